@@ -1,0 +1,96 @@
+package part
+
+import "strings"
+
+// A Technology is how a family's inputs and outputs behave electrically.
+type Technology uint8
+
+// The technologies, as far as pins of the families differ.
+const (
+	TTL      Technology = iota // multi-emitter inputs: 74, 74H, 74L, 74S
+	TTLDiode                   // diode or PNP inputs: 74LS, 74ALS, 74AS, 74F
+	CMOS                       // CMOS input levels: 4000B, 4000UB, 74C, 74HC
+	CMOSTTL                    // CMOS with TTL input levels: 74HCT
+)
+
+// Bipolar tells whether the family's inputs source current when held low.
+func (t Technology) Bipolar() bool { return t == TTL || t == TTLDiode }
+
+// A Drive is an output's class in its family's DC table.
+type Drive uint8
+
+// The output classes.
+const (
+	StandardDrive Drive = iota
+	BufferDrive
+	BusDrive
+)
+
+func (d Drive) String() string { return [...]string{"standard", "buffer", "bus"}[d] }
+
+// OutputLimits are the rated output levels of one output class.
+type OutputLimits struct {
+	VOL float64 // V, max at IOL
+	IOL float64 // mA
+	VOH float64 // V, min at IOH
+	IOH float64 // mA, flowing out of the pin, as a positive number
+}
+
+// A Family is a logic family with its DC limits at a 5 V supply over the
+// commercial temperature range, or at the conditions its Source names.
+type Family struct {
+	Name       string // "74LS"
+	Title      string
+	Technology Technology
+	VIH, VIL   float64 // V
+	IIH        float64 // mA, max into an input held high, one unit load
+	IIL        float64 // mA, max out of an input held low, one unit load, as a positive number
+	Output     [3]OutputLimits
+	Source     string
+}
+
+// Families are the logic families that definitions may name, in the order of the data books.
+//
+// Source: from memory of the families' data books; 74 to 74F at VCC = 4.75 V,
+// 74HC and 74HCT at 4.5 V and 85 °C, 4000 series and 74C at 5 V and 25 °C.
+var Families = []*Family{
+	//                                                         VIH   VIL   IIH    IIL       standard VOL IOL VOH IOH        buffer                  bus
+	{"74", "standard TTL", TTL, 2.0, 0.8, 0.040, 1.6, [3]OutputLimits{{0.4, 16, 2.4, 0.4}, {0.4, 48, 2.4, 1.2}, {0.4, 16, 2.4, 5.2}}, memory},
+	{"74H", "high-speed TTL", TTL, 2.0, 0.8, 0.050, 2.0, [3]OutputLimits{{0.4, 20, 2.4, 0.5}, {0.4, 60, 2.4, 1.5}, {0.4, 20, 2.4, 0.5}}, memory},
+	{"74L", "low-power TTL", TTL, 2.0, 0.7, 0.010, 0.18, [3]OutputLimits{{0.4, 3.6, 2.4, 0.2}, {0.4, 3.6, 2.4, 0.2}, {0.4, 3.6, 2.4, 0.2}}, memory},
+	{"74S", "Schottky TTL", TTL, 2.0, 0.8, 0.050, 2.0, [3]OutputLimits{{0.5, 20, 2.7, 1.0}, {0.5, 60, 2.7, 3.0}, {0.55, 64, 2.4, 3.0}}, memory},
+	{"74LS", "low-power Schottky TTL", TTLDiode, 2.0, 0.8, 0.020, 0.4, [3]OutputLimits{{0.5, 8, 2.7, 0.4}, {0.5, 24, 2.7, 1.2}, {0.5, 24, 2.4, 2.6}}, memory},
+	{"74ALS", "advanced low-power Schottky TTL", TTLDiode, 2.0, 0.8, 0.020, 0.1, [3]OutputLimits{{0.5, 8, 2.75, 0.4}, {0.5, 24, 2.4, 2.6}, {0.5, 24, 2.4, 3.0}}, memory},
+	{"74AS", "advanced Schottky TTL", TTLDiode, 2.0, 0.8, 0.020, 0.5, [3]OutputLimits{{0.5, 20, 2.75, 2.0}, {0.5, 48, 2.4, 15}, {0.55, 64, 2.4, 3.0}}, memory},
+	{"74F", "fast TTL", TTLDiode, 2.0, 0.8, 0.020, 0.6, [3]OutputLimits{{0.5, 20, 2.7, 1.0}, {0.55, 64, 2.7, 3.0}, {0.55, 64, 2.4, 3.0}}, memory},
+	{"74HC", "high-speed CMOS", CMOS, 3.15, 1.35, 0.001, 0.001, [3]OutputLimits{{0.33, 4, 3.84, 4}, {0.33, 6, 3.84, 6}, {0.33, 6, 3.84, 6}}, memory},
+	{"74HCT", "high-speed CMOS, TTL levels", CMOSTTL, 2.0, 0.8, 0.001, 0.001, [3]OutputLimits{{0.33, 4, 3.84, 4}, {0.33, 6, 3.84, 6}, {0.33, 6, 3.84, 6}}, memory},
+	{"74C", "metal-gate CMOS, 7400 pinout", CMOS, 3.5, 1.5, 0.001, 0.001, [3]OutputLimits{{0.4, 0.36, 2.4, 0.36}, {0.4, 0.36, 2.4, 0.36}, {0.4, 0.36, 2.4, 0.36}}, memory},
+	{"4000B", "CMOS, buffered", CMOS, 3.5, 1.5, 0.0001, 0.0001, [3]OutputLimits{{0.4, 0.51, 4.6, 0.51}, {0.4, 3.2, 4.6, 0.51}, {0.4, 0.51, 4.6, 0.51}}, memory},
+	{"4000UB", "CMOS, unbuffered", CMOS, 4.0, 1.0, 0.0001, 0.0001, [3]OutputLimits{{0.4, 0.51, 4.6, 0.51}, {0.4, 3.2, 4.6, 0.51}, {0.4, 0.51, 4.6, 0.51}}, memory},
+}
+
+const memory = "from memory"
+
+// FamilyByName finds a family by its name ("74LS"), or by the letters alone ("LS", "B"); nil if there is none.
+func FamilyByName(name string) *Family {
+	name = strings.ToUpper(name)
+	for _, f := range Families {
+		if name == f.Name || name != "" && (name == strings.TrimPrefix(f.Name, "74") || name == strings.TrimPrefix(f.Name, "4000")) {
+			return f
+		}
+	}
+	return nil
+}
+
+// Series4000 tells whether the family's types are numbered 4000 and up with the family's letters behind.
+func (f *Family) Series4000() bool { return strings.HasPrefix(f.Name, "4000") }
+
+// TypeName writes a part number as this family marks it: 7400 in 74LS is
+// 74LS00, 4011 in 4000B is 4011B, 4075 in 74HC is 74HC4075.
+func (f *Family) TypeName(number string) string {
+	if f.Series4000() {
+		return number + strings.TrimPrefix(f.Name, "4000")
+	}
+	return f.Name + strings.TrimPrefix(number, "74")
+}

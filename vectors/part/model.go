@@ -1,0 +1,184 @@
+// Package part is the definition language of chipassay: it parses and checks a
+// part definition and holds the model of it. The language is described in
+// vectors/README.md. Logic values are those of IEEE 1364 (0 1 x z).
+package part
+
+import (
+	"fmt"
+	"slices"
+)
+
+// A Part is one part number with all its families. Function, pins and package
+// may differ by family: each such difference is a Variant.
+type Part struct {
+	Number   string // of the plain series: "7400", "4011"
+	Title    string
+	Kind     string // one of Kinds
+	Source   string // where the facts come from
+	Variants []*Variant
+	File     string // where the definition stands
+	Line     int
+	SHA256   string // hex digest of the definition's text
+}
+
+// Families lists every family the part exists in, in the order of the definition.
+func (p *Part) Families() []*Family {
+	var families []*Family
+	for _, v := range p.Variants {
+		families = append(families, v.Families...)
+	}
+	return families
+}
+
+// In finds the variant of the part made in a family, or nil.
+func (p *Part) In(f *Family) *Variant {
+	for _, v := range p.Variants {
+		if slices.Contains(v.Families, f) {
+			return v
+		}
+	}
+	return nil
+}
+
+// A Variant is a part as some of its families have it: package, pins and function.
+type Variant struct {
+	Part     *Part
+	Note     string // what sets it apart: "3-3, 2-2 inputs"; empty where there is one variant
+	Families []*Family
+	Pins     []Pin // Pins[i].Number == i+1
+	Gates    []Gate
+	Cautions []string
+	Refusal  string     // why the part must not be powered, or empty
+	Untested []Untested // what static levels cannot tell
+	Logic    Logic
+}
+
+// VCC and GND give the numbers of the supply pins.
+func (v *Variant) VCC() int { return v.first(Supply) }
+
+// GND gives the number of the ground pin.
+func (v *Variant) GND() int { return v.first(Ground) }
+
+func (v *Variant) first(r Role) int {
+	for _, p := range v.Pins {
+		if p.Role == r {
+			return p.Number
+		}
+	}
+	return 0
+}
+
+// Pin finds a pin by its data-sheet name, or nil.
+func (v *Variant) Pin(name string) *Pin {
+	for i := range v.Pins {
+		if v.Pins[i].Name == name {
+			return &v.Pins[i]
+		}
+	}
+	return nil
+}
+
+// GateOf names the gate that pin n belongs to, or "".
+func (v *Variant) GateOf(n int) string {
+	for _, g := range v.Gates {
+		if slices.Contains(g.Pins, n) {
+			return g.Name
+		}
+	}
+	return ""
+}
+
+// A Role is what a pin is for.
+type Role uint8
+
+// The roles of a pin.
+const (
+	NoConnect Role = iota
+	Input
+	Output
+	Bidirectional
+	Supply
+	Ground
+	External // for components outside the chip: left open
+	Expander // an expander node: left open
+)
+
+func (r Role) String() string {
+	return [...]string{"no connection", "input", "output", "bidirectional", "supply", "ground", "external", "expander"}[r]
+}
+
+// A Stage is an output's kind of output stage.
+type Stage uint8
+
+// The output stages.
+const (
+	NoStage       Stage = iota // not an output
+	TotemPole                  // drives both ways; also a complementary MOS output
+	OpenCollector              // pulls low only; also an open drain
+	OpenEmitter                // pulls high only
+	ThreeState                 // drives both ways, or releases
+)
+
+func (s Stage) String() string {
+	return [...]string{"", "totem-pole", "open-collector", "open-emitter", "three-state"}[s]
+}
+
+// A Pin is one pin of a package.
+type Pin struct {
+	Number  int    // 1 to 28
+	Name    string // as the data sheet prints it, a bar as a leading slash
+	Role    Role
+	Stage   Stage
+	Schmitt bool
+	PullUp  bool    // resistor to VCC inside the chip
+	Load    float64 // input load in unit loads of the family
+	Drive   Drive   // output class in the family's DC table
+	Tied    Tie     // held at a level during every step
+	// Untested says why the pin is not exercised or compared; empty where it is.
+	Untested string
+}
+
+// Drivable tells whether an adapter may ever drive the pin.
+func (p *Pin) Drivable() bool {
+	return p.Role == Input || p.Role == Bidirectional || p.Tied != NotTied
+}
+
+// Observable tells whether the pin is ever an output.
+func (p *Pin) Observable() bool { return p.Role == Output || p.Role == Bidirectional }
+
+// A Tie is a level at which an input is held throughout.
+type Tie uint8
+
+// The ties.
+const (
+	NotTied Tie = iota
+	TiedLow
+	TiedHigh
+)
+
+// A Gate is a named part of the chip: "gate 3" with the pins that belong to it.
+// Pins that several gates share belong to each of them.
+type Gate struct {
+	Name string
+	Pins []int // ascending
+}
+
+// Untested is something that static logic levels cannot tell.
+type Untested struct {
+	Why  string
+	Pins []int // ascending; empty where it concerns the whole part
+}
+
+// A Type is a part in one family, which is what lies in the socket: 74LS51.
+type Type struct {
+	Variant *Variant
+	Family  *Family
+}
+
+// Part is the type's part.
+func (t Type) Part() *Part { return t.Variant.Part }
+
+// Name is the type's number as marked, without maker's letters: "74LS51", "4011B".
+func (t Type) Name() string { return t.Family.TypeName(t.Part().Number) }
+
+func (t Type) String() string { return fmt.Sprintf("%s %s", t.Name(), t.Part().Title) }
