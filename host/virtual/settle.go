@@ -1,0 +1,290 @@
+package virtual
+
+import (
+	"math/bits"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+func count(w adapter.Word) float64 { return float64(bits.OnesCount32(uint32(w))) }
+
+// every is the set of all nodes, by number.
+func (s *Socket) every() uint64 { return 1<<len(s.nodes) - 1 }
+
+// at is the set of the nodes at some positions.
+func (s *Socket) at(w adapter.Word) (nodes uint64) {
+	for ; w != 0; w &= w - 1 {
+		nodes |= 1 << s.node[bits.TrailingZeros32(uint32(w))]
+	}
+	return nodes
+}
+
+// settle brings the socket to rest after the adapter changed something at some
+// nodes. Levels that go from an output over a short to an input go round until
+// nothing changes; where they never come to rest, the nodes read either way.
+func (s *Socket) settle(nodes uint64) {
+	s.dirty, s.hunting = nodes|s.hunting, 0
+	s.noise = s.random.Uint64()
+	s.solveDirty()
+	s.power()
+	if !s.powered {
+		s.fresh = 0
+		return
+	}
+	s.looseInputs()
+	for range rounds {
+		if !s.dieFollows() {
+			return
+		}
+		s.solveDirty()
+	}
+	if s.dieFollows() {
+		s.hunting = s.dirty
+		for i := range s.nodes {
+			if s.hunting>>i&1 != 0 {
+				s.uncertain |= s.nodes[i].positions
+			}
+		}
+	}
+}
+
+// solveDirty finds the voltages of the nodes to be solved and notes how their
+// positions read.
+func (s *Socket) solveDirty() {
+	s.fresh |= s.dirty
+	for rest := s.dirty; rest != 0; rest &= rest - 1 {
+		n := &s.nodes[bits.TrailingZeros64(rest)]
+		s.solveNode(n)
+		s.high &^= n.positions
+		s.uncertain &^= n.positions
+		switch {
+		case n.floating || n.volts >= readLow && n.volts <= readHigh:
+			s.uncertain |= n.positions
+		case n.volts > readHigh:
+			s.high |= n.positions
+		}
+	}
+	s.dirty = 0
+}
+
+func (s *Socket) solveNode(n *node) {
+	amps, siemens := 0.0, 0.0
+	add := func(volts, ohms, count float64) {
+		siemens += count / ohms
+		amps += volts * count / ohms
+	}
+	if driven := n.positions & s.dir; driven != 0 {
+		add(supplyVolts, driveOhms, count(driven&s.level))
+		add(0, driveOhms, count(driven&^s.level))
+	}
+	if s.bias != adapter.Off {
+		add(railVolts(s.bias), biasOhms, count(n.positions))
+	}
+	if s.load != adapter.Off {
+		add(railVolts(s.load), loadOhms, count(n.positions))
+	}
+	if on := n.positions & (s.highOn | s.lowOn); on != 0 {
+		add(supplyVolts, highOhms, count(on&s.highOn))
+		add(0, lowOhms, count(on&s.lowOn))
+	}
+	elements := s.padElements(n)
+	n.floating = siemens == 0 && len(elements) == 0
+	if n.floating {
+		// A few picofarads keep any charge: somewhere between the supplies.
+		n.volts = supplyVolts * float64(s.random.Uint64()>>40) / (1 << 24)
+		return
+	}
+	n.volts = solve(amps, siemens, elements)
+}
+
+func railVolts(r adapter.Rail) float64 {
+	if r == adapter.High {
+		return supplyVolts
+	}
+	return 0
+}
+
+// padElements is what a powered chip puts on a node; it holds until the next call.
+func (s *Socket) padElements(n *node) []element {
+	elements := s.elements[:0]
+	if !s.powered {
+		return elements
+	}
+	for _, p := range n.pads {
+		for _, e := range [...]element{p.input, p.pullUp, s.output(p)} {
+			if e.siemens != 0 {
+				elements = append(elements, e)
+			}
+		}
+	}
+	return elements
+}
+
+// output is what a pad's output stage does now; an unknown level goes either way.
+func (s *Socket) output(p *pad) element {
+	if !p.out {
+		return element{}
+	}
+	v := s.outputs[p.pin]
+	if p.stuck != logic.X {
+		v = p.stuck
+	} else if v == logic.X {
+		v = s.chance(p.pin)
+	}
+	switch v {
+	case logic.Zero:
+		return p.low
+	case logic.One:
+		return p.high
+	}
+	return element{}
+}
+
+func (s *Socket) chance(pin int) logic.Value { return logic.FromBool(s.noise>>pin&1 != 0) }
+
+// power tells whether the chip has its supply, and wakes it when it comes.
+func (s *Socket) power() {
+	was := s.powered
+	s.powered = s.chip != nil && s.joined(part.Supply, s.highOn) && s.joined(part.Ground, s.lowOn)
+	if s.powered == was {
+		return
+	}
+	s.outputs = [len(s.outputs)]logic.Value{}
+	s.dirty = s.every()
+	if s.powered {
+		s.chip.die.PowerUp(s.random.Uint64())
+		for i := range s.inputs {
+			s.inputs[i] = logic.Z // nothing given yet
+		}
+		s.chip.die.Settle()
+		s.readOutputs()
+	}
+	s.solveDirty()
+}
+
+// joined tells whether a supply pin is bonded, at a closed switch, and near enough to its rail.
+func (s *Socket) joined(role part.Role, closed adapter.Word) bool {
+	for i := range s.chip.pads {
+		p := &s.chip.pads[i]
+		if s.chip.role(p.pin) != role {
+			continue
+		}
+		n := s.of[s.chip.position(p.pin)]
+		off := n.volts
+		if role == part.Supply {
+			off = supplyVolts - n.volts
+		}
+		if p.bonded && n.positions&closed != 0 && off < sagVolts {
+			return true
+		}
+	}
+	return false
+}
+
+// looseInputs gives the die what inputs with a broken bond wire act as: a
+// bipolar input as a high, a MOS input as its charge happens to be.
+func (s *Socket) looseInputs() {
+	for i := range s.chip.pads {
+		p := &s.chip.pads[i]
+		if !p.in || p.bonded {
+			continue
+		}
+		v := s.chance(p.pin)
+		if p.receiver.open || p.pullUp.siemens != 0 {
+			v = logic.One
+		}
+		s.give(p, v)
+	}
+}
+
+// dieFollows gives the die the levels at the nodes that were solved, lets it
+// answer, and tells whether nodes have to be solved again for that.
+func (s *Socket) dieFollows() bool {
+	for rest := s.fresh; rest != 0; rest &= rest - 1 {
+		n := &s.nodes[bits.TrailingZeros64(rest)]
+		for _, p := range n.pads {
+			if p.in {
+				s.give(p, s.receive(p, n.volts))
+			}
+		}
+	}
+	s.fresh = 0
+	if s.given {
+		s.given = false
+		s.chip.die.Settle()
+		s.readOutputs()
+	}
+	return s.dirty != 0
+}
+
+// receive is what an input takes a voltage for.
+func (s *Socket) receive(p *pad, volts float64) logic.Value {
+	switch {
+	case volts < p.receiver.vil:
+		return logic.Zero
+	case volts >= p.receiver.vih:
+		return logic.One
+	case p.receiver.schmitt && s.inputs[p.pin] != logic.Z:
+		return s.inputs[p.pin]
+	}
+	return s.chance(p.pin)
+}
+
+func (s *Socket) give(p *pad, v logic.Value) {
+	if p.stuck != logic.X {
+		v = p.stuck
+	}
+	if s.inputs[p.pin] != v {
+		s.inputs[p.pin] = v
+		s.chip.die.Set(p.pin, logic.Splat(v))
+		s.given = true
+	}
+}
+
+func (s *Socket) readOutputs() {
+	for i := range s.chip.pads {
+		p := &s.chip.pads[i]
+		if !p.out {
+			continue
+		}
+		if v := s.chip.die.Out(p.pin).Lane(0); v != s.outputs[p.pin] {
+			s.outputs[p.pin] = v
+			if p.bonded {
+				s.dirty |= s.at(adapter.At(s.chip.position(p.pin)))
+			}
+		}
+	}
+}
+
+// backwards tells whether the supply is at the ground pin and ground at the
+// supply pin: then the isolation diodes of the whole die conduct.
+func (s *Socket) backwards() bool {
+	if s.chip == nil {
+		return false
+	}
+	var high, low bool
+	for i := range s.chip.pads {
+		p := &s.chip.pads[i]
+		positions := s.of[s.chip.position(p.pin)].positions
+		high = high || p.bonded && s.chip.role(p.pin) == part.Ground && positions&s.highOn != 0
+		low = low || p.bonded && s.chip.role(p.pin) == part.Supply && positions&s.lowOn != 0
+	}
+	return high && low
+}
+
+// chipAmps is what a powered chip takes from its supply, A: its own current at
+// rest and what its outputs and inputs send out.
+func (s *Socket) chipAmps() float64 {
+	amps := typicalICC[s.chip.Type.Family.Name] / 1000
+	for i := range s.nodes {
+		n := &s.nodes[i]
+		for _, e := range s.padElements(n) {
+			if current, _ := e.at(n.volts); current > 0 {
+				amps += current
+			}
+		}
+	}
+	return amps
+}

@@ -1,0 +1,186 @@
+// Package virtual is the adapter that needs no hardware: the firmware image in
+// this process, on a socket with a chip in it, good or with defects.
+//
+// The Socket is an electrical model to a first order. Each position, or group
+// of shorted positions, is a node with the adapter's resistors on it and the
+// chip's pin as a voltage behind a resistance; the die takes the voltages for
+// levels by its family's thresholds, and answers through its outputs. The
+// adapter's values are those of revision A (firmware/README.md), the chip's
+// those of its family's DC limits (vectors/part) and of data-book schematics.
+package virtual
+
+import (
+	"math/bits"
+	"math/rand/v2"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/logic"
+)
+
+// Sensed are the positions with a sense line on the socket side of the drive
+// resistor: L1-8 and R1-8. At the others a driven position reads as it is driven.
+var Sensed = adapter.At(1, 2, 3, 4, 5, 6, 7, 8, 28, 27, 26, 25, 24, 23, 22, 21)
+
+// SupplyHigh and SupplyLow are the positions of the supply switches, in the
+// order of the bits that Supply takes.
+var (
+	SupplyHigh = []int{1, 4, 5, 8, 22, 28}
+	SupplyLow  = []int{1, 4, 7, 8, 9, 10, 11, 12, 14, 21, 24, 25, 28}
+)
+
+// rounds bounds how often levels go through a chip and a short back to its
+// inputs before the chip is taken to oscillate.
+const rounds = 24
+
+// A Socket is the adapter's 28 positions and what is in them. Its methods are
+// those of the adapter's board; they are for one goroutine at a time.
+type Socket struct {
+	chip       *Chip
+	random     *rand.PCG
+	nodes      []node
+	of         [adapter.Positions + 1]*node
+	node       [33]uint8 // number of the node at each bit of a word
+	dir, level adapter.Word
+	bias, load adapter.Rail
+	highOn     adapter.Word // closed switches
+	lowOn      adapter.Word
+
+	powered  bool
+	inputs   [adapter.Positions + 1]logic.Value // what the die was last given
+	outputs  [adapter.Positions + 1]logic.Value // what the die last answered
+	given    bool                               // the die was given something since it last settled
+	dirty    uint64                             // nodes to be solved, by number
+	fresh    uint64                             // nodes solved whose levels the die was not given yet
+	noise    uint64                             // one bit a pin: how an unknown level turns out until the next change
+	elements []element                          // scratch
+
+	high      adapter.Word // reads high
+	uncertain adapter.Word // may read either way
+	hunting   uint64       // nodes that did not come to rest
+}
+
+// NewSocket puts a chip into the socket; nil leaves it empty. Everything that
+// the model leaves to chance repeats with the seed.
+func NewSocket(chip *Chip, seed uint64) *Socket {
+	s := &Socket{chip: chip, random: rand.NewPCG(seed, 0), elements: make([]element, 0, 3*adapter.Positions)}
+	if chip != nil && !chip.present {
+		s.chip = nil
+	}
+	s.wire()
+	s.settle(s.every())
+	return s
+}
+
+// wire makes the nodes: one for each position, shorted ones joined.
+func (s *Socket) wire() {
+	joined := [adapter.Positions + 1]int{}
+	for p := range joined {
+		joined[p] = p
+	}
+	if s.chip != nil {
+		for _, d := range s.chip.Defects {
+			if d.Kind != Shorted {
+				continue
+			}
+			from, to := joined[s.chip.position(d.Other)], joined[s.chip.position(d.Pin)]
+			for p := range joined {
+				if joined[p] == from {
+					joined[p] = to
+				}
+			}
+		}
+	}
+	s.nodes = make([]node, 0, adapter.Positions) // does not grow: of points into it
+	for p := 1; p <= adapter.Positions; p++ {
+		if joined[p] == p {
+			s.nodes = append(s.nodes, node{})
+			s.of[p] = &s.nodes[len(s.nodes)-1]
+		}
+	}
+	for p := 1; p <= adapter.Positions; p++ {
+		s.of[p] = s.of[joined[p]]
+		s.of[p].positions |= adapter.At(p)
+	}
+	for i := range s.nodes {
+		for p := range s.nodes[i].positions.Positions() {
+			s.node[bits.TrailingZeros32(uint32(adapter.At(p)))] = uint8(i)
+		}
+	}
+	if s.chip == nil {
+		return
+	}
+	for i := range s.chip.pads {
+		if pad := &s.chip.pads[i]; pad.bonded && (pad.in || pad.out) {
+			n := s.of[s.chip.position(pad.pin)]
+			n.pads = append(n.pads, pad)
+		}
+	}
+}
+
+// Drive drives the positions of dir to their level and releases the others.
+func (s *Socket) Drive(dir, level adapter.Word) {
+	changed := dir ^ s.dir | (level^s.level)&dir
+	s.dir, s.level = dir, level
+	if changed &= adapter.All; changed != 0 {
+		s.settle(s.at(changed))
+	}
+}
+
+// Rails sets the bias rail, 10 kΩ, and the load rail, 1 kΩ, to every position.
+func (s *Socket) Rails(bias, load adapter.Rail) {
+	if s.bias != bias || s.load != load {
+		s.bias, s.load = bias, load
+		s.settle(s.every())
+	}
+}
+
+// Supply closes the supply switches whose bits are set, in the order of
+// SupplyHigh and SupplyLow, and opens the others.
+func (s *Socket) Supply(high, low uint32) {
+	s.highOn, s.lowOn = switches(SupplyHigh, high), switches(SupplyLow, low)
+	s.settle(s.every())
+}
+
+func switches(positions []int, bits uint32) adapter.Word {
+	var w adapter.Word
+	for i, p := range positions {
+		if bits>>i&1 != 0 {
+			w |= adapter.At(p)
+		}
+	}
+	return w
+}
+
+// Sample reads every position as the adapter's inputs do: between 1.5 V and
+// 3.0 V, and where nothing holds the position, the reading is left to chance
+// each time.
+func (s *Socket) Sample() adapter.Word {
+	w := s.high
+	if s.uncertain != 0 {
+		w |= s.uncertain & adapter.Word(s.random.Uint64())
+	}
+	driven := s.dir &^ Sensed
+	return w&^driven | s.level&driven
+}
+
+// Millivolts gives the voltage at a position, 1 to 28, mV.
+func (s *Socket) Millivolts(position int) int {
+	return int(s.of[position].volts*1000 + 0.5)
+}
+
+// CurrentMicroamps gives what the monitor in the high side of the supply
+// reads, µA: 10 µA a step up to its full scale of 320 mA.
+func (s *Socket) CurrentMicroamps() int {
+	amps := 0.0
+	for i := range s.nodes {
+		n := &s.nodes[i]
+		amps += (supplyVolts - n.volts) / highOhms * count(n.positions&s.highOn)
+	}
+	if s.powered {
+		amps += s.chipAmps()
+	}
+	if s.backwards() {
+		amps = fullScale / 1e6
+	}
+	return min(int(amps*1e5+0.5)*10, fullScale)
+}
