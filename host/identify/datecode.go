@@ -1,0 +1,178 @@
+// Package identify reads what is printed on a chip: its date code.
+//
+// A date code is the week in which the chip was sealed, as EIA-476 marks it:
+// two digits of the year and two of the week (YYWW), or, on older chips, one
+// digit of the year and two of the week (YWW). Weeks are those of ISO 8601:
+// week 1 is the week, Monday to Sunday, with the year's first Thursday.
+package identify
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+)
+
+// FirstYear is the first year in which chips were sold in dual in-line
+// packages; no date code is read as earlier.
+//
+// Source: from memory.
+const FirstYear = 1965
+
+// A DateCode is a date code and the weeks that it can stand for.
+type DateCode struct {
+	Raw        string    // as marked: "7938"
+	From, To   time.Time // first and last day (midnight UTC) of the week taken, by Rule
+	Candidates []Period  // every week the code can stand for, the earliest first; one or more
+	Rule       string    // how From and To were chosen, a sentence for the report
+	Doubt      string    // why the code does not fit the chip, a sentence; empty where it does
+}
+
+// A Period is one week of a year as ISO 8601 counts both.
+type Period struct {
+	Year, Week int
+	From, To   time.Time // Monday and Sunday, midnight UTC
+}
+
+// String gives the week in the notation of ISO 8601, "1979-W38".
+func (p Period) String() string { return fmt.Sprintf("%d-W%02d", p.Year, p.Week) }
+
+// Period is the week taken, by Rule, from the candidates.
+func (d DateCode) Period() Period {
+	for _, p := range d.Candidates {
+		if p.From.Equal(d.From) {
+			return p
+		}
+	}
+	return Period{From: d.From, To: d.To}
+}
+
+// String gives the code and the days it stands for: "7938: 1979-09-17 to 1979-09-23".
+func (d DateCode) String() string {
+	s := fmt.Sprintf("%s: %s to %s", d.Raw, d.From.Format(time.DateOnly), d.To.Format(time.DateOnly))
+	if len(d.Candidates) > 1 {
+		s += fmt.Sprintf(" (or %s)", strings.Join(d.others(), ", "))
+	}
+	return s
+}
+
+// others lists the candidates that were not taken.
+func (d DateCode) others() []string {
+	var words []string
+	for _, p := range d.Candidates {
+		if !p.From.Equal(d.From) {
+			words = append(words, p.String())
+		}
+	}
+	return words
+}
+
+// ParseDateCode reads a YYWW or YWW date code. The year is one from FirstYear
+// on whose last digits are those of the code; a week that begins after now, or
+// a week 53 in a year of 52, is not a candidate. Where several years remain,
+// the earliest from madeSince on is taken: the first year in which the chip's
+// family was made (see MadeSince), 0 where that is not known.
+func ParseDateCode(raw string, madeSince int, now time.Time) (DateCode, error) {
+	raw = strings.TrimSpace(raw)
+	year, week, err := digits(raw)
+	if err != nil {
+		return DateCode{}, err
+	}
+	step := 100 // years between two that the code can stand for
+	if len(raw) == 3 {
+		step = 10
+	}
+	d := DateCode{Raw: raw}
+	first := FirstYear + mod(year-FirstYear, step)
+	for y := first; y <= now.Year()+1; y += step {
+		if p := weekOf(y, week); week <= weeksIn(y) && !p.From.After(now) {
+			d.Candidates = append(d.Candidates, p)
+		}
+	}
+	if len(d.Candidates) == 0 {
+		return DateCode{}, refuse(raw, first, week)
+	}
+	d.choose(madeSince)
+	return d, nil
+}
+
+// digits splits a code into its year's last digits and its week.
+func digits(raw string) (year, week int, err error) {
+	if raw == "" {
+		return 0, 0, errors.New("the date code is empty: give year and week, as 7938 or 938")
+	}
+	n := 0
+	for _, c := range raw {
+		if c < '0' || c > '9' {
+			return 0, 0, fmt.Errorf("date code %q: %q is not a digit; year and week are digits, as 7938 or 938", raw, c)
+		}
+		n = min(n*10+int(c-'0'), 9999)
+	}
+	if len(raw) != 3 && len(raw) != 4 {
+		return 0, 0, fmt.Errorf("date code %q has %d digits, not 4 (YYWW, as 7938) or 3 (YWW, as 938)", raw, len(raw))
+	}
+	year, week = n/100, n%100
+	switch {
+	case week == 0:
+		return 0, 0, fmt.Errorf("date code %q: there is no week 00; weeks are numbered from 01", raw)
+	case week > 53:
+		return 0, 0, fmt.Errorf("date code %q: there is no week %d; a year has 52 weeks, or 53", raw, week)
+	}
+	return year, week, nil
+}
+
+// refuse says why a code has no candidate, given the first year it could mean.
+func refuse(raw string, year, week int) error {
+	if len(raw) == 3 { // several past years: only a week 53 can be in none of them
+		return fmt.Errorf("date code %q: no year that ends in %s, from %d until now, has a week %d", raw, raw[:1], FirstYear, week)
+	}
+	if week > weeksIn(year) {
+		return fmt.Errorf("date code %q: %d has 52 weeks, not 53", raw, year)
+	}
+	return fmt.Errorf("date code %q is in the future: week %d of %d begins on %s",
+		raw, week, year, weekOf(year, week).From.Format(time.DateOnly))
+}
+
+// choose takes one of the candidates and states the rule.
+func (d *DateCode) choose(madeSince int) {
+	taken := d.Candidates[0]
+	fits := false
+	for _, p := range d.Candidates {
+		if p.Year >= madeSince {
+			taken, fits = p, true
+			break
+		}
+	}
+	d.From, d.To = taken.From, taken.To
+	if !fits {
+		taken = d.Candidates[len(d.Candidates)-1]
+		d.From, d.To = taken.From, taken.To
+		d.Doubt = fmt.Sprintf("Date code %s is earlier than the family, made since about %d: read the marking again.", d.Raw, madeSince)
+	}
+	switch since := max(madeSince, FirstYear); {
+	case len(d.Candidates) == 1:
+		d.Rule = fmt.Sprintf("The only week from %d until now that the code can stand for; weeks by ISO 8601.", FirstYear)
+	case !fits:
+		d.Rule = "None of the candidates fits the family; the latest is shown. Weeks by ISO 8601."
+	case since > FirstYear:
+		d.Rule = fmt.Sprintf("The code does not tell the decade: the earliest year since the family was first made, about %d, is taken. Weeks by ISO 8601.", since)
+	default:
+		d.Rule = fmt.Sprintf("The code does not tell the decade: the earliest year from %d on, when dual in-line packages came, is taken. Weeks by ISO 8601.", since)
+	}
+}
+
+// weekOf gives week number week of a year. Week 1 is the one with 4 January
+// in it, which is the same as the one with the first Thursday.
+func weekOf(year, week int) Period {
+	fourth := time.Date(year, time.January, 4, 0, 0, 0, 0, time.UTC)
+	monday := fourth.AddDate(0, 0, -mod(int(fourth.Weekday()-time.Monday), 7)+7*(week-1))
+	return Period{Year: year, Week: week, From: monday, To: monday.AddDate(0, 0, 6)}
+}
+
+// weeksIn counts the weeks of a year: those from its week 1 to the next year's.
+func weeksIn(year int) int {
+	return int(weekOf(year+1, 1).From.Sub(weekOf(year, 1).From).Hours()) / (7 * 24)
+}
+
+// mod is the remainder of a by n that is never negative.
+func mod(a, n int) int { return (a%n + n) % n }
