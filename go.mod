@@ -10,6 +10,8 @@ require (
 	github.com/stretchr/testify v1.12.1 // indirect
 	github.com/tetratelabs/wazero v1.12.0 // indirect
 	go.bug.st/serial v1.8.0 // indirect
+	go.yaml.in/yaml/v3 v3.0.5 // indirect
 	golang.org/x/sys v0.44.0 // indirect
+	golang.org/x/tools v0.26.0 // indirect
 	pgregory.net/rapid v1.3.0 // indirect
 )

@@ -82,9 +82,20 @@ type (
 	Concat struct{ Parts []Expr }
 	// Not inverts each bit.
 	Not struct{ X Expr }
+	// Gated is one gate for each bit: & | ^ of two or more values of one width.
+	Gated struct {
+		Op string
+		In []Expr
+		W  int
+	}
+	// Repeat is one bit, as each of W bits.
+	Repeat struct {
+		X Expr
+		W int
+	}
 	// Binary is an operation on two values; W is the width of the result.
 	Binary struct {
-		Op   string // & | ^ + - * << >> == != < <= > >=
+		Op   string // + - * << >> == != < <= > >=
 		X, Y Expr
 		W    int
 	}
@@ -122,6 +133,12 @@ func (e Concat) Width() int {
 
 // Width is the operand's.
 func (e Not) Width() int { return e.X.Width() }
+
+// Width is W.
+func (e Gated) Width() int { return e.W }
+
+// Width is W.
+func (e Repeat) Width() int { return e.W }
 
 // Width is W.
 func (e Binary) Width() int { return e.W }

@@ -1,0 +1,260 @@
+// Package library holds the part definitions, one file a function, embedded in
+// the binary, and finds them by the number a person types. A file is parsed
+// only when a part of it is asked for.
+package library
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"io/fs"
+	"os"
+	"path"
+	"slices"
+	"strings"
+
+	"chipassay/vectors/part"
+)
+
+//go:embed *.part
+var builtin embed.FS
+
+// A Library is folders of definitions; a part in an earlier one stands in for
+// the same number in a later one. The built-in definitions are the last.
+type Library struct {
+	folders []folder
+}
+
+type folder struct {
+	name string // empty for the built-in one
+	fs   fs.FS
+}
+
+// Builtin is the library of the binary alone.
+func Builtin() *Library {
+	return &Library{[]folder{{"", builtin}}}
+}
+
+// With puts folders of the user's definitions before the built-in ones.
+func With(dirs ...string) (*Library, error) {
+	l := &Library{}
+	for _, dir := range dirs {
+		if s, err := os.Stat(dir); err != nil || !s.IsDir() {
+			return nil, fmt.Errorf("the definition folder %s cannot be read: %w", dir, notFolder(err))
+		}
+		l.folders = append(l.folders, folder{dir, os.DirFS(dir)})
+	}
+	l.folders = append(l.folders, Builtin().folders...)
+	return l, nil
+}
+
+func notFolder(err error) error {
+	if err == nil {
+		return fmt.Errorf("it is no folder")
+	}
+	return err
+}
+
+// Open finds a type in the built-in library by what a person types.
+func Open(typed string) (part.Type, error) { return Builtin().Open(typed) }
+
+// All parses the whole built-in library.
+func All() ([]*part.Part, error) { return Builtin().All() }
+
+// An UnknownPartError says that no definition has the number.
+type UnknownPartError struct {
+	Typed string
+	Near  []string // numbers that look like it
+}
+
+func (e *UnknownPartError) Error() string {
+	if len(e.Near) > 0 {
+		return fmt.Sprintf("there is no part %s in the library; near it are %s", e.Typed, strings.Join(e.Near, " "))
+	}
+	return fmt.Sprintf("there is no part %s in the library: chipassay parts lists them", e.Typed)
+}
+
+// A FamilyError says that the family must be given, or does not exist for the part.
+type FamilyError struct {
+	Part *part.Part
+	Want string // the family asked for, or empty where none was given
+}
+
+func (e *FamilyError) Error() string {
+	var forms []string
+	for _, v := range e.Part.Variants {
+		for _, f := range v.Families {
+			form := f.TypeName(e.Part.Number)
+			if v.Note != "" {
+				form += " (" + v.Note + ")"
+			}
+			forms = append(forms, form)
+		}
+	}
+	if e.Want != "" {
+		return fmt.Sprintf("part %s is not in the family %s; it is known as %s", e.Part.Number, e.Want, strings.Join(forms, ", "))
+	}
+	return fmt.Sprintf("part %s is not the same chip in every family: say which it is: %s", e.Part.Number, strings.Join(forms, ", "))
+}
+
+// Open finds a type by its number: 7410, 74LS51, 54LS51, 4011B, 74HC4075. Where
+// the number names no family, the part's first family is taken if all families
+// have the same pins and function, and a *FamilyError asks for it if not.
+func (l *Library) Open(typed string) (part.Type, error) {
+	number, family, ok := part.SplitTypeName(typed)
+	if !ok {
+		number = strings.ToUpper(strings.TrimSpace(typed))
+	}
+	p, err := l.Find(number)
+	if err != nil {
+		return part.Type{}, err
+	}
+	if p == nil {
+		return part.Type{}, &UnknownPartError{Typed: typed, Near: l.near(number)}
+	}
+	return Choose(p, family)
+}
+
+// Choose gives the type of a part in a family; a nil family means that none was
+// given. A plain number whose part was never made in the plain family counts as none.
+func Choose(p *part.Part, family *part.Family) (part.Type, error) {
+	if family != nil {
+		if v := p.In(family); v != nil {
+			return part.Type{Variant: v, Family: family}, nil
+		}
+		if family.Name != "74" {
+			return part.Type{}, &FamilyError{Part: p, Want: family.Name}
+		}
+	}
+	if len(p.Variants) > 1 {
+		return part.Type{}, &FamilyError{Part: p}
+	}
+	return part.Type{Variant: p.Variants[0], Family: p.Variants[0].Families[0]}, nil
+}
+
+// Find parses the definition of a number of the plain series; nil where there is none.
+func (l *Library) Find(number string) (*part.Part, error) {
+	head := []byte("part " + number + " ")
+	for _, f := range l.folders {
+		names, err := f.files()
+		if err != nil {
+			return nil, err
+		}
+		for _, name := range names {
+			text, err := fs.ReadFile(f.fs, name)
+			if err != nil {
+				return nil, err
+			}
+			if !bytes.HasPrefix(text, head) && !bytes.Contains(text, append([]byte{'\n'}, head...)) {
+				continue
+			}
+			parts, err := part.Parse(path.Join(f.name, name), string(text))
+			if err != nil {
+				return nil, err
+			}
+			for _, p := range parts {
+				if p.Number == number {
+					return p, nil
+				}
+			}
+		}
+	}
+	return nil, nil
+}
+
+// All parses every definition, in the order of the numbers; a part that stands
+// in several folders is taken from the first.
+func (l *Library) All() ([]*part.Part, error) {
+	var all []*part.Part
+	seen := map[string]string{}
+	for _, f := range l.folders {
+		names, err := f.files()
+		if err != nil {
+			return nil, err
+		}
+		own := map[string]string{}
+		for _, name := range names {
+			text, err := fs.ReadFile(f.fs, name)
+			if err != nil {
+				return nil, err
+			}
+			parts, err := part.Parse(path.Join(f.name, name), string(text))
+			if err != nil {
+				return nil, err
+			}
+			for _, p := range parts {
+				if other, ok := own[p.Number]; ok {
+					return nil, fmt.Errorf("part %s is defined in %s and in %s", p.Number, other, p.File)
+				}
+				own[p.Number] = p.File
+				if _, ok := seen[p.Number]; !ok {
+					all = append(all, p)
+				}
+			}
+		}
+		for number, file := range own {
+			seen[number] = file
+		}
+	}
+	slices.SortFunc(all, func(a, b *part.Part) int { return compareNumbers(a.Number, b.Number) })
+	return all, nil
+}
+
+// compareNumbers orders by the series first: 7400 before 74107, 4000 before 7400.
+func compareNumbers(a, b string) int {
+	series := func(n string) (string, string) {
+		if len(n) > 2 && n[:2] == "74" {
+			return "74", n[2:]
+		}
+		return n[:1], n
+	}
+	sa, ra := series(a)
+	sb, rb := series(b)
+	if c := strings.Compare(sa, sb); c != 0 {
+		return c
+	}
+	if len(ra) != len(rb) {
+		return len(ra) - len(rb)
+	}
+	return strings.Compare(ra, rb)
+}
+
+func (f folder) files() ([]string, error) {
+	return fs.Glob(f.fs, "*.part")
+}
+
+// near lists up to six numbers that differ from the one asked for in one character.
+func (l *Library) near(number string) []string {
+	var near []string
+	for _, f := range l.folders {
+		names, _ := f.files()
+		for _, name := range names {
+			text, _ := fs.ReadFile(f.fs, name)
+			for line := range strings.Lines(string(text)) {
+				rest, ok := strings.CutPrefix(line, "part ")
+				if !ok {
+					continue
+				}
+				n, _, _ := strings.Cut(rest, " ")
+				if differByOne(n, number) && !slices.Contains(near, n) {
+					near = append(near, n)
+				}
+			}
+		}
+	}
+	slices.SortFunc(near, compareNumbers)
+	return near[:min(len(near), 6)]
+}
+
+func differByOne(a, b string) bool {
+	if len(a) != len(b) {
+		return false
+	}
+	different := 0
+	for i := range len(a) {
+		if a[i] != b[i] {
+			different++
+		}
+	}
+	return different == 1
+}

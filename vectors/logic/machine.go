@@ -1,0 +1,289 @@
+package logic
+
+import (
+	"math/rand/v2"
+
+	"chipassay/vectors/part"
+)
+
+// maxRounds bounds how often registers may act on each other within one
+// change of the inputs: a ripple counter needs one round a stage.
+const maxRounds = 200
+
+// A Machine is a chip at work: a circuit with the levels at its inputs and the
+// state of its registers, in 64 independent lanes.
+type Machine struct {
+	c      *Circuit
+	level  []Word   // of each node
+	next   []Word   // of each state bit
+	before [][]Word // level of each rule's clock when it was last looked at
+	pinOf  [part.MaxPins + 1]int32
+	outOf  [part.MaxPins + 1]int32 // index into Outputs plus one
+}
+
+// NewMachine makes a chip with all inputs and all state unknown.
+func (c *Circuit) NewMachine() *Machine {
+	m := &Machine{c: c, level: make([]Word, len(c.Nodes)), next: make([]Word, len(c.State))}
+	for i := range m.pinOf {
+		m.pinOf[i] = -1
+	}
+	for pin, n := range c.Inputs {
+		m.pinOf[pin] = n
+	}
+	for i, o := range c.Outputs {
+		m.outOf[o.Pin] = int32(i + 1)
+	}
+	for _, r := range c.Registers {
+		m.before = append(m.before, make([]Word, len(r.Rules)))
+	}
+	m.Reset()
+	return m
+}
+
+// Reset makes all inputs and all state unknown.
+func (m *Machine) Reset() {
+	for n, node := range m.c.Nodes {
+		if node.Op == Input || node.Op == State {
+			m.level[n] = Splat(X)
+		}
+	}
+	for i := range m.before {
+		for j := range m.before[i] {
+			m.before[i][j] = Splat(X)
+		}
+	}
+	m.evaluate()
+}
+
+// PowerUp gives each state bit a level at random in each lane, the same for the same seed.
+func (m *Machine) PowerUp(seed uint64) {
+	random := rand.New(rand.NewPCG(seed, 0))
+	for _, s := range m.c.State {
+		high := random.Uint64()
+		m.level[s.Node] = Word{high, ^high}
+	}
+	m.evaluate()
+	m.noteClocks()
+}
+
+// Set gives an input or a bidirectional pin its level, in all lanes. A released
+// pin (z) reads as unknown. Pins that the function does not read are ignored.
+func (m *Machine) Set(pin int, w Word) {
+	if n := m.pinOf[pin]; n >= 0 {
+		m.level[n] = w.known()
+	}
+}
+
+// known makes x of z, as a gate's input sees it.
+func (w Word) known() Word {
+	released := ^(w.Hi | w.Lo)
+	return Word{w.Hi | released, w.Lo | released}
+}
+
+// Settle brings the chip to rest after its inputs changed, clock edges included.
+func (m *Machine) Settle() {
+	m.evaluate()
+	if len(m.c.Registers) == 0 {
+		return
+	}
+	for range maxRounds {
+		changed := m.clock()
+		if !changed {
+			return
+		}
+		m.evaluate()
+	}
+	// it oscillates: what still moves is unknown
+	for range maxRounds {
+		old := make([]Word, len(m.c.State))
+		for i, s := range m.c.State {
+			old[i] = m.level[s.Node]
+		}
+		if !m.clock() {
+			return
+		}
+		for i, s := range m.c.State {
+			now := m.level[s.Node]
+			m.level[s.Node] = Word{now.Hi | old[i].Hi, now.Lo | old[i].Lo}
+		}
+		m.evaluate()
+	}
+}
+
+// Out gives what the chip drives at a pin: z where it releases it, x where it is unknown.
+func (m *Machine) Out(pin int) Word {
+	i := m.outOf[pin]
+	if i == 0 {
+		return Word{}
+	}
+	o := &m.c.Outputs[i-1]
+	return drives(m.level[o.Node], o.Stage)
+}
+
+// drives is what a level becomes behind an output stage.
+func drives(w Word, stage part.Stage) Word {
+	switch stage {
+	case part.OpenCollector:
+		return Word{w.Hi & w.Lo, w.Lo} // a 1 releases
+	case part.OpenEmitter:
+		return Word{w.Hi, w.Lo & w.Hi}
+	}
+	return w
+}
+
+// Level gives the level of a signal of the definition (an index into part.Logic.Signals).
+func (m *Machine) Level(signal int) Word {
+	if n := m.c.Signals[signal]; n >= 0 {
+		return m.level[n]
+	}
+	return Splat(X)
+}
+
+// evaluate computes every gate from the inputs and the state.
+func (m *Machine) evaluate() {
+	level := m.level
+	for n := range m.c.Nodes {
+		node := &m.c.Nodes[n]
+		if node.Op == Input || node.Op == State {
+			continue
+		}
+		level[n] = node.apply(level)
+	}
+}
+
+// apply computes a gate from the levels of the nodes.
+func (node *Node) apply(level []Word) Word {
+	in := node.In
+	switch node.Op {
+	case Buf, Not:
+		w := level[in[0]]
+		if node.Op == Not {
+			w.Hi, w.Lo = w.Lo, w.Hi
+		}
+		return w
+	case And, Nand:
+		w := level[in[0]]
+		for _, i := range in[1:] {
+			w.Hi &= level[i].Hi
+			w.Lo |= level[i].Lo
+		}
+		if node.Op == Nand {
+			w.Hi, w.Lo = w.Lo, w.Hi
+		}
+		return w
+	case Or, Nor:
+		w := level[in[0]]
+		for _, i := range in[1:] {
+			w.Hi |= level[i].Hi
+			w.Lo &= level[i].Lo
+		}
+		if node.Op == Nor {
+			w.Hi, w.Lo = w.Lo, w.Hi
+		}
+		return w
+	case Xor, Xnor:
+		w := level[in[0]]
+		for _, i := range in[1:] {
+			b := level[i]
+			w = Word{w.Hi&b.Lo | w.Lo&b.Hi, w.Hi&b.Hi | w.Lo&b.Lo}
+		}
+		if node.Op == Xnor {
+			w.Hi, w.Lo = w.Lo, w.Hi
+		}
+		return w
+	case Mux:
+		return choose(level[in[0]], level[in[1]], level[in[2]])
+	case Const0:
+		return Splat(Zero)
+	case Const1:
+		return Splat(One)
+	case ConstX:
+		return Splat(X)
+	}
+	return Splat(Z)
+}
+
+// choose is a multiplexer: where the selector is unknown the result is known
+// only if both values agree, and unknown if one of them is released.
+func choose(sel, then, otherwise Word) Word {
+	w := Word{sel.Hi&then.Hi | sel.Lo&otherwise.Hi, sel.Hi&then.Lo | sel.Lo&otherwise.Lo}
+	unsure := sel.Hi & sel.Lo
+	released := unsure & (^(then.Hi | then.Lo) ^ ^(otherwise.Hi | otherwise.Lo))
+	return Word{w.Hi | released, w.Lo | released}
+}
+
+// clock lets every register act once on the present levels and tells whether
+// any state changed. All registers see the levels from before the change.
+func (m *Machine) clock() bool {
+	for i := range m.c.Registers {
+		m.decide(&m.c.Registers[i], m.before[i])
+	}
+	changed := false
+	for i, s := range m.c.State {
+		if m.level[s.Node] != m.next[i] {
+			m.level[s.Node] = m.next[i]
+			changed = true
+		}
+	}
+	return changed
+}
+
+// noteClocks takes the present clock levels as those before the next edge.
+func (m *Machine) noteClocks() {
+	for i, r := range m.c.Registers {
+		for j, rule := range r.Rules {
+			if rule.Edge != part.Level {
+				m.before[i][j] = m.level[rule.Clock]
+			}
+		}
+	}
+}
+
+// decide works out a register's next state. In each lane the first rule that
+// applies counts; one that may apply leaves both outcomes possible.
+func (m *Machine) decide(r *Register, before []Word) {
+	for _, b := range r.Bits {
+		m.next[b] = Word{}
+	}
+	open := ^uint64(0) // lanes in which no rule has applied for certain
+	for j := range r.Rules {
+		rule := &r.Rules[j]
+		may, must := m.applies(rule, &before[j])
+		may &= open
+		if may == 0 {
+			continue
+		}
+		for i, b := range r.Bits {
+			w := m.level[rule.Next[i]].known()
+			m.next[b].Hi |= w.Hi & may
+			m.next[b].Lo |= w.Lo & may
+		}
+		open &^= must
+	}
+	for _, b := range r.Bits {
+		hold := m.level[m.c.State[b].Node]
+		m.next[b].Hi |= hold.Hi & open
+		m.next[b].Lo |= hold.Lo & open
+	}
+}
+
+// applies gives the lanes in which a rule may apply, and those in which it does.
+func (m *Machine) applies(rule *Rule, before *Word) (may, must uint64) {
+	may, must = ^uint64(0), ^uint64(0)
+	if rule.Edge != part.Level {
+		now, was := m.level[rule.Clock].known(), *before
+		*before = now
+		if rule.Edge != part.Rise { // a fall is the rise of the complement
+			now.Hi, now.Lo, was.Hi, was.Lo = now.Lo, now.Hi, was.Lo, was.Hi
+		}
+		may = was.Lo & now.Hi
+		// an unknown clock that stays unknown need not have an edge, but may
+		must = may &^ was.Hi &^ now.Lo
+	}
+	if rule.When >= 0 {
+		w := m.level[rule.When].known()
+		may &= w.Hi
+		must &= w.Hi &^ w.Lo
+	}
+	return may, must
+}

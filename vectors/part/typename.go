@@ -1,0 +1,37 @@
+package part
+
+import (
+	"regexp"
+	"strings"
+)
+
+var (
+	seriesTTL  = regexp.MustCompile(`^(?:54|74)([A-Z]{0,4})([0-9]{2,6})$`)
+	seriesCMOS = regexp.MustCompile(`^(?:1)?([45][0-9]{3})(UB|B|A)?$`)
+)
+
+// SplitTypeName takes a type number such as 74LS51, 54LS51, 4011B, 14011B or
+// 74HC4075 apart: the plain series' number and the family it names, or nil
+// where it names none that is known. A plain 7451 names the family 74; 74x51
+// and 4011 name none. Ok is false where the text has not the form of a type number.
+func SplitTypeName(typed string) (number string, family *Family, ok bool) {
+	typed = strings.ToUpper(strings.TrimSpace(typed))
+	if m := seriesTTL.FindStringSubmatch(typed); m != nil {
+		letters, digits := m[1], m[2]
+		number = "74" + digits
+		if len(digits) == 4 && (digits[0] == '4' || digits[0] == '5') && strings.HasPrefix(letters, "HC") {
+			number = digits // 74HC4075 is the 4075
+		}
+		if letters == "X" || letters == "XX" {
+			return number, nil, true
+		}
+		return number, FamilyByName("74" + letters), letters == "" || FamilyByName("74"+letters) != nil
+	}
+	if m := seriesCMOS.FindStringSubmatch(typed); m != nil {
+		if m[2] == "" || m[2] == "A" {
+			return m[1], nil, true
+		}
+		return m[1], FamilyByName("4000" + m[2]), true
+	}
+	return "", nil, false
+}

@@ -1,0 +1,135 @@
+package stimulus
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"fmt"
+
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// maxExhaustiveInputs bounds the inputs that are swept whole: 2^18 steps.
+const maxExhaustiveInputs = 18
+
+// Exhaustive goes through every combination of a combinational part's inputs
+// in Gray order, so that one pin changes a step.
+func Exhaustive(v *part.Variant) (*Sequence, error) {
+	c, err := logic.Compile(v)
+	if err != nil {
+		return nil, err
+	}
+	if len(c.Registers) > 0 {
+		return nil, fmt.Errorf("part %s remembers: no exhaustive sweep of its inputs tests it", v.Part.Number)
+	}
+	s := newSequence(c)
+	var swept []int
+	var held part.Pins
+	for pin := range s.Inputs.All() {
+		p := v.Pins[pin-1]
+		switch {
+		case p.Tied == part.TiedHigh:
+			held = held.With(pin, true)
+		case p.Tied == part.NotTied && p.Untested == "":
+			swept = append(swept, pin)
+		}
+	}
+	if len(swept) > maxExhaustiveInputs {
+		return nil, fmt.Errorf("part %s has %d inputs: a sweep of all combinations would take 2^%d steps", v.Part.Number, len(swept), len(swept))
+	}
+	s.Method = fmt.Sprintf("exhaustive: all %d combinations of %d inputs, one pin changing a step", 1<<len(swept), len(swept))
+	s.sweep(c, swept, held)
+	return s, nil
+}
+
+// newSequence makes a sequence without steps for a circuit.
+func newSequence(c *logic.Circuit) *Sequence {
+	s := &Sequence{Variant: c.Variant}
+	for _, p := range c.Variant.Pins {
+		if p.Drivable() {
+			s.Inputs = s.Inputs.With(p.Number, true)
+		}
+		if p.Observable() && p.Untested == "" {
+			s.Outputs = s.Outputs.With(p.Number, true)
+		}
+	}
+	return s
+}
+
+// sweep adds a step for each combination of the swept pins, the first pin
+// changing most often, evaluated 64 at a time. A bidirectional pin is driven in
+// the steps in which the chip releases it.
+func (s *Sequence) sweep(c *logic.Circuit, swept []int, held part.Pins) {
+	m := c.NewMachine()
+	for pin := range s.Inputs.All() {
+		m.Set(pin, logic.Splat(logic.FromBool(held.Has(pin))))
+	}
+	total := uint64(1) << len(swept)
+	words := make([]logic.Word, len(c.Outputs))
+	for base := uint64(0); base < total; base += 64 {
+		lanes := min(64, total-base)
+		for i, pin := range swept {
+			m.Set(pin, grayWord(base, i))
+		}
+		m.Settle()
+		for i, o := range c.Outputs {
+			words[i] = m.Out(o.Pin)
+		}
+		for lane := range lanes {
+			drive := held
+			gray := (base + lane) ^ (base+lane)>>1
+			for i, pin := range swept {
+				drive = drive.With(pin, gray>>i&1 != 0)
+			}
+			s.Steps = append(s.Steps, s.step(c, drive, words, int(lane)))
+		}
+	}
+}
+
+// grayWord holds bit i of the Gray codes of base to base+63.
+func grayWord(base uint64, i int) logic.Word {
+	var high uint64
+	for lane := range uint64(64) {
+		n := base + lane
+		high |= (n ^ n>>1) >> i & 1 << lane
+	}
+	return logic.Word{Hi: high, Lo: ^high}
+}
+
+// step makes one step from the driven levels and what the chip drives in a lane.
+func (s *Sequence) step(c *logic.Circuit, drive part.Pins, words []logic.Word, lane int) Step {
+	st := Step{Driven: s.Inputs, Drive: drive}
+	for i, o := range c.Outputs {
+		value := words[i].Lane(lane)
+		bidirectional := c.Variant.Pins[o.Pin-1].Role == part.Bidirectional
+		if bidirectional && value != logic.Z {
+			st.Driven, st.Drive = st.Driven.With(o.Pin, false), st.Drive.With(o.Pin, false)
+		}
+		if value == logic.X || bidirectional && value == logic.Z || !s.Outputs.Has(o.Pin) {
+			continue
+		}
+		st.Compared = st.Compared.With(o.Pin, true)
+		st.High = st.High.With(o.Pin, value == logic.One)
+		st.Z = st.Z.With(o.Pin, value == logic.Z)
+	}
+	return st
+}
+
+// SHA256 is the hex digest of a sequence: of its steps in order, each as the five
+// pin sets Driven, Drive, Compared, High, Z in 32 bits, the least significant byte first.
+func (s *Sequence) SHA256() string {
+	h := sha256.New()
+	var buf []byte
+	for _, st := range s.Steps {
+		buf = buf[:0]
+		for _, set := range []part.Pins{st.Driven, st.Drive, st.Compared, st.High, st.Z} {
+			buf = binary.LittleEndian.AppendUint32(buf, uint32(set))
+		}
+		h.Write(buf)
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+// Changed gives the pins whose drive differs between two steps.
+func Changed(a, b Step) part.Pins { return a.Drive ^ b.Drive | a.Driven ^ b.Driven }
