@@ -47,11 +47,11 @@ type pad struct {
 // the level, while the pin looks like any other input; a pin that is hard at
 // ground is "N shorted to" the ground pin. A bidirectional pin has both.
 func NewChip(t part.Type, defects ...Defect) (*Chip, error) {
-	die, err := newDie(t.Variant)
+	circuit, err := logic.Compile(t.Variant)
 	if err != nil {
 		return nil, err
 	}
-	return newChip(t, die, defects)
+	return newChip(t, circuit.NewMachine(), defects)
 }
 
 func newChip(t part.Type, die die, defects []Defect) (*Chip, error) {

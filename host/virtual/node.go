@@ -55,11 +55,11 @@ func solve(amps, siemens float64, elements []element) float64 {
 			high = volts
 		}
 		next := volts + sum/slope
-		if next < low || next > high {
-			next = (low + high) / 2
-		}
 		if math.Abs(next-volts) < 1e-7 {
 			return next
+		}
+		if next <= low || next >= high {
+			next = (low + high) / 2
 		}
 		volts = next
 	}

@@ -45,6 +45,7 @@ func (s *Socket) settle(nodes uint64) {
 		for i := range s.nodes {
 			if s.hunting>>i&1 != 0 {
 				s.uncertain |= s.nodes[i].positions
+				s.high &^= s.nodes[i].positions
 			}
 		}
 	}

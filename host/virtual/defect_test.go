@@ -1,0 +1,236 @@
+package virtual
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+func TestParseDefect(t *testing.T) {
+	for text, want := range map[string]Defect{
+		"12 stuck low":       {StuckLow, 12, 0},
+		"12 stuck high":      {StuckHigh, 12, 0},
+		"2 open":             {Open, 2, 0},
+		"8 shorted to 9":     {Shorted, 8, 9},
+		"reversed":           {Reversed, 0, 0},
+		"empty":              {Empty, 0, 0},
+		"  2   OPEN ":        {Open, 2, 0},
+		"28 Shorted  To 007": {Shorted, 28, 7},
+	} {
+		got, err := ParseDefect(text)
+		if err != nil || got != want {
+			t.Errorf("%q: %+v, %v; want %+v", text, got, err, want)
+		}
+	}
+	for _, text := range []string{"", "12", "stuck low", "12 stuck", "0 open", "29 open", "-1 open", "8 shorted to 8",
+		"8 shorted to", "8 shorted to 99", "N open", "2 open 3", "2 open\x00", "99999999999999999999 open", "shifted sideways"} {
+		if _, err := ParseDefect(text); !errors.Is(err, ErrDefect) {
+			t.Errorf("%q: %v, want ErrDefect", text, err)
+		}
+	}
+	_, err := ParseDefect("a bit wobbly")
+	for _, form := range []string{"a bit wobbly", "N stuck low", "N stuck high", "N open", "N shorted to M", "reversed", "empty"} {
+		if !strings.Contains(err.Error(), form) {
+			t.Errorf("error %q does not mention %q", err, form)
+		}
+	}
+}
+
+func FuzzParseDefect(f *testing.F) {
+	for _, text := range []string{"12 stuck low", "8 shorted to 9", "reversed", "empty", "2 open", "x"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		d, err := ParseDefect(text)
+		if err != nil {
+			if !errors.Is(err, ErrDefect) {
+				t.Fatalf("%q: %v", text, err)
+			}
+			return
+		}
+		if again, err := ParseDefect(d.String()); err != nil || again != d {
+			t.Fatalf("%q reads as %v, which reads as %v, %v", text, d, again, err)
+		}
+	})
+}
+
+func TestChipRefusesDefectsItCannotHave(t *testing.T) {
+	good := quadNAND(t, "74", part.TotemPole)
+	for text, part := range map[string]string{
+		"15 open":         "14 pins",
+		"3 shorted to 16": "14 pins",
+		"14 stuck low":    "supply",
+		"7 stuck high":    "ground",
+	} {
+		d, err := ParseDefect(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := newChip(good.Type, good.die, []Defect{d}); err == nil || !strings.Contains(err.Error(), part) {
+			t.Errorf("%q on a 14-pin chip: %v, want an error with %q", text, err, part)
+		}
+	}
+}
+
+// response reads outputs 3 and 6 of a quad NAND for each level of inputs 1, 2,
+// 4 and 5, with the bias rail high: "pin 3, pin 6" for 16 vectors.
+func response(s *Socket) string {
+	s.Rails(adapter.High, adapter.Off)
+	var b strings.Builder
+	for v := range 16 {
+		var level adapter.Word
+		for i, pin := range []int{1, 2, 4, 5} {
+			if v>>i&1 != 0 {
+				level |= pins(pin)
+			}
+		}
+		s.Drive(pins(1, 2, 4, 5), level)
+		fmt.Fprintf(&b, "%c%c ", reads(s, at(3)), reads(s, at(6)))
+	}
+	return strings.TrimSpace(b.String())
+}
+
+// expected writes what a gate pair answers when pin 3 and pin 6 are functions
+// of the levels at 1, 2, 4 and 5 (bits 0 to 3).
+func expected(three, six func(v int) byte) string {
+	var b strings.Builder
+	for v := range 16 {
+		fmt.Fprintf(&b, "%c%c ", three(v), six(v))
+	}
+	return strings.TrimSpace(b.String())
+}
+
+func bitIf(high bool) byte {
+	if high {
+		return '1'
+	}
+	return '0'
+}
+
+func TestDefectsShowAtOutputs(t *testing.T) {
+	six := func(v int) byte { return bitIf(v&12 != 12) }
+	constant := func(c byte) func(int) byte { return func(int) byte { return c } }
+	ttlAnd := func(v int) byte { return bitIf(v&3 != 3 && v&12 != 12) } // a TTL low wins
+	for _, c := range []struct {
+		family, defect string
+		want           string
+	}{
+		{"74", "1 stuck low", expected(constant('1'), six)},
+		{"74", "1 stuck high", expected(func(v int) byte { return bitIf(v&2 == 0) }, six)},
+		{"74", "3 stuck low", expected(constant('0'), six)},
+		{"74", "3 stuck high", expected(constant('1'), six)},
+		{"4000B", "3 stuck high", expected(constant('1'), six)},
+		{"74", "1 open", expected(func(v int) byte { return bitIf(v&2 == 0) }, six)},   // an open TTL input acts as a high
+		{"74LS", "1 open", expected(func(v int) byte { return bitIf(v&2 == 0) }, six)}, // common practice
+		{"74", "3 open", expected(constant('1'), six)},                                 // the bias rail's level
+		{"74", "14 open", expected(constant('1'), constant('1'))},
+		{"74", "7 open", expected(constant('1'), constant('1'))},
+		{"74", "empty", expected(constant('1'), constant('1'))},
+		{"74", "3 shorted to 6", expected(ttlAnd, ttlAnd)},
+		{"74LS", "3 shorted to 6", expected(ttlAnd, ttlAnd)},
+		{"74AS", "6 shorted to 3", expected(ttlAnd, ttlAnd)},
+		{"74", "3 shorted to 7", expected(constant('0'), six)},
+	} {
+		s := powered(quadNAND(t, c.family, part.TotemPole, c.defect))
+		if got := response(s); got != c.want {
+			t.Errorf("%s with %s:\n got %s\nwant %s", c.family, c.defect, got, c.want)
+		}
+	}
+}
+
+// Two MOS outputs of one strength against each other meet in the middle of the
+// supply, where an input reads neither level.
+func TestShortedMOSOutputsMeetHalfway(t *testing.T) {
+	s := powered(quadNAND(t, "74HC", part.TotemPole, "3 shorted to 6"))
+	s.Drive(pins(1, 2, 4, 5), pins(1, 2))
+	about(t, "74HC low against high", float64(s.Millivolts(at(3)))/1000, 2.5, 0.1)
+	if r := reads(s, at(6)); r != 'u' {
+		t.Errorf("reads %c, want u", r)
+	}
+}
+
+// A NAND gate whose output touches its input, the other input high, is an
+// inverter fed back on itself: a TTL one hunts; with the other input low it rests high.
+func TestFeedbackThroughShort(t *testing.T) {
+	s := powered(quadNAND(t, "74", part.TotemPole, "2 shorted to 3"))
+	s.Drive(pins(1), 0)
+	if r := reads(s, at(3)); r != '1' && s.Millivolts(at(3)) < 2400 {
+		t.Errorf("held: pin 3 reads %c at %d mV", r, s.Millivolts(at(3)))
+	}
+	s.Drive(pins(1), pins(1))
+	if r := reads(s, at(3)); r != 'u' {
+		t.Errorf("fed back: pin 3 reads %c, want u", r)
+	}
+	s.Drive(pins(1), 0)
+	s.Rails(adapter.High, adapter.Off)
+	if r := reads(s, at(3)); r != '1' {
+		t.Errorf("held again: pin 3 reads %c, want 1", r)
+	}
+}
+
+// An open MOS input keeps any charge: its output is right only now and then,
+// and the same seed repeats it.
+func TestOpenMOSInputFloats(t *testing.T) {
+	run := func(seed uint64) (answers string) {
+		s := NewSocket(quadNAND(t, "4000B", part.TotemPole, "1 open"), seed)
+		s.Supply(1<<5, 1<<2)
+		for i := range 64 {
+			level := pins(2)
+			if i&1 != 0 {
+				level |= pins(1)
+			}
+			s.Drive(pins(1, 2), level)
+			answers += string(bitIf(s.Sample().Has(at(3))))
+		}
+		return answers
+	}
+	first := run(1)
+	if !strings.Contains(first, "0") || !strings.Contains(first, "1") {
+		t.Errorf("answers %s, want both levels", first)
+	}
+	if again := run(1); again != first {
+		t.Error("the same seed gives another run")
+	}
+	if other := run(2); other == first {
+		t.Error("another seed gives the same run")
+	}
+}
+
+func TestReversedChipTouchesOppositePositions(t *testing.T) {
+	chip := quadNAND(t, "74", part.TotemPole, "reversed")
+	for pin, position := range map[int]int{14: 7, 7: 28, 1: 22, 8: 1} { // 14-pin: pin p lies where p+7 should
+		if got := chip.position(pin); got != position {
+			t.Errorf("pin %d at position %d, want %d", pin, got, position)
+		}
+	}
+}
+
+func TestStuckInputLooksLikeAnInput(t *testing.T) {
+	s := powered(quadNAND(t, "74LS", part.TotemPole, "1 stuck low"))
+	s.Drive(pins(1), pins(1))
+	if v := s.Millivolts(at(1)); v < 4900 {
+		t.Errorf("pin 1 driven high is at %d mV", v)
+	}
+	if got := s.chip.pads[0].stuck; got != logic.Zero {
+		t.Errorf("stuck at %v", got)
+	}
+}
+
+// BenchmarkStep is a step of one changed input and a sample on a 14-pin chip.
+func BenchmarkStep(b *testing.B) {
+	inputs := []int{1, 2, 4, 5, 9, 10, 12, 13}
+	s := powered(quadNAND(b, "74LS", part.TotemPole))
+	s.Rails(adapter.High, adapter.Off)
+	level := pins(inputs...)
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		level ^= pins(inputs[i%len(inputs)])
+		s.Drive(pins(inputs...), level)
+		s.Sample()
+	}
+}
