@@ -154,15 +154,17 @@ func (s *Socket) power() {
 	}
 	s.outputs = [len(s.outputs)]logic.Value{}
 	s.dirty = s.every()
-	if s.powered {
-		s.chip.die.PowerUp(s.random.Uint64())
-		for i := range s.inputs {
-			s.inputs[i] = logic.Z // nothing given yet
-		}
-		s.chip.die.Settle()
-		s.readOutputs()
-	}
 	s.solveDirty()
+	if !s.powered {
+		return
+	}
+	// State comes up at random once the inputs are there, so that their coming is no edge.
+	s.inputs = [len(s.inputs)]logic.Value{}
+	s.looseInputs()
+	s.giveFresh()
+	s.chip.die.Settle()
+	s.chip.die.PowerUp(s.random.Uint64())
+	s.given = true
 }
 
 // joined tells whether a supply pin is bonded, at a closed switch, and near enough to its rail.
@@ -200,9 +202,8 @@ func (s *Socket) looseInputs() {
 	}
 }
 
-// dieFollows gives the die the levels at the nodes that were solved, lets it
-// answer, and tells whether nodes have to be solved again for that.
-func (s *Socket) dieFollows() bool {
+// giveFresh gives the die the levels at the nodes that were solved.
+func (s *Socket) giveFresh() {
 	for rest := s.fresh; rest != 0; rest &= rest - 1 {
 		n := &s.nodes[bits.TrailingZeros64(rest)]
 		for _, p := range n.pads {
@@ -212,6 +213,12 @@ func (s *Socket) dieFollows() bool {
 		}
 	}
 	s.fresh = 0
+}
+
+// dieFollows gives the die the levels at the nodes that were solved, lets it
+// answer, and tells whether nodes have to be solved again for that.
+func (s *Socket) dieFollows() bool {
+	s.giveFresh()
 	if s.given {
 		s.given = false
 		s.chip.die.Settle()

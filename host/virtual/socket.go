@@ -141,6 +141,9 @@ func (s *Socket) Supply(high, low uint32) {
 	s.settle(s.every())
 }
 
+// Live tells whether a supply switch is closed.
+func (s *Socket) Live() bool { return s.highOn|s.lowOn != 0 }
+
 func switches(positions []int, bits uint32) adapter.Word {
 	var w adapter.Word
 	for i, p := range positions {

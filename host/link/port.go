@@ -1,0 +1,85 @@
+package link
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"syscall"
+	"time"
+
+	"go.bug.st/serial"
+)
+
+// The errors of opening and using a port, for errors.Is. Each is wrapped with
+// the port and with what can be done about it.
+var (
+	ErrNoPort     = errors.New("no such port")
+	ErrNotSerial  = errors.New("not a serial port")
+	ErrBusy       = errors.New("port is in use by another program")
+	ErrPermission = errors.New("no permission to use the port")
+	ErrUnplugged  = errors.New("adapter was unplugged")
+)
+
+// A Conn is a byte stream to an adapter. Read waits for bytes up to the read
+// timeout, and gives 0 and no error when it passes; it may give fewer bytes than
+// asked for.
+type Conn interface {
+	io.ReadWriteCloser
+	SetReadTimeout(time.Duration) error
+}
+
+// OpenPort opens a serial port by the name that the system gives it
+// (/dev/ttyACM0, COM3, /dev/cu.usbmodem101) at a rate in baud, 8N1.
+func OpenPort(name string, baud int) (Conn, error) {
+	p, err := serial.Open(name, &serial.Mode{BaudRate: baud})
+	if err != nil {
+		return nil, openError(name, err)
+	}
+	return &port{p, name}, nil
+}
+
+// openError says why a port did not open and what to do.
+func openError(name string, err error) error {
+	var p *serial.PortError
+	code := serial.PortErrorCode(-1)
+	if errors.As(err, &p) {
+		code = p.Code()
+	}
+	switch {
+	case code == serial.PortNotFound, errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("%s: %w; is the adapter plugged in?", name, ErrNoPort)
+	case code == serial.PortBusy, errors.Is(err, syscall.EBUSY):
+		return fmt.Errorf("%s: %w; close the terminal or the other chipassay that holds it", name, ErrBusy)
+	case code == serial.PermissionDenied, errors.Is(err, fs.ErrPermission):
+		return fmt.Errorf("%s: %w%s", name, ErrPermission, permissionAdvice(name))
+	case code == serial.InvalidSerialPort:
+		return fmt.Errorf("%s: %w (%v)", name, ErrNotSerial, err)
+	}
+	return fmt.Errorf("open %s: %w", name, err)
+}
+
+// A port is an open serial port whose errors tell an unplugged adapter.
+type port struct {
+	serial.Port
+	name string
+}
+
+func (p *port) Read(b []byte) (int, error) {
+	n, err := p.Port.Read(b)
+	return n, p.gone("read", err)
+}
+
+func (p *port) Write(b []byte) (int, error) {
+	n, err := p.Port.Write(b)
+	return n, p.gone("write", err)
+}
+
+// gone: once a port is open, an error of reading or writing it means that the
+// device behind it went away; systems differ in which one they report.
+func (p *port) gone(what string, err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("%s: %w (%s: %v)", p.name, ErrUnplugged, what, err)
+}

@@ -1,0 +1,102 @@
+package virtual
+
+import (
+	"testing"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/library"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// errorsOf runs a sequence on a socket with the bias rail high and gives the
+// pins that read wrong in some step, and whether the chip was powered at all.
+func errorsOf(s *Socket, seq *stimulus.Sequence) (wrong part.Pins) {
+	v := seq.Variant
+	n := len(v.Pins)
+	s.Supply(switchAt(SupplyHigh, adapter.PositionOf(v.VCC(), n)), switchAt(SupplyLow, adapter.PositionOf(v.GND(), n)))
+	s.Rails(adapter.High, adapter.Off)
+	for _, step := range seq.Steps {
+		s.Drive(word(step.Driven, n), word(step.Drive, n))
+		read := s.Sample()
+		for pin := range step.Compared.All() {
+			high := step.High.Has(pin) || step.Z.Has(pin) // the rail is high
+			if read.Has(adapter.PositionOf(pin, n)) != high {
+				wrong = wrong.With(pin, true)
+			}
+		}
+	}
+	return wrong
+}
+
+func word(pins part.Pins, n int) (w adapter.Word) {
+	for pin := range pins.All() {
+		w |= adapter.At(adapter.PositionOf(pin, n))
+	}
+	return w
+}
+
+func switchAt(positions []int, position int) uint32 {
+	for i, p := range positions {
+		if p == position {
+			return 1 << i
+		}
+	}
+	return 0
+}
+
+// Every library part in every family passes its own vectors, and with any
+// single-pin defect of an input, an output or a supply pin it fails them; a
+// defect of an output shows at that pin and at no other.
+func TestEveryLibraryPart(t *testing.T) {
+	parts, err := library.All()
+	if err != nil {
+		t.Fatal(err)
+	}
+	insertions, caught := 0, 0
+	for _, p := range parts {
+		for _, v := range p.Variants {
+			seq, err := stimulus.Exhaustive(v)
+			if err != nil {
+				continue // parts with state have vectors of their own
+			}
+			for _, f := range v.Families {
+				typ := part.Type{Variant: v, Family: f}
+				if wrong := errorsOf(socketWith(t, typ), seq); wrong != 0 {
+					t.Errorf("good %s: pins %v read wrong", typ.Name(), wrong)
+				}
+			}
+			typ := part.Type{Variant: v, Family: v.Families[0]}
+			for pin := range (seq.Inputs | seq.Outputs | part.PinSet(v.VCC(), v.GND())).All() {
+				for _, kind := range []DefectKind{StuckLow, StuckHigh, Open} {
+					if supply := pin == v.VCC() || pin == v.GND(); supply && kind != Open {
+						continue
+					}
+					// An open output whose bias rail is high needs the low rail to tell it from a high.
+					insertions++
+					wrong := errorsOf(socketWith(t, typ, Defect{Kind: kind, Pin: pin}), seq)
+					if wrong == 0 && !(kind == Open && pulls(v, pin, part.OpenEmitter)) {
+						t.Errorf("%s with %s passes", typ.Name(), Defect{Kind: kind, Pin: pin})
+						continue
+					}
+					caught++
+					if seq.Outputs.Has(pin) && !seq.Inputs.Has(pin) && wrong != part.PinSet(pin) {
+						t.Errorf("%s with %s: pins %v read wrong", typ.Name(), Defect{Kind: kind, Pin: pin}, wrong)
+					}
+				}
+			}
+		}
+	}
+	t.Logf("%d parts, %d single-pin defects, %d caught", len(parts), insertions, caught)
+}
+
+func pulls(v *part.Variant, pin int, stage part.Stage) bool { return v.Pins[pin-1].Stage == stage }
+
+func socketWith(t *testing.T, typ part.Type, defects ...Defect) *Socket {
+	t.Helper()
+	chip, err := NewChip(typ, defects...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return NewSocket(chip, 1)
+}
