@@ -1,9 +1,6 @@
 package stimulus
 
 import (
-	"crypto/sha256"
-	"encoding/binary"
-	"encoding/hex"
 	"fmt"
 
 	"chipassay/vectors/logic"
@@ -115,21 +112,3 @@ func (s *Sequence) step(c *logic.Circuit, drive part.Pins, words []logic.Word, l
 	}
 	return st
 }
-
-// SHA256 is the hex digest of a sequence: of its steps in order, each as the five
-// pin sets Driven, Drive, Compared, High, Z in 32 bits, the least significant byte first.
-func (s *Sequence) SHA256() string {
-	h := sha256.New()
-	var buf []byte
-	for _, st := range s.Steps {
-		buf = buf[:0]
-		for _, set := range []part.Pins{st.Driven, st.Drive, st.Compared, st.High, st.Z} {
-			buf = binary.LittleEndian.AppendUint32(buf, uint32(set))
-		}
-		h.Write(buf)
-	}
-	return hex.EncodeToString(h.Sum(nil))
-}
-
-// Changed gives the pins whose drive differs between two steps.
-func Changed(a, b Step) part.Pins { return a.Drive ^ b.Drive | a.Driven ^ b.Driven }

@@ -1,0 +1,220 @@
+package fault
+
+import (
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// lanes is how many faulty chips are simulated at a time.
+const lanes = 64
+
+// A simulation runs up to 64 chips, each with a fault of its own, through a sequence.
+type simulation struct {
+	circuit *logic.Circuit
+	machine *logic.Machine
+	bipolar bool
+	faults  []Fault
+	outputs []int              // observable pins
+	shape   map[int][]laneRule // what faults make of an output's level, by pin
+	shorts  []short
+	drive   [part.MaxPins + 1]logic.Word // level at each driven pin
+	shown   [part.MaxPins + 1]logic.Word // level at each output pin, after its faults
+}
+
+type laneRule struct {
+	kind Kind
+	mask uint64
+}
+
+type short struct {
+	a, b int
+	mask uint64
+}
+
+// simulate starts up to 64 faulty chips; extra lanes are good chips.
+func simulate(c *logic.Circuit, f *part.Family, faults []Fault) *simulation {
+	s := &simulation{circuit: c, machine: c.NewMachine(), bipolar: f.Technology.Bipolar(), faults: faults, shape: map[int][]laneRule{}}
+	for _, o := range c.Outputs {
+		s.outputs = append(s.outputs, o.Pin)
+	}
+	for i, fault := range faults {
+		s.inject(fault, 1<<i)
+	}
+	return s
+}
+
+// inject puts a fault into the lanes of a mask.
+func (s *simulation) inject(f Fault, mask uint64) {
+	switch f.Kind {
+	case Short:
+		s.shorts = append(s.shorts, short{f.Pin, f.Other, mask})
+		return
+	case Unpowered:
+		for _, pin := range s.outputs {
+			s.shape[pin] = append(s.shape[pin], laneRule{Open, mask})
+		}
+		return
+	}
+	if node, ok := s.circuit.Inputs[f.Pin]; ok {
+		switch {
+		case f.Kind == StuckLow:
+			s.machine.Stick(node, logic.Zero, mask)
+		case f.Kind == StuckHigh, f.Kind == Open && (s.bipolar || s.circuit.Variant.Pins[f.Pin-1].PullUp):
+			s.machine.Stick(node, logic.One, mask) // an open TTL input acts as a high
+		case f.Kind == Open:
+			s.machine.Stick(node, logic.X, mask) // an open CMOS input floats anywhere
+		}
+	}
+	if s.circuit.Variant.Pins[f.Pin-1].Observable() {
+		s.shape[f.Pin] = append(s.shape[f.Pin], laneRule{f.Kind, mask})
+	}
+}
+
+// apply gives all chips one step and settles them.
+func (s *simulation) apply(st stimulus.Step) {
+	for pin := range s.circuit.Inputs {
+		w := logic.Splat(logic.Z)
+		if st.Driven.Has(pin) {
+			w = logic.Splat(logic.FromBool(st.Drive.Has(pin)))
+		}
+		s.drive[pin] = w
+	}
+	s.round(st)
+	// a short may feed an output back to an input: a few rounds settle it or nothing does
+	for range 4 {
+		if len(s.shorts) == 0 || !s.joinShorts(st) {
+			return
+		}
+		s.round(st)
+	}
+	for _, sh := range s.shorts {
+		s.blur(sh)
+	}
+}
+
+// round sets the inputs, settles, and reads the outputs with their faults.
+func (s *simulation) round(st stimulus.Step) {
+	for pin := range s.circuit.Inputs {
+		s.machine.Set(pin, s.drive[pin])
+	}
+	s.machine.Settle()
+	for _, pin := range s.outputs {
+		w := s.machine.Out(pin)
+		for _, rule := range s.shape[pin] {
+			w = rule.on(w)
+		}
+		s.shown[pin] = w
+	}
+}
+
+// on is what a fault makes of an output's level.
+func (r laneRule) on(w logic.Word) logic.Word {
+	keep := ^r.mask
+	switch r.kind {
+	case StuckLow:
+		return logic.Word{Hi: w.Hi & keep, Lo: w.Lo | r.mask}
+	case StuckHigh:
+		return logic.Word{Hi: w.Hi | r.mask, Lo: w.Lo & keep}
+	case Open:
+		return logic.Word{Hi: w.Hi & keep, Lo: w.Lo & keep}
+	case NoPullUp:
+		return logic.Word{Hi: w.Hi & (keep | w.Lo), Lo: w.Lo}
+	case NoPullDown:
+		return logic.Word{Hi: w.Hi, Lo: w.Lo & (keep | w.Hi)}
+	}
+	return w
+}
+
+// joinShorts gives both pins of each short their common level and tells whether anything moved.
+func (s *simulation) joinShorts(st stimulus.Step) (moved bool) {
+	for _, sh := range s.shorts {
+		level := s.joined(st, sh)
+		for _, pin := range []int{sh.a, sh.b} {
+			if s.set(&s.shown[pin], level, sh.mask) {
+				moved = moved || s.isInput(pin)
+			}
+			if s.isInput(pin) && s.set(&s.drive[pin], level, sh.mask) {
+				moved = true
+			}
+		}
+	}
+	return moved
+}
+
+func (s *simulation) isInput(pin int) bool {
+	_, ok := s.circuit.Inputs[pin]
+	return ok
+}
+
+// set puts a level into the lanes of a mask and tells whether that changed them.
+func (s *simulation) set(w *logic.Word, to logic.Word, mask uint64) bool {
+	n := logic.Word{Hi: w.Hi&^mask | to.Hi&mask, Lo: w.Lo&^mask | to.Lo&mask}
+	changed := n != *w
+	*w = n
+	return changed
+}
+
+// joined is the level of two pins that are joined: the chip's outputs and the
+// adapter's drivers meet. Between bipolar outputs a low wins; where the adapter
+// drives against an output, a bipolar low wins and all else is not foretold.
+func (s *simulation) joined(st stimulus.Step, sh short) logic.Word {
+	var chip, adapter []logic.Word
+	for _, pin := range []int{sh.a, sh.b} {
+		switch {
+		case st.Driven.Has(pin):
+			adapter = append(adapter, logic.Splat(logic.FromBool(st.Drive.Has(pin))))
+		case s.circuit.Variant.Pins[pin-1].Observable():
+			w := s.machine.Out(pin)
+			for _, rule := range s.shape[pin] {
+				w = rule.on(w)
+			}
+			chip = append(chip, w)
+		}
+	}
+	out := s.meet(chip)
+	in := meetEvenly(adapter)
+	switch {
+	case len(chip) == 0:
+		return in
+	case len(adapter) == 0:
+		return out
+	}
+	level := meetEvenly([]logic.Word{out, in})
+	if s.bipolar { // 16 mA and more sunk by the chip against 24 mA from the adapter stays low
+		low := out.Lo &^ out.Hi
+		level.Hi &^= low
+		level.Lo |= low
+	}
+	return level
+}
+
+// meet joins the chip's own outputs: bipolar ones as wired AND.
+func (s *simulation) meet(words []logic.Word) logic.Word {
+	if len(words) < 2 || !s.bipolar {
+		return meetEvenly(words)
+	}
+	a, b := words[0], words[1]
+	low := a.Lo&^a.Hi | b.Lo&^b.Hi
+	level := meetEvenly(words)
+	level.Hi &^= low
+	level.Lo |= low
+	return level
+}
+
+// meetEvenly joins levels of equal strength: a released one gives way, and two that differ are unknown.
+func meetEvenly(words []logic.Word) logic.Word {
+	var level logic.Word
+	for _, w := range words {
+		level.Hi |= w.Hi
+		level.Lo |= w.Lo
+	}
+	return level
+}
+
+// blur makes the pins of a short that does not come to rest unknown.
+func (s *simulation) blur(sh short) {
+	for _, pin := range []int{sh.a, sh.b} {
+		s.set(&s.shown[pin], logic.Splat(logic.X), sh.mask)
+	}
+}
