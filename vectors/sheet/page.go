@@ -1,0 +1,121 @@
+package sheet
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// Page writes the sheet of a part: each variant with its pinout and function,
+// or the one variant that the type names.
+func Page(w io.Writer, p *part.Part, only *part.Variant) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s  %s\n", p.Number, p.Title)
+	for _, v := range p.Variants {
+		if only != nil && v != only {
+			continue
+		}
+		c, err := logic.Compile(v)
+		if err != nil {
+			return err
+		}
+		variant(&b, v, c)
+	}
+	fmt.Fprintf(&b, "\nkind       %s\nsource     %s\ndefinition %s, SHA-256 %s\n", p.Kind, p.Source, p.File, p.SHA256)
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func variant(b *strings.Builder, v *part.Variant, c *logic.Circuit) {
+	var types []string
+	for _, f := range v.Families {
+		types = append(types, f.TypeName(v.Part.Number))
+	}
+	note := ""
+	if v.Note != "" {
+		note = v.Note + ": "
+	}
+	fmt.Fprintf(b, "\n%s%s\n\n%s\n", note, strings.Join(types, " "), Pinout(v))
+	if v.Refusal != "" {
+		fmt.Fprintf(b, "REFUSED    %s\n\n", v.Refusal)
+	}
+	for _, caution := range v.Cautions {
+		fmt.Fprintf(b, "CAUTION    %s\n\n", caution)
+	}
+	b.WriteString("function\n")
+	for _, line := range Equations(v) {
+		fmt.Fprintf(b, "    %s\n", line)
+	}
+	if t := table(v, c); t != "" {
+		b.WriteString("\n" + t)
+	}
+	for _, u := range v.Untested {
+		fmt.Fprintf(b, "\nnot tested %s%s\n", u.Why, pinList(v, u.Pins))
+	}
+	b.WriteString("\n" + Limits(v))
+}
+
+// table is the function table of the first gate, or of the whole part where it has none.
+func table(v *part.Variant, c *logic.Circuit) string {
+	all := part.Pins(1<<len(v.Pins) - 1)
+	title := ""
+	if len(v.Gates) > 0 {
+		all = part.PinSet(v.Gates[0].Pins...)
+		if len(v.Gates) > 1 {
+			title = fmt.Sprintf("function table of gate %s (the others alike, by their equations)\n", v.Gates[0].Name)
+		}
+	}
+	t := FunctionTable(c, all)
+	if t == nil {
+		return ""
+	}
+	return title + t.String()
+}
+
+func pinList(v *part.Variant, pins []int) string {
+	var names []string
+	for _, n := range pins {
+		names = append(names, fmt.Sprintf("%d %s", n, v.Pins[n-1].Name))
+	}
+	if names == nil {
+		return ""
+	}
+	return " (pin " + strings.Join(names, ", ") + ")"
+}
+
+// Limits prints the DC limits of a variant's families, with its pins' loads and drive.
+func Limits(v *part.Variant) string {
+	var b strings.Builder
+	b.WriteString("family   VIH min  VIL max  IIH max  IIL max  VOL max at IOL      VOH min at IOH\n")
+	drive := part.StandardDrive
+	for _, p := range v.Pins {
+		if p.Observable() {
+			drive = max(drive, p.Drive)
+		}
+	}
+	for _, f := range v.Families {
+		o := f.Output[drive]
+		fmt.Fprintf(&b, "%-7s  %5.2f V  %5.2f V  %s  %s  %4.2f V at %5.2f mA  %4.2f V at %4.2f mA\n",
+			f.Name, f.VIH, f.VIL, current(f.IIH), current(f.IIL), o.VOL, o.IOL, o.VOH, o.IOH)
+	}
+	for _, p := range v.Pins {
+		if p.Role == part.Input && p.Load != 1 {
+			fmt.Fprintf(&b, "pin %d (%s) is %g unit loads\n", p.Number, p.Name, p.Load)
+		}
+	}
+	if drive != part.StandardDrive {
+		fmt.Fprintf(&b, "outputs of class %s\n", drive)
+	}
+	return b.String()
+}
+
+// current prints mA, small ones in µA, in seven columns.
+func current(mA float64) string {
+	if mA < 0.1 {
+		return fmt.Sprintf("%4g µA", mA*1000)
+	}
+	return fmt.Sprintf("%4.2f mA", mA)
+}
