@@ -1,0 +1,154 @@
+package report
+
+import (
+	"encoding/json"
+	"io"
+	"time"
+
+	"chipassay/host/assay"
+	"chipassay/host/identify"
+	"chipassay/vectors/part"
+)
+
+// sheetJSON is the report of one chip as other programs read it. Levels are
+// those of IEEE 1364 (0 1 x z), dates those of ISO 8601, steps are numbered
+// from 1 as in the files of vectors.
+type sheetJSON struct {
+	Typed            string        `json:"typed"`
+	Part             string        `json:"part"`   // of the plain series: "7410"
+	Type             string        `json:"type"`   // in its family: "74LS10"
+	Family           string        `json:"family"` // "74LS"
+	Title            string        `json:"title"`
+	Position         string        `json:"position,omitempty"`
+	DateCode         *dateJSON     `json:"date_code"` // null where none was given
+	Note             string        `json:"note,omitempty"`
+	Verdict          string        `json:"verdict"` // pass, fail, not-tested
+	Reason           string        `json:"reason"`
+	Findings         []string      `json:"findings"`
+	VectorsPlanned   int           `json:"vectors_planned"`
+	VectorsApplied   int           `json:"vectors_applied"`
+	PinsFailed       []int         `json:"pins_failed"`
+	Gates            []gateState   `json:"gates"`
+	FailureCount     int           `json:"failure_count"`
+	Failures         []failureJSON `json:"failures"` // the first 20
+	NotTested        []string      `json:"not_tested"`
+	Cautions         []string      `json:"cautions"`
+	Method           string        `json:"method"`
+	SupplyCurrentMA  *float64      `json:"supply_current_ma"` // null where not measured
+	DefinitionSHA256 string        `json:"definition_sha256"`
+	VectorsSHA256    string        `json:"vectors_sha256"`
+	Adapter          string        `json:"adapter"`
+	Firmware         string        `json:"firmware"`
+	Started          string        `json:"started"`     // RFC 3339
+	DurationMS       float64       `json:"duration_ms"` // ms
+	Caveat           string        `json:"caveat"`
+}
+
+type failureJSON struct {
+	Pin      int    `json:"pin"`
+	Name     string `json:"name"`
+	Step     int    `json:"step"`
+	Inputs   string `json:"inputs"`
+	Expected string `json:"expected"`
+	Observed string `json:"observed"`
+}
+
+type dateJSON struct {
+	Raw        string       `json:"raw"`
+	From       string       `json:"from"`
+	To         string       `json:"to"`
+	Candidates []periodJSON `json:"candidates"`
+	Rule       string       `json:"rule"`
+	Doubt      string       `json:"doubt,omitempty"`
+}
+
+type periodJSON struct {
+	Year int    `json:"year"`
+	Week int    `json:"week"`
+	From string `json:"from"`
+	To   string `json:"to"`
+}
+
+type trayJSON struct {
+	Title     string      `json:"title"`
+	Pass      int         `json:"pass"`
+	Fail      int         `json:"fail"`
+	NotTested int         `json:"not_tested"`
+	Chips     []sheetJSON `json:"chips"`
+}
+
+// WriteJSON writes the report of one chip as one object.
+func (s Sheet) WriteJSON(w io.Writer) error { return writeJSON(w, s.object()) }
+
+// WriteJSON writes the run as one object: title, pass, fail and not_tested
+// (counts), and chips, an array of what Sheet.WriteJSON writes.
+func (t Tray) WriteJSON(w io.Writer) error {
+	o := trayJSON{Title: t.Title, Chips: []sheetJSON{}}
+	o.Pass, o.Fail, o.NotTested = t.Counts()
+	for _, s := range t.Sheets {
+		o.Chips = append(o.Chips, s.object())
+	}
+	return writeJSON(w, o)
+}
+
+func writeJSON(w io.Writer, object any) error {
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	return e.Encode(object)
+}
+
+func (s Sheet) object() sheetJSON {
+	r := s.Result
+	t := r.Type
+	o := sheetJSON{
+		Typed: s.Typed, Part: t.Part().Number, Type: t.Name(), Family: t.Family.Name, Title: t.Part().Title,
+		Position: s.Position, DateCode: dateObject(s.DateCode), Note: s.Note,
+		Verdict: string(r.Verdict), Reason: r.Reason, Findings: orEmpty(r.Findings),
+		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied,
+		PinsFailed: orEmpty(r.PinsFailed), Gates: s.gates(),
+		FailureCount: r.FailureCount, Failures: failureObjects(t.Variant, r.Failures),
+		NotTested: orEmpty(r.NotTested), Cautions: orEmpty(s.cautions()), Method: r.Method,
+		DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
+		Adapter: r.Adapter, Firmware: r.Firmware,
+		Started: r.Started.Format(time.RFC3339), DurationMS: float64(r.Duration.Microseconds()) / 1000,
+		Caveat: Caveat,
+	}
+	if r.SupplyCurrentMA >= 0 {
+		o.SupplyCurrentMA = &r.SupplyCurrentMA
+	}
+	return o
+}
+
+func failureObjects(v *part.Variant, failures []assay.Failure) []failureJSON {
+	objects := []failureJSON{}
+	for _, f := range failures[:min(len(failures), assay.MaxFailures)] {
+		objects = append(objects, failureJSON{
+			Pin: f.Pin, Name: pinName(v, f.Pin), Step: f.Step, Inputs: f.Inputs,
+			Expected: f.Expected.String(), Observed: f.Observed.String(),
+		})
+	}
+	return objects
+}
+
+func dateObject(d *identify.DateCode) *dateJSON {
+	if d == nil {
+		return nil
+	}
+	o := &dateJSON{
+		Raw: d.Raw, From: d.From.Format(time.DateOnly), To: d.To.Format(time.DateOnly),
+		Candidates: []periodJSON{}, Rule: d.Rule, Doubt: d.Doubt,
+	}
+	for _, p := range d.Candidates {
+		o.Candidates = append(o.Candidates, periodJSON{p.Year, p.Week, p.From.Format(time.DateOnly), p.To.Format(time.DateOnly)})
+	}
+	return o
+}
+
+// orEmpty makes an array of nothing, not a null.
+func orEmpty[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
+}

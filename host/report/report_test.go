@@ -1,0 +1,316 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/assay"
+	"chipassay/host/identify"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+const definitions = `part 7410 "triple 3-input NAND gate"
+kind gate
+families 74 74LS
+source "from memory"
+package DIP14
+     1A  1 | U | 14 VCC
+     1B  2 |   | 13 1C
+     2A  3 |   | 12 1Y
+     2B  4 |   | 11 3C
+     2C  5 |   | 10 3B
+     2Y  6 |   | 9  3A
+    GND  7 |   | 8  3Y
+inputs  1A 1B 1C 2A 2B 2C 3A 3B 3C
+outputs 1Y 2Y 3Y
+gate 1..3
+    #Y = !(#A & #B & #C)
+
+part 4011 "quad 2-input NAND gate"
+kind gate
+families 4000B
+source "from memory"
+caution "CMOS: touch earthed metal before you touch the chip."
+package DIP14
+     1A  1 | U | 14 VDD
+     1B  2 |   | 13 4B
+     1Y  3 |   | 12 4A
+     2Y  4 |   | 11 4Y
+     2A  5 |   | 10 3Y
+     2B  6 |   | 9  3B
+    VSS  7 |   | 8  3A
+inputs  1A..4A 1B..4B
+outputs 1Y..4Y
+untested "left out to show how the page says it" 3Y
+gate 1..4
+    #Y = !(#A & #B)
+`
+
+// in gives a part of the definitions above in a family.
+func in(t testing.TB, number, family string) part.Type {
+	t.Helper()
+	parts, err := part.Parse("test.part", definitions)
+	require.NoError(t, err)
+	for _, p := range parts {
+		if p.Number == number {
+			f := part.FamilyByName(family)
+			return part.Type{Variant: p.In(f), Family: f}
+		}
+	}
+	t.Fatalf("no part %s", number)
+	return part.Type{}
+}
+
+// dated reads a date code on a day in 2026.
+func dated(t testing.TB, raw string, f *part.Family) *identify.DateCode {
+	t.Helper()
+	d, err := identify.ParseDateCode(raw, identify.MadeSince(f), time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
+	require.NoError(t, err)
+	return &d
+}
+
+func result(typ part.Type, verdict assay.Verdict, reason string, planned int) *assay.Result {
+	return &assay.Result{
+		Type: typ, Verdict: verdict, Reason: reason, VectorsPlanned: planned, VectorsApplied: planned,
+		Method:  fmt.Sprintf("exhaustive: all %d combinations of the inputs, one pin changing a step", planned),
+		Started: time.Date(2026, 6, 1, 10, 15, 0, 0, time.UTC), Duration: 84 * time.Millisecond,
+		Adapter: "virtual", Firmware: "1.0.0", SupplyCurrentMA: 6.25,
+		DefinitionSHA256: strings.Repeat("0123456789abcdef", 4), VectorsSHA256: strings.Repeat("fedcba9876543210", 4),
+		Cautions: typ.Variant.Cautions,
+		NotTested: []string{
+			"speed: propagation delay, setup and hold times, maximum clock frequency",
+			"behaviour over temperature and at the limits of the supply voltage; the test runs at 5 V and room temperature",
+			"output levels under load, input currents",
+		},
+	}
+}
+
+func good(t testing.TB) Sheet {
+	typ := in(t, "7410", "74")
+	r := result(typ, assay.Pass, "all 512 vectors answered as the data sheet says", 512)
+	r.GatesSound = []string{"1", "2", "3"}
+	return Sheet{Typed: "7410", Position: "1", DateCode: dated(t, "7938", typ.Family), Result: r}
+}
+
+func bad(t testing.TB) Sheet {
+	typ := in(t, "7410", "74LS")
+	r := result(typ, assay.Fail, "pin 12 (1Y) is stuck low", 512)
+	r.PinsFailed, r.GatesFailed, r.GatesSound = []int{12}, []string{"1"}, []string{"2", "3"}
+	r.Findings = []string{
+		"gate 1, pin 12 (1Y): L where H is expected, with 1A=L 1B=L 1C=L (vector 1); wrong in 448 of 512 vectors",
+		"pin 12 (1Y) is stuck low", "gates 2 and 3 answered every vector rightly",
+	}
+	for step := range 20 {
+		r.Failures = append(r.Failures, assay.Failure{Pin: 12, Step: step + 1, Inputs: "1A=L 1B=H 1C=L", Expected: logic.One, Observed: logic.Zero})
+	}
+	r.FailureCount = 448
+	return Sheet{Typed: "74LS10", Position: "2", DateCode: dated(t, "432", typ.Family), Note: "bent leg straightened", Result: r}
+}
+
+func untested(t testing.TB) Sheet {
+	typ := in(t, "4011", "4000B")
+	r := result(typ, assay.NotTested, "the adapter does not answer: was its cable pulled?", 256)
+	r.VectorsApplied, r.SupplyCurrentMA = 0, -1
+	return Sheet{Typed: "4011", Position: "3", Result: r}
+}
+
+func partly(t testing.TB) Sheet {
+	typ := in(t, "4011", "4000B")
+	r := result(typ, assay.Pass, "all 256 vectors answered as the data sheet says", 256)
+	r.GatesSound, r.SupplyCurrentMA = []string{"1", "2", "3", "4"}, 0
+	return Sheet{Typed: "4011BE", Position: "4", DateCode: dated(t, "6612", typ.Family), Result: r}
+}
+
+func tray(t testing.TB) Tray {
+	return Tray{Title: "Signal department, drawer 3", Sheets: []Sheet{good(t), bad(t), untested(t), partly(t)}}
+}
+
+func written(t testing.TB, write func(io.Writer) error) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	require.NoError(t, write(&b))
+	return b.Bytes()
+}
+
+// golden compares what is written with the file in testdata.
+func golden(t *testing.T, name string, write func(io.Writer) error) {
+	t.Helper()
+	got := written(t, write)
+	path := filepath.Join("testdata", name)
+	if *update {
+		require.NoError(t, os.MkdirAll("testdata", 0o777))
+		require.NoError(t, os.WriteFile(path, got, 0o666))
+	}
+	want, err := os.ReadFile(path)
+	require.NoError(t, err)
+	assert.Equal(t, string(want), string(got), "%s is stale: go test ./host/report -update", path)
+}
+
+func TestFormats(t *testing.T) {
+	for name, s := range map[string]Sheet{"pass": good(t), "fail": bad(t), "not-tested": untested(t), "in-part": partly(t)} {
+		golden(t, name+".txt", func(w io.Writer) error { return s.WriteText(w, false) })
+		golden(t, name+".json", s.WriteJSON)
+		golden(t, name+".html", s.WriteHTML)
+	}
+	golden(t, "tray.json", tray(t).WriteJSON)
+	golden(t, "tray.html", tray(t).WriteHTML)
+	golden(t, "tray.txt", func(w io.Writer) error {
+		for _, s := range tray(t).Sheets {
+			fmt.Fprintln(w, s.Line())
+		}
+		_, err := fmt.Fprintln(w, tray(t).Summary())
+		return err
+	})
+}
+
+// The keys that other programs read, and their values for the failed chip.
+func TestJSONKeys(t *testing.T) {
+	var o map[string]any
+	require.NoError(t, json.Unmarshal(written(t, bad(t).WriteJSON), &o))
+	want := map[string]any{
+		"part": "7410", "family": "74LS", "verdict": "fail", "reason": "pin 12 (1Y) is stuck low",
+		"vectors_planned": 512.0, "vectors_applied": 512.0, "pins_failed": []any{12.0}, "failure_count": 448.0,
+		"definition_sha256": strings.Repeat("0123456789abcdef", 4), "vectors_sha256": strings.Repeat("fedcba9876543210", 4),
+		"adapter": "virtual", "firmware": "1.0.0",
+	}
+	for key, value := range want {
+		assert.Equal(t, value, o[key], key)
+	}
+	failures := o["failures"].([]any)
+	assert.Len(t, failures, 20)
+	assert.Equal(t, map[string]any{"pin": 12.0, "name": "1Y", "step": 1.0, "inputs": "1A=L 1B=H 1C=L", "expected": "1", "observed": "0"}, failures[0])
+	date := o["date_code"].(map[string]any)
+	assert.Equal(t, "432", date["raw"])
+	assert.Equal(t, "1974-08-05", date["from"]) // the Monday of 1974-W32, by cal(1)
+	assert.Equal(t, "1974-08-11", date["to"])
+	assert.Len(t, date["candidates"], 6) // 1974 to 2024
+
+	require.NoError(t, json.Unmarshal(written(t, untested(t).WriteJSON), &o))
+	assert.Equal(t, "not-tested", o["verdict"])
+	assert.Nil(t, o["date_code"])
+	assert.Nil(t, o["supply_current_ma"])
+	for _, key := range []string{"pins_failed", "failures", "findings", "gates", "cautions", "not_tested"} {
+		assert.IsType(t, []any{}, o[key], "%s is an array even where it holds nothing", key)
+	}
+}
+
+// Every report, in every form, says what was not tested and that it releases nothing.
+func TestEveryReportSaysItsLimits(t *testing.T) {
+	flat := func(b []byte) string {
+		return strings.Join(strings.Fields(strings.ReplaceAll(string(b), "&#39;", "'")), " ")
+	}
+	for _, s := range tray(t).Sheets {
+		for form, text := range map[string]string{
+			"text": flat(written(t, func(w io.Writer) error { return s.WriteText(w, false) })),
+			"json": flat(written(t, s.WriteJSON)),
+			"html": flat(written(t, s.WriteHTML)),
+		} {
+			for _, words := range []string{
+				"peed: propagation delay", "temperature", "limits of the supply voltage", "not a release for safety-critical use",
+				s.Typed, s.Result.DefinitionSHA256, s.Result.VectorsSHA256, "virtual", "1.0.0",
+			} {
+				assert.Contains(t, text, words, "%s of %s", form, s.Typed)
+			}
+		}
+	}
+}
+
+// The verdict is the first word of the text, and nothing unknown reads as a pass.
+func TestVerdictFirst(t *testing.T) {
+	for _, c := range []struct {
+		verdict assay.Verdict
+		word    string
+	}{{assay.Pass, "PASS  "}, {assay.Fail, "FAIL  "}, {assay.NotTested, "NOT TESTED  "}, {"", "NOT TESTED  "}, {"perhaps", "NOT TESTED  "}} {
+		s := good(t)
+		s.Result.Verdict = c.verdict
+		text := string(written(t, func(w io.Writer) error { return s.WriteText(w, false) }))
+		assert.True(t, strings.HasPrefix(text, c.word), "%q: %.20q", c.verdict, text)
+		assert.Equal(t, strings.HasPrefix(c.word, "PASS"), strings.Contains(string(written(t, s.WriteHTML)), `<p class="word">PASS</p>`))
+	}
+}
+
+func TestColour(t *testing.T) {
+	text := string(written(t, func(w io.Writer) error { return good(t).WriteText(w, true) }))
+	assert.True(t, strings.HasPrefix(text, "\x1b[1;32mPASS\x1b[0m"))
+	assert.NotContains(t, string(written(t, func(w io.Writer) error { return good(t).WriteText(w, false) })), "\x1b")
+	t.Setenv("TERM", "xterm")
+	t.Setenv("NO_COLOR", "1")
+	assert.False(t, Colour(os.Stdout))
+	t.Setenv("NO_COLOR", "")
+	file, err := os.Create(filepath.Join(t.TempDir(), "report"))
+	require.NoError(t, err)
+	defer file.Close()
+	assert.False(t, Colour(file), "a file is no terminal")
+}
+
+// What a person types, or a firmware answers, is shown and never obeyed.
+func TestHostileText(t *testing.T) {
+	s := bad(t)
+	const hostile = "</style><script>alert(1)</script><img src=x onerror=alert(2)>'\"\x1b[2J\a"
+	s.Typed, s.Note, s.Position = hostile, hostile, hostile
+	s.Result.Reason, s.Result.Adapter, s.Result.Firmware = hostile, hostile, hostile
+	s.Result.Findings, s.Result.Cautions = []string{hostile + "1"}, []string{hostile}
+	s.Result.Failures[0].Inputs = hostile
+	run := Tray{Title: hostile, Sheets: []Sheet{s}}
+	for _, page := range [][]byte{written(t, s.WriteHTML), written(t, run.WriteHTML)} {
+		assert.NotContains(t, string(page), "<script")
+		assert.NotContains(t, string(page), "<img")
+		assert.Equal(t, 1, strings.Count(string(page), "</style>"))
+		assert.Contains(t, string(page), "&lt;script&gt;")
+	}
+	text := string(written(t, func(w io.Writer) error { return s.WriteText(w, false) })) + s.Line()
+	for _, control := range []string{"\x1b", "\a"} {
+		assert.NotContains(t, text, control)
+	}
+	var o map[string]any
+	require.NoError(t, json.Unmarshal(written(t, s.WriteJSON), &o))
+	assert.Equal(t, hostile, o["note"])
+}
+
+// The page needs nothing but itself.
+func TestSelfContained(t *testing.T) {
+	html := string(written(t, tray(t).WriteHTML))
+	for _, fetch := range []string{"http:", "https:", "//", "src=", "@import", "url(", "<link", "<script"} {
+		assert.NotContains(t, html, fetch)
+	}
+}
+
+// A package as the data books draw it: pin 1 top left, numbers down the left
+// and up the right, so that 1 faces 14 and 7 faces 8; common practice.
+func TestDrawing(t *testing.T) {
+	d := draw(bad(t))
+	require.Len(t, d.Pins, 14)
+	at := func(n int) rect { return d.Pins[n-1].Leg }
+	for n := 1; n <= 7; n++ {
+		assert.Equal(t, at(n).Y, at(15-n).Y, "pin %d faces pin %d", n, 15-n)
+		assert.Less(t, at(n).X, at(15-n).X)
+	}
+	assert.Less(t, at(1).Y, at(2).Y)
+	for _, p := range d.Pins {
+		assert.Equal(t, p.Number == 12, p.State == "failed", "pin %d", p.Number)
+		assert.LessOrEqual(t, p.Leg.Y+p.Leg.H, d.Height)
+	}
+	assert.Contains(t, d.Alt, "Failed: pin 12 (1Y)")
+}
+
+func TestWrap(t *testing.T) {
+	assert.Equal(t, []string{"one two", "three", "longerthanwide", "x"}, wrap("one  two three longerthanwide x", 8))
+	assert.Equal(t, []string{""}, wrap("", 8))
+	for _, line := range strings.Split(string(written(t, func(w io.Writer) error { return bad(t).WriteText(w, false) })), "\n") {
+		assert.LessOrEqual(t, len(line), textWidth+10) // a digest is longer than its column
+	}
+}
