@@ -1,0 +1,58 @@
+package protocol
+
+import (
+	"bytes"
+	"iter"
+)
+
+// A Decoder finds the frames in the bytes that come over a line. It holds at
+// most one frame, and is in step again at the first delimiter after whatever
+// it could not read. The zero Decoder is ready.
+type Decoder struct {
+	encoded []byte
+	long    bool // the frame is too long and is being passed over
+}
+
+// Feed takes the next bytes and goes through the frames that they complete, in
+// order: sound ones, and in the place of each damaged one what is wrong with it.
+// Breaking off loses the rest of p. A payload stays valid.
+func (d *Decoder) Feed(p []byte) iter.Seq2[Frame, error] {
+	return func(yield func(Frame, error) bool) {
+		for len(p) > 0 {
+			end := bytes.IndexByte(p, delimiter)
+			if end < 0 {
+				d.hold(p)
+				return
+			}
+			d.hold(p[:end])
+			p = p[end+1:]
+			if frame, err, any := d.take(); any && !yield(frame, err) {
+				return
+			}
+		}
+	}
+}
+
+// Reset forgets a frame that has begun.
+func (d *Decoder) Reset() { d.encoded, d.long = d.encoded[:0], false }
+
+func (d *Decoder) hold(p []byte) {
+	if d.long || len(d.encoded)+len(p) > WireLen(MaxPayload) {
+		d.encoded, d.long = d.encoded[:0], true
+		return
+	}
+	d.encoded = append(d.encoded, p...)
+}
+
+// take decodes what stands before a delimiter; an empty frame is none.
+func (d *Decoder) take() (f Frame, err error, any bool) {
+	defer d.Reset()
+	switch {
+	case d.long:
+		return Frame{}, ErrLong, true
+	case len(d.encoded) == 0:
+		return Frame{}, nil, false
+	}
+	f, err = Decode(d.encoded)
+	return f, err, true
+}

@@ -1,0 +1,64 @@
+// Package protocol is what the host and an adapter say to each other, and how
+// it is framed on the serial line: version 1 of SPEC.md in this folder.
+//
+// Masks of positions are socket words as SPEC.md draws them; this package
+// carries them and does not look inside.
+package protocol
+
+import "fmt"
+
+// Version is the version of the protocol that this package speaks.
+const Version = 1
+
+// Type is the type of a frame. A reply has the type of its request with bit 7
+// set, or is an ErrorReply.
+type Type uint8
+
+// The types of requests, and of the error reply.
+const (
+	TypeHello  Type = 0x01
+	TypeStatus Type = 0x02
+	TypeSafe   Type = 0x03
+	TypeRails  Type = 0x04
+	TypePower  Type = 0x05
+	TypeApply  Type = 0x06
+
+	// Reserved for requests that later firmware may know.
+	TypeMeasure     Type = 0x07
+	TypeCalibration Type = 0x08
+	TypeSweep       Type = 0x09
+	TypePattern     Type = 0x0a
+
+	TypeError Type = 0xff
+)
+
+const replyBit Type = 0x80
+
+// Reply gives the type of the reply to a request of type t.
+func (t Type) Reply() Type { return t | replyBit }
+
+var typeNames = map[Type]string{
+	TypeHello: "HELLO", TypeStatus: "STATUS", TypeSafe: "SAFE", TypeRails: "RAILS", TypePower: "POWER",
+	TypeApply: "APPLY", TypeMeasure: "MEASURE", TypeCalibration: "CALIBRATION", TypeSweep: "SWEEP",
+	TypePattern: "PATTERN",
+}
+
+func (t Type) String() string {
+	if t == TypeError {
+		return "error reply"
+	}
+	name, known := typeNames[t&^replyBit]
+	switch {
+	case !known:
+		return fmt.Sprintf("type 0x%02x", uint8(t))
+	case t&replyBit != 0:
+		return name + " reply"
+	}
+	return name
+}
+
+// Line rates, baud: the usual one, and the one for lines that do not carry it.
+const (
+	UsualRate  = 1_000_000
+	SlowerRate = 38_400
+)

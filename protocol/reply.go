@@ -1,0 +1,133 @@
+package protocol
+
+import "fmt"
+
+// Features of an adapter beyond what every adapter does.
+type Features uint16
+
+// The features.
+const (
+	FeatureBias    Features = 1 << 0 // bias rail
+	FeatureLoad    Features = 1 << 1 // load rail
+	FeatureMonitor Features = 1 << 2 // current monitor: without it no current limit is kept
+	FeatureButton  Features = 1 << 3 // push button
+)
+
+// Has tells whether all features of f are there.
+func (s Features) Has(f Features) bool { return s&f == f }
+
+// Firmware is a firmware version.
+type Firmware struct{ Major, Minor, Patch uint8 }
+
+func (v Firmware) String() string { return fmt.Sprintf("%d.%d.%d", v.Major, v.Minor, v.Patch) }
+
+// Capabilities are the reply to Hello.
+type Capabilities struct {
+	Protocol     uint8
+	Firmware     Firmware
+	BootID       uint16 // another one after each reset
+	MaxPayload   uint16 // longest payload of a request, bytes
+	MaxSteps     uint16 // most steps in one Apply
+	MaxCurrentMA uint16 // highest current limit, mA
+	MaxBusyMS    uint16 // longest run of one request, ms
+	SilenceMS    uint16 // time without a frame after which the adapter makes the socket safe, ms
+	Positions    uint32 // word of the positions that are there
+	Sense        uint32 // word of those seen on the socket side of the drive resistor
+	SupplyHigh   uint32 // word of those with a high-side switch
+	SupplyLow    uint32 // word of those with a low-side switch
+	Features     Features
+	Rates        []uint32 // line rates, baud, the usual one first
+	Board        string
+}
+
+const maxCount = 255 // of what is counted in one byte
+
+// Type is the type of the reply.
+func (*Capabilities) Type() Type { return TypeHello.Reply() }
+
+// Marshal gives the payload. At most 255 rates, and 255 bytes of the board's name.
+func (m *Capabilities) Marshal() []byte {
+	w := new(writer).u8(m.Protocol).u8(m.Firmware.Major).u8(m.Firmware.Minor).u8(m.Firmware.Patch)
+	w.u16(m.BootID).u16(m.MaxPayload).u16(m.MaxSteps).u16(m.MaxCurrentMA).u16(m.MaxBusyMS).u16(m.SilenceMS)
+	w.u32(m.Positions).u32(m.Sense).u32(m.SupplyHigh).u32(m.SupplyLow).u16(uint16(m.Features))
+	rates, board := m.Rates[:min(len(m.Rates), maxCount)], m.Board[:min(len(m.Board), maxCount)]
+	w.u8(uint8(len(rates)))
+	for _, rate := range rates {
+		w.u32(rate)
+	}
+	w.u8(uint8(len(board)))
+	return append(w.payload, board...)
+}
+
+// Unmarshal reads the payload.
+func (m *Capabilities) Unmarshal(payload []byte) error {
+	r := reader{rest: payload}
+	*m = Capabilities{
+		Protocol:     r.u8(),
+		Firmware:     Firmware{r.u8(), r.u8(), r.u8()},
+		BootID:       r.u16(),
+		MaxPayload:   r.u16(),
+		MaxSteps:     r.u16(),
+		MaxCurrentMA: r.u16(),
+		MaxBusyMS:    r.u16(),
+		SilenceMS:    r.u16(),
+		Positions:    r.u32(),
+		Sense:        r.u32(),
+		SupplyHigh:   r.u32(),
+		SupplyLow:    r.u32(),
+		Features:     Features(r.u16()),
+	}
+	for range r.u8() {
+		m.Rates = append(m.Rates, r.u32())
+	}
+	m.Board = string(r.take(int(r.u8())))
+	return r.grown(m)
+}
+
+// NotMeasured is a current that was not measured.
+const NotMeasured = 0xffff
+
+// PowerReply is the reply to Power.
+type PowerReply struct {
+	Current uint16 // supply current, 10 µA, or NotMeasured
+}
+
+// Type is the type of the reply.
+func (*PowerReply) Type() Type { return TypePower.Reply() }
+
+// Marshal gives the payload.
+func (m *PowerReply) Marshal() []byte { return new(writer).u16(m.Current).payload }
+
+// Unmarshal reads the payload.
+func (m *PowerReply) Unmarshal(payload []byte) error {
+	r := reader{rest: payload}
+	m.Current = r.u16()
+	return r.grown(m)
+}
+
+// ApplyReply is the reply to Apply.
+type ApplyReply struct {
+	Samples []uint32 // after each step, the word of the positions that read high
+}
+
+// Type is the type of the reply.
+func (*ApplyReply) Type() Type { return TypeApply.Reply() }
+
+// Marshal gives the payload.
+func (m *ApplyReply) Marshal() []byte {
+	var w writer
+	for _, sample := range m.Samples {
+		w.u32(sample)
+	}
+	return w.payload
+}
+
+// Unmarshal reads the payload.
+func (m *ApplyReply) Unmarshal(payload []byte) error {
+	r := reader{rest: payload}
+	m.Samples = make([]uint32, 0, len(payload)/4)
+	for len(r.rest) > 0 {
+		m.Samples = append(m.Samples, r.u32())
+	}
+	return r.grown(m)
+}

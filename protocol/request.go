@@ -1,0 +1,196 @@
+package protocol
+
+import "fmt"
+
+// A Message is a request or a reply.
+type Message interface {
+	Type() Type
+	// Marshal gives the payload.
+	Marshal() []byte
+	// Unmarshal reads a payload; an error is ErrPayload. It keeps no part of it.
+	Unmarshal(payload []byte) error
+}
+
+// A Rail is the state of the bias rail or of the load rail.
+type Rail uint8
+
+// The states of a rail.
+const (
+	RailOff  Rail = 0
+	RailLow  Rail = 1
+	RailHigh Rail = 2
+)
+
+// Hello begins a conversation: the socket is made safe. Capabilities are the reply.
+type Hello struct{ empty }
+
+// Status asks for the adapter's state, and changes nothing. StatusReply is the reply.
+type Status struct{ empty }
+
+// Safe releases every position, and opens the rails and the supply switches.
+type Safe struct{ empty }
+
+// Type is TypeHello.
+func (*Hello) Type() Type { return TypeHello }
+
+// Type is TypeStatus.
+func (*Status) Type() Type { return TypeStatus }
+
+// Type is TypeSafe.
+func (*Safe) Type() Type { return TypeSafe }
+
+// Unmarshal takes an empty payload.
+func (m *Hello) Unmarshal(payload []byte) error { return noPayload(m, payload) }
+
+// Unmarshal takes an empty payload.
+func (m *Status) Unmarshal(payload []byte) error { return noPayload(m, payload) }
+
+// Unmarshal takes an empty payload.
+func (m *Safe) Unmarshal(payload []byte) error { return noPayload(m, payload) }
+
+// empty marshals to no payload.
+type empty struct{}
+
+// Marshal gives the empty payload.
+func (empty) Marshal() []byte { return nil }
+
+func noPayload(m Message, payload []byte) error { return (&reader{rest: payload}).exact(m) }
+
+// Rails sets both rails.
+type Rails struct{ Bias, Load Rail }
+
+// Type is TypeRails.
+func (*Rails) Type() Type { return TypeRails }
+
+// Marshal gives the payload.
+func (m *Rails) Marshal() []byte { return new(writer).u8(uint8(m.Bias)).u8(uint8(m.Load)).payload }
+
+// Unmarshal reads the payload.
+func (m *Rails) Unmarshal(payload []byte) error {
+	r := reader{rest: payload}
+	m.Bias, m.Load = Rail(r.u8()), Rail(r.u8())
+	if m.Bias > RailHigh || m.Load > RailHigh {
+		return fmt.Errorf("%v: %w: no such state of a rail", m.Type(), ErrPayload)
+	}
+	return r.exact(m)
+}
+
+// Power releases all positions and sets the supply switches. With High and Low
+// zero it switches the supply off. PowerReply is the reply.
+type Power struct {
+	High     uint8  // position of the high-side switch to close, 0 none
+	LimitMA  uint16 // current limit, mA; 0 if High is 0
+	SettleMS uint16 // from closing the switches to the measurement, ms
+	Low      uint32 // word of the low-side switches to close
+}
+
+// Type is TypePower.
+func (*Power) Type() Type { return TypePower }
+
+// Marshal gives the payload.
+func (m *Power) Marshal() []byte {
+	return new(writer).u8(m.High).u8(0).u16(m.LimitMA).u16(m.SettleMS).u32(m.Low).payload
+}
+
+// Unmarshal reads the payload.
+func (m *Power) Unmarshal(payload []byte) error {
+	r := reader{rest: payload}
+	m.High = r.u8()
+	reserved := r.u8()
+	m.LimitMA, m.SettleMS, m.Low = r.u16(), r.u16(), r.u32()
+	if reserved != 0 {
+		return fmt.Errorf("%v: %w: reserved field used", m.Type(), ErrPayload)
+	}
+	return r.exact(m)
+}
+
+// A Drive is what one step drives.
+type Drive struct {
+	Direction uint32 // word of the driven positions
+	Level     uint32 // word of those driven high
+}
+
+const (
+	applyHeaderLen  = 8
+	flagDirections  = 1 << 0
+	flagUnpowered   = 1 << 1
+	levelLen        = 4 // bytes a step with one direction for all
+	directionsLen   = 8 // bytes a step with its own direction
+	applyFlagsKnown = flagDirections | flagUnpowered
+)
+
+// Apply drives the positions step by step, and samples after each. ApplyReply is
+// the reply. If all Steps have the same Direction it is sent once.
+type Apply struct {
+	Unpowered bool   // meant for a socket without power
+	SettleUS  uint16 // from driving to sampling, µs, each step
+	Steps     []Drive
+}
+
+// ApplySteps gives how many steps an Apply can hold in a payload of at most
+// maxPayload bytes: with one direction for all of them, or with one each.
+func ApplySteps(maxPayload int, directions bool) int {
+	if directions {
+		return max(0, (maxPayload-applyHeaderLen)/directionsLen)
+	}
+	return max(0, (maxPayload-applyHeaderLen)/levelLen)
+}
+
+// Type is TypeApply.
+func (*Apply) Type() Type { return TypeApply }
+
+// Directions tells whether the steps differ in direction.
+func (m *Apply) Directions() bool {
+	for _, step := range m.Steps {
+		if step.Direction != m.Steps[0].Direction {
+			return true
+		}
+	}
+	return false
+}
+
+// Marshal gives the payload.
+func (m *Apply) Marshal() []byte {
+	directions := m.Directions()
+	var flags uint8
+	var direction uint32
+	if m.Unpowered {
+		flags |= flagUnpowered
+	}
+	switch {
+	case directions:
+		flags |= flagDirections
+	case len(m.Steps) > 0:
+		direction = m.Steps[0].Direction
+	}
+	w := writer{payload: make([]byte, 0, applyHeaderLen+directionsLen*len(m.Steps))}
+	w.u8(flags).u8(0).u16(m.SettleUS).u32(direction)
+	for _, step := range m.Steps {
+		if directions {
+			w.u32(step.Direction)
+		}
+		w.u32(step.Level)
+	}
+	return w.payload
+}
+
+// Unmarshal reads the payload.
+func (m *Apply) Unmarshal(payload []byte) error {
+	r := reader{rest: payload}
+	flags, reserved := r.u8(), r.u8()
+	settle, direction := r.u16(), r.u32()
+	if flags&^applyFlagsKnown != 0 || reserved != 0 || flags&flagDirections != 0 && direction != 0 {
+		return fmt.Errorf("%v: %w: reserved field used", m.Type(), ErrPayload)
+	}
+	*m = Apply{Unpowered: flags&flagUnpowered != 0, SettleUS: settle}
+	for len(r.rest) > 0 {
+		if flags&flagDirections != 0 {
+			direction = r.u32()
+		}
+		m.Steps = append(m.Steps, Drive{Direction: direction, Level: r.u32()})
+	}
+	if len(m.Steps) == 0 {
+		return fmt.Errorf("%v: %w: no steps", m.Type(), ErrPayload)
+	}
+	return r.exact(m)
+}
