@@ -215,9 +215,6 @@ func packagePins(l line) int {
 // pack reads the package as it is drawn.
 func (b *builder) pack(st statement) error {
 	n := packagePins(st.line)
-	if n == 0 {
-		return b.src.errorAt(st.line, st.line.tokens[0].col, "write package DIP14: an even number of pins from 4 to %d", MaxPins)
-	}
 	if len(st.rows) < n/2 {
 		return b.src.errorAt(st.line, st.line.tokens[0].col, "%d lines with the pins must follow, as the top view is drawn: 1A  1 |   | 14 VCC", n/2)
 	}

@@ -16,6 +16,7 @@ const (
 	MaxState     = 4096
 	maxNames     = 4096 // signals of one variant
 	maxStatement = 2000 // of one part, with what it inherits
+	maxWork      = 2_000_000
 )
 
 type tokenKind uint8
@@ -45,6 +46,15 @@ type line struct {
 type source struct {
 	file  string
 	lines []line
+	spent int // work done on checks that grow faster than the text
+}
+
+// spend accounts for work and refuses a definition that asks for too much of it.
+func (s *source) spend(l line, work int) error {
+	if s.spent += work; s.spent > maxWork {
+		return s.errorAt(l, 1, "the file's function tables are too large to check: split them, or write equations")
+	}
+	return nil
 }
 
 func (s *source) errorAt(l line, col int, format string, args ...any) error {

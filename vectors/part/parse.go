@@ -209,6 +209,9 @@ func (s *source) take(lines []line) (taken []statement, rest []line, err error) 
 	case "gate":
 		return s.takeGates(lines)
 	case "package":
+		if packagePins(l) == 0 {
+			return nil, nil, s.errorAt(l, l.tokens[0].col, "write package DIP14: an even number of pins from 4 to %d", MaxPins)
+		}
 		count = min(packagePins(l)/2, len(rest))
 	case "table":
 		for count < len(rest) && isTableRow(rest[count]) {

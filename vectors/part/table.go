@@ -37,7 +37,15 @@ func (b *builder) table(s *scope, st statement, logic *Logic) error {
 	if remembers(t) {
 		return b.stateTable(s, t, rows, st, logic)
 	}
-	if gap := uncovered(t); gap != "" {
+	// each output compares each row with each
+	if err := b.src.spend(st.rows[0], len(rows)*len(rows)*len(t.Outputs)); err != nil {
+		return err
+	}
+	gap, err := b.uncovered(t, st.rows[0])
+	if err != nil {
+		return err
+	}
+	if gap != "" {
 		return b.src.errorAt(st.rows[0], 1, "no row covers %s", gap)
 	}
 	for i, output := range t.Outputs {
@@ -121,9 +129,15 @@ func remembers(t Table) bool {
 
 // uncovered finds a combination of levels that no row of a table covers, as
 // "A=H B=L", or "" where all are covered.
-func uncovered(t Table) string {
+func (b *builder) uncovered(t Table, head line) (gap string, err error) {
 	var search func(rows [][]string, col int, chosen []string) string
 	search = func(rows [][]string, col int, chosen []string) string {
+		if err == nil {
+			err = b.src.spend(head, 1+len(rows))
+		}
+		if err != nil {
+			return ""
+		}
 		if len(rows) == 0 {
 			for i := col; i < len(t.Inputs); i++ {
 				chosen = append(chosen, t.Inputs[i]+"=L")
@@ -147,7 +161,8 @@ func uncovered(t Table) string {
 		}
 		return ""
 	}
-	return search(t.Rows, 0, nil)
+	gap = search(t.Rows, 0, nil)
+	return gap, err
 }
 
 // match is the condition under which a row's levels hold; nil where it always holds.

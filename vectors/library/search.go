@@ -1,0 +1,40 @@
+package library
+
+import (
+	"strconv"
+	"strings"
+
+	"chipassay/vectors/part"
+)
+
+// Search keeps the parts that match every word of a query: a number or its
+// beginning, a word of the title or the kind, a family, a number of pins.
+func Search(parts []*part.Part, query string) []*part.Part {
+	var found []*part.Part
+	for _, p := range parts {
+		matches := true
+		for _, word := range strings.Fields(query) {
+			matches = matches && matchesWord(p, word)
+		}
+		if matches {
+			found = append(found, p)
+		}
+	}
+	return found
+}
+
+func matchesWord(p *part.Part, word string) bool {
+	if number, family, ok := part.SplitTypeName(word); ok {
+		return p.Number == number && (family == nil || p.In(family) != nil)
+	}
+	if n, err := strconv.Atoi(word); err == nil && len(word) == 2 && len(p.Variants[0].Pins) == n {
+		return true
+	}
+	for _, f := range p.Families() {
+		if strings.EqualFold(word, f.Name) {
+			return true
+		}
+	}
+	word = strings.ToLower(word)
+	return strings.HasPrefix(p.Number, word) || strings.Contains(strings.ToLower(p.Title), word) || p.Kind == word
+}
