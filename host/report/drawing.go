@@ -9,11 +9,11 @@ import (
 // The package is drawn from above, notch up, pin 1 top left. Measures are in
 // the drawing's own units, which a browser scales.
 const (
-	pinPitch   = 30  // from a pin to the next
-	bodyLeft   = 128 // left edge of the body
-	bodyWidth  = 164
-	legLength  = 22
-	legHeight  = 12
+	pinPitch   = 34  // from a pin to the next
+	bodyLeft   = 124 // left edge of the body
+	bodyWidth  = 170
+	legLength  = 20
+	legHeight  = 14
 	bodyMargin = 10 // of the body above the first leg and below the last
 	drawTop    = 8  // above the body
 )
@@ -91,8 +91,8 @@ func place(number, rows int) drawnPin {
 	p.Base = p.MarkY + 5
 	p.NameX = edge - side*9
 	p.NumberX = edge + side*(legLength+6)
-	p.MarkX = edge + side*(legLength+36)
-	p.WordX = edge + side*(legLength+48)
+	p.MarkX = edge + side*(legLength+40)
+	p.WordX = edge + side*(legLength+52)
 	return p
 }
 

@@ -63,7 +63,7 @@ type trayView struct {
 // A sheetView is a sheet in the words of the page.
 type sheetView struct {
 	Number                            int // within a tray, from 1; 0 alone
-	Position, Marking, Type, Title    string
+	Place, Marking, Type, Title       string
 	DateCode, DateWords               string // empty where none was given
 	DateYear, Family, Reason          string
 	Verdict                           assay.Verdict
@@ -86,7 +86,7 @@ func (s Sheet) view(number int) sheetView {
 	r := s.Result
 	t := r.Type
 	v := sheetView{
-		Number: number, Position: s.Position, Marking: cmp.Or(s.Typed, t.Name()), Type: t.Name(), Title: t.Part().Title,
+		Number: number, Place: s.Place, Marking: cmp.Or(s.Typed, t.Name()), Type: t.Name(), Title: t.Part().Title,
 		DateYear: s.dateYear(), Family: t.Family.Title, Reason: sentence(r.Reason),
 		Verdict: r.Verdict, Word: verdictWord(r.Verdict),
 		Findings: s.sentences(r.Findings), NotTested: s.sentences(r.NotTested), Cautions: s.sentences(s.cautions()),

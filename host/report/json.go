@@ -19,7 +19,7 @@ type sheetJSON struct {
 	Type             string        `json:"type"`   // in its family: "74LS10"
 	Family           string        `json:"family"` // "74LS"
 	Title            string        `json:"title"`
-	Position         string        `json:"position,omitempty"`
+	Place            string        `json:"place,omitempty"`
 	DateCode         *dateJSON     `json:"date_code"` // null where none was given
 	Note             string        `json:"note,omitempty"`
 	Verdict          string        `json:"verdict"` // pass, fail, not-tested
@@ -103,7 +103,7 @@ func (s Sheet) object() sheetJSON {
 	t := r.Type
 	o := sheetJSON{
 		Typed: s.Typed, Part: t.Part().Number, Type: t.Name(), Family: t.Family.Name, Title: t.Part().Title,
-		Position: s.Position, DateCode: dateObject(s.DateCode), Note: s.Note,
+		Place: s.Place, DateCode: dateObject(s.DateCode), Note: s.Note,
 		Verdict: string(r.Verdict), Reason: r.Reason, Findings: orEmpty(r.Findings),
 		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied,
 		PinsFailed: orEmpty(r.PinsFailed), Gates: s.gates(),

@@ -103,7 +103,7 @@ func good(t testing.TB) Sheet {
 	typ := in(t, "7410", "74")
 	r := result(typ, assay.Pass, "all 512 vectors answered as the data sheet says", 512)
 	r.GatesSound = []string{"1", "2", "3"}
-	return Sheet{Typed: "7410", Position: "1", DateCode: dated(t, "7938", typ.Family), Result: r}
+	return Sheet{Typed: "7410", Place: "1", DateCode: dated(t, "7938", typ.Family), Result: r}
 }
 
 func bad(t testing.TB) Sheet {
@@ -118,21 +118,21 @@ func bad(t testing.TB) Sheet {
 		r.Failures = append(r.Failures, assay.Failure{Pin: 12, Step: step + 1, Inputs: "1A=L 1B=H 1C=L", Expected: logic.One, Observed: logic.Zero})
 	}
 	r.FailureCount = 448
-	return Sheet{Typed: "74LS10", Position: "2", DateCode: dated(t, "432", typ.Family), Note: "bent leg straightened", Result: r}
+	return Sheet{Typed: "74LS10", Place: "2", DateCode: dated(t, "432", typ.Family), Note: "bent leg straightened", Result: r}
 }
 
 func untested(t testing.TB) Sheet {
 	typ := in(t, "4011", "4000B")
 	r := result(typ, assay.NotTested, "the adapter does not answer: was its cable pulled?", 256)
 	r.VectorsApplied, r.SupplyCurrentMA = 0, -1
-	return Sheet{Typed: "4011", Position: "3", Result: r}
+	return Sheet{Typed: "4011", Place: "3", Result: r}
 }
 
 func partly(t testing.TB) Sheet {
 	typ := in(t, "4011", "4000B")
 	r := result(typ, assay.Pass, "all 256 vectors answered as the data sheet says", 256)
 	r.GatesSound, r.SupplyCurrentMA = []string{"1", "2", "3", "4"}, 0
-	return Sheet{Typed: "4011BE", Position: "4", DateCode: dated(t, "6612", typ.Family), Result: r}
+	return Sheet{Typed: "4011BE", Place: "4", DateCode: dated(t, "6612", typ.Family), Result: r}
 }
 
 func tray(t testing.TB) Tray {
@@ -195,7 +195,7 @@ func TestJSONKeys(t *testing.T) {
 	assert.Equal(t, map[string]any{"pin": 12.0, "name": "1Y", "step": 1.0, "inputs": "1A=L 1B=H 1C=L", "expected": "1", "observed": "0"}, failures[0])
 	date := o["date_code"].(map[string]any)
 	assert.Equal(t, "432", date["raw"])
-	assert.Equal(t, "1974-08-05", date["from"]) // the Monday of 1974-W32, by cal(1)
+	assert.Equal(t, "1974-08-05", date["from"]) // the Monday of 1974-W32, by Python's datetime
 	assert.Equal(t, "1974-08-11", date["to"])
 	assert.Len(t, date["candidates"], 6) // 1974 to 2024
 
@@ -261,7 +261,7 @@ func TestColour(t *testing.T) {
 func TestHostileText(t *testing.T) {
 	s := bad(t)
 	const hostile = "</style><script>alert(1)</script><img src=x onerror=alert(2)>'\"\x1b[2J\a"
-	s.Typed, s.Note, s.Position = hostile, hostile, hostile
+	s.Typed, s.Note, s.Place = hostile, hostile, hostile
 	s.Result.Reason, s.Result.Adapter, s.Result.Firmware = hostile, hostile, hostile
 	s.Result.Findings, s.Result.Cautions = []string{hostile + "1"}, []string{hostile}
 	s.Result.Failures[0].Inputs = hostile
@@ -305,6 +305,14 @@ func TestDrawing(t *testing.T) {
 		assert.LessOrEqual(t, p.Leg.Y+p.Leg.H, d.Height)
 	}
 	assert.Contains(t, d.Alt, "Failed: pin 12 (1Y)")
+}
+
+func TestSentence(t *testing.T) {
+	for text, want := range map[string]string{
+		"": "", "pin 2 is open": "Pin 2 is open.", "was it pulled?": "Was it pulled?", " Done. ": "Done.", "ähnlich": "Ähnlich.", "1Y is low": "1Y is low.",
+	} {
+		assert.Equal(t, want, sentence(text))
+	}
 }
 
 func TestWrap(t *testing.T) {

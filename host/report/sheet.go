@@ -20,7 +20,7 @@ import (
 // A Sheet is what there is to say about one chip.
 type Sheet struct {
 	Typed    string             // the part as the person typed it: "74LS10"
-	Position string             // where the chip lay, as "3"; empty where it matters not
+	Place    string             // where the chip lay, as "3"; empty where it does not matter
 	DateCode *identify.DateCode // nil where none was given
 	Note     string             // the person's own words; may be empty
 	Result   *assay.Result
@@ -121,7 +121,7 @@ func sentence(text string) string {
 		return ""
 	}
 	text = string(unicode.ToUpper(first)) + text[size:]
-	if !strings.HasSuffix(text, ".") {
+	if !strings.ContainsRune(".?!", rune(text[len(text)-1])) {
 		text += "."
 	}
 	return text
@@ -227,8 +227,8 @@ func (s Sheet) chipFacts() []fact {
 		{Label: "Package", Value: fmt.Sprintf("%d-pin DIP", len(v.Pins)),
 			More: fmt.Sprintf("%s at pin %d, %s at pin %d", pinName(v, v.VCC()), v.VCC(), pinName(v, v.GND()), v.GND())},
 	}
-	if s.Position != "" {
-		facts = append(facts, fact{Label: "Position", Value: s.Position})
+	if s.Place != "" {
+		facts = append(facts, fact{Label: "Place", Value: s.Place})
 	}
 	if d := s.DateCode; d != nil {
 		facts = append(facts, fact{Label: "Date code", Value: d.Raw + ": " + dateWords(d), More: d.Rule})
@@ -253,7 +253,7 @@ func (s Sheet) testFacts() []fact {
 	r := s.Result
 	facts := []fact{
 		{Label: "Vectors", Value: fmt.Sprintf("%d of %d applied", r.VectorsApplied, r.VectorsPlanned), More: r.Method},
-		{Label: "Readings that differ", Value: fmt.Sprint(r.FailureCount)},
+		{Label: "Wrong readings", Value: fmt.Sprint(r.FailureCount)},
 	}
 	if len(r.PinsFailed) > 0 {
 		facts = append(facts, fact{Label: "Pins that failed", Value: pinWords(r.Type.Variant, r.PinsFailed)})

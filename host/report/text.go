@@ -55,11 +55,11 @@ func (s Sheet) WriteText(w io.Writer, colour bool) error {
 	return b.Flush()
 }
 
-// Line is the chip in one line: position, verdict, marking, date code with its
+// Line is the chip in one line: place, verdict, marking, date code with its
 // year, and the reason. It is not cut to any width.
 func (s Sheet) Line() string {
 	return strings.TrimRight(printable(fmt.Sprintf("%3s  %-10s  %-10s  %-12s  %s",
-		s.Position, verdictWord(s.Result.Verdict), cmp.Or(s.Typed, s.Result.Type.Name()), s.dateYear(), s.Result.Reason)), " ")
+		s.Place, verdictWord(s.Result.Verdict), cmp.Or(s.Typed, s.Result.Type.Name()), s.dateYear(), s.Result.Reason)), " ")
 }
 
 // paint puts the terminal's colour round a verdict: green, red or bold.
