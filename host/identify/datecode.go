@@ -9,6 +9,7 @@ package identify
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -133,32 +134,26 @@ func refuse(raw string, year, week int) error {
 		raw, week, year, weekOf(year, week).From.Format(time.DateOnly))
 }
 
-// choose takes one of the candidates and states the rule.
+// choose takes one of the candidates and states the rule: the earliest from
+// madeSince on, or the latest of all where there is none.
 func (d *DateCode) choose(madeSince int) {
-	taken := d.Candidates[0]
-	fits := false
-	for _, p := range d.Candidates {
-		if p.Year >= madeSince {
-			taken, fits = p, true
-			break
-		}
-	}
-	d.From, d.To = taken.From, taken.To
-	if !fits {
-		taken = d.Candidates[len(d.Candidates)-1]
-		d.From, d.To = taken.From, taken.To
+	taken := slices.IndexFunc(d.Candidates, func(p Period) bool { return p.Year >= madeSince })
+	if taken < 0 {
+		taken = len(d.Candidates) - 1
 		d.Doubt = fmt.Sprintf("Date code %s is earlier than the family, made since about %d: read the marking again.", d.Raw, madeSince)
 	}
-	switch since := max(madeSince, FirstYear); {
+	d.From, d.To = d.Candidates[taken].From, d.Candidates[taken].To
+	switch {
 	case len(d.Candidates) == 1:
-		d.Rule = fmt.Sprintf("The only week from %d until now that the code can stand for; weeks by ISO 8601.", FirstYear)
-	case !fits:
-		d.Rule = "None of the candidates fits the family; the latest is shown. Weeks by ISO 8601."
-	case since > FirstYear:
-		d.Rule = fmt.Sprintf("The code does not tell the decade: the earliest year since the family was first made, about %d, is taken. Weeks by ISO 8601.", since)
+		d.Rule = fmt.Sprintf("The only week from %d until now that the code can stand for.", FirstYear)
+	case d.Doubt != "":
+		d.Rule = "The code does not tell the decade, and no candidate fits the family: the latest is taken."
+	case madeSince > FirstYear:
+		d.Rule = fmt.Sprintf("The code does not tell the decade: the earliest year since the family was first made, about %d, is taken.", madeSince)
 	default:
-		d.Rule = fmt.Sprintf("The code does not tell the decade: the earliest year from %d on, when dual in-line packages came, is taken. Weeks by ISO 8601.", since)
+		d.Rule = fmt.Sprintf("The code does not tell the decade: the earliest year from %d on, when dual in-line packages came, is taken.", FirstYear)
 	}
+	d.Rule += " Weeks are those of ISO 8601."
 }
 
 // weekOf gives week number week of a year. Week 1 is the one with 4 January
