@@ -1,0 +1,132 @@
+package protocol
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+func TestApplyRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		want := &Apply{
+			Unpowered: rapid.Bool().Draw(t, "unpowered"),
+			SettleUS:  rapid.Uint16().Draw(t, "settle"),
+			Steps: rapid.SliceOfN(rapid.Custom(func(t *rapid.T) Drive {
+				return Drive{rapid.Uint32Max(3).Draw(t, "direction"), rapid.Uint32().Draw(t, "level")}
+			}), 1, 20).Draw(t, "steps"),
+		}
+		payload := want.Marshal()
+		got := new(Apply)
+		require.NoError(t, got.Unmarshal(payload))
+		assert.Equal(t, want, got)
+		assert.LessOrEqual(t, len(want.Steps), ApplySteps(len(payload), want.Directions()))
+	})
+}
+
+// From the layout in SPEC.md: 8 bytes, then 4 or 8 a step.
+func TestApplySteps(t *testing.T) {
+	assert.Equal(t, 256, ApplySteps(1032, false))
+	assert.Equal(t, 255, ApplySteps(1031, false))
+	assert.Equal(t, 128, ApplySteps(1032, true))
+	assert.Equal(t, 0, ApplySteps(7, true))
+}
+
+// Requests are refused at every other length than theirs, replies only when short.
+func TestLengths(t *testing.T) {
+	requests := []Message{&Hello{}, &Status{}, &Safe{}, &Rails{}, &Power{}, &Apply{Steps: make([]Drive, 1)}}
+	for _, m := range requests {
+		payload := m.Marshal()
+		assert.NoError(t, emptyLike(m).Unmarshal(payload), m.Type())
+		assert.ErrorIs(t, emptyLike(m).Unmarshal(append(payload, 0)), ErrPayload, m.Type())
+		for n := range payload {
+			assert.ErrorIs(t, emptyLike(m).Unmarshal(payload[:n]), ErrPayload, m.Type())
+		}
+	}
+	replies := []Message{&Capabilities{Rates: []uint32{1}, Board: "b"}, &StatusReply{}, &PowerReply{}, &ErrorReply{}}
+	for _, m := range replies {
+		payload := m.Marshal()
+		assert.NoError(t, emptyLike(m).Unmarshal(append(payload, 1, 2, 3)), m.Type())
+		for n := range payload {
+			assert.ErrorIs(t, emptyLike(m).Unmarshal(payload[:n]), ErrPayload, m.Type())
+		}
+	}
+}
+
+func TestReservedFieldsAreRefused(t *testing.T) {
+	apply := (&Apply{Steps: make([]Drive, 1)}).Marshal()
+	for bit := range 8 {
+		changed := append([]byte{}, apply...)
+		changed[0] |= 1 << bit
+		known := bit <= 1
+		err := new(Apply).Unmarshal(changed)
+		if bit == 0 { // DIRECTIONS with half a step
+			known = false
+		}
+		assert.Equal(t, known, err == nil, "flag %d", bit)
+	}
+	assert.ErrorIs(t, new(Rails).Unmarshal([]byte{3, 0}), ErrPayload)
+	power := (&Power{}).Marshal()
+	power[1] = 1
+	assert.ErrorIs(t, new(Power).Unmarshal(power), ErrPayload)
+}
+
+func TestRefusalIsAnError(t *testing.T) {
+	refusal := &ErrorReply{Code: Overcurrent, Request: TypePower, Detail: 15025}
+	err := ReadReply(Request(3, refusal), new(PowerReply))
+	assert.ErrorIs(t, err, Overcurrent)
+	assert.NotErrorIs(t, err, NotPowered)
+	assert.Equal(t, "POWER: the supply current is over the limit (150.25 mA)", err.Error())
+	var got *ErrorReply
+	require.True(t, errors.As(fmt.Errorf("powering: %w", err), &got))
+	assert.Equal(t, refusal, got)
+
+	assert.ErrorIs(t, ReadReply(Request(3, &PowerReply{}), new(StatusReply)), ErrPayload)
+}
+
+func TestWireLen(t *testing.T) {
+	// 256 samples: 1024 + 5 bytes of body, 5 code bytes, one delimiter.
+	assert.Equal(t, 1029+5+1, WireLen(1024))
+	assert.Equal(t, 5+1+1, WireLen(0))
+}
+
+func TestNames(t *testing.T) {
+	assert.Equal(t, "APPLY", TypeApply.String())
+	assert.Equal(t, "APPLY reply", TypeApply.Reply().String())
+	assert.Equal(t, "type 0x44", Type(0x44).String())
+	assert.Equal(t, "watchdog", ResetWatchdog.String())
+	assert.Equal(t, "number 255", SafeCause(math.MaxUint8).String())
+	assert.Equal(t, "the adapter refused with code 99", Code(99).Error())
+}
+
+// No payload makes a message that does not marshal to itself.
+func FuzzUnmarshal(f *testing.F) {
+	f.Add(uint8(TypeApply), (&Apply{Steps: []Drive{{1, 1}, {2, 2}}}).Marshal())
+	f.Add(uint8(TypeHello.Reply()), (&Capabilities{Rates: []uint32{1}, Board: "b"}).Marshal())
+	f.Add(uint8(TypeStatus.Reply()), (&StatusReply{Powered: true}).Marshal())
+	messages := map[Type]Message{}
+	for _, m := range []Message{&Hello{}, &Status{}, &Safe{}, &Rails{}, &Power{}, &Apply{}, &Capabilities{}, &StatusReply{},
+		&PowerReply{}, &ApplyReply{}, &ErrorReply{}} {
+		messages[m.Type()] = m
+	}
+	f.Fuzz(func(t *testing.T, kind uint8, payload []byte) {
+		m, known := messages[Type(kind)]
+		if !known {
+			return
+		}
+		got, again := emptyLike(m), emptyLike(m)
+		if err := got.Unmarshal(payload); err != nil {
+			if !errors.Is(err, ErrPayload) {
+				t.Fatal(err)
+			}
+			return
+		}
+		if err := again.Unmarshal(got.Marshal()); err != nil || !assert.ObjectsAreEqual(got, again) {
+			t.Fatalf("%+v became %+v, %v", got, again, err)
+		}
+	})
+}
