@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"os/user"
+	"path"
 	"strconv"
 	"syscall"
 )
@@ -26,15 +27,15 @@ func permissionAdvice(name string) string {
 	if g, err := user.LookupGroupId(gid); err == nil {
 		group = g.Name
 	}
-	return advice(name, group, owner.Gid, info.Mode())
+	return advice(name, group, owner.Gid, uint32(info.Mode().Perm()))
 }
 
-// advice works from a device's group and mode.
-func advice(name, group string, gid uint32, mode os.FileMode) string {
+// advice works from the group of a device and the mode's permission bits.
+func advice(name, group string, gid, mode uint32) string {
 	const groupMayUse = 0o060
-	if gid != 0 && mode.Perm()&groupMayUse == groupMayUse {
+	if gid != 0 && mode&groupMayUse == groupMayUse {
 		return fmt.Sprintf("; it belongs to group %s: add yourself with `sudo usermod -aG %s \"$USER\"` and log in again", group, group)
 	}
-	return fmt.Sprintf("; its group %s may not use it (mode %04o): "+
-		`a udev rule such as KERNEL=="ttyACM[0-9]*", MODE="0660", GROUP="dialout" gives it to a group that you can join`, group, mode.Perm())
+	return fmt.Sprintf(`; its group %s may not use it (mode %04o): the udev rule KERNEL=="%s", MODE="0660", GROUP="dialout" gives it to a group that you can join`,
+		group, mode, path.Base(name))
 }

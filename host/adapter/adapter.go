@@ -1,0 +1,170 @@
+// Package adapter is what an adapter can do, as typed operations: seat a chip,
+// supply it, apply steps and read them back. It is the one package of the host,
+// beside the virtual socket, that knows socket words, and it refuses in words
+// what an adapter cannot do.
+//
+// Whatever goes wrong, a cancelled context included, the socket is made safe
+// before an operation returns: no position driven, both rails off, all supply
+// switches open.
+package adapter
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/bits"
+	"time"
+
+	"chipassay/host/link"
+	"chipassay/protocol"
+)
+
+// The errors of an adapter's operations, for errors.Is.
+var (
+	// ErrCannot is what the adapter at hand, or its socket, is not able to do.
+	ErrCannot = errors.New("the adapter cannot")
+	// ErrReset is an adapter that started anew in the middle of an operation.
+	ErrReset = errors.New("the adapter was reset in the middle")
+	// ErrSilence is an adapter that switched off because the host fell silent.
+	ErrSilence = errors.New("the adapter switched off because it heard nothing from this computer")
+	// ErrOverCurrent is a chip that took more than the limit; the supply was switched off.
+	ErrOverCurrent = errors.New("the chip took too much supply current and was switched off")
+)
+
+// offPatience bounds the time for switching off after an operation failed.
+const offPatience = 2 * time.Second
+
+// Capabilities are what an adapter can do.
+type Capabilities struct {
+	Board         string
+	Firmware      string // major.minor.patch
+	Positions     int
+	Sense         Word // positions whose true level is read even while driven
+	SupplyHigh    Word // positions that can be switched to +5 V
+	SupplyLow     Word // positions that can be switched to ground
+	Bias, Load    bool // rails: 10 kΩ and 1 kΩ to every position
+	Monitor       bool // of the supply current; without it no limit is kept
+	MaxCurrentMA  int
+	MaxPayload    int // bytes
+	MaxSteps      int // in one request
+	MaxBusy       time.Duration
+	SilenceMillis int
+}
+
+// An Adapter is an adapter that answered. It is for one goroutine at a time.
+type Adapter struct {
+	Capabilities Capabilities
+
+	link   *link.Link
+	bootID uint16
+	rails  protocol.Rails // as last set
+}
+
+// Open greets the adapter at the other end of a link, which makes its socket
+// safe, and learns what it can do.
+func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
+	var c protocol.Capabilities
+	if err := l.Call(ctx, &protocol.Hello{}, &c, 0); err != nil {
+		return nil, err
+	}
+	if c.Protocol != protocol.Version {
+		return nil, fmt.Errorf("%w: %d, not %d", protocol.ErrVersion, c.Protocol, protocol.Version)
+	}
+	if min(protocol.ApplySteps(int(c.MaxPayload), true), int(c.MaxSteps)) < 1 {
+		return nil, fmt.Errorf("%w: an adapter that takes %d steps in %d bytes", protocol.ErrPayload, c.MaxSteps, c.MaxPayload)
+	}
+	return &Adapter{link: l, bootID: c.BootID, Capabilities: Capabilities{
+		Board:         c.Board,
+		Firmware:      c.Firmware.String(),
+		Positions:     bits.OnesCount32(c.Positions),
+		Sense:         Word(c.Sense),
+		SupplyHigh:    Word(c.SupplyHigh),
+		SupplyLow:     Word(c.SupplyLow),
+		Bias:          c.Features.Has(protocol.FeatureBias),
+		Load:          c.Features.Has(protocol.FeatureLoad),
+		Monitor:       c.Features.Has(protocol.FeatureMonitor),
+		MaxCurrentMA:  int(c.MaxCurrentMA),
+		MaxPayload:    int(c.MaxPayload),
+		MaxSteps:      int(c.MaxSteps),
+		MaxBusy:       time.Duration(c.MaxBusyMS) * time.Millisecond,
+		SilenceMillis: int(c.SilenceMS),
+	}}, nil
+}
+
+// Close makes the socket safe and closes the link.
+func (a *Adapter) Close() error {
+	return errors.Join(a.off(), a.link.Close())
+}
+
+// Status asks for the adapter's state. It also keeps an adapter from taking a
+// host that is busy with other things for one that is gone.
+func (a *Adapter) Status(ctx context.Context) (protocol.StatusReply, error) {
+	var s protocol.StatusReply
+	err := a.link.Call(ctx, &protocol.Status{}, &s, 0)
+	return s, err
+}
+
+// Repeats counts the requests that had to be sent more than once.
+func (a *Adapter) Repeats() int { return a.link.Repeats }
+
+// call sends a request while the socket is supplied, or about to be. When it
+// fails the socket is made safe, and the error says why as far as the adapter knows.
+func (a *Adapter) call(ctx context.Context, request, reply protocol.Message, work time.Duration) error {
+	err := a.link.Call(ctx, request, reply, work)
+	if err == nil {
+		return nil
+	}
+	return a.fail(a.explain(err))
+}
+
+// fail makes the socket safe after an error.
+func (a *Adapter) fail(err error) error { return errors.Join(err, a.off()) }
+
+// explain asks an adapter that refused why: after a reset, after 2 s of silence
+// and after a trip its socket is safe, and it refuses to apply steps to it.
+func (a *Adapter) explain(err error) error {
+	var refusal *protocol.ErrorReply
+	switch {
+	case !errors.As(err, &refusal):
+		return err
+	case refusal.Code == protocol.Overcurrent:
+		return overCurrent(refusal.Detail)
+	case refusal.Code != protocol.NotPowered:
+		return err
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), offPatience)
+	defer cancel()
+	s, statusErr := a.Status(ctx)
+	switch {
+	case statusErr != nil:
+		return errors.Join(err, statusErr)
+	case s.BootID != a.bootID:
+		return fmt.Errorf("%w (cause of the reset: %v)", ErrReset, s.ResetCause)
+	case s.SafeCause == protocol.SafeSilence:
+		return fmt.Errorf("%w for %d ms", ErrSilence, a.Capabilities.SilenceMillis)
+	case s.SafeCause == protocol.SafeOvercurrent:
+		return ErrOverCurrent
+	}
+	return err
+}
+
+func overCurrent(tenMicroamps uint32) error {
+	return fmt.Errorf("%w (%d.%02d mA)", ErrOverCurrent, tenMicroamps/100, tenMicroamps%100)
+}
+
+// off makes the socket safe whatever became of the caller's context.
+func (a *Adapter) off() error {
+	ctx, cancel := context.WithTimeout(context.Background(), offPatience)
+	defer cancel()
+	return a.safe(ctx)
+}
+
+func (a *Adapter) safe(ctx context.Context) error {
+	a.rails = protocol.Rails{}
+	err := a.link.Call(ctx, &protocol.Safe{}, &protocol.Acknowledged{Request: protocol.TypeSafe}, 0)
+	if err != nil {
+		return fmt.Errorf("the socket could not be switched off, it does so by itself within %d ms; do not touch the chip before: %w",
+			a.Capabilities.SilenceMillis, err)
+	}
+	return nil
+}

@@ -1,0 +1,204 @@
+package adapter
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"chipassay/protocol"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// DefaultSettle is what a step waits between driving and sampling: ten time
+// constants of an undriven position, 10 kΩ with some 50 pF of socket and pin, and
+// more than the slowest gate's delay.
+const DefaultSettle = 5 * time.Microsecond
+
+// longestSettle is what the field of a request holds, 16 bits of µs.
+const longestSettle = 65_535 * time.Microsecond
+
+// A Seat is a chip's place in the socket: which position each pin touches, and
+// by which positions it is supplied.
+type Seat struct {
+	Pins     int
+	VCC, GND int // pin numbers
+	Settle   time.Duration
+	// Progress, where it is set, is told during Apply how many steps have been applied.
+	Progress func(steps int)
+
+	adapter *Adapter
+	bit     [Positions + 1]uint8 // of each pin's position in a socket word
+}
+
+// Seat places a package of a number of pins, supplied at the pins vcc and gnd,
+// at the lever end of the socket. It refuses what the adapter cannot hold or
+// supply, with ErrCannot and the reason in words.
+func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
+	c := a.Capabilities
+	switch {
+	case pins < 2 || pins%2 != 0:
+		return nil, fmt.Errorf("%w seat a package of %d pins: packages have two rows", ErrCannot, pins)
+	case pins > c.Positions:
+		return nil, fmt.Errorf("%w seat a package of %d pins: the socket has %d positions", ErrCannot, pins, c.Positions)
+	case vcc < 1 || vcc > pins || gnd < 1 || gnd > pins || vcc == gnd:
+		return nil, fmt.Errorf("%w supply a %d-pin package at pins %d and %d", ErrCannot, pins, vcc, gnd)
+	}
+	for _, s := range []struct {
+		name      string
+		pin       int
+		positions Word
+	}{{"the supply", vcc, c.SupplyHigh}, {"ground", gnd, c.SupplyLow}} {
+		if p := PositionOf(s.pin, pins); !s.positions.Has(p) {
+			return nil, fmt.Errorf("%w switch %s to pin %d of a %d-pin package, which is at socket position %d: it has switches at %s",
+				ErrCannot, s.name, s.pin, pins, p, list(s.positions))
+		}
+	}
+	seat := &Seat{Pins: pins, VCC: vcc, GND: gnd, Settle: DefaultSettle, adapter: a}
+	for pin := 1; pin <= pins; pin++ {
+		seat.bit[pin] = uint8(bit(PositionOf(pin, pins)))
+	}
+	return seat, nil
+}
+
+// list writes positions in ascending order.
+func list(w Word) string {
+	var words []string
+	for _, p := range slices.Sorted(w.Positions()) {
+		words = append(words, strconv.Itoa(p))
+	}
+	return strings.Join(words, ", ")
+}
+
+// Sensed are the pins whose true level the adapter reads even while it drives them.
+func (s *Seat) Sensed() part.Pins { return s.pins(s.adapter.Capabilities.Sense) }
+
+// powerSettle is the time from closing the supply switches to the measurement
+// of the current: bypass capacitors are charged and the chip has come to rest.
+const powerSettle = 20 * time.Millisecond
+
+// A Current is a supply current as the adapter's monitor reads it.
+type Current struct {
+	Microamps int
+	Measured  bool // false where the adapter has no monitor
+}
+
+// PowerOn closes the supply switches of the chip, with every position released,
+// and measures the supply current. Over the limit, mA, the adapter switches off
+// and the error is ErrOverCurrent.
+func (s *Seat) PowerOn(ctx context.Context, limitMA int) (Current, error) {
+	if most := s.adapter.Capabilities.MaxCurrentMA; limitMA < 1 || limitMA > most {
+		return Current{}, fmt.Errorf("%w limit the supply current to %d mA: it can from 1 to %d mA", ErrCannot, limitMA, most)
+	}
+	request := &protocol.Power{
+		High:     uint8(PositionOf(s.VCC, s.Pins)),
+		LimitMA:  uint16(limitMA),
+		SettleMS: uint16(powerSettle.Milliseconds()),
+		Low:      uint32(At(PositionOf(s.GND, s.Pins))),
+	}
+	var reply protocol.PowerReply
+	if err := s.adapter.call(ctx, request, &reply, powerSettle); err != nil {
+		return Current{}, err
+	}
+	if reply.Current == protocol.NotMeasured {
+		return Current{}, nil
+	}
+	return Current{Microamps: int(reply.Current) * 10, Measured: true}, nil
+}
+
+// PowerOff makes the socket safe: positions released, rails off, supply open.
+func (s *Seat) PowerOff(ctx context.Context) error { return s.adapter.safe(ctx) }
+
+// Apply sets the bias rail, applies steps in order, each with a wait of Settle
+// before it is read, and gives for each step the pins that read high. Pins that
+// are driven at positions without a sense line read as driven. When it fails
+// the socket has been made safe, and the readbacks are those of the steps
+// applied before; a reset or a silence in the middle is ErrReset or ErrSilence.
+func (s *Seat) Apply(ctx context.Context, steps []stimulus.Step, bias Rail) ([]part.Pins, error) {
+	if s.Settle < 0 || s.Settle > longestSettle {
+		return nil, s.adapter.fail(fmt.Errorf("%w wait %v in a step: it can up to %v", ErrCannot, s.Settle, longestSettle))
+	}
+	if err := s.setRails(ctx, protocol.Rails{Bias: protocol.Rail(bias)}); err != nil {
+		return nil, err
+	}
+	fixed, turning := s.stepsPerRequest()
+	read := make([]part.Pins, 0, len(steps))
+	for rest := steps; len(rest) > 0; {
+		var b batch
+		b, rest = cut(rest, fixed, turning)
+		samples, err := s.request(ctx, b)
+		if err != nil {
+			return read, err
+		}
+		for _, w := range samples {
+			read = append(read, s.pins(Word(w)))
+		}
+		if s.Progress != nil {
+			s.Progress(len(read))
+		}
+	}
+	return read, nil
+}
+
+func (s *Seat) setRails(ctx context.Context, rails protocol.Rails) error {
+	a := s.adapter
+	switch {
+	case a.rails == rails:
+		return nil
+	case rails.Bias != protocol.RailOff && !a.Capabilities.Bias:
+		return a.fail(fmt.Errorf("%w hold the pins by a bias rail: it has none", ErrCannot))
+	}
+	if err := a.call(ctx, &rails, &protocol.Acknowledged{Request: protocol.TypeRails}, 0); err != nil {
+		return err
+	}
+	a.rails = rails
+	return nil
+}
+
+// stepsPerRequest gives how many steps fit a request, with one direction for
+// all of them and with one for each.
+func (s *Seat) stepsPerRequest() (fixed, turning int) {
+	c := s.adapter.Capabilities
+	most := max(1, min(c.MaxSteps, int(c.MaxBusy/max(s.Settle, time.Microsecond))))
+	return min(most, protocol.ApplySteps(c.MaxPayload, false)), min(most, protocol.ApplySteps(c.MaxPayload, true))
+}
+
+// request applies the steps of one batch and gives their samples.
+func (s *Seat) request(ctx context.Context, steps batch) ([]uint32, error) {
+	request := protocol.Apply{SettleUS: uint16(s.Settle.Microseconds())}
+	for _, step := range steps {
+		request.Steps = append(request.Steps, protocol.Drive{
+			Direction: uint32(s.word(step.Driven)),
+			Level:     uint32(s.word(step.Drive)),
+		})
+	}
+	var reply protocol.ApplyReply
+	// beside settling, driving and sampling take a few microseconds
+	work := time.Duration(len(steps)) * (s.Settle + 10*time.Microsecond)
+	if err := s.adapter.call(ctx, &request, &reply, work); err != nil {
+		return nil, err
+	}
+	if len(reply.Samples) != len(steps) {
+		return nil, s.adapter.fail(fmt.Errorf("%w: %d samples for %d steps", protocol.ErrPayload, len(reply.Samples), len(steps)))
+	}
+	return reply.Samples, nil
+}
+
+// word gives the socket word of a set of pins.
+func (s *Seat) word(pins part.Pins) (w Word) {
+	for pin := range pins.All() {
+		w |= 1 << s.bit[pin]
+	}
+	return w
+}
+
+// pins gives the set of pins of a socket word.
+func (s *Seat) pins(w Word) (set part.Pins) {
+	for pin := 1; pin <= s.Pins; pin++ {
+		set |= part.Pins(w>>s.bit[pin]&1) << (pin - 1)
+	}
+	return set
+}

@@ -1,0 +1,129 @@
+package link
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"chipassay/protocol"
+)
+
+// hello answers greetings and echoes what else comes.
+func hello(f protocol.Frame) protocol.Frame {
+	if f.Type != protocol.TypeHello {
+		return echo(f)
+	}
+	c := protocol.Capabilities{Protocol: protocol.Version, MaxPayload: 1024, MaxSteps: 256, Board: "fake"}
+	return protocol.Frame{Type: f.Type.Reply(), Seq: f.Seq, Payload: c.Marshal()}
+}
+
+func TestConnect(t *testing.T) {
+	for name, c := range map[string]struct {
+		usual, slower func([]byte) []byte // of the requests at each rate
+		baud          int
+		err           error
+	}{
+		"answers at once":              {baud: 1_000_000},
+		"starts anew when opened":      {usual: every(lose, 1, 2, 3), baud: 1_000_000},
+		"only the slower rate":         {usual: lose, baud: 38_400},
+		"nothing there":                {usual: lose, slower: lose, err: ErrTimeout},
+		"slower rate on the last time": {usual: lose, slower: every(lose, 2, 3), baud: 38_400}, // 1 are the delimiters
+	} {
+		t.Run(name, func(t *testing.T) {
+			var open []*fakeConn
+			l, err := connect(context.Background(), "COM7", func(_ string, baud int) (Conn, error) {
+				conn := &fakeConn{t: t, handle: hello, request: c.usual}
+				if baud == protocol.SlowerRate {
+					conn.request = c.slower
+				}
+				open = append(open, conn)
+				return conn, nil
+			}, 0)
+			if !errors.Is(err, c.err) {
+				t.Fatalf("got %v, want %v", err, c.err)
+			}
+			for i, conn := range open {
+				if last := i == len(open)-1; conn.closed == (last && err == nil) {
+					t.Errorf("connection %d of %d: closed is %v", i+1, len(open), conn.closed)
+				}
+			}
+			if err == nil && l.Baud() != c.baud {
+				t.Errorf("at %d baud, want %d", l.Baud(), c.baud)
+			}
+			if err != nil && !strings.Contains(err.Error(), "COM7") {
+				t.Errorf("error %q does not name the port", err)
+			}
+		})
+	}
+}
+
+func TestConnectGivesUpWithItsContext(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	conn := &fakeConn{t: t, request: lose, onRead: cancel}
+	_, err := connect(ctx, "COM7", func(string, int) (Conn, error) { return conn, nil }, time.Hour)
+	if !errors.Is(err, context.Canceled) || !conn.closed {
+		t.Errorf("got %v, closed %v", err, conn.closed)
+	}
+}
+
+func TestOnly(t *testing.T) {
+	answer := func(port string) Seen { return Seen{Port: port, Link: New(&fakeConn{t: t}, protocol.UsualRate)} }
+	dead := Seen{Port: "COM4", Err: ErrTimeout}
+	busy := Seen{Port: "COM5", Err: ErrBusy}
+	for name, c := range map[string]struct {
+		seen []Seen
+		port string
+		err  error
+		says []string
+	}{
+		"no port":      {nil, "", ErrNoAdapter, []string{"no serial port", "--adapter virtual"}},
+		"none answers": {[]Seen{dead, busy}, "", ErrNoAdapter, []string{"COM4: no answer", "COM5: port is in use", "--adapter PORT"}},
+		"one":          {[]Seen{dead, answer("COM6")}, "COM6", nil, nil},
+		"two":          {[]Seen{answer("COM6"), busy, answer("COM8")}, "", ErrSeveral, []string{"COM6: an adapter", "COM8: an adapter", "COM5: port is in use", "--adapter PORT"}},
+	} {
+		l, port, err := Only(c.seen)
+		if !errors.Is(err, c.err) || port != c.port || (l != nil) != (err == nil) {
+			t.Errorf("%s: %v, %q, %v", name, l, port, err)
+		}
+		for _, words := range c.says {
+			if !strings.Contains(err.Error(), words) {
+				t.Errorf("%s: error %q does not say %q", name, err, words)
+			}
+		}
+		for _, s := range c.seen {
+			if s.Link != nil && s.Link != l && !s.Link.conn.(*fakeConn).closed {
+				t.Errorf("%s: the link of %s stays open", name, s.Port)
+			}
+		}
+	}
+}
+
+func TestProbeKeepsTheOrderOfThePorts(t *testing.T) {
+	ports := []string{"COM1", "COM2", "COM3"}
+	seen := probe(context.Background(), ports, func(_ context.Context, port string) (*Link, error) {
+		if port == "COM2" {
+			return New(&fakeConn{t: t}, protocol.UsualRate), nil
+		}
+		return nil, ErrTimeout
+	})
+	for i, s := range seen {
+		if s.Port != ports[i] || (s.Err == nil) != (s.Port == "COM2") {
+			t.Errorf("%d: %v", i, s)
+		}
+	}
+}
+
+// Names of serial ports as the systems give them (from memory).
+func TestPortsOfUSBDevices(t *testing.T) {
+	for _, c := range []struct{ all, want string }{
+		{"/dev/ttyS0 /dev/ttyUSB1 /dev/ttyACM0 /dev/rfcomm0", "/dev/ttyACM0 /dev/ttyUSB1"},
+		{"/dev/tty.usbmodem101 /dev/cu.usbmodem101 /dev/cu.Bluetooth-Incoming-Port /dev/cu.usbserial-110", "/dev/cu.usbmodem101 /dev/cu.usbserial-110"},
+		{"COM3 COM12", "COM12 COM3"},
+	} {
+		if got := strings.Join(usb(strings.Fields(c.all)), " "); got != c.want {
+			t.Errorf("%s: %s, want %s", c.all, got, c.want)
+		}
+	}
+}
