@@ -81,6 +81,7 @@ type Circuit struct {
 	State     []StateBit
 	Registers []Register
 	Signals   []int32 // node of each signal of the definition, or -1
+	Never     []int32 // nodes that are 1 for input combinations that must not be applied
 }
 
 // A TooLargeError says that a definition's logic expands past the limit.
@@ -134,6 +135,9 @@ func Compile(v *part.Variant) (*Circuit, error) {
 		}
 	}
 	k.registers()
+	for _, n := range v.Logic.Never {
+		k.c.Never = append(k.c.Never, k.bits(n.When)[0])
+	}
 	if len(k.c.Nodes) > MaxNodes {
 		return nil, &TooLargeError{v.Part.Number}
 	}

@@ -83,6 +83,19 @@ func (m *Machine) PowerUp(seed uint64) {
 	m.noteClocks()
 }
 
+// Restore puts the registers into a state, one word for each bit of
+// Circuit.State, with the inputs as they were last set and no edge pending.
+func (m *Machine) Restore(state []Word) {
+	for i, s := range m.c.State {
+		m.level[s.Node] = state[i]
+	}
+	m.evaluate()
+	m.noteClocks()
+}
+
+// State gives the level of bit i of Circuit.State.
+func (m *Machine) State(i int) Word { return m.level[m.c.State[i].Node] }
+
 // Set gives an input or a bidirectional pin its level, in all lanes. A released
 // pin (z) reads as unknown. Pins that the function does not read are ignored.
 func (m *Machine) Set(pin int, w Word) {
@@ -155,6 +168,9 @@ func (m *Machine) Level(signal int) Word {
 	}
 	return Splat(X)
 }
+
+// Node gives the level of a node of the circuit.
+func (m *Machine) Node(n int32) Word { return m.level[n] }
 
 // evaluate computes every gate from the inputs and the state.
 func (m *Machine) evaluate() {

@@ -24,6 +24,9 @@ func (c *Circuit) prune() {
 	for _, o := range c.Outputs {
 		need(o.Node)
 	}
+	for _, n := range c.Never {
+		need(n)
+	}
 	for _, r := range c.Registers {
 		for _, rule := range r.Rules {
 			if rule.Edge != part.Level {
@@ -70,6 +73,9 @@ func (c *Circuit) renumber(moved []int32) {
 	}
 	for i := range c.Signals {
 		c.Signals[i] = at(c.Signals[i])
+	}
+	for i := range c.Never {
+		c.Never[i] = at(c.Never[i])
 	}
 	for i := range c.Registers {
 		rules := c.Registers[i].Rules

@@ -48,3 +48,11 @@ func Splat(v Value) Word {
 func (w Word) Lane(i int) Value {
 	return Value(w.Hi>>i&1 | w.Lo>>i&1<<1)
 }
+
+// With gives the word with the value v in lane i.
+func (w Word) With(i int, v Value) Word {
+	bit := uint64(1) << i
+	w.Hi = w.Hi&^bit | uint64(v&1)<<i
+	w.Lo = w.Lo&^bit | uint64(v>>1)<<i
+	return w
+}

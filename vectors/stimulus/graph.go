@@ -1,0 +1,154 @@
+package stimulus
+
+import (
+	"slices"
+
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// A graph is the state graph of one component: a node for each state with each
+// combination of input levels, a transition for each legal change of one pin.
+type graph struct {
+	nodes map[node]int   // index of each node
+	out   [][]transition // of each node
+	edges int
+	start int
+}
+
+// A node is a state of the component's registers, one character a bit, with its input levels.
+type node struct {
+	state string
+	drive part.Pins
+}
+
+type transition struct {
+	toggle part.Pins
+	to     int
+	taken  bool
+}
+
+// explore builds the graph from where the walker stands. Ok is false where it
+// is too large, or where the state is not wholly known.
+func explore(w *walker, r *rules, k logic.Component, moves part.Pins) (g *graph, ok bool) {
+	if w.unknown(k) > 0 || moves.Len() > 12 || hasBidirectional(w.c.Variant) {
+		return nil, false
+	}
+	e := &explorer{w: w, r: r, k: k, moves: moves, g: &graph{nodes: map[node]int{}}, probe: newWalker(w.c, &Sequence{Variant: w.c.Variant, Inputs: w.s.Inputs, Outputs: w.s.Outputs})}
+	first := node{drive: w.drive}
+	for _, i := range k.State {
+		first.state += w.m.State(i).Lane(0).String()
+	}
+	e.find(first)
+	for len(e.pending) > 0 {
+		n := e.pending[0]
+		e.pending = e.pending[1:]
+		e.expand(n)
+		if len(e.g.nodes) > maxTourNodes || e.g.edges > maxTourEdges {
+			return nil, false
+		}
+	}
+	return e.g, true
+}
+
+type explorer struct {
+	w, probe *walker
+	r        *rules
+	k        logic.Component
+	moves    part.Pins
+	g        *graph
+	pending  []node
+}
+
+func (e *explorer) find(n node) int {
+	if i, ok := e.g.nodes[n]; ok {
+		return i
+	}
+	i := len(e.g.out)
+	e.g.nodes[n] = i
+	e.g.out = append(e.g.out, nil)
+	e.pending = append(e.pending, n)
+	return i
+}
+
+// expand adds the edges that leave a node.
+func (e *explorer) expand(n node) {
+	e.place(n)
+	legal := e.probe.legalMoves(e.r, e.moves)
+	from := e.g.nodes[n]
+	for i, state := range e.probe.successors(legal) {
+		next := node{drive: legal[i]}
+		for _, bit := range e.k.State {
+			next.state += state[bit].String()
+		}
+		to := e.find(next)
+		e.g.out[from] = append(e.g.out[from], transition{toggle: n.drive ^ legal[i], to: to})
+		e.g.edges++
+	}
+}
+
+// place puts the probe into a node; registers outside the component stay as the walker has them.
+func (e *explorer) place(n node) {
+	state := make([]logic.Word, len(e.w.c.State))
+	for i := range state {
+		state[i] = logic.Splat(e.w.m.State(i).Lane(0))
+	}
+	for i, bit := range e.k.State {
+		state[bit] = logic.Splat(logic.FromBool(n.state[i] == '1'))
+	}
+	e.probe.drive = n.drive
+	for pin := range e.w.c.Inputs {
+		e.probe.m.Set(pin, logic.Splat(logic.FromBool(n.drive.Has(pin))))
+	}
+	e.probe.m.Restore(state)
+}
+
+// tour takes every transition of the graph at least once: always on to a transition not
+// yet taken, by the shortest way where none leaves the node at hand. The steps
+// are those of a directed postman tour, or a few more; their number is returned.
+func (w *walker) tour(g *graph) (steps int) {
+	at := g.start
+	for left := g.edges; left > 0; {
+		for _, i := range g.wayToFresh(at) {
+			e := &g.out[at][i]
+			if !e.taken {
+				e.taken = true
+				left--
+			}
+			w.toggle(e.toggle)
+			at = e.to
+			steps++
+		}
+		if len(g.wayToFresh(at)) == 0 {
+			return steps
+		}
+	}
+	return steps
+}
+
+// wayToFresh finds the shortest way from a node over a transition not yet taken, as
+// the index of the transition to take at each node; nil where none can be reached.
+func (g *graph) wayToFresh(from int) []int {
+	type hop struct{ node, transition int }
+	came := map[int]hop{from: {-1, -1}}
+	queue := []int{from}
+	for len(queue) > 0 {
+		n := queue[0]
+		queue = queue[1:]
+		for i, e := range g.out[n] {
+			if !e.taken {
+				way := []int{i}
+				for at := n; at != from; at = came[at].node {
+					way = append(way, came[at].transition)
+				}
+				slices.Reverse(way)
+				return way
+			}
+			if _, seen := came[e.to]; !seen {
+				came[e.to] = hop{n, i}
+				queue = append(queue, e.to)
+			}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,90 @@
+package stimulus
+
+import (
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// rules say which changes of the inputs a step may make.
+type rules struct {
+	c         *logic.Circuit
+	sensitive part.Pins // clocks, sets, clears, enables of latches: one a step, alone
+	data      part.Pins // all others: any number a step
+	pulses    []pulse
+	probe     *logic.Machine // answers whether a combination is forbidden
+}
+
+// A pulse is a clock of pulse-triggered flip-flops with the pins that must stay while it is high.
+type pulse struct {
+	clock part.Pins
+	hold  part.Pins
+}
+
+func rulesOf(c *logic.Circuit) *rules {
+	r := &rules{c: c, sensitive: c.Clocks() | c.Asynchronous(), probe: c.NewMachine()}
+	for _, p := range c.Variant.Pins {
+		if c.Inputs[p.Number] == 0 && !isInput(c, p.Number) || p.Tied != part.NotTied || p.Untested != "" {
+			r.sensitive = r.sensitive.With(p.Number, false)
+			continue
+		}
+		if !r.sensitive.Has(p.Number) {
+			r.data = r.data.With(p.Number, true)
+		}
+	}
+	for _, reg := range c.Registers {
+		r.addPulses(reg)
+	}
+	return r
+}
+
+func isInput(c *logic.Circuit, pin int) bool {
+	_, ok := c.Inputs[pin]
+	return ok
+}
+
+func (r *rules) addPulses(reg logic.Register) {
+	for _, rule := range reg.Rules {
+		if rule.Edge != part.Pulse {
+			continue
+		}
+		p := pulse{clock: r.c.Support(rule.Clock)}
+		for _, other := range reg.Rules {
+			p.hold |= r.c.Support(append([]int32{other.When}, other.Next...)...)
+		}
+		p.hold &^= p.clock
+		r.pulses = append(r.pulses, p)
+	}
+}
+
+// allows tells whether a step may take the driven levels from one to another.
+func (r *rules) allows(from, to part.Pins) bool {
+	changed := (from ^ to) & (r.sensitive | r.data)
+	if sensitive := changed & r.sensitive; sensitive != 0 && changed.Len() > 1 {
+		return false
+	}
+	for _, p := range r.pulses {
+		// the clock is high before or after the step: its flip-flops' inputs stay
+		if changed&p.hold != 0 && (from|to)&p.clock != 0 {
+			return false
+		}
+	}
+	return !r.forbidden(to)
+}
+
+// forbidden tells whether the data sheet forbids a combination of levels.
+func (r *rules) forbidden(levels part.Pins) bool {
+	never := r.c.Variant.Logic.Never
+	if len(never) == 0 {
+		return false
+	}
+	for pin := range r.c.Inputs {
+		r.probe.Set(pin, logic.Splat(logic.FromBool(levels.Has(pin))))
+	}
+	r.probe.Settle()
+	for _, n := range r.c.Never {
+		if r.probe.Node(n).Lane(0) == logic.One {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,189 @@
+package stimulus
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"strings"
+
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// Limits within which the whole state graph of a component is toured.
+const (
+	maxTourNodes = 4096
+	maxTourEdges = 12_000 // at 80 µs a step on the wire, about a second
+)
+
+// For chooses and computes the steps that test a part: every combination of the
+// inputs for a combinational part, a tour of every transition of the state graph
+// for what remembers little, and a walk through its modes for what remembers more.
+func For(c *logic.Circuit) (*Sequence, error) {
+	if len(c.Registers) == 0 {
+		if hasBidirectional(c.Variant) {
+			return turned(c), nil
+		}
+		return Exhaustive(c.Variant)
+	}
+	s := newSequence(c)
+	w := newWalker(c, s)
+	r := rulesOf(c)
+	var methods []string
+	for i, k := range c.Components() {
+		if k.Inputs == 0 || k.Outputs == 0 {
+			continue
+		}
+		method, err := w.component(r, k, uint64(i))
+		if err != nil {
+			return nil, err
+		}
+		methods = append(methods, method)
+	}
+	s.Method = strings.Join(merge(methods), "; ")
+	return s, nil
+}
+
+// merge joins equal descriptions: the two flip-flops of a 7474 read alike.
+func merge(methods []string) []string {
+	var merged []string
+	for i, m := range methods {
+		if i == 0 || m != methods[i-1] {
+			merged = append(merged, m)
+		}
+	}
+	if len(merged) == 1 && len(methods) > 1 {
+		merged[0] = fmt.Sprintf("each of %d independent parts: %s", len(methods), merged[0])
+	}
+	return merged
+}
+
+// component tests one independent part of the chip while the others rest.
+func (w *walker) component(r *rules, k logic.Component, seed uint64) (string, error) {
+	moves := k.Inputs & (r.sensitive | r.data)
+	if len(k.State) == 0 {
+		return w.sweepComponent(moves)
+	}
+	random := rand.New(rand.NewPCG(seed, 1))
+	w.initialise(r, moves, k, random)
+	g, ok := explore(w, r, k, moves)
+	if !ok {
+		return w.walk(r, k, moves, random), nil
+	}
+	steps := w.tour(g)
+	return fmt.Sprintf("state tour: %d states and input levels, all %d transitions, in %d steps (at least %d)", len(g.nodes), g.edges, steps, g.edges), nil
+}
+
+// sweepComponent goes through all input combinations of a part without memory.
+func (w *walker) sweepComponent(moves part.Pins) (string, error) {
+	var pins []int
+	for pin := range moves.All() {
+		pins = append(pins, pin)
+	}
+	if len(pins) > maxExhaustiveInputs {
+		return "", fmt.Errorf("part %s: %d inputs without memory are too many for a sweep", w.c.Variant.Part.Number, len(pins))
+	}
+	rest := w.drive &^ moves
+	for n := range uint64(1) << len(pins) {
+		drive := rest
+		for i, pin := range pins {
+			drive = drive.With(pin, (n^n>>1)>>i&1 != 0)
+		}
+		w.to(drive)
+	}
+	return fmt.Sprintf("exhaustive: all %d combinations of %d inputs", 1<<len(pins), len(pins)), nil
+}
+
+// initialise takes a component from all unknown to a known state, by the legal
+// step that makes most bits known, and by random legal steps where none does.
+// What cannot be made known stays unknown, and is not compared.
+func (w *walker) initialise(r *rules, moves part.Pins, k logic.Component, random *rand.Rand) {
+	if len(w.s.Steps) == 0 {
+		w.to(w.drive)
+	}
+	for range 40 * (len(k.State) + 4) {
+		if w.unknown(k) == 0 {
+			return
+		}
+		w.to(w.bestMove(r, moves, k, random))
+	}
+}
+
+func (w *walker) unknown(k logic.Component) int {
+	n := 0
+	for _, i := range k.State {
+		if w.m.State(i).Lane(0) == logic.X {
+			n++
+		}
+	}
+	return n
+}
+
+// bestMove tries every legal change of one pin on a copy of the chip and takes
+// the one that leaves the fewest state bits unknown; among equals, one at random.
+func (w *walker) bestMove(r *rules, moves part.Pins, k logic.Component, random *rand.Rand) part.Pins {
+	legal := w.legalMoves(r, moves)
+	if len(legal) == 0 {
+		return w.drive
+	}
+	random.Shuffle(len(legal), func(i, j int) { legal[i], legal[j] = legal[j], legal[i] })
+	best, fewest := legal[0], w.unknown(k)
+	for i, next := range w.successors(legal) {
+		unknown := 0
+		for _, bit := range k.State {
+			if next[bit] == logic.X {
+				unknown++
+			}
+		}
+		if unknown < fewest {
+			best, fewest = legal[i], unknown
+		}
+	}
+	return best
+}
+
+// legalMoves lists the levels that one legal change of one pin leads to.
+func (w *walker) legalMoves(r *rules, moves part.Pins) []part.Pins {
+	var legal []part.Pins
+	for pin := range moves.All() {
+		to := w.drive ^ part.PinSet(pin)
+		if w.mayDrive(pin) && r.allows(w.drive, to) {
+			legal = append(legal, to)
+		}
+	}
+	return legal
+}
+
+// mayDrive tells whether the chip leaves the pin to the adapter.
+func (w *walker) mayDrive(pin int) bool {
+	return w.c.Variant.Pins[pin-1].Role != part.Bidirectional || w.m.Out(pin).Lane(0) == logic.Z
+}
+
+// successors gives the state that each of up to 64 levels leads to, one a lane.
+func (w *walker) successors(to []part.Pins) [][]logic.Value {
+	m := w.c.NewMachine()
+	state := make([]logic.Word, len(w.c.State))
+	for i := range state {
+		state[i] = logic.Splat(w.m.State(i).Lane(0))
+	}
+	for pin := range w.c.Inputs {
+		m.Set(pin, logic.Splat(w.level(pin)))
+	}
+	m.Restore(state)
+	for pin := range w.c.Inputs {
+		level := logic.Splat(w.level(pin))
+		for lane, drive := range to {
+			if drive.Has(pin) != w.drive.Has(pin) {
+				level = level.With(lane, logic.FromBool(drive.Has(pin)))
+			}
+		}
+		m.Set(pin, level)
+	}
+	m.Settle()
+	next := make([][]logic.Value, len(to))
+	for lane := range next {
+		for i := range w.c.State {
+			next[lane] = append(next[lane], m.State(i).Lane(lane))
+		}
+	}
+	return next
+}

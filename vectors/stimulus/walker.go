@@ -1,0 +1,108 @@
+package stimulus
+
+import (
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// A walker takes a good chip from step to step, starting from all unknown, and
+// writes the sequence down. What the chip shows is compared wherever it is known.
+type walker struct {
+	c       *logic.Circuit
+	m       *logic.Machine
+	s       *Sequence
+	drive   part.Pins // levels of the driven pins
+	floated part.Pins // bidirectional pins left undriven although the chip releases them
+}
+
+func newWalker(c *logic.Circuit, s *Sequence) *walker {
+	w := &walker{c: c, m: c.NewMachine(), s: s}
+	for _, p := range c.Variant.Pins {
+		if p.Tied == part.TiedHigh || p.Untested != "" && p.PullUp {
+			w.drive = w.drive.With(p.Number, true)
+		}
+	}
+	return w
+}
+
+// to drives the pins to new levels, settles and adds a step.
+func (w *walker) to(drive part.Pins) {
+	w.drive = drive
+	w.settle()
+	w.s.Steps = append(w.s.Steps, w.step())
+}
+
+// toggle changes the pins of a set.
+func (w *walker) toggle(pins part.Pins) { w.to(w.drive ^ pins) }
+
+// settle brings the chip to rest. What a bidirectional pin shows to the chip is
+// what the chip itself drives there, if it does.
+func (w *walker) settle() {
+	for range 4 {
+		for pin := range w.c.Inputs {
+			w.m.Set(pin, logic.Splat(w.level(pin)))
+		}
+		before := w.shown()
+		w.m.Settle()
+		if w.shown() == before {
+			return
+		}
+	}
+}
+
+// level is what pin n carries: what the chip drives there, or else the adapter.
+func (w *walker) level(n int) logic.Value {
+	if w.c.Variant.Pins[n-1].Role == part.Bidirectional {
+		if v := w.m.Out(n).Lane(0); v != logic.Z {
+			return v
+		}
+		if w.floated.Has(n) {
+			return logic.X
+		}
+	}
+	return logic.FromBool(w.drive.Has(n))
+}
+
+// shown gathers what the chip drives at its bidirectional pins.
+func (w *walker) shown() (levels [part.MaxPins + 1]logic.Value) {
+	for _, o := range w.c.Outputs {
+		if w.c.Variant.Pins[o.Pin-1].Role == part.Bidirectional {
+			levels[o.Pin] = w.m.Out(o.Pin).Lane(0)
+		}
+	}
+	return levels
+}
+
+// step describes the present levels as a step. A bidirectional pin is driven
+// while the chip releases it, unless it is floated to see that it does.
+func (w *walker) step() Step {
+	st := Step{Driven: w.s.Inputs &^ w.floated}
+	for _, o := range w.c.Outputs {
+		value := w.m.Out(o.Pin).Lane(0)
+		if w.c.Variant.Pins[o.Pin-1].Role == part.Bidirectional {
+			if value == logic.Z && !w.floated.Has(o.Pin) {
+				continue
+			}
+			st.Driven = st.Driven.With(o.Pin, false)
+		}
+		if value == logic.X || !w.s.Outputs.Has(o.Pin) {
+			continue
+		}
+		st.Compared = st.Compared.With(o.Pin, true)
+		st.High = st.High.With(o.Pin, value == logic.One)
+		st.Z = st.Z.With(o.Pin, value == logic.Z)
+	}
+	st.Drive = w.drive & st.Driven
+	return st
+}
+
+// known counts the state bits whose level is known.
+func (w *walker) known() int {
+	n := 0
+	for i := range w.c.State {
+		if w.m.State(i).Lane(0) != logic.X {
+			n++
+		}
+	}
+	return n
+}
