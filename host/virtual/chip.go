@@ -102,7 +102,7 @@ func (c *Chip) damage(d Defect) error {
 			p.low = resistor(supplyVolts*float64(p.stuck&1), 10)
 			p.high = p.low
 		}
-	case Open:
+	case OpenBond:
 		if !c.pads[d.Pin-1].bonded {
 			return fmt.Errorf("pin %d of a %s is not connected inside anyway", d.Pin, c.Type.Name())
 		}

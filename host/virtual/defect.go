@@ -23,7 +23,7 @@ type DefectKind uint8
 const (
 	StuckLow DefectKind = iota
 	StuckHigh
-	Open
+	OpenBond
 	Shorted
 	Reversed
 	Empty
@@ -33,7 +33,7 @@ const (
 var forms = [...]struct{ text, meaning string }{
 	StuckLow:  {"N stuck low", "an output N is pulled to ground, or the die takes input N as low"},
 	StuckHigh: {"N stuck high", "an output N is pulled to the supply, or the die takes input N as high"},
-	Open:      {"N open", "the bond wire of pin N is broken"},
+	OpenBond:  {"N open", "the bond wire of pin N is broken"},
 	Shorted:   {"N shorted to M", "pins N and M touch"},
 	Reversed:  {"reversed", "the chip is put in turned by 180 degrees"},
 	Empty:     {"empty", "there is no chip in the socket"},

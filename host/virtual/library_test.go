@@ -68,14 +68,14 @@ func TestEveryLibraryPart(t *testing.T) {
 			}
 			typ := part.Type{Variant: v, Family: v.Families[0]}
 			for pin := range (seq.Inputs | seq.Outputs | part.PinSet(v.VCC(), v.GND())).All() {
-				for _, kind := range []DefectKind{StuckLow, StuckHigh, Open} {
-					if supply := pin == v.VCC() || pin == v.GND(); supply && kind != Open {
+				for _, kind := range []DefectKind{StuckLow, StuckHigh, OpenBond} {
+					if supply := pin == v.VCC() || pin == v.GND(); supply && kind != OpenBond {
 						continue
 					}
 					// An open output whose bias rail is high needs the low rail to tell it from a high.
 					insertions++
 					wrong := errorsOf(socketWith(t, typ, Defect{Kind: kind, Pin: pin}), seq)
-					if wrong == 0 && !(kind == Open && pulls(v, pin, part.OpenEmitter)) {
+					if wrong == 0 && !(kind == OpenBond && pulls(v, pin, part.OpenEmitter)) {
 						t.Errorf("%s with %s passes", typ.Name(), Defect{Kind: kind, Pin: pin})
 						continue
 					}
@@ -92,11 +92,50 @@ func TestEveryLibraryPart(t *testing.T) {
 
 func pulls(v *part.Variant, pin int, stage part.Stage) bool { return v.Pins[pin-1].Stage == stage }
 
-func socketWith(t *testing.T, typ part.Type, defects ...Defect) *Socket {
+func socketWith(t testing.TB, typ part.Type, defects ...Defect) *Socket {
+	return NewSocket(chipWith(t, typ, defects...), 1)
+}
+
+func chipWith(t testing.TB, typ part.Type, defects ...Defect) *Chip {
 	t.Helper()
 	chip, err := NewChip(typ, defects...)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return NewSocket(chip, 1)
+	return chip
+}
+
+// stepper gives a socket with a 7410 and a function that changes one input and samples.
+func stepper(t testing.TB, defects ...Defect) func() {
+	typ, err := library.Open("74LS10")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := powered(chipWith(t, typ, defects...))
+	s.Rails(adapter.High, adapter.Off)
+	inputs := pins(1, 2, 3, 4, 5, 9, 10, 11, 13)
+	level, i := inputs, 0
+	changes := []adapter.Word{pins(1), pins(3), pins(9), pins(2), pins(13)}
+	return func() {
+		level ^= changes[i%len(changes)]
+		i++
+		s.Drive(inputs, level)
+		s.Sample()
+	}
+}
+
+func TestStepDoesNotAllocate(t *testing.T) {
+	if n := testing.AllocsPerRun(100, stepper(t, Defect{Shorted, 3, 12})); n != 0 {
+		t.Errorf("%v allocations a step", n)
+	}
+}
+
+// BenchmarkStep is a step of one changed input on a 14-pin chip: solving the
+// nodes that change, the die's logic, and a sample.
+func BenchmarkStep(b *testing.B) {
+	step := stepper(b)
+	b.ReportAllocs()
+	for b.Loop() {
+		step()
+	}
 }
