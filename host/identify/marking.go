@@ -1,0 +1,230 @@
+package identify
+
+import (
+	"errors"
+	"fmt"
+	"regexp"
+	"strings"
+	"time"
+	"unicode"
+
+	"chipassay/vectors/library"
+	"chipassay/vectors/part"
+)
+
+// A Marking is what the letters and digits on a chip can mean.
+type Marking struct {
+	Typed string
+	Parts []PartReading
+	Dates []DateReading
+	Notes []string // where a reading is open, and how to decide
+}
+
+// A PartReading is a group of characters read as a part.
+type PartReading struct {
+	Token       string // as marked: "XY7438N"
+	Prefix      string // maker's letters: "XY"
+	Type        string // as the families write it: "74LS38"
+	Number      string // of the plain series: "7438"
+	Part        *part.Part
+	Family      *part.Family // nil where the marking does not tell
+	Suffix      string       // all letters behind the number: "N"
+	Package     string       // the package letter and what it commonly stands for
+	Temperature string       // the range that the series and its letters stand for
+}
+
+// A DateReading is a group of characters read as a date code.
+type DateReading struct {
+	Token string
+	Code  DateCode
+}
+
+var (
+	// maker's letters, series, family letters, number, suffix
+	markedTTL = regexp.MustCompile(`^([A-Z]{0,4}?)(54|64|74|84)(ALS|AS|HCT|HC|LS|H|L|S|F|C|)([0-9]{2,6})([A-Z]{0,5}[0-9]?)$`)
+	// maker's letters, the 14000 form or the 4000 form, suffix; 74HC4075 is caught above
+	markedCMOS = regexp.MustCompile(`^([A-Z]{0,4}?)(1?[45][0-9]{3}|40[0-9]{3})(UB|[AB]|)([A-Z]{0,4})$`)
+	// a peripheral driver of the 75 series
+	markedDriver = regexp.MustCompile(`^([A-Z]{0,4}?)(55|75)([0-9]{3})([A-Z]{0,3})$`)
+	datePattern  = regexp.MustCompile(`^[A-Z]{0,2}([0-9]{3,4})[A-Z]{0,2}$`)
+)
+
+// packageLetters are what the letter at the end of a marking commonly stands
+// for. Makers differ; the letter is a hint.
+//
+// Source: common practice.
+var packageLetters = map[byte]string{
+	'N': "plastic DIP", 'P': "plastic DIP", 'E': "plastic DIP",
+	'J': "ceramic DIP", 'F': "ceramic DIP or flat pack, by maker", 'D': "ceramic DIP or small outline, by maker",
+	'W': "flat pack", 'L': "ceramic DIP or chip carrier, by maker", 'M': "small outline",
+}
+
+// ReadMarking reads what is printed on a chip, in any order and over any number
+// of lines: the part with its maker's letters, and the date code. It is an
+// error if no part of the library and no date code can be read from it.
+func ReadMarking(text string, lib *library.Library, now time.Time) (Marking, error) {
+	m := Marking{Typed: text}
+	tokens := strings.FieldsFunc(strings.ToUpper(text), func(r rune) bool {
+		return unicode.IsSpace(r) || strings.ContainsRune(",;|/-·", r)
+	})
+	if len(tokens) == 0 {
+		return m, errors.New("nothing to read: type what is printed on the chip, such as \"XY7438N 7432\"")
+	}
+	for _, token := range tokens {
+		p, err := readPart(token, lib)
+		if err != nil {
+			return m, err
+		}
+		if p != nil {
+			m.Parts = append(m.Parts, *p)
+		}
+	}
+	for _, token := range tokens {
+		m.readDate(token, now)
+	}
+	m.weigh()
+	if len(m.Parts) == 0 && len(m.Dates) == 0 {
+		return m, fmt.Errorf("no part of the library and no date code can be read from %q; type the part number alone, such as 7438 or 74LS38", text)
+	}
+	return m, nil
+}
+
+// readPart reads a token as a part, or gives nil.
+func readPart(token string, lib *library.Library) (*PartReading, error) {
+	for _, read := range []func(string) (r PartReading, ok bool){readTTL, readCMOS, readDriver} {
+		r, ok := read(token)
+		if !ok {
+			continue
+		}
+		p, err := lib.Find(r.Number)
+		if err != nil {
+			return nil, err
+		}
+		if p == nil {
+			continue
+		}
+		r.Token, r.Part = token, p
+		if r.Family != nil && p.In(r.Family) == nil {
+			r.Family = nil
+		}
+		r.Type = p.Number
+		if r.Family != nil {
+			r.Type = r.Family.TypeName(p.Number)
+		}
+		r.Package = packageOf(r.Suffix)
+		return &r, nil
+	}
+	return nil, nil
+}
+
+func readTTL(token string) (r PartReading, ok bool) {
+	m := markedTTL.FindStringSubmatch(token)
+	if m == nil {
+		return r, false
+	}
+	number, family, _ := part.SplitTypeName("74" + m[3] + m[4])
+	r = PartReading{Prefix: m[1], Number: number, Family: family, Suffix: m[5], Temperature: map[string]string{
+		"54": "−55 to 125 °C (54 series)", "64": "−40 to 85 °C (64 series)",
+		"74": "0 to 70 °C (74 series)", "84": "−25 to 85 °C (84 series)"}[m[2]]}
+	if strings.HasPrefix(m[3], "HC") || m[3] == "C" {
+		r.Temperature = map[string]string{"54": "−55 to 125 °C (54 series)", "74": "−40 to 85 °C (74 series, CMOS)"}[m[2]]
+	}
+	return r, true
+}
+
+func readCMOS(token string) (r PartReading, ok bool) {
+	m := markedCMOS.FindStringSubmatch(token)
+	if m == nil {
+		return r, false
+	}
+	number := m[2]
+	if len(number) == 5 && number[0] == '1' {
+		number = number[1:] // 14011 is the 4011
+	}
+	r = PartReading{Prefix: m[1], Number: number, Suffix: m[3] + m[4], Temperature: "−40 to 85 °C in plastic, −55 to 125 °C in most ceramic packages"}
+	if m[3] == "B" || m[3] == "UB" {
+		r.Family = part.FamilyByName("4000" + m[3])
+	}
+	return r, true
+}
+
+func readDriver(token string) (r PartReading, ok bool) {
+	m := markedDriver.FindStringSubmatch(token)
+	if m == nil {
+		return r, false
+	}
+	return PartReading{Prefix: m[1], Number: "75" + m[3], Suffix: m[4], Temperature: map[string]string{
+		"55": "−55 to 125 °C (55 series)", "75": "0 to 70 °C (75 series)"}[m[2]]}, true
+}
+
+// packageOf reads the last letter of a suffix.
+func packageOf(suffix string) string {
+	suffix = strings.TrimRight(suffix, "0123456789")
+	if suffix == "" || suffix == "A" || suffix == "B" || suffix == "UB" {
+		return ""
+	}
+	letter := suffix[len(suffix)-1]
+	meaning, ok := packageLetters[letter]
+	if !ok {
+		return fmt.Sprintf("%c: not a common package letter", letter)
+	}
+	return fmt.Sprintf("%c: %s", letter, meaning)
+}
+
+// readDate reads a token as a date code, if it can be one.
+func (m *Marking) readDate(token string, now time.Time) {
+	digits := datePattern.FindStringSubmatch(token)
+	if digits == nil {
+		return
+	}
+	since := 0
+	for _, p := range m.Parts {
+		if p.Token != token && p.Family != nil {
+			since = MadeSince(p.Family)
+		}
+	}
+	if d, err := ParseDateCode(digits[1], since, now); err == nil {
+		m.Dates = append(m.Dates, DateReading{Token: token, Code: d})
+	}
+}
+
+// weigh says where a group of characters can be a part as well as a date code.
+// If another group can only be a part, it is most likely the date code.
+func (m *Marking) weigh() {
+	both := map[string]bool{}
+	for _, p := range m.Parts {
+		for _, d := range m.Dates {
+			if p.Token == d.Token {
+				both[p.Token] = true
+			}
+		}
+	}
+	onlyPart := func() (token string) {
+		for _, p := range m.Parts {
+			if !both[p.Token] {
+				return p.Token
+			}
+		}
+		return ""
+	}()
+	for _, p := range m.Parts {
+		if !both[p.Token] {
+			continue
+		}
+		note := fmt.Sprintf("%s can be a part (%s) or a date code", p.Token, p.Part.Title)
+		switch {
+		case onlyPart != "":
+			note += fmt.Sprintf("; as %s can only be a part, %s is most likely the date code", onlyPart, p.Token)
+		case len(both) > 1:
+			note += "; the part most often stands with letters, before or above the date code: look for those"
+		default:
+			note += "; it stands alone, so nothing on the chip decides: look for a second number"
+		}
+		m.Notes = append(m.Notes, note)
+	}
+	for _, p := range m.Parts {
+		if p.Family == nil && !both[p.Token] {
+			m.Notes = append(m.Notes, fmt.Sprintf("%s names no family that the %s was made in, so its levels are not known from the marking", p.Token, p.Number))
+		}
+	}
+}

@@ -1,0 +1,65 @@
+package verilog_test
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/vectors/library"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/stimulus"
+	"chipassay/vectors/verilog"
+)
+
+// maxBenchSteps bounds what is simulated of one part, for the time it takes.
+const maxBenchSteps = 3000
+
+// A simulator that knows nothing of this project (Icarus Verilog) runs the
+// exported module of every variant of every part through the steps of its test
+// and must see what they expect.
+func TestExportedModulesAnswerTheVectors(t *testing.T) {
+	for _, tool := range []string{"iverilog", "vvp"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			t.Fatalf("%s is missing: apt-get install -y --no-install-recommends iverilog", tool)
+		}
+	}
+	parts, err := library.All()
+	require.NoError(t, err)
+	slots := make(chan struct{}, 2) // as many at once as a small machine has cores
+	for _, p := range parts {
+		for i, v := range p.Variants {
+			t.Run(fmt.Sprintf("%s/%d", p.Number, i), func(t *testing.T) {
+				t.Parallel()
+				slots <- struct{}{}
+				defer func() { <-slots }()
+				c, err := logic.Compile(v)
+				require.NoError(t, err)
+				s, err := stimulus.For(c)
+				require.NoError(t, err)
+				s.Steps = s.Steps[:min(len(s.Steps), maxBenchSteps)]
+				require.Equal(t, fmt.Sprintf("done %d steps 0 differences\n", len(s.Steps)), simulate(t, c, s))
+			})
+		}
+	}
+}
+
+func simulate(t *testing.T, c *logic.Circuit, s *stimulus.Sequence) string {
+	t.Helper()
+	dir := t.TempDir()
+	var module, bench bytes.Buffer
+	require.NoError(t, verilog.WriteModule(&module, c))
+	require.NoError(t, verilog.WriteBench(&bench, s))
+	file := filepath.Join(dir, "part.v")
+	require.NoError(t, os.WriteFile(file, append(module.Bytes(), bench.Bytes()...), 0o644))
+	compiled := filepath.Join(dir, "part.vvp")
+	out, err := exec.Command("iverilog", "-g2005", "-Wall", "-o", compiled, file).CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	out, err = exec.Command("vvp", "-n", compiled).CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	return string(out)
+}
