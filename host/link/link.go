@@ -68,6 +68,9 @@ func (l *Link) call(ctx context.Context, tries int, request, reply protocol.Mess
 	wire := frame.Encode()
 	patience := bridges + work + l.onWire(len(frame.Payload)) + l.onWire(max(longestReply, len(frame.Payload)))
 	for try := range tries {
+		if err := ctx.Err(); err != nil {
+			return named(request, err)
+		}
 		if try > 0 {
 			l.Repeats++
 			if err := l.write([]byte{0}); err != nil { // ends what the line may hold of a broken frame

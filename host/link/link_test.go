@@ -202,8 +202,9 @@ func TestCancelledContextReturnsBetweenReads(t *testing.T) {
 	if !errors.Is(err, context.Canceled) || reads != 2 || conn.timeout > 20*time.Millisecond {
 		t.Errorf("%v after %d reads of at most %v", err, reads, conn.timeout)
 	}
-	if err := New(conn, protocol.UsualRate).Call(ctx, &note{}, &note{reply: true}, 0); !errors.Is(err, context.Canceled) {
-		t.Errorf("already cancelled: %v", err)
+	sent := len(conn.written)
+	if err := New(conn, protocol.UsualRate).Call(ctx, &note{}, &note{reply: true}, 0); !errors.Is(err, context.Canceled) || len(conn.written) != sent {
+		t.Errorf("already cancelled: %v, %d frames sent", err, len(conn.written)-sent)
 	}
 }
 
