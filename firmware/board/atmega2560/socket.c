@@ -1,0 +1,111 @@
+/* The socket's lines. Ports B and C carry other lines beside the socket's, which
+ * keep their state; no interrupt touches a port. */
+#include <util/delay_basic.h>
+
+#include "board.h"
+#include "pins.h"
+#include "revision_a.h"
+
+enum { CYCLES_PER_US = F_CPU / 1000000, CYCLES_PER_LOOP = 4 };
+
+static const uint8_t high_switches[] = REVISION_A_HIGH_SWITCHES;
+static const uint8_t low_switches[] = REVISION_A_LOW_SWITCHES;
+
+const struct board_traits board_traits = {
+	.positions = REVISION_A_POSITIONS,
+	.sense = REVISION_A_SENSE,
+	.high_switches = high_switches,
+	.low_switches = low_switches,
+	.high_count = REVISION_A_HIGH_COUNT,
+	.low_count = REVISION_A_LOW_COUNT,
+	.features = REVISION_A_FEATURES,
+	.max_current_ma = REVISION_A_MAX_CURRENT_MA,
+	.name = "ATmega2560, revision A",
+};
+
+static inline uint8_t byte_of(uint32_t word, uint8_t n)
+{
+	return (uint8_t)(word >> (8 * n));
+}
+
+void board_level(uint32_t level)
+{
+	PORTA = byte_of(level, 0);
+	PORTC = (uint8_t)((PORTC & ~SIX) | byte_of(level, 1));
+	PORTL = byte_of(level, 2);
+	PORTB = (uint8_t)((PORTB & ~SIX) | byte_of(level, 3));
+}
+
+void board_drive(uint32_t dir, uint32_t level)
+{
+	/* A pin that is not driven keeps its port bit 0, so it has no pull-up. */
+	DDRA &= byte_of(dir, 0);
+	DDRC &= (uint8_t)(byte_of(dir, 1) | (uint8_t)~SIX);
+	DDRL &= byte_of(dir, 2);
+	DDRB &= (uint8_t)(byte_of(dir, 3) | (uint8_t)~SIX);
+	board_level(level);
+	DDRA = byte_of(dir, 0);
+	DDRC |= byte_of(dir, 1);
+	DDRL = byte_of(dir, 2);
+	DDRB |= byte_of(dir, 3);
+}
+
+uint32_t board_sample(void)
+{
+	uint8_t l9 = PINC & SIX;
+	uint8_t r9 = PINB & SIX;
+	uint8_t l1 = PINF;
+	uint8_t r1 = PINK;
+
+	return l1 | (uint32_t)l9 << 8 | (uint32_t)r1 << 16 | (uint32_t)r9 << 24;
+}
+
+void board_rails(uint8_t bias, uint8_t load)
+{
+	static const uint8_t bias_lines[] = {0, BIAS_LOW, BIAS_HIGH};
+	static const uint8_t load_lines[] = {0, LOAD_LOW, LOAD_HIGH};
+	uint8_t lines = (uint8_t)(bias_lines[bias] | load_lines[load]);
+
+	/* Through off: what stays on stays, what changes opens before it closes. */
+	PORTG &= (uint8_t)(lines | (uint8_t)~(BIAS_HIGH | BIAS_LOW | LOAD_HIGH | LOAD_LOW));
+	_delay_loop_1(CYCLES_PER_US); /* 3 µs: the bridge's transistors turn off */
+	PORTG |= lines;
+}
+
+/* Shifts bit 12 first, so that bit i comes to output i. */
+static void store_low_switches(uint16_t bits)
+{
+	uint8_t i;
+
+	for (i = REVISION_A_LOW_COUNT; i > 0; i--) {
+		PORTC &= (uint8_t)~(LATCH_SHIFT | LATCH_DATA);
+		if (bits & (1u << (REVISION_A_LOW_COUNT - 1))) {
+			PORTC |= LATCH_DATA;
+		}
+		PORTC |= LATCH_SHIFT;
+		bits = (uint16_t)(bits << 1);
+	}
+	PORTC &= (uint8_t)~(LATCH_SHIFT | LATCH_DATA);
+	PORTD |= LATCH_STORE;
+	PORTD &= (uint8_t)~LATCH_STORE;
+}
+
+void board_supply(uint8_t high_bits, uint16_t low_bits)
+{
+	/* Bits 0 and 1 are at PH0 and PH1, bits 2 to 5 at PH3 to PH6. */
+	uint8_t lines = (uint8_t)((high_bits & 0x03) | (uint8_t)((high_bits & 0x3C) << 1));
+
+	PORTH &= (uint8_t)(lines | (uint8_t)~HIGH_SWITCHES);
+	store_low_switches(low_bits);
+	PORTH |= lines;
+}
+
+uint16_t board_current(void)
+{
+	return CURRENT_NOT_MEASURED;
+}
+
+void board_wait_us(uint16_t us)
+{
+	_delay_loop_2((uint16_t)(us * (CYCLES_PER_US / CYCLES_PER_LOOP)));
+}

@@ -1,0 +1,7 @@
+/* What main starts, part by part. */
+#ifndef START_H
+#define START_H
+
+void serial_start(void);
+
+#endif

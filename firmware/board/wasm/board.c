@@ -1,0 +1,206 @@
+/* The board of the virtual adapter: a socket that the host of the WebAssembly
+ * module provides. It imports the functions below from module "env" and calls
+ * fw_reset once, then fw_poll after it has put bytes into fw_rx_buffer and told
+ * their number to fw_rx, and whenever time has passed. */
+#include "board.h"
+
+#include "adapter.h"
+#include "revision_a.h"
+
+#define IMPORT(name) __attribute__((import_module("env"), import_name(name)))
+#define EXPORT(name) __attribute__((export_name(name)))
+
+IMPORT("drive") extern void env_drive(uint32_t dir, uint32_t level);
+IMPORT("sample") extern uint32_t env_sample(void);
+IMPORT("rails") extern void env_rails(uint32_t bias, uint32_t load);
+IMPORT("supply") extern void env_supply(uint32_t high_bits, uint32_t low_bits);
+IMPORT("current") extern uint32_t env_current(void); /* 10 µA */
+IMPORT("wait_us") extern void env_wait_us(uint32_t us);
+IMPORT("millis") extern uint32_t env_millis(void);
+IMPORT("tx") extern void env_tx(const uint8_t *at, uint32_t length);
+
+EXPORT("fw_reset") void fw_reset(uint32_t cause);
+EXPORT("fw_rx_buffer") uint8_t *fw_rx_buffer(void);
+EXPORT("fw_rx_capacity") uint32_t fw_rx_capacity(void);
+EXPORT("fw_rx") void fw_rx(uint32_t length);
+EXPORT("fw_poll") void fw_poll(void);
+
+enum { RX_CAPACITY = 2048, TX_CAPACITY = 2048 };
+
+static const uint8_t high_switches[] = REVISION_A_HIGH_SWITCHES;
+static const uint8_t low_switches[] = REVISION_A_LOW_SWITCHES;
+
+const struct board_traits board_traits = {
+	.positions = REVISION_A_POSITIONS,
+	.sense = REVISION_A_SENSE,
+	.high_switches = high_switches,
+	.low_switches = low_switches,
+	.high_count = REVISION_A_HIGH_COUNT,
+	.low_count = REVISION_A_LOW_COUNT,
+	.features = REVISION_A_FEATURES | FEATURE_MONITOR,
+	.max_current_ma = REVISION_A_MAX_CURRENT_MA,
+	.name = "virtual, revision A",
+};
+
+static uint8_t rx[RX_CAPACITY];
+static uint32_t rx_length, rx_taken;
+static uint8_t tx[TX_CAPACITY];
+static uint32_t tx_length;
+static uint32_t now_ms; /* the time, as last asked for */
+static bool time_passed; /* it may not be the time any more */
+static uint32_t driven;
+static uint8_t reset_cause;
+static uint16_t boot_id;
+
+void board_drive(uint32_t dir, uint32_t level)
+{
+	driven = dir;
+	env_drive(dir, level);
+}
+
+void board_level(uint32_t level)
+{
+	env_drive(driven, level);
+}
+
+uint32_t board_sample(void)
+{
+	return env_sample();
+}
+
+void board_rails(uint8_t bias, uint8_t load)
+{
+	env_rails(bias, load);
+}
+
+void board_supply(uint8_t high_bits, uint16_t low_bits)
+{
+	env_supply(high_bits, low_bits);
+}
+
+uint16_t board_current(void)
+{
+	uint32_t current = env_current();
+
+	return current < CURRENT_NOT_MEASURED ? (uint16_t)current : CURRENT_NOT_MEASURED - 1;
+}
+
+void board_wait_us(uint16_t us)
+{
+	env_wait_us(us);
+	time_passed = true;
+}
+
+bool board_button(void)
+{
+	return false;
+}
+
+void board_lamp(enum lamp lamp, bool lit)
+{
+	(void)lamp;
+	(void)lit;
+}
+
+bool board_receive(uint8_t *byte)
+{
+	if (rx_taken == rx_length) {
+		return false;
+	}
+	*byte = rx[rx_taken];
+	rx_taken++;
+	return true;
+}
+
+static void flush(void)
+{
+	if (tx_length > 0) {
+		env_tx(tx, tx_length);
+		tx_length = 0;
+	}
+}
+
+bool board_can_send(void)
+{
+	return true;
+}
+
+void board_send(uint8_t byte)
+{
+	if (tx_length == TX_CAPACITY) {
+		flush();
+	}
+	tx[tx_length] = byte;
+	tx_length++;
+}
+
+struct line_faults board_line_faults(void)
+{
+	struct line_faults none = {0, 0};
+
+	return none;
+}
+
+void board_line_rate(bool slower)
+{
+	(void)slower;
+}
+
+uint32_t board_millis(void)
+{
+	if (time_passed) {
+		now_ms = env_millis();
+		time_passed = false;
+	}
+	return now_ms;
+}
+
+void board_watchdog(void)
+{
+}
+
+uint8_t board_reset_cause(void)
+{
+	return reset_cause;
+}
+
+uint16_t board_boot_id(void)
+{
+	return boot_id;
+}
+
+void fw_reset(uint32_t cause)
+{
+	reset_cause = (uint8_t)cause;
+	boot_id++;
+	rx_length = 0;
+	rx_taken = 0;
+	tx_length = 0;
+	time_passed = true;
+	adapter_reset();
+}
+
+uint8_t *fw_rx_buffer(void)
+{
+	return rx;
+}
+
+uint32_t fw_rx_capacity(void)
+{
+	return RX_CAPACITY;
+}
+
+/* fw_poll takes all that is there, so the buffer is always free when the host writes to it. */
+void fw_rx(uint32_t length)
+{
+	rx_length = length < RX_CAPACITY ? length : RX_CAPACITY;
+	rx_taken = 0;
+}
+
+void fw_poll(void)
+{
+	time_passed = true;
+	while (adapter_poll()) {
+	}
+	flush();
+}

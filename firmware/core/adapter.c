@@ -1,0 +1,171 @@
+/* The main loop. Receiving goes before everything, for its bytes do not wait;
+ * sending takes what the line takes; a request is carried out once the reply
+ * before it is gone. So one whole request can come in while a reply goes out. */
+#include "adapter.h"
+
+#include "board.h"
+#include "message.h"
+#include "receiver.h"
+#include "request.h"
+#include "sender.h"
+#include "socket.h"
+
+static struct receiver receiver;
+static struct sender sender;
+static struct line_counters counters;
+
+enum {
+	BYTES_A_TURN = 64, /* most that are received before the rest of the loop has its turn */
+	TURNS_A_LOOK = 16  /* turns of the loop for one look at the clock while a reply goes out */
+};
+
+static bool pending; /* a request stands in the receiver */
+
+/* The request that was answered last, whose reply still is in the sender. */
+static struct {
+	bool is;
+	uint8_t type, seq;
+	uint16_t crc;
+} answered;
+
+static bool heard;            /* a sound frame came, less than SILENCE_MS ago */
+static uint32_t heard_ms;     /* when */
+static uint32_t watched_ms;   /* when the current and the line were last looked at */
+static bool slower;           /* the line is at the slower rate */
+
+static void count(uint16_t *counter, uint8_t more)
+{
+	*counter = more > UINT16_MAX - *counter ? UINT16_MAX : (uint16_t)(*counter + more);
+}
+
+static void hear(void)
+{
+	heard = true;
+	heard_ms = board_millis();
+}
+
+static bool receive(void)
+{
+	uint8_t bytes = 0;
+	uint8_t byte;
+
+	while (!pending && bytes < BYTES_A_TURN && board_receive(&byte)) {
+		bytes++;
+		switch (receiver_take(&receiver, byte)) {
+		case RECEIPT_NONE:
+			break;
+		case RECEIPT_FRAME:
+			count(&counters.frames, 1);
+			pending = true;
+			hear();
+			break;
+		case RECEIPT_DAMAGED:
+			count(&counters.damaged, 1);
+			break;
+		case RECEIPT_OVERSIZE:
+			count(&counters.oversize, 1);
+			break;
+		}
+	}
+	return bytes > 0;
+}
+
+/* Answers the request in the receiver: anew, or as before if it is the same. */
+static void answer(void)
+{
+	const uint8_t *body = receiver.body;
+	uint16_t crc = get_u16(body + receiver.length - CRC_LEN);
+	uint8_t type = body[1];
+
+	if (answered.is && type != TYPE_HELLO && type == answered.type && body[2] == answered.seq && crc == answered.crc) {
+		sender_again(&sender);
+	} else {
+		board_lamp(LAMP_BUSY, true);
+		sender_start(&sender, request_carry_out(body, receiver.length, &counters, sender.body));
+		board_lamp(LAMP_BUSY, false);
+		answered.is = true;
+		answered.type = type;
+		answered.seq = body[2];
+		answered.crc = crc;
+		hear(); /* the host could not speak meanwhile */
+	}
+	pending = false;
+}
+
+static void change_rate(bool to_slower)
+{
+	slower = to_slower;
+	board_line_rate(to_slower);
+	receiver_reset(&receiver);
+	hear(); /* gives the host SILENCE_MS to be heard at this rate */
+}
+
+/* Looks after what no request asks for, once a millisecond. */
+static void watch(void)
+{
+	uint32_t ms = board_millis();
+	struct line_faults faults;
+
+	if (ms == watched_ms) {
+		return;
+	}
+	watched_ms = ms;
+	(void)socket_guard();
+	faults = board_line_faults();
+	count(&counters.overruns, faults.overruns);
+	count(&counters.line_errors, faults.line_errors);
+	if (heard && ms - heard_ms >= SILENCE_MS) {
+		heard = false;
+		if (socket_live()) {
+			socket_safe(SAFE_SILENCE);
+		}
+		if (slower) {
+			change_rate(false);
+			heard = false;
+		}
+	}
+	if (faults.line_errors > 0 && !heard && !slower) {
+		change_rate(true);
+	}
+}
+
+void adapter_reset(void)
+{
+	static const struct line_counters none;
+
+	receiver_reset(&receiver);
+	sender.busy = false;
+	counters = none;
+	pending = false;
+	answered.is = false;
+	heard = false;
+	slower = false;
+	watched_ms = board_millis();
+	socket_safe(SAFE_RESET);
+	board_lamp(LAMP_BUSY, false);
+	board_lamp(LAMP_READY, true);
+}
+
+bool adapter_poll(void)
+{
+	static uint8_t turns;
+	bool any = receive();
+
+	board_watchdog();
+	turns++;
+	if (!sender.busy || turns % TURNS_A_LOOK == 0) {
+		watch();
+	}
+	if (sender.busy) {
+		if (board_can_send()) {
+			board_send(sender_next(&sender));
+		}
+		sender_prepare(&sender);
+		return true;
+	}
+	if (pending) {
+		answer();
+		return true;
+	}
+	return any;
+}

@@ -1,0 +1,13 @@
+/* The adapter: a line, a socket, and what is asked of it. */
+#ifndef ADAPTER_H
+#define ADAPTER_H
+
+#include <stdbool.h>
+
+/* Begins: the socket safe, nothing heard. Call once, before adapter_poll. */
+void adapter_reset(void);
+
+/* The body of the main loop. False when there was nothing to do. */
+bool adapter_poll(void);
+
+#endif

@@ -1,0 +1,98 @@
+/* What the core needs of the board it runs on. Each folder of ../board
+ * implements this once, and the core never asks which it is.
+ *
+ * A word is a u32 with a bit a position of the socket: byte 0 (least
+ * significant) L1-8, byte 1 L9-14, byte 2 R1-8, byte 3 R9-14.
+ */
+#ifndef BOARD_H
+#define BOARD_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+/* What the board is. */
+struct board_traits {
+	uint32_t positions;          /* word of the positions that are there */
+	uint32_t sense;              /* word of those seen on the socket side of the drive resistor */
+	const uint8_t *high_switches; /* positions of the high-side switches, in the order of the bits of board_supply */
+	const uint8_t *low_switches;  /* positions of the low-side switches, likewise */
+	uint8_t high_count;
+	uint8_t low_count;
+	uint16_t features;           /* FEATURE_… of message.h */
+	uint16_t max_current_ma;     /* highest current limit, mA */
+	const char *name;            /* printable ASCII, at most 32 characters */
+};
+
+extern const struct board_traits board_traits;
+
+/* Socket. The core calls these only with what it has checked. */
+
+/* Makes dir the driven positions, at their bits of level; level has no bit
+ * outside dir. Releases first, then changes levels, then drives new ones. */
+void board_drive(uint32_t dir, uint32_t level);
+
+/* Changes the levels of the positions that board_drive made driven, and nothing
+ * else; level has no other bit. */
+void board_level(uint32_t level);
+
+/* Word of the positions that read high. */
+uint32_t board_sample(void);
+
+/* State of the rails: RAIL_OFF, RAIL_LOW or RAIL_HIGH of message.h. Changes a rail through off. */
+void board_rails(uint8_t bias, uint8_t load);
+
+/* Closes these switches and opens all others, the opening ones first; bit i is
+ * switch i of the traits. */
+void board_supply(uint8_t high_bits, uint16_t low_bits);
+
+/* Supply current in 10 µA; CURRENT_NOT_MEASURED without a monitor. */
+uint16_t board_current(void);
+
+/* Waits at least us µs, at most 1000. */
+void board_wait_us(uint16_t us);
+
+/* Operator. */
+
+bool board_button(void);
+
+enum lamp {
+	LAMP_READY, /* the firmware runs */
+	LAMP_BUSY,  /* a request is being carried out */
+	LAMP_POWER  /* a supply switch is closed */
+};
+void board_lamp(enum lamp lamp, bool lit);
+
+/* Serial line. */
+
+/* Takes the next byte that came; false if there is none. */
+bool board_receive(uint8_t *byte);
+
+/* Whether board_send takes a byte without waiting. */
+bool board_can_send(void);
+void board_send(uint8_t byte);
+
+/* What went wrong on the line since the last call. */
+struct line_faults {
+	uint8_t overruns;    /* bytes lost for want of time */
+	uint8_t line_errors; /* bytes without a stop bit */
+};
+struct line_faults board_line_faults(void);
+
+/* Selects the slower line rate, or the usual one. */
+void board_line_rate(bool slower);
+
+/* Time and resets. */
+
+/* ms since the reset, modulo 2^32. */
+uint32_t board_millis(void);
+
+/* Tells the watchdog that the main loop runs. */
+void board_watchdog(void);
+
+/* RESET_… of message.h. */
+uint8_t board_reset_cause(void);
+
+/* Another number after each reset. */
+uint16_t board_boot_id(void);
+
+#endif

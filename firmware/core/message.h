@@ -1,0 +1,126 @@
+/* The numbers and layouts of the protocol: version 1 of protocol/SPEC.md. */
+#ifndef MESSAGE_H
+#define MESSAGE_H
+
+#include <stdint.h>
+
+enum {
+	PROTOCOL_VERSION = 1,
+
+	FIRMWARE_MAJOR = 1,
+	FIRMWARE_MINOR = 0,
+	FIRMWARE_PATCH = 0
+};
+
+enum {
+	TYPE_HELLO = 0x01,
+	TYPE_STATUS = 0x02,
+	TYPE_SAFE = 0x03,
+	TYPE_RAILS = 0x04,
+	TYPE_POWER = 0x05,
+	TYPE_APPLY = 0x06,
+	/* reserved: 0x07 MEASURE, 0x08 CALIBRATION, 0x09 SWEEP, 0x0A PATTERN */
+	TYPE_REPLY = 0x80,
+	TYPE_ERROR = 0xFF
+};
+
+/* Why a request was refused or broken off. */
+enum refusal {
+	ACCEPTED = 0,
+	BAD_VERSION = 1,
+	BAD_TYPE = 2,
+	BAD_PAYLOAD = 3,
+	BAD_POSITION = 4,
+	CONFLICT = 5,
+	NOT_POWERED = 6,
+	OVERCURRENT = 7,
+	LIMIT = 8
+};
+
+enum { RAIL_OFF = 0, RAIL_LOW = 1, RAIL_HIGH = 2 };
+
+enum {
+	FEATURE_BIAS = 1 << 0,
+	FEATURE_LOAD = 1 << 1,
+	FEATURE_MONITOR = 1 << 2,
+	FEATURE_BUTTON = 1 << 3
+};
+
+enum { STATE_POWERED = 1 << 0, STATE_BUTTON = 1 << 1 };
+
+enum reset_cause {
+	RESET_UNKNOWN = 0,
+	RESET_POWER_ON = 1,
+	RESET_EXTERNAL = 2,
+	RESET_BROWN_OUT = 3,
+	RESET_WATCHDOG = 4,
+	RESET_PROGRAM = 5
+};
+
+enum safe_cause {
+	SAFE_RESET = 1,
+	SAFE_REQUEST = 2,
+	SAFE_HELLO = 3,
+	SAFE_SILENCE = 4,
+	SAFE_REFUSED = 5,
+	SAFE_OVERCURRENT = 6
+};
+
+enum { APPLY_DIRECTIONS = 1 << 0, APPLY_UNPOWERED = 1 << 1 };
+
+#define CURRENT_NOT_MEASURED 0xFFFFu
+
+enum {
+	HEADER_LEN = 3, /* version, type, seq */
+	CRC_LEN = 2,
+	MIN_BODY = HEADER_LEN + CRC_LEN,
+
+	POWER_LEN = 10,
+	RAILS_LEN = 2,
+	APPLY_HEADER_LEN = 8,
+	SAMPLE_LEN = 4,
+
+	MAX_STEPS = 256,
+	MAX_PAYLOAD = APPLY_HEADER_LEN + 4 * MAX_STEPS,
+	MAX_REPLY_PAYLOAD = SAMPLE_LEN * MAX_STEPS,
+	MAX_REQUEST_BODY = HEADER_LEN + MAX_PAYLOAD + CRC_LEN,
+	MAX_REPLY_BODY = HEADER_LEN + MAX_REPLY_PAYLOAD + CRC_LEN
+};
+
+#define SILENCE_MS 2000u  /* without a sound frame while anything is on */
+#define MAX_BUSY_MS 1000u /* longest run of one request */
+
+#define USUAL_RATE 1000000u /* baud */
+#define SLOWER_RATE 38400u  /* baud */
+
+/* Little-endian fields, at any address. */
+
+static inline uint16_t get_u16(const uint8_t *at)
+{
+	return (uint16_t)(at[0] | (uint16_t)((uint16_t)at[1] << 8));
+}
+
+static inline uint32_t get_u32(const uint8_t *at)
+{
+	return get_u16(at) | (uint32_t)get_u16(at + 2) << 16;
+}
+
+static inline uint8_t *put_u8(uint8_t *at, uint8_t value)
+{
+	at[0] = value;
+	return at + 1;
+}
+
+static inline uint8_t *put_u16(uint8_t *at, uint16_t value)
+{
+	at[0] = (uint8_t)value;
+	at[1] = (uint8_t)(value >> 8);
+	return at + 2;
+}
+
+static inline uint8_t *put_u32(uint8_t *at, uint32_t value)
+{
+	return put_u16(put_u16(at, (uint16_t)value), (uint16_t)(value >> 16));
+}
+
+#endif

@@ -1,0 +1,257 @@
+#include "request.h"
+
+#include "board.h"
+#include "message.h"
+#include "socket.h"
+
+/* A request being answered. */
+struct request {
+	const uint8_t *payload;
+	uint16_t length; /* of the payload */
+	uint8_t *reply;  /* end of the reply so far */
+	uint32_t detail; /* of a refusal */
+};
+
+static enum refusal refuse(struct request *r, enum refusal code, uint32_t detail)
+{
+	r->detail = detail;
+	return code;
+}
+
+static enum refusal bad_payload(struct request *r)
+{
+	return refuse(r, BAD_PAYLOAD, r->length);
+}
+
+static enum refusal hello(struct request *r)
+{
+	static const uint32_t rates[] = {USUAL_RATE, SLOWER_RATE};
+	const struct board_traits *t = &board_traits;
+	uint8_t *at = r->reply;
+	uint8_t *name_length;
+	const char *c;
+	uint32_t high = 0, low = 0;
+	uint8_t i;
+
+	if (r->length != 0) {
+		return bad_payload(r);
+	}
+	socket_safe(SAFE_HELLO);
+	for (i = 0; i < t->high_count; i++) {
+		high |= position_bit(t->high_switches[i]);
+	}
+	for (i = 0; i < t->low_count; i++) {
+		low |= position_bit(t->low_switches[i]);
+	}
+	at = put_u8(at, PROTOCOL_VERSION);
+	at = put_u8(at, FIRMWARE_MAJOR);
+	at = put_u8(at, FIRMWARE_MINOR);
+	at = put_u8(at, FIRMWARE_PATCH);
+	at = put_u16(at, board_boot_id());
+	at = put_u16(at, MAX_PAYLOAD);
+	at = put_u16(at, MAX_STEPS);
+	at = put_u16(at, t->max_current_ma);
+	at = put_u16(at, MAX_BUSY_MS);
+	at = put_u16(at, SILENCE_MS);
+	at = put_u32(at, t->positions);
+	at = put_u32(at, t->sense);
+	at = put_u32(at, high);
+	at = put_u32(at, low);
+	at = put_u16(at, t->features);
+	at = put_u8(at, sizeof rates / sizeof rates[0]);
+	for (i = 0; i < sizeof rates / sizeof rates[0]; i++) {
+		at = put_u32(at, rates[i]);
+	}
+	name_length = at;
+	at++;
+	for (c = t->name; *c != '\0'; c++) {
+		at = put_u8(at, (uint8_t)*c);
+	}
+	*name_length = (uint8_t)(at - name_length - 1);
+	r->reply = at;
+	return ACCEPTED;
+}
+
+static enum refusal status(struct request *r, const struct line_counters *counters)
+{
+	const struct socket_state *s = socket_now();
+	uint8_t *at = r->reply;
+
+	if (r->length != 0) {
+		return bad_payload(r);
+	}
+	at = put_u8(at, (uint8_t)((s->high != 0 ? STATE_POWERED : 0) | (board_button() ? STATE_BUTTON : 0)));
+	at = put_u8(at, s->bias);
+	at = put_u8(at, s->load);
+	at = put_u8(at, s->high);
+	at = put_u32(at, s->low);
+	at = put_u32(at, s->driven);
+	at = put_u16(at, board_current());
+	at = put_u16(at, s->limit_ma);
+	at = put_u8(at, board_reset_cause());
+	at = put_u8(at, s->safe_cause);
+	at = put_u16(at, board_boot_id());
+	at = put_u16(at, counters->frames);
+	at = put_u16(at, counters->damaged);
+	at = put_u16(at, counters->oversize);
+	at = put_u16(at, counters->overruns);
+	r->reply = put_u16(at, counters->line_errors);
+	return ACCEPTED;
+}
+
+static enum refusal safe(struct request *r)
+{
+	if (r->length != 0) {
+		return bad_payload(r);
+	}
+	socket_safe(SAFE_REQUEST);
+	return ACCEPTED;
+}
+
+static enum refusal rails(struct request *r)
+{
+	if (r->length != RAILS_LEN || r->payload[0] > RAIL_HIGH || r->payload[1] > RAIL_HIGH) {
+		return bad_payload(r);
+	}
+	socket_rails(r->payload[0], r->payload[1]);
+	return ACCEPTED;
+}
+
+static enum refusal power(struct request *r)
+{
+	uint8_t high, reserved;
+	uint16_t limit_ma, settle_ms;
+	uint32_t low;
+	enum refusal refusal;
+
+	if (r->length != POWER_LEN) {
+		return bad_payload(r);
+	}
+	high = r->payload[0];
+	reserved = r->payload[1];
+	limit_ma = get_u16(r->payload + 2);
+	settle_ms = get_u16(r->payload + 4);
+	low = get_u32(r->payload + 6);
+	if (reserved != 0 || (high != 0 && low == 0) || (high != 0) != (limit_ma != 0)) {
+		return bad_payload(r);
+	}
+	refusal = socket_may_power(high, low, &r->detail);
+	if (refusal != ACCEPTED) {
+		return refusal;
+	}
+	if (limit_ma > board_traits.max_current_ma) {
+		return refuse(r, LIMIT, board_traits.max_current_ma);
+	}
+	if (settle_ms > MAX_BUSY_MS) {
+		return refuse(r, LIMIT, MAX_BUSY_MS);
+	}
+	socket_power(high, low, limit_ma);
+	for (; settle_ms > 0; settle_ms--) {
+		if (!socket_wait_us(1000) || !socket_guard()) {
+			return refuse(r, OVERCURRENT, socket_now()->tripped);
+		}
+		board_watchdog();
+	}
+	if (!socket_guard()) {
+		return refuse(r, OVERCURRENT, socket_now()->tripped);
+	}
+	r->reply = put_u16(r->reply, board_current());
+	return ACCEPTED;
+}
+
+/* Whether every direction of the steps may be driven. */
+static enum refusal may_apply(const struct steps *steps, uint32_t *detail)
+{
+	const uint8_t *at = steps->at;
+	uint32_t all = steps->direction;
+	uint16_t i;
+
+	for (i = 0; steps->directions && i < steps->count; i++) {
+		all |= get_u32(at);
+		at += 8;
+	}
+	return socket_may_drive(all, detail);
+}
+
+static enum refusal apply(struct request *r)
+{
+	struct steps steps;
+	uint8_t flags, step_len;
+	uint16_t bytes;
+	enum refusal refusal;
+
+	if (r->length < APPLY_HEADER_LEN) {
+		return bad_payload(r);
+	}
+	flags = r->payload[0];
+	steps.directions = (flags & APPLY_DIRECTIONS) != 0;
+	steps.settle_us = get_u16(r->payload + 2);
+	steps.direction = get_u32(r->payload + 4);
+	steps.at = r->payload + APPLY_HEADER_LEN;
+	step_len = steps.directions ? 8 : 4;
+	bytes = (uint16_t)(r->length - APPLY_HEADER_LEN);
+	steps.count = (uint16_t)(bytes / step_len);
+	if ((flags & ~(APPLY_DIRECTIONS | APPLY_UNPOWERED)) != 0 || r->payload[1] != 0 || bytes % step_len != 0 ||
+	    steps.count == 0 || (steps.directions && steps.direction != 0)) {
+		return bad_payload(r);
+	}
+	refusal = may_apply(&steps, &r->detail);
+	if (refusal != ACCEPTED) {
+		return refusal;
+	}
+	if (socket_now()->high == 0 && (flags & APPLY_UNPOWERED) == 0) {
+		return refuse(r, NOT_POWERED, 0);
+	}
+	if ((uint32_t)steps.count * steps.settle_us > MAX_BUSY_MS * UINT32_C(1000)) {
+		return refuse(r, LIMIT, MAX_BUSY_MS);
+	}
+	if (!socket_apply(&steps, r->reply)) {
+		return refuse(r, OVERCURRENT, socket_now()->tripped);
+	}
+	r->reply += SAMPLE_LEN * steps.count;
+	return ACCEPTED;
+}
+
+static enum refusal dispatch(struct request *r, uint8_t version, uint8_t type, const struct line_counters *counters)
+{
+	if (version != PROTOCOL_VERSION) {
+		return refuse(r, BAD_VERSION, PROTOCOL_VERSION);
+	}
+	switch (type) {
+	case TYPE_HELLO:
+		return hello(r);
+	case TYPE_STATUS:
+		return status(r, counters);
+	case TYPE_SAFE:
+		return safe(r);
+	case TYPE_RAILS:
+		return rails(r);
+	case TYPE_POWER:
+		return power(r);
+	case TYPE_APPLY:
+		return apply(r);
+	default:
+		return refuse(r, BAD_TYPE, type);
+	}
+}
+
+uint16_t request_carry_out(const uint8_t *body, uint16_t length, const struct line_counters *counters, uint8_t *reply)
+{
+	struct request r = {body + HEADER_LEN, (uint16_t)(length - MIN_BODY), reply + HEADER_LEN, 0};
+	uint8_t type = body[1];
+	enum refusal refusal = dispatch(&r, body[0], type, counters);
+
+	reply[0] = PROTOCOL_VERSION;
+	reply[1] = (uint8_t)(type | TYPE_REPLY);
+	reply[2] = body[2];
+	if (refusal != ACCEPTED) {
+		if (refusal != OVERCURRENT) {
+			socket_safe(SAFE_REFUSED);
+		}
+		reply[1] = TYPE_ERROR;
+		r.reply = put_u8(reply + HEADER_LEN, (uint8_t)refusal);
+		r.reply = put_u8(r.reply, type);
+		r.reply = put_u32(r.reply, r.detail);
+	}
+	return (uint16_t)(r.reply - reply);
+}

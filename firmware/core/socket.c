@@ -1,0 +1,237 @@
+#include "socket.h"
+
+#include "board.h"
+
+enum {
+	POSITIONS = 28,
+	LEFT = 14,         /* positions 1 to 14 are the left column */
+	LAST_RIGHT = 44,   /* position p of the right column has bit 44 - p */
+	GUARD_US = 1000,   /* longest time between two looks at the current */
+	STEP_US = 4        /* what a step takes beside its settling, to a first order */
+};
+
+static struct socket_state now;
+
+const struct socket_state *socket_now(void)
+{
+	return &now;
+}
+
+uint32_t position_bit(uint8_t position)
+{
+	if (position < 1 || position > POSITIONS) {
+		return 0;
+	}
+	return UINT32_C(1) << (position <= LEFT ? position - 1 : LAST_RIGHT - position);
+}
+
+/* Word of the positions of switches. */
+static uint32_t switch_word(const uint8_t *positions, uint8_t count)
+{
+	uint32_t word = 0;
+	uint8_t i;
+
+	for (i = 0; i < count; i++) {
+		word |= position_bit(positions[i]);
+	}
+	return word;
+}
+
+/* Bits of the switches at the positions of word. */
+static uint16_t switch_bits(const uint8_t *positions, uint8_t count, uint32_t word)
+{
+	uint16_t bits = 0;
+	uint8_t i;
+
+	for (i = 0; i < count; i++) {
+		if (word & position_bit(positions[i])) {
+			bits |= (uint16_t)(1u << i);
+		}
+	}
+	return bits;
+}
+
+static void drive(uint32_t dir, uint32_t level)
+{
+	now.driven = dir;
+	board_drive(dir, level & dir);
+}
+
+static void supply(uint8_t high, uint32_t low, uint16_t limit_ma)
+{
+	const struct board_traits *t = &board_traits;
+
+	now.high = high;
+	now.low = low;
+	now.switched = low | position_bit(high);
+	now.limit_ma = limit_ma;
+	board_lamp(LAMP_POWER, now.switched != 0);
+	board_supply((uint8_t)switch_bits(t->high_switches, t->high_count, position_bit(high)),
+		     switch_bits(t->low_switches, t->low_count, low));
+}
+
+void socket_safe(enum safe_cause cause)
+{
+	/* Drives first: a driven pin of a chip without power would feed it through its clamps. */
+	drive(0, 0);
+	supply(0, 0, 0);
+	socket_rails(RAIL_OFF, RAIL_OFF);
+	now.safe_cause = (uint8_t)cause;
+}
+
+bool socket_live(void)
+{
+	return now.driven != 0 || now.switched != 0 || now.bias != RAIL_OFF || now.load != RAIL_OFF;
+}
+
+bool socket_guard(void)
+{
+	uint16_t current;
+
+	if (now.high == 0) {
+		return true;
+	}
+	current = board_current();
+	if (current == CURRENT_NOT_MEASURED || current <= 100u * (uint32_t)now.limit_ma) {
+		return true;
+	}
+	socket_safe(SAFE_OVERCURRENT);
+	now.tripped = current;
+	return false;
+}
+
+void socket_rails(uint8_t bias, uint8_t load)
+{
+	now.bias = bias;
+	now.load = load;
+	board_rails(bias, load);
+}
+
+enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)
+{
+	const struct board_traits *t = &board_traits;
+	uint32_t high_word = position_bit(high);
+
+	*detail = (high_word & ~switch_word(t->high_switches, t->high_count)) |
+		  (low & ~switch_word(t->low_switches, t->low_count));
+	if (*detail != 0 || high > POSITIONS) {
+		return BAD_POSITION;
+	}
+	*detail = high_word & low;
+	return *detail != 0 ? CONFLICT : ACCEPTED;
+}
+
+void socket_power(uint8_t high, uint32_t low, uint16_t limit_ma)
+{
+	drive(0, 0);
+	supply(0, 0, 0);
+	supply(0, low, 0);
+	supply(high, low, limit_ma);
+}
+
+enum refusal socket_may_drive(uint32_t dir, uint32_t *detail)
+{
+	*detail = dir & ~board_traits.positions;
+	if (*detail != 0) {
+		return BAD_POSITION;
+	}
+	*detail = dir & now.switched;
+	return *detail != 0 ? CONFLICT : ACCEPTED;
+}
+
+bool socket_wait_us(uint16_t us)
+{
+	while (us > GUARD_US) {
+		board_wait_us(GUARD_US);
+		us = (uint16_t)(us - GUARD_US);
+		board_watchdog();
+		if (!socket_guard()) {
+			return false;
+		}
+	}
+	if (us > 0) {
+		board_wait_us(us);
+	}
+	return true;
+}
+
+/* Steps with one direction, which is driven already: the loop that the speed of
+ * a test hangs on. */
+static const uint8_t *run_levels(const uint8_t *at, uint16_t count, uint32_t dir, uint16_t settle_us, uint8_t *samples)
+{
+	for (; count > 0; count--) {
+		board_level(get_u32(at) & dir);
+		at += 4;
+		if (settle_us > 0) {
+			board_wait_us(settle_us);
+		}
+		samples = put_u32(samples, board_sample());
+	}
+	return at;
+}
+
+static const uint8_t *run_directions(const uint8_t *at, uint16_t count, uint16_t settle_us, uint8_t *samples)
+{
+	for (; count > 0; count--) {
+		drive(get_u32(at), get_u32(at + 4));
+		at += 8;
+		if (settle_us > 0) {
+			board_wait_us(settle_us);
+		}
+		samples = put_u32(samples, board_sample());
+	}
+	return at;
+}
+
+/* One step that settles longer than the current may go unwatched. */
+static bool run_slow(const struct steps *steps, const uint8_t **at, uint8_t *sample)
+{
+	uint32_t dir = steps->direction;
+
+	if (steps->directions) {
+		dir = get_u32(*at);
+		*at += 4;
+	}
+	drive(dir, get_u32(*at));
+	*at += 4;
+	if (!socket_wait_us(steps->settle_us)) {
+		return false;
+	}
+	put_u32(sample, board_sample());
+	return true;
+}
+
+bool socket_apply(const struct steps *steps, uint8_t *samples)
+{
+	const uint8_t *at = steps->at;
+	uint16_t left = steps->count;
+	uint16_t run = 1;
+
+	if (steps->settle_us <= GUARD_US) {
+		run = (uint16_t)(GUARD_US / (steps->settle_us + STEP_US) + 1);
+	}
+	if (!steps->directions) {
+		drive(steps->direction, get_u32(at));
+	}
+	while (left > 0) {
+		if (run > left) {
+			run = left;
+		}
+		if (steps->settle_us > GUARD_US) {
+			if (!run_slow(steps, &at, samples)) {
+				return false;
+			}
+		} else if (steps->directions) {
+			at = run_directions(at, run, steps->settle_us, samples);
+		} else {
+			at = run_levels(at, run, steps->direction, steps->settle_us, samples);
+		}
+		samples += SAMPLE_LEN * run;
+		left = (uint16_t)(left - run);
+		board_watchdog();
+		if (!socket_guard()) {
+			return false;
+		}
+	}
+	return true;
+}
