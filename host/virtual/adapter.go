@@ -1,0 +1,222 @@
+package virtual
+
+import (
+	"context"
+	"fmt"
+	"io/fs"
+	"time"
+
+	"github.com/tetratelabs/wazero"
+	"github.com/tetratelabs/wazero/api"
+
+	"chipassay/firmware/images"
+	"chipassay/host/adapter"
+	"chipassay/protocol"
+)
+
+// byteTime is what a byte takes on the line: ten bits at 1 Mbaud.
+const byteTime = 10 * time.Microsecond
+
+// An Adapter is the firmware at work on a socket, in this process. It is the
+// link.Conn to itself: what is written arrives at the firmware's serial port,
+// and what the firmware sends can be read. Its time is simulated: it passes
+// with the waits of the firmware, with the bytes on the line, and with each
+// read that finds nothing.
+type Adapter struct {
+	socket  *Socket
+	runtime wazero.Runtime
+	module  api.Module
+
+	reset, receive, poll api.Function
+	buffer, capacity     uint32 // where the firmware receives, address and bytes
+
+	now     time.Duration
+	timeout time.Duration
+	sent    []byte // by the firmware, not read yet
+	closed  bool
+}
+
+// Open starts the firmware on a socket, as after power-on. The context is for
+// the start alone.
+func Open(ctx context.Context, socket *Socket) (*Adapter, error) {
+	a := &Adapter{socket: socket, timeout: time.Second}
+	// The compiler, where wazero has one for the machine: 3 ms to start for the
+	// interpreter's 1, and 0.5 µs a step for its 7.
+	a.runtime = wazero.NewRuntime(ctx)
+	if err := a.start(ctx); err != nil {
+		a.runtime.Close(ctx)
+		return nil, fmt.Errorf("start the virtual adapter: %w", err)
+	}
+	return a, nil
+}
+
+func (a *Adapter) start(ctx context.Context) error {
+	if err := a.board(ctx); err != nil {
+		return err
+	}
+	module, err := a.runtime.Instantiate(ctx, images.Virtual)
+	if err != nil {
+		return err
+	}
+	a.module = module
+	for name, f := range map[string]*api.Function{"fw_reset": &a.reset, "fw_rx": &a.receive, "fw_poll": &a.poll} {
+		if *f = module.ExportedFunction(name); *f == nil {
+			return fmt.Errorf("the firmware image exports no %s", name)
+		}
+	}
+	for name, value := range map[string]*uint32{"fw_rx_buffer": &a.buffer, "fw_rx_capacity": &a.capacity} {
+		f := module.ExportedFunction(name)
+		if f == nil {
+			return fmt.Errorf("the firmware image exports no %s", name)
+		}
+		results, err := f.Call(ctx)
+		if err != nil {
+			return err
+		}
+		*value = uint32(results[0])
+	}
+	return a.restart(protocol.ResetPowerOn)
+}
+
+// board gives the firmware the functions of its board: firmware/board/wasm.
+func (a *Adapter) board(ctx context.Context) error {
+	builder := a.runtime.NewHostModuleBuilder("env")
+	for _, f := range []struct {
+		name            string
+		params, results int
+		call            func(args []uint64) uint64
+	}{
+		{"drive", 2, 0, func(args []uint64) uint64 {
+			a.socket.Drive(adapter.Word(args[0]), adapter.Word(args[1]))
+			return 0
+		}},
+		{"sample", 0, 1, func([]uint64) uint64 { return uint64(a.socket.Sample()) }},
+		{"rails", 2, 0, func(args []uint64) uint64 {
+			a.socket.Rails(adapter.Rail(args[0]), adapter.Rail(args[1]))
+			return 0
+		}},
+		{"supply", 2, 0, func(args []uint64) uint64 {
+			a.socket.Supply(uint32(args[0]), uint32(args[1]))
+			return 0
+		}},
+		{"current", 0, 1, func([]uint64) uint64 { return uint64(a.socket.CurrentMicroamps() / 10) }},
+		{"measure", 1, 1, func(args []uint64) uint64 { return uint64(a.socket.Millivolts(channelPosition(uint32(args[0])))) }},
+		{"wait_us", 1, 0, func(args []uint64) uint64 {
+			a.now += time.Duration(uint32(args[0])) * time.Microsecond
+			return 0
+		}},
+		{"millis", 0, 1, func([]uint64) uint64 { return uint64(a.now.Milliseconds()) & 0xffff_ffff }},
+		{"tx", 2, 0, func(args []uint64) uint64 {
+			bytes, _ := a.module.Memory().Read(uint32(args[0]), uint32(args[1]))
+			a.sent = append(a.sent, bytes...)
+			a.now += time.Duration(len(bytes)) * byteTime
+			return 0
+		}},
+	} {
+		call, results := f.call, f.results
+		builder = builder.NewFunctionBuilder().WithGoFunction(api.GoFunc(func(_ context.Context, stack []uint64) {
+			if value := call(stack); results != 0 {
+				stack[0] = value
+			}
+		}), i32s(f.params), i32s(f.results)).Export(f.name)
+	}
+	_, err := builder.Instantiate(ctx)
+	return err
+}
+
+// i32s are the types of n arguments or results.
+func i32s(n int) []api.ValueType {
+	return []api.ValueType{api.ValueTypeI32, api.ValueTypeI32}[:n]
+}
+
+// channelPosition: ADC channels 0-7 sense L1-8, 8-15 sense R1-8.
+func channelPosition(channel uint32) int {
+	if channel &= 15; channel < 8 {
+		return int(channel) + 1
+	}
+	return 28 - int(channel-8)
+}
+
+// Reset starts the firmware anew, as an external reset does; what was not read is lost.
+func (a *Adapter) Reset() error { return a.restart(protocol.ResetExternal) }
+
+func (a *Adapter) restart(cause protocol.ResetCause) error {
+	a.sent = nil
+	if _, err := a.reset.Call(context.Background(), uint64(cause)); err != nil {
+		return err
+	}
+	return a.run()
+}
+
+func (a *Adapter) run() error {
+	_, err := a.poll.Call(context.Background())
+	return err
+}
+
+// Pass lets time pass with the host silent.
+func (a *Adapter) Pass(d time.Duration) error {
+	const tick = 10 * time.Millisecond // the firmware looks at its clock this often at least
+	for end := a.now + d; a.now < end; {
+		a.now += min(tick, end-a.now)
+		if err := a.run(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Elapsed is the adapter's time since it was opened.
+func (a *Adapter) Elapsed() time.Duration { return a.now }
+
+// Write sends bytes to the firmware and lets it work until it is idle.
+func (a *Adapter) Write(p []byte) (int, error) {
+	if a.closed {
+		return 0, fs.ErrClosed
+	}
+	written := 0
+	for written < len(p) {
+		piece := p[written:min(len(p), written+int(a.capacity))]
+		if !a.module.Memory().Write(a.buffer, piece) {
+			return written, fmt.Errorf("the firmware's receive buffer is outside its memory")
+		}
+		a.now += time.Duration(len(piece)) * byteTime
+		if _, err := a.receive.Call(context.Background(), uint64(len(piece))); err != nil {
+			return written, err
+		}
+		if err := a.run(); err != nil {
+			return written, err
+		}
+		written += len(piece)
+	}
+	return written, nil
+}
+
+// Read gives what the firmware sent; with nothing there the read timeout passes at once.
+func (a *Adapter) Read(p []byte) (int, error) {
+	if a.closed {
+		return 0, fs.ErrClosed
+	}
+	if len(a.sent) == 0 {
+		if err := a.Pass(a.timeout); err != nil {
+			return 0, err
+		}
+	}
+	n := copy(p, a.sent)
+	a.sent = a.sent[n:]
+	return n, nil
+}
+
+// SetReadTimeout sets how long a Read that finds nothing takes, in the adapter's time.
+func (a *Adapter) SetReadTimeout(d time.Duration) error {
+	a.timeout = d
+	return nil
+}
+
+// Close ends the firmware and leaves the socket as it is.
+func (a *Adapter) Close() error {
+	if a.closed {
+		return nil
+	}
+	a.closed = true
+	return a.runtime.Close(context.Background())
+}
