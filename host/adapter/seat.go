@@ -80,18 +80,16 @@ func (s *Seat) Sensed() part.Pins { return s.pins(s.adapter.Capabilities.Sense) 
 // of the current: bypass capacitors are charged and the chip has come to rest.
 const powerSettle = 20 * time.Millisecond
 
-// A Current is a supply current as the adapter's monitor reads it.
-type Current struct {
-	Microamps int
-	Measured  bool // false where the adapter has no monitor
-}
+// notMeasured stands for a supply current that is not known, mA.
+const notMeasured = -1
 
 // PowerOn closes the supply switches of the chip, with every position released,
-// and measures the supply current. Over the limit, mA, the adapter switches off
-// and the error is ErrOverCurrent.
-func (s *Seat) PowerOn(ctx context.Context, limitMA int) (Current, error) {
+// and measures the supply current, mA; it is negative where the adapter has no
+// monitor. Over the limit, mA, the adapter switches off and the error is
+// ErrOverCurrent.
+func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 	if most := s.adapter.Capabilities.MaxCurrentMA; limitMA < 1 || limitMA > most {
-		return Current{}, fmt.Errorf("%w limit the supply current to %d mA: it can from 1 to %d mA", ErrCannot, limitMA, most)
+		return notMeasured, fmt.Errorf("%w limit the supply current to %d mA: it can from 1 to %d mA", ErrCannot, limitMA, most)
 	}
 	request := &protocol.Power{
 		High:     uint8(PositionOf(s.VCC, s.Pins)),
@@ -101,12 +99,12 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (Current, error) {
 	}
 	var reply protocol.PowerReply
 	if err := s.adapter.call(ctx, request, &reply, powerSettle); err != nil {
-		return Current{}, err
+		return notMeasured, err
 	}
 	if reply.Current == protocol.NotMeasured {
-		return Current{}, nil
+		return notMeasured, nil
 	}
-	return Current{Microamps: int(reply.Current) * 10, Measured: true}, nil
+	return float64(reply.Current) / 100, nil // from 10 µA
 }
 
 // PowerOff makes the socket safe: positions released, rails off, supply open.
