@@ -28,7 +28,8 @@ var (
 	// ErrSilence is an adapter that switched off because the host fell silent.
 	ErrSilence = errors.New("the adapter switched off because it heard nothing from this computer")
 	// ErrOverCurrent is a chip that took more than the limit; the supply was switched off.
-	ErrOverCurrent = errors.New("the chip took too much supply current and was switched off")
+	ErrOverCurrent = errors.New("the chip took too much supply current and was switched off: " +
+		"it may be put in backwards, shorted inside, or another part than it is marked")
 )
 
 // offPatience bounds the time for switching off after an operation failed.
@@ -149,7 +150,7 @@ func (a *Adapter) explain(err error) error {
 }
 
 func overCurrent(tenMicroamps uint32) error {
-	return fmt.Errorf("%w (%d.%02d mA)", ErrOverCurrent, tenMicroamps/100, tenMicroamps%100)
+	return fmt.Errorf("%w (measured %d.%02d mA)", ErrOverCurrent, tenMicroamps/100, tenMicroamps%100)
 }
 
 // off makes the socket safe whatever became of the caller's context.

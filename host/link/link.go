@@ -80,7 +80,7 @@ func (l *Link) call(ctx context.Context, tries int, request, reply protocol.Mess
 		if err := l.write(wire); err != nil {
 			return named(request, err)
 		}
-		answer, err := l.await(ctx, patience)
+		answer, err := l.await(ctx, request.Type(), patience)
 		switch {
 		case errors.Is(err, ErrTimeout):
 			continue
@@ -126,9 +126,9 @@ func (l *Link) write(p []byte) error {
 }
 
 // await reads until the reply to the outstanding request is there. Frames with
-// another seq are late or repeated replies to earlier requests and are dropped,
-// and so is what is damaged.
-func (l *Link) await(ctx context.Context, patience time.Duration) (protocol.Frame, error) {
+// another seq or type are late or repeated replies to earlier requests and are
+// dropped, and so is what is damaged.
+func (l *Link) await(ctx context.Context, t protocol.Type, patience time.Duration) (protocol.Frame, error) {
 	for patience > 0 {
 		if err := ctx.Err(); err != nil {
 			return protocol.Frame{}, err
@@ -151,7 +151,8 @@ func (l *Link) await(ctx context.Context, patience time.Duration) (protocol.Fram
 			if errors.Is(err, protocol.ErrVersion) {
 				return protocol.Frame{}, err
 			}
-			if err == nil && frame.Seq == l.seq {
+			ours := frame.Seq == l.seq && (frame.Type == t.Reply() || frame.Type == protocol.TypeError)
+			if err == nil && ours {
 				return frame, nil
 			}
 		}

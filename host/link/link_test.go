@@ -130,6 +130,15 @@ func TestLateReplyIsNotTakenForTheNext(t *testing.T) {
 	}
 }
 
+// A reply left over from another program's conversation may have the same seq.
+func TestReplyOfAnotherTypeIsDropped(t *testing.T) {
+	conn := &fakeConn{t: t}
+	conn.line = protocol.Frame{Type: protocol.TypeSafe.Reply(), Seq: 1}.Encode()
+	if got, err := send(New(conn, protocol.UsualRate), "first"); err != nil || got != "first" {
+		t.Errorf("got %q, %v", got, err)
+	}
+}
+
 // SPEC.md, Requests that may be repeated: a host waits the time of both frames
 // on the wire, that of the work, and 100 ms.
 func TestTimeout(t *testing.T) {
@@ -239,6 +248,21 @@ func TestAnyTrouble(t *testing.T) {
 				r.Fatalf("%q was carried out twice", f.Payload)
 			}
 			seen[string(f.Payload)] = true
+		}
+	})
+}
+
+// Whatever comes over the line, a call ends with the reply or an error.
+func FuzzCall(f *testing.F) {
+	f.Add([]byte{})
+	f.Add([]byte("noise\x00\x01\x00"))
+	f.Add(protocol.Frame{Type: protocol.TypeStatus.Reply(), Seq: 1, Payload: []byte("x")}.Encode())
+	f.Add(protocol.Frame{Type: protocol.TypeError, Seq: 1}.Encode())
+	f.Fuzz(func(t *testing.T, line []byte) {
+		conn := &fakeConn{t: t, reply: lose, line: line}
+		reply := protocol.StatusReply{}
+		if err := New(conn, 0).Call(context.Background(), &protocol.Status{}, &reply, 0); err == nil && len(line) < 30 {
+			t.Errorf("%x is taken for the reply to STATUS", line)
 		}
 	})
 }

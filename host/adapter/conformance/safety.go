@@ -228,6 +228,9 @@ func garbage(t *testing.T, bench Bench) {
 		if got := exchange(t, conn, append(wire, 0)); len(got) != 0 {
 			t.Errorf("%s was answered: %v", name, got)
 		}
+		if _, err := a.Status(t.Context()); err != nil { // it is in step again, and hears a sound frame in time
+			t.Fatalf("after %s: %v", name, err)
+		}
 	}
 	s, err := a.Status(t.Context())
 	if err != nil {
