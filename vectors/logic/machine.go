@@ -2,6 +2,7 @@ package logic
 
 import (
 	"math/rand/v2"
+	"slices"
 
 	"chipassay/vectors/part"
 )
@@ -20,7 +21,6 @@ type Machine struct {
 	pinOf  [part.MaxPins + 1]int32
 	outOf  [part.MaxPins + 1]int32 // index into Outputs plus one
 	forced []force                 // of each node, or nil where the chip is good
-	lines  map[line]force          // of single inputs of nodes
 }
 
 // A force makes some lanes of a line stuck: Or and And are applied in this order.
@@ -30,12 +30,6 @@ var free = force{and: Word{^uint64(0), ^uint64(0)}}
 
 func (f force) on(w Word) Word {
 	return Word{(w.Hi | f.or.Hi) & f.and.Hi, (w.Lo | f.or.Lo) & f.and.Lo}
-}
-
-// A line is one input of one node: a fan-out branch of what feeds it.
-type line struct {
-	node int32
-	in   int
 }
 
 // NewMachine makes a chip with all inputs and all state unknown.
@@ -194,65 +188,19 @@ func (m *Machine) evaluateForced() {
 		node := &m.c.Nodes[n]
 		w := m.level[n]
 		if node.Op != Input && node.Op != State {
-			w = m.throughLines(int32(n), node)
+			w = node.apply(m.level)
 		}
 		m.level[n] = m.forced[n].on(w)
 	}
 }
 
-// throughLines computes a gate some of whose inputs may be stuck by themselves.
-func (m *Machine) throughLines(n int32, node *Node) Word {
-	if len(m.lines) == 0 {
-		return node.apply(m.level)
-	}
-	var seen []Word // the levels as this gate sees them, where they differ
-	for i := range node.In {
-		f, ok := m.lines[line{n, i}]
-		if !ok {
-			continue
-		}
-		if seen == nil {
-			for _, in := range node.In {
-				seen = append(seen, m.level[in])
-			}
-		}
-		seen[i] = f.on(seen[i])
-	}
-	if seen == nil {
-		return node.apply(m.level)
-	}
-	local := Node{Op: node.Op}
-	for i := range seen {
-		local.In = append(local.In, int32(i))
-	}
-	return local.apply(seen)
-}
-
 // Stick makes a node stuck at a value in the lanes of a mask: 0, 1, or x for a
 // level that cannot be foretold.
 func (m *Machine) Stick(node int32, v Value, lanes uint64) {
-	m.force()
-	m.forced[node] = m.forced[node].stick(v, lanes)
-}
-
-// StickLine makes one input of a node stuck: the fan-out branch, not the stem.
-func (m *Machine) StickLine(node int32, in int, v Value, lanes uint64) {
-	m.force()
-	f, ok := m.lines[line{node, in}]
-	if !ok {
-		f = free
-	}
-	m.lines[line{node, in}] = f.stick(v, lanes)
-}
-
-func (m *Machine) force() {
 	if m.forced == nil {
-		m.lines = map[line]force{}
-		m.forced = make([]force, len(m.c.Nodes))
-		for i := range m.forced {
-			m.forced[i] = free
-		}
+		m.forced = slices.Repeat([]force{free}, len(m.c.Nodes))
 	}
+	m.forced[node] = m.forced[node].stick(v, lanes)
 }
 
 func (f force) stick(v Value, lanes uint64) force {
