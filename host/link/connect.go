@@ -23,7 +23,7 @@ const (
 
 // Connect opens a port by name and finds the adapter at it: at the usual rate, at
 // the usual rate once more after the time that a board takes to start, and at the
-// slower rate. A port with no adapter behind it is ErrTimeout, after some 3 s.
+// slower rate. A port with no adapter behind it is ErrTimeout, after some 6 s.
 func Connect(ctx context.Context, name string) (*Link, error) {
 	return connect(ctx, name, OpenPort, bootTime)
 }
@@ -50,7 +50,7 @@ func connect(ctx context.Context, name string, open func(string, int) (Conn, err
 		return nil, err
 	}
 	l = New(conn, protocol.SlowerRate)
-	if err := l.slower(ctx); err != nil {
+	if err := l.slower(ctx, boot); err != nil {
 		l.Close()
 		return nil, fmt.Errorf("%s, at %d and at %d baud: %w", name, protocol.UsualRate, protocol.SlowerRate, err)
 	}
@@ -65,9 +65,13 @@ func (l *Link) greet(ctx context.Context) error {
 	return l.call(ctx, greetings, &protocol.Hello{}, &protocol.Capabilities{}, 0)
 }
 
-// slower makes an adapter that has heard no sound frame for a while change its
-// rate, and greets it.
-func (l *Link) slower(ctx context.Context) error {
+// slower waits until an adapter has heard no sound frame for long enough, and a
+// board that reset again when its port was opened again has started; it makes
+// the adapter change its rate, and greets it.
+func (l *Link) slower(ctx context.Context, boot time.Duration) error {
+	if err := sleep(ctx, boot); err != nil {
+		return err
+	}
 	if err := l.write(make([]byte, rateDelimiters)); err != nil {
 		return err
 	}
