@@ -79,7 +79,8 @@ func PinFaults(v *part.Variant) []Fault {
 }
 
 func singleFaults(p part.Pin) []Fault {
-	faults := []Fault{{Kind: StuckLow, Pin: p.Number}, {Kind: StuckHigh, Pin: p.Number}, {Kind: Open, Pin: p.Number}}
+	// an open bond wire is the commonest, so it is named first
+	faults := []Fault{{Kind: Open, Pin: p.Number}, {Kind: StuckLow, Pin: p.Number}, {Kind: StuckHigh, Pin: p.Number}}
 	if !p.Observable() {
 		return faults
 	}

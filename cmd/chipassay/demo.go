@@ -1,0 +1,95 @@
+package main
+
+import (
+	_ "embed"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/assay"
+	"chipassay/host/report"
+	"chipassay/host/virtual"
+)
+
+//go:embed demo.tray
+var demoTray string
+
+func demoCommand(d *definitions) *cobra.Command {
+	var seed uint64
+	cmd := &cobra.Command{
+		Use:   "demo [FOLDER]",
+		Short: "Test a tray of virtual chips, good ones and bad ones, and write the report",
+		Long: `Test a tray of virtual chips, some of them with defects, on the virtual adapter,
+which runs the adapter's real firmware. The report goes to FOLDER, assay-report
+if none is named, as report.html and report.json.`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			folder := "assay-report"
+			if len(args) == 1 {
+				folder = args[0]
+			}
+			return runDemo(cmd, d, folder, seed)
+		},
+	}
+	cmd.Flags().Uint64Var(&seed, "seed", 1, "seed of all that is left to chance")
+	return cmd
+}
+
+func runDemo(cmd *cobra.Command, d *definitions, folder string, seed uint64) error {
+	places, err := virtual.ParseTray(strings.NewReader(demoTray), d.typed)
+	if err != nil {
+		return err
+	}
+	tray := report.Tray{Title: "Drawer 3 of the tram museum's signal department"}
+	for i, p := range places {
+		f := testFlags{definitions: d, dateCode: p.DateCode, note: p.Note, seed: seed}
+		sheet, err := f.sheet(p.Marking)
+		if err != nil {
+			return err
+		}
+		sheet.Place = strconv.Itoa(i + 1)
+		if sheet.Result, err = assayVirtual(cmd, sheet.Result, p.Chip, seed); err != nil {
+			return err
+		}
+		tray.Sheets = append(tray.Sheets, sheet)
+		fmt.Fprintln(cmd.OutOrStdout(), sheet.Line())
+		if err := cmd.Context().Err(); err != nil {
+			return couldNotTest(fmt.Errorf("interrupted after %d of %d chips", i+1, len(places)))
+		}
+	}
+	return writeTray(cmd, folder, tray)
+}
+
+// assayVirtual tests one chip in a virtual adapter of its own.
+func assayVirtual(cmd *cobra.Command, planned *assay.Result, chip *virtual.Chip, seed uint64) (*assay.Result, error) {
+	c, s, err := plan(planned.Type)
+	if err != nil {
+		return nil, err
+	}
+	a, err := openVirtual(cmd.Context(), chip, seed)
+	if err != nil {
+		return nil, err
+	}
+	defer a.Close()
+	return assayOn(cmd, a, planned.Type, c, s)
+}
+
+// writeTray writes the report of a tray into a folder and says where it is.
+func writeTray(cmd *cobra.Command, folder string, tray report.Tray) error {
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return fmt.Errorf("the report's folder: %w", err)
+	}
+	page, object := filepath.Join(folder, "report.html"), filepath.Join(folder, "report.json")
+	if err := writeFile(page, tray.WriteHTML); err != nil {
+		return err
+	}
+	if err := writeFile(object, tray.WriteJSON); err != nil {
+		return err
+	}
+	fmt.Fprintf(cmd.OutOrStdout(), "\n%s\n\nThe report is in %s:\n  %s\n  %s\n", tray.Summary(), folder, page, object)
+	return nil
+}

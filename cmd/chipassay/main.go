@@ -1,0 +1,87 @@
+// Chipassay tests vintage logic chips in a microcontroller's socket and says
+// what each is, whether every gate of it works, and why not.
+//
+// Exit status: 0 pass; 1 the chip failed; 2 the command line, a definition or
+// an input is wrong; 3 could not test.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+// Exit statuses.
+const (
+	exitPass         = 0
+	exitFailed       = 1
+	exitUsage        = 2
+	exitCouldNotTest = 3
+)
+
+// A statusError ends the program with a status of its own.
+type statusError struct {
+	status int
+	err    error // printed, unless nil
+}
+
+func (e *statusError) Error() string {
+	if e.err == nil {
+		return ""
+	}
+	return e.err.Error()
+}
+
+func (e *statusError) Unwrap() error { return e.err }
+
+// couldNotTest marks an error as the adapter's or the socket's, not the user's.
+func couldNotTest(err error) error { return &statusError{exitCouldNotTest, err} }
+
+func main() { os.Exit(run()) }
+
+// run is the whole program; it gives the exit status.
+func run() int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	err := rootCommand().ExecuteContext(ctx)
+	if err == nil {
+		return exitPass
+	}
+	status := exitUsage
+	var s *statusError
+	if errors.As(err, &s) {
+		status = s.status
+	}
+	if text := err.Error(); text != "" {
+		fmt.Fprintln(os.Stderr, "chipassay:", text)
+	}
+	return status
+}
+
+func rootCommand() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "chipassay",
+		Short: "Test vintage logic chips: what it is, whether every gate works, which pin fails and why",
+		Long: `Chipassay tests vintage logic chips in the socket of a microcontroller adapter.
+
+It computes what a part must do from its definition, applies every vector,
+compares what the pins answer, and says what is wrong and how sure it is.
+
+Discharge yourself before you touch a chip, seat it with pin 1 at the lever
+end, and take it out if it gets hot. A pass says that the chip did what its
+data sheet's function says, at 5 V and room temperature; it is no release for
+safety-critical use.`,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+	}
+	root.CompletionOptions.HiddenDefaultCmd = true
+	var d definitions
+	root.PersistentFlags().StringArrayVar(&d.folders, "library", nil, "a folder of definitions that add to the library or stand in for its own (may be repeated)")
+	root.AddCommand(partsCommand(&d), showCommand(&d), vectorsCommand(&d), testCommand(&d), demoCommand(&d), readCommand(&d), defineCommand(&d))
+	return root
+}

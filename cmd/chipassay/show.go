@@ -1,0 +1,36 @@
+package main
+
+import (
+	"errors"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/vectors/library"
+	"chipassay/vectors/part"
+	"chipassay/vectors/sheet"
+)
+
+func showCommand(d *definitions) *cobra.Command {
+	return &cobra.Command{
+		Use:   "show PART",
+		Short: "Show a part's pinout, function, families, limits and cautions",
+		Example: `  chipassay show 7410
+  chipassay show 74LS51`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			typ, err := d.typeOf(args[0], "")
+			var ask *library.FamilyError
+			if errors.As(err, &ask) && ask.Want == "" {
+				return sheet.Page(cmd.OutOrStdout(), ask.Part, nil) // show every variant
+			}
+			if err != nil {
+				return err
+			}
+			var only *part.Variant
+			if _, family, _ := part.SplitTypeName(args[0]); family != nil {
+				only = typ.Variant
+			}
+			return sheet.Page(cmd.OutOrStdout(), typ.Part(), only)
+		},
+	}
+}

@@ -1,0 +1,206 @@
+package main
+
+import (
+	"errors"
+	"io"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay"
+	"chipassay/host/identify"
+	"chipassay/host/report"
+	"chipassay/host/virtual"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// virtualAdapter is the name that --adapter takes for the adapter without hardware.
+const virtualAdapter = "virtual"
+
+// testFlags are the flags of the test command.
+type testFlags struct {
+	definitions                           *definitions
+	adapter, family, dateCode, note, html string
+	chip                                  string
+	defects                               []string
+	seed                                  uint64
+	asJSON                                bool
+}
+
+func testCommand(d *definitions) *cobra.Command {
+	f := testFlags{definitions: d}
+	cmd := &cobra.Command{
+		Use:   "test PART",
+		Short: "Test the chip in the socket as PART and say what is wrong with it",
+		Long: `Test the chip in the socket as PART: every vector applied and compared.
+
+PART is what is marked on the chip without the maker's letters, such as 7410,
+74LS51 or 4011B. Seat the chip with pin 1 at the lever end before you start.`,
+		Example: `  chipassay test 7410 --date-code 7938
+  chipassay test 74LS51 --adapter /dev/ttyACM0 --html 74ls51.html
+  chipassay test 7410 --adapter virtual --defect "2 open"`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error { return runTest(cmd, args[0], f) },
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.adapter, "adapter", "", `serial port of the adapter, or "virtual"; probed for if not given`)
+	flags.StringVar(&f.family, "family", "", "family, where PART names none: LS, HC, B …")
+	flags.StringVar(&f.dateCode, "date-code", "", "date code on the chip: YYWW or YWW")
+	flags.StringVar(&f.note, "note", "", "your own words, for the report")
+	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
+	flags.StringVar(&f.html, "html", "", "write the report to this HTML file too")
+	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket")
+	flags.StringArrayVar(&f.defects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated):\n"+virtual.DefectForms())
+	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
+	return cmd
+}
+
+func runTest(cmd *cobra.Command, typed string, f testFlags) error {
+	if f.adapter != virtualAdapter && (f.chip != "" || len(f.defects) > 0) {
+		return errors.New("--chip and --defect are for the virtual adapter: add --adapter virtual")
+	}
+	sheet, err := f.sheet(typed)
+	if err != nil {
+		return err
+	}
+	circuit, sequence, err := plan(sheet.Result.Type)
+	if err != nil {
+		return err
+	}
+	a, err := f.open(cmd, sheet.Result.Type)
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	if sheet.Result, err = assayOn(cmd, a, sheet.Result.Type, circuit, sequence); err != nil {
+		return err
+	}
+	return f.report(cmd, sheet)
+}
+
+// sheet understands what was typed, before anything is powered.
+func (f testFlags) sheet(typed string) (report.Sheet, error) {
+	s := report.Sheet{Typed: typed, Note: f.note}
+	typ, err := f.definitions.typeOf(typed, f.family)
+	if err != nil {
+		return s, err
+	}
+	s.Result = &assay.Result{Type: typ}
+	if f.dateCode != "" {
+		d, err := identify.ParseDateCode(f.dateCode, identify.MadeSince(typ.Family), time.Now())
+		if err != nil {
+			return s, err
+		}
+		s.DateCode = &d
+	}
+	return s, nil
+}
+
+// plan computes the vectors of a type.
+func plan(typ part.Type) (*logic.Circuit, *stimulus.Sequence, error) {
+	c, err := logic.Compile(typ.Variant)
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := stimulus.For(c)
+	return c, s, err
+}
+
+// open finds the adapter that the flags name.
+func (f testFlags) open(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, error) {
+	if f.adapter != virtualAdapter {
+		return openPort(cmd.Context(), f.adapter)
+	}
+	chip, err := f.virtualChip(typ)
+	if err != nil {
+		return nil, err
+	}
+	return openVirtual(cmd.Context(), chip, f.seed)
+}
+
+// virtualChip is what lies in the virtual socket.
+func (f testFlags) virtualChip(typ part.Type) (*virtual.Chip, error) {
+	var defects []virtual.Defect
+	for _, text := range f.defects {
+		d, err := virtual.ParseDefect(text)
+		if err != nil {
+			return nil, err
+		}
+		defects = append(defects, d)
+	}
+	if f.chip != "" {
+		var err error
+		if typ, err = f.definitions.typeOf(f.chip, ""); err != nil {
+			return nil, err
+		}
+	}
+	return virtual.NewChip(typ, defects...)
+}
+
+// assayOn seats the chip and tests it.
+func assayOn(cmd *cobra.Command, a *adapter.Adapter, typ part.Type, c *logic.Circuit, s *stimulus.Sequence) (*assay.Result, error) {
+	v := typ.Variant
+	var socket assay.Socket
+	if v.Refusal == "" {
+		seat, err := a.Seat(len(v.Pins), v.VCC(), v.GND())
+		if err != nil {
+			return nil, couldNotTest(err)
+		}
+		socket = seat
+	}
+	r := assay.Run(cmd.Context(), socket, typ, c, s)
+	r.Adapter, r.Firmware = a.Capabilities.Board, a.Capabilities.Firmware
+	return r, nil
+}
+
+// report prints the sheet and turns its verdict into the exit status.
+func (f testFlags) report(cmd *cobra.Command, s report.Sheet) error {
+	if f.html != "" {
+		if err := writeFile(f.html, s.WriteHTML); err != nil {
+			return err
+		}
+	}
+	out := cmd.OutOrStdout()
+	var err error
+	if f.asJSON {
+		err = s.WriteJSON(out)
+	} else {
+		err = s.WriteText(out, report.Colour(os.Stdout))
+	}
+	if err != nil {
+		return err
+	}
+	return verdictStatus(s.Result.Verdict)
+}
+
+// verdictStatus gives the exit status of a verdict; the report has said why.
+func verdictStatus(v assay.Verdict) error {
+	switch v {
+	case assay.Pass:
+		return nil
+	case assay.Fail:
+		return &statusError{status: exitFailed}
+	}
+	return &statusError{status: exitCouldNotTest}
+}
+
+// writeFile writes a file whole, or not at all.
+func writeFile(name string, write func(io.Writer) error) (err error) {
+	file, err := os.CreateTemp(dirOf(name), ".chipassay-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(file.Name()))
+		}
+	}()
+	if err := errors.Join(write(file), file.Chmod(0o644), file.Close()); err != nil {
+		return err
+	}
+	return os.Rename(file.Name(), name)
+}

@@ -1,0 +1,200 @@
+package assay
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/fault"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// A Socket is the chip's place in an adapter, by the chip's own pin numbers.
+// *adapter.Seat is one.
+type Socket interface {
+	// PowerOn switches the supply on and gives the current in mA.
+	PowerOn(ctx context.Context, limitMA int) (float64, error)
+	// Apply applies steps with the bias rail at a level and gives the pins that read high.
+	Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error)
+	// PowerOff releases all pins and switches the supply off, even when ctx is done.
+	PowerOff(ctx context.Context) error
+	// Sensed gives the pins whose level is read truly even while they are driven.
+	Sensed() part.Pins
+}
+
+// releaseTime bounds how long switching off may take once the context is done.
+const releaseTime = 3 * time.Second
+
+// Run tests the chip in a socket as a type with a sequence. An error of the
+// adapter, an interruption or anything unsafe gives the verdict NotTested.
+func Run(ctx context.Context, socket Socket, typ part.Type, c *logic.Circuit, s *stimulus.Sequence) *Result {
+	r := &Result{
+		Type: typ, Method: s.Method, VectorsPlanned: len(s.Steps), SupplyCurrentMA: -1, Started: time.Now(),
+		DefinitionSHA256: typ.Part().SHA256, VectorsSHA256: s.SHA256(),
+		NotTested: untested(typ), Cautions: typ.Variant.Cautions,
+	}
+	defer func() { r.Duration = time.Since(r.Started) }()
+	if typ.Variant.Refusal != "" {
+		return r.notTested("this part must not be powered in the adapter: " + typ.Variant.Refusal)
+	}
+	observed, err := r.apply(ctx, socket, s)
+	r.VectorsApplied = len(observed)
+	if err != nil {
+		return r.notTested(unfinished(err))
+	}
+	r.judge(socket, c, s, observed)
+	return r
+}
+
+func (r *Result) notTested(reason string) *Result {
+	r.Verdict, r.Reason = NotTested, reason
+	return r
+}
+
+// unfinished says why an assay did not come to its end.
+func unfinished(err error) string {
+	if errors.Is(err, context.Canceled) {
+		return "interrupted; the supply is off"
+	}
+	return err.Error()
+}
+
+// apply powers the chip, applies all steps under both levels of the bias rail,
+// and switches off whatever happens.
+func (r *Result) apply(ctx context.Context, socket Socket, s *stimulus.Sequence) (observed []fault.Observation, err error) {
+	defer func() {
+		off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
+		defer cancel()
+		if offErr := socket.PowerOff(off); offErr != nil && err == nil {
+			err = fmt.Errorf("the supply could not be switched off, pull the adapter's plug: %w", offErr)
+		}
+	}()
+	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, supplyLimitMA(r.Type.Family)); err != nil {
+		return nil, err
+	}
+	up, err := socket.Apply(ctx, s.Steps, adapter.High)
+	if err != nil {
+		return nil, err
+	}
+	down, err := socket.Apply(ctx, s.Steps, adapter.Low)
+	for i := range min(len(up), len(down)) {
+		observed = append(observed, fault.Observation{PulledUp: up[i], PulledDown: down[i]})
+	}
+	if err == nil && len(observed) != len(s.Steps) {
+		err = fmt.Errorf("the adapter answered %d of %d steps", len(observed), len(s.Steps))
+	}
+	return observed, err
+}
+
+// supplyLimitMA is the current at which the supply trips, in mA: above what the
+// largest parts of the family draw, below what harms a wrongly placed chip at once.
+func supplyLimitMA(f *part.Family) int {
+	if f.Technology.Bipolar() {
+		return 200
+	}
+	return 60
+}
+
+// judge compares what was observed with what a good chip does.
+func (r *Result) judge(socket Socket, c *logic.Circuit, s *stimulus.Sequence, observed []fault.Observation) {
+	errs := r.compare(s, observed, socket.Sensed())
+	switch {
+	case r.FailureCount == 0:
+		r.Verdict = Pass
+		r.Reason = fmt.Sprintf("all %d vectors answered as the data sheet says", r.VectorsApplied)
+		r.GatesSound = gateNames(r.Type.Variant, func(part.Gate) bool { return true })
+		return
+	case silent(s, observed):
+		r.PinsFailed = []int{}
+		r.Failures, r.FailureCount = nil, 0
+		r.notTested(silence(r))
+		return
+	}
+	r.Verdict = Fail
+	r.explain(c, s, observed, errs)
+}
+
+// silent tells whether nothing in the socket drove any pin, though a good chip would.
+func silent(s *stimulus.Sequence, observed []fault.Observation) bool {
+	driven := false
+	for i, st := range s.Steps {
+		for pin := range st.Compared.All() {
+			if observed[i].Value(pin) != logic.Z {
+				return false
+			}
+			driven = driven || !st.Z.Has(pin)
+		}
+	}
+	return driven
+}
+
+// silence says what a socket without any answer may be.
+func silence(r *Result) string {
+	v := r.Type.Variant
+	return fmt.Sprintf("no pin answers: the socket is empty, or no supply reaches the chip (pin %d %s, pin %d %s); see that the chip is seated with pin 1 at the lever end, clean its pins and test again",
+		v.VCC(), v.Pins[v.VCC()-1].Name, v.GND(), v.Pins[v.GND()-1].Name)
+}
+
+// compare counts the errors of each pin and lists the first failures.
+func (r *Result) compare(s *stimulus.Sequence, observed []fault.Observation, sensed part.Pins) (errs map[int]int) {
+	errs = map[int]int{}
+	for i, st := range s.Steps {
+		note := func(pin int, expected, seen logic.Value) {
+			errs[pin]++
+			r.FailureCount++
+			if len(r.Failures) < MaxFailures {
+				r.Failures = append(r.Failures, Failure{Pin: pin, Step: i + 1, Inputs: levels(r.Type.Variant, st, pin), Expected: expected, Observed: seen})
+			}
+		}
+		for pin := range st.Compared.All() {
+			if want, _ := st.Expect(pin); want != observed[i].Value(pin) {
+				note(pin, want, observed[i].Value(pin))
+			}
+		}
+		// A driven pin that reads the other way is held by more than 14 mA: no input does that.
+		for pin := range (st.Driven & sensed).All() {
+			want := logic.FromBool(st.Drive.Has(pin))
+			if observed[i].Value(pin) == want.Not() {
+				note(pin, want, want.Not())
+			}
+		}
+	}
+	for pin := range errs {
+		r.PinsFailed = append(r.PinsFailed, pin)
+	}
+	slices.Sort(r.PinsFailed)
+	return errs
+}
+
+// levels prints the driven levels of the pins that belong to the failing pin's
+// gate, or of all pins where there are no gates.
+func levels(v *part.Variant, st stimulus.Step, pin int) string {
+	shown := st.Driven
+	for _, g := range v.Gates {
+		if slices.Contains(g.Pins, pin) {
+			shown &= part.PinSet(g.Pins...)
+			break
+		}
+	}
+	text := ""
+	for n := range shown.All() {
+		if v.Pins[n-1].Tied != part.NotTied {
+			continue
+		}
+		if text != "" {
+			text += " "
+		}
+		text += v.Pins[n-1].Name + "=" + letter(logic.FromBool(st.Drive.Has(n)))
+	}
+	return text
+}
+
+// letter is a value as the data sheets' tables print it.
+func letter(v logic.Value) string {
+	return map[logic.Value]string{logic.Zero: "L", logic.One: "H", logic.Z: "Z", logic.X: "X"}[v]
+}

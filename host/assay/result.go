@@ -1,0 +1,61 @@
+// Package assay is the procedure on one chip, from insertion to verdict: supply
+// on with a current limit, apply the steps, read back, compare, supply off. It
+// says pass only when every planned step was applied, answered and compared.
+package assay
+
+import (
+	"time"
+
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// A Verdict is the outcome of an assay.
+type Verdict string
+
+// The verdicts.
+const (
+	Pass      Verdict = "pass"
+	Fail      Verdict = "fail"
+	NotTested Verdict = "not-tested" // could not be tested, or not to the end
+)
+
+// A Failure is one wrong value at one pin in one step.
+type Failure struct {
+	Pin      int
+	Step     int    // from 1
+	Inputs   string // the levels that matter, with names: "1A=H 1B=H 1C=L"
+	Expected logic.Value
+	Observed logic.Value
+}
+
+// MaxFailures is how many failures a result lists; FailureCount tells them all.
+const MaxFailures = 20
+
+// A Result is all that one assay found.
+type Result struct {
+	Type    part.Type
+	Verdict Verdict
+	Reason  string // one sentence
+
+	Method         string // how the vectors were chosen
+	VectorsPlanned int
+	VectorsApplied int // applied, answered and compared, under both bias levels
+
+	PinsFailed   []int     // with wrong values, or named as the cause; ascending
+	Failures     []Failure // the first MaxFailures
+	FailureCount int
+	Findings     []string // what is wrong, in the bench's words
+	GatesSound   []string // gates without an error, where the part has named gates
+	GatesFailed  []string
+	NotTested    []string // what this assay cannot tell
+	Cautions     []string
+
+	SupplyCurrentMA  float64 // at the end of power-up; negative where it was not measured
+	Started          time.Time
+	Duration         time.Duration
+	Adapter          string
+	Firmware         string
+	DefinitionSHA256 string
+	VectorsSHA256    string
+}

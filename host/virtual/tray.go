@@ -1,0 +1,102 @@
+package virtual
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+
+	"chipassay/vectors/part"
+)
+
+// A Place is one chip of a tray, as it is marked and as it really is.
+type Place struct {
+	Marking  string // the part as marked: "74LS00"
+	DateCode string // or empty
+	Note     string
+	Chip     *Chip // what really lies there
+}
+
+// ParseTray reads a tray: a line a chip with what is marked on it, then any of
+// date CODE, chip PART (what it really is), defect "TEXT" and note "TEXT".
+//
+//	7410  date 7938
+//	7400  date 7806  defect "2 open"  note "from the yard's point machine"
+//
+// Find gives a type by what is typed. Text after # is a comment. Errors name the line.
+func ParseTray(r io.Reader, find func(typed string) (part.Type, error)) ([]Place, error) {
+	var places []Place
+	lines := bufio.NewScanner(r)
+	for number := 1; lines.Scan(); number++ {
+		words, err := words(lines.Text())
+		if err != nil {
+			return nil, fmt.Errorf("tray, line %d: %w", number, err)
+		}
+		if len(words) == 0 {
+			continue
+		}
+		p, err := place(words, find)
+		if err != nil {
+			return nil, fmt.Errorf("tray, line %d: %w", number, err)
+		}
+		places = append(places, p)
+	}
+	return places, lines.Err()
+}
+
+// words splits a line at blanks, quoted text staying together, up to a #.
+func words(line string) ([]string, error) {
+	var words []string
+	for {
+		line = strings.TrimLeft(line, " \t\r")
+		if line == "" || line[0] == '#' {
+			return words, nil
+		}
+		if line[0] != '"' {
+			end := strings.IndexAny(line, " \t\r")
+			if end < 0 {
+				end = len(line)
+			}
+			words, line = append(words, line[:end]), line[end:]
+			continue
+		}
+		text, rest, closed := strings.Cut(line[1:], `"`)
+		if !closed {
+			return nil, fmt.Errorf("the text %q has no closing quote", text)
+		}
+		words, line = append(words, text), rest
+	}
+}
+
+func place(words []string, find func(string) (part.Type, error)) (Place, error) {
+	p := Place{Marking: words[0]}
+	really := words[0]
+	var defects []Defect
+	for rest := words[1:]; len(rest) > 0; rest = rest[2:] {
+		if len(rest) < 2 {
+			return p, fmt.Errorf("%q has nothing behind it", rest[0])
+		}
+		switch rest[0] {
+		case "date":
+			p.DateCode = rest[1]
+		case "note":
+			p.Note = rest[1]
+		case "chip":
+			really = rest[1]
+		case "defect":
+			d, err := ParseDefect(rest[1])
+			if err != nil {
+				return p, err
+			}
+			defects = append(defects, d)
+		default:
+			return p, fmt.Errorf("%q is none of date, chip, defect, note", rest[0])
+		}
+	}
+	typ, err := find(really)
+	if err != nil {
+		return p, err
+	}
+	p.Chip, err = NewChip(typ, defects...)
+	return p, err
+}
