@@ -1,0 +1,105 @@
+package assay_test
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay"
+	"chipassay/host/link"
+	"chipassay/host/virtual"
+	"chipassay/vectors/library"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// seatedOn opens a virtual adapter with a chip in it and seats the type.
+func seatedOn(ctx context.Context, typ part.Type, chip *virtual.Chip) (*adapter.Adapter, *adapter.Seat, error) {
+	conn, err := virtual.Open(ctx, virtual.NewSocket(chip, 1))
+	if err != nil {
+		return nil, nil, err
+	}
+	a, err := adapter.Open(ctx, link.New(conn, 0))
+	if err != nil {
+		return nil, nil, err
+	}
+	seat, err := a.Seat(len(typ.Variant.Pins), typ.Variant.VCC(), typ.Variant.GND())
+	return a, seat, err
+}
+
+// A tested is what a test of one type needs, computed once.
+type tested struct {
+	typ      part.Type
+	circuit  *logic.Circuit
+	sequence *stimulus.Sequence
+}
+
+func (k tested) assay(t *testing.T, defects ...virtual.Defect) *assay.Result {
+	t.Helper()
+	chip, err := virtual.NewChip(k.typ, defects...)
+	require.NoError(t, err)
+	a, seat, err := seatedOn(t.Context(), k.typ, chip)
+	require.NoError(t, err)
+	defer a.Close()
+	return assay.Run(t.Context(), seat, k.typ, k.circuit, k.sequence)
+}
+
+// A good chip of every part passes, and every single-pin defect of every part
+// fails and names the pin, through the real firmware on the virtual adapter.
+func TestEveryPinDefectOfEveryPartIsFoundAndNamed(t *testing.T) {
+	parts, err := library.All()
+	require.NoError(t, err)
+	slots := make(chan struct{}, 2) // as many at once as a small machine has cores
+	var lock sync.Mutex
+	defects := 0
+	t.Run("parts", func(t *testing.T) {
+		for _, p := range parts {
+			for i, v := range p.Variants {
+				if v.Refusal != "" {
+					continue
+				}
+				t.Run(fmt.Sprintf("%s/%d", p.Number, i), func(t *testing.T) {
+					t.Parallel()
+					slots <- struct{}{}
+					defer func() { <-slots }()
+					n := findEveryDefect(t, part.Type{Variant: v, Family: v.Families[0]})
+					lock.Lock()
+					defects += n
+					lock.Unlock()
+				})
+			}
+		}
+	})
+	t.Logf("%d single-pin defects of %d parts", defects, len(parts))
+}
+
+func findEveryDefect(t *testing.T, typ part.Type) (defects int) {
+	t.Helper()
+	c, err := logic.Compile(typ.Variant)
+	require.NoError(t, err)
+	s, err := stimulus.For(c)
+	require.NoError(t, err)
+	k := tested{typ, c, s}
+	r := k.assay(t)
+	require.Equal(t, assay.Pass, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
+	for _, p := range typ.Variant.Pins {
+		if !s.Inputs.Has(p.Number) && !s.Outputs.Has(p.Number) || p.Tied != part.NotTied || p.Untested != "" {
+			continue
+		}
+		for _, kind := range []virtual.DefectKind{virtual.OpenBond, virtual.StuckLow, virtual.StuckHigh} {
+			d := virtual.Defect{Kind: kind, Pin: p.Number}
+			r := k.assay(t, d)
+			defects++
+			if r.Verdict != assay.Fail || !slices.Contains(r.PinsFailed, p.Number) {
+				t.Errorf("%s with %q: %s, pins %v: %s", typ.Name(), d, r.Verdict, r.PinsFailed, r.Reason)
+			}
+		}
+	}
+	return defects
+}
