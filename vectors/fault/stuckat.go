@@ -159,16 +159,15 @@ func (m *Model) Detected(s *stimulus.Sequence) []bool {
 	detected := make([]bool, len(m.Classes))
 	var hard []int
 	per := lanes / powerUps
-	for start := 0; start < len(m.Classes); start += per {
-		group := m.group(start, min(start+per, len(m.Classes)))
+	for group := range slices.Chunk(indexes(len(m.Classes)), per) {
 		// most faults show within the first steps: the few that do not are gathered
-		for i, d := range m.run(s.Steps[:min(len(s.Steps), 300)], group) {
+		for i, d := range m.run(s.Steps[:min(len(s.Steps), quickSteps)], group) {
 			if detected[group[i]] = d; !d {
 				hard = append(hard, group[i])
 			}
 		}
 	}
-	if len(s.Steps) <= 300 {
+	if len(s.Steps) <= quickSteps {
 		return detected
 	}
 	for group := range slices.Chunk(hard, per) {
@@ -177,14 +176,6 @@ func (m *Model) Detected(s *stimulus.Sequence) []bool {
 		}
 	}
 	return detected
-}
-
-func (m *Model) group(from, to int) []int {
-	var group []int
-	for i := from; i < to; i++ {
-		group = append(group, i)
-	}
-	return group
 }
 
 // run simulates a group of classes on some steps, each from every power-up state.

@@ -1,0 +1,89 @@
+package fault
+
+import (
+	"slices"
+
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// quickSteps are the first steps of a sequence, which show most faults. What
+// they do not show is gathered and run through the whole.
+const quickSteps = 300
+
+// DetectedPins tells for each pin fault whether the sequence shows it: a known
+// wrong value at a compared pin. A MOS input that floats may be taken for either
+// level, so its open fault counts as detected where both stuck faults of the pin are.
+func DetectedPins(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults []Fault) []bool {
+	detected := make([]bool, len(faults))
+	var hard []int
+	for group := range slices.Chunk(indexes(len(faults)), lanes) {
+		for i, d := range runPins(c, f, s.Steps[:min(len(s.Steps), quickSteps)], faults, group) {
+			if detected[group[i]] = d; !d {
+				hard = append(hard, group[i])
+			}
+		}
+	}
+	if len(s.Steps) > quickSteps {
+		for group := range slices.Chunk(hard, lanes) {
+			for i, d := range runPins(c, f, s.Steps, faults, group) {
+				detected[group[i]] = d
+			}
+		}
+	}
+	floating(c, f, faults, detected)
+	return detected
+}
+
+func indexes(n int) []int {
+	list := make([]int, n)
+	for i := range list {
+		list[i] = i
+	}
+	return list
+}
+
+func runPins(c *logic.Circuit, f *part.Family, steps []stimulus.Step, faults []Fault, group []int) []bool {
+	var chosen []Fault
+	for _, i := range group {
+		chosen = append(chosen, faults[i])
+	}
+	sim := simulate(c, f, chosen)
+	sim.machine.PowerUp(1)
+	all := ^uint64(0) >> (lanes - len(group))
+	var seen uint64
+	for _, st := range steps {
+		sim.apply(st)
+		for pin := range st.Compared.All() {
+			v, _ := st.Expect(pin)
+			seen |= ^agrees(sim.shown[pin], v)
+		}
+		if seen&all == all {
+			break
+		}
+	}
+	detected := make([]bool, len(group))
+	for i := range detected {
+		detected[i] = seen>>i&1 != 0
+	}
+	return detected
+}
+
+// floating decides the open faults of MOS inputs by their stuck faults.
+func floating(c *logic.Circuit, f *part.Family, faults []Fault, detected []bool) {
+	if f.Technology.Bipolar() {
+		return
+	}
+	stuck := map[int]int{}
+	for i, fault := range faults {
+		if (fault.Kind == StuckLow || fault.Kind == StuckHigh) && detected[i] {
+			stuck[fault.Pin]++
+		}
+	}
+	for i, fault := range faults {
+		if fault.Kind == Open && c.Variant.Pins[fault.Pin-1].Role == part.Input {
+			detected[i] = stuck[fault.Pin] == 2
+		}
+	}
+}
