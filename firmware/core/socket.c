@@ -156,8 +156,8 @@ bool socket_wait_us(uint16_t us)
 }
 
 /* Steps with one direction, which is driven already: the loop that the speed of
- * a test hangs on. */
-static const uint8_t *run_levels(const uint8_t *at, uint16_t count, uint32_t dir, uint16_t settle_us, uint8_t *samples)
+ * a test hangs on. Not inlined, so that it has all registers of the MCU to itself. */
+__attribute__((noinline)) static const uint8_t *run_levels(const uint8_t *at, uint16_t count, uint32_t dir, uint16_t settle_us, uint8_t *samples)
 {
 	for (; count > 0; count--) {
 		board_level(get_u32(at) & dir);

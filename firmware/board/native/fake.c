@@ -1,0 +1,278 @@
+#include "fake.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "adapter.h"
+#include "revision_a.h"
+
+struct fake fake;
+
+static const uint8_t high_switches[] = REVISION_A_HIGH_SWITCHES;
+static const uint8_t low_switches[] = REVISION_A_LOW_SWITCHES;
+
+const struct board_traits board_traits = {
+	.positions = REVISION_A_POSITIONS,
+	.sense = REVISION_A_SENSE,
+	.high_switches = high_switches,
+	.low_switches = low_switches,
+	.high_count = REVISION_A_HIGH_COUNT,
+	.low_count = REVISION_A_LOW_COUNT,
+	.features = REVISION_A_FEATURES | FEATURE_MONITOR,
+	.max_current_ma = REVISION_A_MAX_CURRENT_MA,
+	.name = "native",
+};
+
+void fake_fail(const char *what)
+{
+	fprintf(stderr, "the core broke a promise: %s\n", what);
+	abort();
+}
+
+/* The socket's positions at the bits of switches, without the core's help. */
+static uint32_t word_of(const uint8_t *positions, uint32_t bits)
+{
+	static const uint8_t left[] = {1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14};
+	static const uint8_t right[] = {28, 27, 26, 25, 24, 23, 22, 21, 20, 19, 18, 17, 16, 15};
+	uint32_t word = 0;
+	unsigned i, j;
+
+	for (i = 0; i < 13; i++) {
+		for (j = 0; (bits >> i & 1) != 0 && j < 14; j++) {
+			word |= positions[i] == left[j] ? UINT32_C(1) << j : 0;
+			word |= positions[i] == right[j] ? UINT32_C(0x10000) << j : 0;
+		}
+	}
+	return word;
+}
+
+static void check_socket(void)
+{
+	uint32_t high = word_of(high_switches, fake.high_bits);
+	uint32_t low = word_of(low_switches, fake.low_bits);
+
+	if ((fake.dir & ~UINT32_C(0x3FFF3FFF)) != 0) {
+		fake_fail("drives a position that is not there");
+	}
+	if ((fake.level & ~fake.dir) != 0) {
+		fake_fail("gives a level to a position that is not driven");
+	}
+	if ((high & low) != 0) {
+		fake_fail("closes both supply switches of a position");
+	}
+	if ((fake.high_bits & (fake.high_bits - 1)) != 0) {
+		fake_fail("closes two high-side switches");
+	}
+	if (fake.high_bits >= 1 << REVISION_A_HIGH_COUNT || fake.low_bits >= 1 << REVISION_A_LOW_COUNT) {
+		fake_fail("closes a switch that is not there");
+	}
+	if ((fake.dir & (high | low)) != 0) {
+		fake_fail("drives a position whose supply switch is closed");
+	}
+	if (fake.bias > RAIL_HIGH || fake.load > RAIL_HIGH) {
+		fake_fail("asks for a state that a rail does not have");
+	}
+	if (fake.lamps[LAMP_POWER] != ((high | low) != 0)) {
+		fake_fail("the power lamp lies");
+	}
+}
+
+void board_drive(uint32_t dir, uint32_t level)
+{
+	fake.dir = dir;
+	fake.level = level;
+	fake.drives++;
+	check_socket();
+}
+
+void board_level(uint32_t level)
+{
+	fake.level = level;
+	fake.drives++;
+	check_socket();
+}
+
+/* An empty socket: what is driven reads as driven, the rest follows the stronger rail. */
+uint32_t board_sample(void)
+{
+	bool high = fake.load == RAIL_OFF ? fake.bias == RAIL_HIGH : fake.load == RAIL_HIGH;
+	uint32_t rest = high ? REVISION_A_POSITIONS : 0;
+
+	return (fake.level & fake.dir) | (rest & ~fake.dir);
+}
+
+void board_rails(uint8_t bias, uint8_t load)
+{
+	fake.bias = bias;
+	fake.load = load;
+	check_socket();
+}
+
+void board_supply(uint8_t high_bits, uint16_t low_bits)
+{
+	fake.high_bits = high_bits;
+	fake.low_bits = low_bits;
+	check_socket();
+}
+
+uint16_t board_current(void)
+{
+	if (fake.high_bits == 0) {
+		return 0;
+	}
+	return fake.trip_after > 0 && fake.drives >= fake.trip_after ? 20000 : fake.current;
+}
+
+void board_wait_us(uint16_t us)
+{
+	if (us == 0 || us > 1000) {
+		fake_fail("waits for 0 or for more than 1000 µs at once");
+	}
+	fake.us += us;
+}
+
+bool board_button(void)
+{
+	return fake.button;
+}
+
+void board_lamp(enum lamp lamp, bool lit)
+{
+	fake.lamps[lamp] = lit;
+}
+
+bool board_receive(uint8_t *byte)
+{
+	if (fake.to_core_taken == fake.to_core_length) {
+		return false;
+	}
+	*byte = fake.to_core[fake.to_core_taken++];
+	return true;
+}
+
+bool board_can_send(void)
+{
+	fake.asked++;
+	return fake.send_every == 0 || fake.asked % fake.send_every == 0;
+}
+
+void board_send(uint8_t byte)
+{
+	if (fake.from_core_length == FAKE_LINE) {
+		fake.from_core_length = 0; /* a test that looks at it does not send so much */
+	}
+	fake.from_core[fake.from_core_length++] = byte;
+}
+
+struct line_faults board_line_faults(void)
+{
+	static const struct line_faults none;
+	struct line_faults faults = fake.faults;
+
+	fake.faults = none;
+	return faults;
+}
+
+void board_line_rate(bool slower)
+{
+	fake.slower = slower;
+}
+
+uint32_t board_millis(void)
+{
+	return (uint32_t)(fake.us / 1000);
+}
+
+void board_watchdog(void)
+{
+	if (fake.us - fake.watched_us > fake.longest_unwatched_us) {
+		fake.longest_unwatched_us = fake.us - fake.watched_us;
+	}
+	fake.watched_us = fake.us;
+}
+
+uint8_t board_reset_cause(void)
+{
+	return RESET_POWER_ON;
+}
+
+uint16_t board_boot_id(void)
+{
+	return 0x1234;
+}
+
+void fake_reset(void)
+{
+	memset(&fake, 0, sizeof fake);
+	adapter_reset();
+}
+
+void fake_put(const uint8_t *bytes, size_t length)
+{
+	if (fake.to_core_taken == fake.to_core_length) {
+		fake.to_core_taken = 0;
+		fake.to_core_length = 0;
+	}
+	if (length > FAKE_LINE - fake.to_core_length) {
+		length = FAKE_LINE - fake.to_core_length;
+	}
+	memcpy(fake.to_core + fake.to_core_length, bytes, length);
+	fake.to_core_length += length;
+}
+
+void fake_run(void)
+{
+	uint32_t turns = 0;
+
+	while (adapter_poll()) {
+		turns++;
+		if (turns > 1000000) {
+			fake_fail("the main loop never comes to rest");
+		}
+	}
+}
+
+void fake_pass(uint32_t ms)
+{
+	for (; ms > 0; ms--) {
+		fake.us += 1000;
+		fake_run();
+	}
+}
+
+/* The CRC by long division, a bit at a time, and COBS after the paper's words:
+ * the core's own are not asked. */
+size_t fake_frame(const uint8_t *body, size_t length, uint8_t *out)
+{
+	static uint8_t whole[FAKE_LINE];
+	uint32_t crc = 0xFFFF;
+	size_t i, code = 0, at = 1;
+	int bit;
+
+	for (i = 0; i < length; i++) {
+		whole[i] = body[i];
+		crc ^= (uint32_t)body[i] << 8;
+		for (bit = 0; bit < 8; bit++) {
+			crc = (crc & 0x8000) != 0 ? (crc << 1 ^ 0x1021) & 0xFFFF : crc << 1;
+		}
+	}
+	whole[length++] = (uint8_t)(crc >> 8);
+	whole[length++] = (uint8_t)crc;
+	out[code] = 1;
+	for (i = 0; i < length; i++) {
+		if (out[code] == 0xFF) {
+			code = at++;
+			out[code] = 1;
+		}
+		if (whole[i] == 0) {
+			code = at++;
+			out[code] = 1;
+		} else {
+			out[at++] = whole[i];
+			out[code]++;
+		}
+	}
+	out[at++] = 0;
+	return at;
+}

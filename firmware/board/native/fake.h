@@ -1,0 +1,63 @@
+/* A board for tests: an empty socket that is recorded, a line that is two
+ * buffers, and a clock that the test turns. It ends the program with a message
+ * when the core asks for what must never be. */
+#ifndef FAKE_H
+#define FAKE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "board.h"
+
+enum { FAKE_LINE = 16384 };
+
+struct fake {
+	/* The socket as the core left it. */
+	uint32_t dir, level;
+	uint8_t bias, load;
+	uint8_t high_bits;
+	uint16_t low_bits;
+	uint32_t drives; /* calls of board_drive and board_level */
+
+	/* What the test sets. */
+	uint16_t current;    /* 10 µA, while a high-side switch is closed */
+	uint32_t trip_after; /* drives after which the current is 200 mA; 0 never */
+	uint64_t us;         /* the clock, µs; waiting turns it too */
+	bool button;
+	struct line_faults faults;
+
+	/* The line. */
+	uint8_t to_core[FAKE_LINE];
+	size_t to_core_length, to_core_taken;
+	uint8_t from_core[FAKE_LINE];
+	size_t from_core_length;
+	uint8_t send_every; /* the line takes a byte on each so-many-th asking; 0 as 1 */
+	uint8_t asked;
+	bool slower;
+	bool lamps[3];
+	uint64_t longest_unwatched_us; /* longest time between two calls of board_watchdog */
+	uint64_t watched_us;
+};
+
+extern struct fake fake;
+
+/* A new board, and adapter_reset. */
+void fake_reset(void);
+
+/* Puts bytes on the line to the core. */
+void fake_put(const uint8_t *bytes, size_t length);
+
+/* Runs the main loop until it has nothing to do. */
+void fake_run(void);
+
+/* Lets ms ms pass, with the main loop running. */
+void fake_pass(uint32_t ms);
+
+/* Encodes a body and its CRC as a frame, with its delimiter; the length is returned. */
+size_t fake_frame(const uint8_t *body, size_t length, uint8_t *out);
+
+/* Ends the program: the core did what it must not. */
+void fake_fail(const char *what);
+
+#endif

@@ -1,0 +1,56 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// link builds a program on the native board.
+func link(t *testing.T, program string) string {
+	t.Helper()
+	folder, err := filepath.Abs(firmware)
+	require.NoError(t, err)
+	out := filepath.Join(t.TempDir(), program)
+	command, err := native(folder, program, out)
+	require.NoError(t, err)
+	_, err = run(folder, command...)
+	require.NoError(t, err)
+	return out
+}
+
+// The tests of the core, in firmware/board/native/test, under sanitizers.
+func TestCore(t *testing.T) {
+	_, err := run(firmware, link(t, "test"), filepath.Join("..", "protocol", "golden"))
+	require.NoError(t, err)
+}
+
+// seeds begin the fuzzing where it would come late by chance. Entries as
+// firmware/board/native/fuzz/fuzz.c reads them: 2, number of the request, seq,
+// length of the payload, payload.
+var seeds = [][]byte{
+	{2, 0, 0, 0, 2, 1, 1, 0, 2, 2, 2, 0}, // HELLO, STATUS, SAFE
+	// POWER at 28 and 7; APPLY of two steps on 1 and 2; 256 ms; APPLY again.
+	{2, 4, 1, 10, 28, 0, 100, 0, 1, 0, 0x40, 0, 0, 0,
+		2, 5, 2, 16, 0, 0, 5, 0, 3, 0, 0, 0, 1, 0, 0, 0, 2, 0, 0, 0,
+		3, 16,
+		2, 5, 2, 16, 0, 0, 5, 0, 3, 0, 0, 0, 1, 0, 0, 0, 2, 0, 0, 0},
+	// RAILS; APPLY with directions, unpowered; a current; POWER.
+	{2, 3, 1, 2, 2, 0, 2, 5, 2, 16, 3, 0, 0xff, 0xff, 0, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0,
+		4, 100, 2, 4, 3, 10, 8, 0, 44, 1, 200, 0, 0, 0, 0x80, 0},
+}
+
+// A short, repeatable run of the fuzz target; longer ones are started by hand
+// (DEVELOPERS.md).
+func TestCoreUnderAnyHost(t *testing.T) {
+	fuzz := link(t, "fuzz")
+	corpus := t.TempDir()
+	for i, seed := range seeds {
+		require.NoError(t, os.WriteFile(filepath.Join(corpus, strconv.Itoa(i)), seed, 0o666))
+	}
+	_, err := run(t.TempDir(), fuzz, "-runs=20000", "-seed=1", "-max_len=512", "-verbosity=0", corpus)
+	require.NoError(t, err)
+}
