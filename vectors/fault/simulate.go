@@ -14,12 +14,14 @@ type simulation struct {
 	circuit *logic.Circuit
 	machine *logic.Machine
 	bipolar bool
-	faults  []Fault
-	outputs []int              // observable pins
-	shape   map[int][]laneRule // what faults make of an output's level, by pin
-	shorts  []short
-	drive   [part.MaxPins + 1]logic.Word // level at each driven pin
-	shown   [part.MaxPins + 1]logic.Word // level at each output pin, after its faults
+	// ttlLevels tells that the inputs take 2.0 V for a high
+	ttlLevels bool
+	faults    []Fault
+	outputs   []int              // observable pins
+	shape     map[int][]laneRule // what faults make of an output's level, by pin
+	shorts    []short
+	drive     [part.MaxPins + 1]logic.Word // level at each driven pin
+	shown     [part.MaxPins + 1]logic.Word // level at each output pin, after its faults
 }
 
 type laneRule struct {
@@ -34,7 +36,7 @@ type short struct {
 
 // simulate starts up to 64 faulty chips; extra lanes are good chips.
 func simulate(c *logic.Circuit, f *part.Family, faults []Fault) *simulation {
-	s := &simulation{circuit: c, machine: c.NewMachine(), bipolar: f.Technology.Bipolar(), faults: faults, shape: map[int][]laneRule{}}
+	s := &simulation{circuit: c, machine: c.NewMachine(), bipolar: f.Technology.Bipolar(), ttlLevels: f.VIH <= 2.0, faults: faults, shape: map[int][]laneRule{}}
 	for _, o := range c.Outputs {
 		s.outputs = append(s.outputs, o.Pin)
 	}
@@ -174,6 +176,9 @@ func (s *simulation) joined(st stimulus.Step, sh short) logic.Word {
 	}
 	out := s.meet(chip)
 	in := meetEvenly(adapter)
+	if s.ttlLevels { // two equal drivers against each other make 2.5 V, above VIH of 2.0 V
+		in.Lo &^= in.Hi
+	}
 	switch {
 	case len(chip) == 0:
 		return in

@@ -10,69 +10,29 @@ import (
 
 // Extents of a walk.
 const (
-	walkSteps     = 6000   // legal random steps, weighted towards the clocks
-	maxCycle      = 70_000 // clock edges of a counter's whole cycle: 16 bits and one more pulse
-	cyclePatience = 3      // whole cycles are run only where every pulse is this many steps at most
+	walkSteps = 6000   // legal random steps, weighted towards the clocks
+	maxCycle  = 20_000 // pulses of a counter's whole cycle: 14 bits; two steps each
+	warmUp    = 40     // pulses after which a counter is on its cycle, illegal states left
+	maxCycles = 3      // settings of the controls whose cycles are run, for each clock
 )
 
-// walk covers by mode a component whose state graph is too large: long bursts of
-// each clock in each setting of the controls, so that counters run their whole
-// cycle, and a random legal walk that changes controls, data and state.
+// walk covers by mode a component whose state graph is too large: each clock
+// pulsed through the whole cycle of the settings that count, up and down, and a
+// random legal walk that changes controls, data and state.
 func (w *walker) walk(r *rules, k logic.Component, moves part.Pins, random *rand.Rand) string {
 	before := len(w.s.Steps)
 	clocks := w.c.Clocks() & moves
-	cycles := w.cycles(r, k, clocks)
-	w.wander(r, moves, clocks, random)
-	toggled := w.toggled(k)
-	return fmt.Sprintf("by mode: %d steps of legal changes over data, controls and clocks%s; %d of %d state bits seen at both levels",
-		len(w.s.Steps)-before, cycles, toggled, len(k.State))
-}
-
-// cycles pulses each clock alone until the state repeats, from the setting at
-// hand, and says how long the cycles were.
-func (w *walker) cycles(r *rules, k logic.Component, clocks part.Pins) (text string) {
+	text := ""
 	for pin := range clocks.All() {
-		clock := part.PinSet(pin)
-		seen := w.stateOf(k)
-		length := 0
-		for length < maxCycle/2 {
-			if !r.allows(w.drive, w.drive^clock) || !r.allows(w.drive^clock, w.drive) {
-				break
-			}
-			w.toggle(clock)
-			w.toggle(clock)
-			length++
-			if w.stateOf(k) == seen {
-				break
-			}
-			if length == 40 && w.stuckShort(k) {
-				break
+		for _, cycle := range w.findCycles(r, k, moves, pin, random) {
+			if w.runCycle(r, moves, pin, cycle) {
+				text += fmt.Sprintf(", a whole cycle of %d pulses at pin %d", cycle.length, pin)
 			}
 		}
-		if length > 4 {
-			text += fmt.Sprintf(", a cycle of %d pulses at pin %d", length, pin)
-		}
 	}
-	return text
-}
-
-// stuckShort tells whether the state no longer moves with the clock: it shifts or holds.
-func (w *walker) stuckShort(k logic.Component) bool {
-	last := w.s.Steps[max(0, len(w.s.Steps)-8):]
-	for _, st := range last {
-		if st.High != last[0].High {
-			return false
-		}
-	}
-	return true
-}
-
-func (w *walker) stateOf(k logic.Component) string {
-	text := make([]byte, 0, len(k.State))
-	for _, i := range k.State {
-		text = append(text, w.m.State(i).Lane(0).String()[0])
-	}
-	return string(text)
+	w.wander(r, moves, clocks, random)
+	return fmt.Sprintf("by mode: %d steps of legal changes over data, controls and clocks%s; %d of %d outputs expected at both levels",
+		len(w.s.Steps)-before, text, w.toggled(k), (k.Outputs & w.s.Outputs).Len())
 }
 
 // wander takes random legal steps: mostly clock edges, then data, more rarely
@@ -134,12 +94,12 @@ func pick(pins part.Pins, random *rand.Rand) part.Pins {
 	return 0
 }
 
-// toggled counts the output bits that were expected both high and low.
+// toggled counts the outputs that were expected both high and low.
 func (w *walker) toggled(k logic.Component) int {
 	var high, low part.Pins
 	for _, st := range w.s.Steps {
 		high |= st.High
 		low |= st.Compared &^ st.High &^ st.Z
 	}
-	return min((high & low & k.Outputs).Len(), len(k.State))
+	return (high & low & k.Outputs).Len()
 }

@@ -1,0 +1,145 @@
+package stimulus
+
+import (
+	"math/rand/v2"
+	"slices"
+
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// A cycle is a setting of the inputs in which pulses at a clock bring the state
+// round to where it was.
+type cycle struct {
+	setting part.Pins
+	length  int    // pulses
+	first   string // state after one pulse, which tells up from down
+}
+
+// findCycles tries 64 settings of the inputs at a time on copies of the chip and
+// gives those in which a clock counts: the longest cycle of each direction.
+func (w *walker) findCycles(r *rules, k logic.Component, moves part.Pins, clock int, random *rand.Rand) []cycle {
+	settings := w.settings(r, moves, clock, random)
+	m := w.copies(settings)
+	pulse := func() {
+		for _, high := range []bool{!w.drive.Has(clock), w.drive.Has(clock)} {
+			m.Set(clock, logic.Splat(logic.FromBool(high)))
+			m.Settle()
+		}
+	}
+	for range warmUp {
+		pulse()
+	}
+	start := stateWords(m, k)
+	lengths := make([]int, len(settings))
+	open := ^uint64(0)
+	var first []logic.Word
+	for n := 1; n <= maxCycle && open != 0; n++ {
+		pulse()
+		if n == 1 {
+			first = stateWords(m, k)
+		}
+		back := open &^ differ(start, stateWords(m, k))
+		open &^= back
+		for lane := range lengths {
+			if back>>lane&1 != 0 {
+				lengths[lane] = n
+			}
+		}
+	}
+	var cycles []cycle
+	for lane, setting := range settings {
+		if lengths[lane] > 4 {
+			cycles = append(cycles, cycle{setting, lengths[lane], laneText(first, lane)})
+		}
+	}
+	slices.SortStableFunc(cycles, func(a, b cycle) int { return b.length - a.length })
+	return firstOfEach(cycles)
+}
+
+// firstOfEach keeps the longest cycle of each direction.
+func firstOfEach(cycles []cycle) []cycle {
+	var kept []cycle
+	for _, c := range cycles {
+		if !slices.ContainsFunc(kept, func(k cycle) bool { return k.first == c.first }) && len(kept) < maxCycles {
+			kept = append(kept, c)
+		}
+	}
+	return kept
+}
+
+// settings lists 64 settings of the inputs, the clock as it is: the present one,
+// all low, all high, and random ones.
+func (w *walker) settings(r *rules, moves part.Pins, clock int, random *rand.Rand) []part.Pins {
+	free := moves.With(clock, false)
+	list := []part.Pins{w.drive, w.drive &^ free, w.drive | free}
+	for len(list) < 64 {
+		list = append(list, w.drive&^free|part.Pins(random.Uint32())&free)
+	}
+	return slices.DeleteFunc(list, func(s part.Pins) bool { return r.forbidden(s) })
+}
+
+// copies makes a machine with the walker's state in every lane and a setting in each.
+func (w *walker) copies(settings []part.Pins) *logic.Machine {
+	m := w.c.NewMachine()
+	state := make([]logic.Word, len(w.c.State))
+	for i := range state {
+		state[i] = logic.Splat(w.m.State(i).Lane(0))
+	}
+	for pin := range w.c.Inputs {
+		level := logic.Splat(w.level(pin))
+		for lane, setting := range settings {
+			if w.mayDrive(pin) {
+				level = level.With(lane, logic.FromBool(setting.Has(pin)))
+			}
+		}
+		m.Set(pin, level)
+	}
+	m.Restore(state)
+	return m
+}
+
+func stateWords(m *logic.Machine, k logic.Component) []logic.Word {
+	words := make([]logic.Word, len(k.State))
+	for i, bit := range k.State {
+		words[i] = m.State(bit)
+	}
+	return words
+}
+
+// differ gives the lanes in which two states differ.
+func differ(a, b []logic.Word) (lanes uint64) {
+	for i := range a {
+		lanes |= (a[i].Hi ^ b[i].Hi) | (a[i].Lo ^ b[i].Lo)
+	}
+	return lanes
+}
+
+func laneText(words []logic.Word, lane int) string {
+	text := make([]byte, len(words))
+	for i, word := range words {
+		text[i] = word.Lane(lane).String()[0]
+	}
+	return string(text)
+}
+
+// runCycle sets the inputs one after the other and pulses the clock through the
+// cycle. It tells whether it could.
+func (w *walker) runCycle(r *rules, moves part.Pins, clock int, c cycle) bool {
+	for range 2 { // a pin may have to wait for another
+		for pin := range ((w.drive ^ c.setting) & moves).All() {
+			if to := w.drive ^ part.PinSet(pin); w.mayDrive(pin) && r.allows(w.drive, to) {
+				w.to(to)
+			}
+		}
+	}
+	toggle := part.PinSet(clock)
+	if (w.drive^c.setting)&moves != 0 || !r.allows(w.drive, w.drive^toggle) || !r.allows(w.drive^toggle, w.drive) {
+		return false
+	}
+	for range c.length + 1 {
+		w.toggle(toggle)
+		w.toggle(toggle)
+	}
+	return true
+}
