@@ -59,6 +59,7 @@ func runPins(c *logic.Circuit, f *part.Family, steps []stimulus.Step, faults []F
 			v, _ := st.Expect(pin)
 			seen |= ^agrees(sim.shown[pin], v)
 		}
+		seen |= sim.contradicted(st)
 		if seen&all == all {
 			break
 		}
@@ -68,6 +69,18 @@ func runPins(c *logic.Circuit, f *part.Family, steps []stimulus.Step, faults []F
 		detected[i] = seen>>i&1 != 0
 	}
 	return detected
+}
+
+// contradicted gives the lanes whose short joins two pins of which a good chip
+// shows one high and the other low: however the contest ends, one of them is wrong.
+func (s *simulation) contradicted(st stimulus.Step) (lanes uint64) {
+	for _, sh := range s.shorts {
+		a, b := st.Compared.Has(sh.a), st.Compared.Has(sh.b)
+		if a && b && !st.Z.Has(sh.a) && !st.Z.Has(sh.b) && st.High.Has(sh.a) != st.High.Has(sh.b) {
+			lanes |= sh.mask
+		}
+	}
+	return lanes
 }
 
 // floating decides the open faults of MOS inputs by their stuck faults.
