@@ -70,18 +70,21 @@ static void supply(uint8_t high, uint32_t low, uint16_t limit_ma)
 		     switch_bits(t->low_switches, t->low_count, low));
 }
 
+bool socket_live(void)
+{
+	return now.driven != 0 || now.switched != 0 || now.bias != RAIL_OFF || now.load != RAIL_OFF;
+}
+
 void socket_safe(enum safe_cause cause)
 {
+	/* What finds it safe is not why it is. */
+	if (socket_live() || cause == SAFE_RESET) {
+		now.safe_cause = (uint8_t)cause;
+	}
 	/* Drives first: a driven pin of a chip without power would feed it through its clamps. */
 	drive(0, 0);
 	supply(0, 0, 0);
 	socket_rails(RAIL_OFF, RAIL_OFF);
-	now.safe_cause = (uint8_t)cause;
-}
-
-bool socket_live(void)
-{
-	return now.driven != 0 || now.switched != 0 || now.bias != RAIL_OFF || now.load != RAIL_OFF;
 }
 
 bool socket_guard(void)
