@@ -91,16 +91,22 @@ func (st statement) targets() []string {
 
 // dropReplaced leaves out inherited logic whose targets the part states again.
 func (b *builder) dropReplaced() {
-	own := map[string]bool{}
+	type stated struct {
+		name string
+		bus  bool // a bus is a name for bits, and gives them no value
+	}
+	own := map[stated]bool{}
 	for _, st := range b.items {
 		if !st.inherited {
 			for _, name := range st.targets() {
-				own[name] = true
+				own[stated{name, st.keyword == "bus"}] = true
 			}
 		}
 	}
 	b.items = slices.DeleteFunc(b.items, func(st statement) bool {
-		return st.inherited && slices.ContainsFunc(st.targets(), func(name string) bool { return own[name] })
+		return st.inherited && slices.ContainsFunc(st.targets(), func(name string) bool {
+			return own[stated{name, st.keyword == "bus"}]
+		})
 	})
 }
 

@@ -101,6 +101,47 @@ gate 1..6
 	require.NotEqual(t, parts[0].SHA256, parts[1].SHA256)
 }
 
+func TestLikeReplacesARegisterButKeepsItsBus(t *testing.T) {
+	parts, err := part.Parse("counter.part", `part 4520 "3-bit counter"
+kind counter
+families 4000B
+source "from memory"
+package DIP8
+    CLK  1 | U | 8 VDD
+      R  2 |   | 7 Q0
+     NC  3 |   | 6 Q1
+    VSS  4 |   | 5 Q2
+inputs CLK R
+outputs Q0..Q2
+bus Q = Q2..Q0
+register Q
+    when R      : 0
+    on rise CLK : Q + 1
+part 4521 "3-bit down counter"
+like 4520
+register Q
+    when R      : 0
+    on rise CLK : Q - 1
+`)
+	require.NoError(t, err)
+	require.Len(t, parts[1].Variants[0].Logic.Registers, 1)
+}
+
+// Common practice: the 40000 numbers of the CMOS series have five digits.
+func TestTypeNamesOfTheCMOSSeries(t *testing.T) {
+	for typed, want := range map[string]string{
+		"4017B": "4017 4000B", "14017B": "4017 4000B", "40174": "40174", "40174B": "40174 4000B",
+		"74HC4017": "4017 74HC", "74HC40103": "40103 74HC", "74HCT40105": "40105 74HCT", "74HC4075": "4075 74HC",
+	} {
+		number, family, ok := part.SplitTypeName(typed)
+		require.True(t, ok, typed)
+		if family != nil {
+			number += " " + family.Name
+		}
+		require.Equal(t, want, number, typed)
+	}
+}
+
 // Whatever the text, the parser and the compiler end, and say so in order.
 func FuzzParse(f *testing.F) {
 	f.Add(inverter)

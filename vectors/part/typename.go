@@ -7,7 +7,7 @@ import (
 
 var (
 	seriesTTL  = regexp.MustCompile(`^(?:54|74)([A-Z]{0,4})([0-9]{2,6})$`)
-	seriesCMOS = regexp.MustCompile(`^(?:1)?([45][0-9]{3})(UB|B|A)?$`)
+	seriesCMOS = regexp.MustCompile(`^(?:1)?([45][0-9]{3}|40[0-9]{3})(UB|B|A)?$`)
 )
 
 // SplitTypeName takes a type number such as 74LS51, 54LS51, 4011B, 14011B or
@@ -19,8 +19,8 @@ func SplitTypeName(typed string) (number string, family *Family, ok bool) {
 	if m := seriesTTL.FindStringSubmatch(typed); m != nil {
 		letters, digits := m[1], m[2]
 		number = "74" + digits
-		if len(digits) == 4 && (digits[0] == '4' || digits[0] == '5') && strings.HasPrefix(letters, "HC") {
-			number = digits // 74HC4075 is the 4075
+		if strings.HasPrefix(letters, "HC") && seriesCMOS.MatchString(digits) {
+			number = digits // 74HC4075 is the 4075, 74HC40103 the 40103
 		}
 		if letters == "X" || letters == "XX" {
 			return number, nil, true
