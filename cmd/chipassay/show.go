@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"io"
 
 	"github.com/spf13/cobra"
 
@@ -11,16 +12,18 @@ import (
 )
 
 func showCommand(d *definitions) *cobra.Command {
-	return &cobra.Command{
+	var svg string
+	cmd := &cobra.Command{
 		Use:   "show PART",
 		Short: "Show a part's pinout, function, families, limits and cautions",
 		Example: `  chipassay show 7410
-  chipassay show 74LS51`,
+  chipassay show 74LS51
+  chipassay show 74LS51 --svg 74ls51.svg`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			typ, err := d.typeOf(args[0], "")
 			var ask *library.FamilyError
-			if errors.As(err, &ask) && ask.Want == "" {
+			if errors.As(err, &ask) && ask.Want == "" && svg == "" {
 				return sheet.Page(cmd.OutOrStdout(), ask.Part, nil) // show every variant
 			}
 			if err != nil {
@@ -30,7 +33,12 @@ func showCommand(d *definitions) *cobra.Command {
 			if _, family, _ := part.SplitTypeName(args[0]); family != nil {
 				only = typ.Variant
 			}
+			if svg != "" {
+				return writeFile(svg, func(w io.Writer) error { return sheet.WriteSVG(w, typ.Variant) })
+			}
 			return sheet.Page(cmd.OutOrStdout(), typ.Part(), only)
 		},
 	}
+	cmd.Flags().StringVar(&svg, "svg", "", "draw the package into this SVG file instead")
+	return cmd
 }

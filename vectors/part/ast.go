@@ -9,6 +9,7 @@ type Logic struct {
 	Equations []Equation
 	Registers []Register
 	Tables    []Table // as printed, for people; their logic is in Equations and Registers
+	Buses     []Bus
 	Never     []Never
 	Unstable  [][]int // signals that must not be released in one step
 }
@@ -25,6 +26,13 @@ type Equation struct {
 	Value   Expr  // of the same width
 	Line    int
 	Gate    string
+	Tabled  bool // made from a table
+}
+
+// A Bus is a name for several bits.
+type Bus struct {
+	Name string
+	Bits []int // signals, most significant first
 }
 
 // A Register is a group of bits that remember.
@@ -34,6 +42,8 @@ type Register struct {
 	Rules []Rule
 	Line  int
 	Gate  string
+
+	Tabled bool // made from a table
 }
 
 // A Rule is one line of a register: when it applies, and the next value.

@@ -48,6 +48,12 @@ func (b *builder) buildLogic() error {
 		}
 	}
 	logic.Signals = s.signals
+	for _, st := range b.items {
+		if st.keyword == "bus" {
+			name := st.line.tokens[1].text
+			logic.Buses = append(logic.Buses, Bus{name, s.named[name]})
+		}
+	}
 	if err := b.checkLogic(&logic); err != nil {
 		return err
 	}

@@ -53,7 +53,7 @@ func (b *builder) table(s *scope, st statement, logic *Logic) error {
 		if err != nil {
 			return err
 		}
-		logic.Equations = append(logic.Equations, Equation{Targets: s.named[output], Value: value, Line: st.line.number, Gate: st.gate})
+		logic.Equations = append(logic.Equations, Equation{Targets: s.named[output], Value: value, Line: st.line.number, Gate: st.gate, Tabled: true})
 	}
 	return nil
 }
@@ -285,7 +285,7 @@ func levelNode(r tableRow, i int) *node {
 // stateTable makes a register of each output column: a rule for each row that does not hold.
 func (b *builder) stateTable(s *scope, t Table, rows []tableRow, st statement, logic *Logic) error {
 	for i, output := range t.Outputs {
-		r := Register{Name: output, Bits: s.named[output], Line: st.line.number, Gate: st.gate}
+		r := Register{Name: output, Bits: s.named[output], Line: st.line.number, Gate: st.gate, Tabled: true}
 		for _, row := range rows {
 			rule, err := b.rowRule(s, t, row, i)
 			if err != nil {

@@ -11,12 +11,18 @@ import (
 // Equations prints the function in the notation of the definitions: equations,
 // then registers with their rules.
 func Equations(v *part.Variant) []string {
-	p := printer{v.Logic.Signals}
+	p := newPrinter(v)
 	var lines []string
 	for _, e := range v.Logic.Equations {
+		if e.Tabled {
+			continue
+		}
 		lines = append(lines, fmt.Sprintf("%s = %s", p.names(e.Targets), p.expr(e.Value, 0)))
 	}
 	for _, r := range v.Logic.Registers {
+		if r.Tabled {
+			continue
+		}
 		lines = append(lines, "register "+r.Name)
 		for _, rule := range r.Rules {
 			lines = append(lines, "    "+p.rule(rule))
@@ -25,7 +31,18 @@ func Equations(v *part.Variant) []string {
 	return lines
 }
 
-type printer struct{ signals []part.Signal }
+type printer struct {
+	signals []part.Signal
+	buses   map[string]string // name of a bus by its bits
+}
+
+func newPrinter(v *part.Variant) printer {
+	p := printer{signals: v.Logic.Signals, buses: map[string]string{}}
+	for _, b := range v.Logic.Buses {
+		p.buses[fmt.Sprint(b.Bits)] = b.Name
+	}
+	return p
+}
 
 func (p printer) names(ids []int) string {
 	var names []string
@@ -34,6 +51,9 @@ func (p printer) names(ids []int) string {
 	}
 	if len(names) == 1 {
 		return names[0]
+	}
+	if bus, ok := p.buses[fmt.Sprint(ids)]; ok {
+		return bus
 	}
 	return "{" + strings.Join(names, ", ") + "}"
 }
@@ -106,9 +126,16 @@ func (p printer) concat(e part.Concat) string {
 	if c, ok := e.Parts[0].(part.Const); ok && len(e.Parts) == 2 && strings.Trim(c.Bits, "0") == "" && e.Parts[1].Width() > 1 {
 		return p.expr(e.Parts[1], 11)
 	}
+	var ids []int
 	var parts []string
 	for _, x := range e.Parts {
+		if r, ok := x.(part.Ref); ok {
+			ids = append(ids, r.Signal)
+		}
 		parts = append(parts, p.expr(x, 0))
+	}
+	if bus, ok := p.buses[fmt.Sprint(ids)]; ok && len(ids) == len(parts) {
+		return bus
 	}
 	return "{" + strings.Join(parts, ", ") + "}"
 }

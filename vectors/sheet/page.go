@@ -38,24 +38,50 @@ func variant(b *strings.Builder, v *part.Variant, c *logic.Circuit) {
 	if v.Note != "" {
 		note = v.Note + ": "
 	}
-	fmt.Fprintf(b, "\n%s%s\n\n%s\n", note, strings.Join(types, " "), Pinout(v))
+	fmt.Fprintf(b, "\n%s%s\n\n%s\n%s\n", note, strings.Join(types, " "), Pinout(v), Outline(v))
 	if v.Refusal != "" {
 		fmt.Fprintf(b, "REFUSED    %s\n\n", v.Refusal)
 	}
 	for _, caution := range v.Cautions {
 		fmt.Fprintf(b, "CAUTION    %s\n\n", caution)
 	}
-	b.WriteString("function\n")
-	for _, line := range Equations(v) {
-		fmt.Fprintf(b, "    %s\n", line)
+	if lines := Equations(v); len(lines) > 0 {
+		fmt.Fprintf(b, "function\n    %s\n", strings.Join(lines, "\n    "))
 	}
-	if t := table(v, c); t != "" {
+	if t := tables(v, c); t != "" {
 		b.WriteString("\n" + t)
 	}
 	for _, u := range v.Untested {
 		fmt.Fprintf(b, "\nnot tested %s%s\n", u.Why, pinList(v, u.Pins))
 	}
 	b.WriteString("\n" + Limits(v))
+}
+
+// tables are the part's function tables: as the definition prints them, as the
+// modes of its registers, or computed.
+func tables(v *part.Variant, c *logic.Circuit) string {
+	var b strings.Builder
+	first := ""
+	if len(v.Gates) > 0 {
+		first = v.Gates[0].Name
+	}
+	for _, t := range v.Logic.Tables {
+		if t.Gate == "" || t.Gate == first {
+			b.WriteString(Printed(t) + "\n")
+		}
+	}
+	if b.Len() > 0 {
+		return b.String()
+	}
+	for _, r := range v.Logic.Registers {
+		if r.Gate == "" || r.Gate == first {
+			b.WriteString(Modes(v, r) + "\n")
+		}
+	}
+	if b.Len() > 0 {
+		return b.String()
+	}
+	return table(v, c)
 }
 
 // table is the function table of the first gate, or of the whole part where it has none.
