@@ -43,7 +43,7 @@ static uint16_t switch_bits(const uint8_t *positions, uint8_t count, uint32_t wo
 	uint16_t bits = 0;
 	uint8_t i;
 
-	for (i = 0; i < count; i++) {
+	for (i = 0; word != 0 && i < count; i++) {
 		if (word & position_bit(positions[i])) {
 			bits |= (uint16_t)(1u << i);
 		}
@@ -65,9 +65,15 @@ static void supply(uint8_t high, uint32_t low, uint16_t limit_ma)
 	now.low = low;
 	now.switched = low | position_bit(high);
 	now.limit_ma = limit_ma;
-	board_lamp(LAMP_POWER, now.switched != 0);
+	/* The lamp is lit while a switch is closed, and a little before and after. */
+	if (now.switched != 0) {
+		board_lamp(LAMP_POWER, true);
+	}
 	board_supply((uint8_t)switch_bits(t->high_switches, t->high_count, position_bit(high)),
 		     switch_bits(t->low_switches, t->low_count, low));
+	if (now.switched == 0) {
+		board_lamp(LAMP_POWER, false);
+	}
 }
 
 bool socket_live(void)

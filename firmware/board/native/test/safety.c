@@ -13,7 +13,7 @@ static uint8_t payload[MAX_PAYLOAD];
 static bool safe(void)
 {
 	return fake.dir == 0 && fake.level == 0 && fake.high_bits == 0 && fake.low_bits == 0 && fake.bias == RAIL_OFF &&
-	       fake.load == RAIL_OFF;
+	       fake.load == RAIL_OFF && !fake.lamps[LAMP_POWER];
 }
 
 static void silence(void)
