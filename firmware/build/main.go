@@ -86,7 +86,7 @@ func run(folder string, command ...string) (string, error) {
 	c.Dir = folder
 	printed, err := c.CombinedOutput()
 	if errors.Is(err, exec.ErrNotFound) {
-		return "", fmt.Errorf("%s is missing; install it with\n\n    %s\n", command[0], install)
+		return "", fmt.Errorf("%s is missing; install it with: %s", command[0], install)
 	}
 	if err != nil {
 		return "", fmt.Errorf("%s: %w\n%s", command[0], err, printed)
