@@ -102,7 +102,7 @@ func (b *builder) run(statements []statement, hasVariants bool) error {
 	for _, st := range statements {
 		if st.keyword == "families" {
 			if hasVariants {
-				if st.inherited {
+				if st.inherited > 0 {
 					continue
 				}
 				return b.src.errorAt(st.line, 1, "with variants, each variant line names its families and there is no families line")

@@ -95,23 +95,24 @@ func (st statement) targets() []string {
 	return names
 }
 
-// dropReplaced leaves out inherited logic whose targets the part states again.
+// dropReplaced leaves out inherited logic whose targets a later part states again.
 func (b *builder) dropReplaced() {
 	type stated struct {
 		name string
 		bus  bool // a bus is a name for bits, and gives them no value
 	}
-	own := map[stated]bool{}
+	latest := map[stated]int{}
 	for _, st := range b.items {
-		if !st.inherited {
-			for _, name := range st.targets() {
-				own[stated{name, st.keyword == "bus"}] = true
+		for _, name := range st.targets() {
+			s := stated{name, st.keyword == "bus"}
+			if at, ok := latest[s]; !ok || st.inherited < at {
+				latest[s] = st.inherited
 			}
 		}
 	}
 	b.items = slices.DeleteFunc(b.items, func(st statement) bool {
-		return st.inherited && slices.ContainsFunc(st.targets(), func(name string) bool {
-			return own[stated{name, st.keyword == "bus"}]
+		return slices.ContainsFunc(st.targets(), func(name string) bool {
+			return latest[stated{name, st.keyword == "bus"}] < st.inherited
 		})
 	})
 }

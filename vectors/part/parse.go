@@ -22,7 +22,7 @@ type statement struct {
 	line      line
 	rows      []line
 	gate      string
-	inherited bool // from the part that this one is like
+	inherited int // 0 for the part's own, 1 from the part that this one is like, 2 from the one before
 }
 
 // A block is the statements of one part, as written.
@@ -185,13 +185,13 @@ func (s *source) inherit(b *block, l line, earlier map[string]*block) error {
 		for _, v := range base.variants {
 			v.statements = slices.Clone(v.statements)
 			for i := range v.statements {
-				v.statements[i].inherited = true
+				v.statements[i].inherited++
 			}
 			b.variants = append(b.variants, v)
 		}
 	}
 	for i := range b.common {
-		b.common[i].inherited = true
+		b.common[i].inherited++
 	}
 	return nil
 }

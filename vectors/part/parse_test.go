@@ -122,8 +122,11 @@ like 4520
 register Q
     when R      : 0
     on rise CLK : Q - 1
+part 4522 "3-bit counter, held"
+like 4521
 `)
 	require.NoError(t, err)
+	require.Len(t, parts[2].Variants[0].Logic.Registers, 1)
 	require.Len(t, parts[1].Variants[0].Logic.Registers, 1)
 }
 

@@ -108,7 +108,7 @@ func (b *builder) role(st statement, next int, role Role, stage Stage) error {
 		if p.Role == Supply || p.Role == Ground {
 			return b.src.errorAt(st.line, columnOf(st.line, p.Name), "%s is a supply pin", p.Name)
 		}
-		if at, ok := b.pinAt[p.Name]; ok && !st.inherited && p.Role != NoConnect && !b.inheritedRole(at) {
+		if at, ok := b.pinAt[p.Name]; ok && st.inherited == 0 && p.Role != NoConnect && !b.inheritedRole(at) {
 			return b.src.errorAt(st.line, columnOf(st.line, p.Name), "pin %s has its role already, from line %d", p.Name, at.number)
 		}
 		p.Role, p.Stage, p.Tied = role, stage, NotTied
