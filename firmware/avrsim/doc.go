@@ -1,0 +1,16 @@
+// Package avrsim is the test bench of the firmware: the image for the
+// ATmega2560 runs in a simulated microcontroller (libsimavr) with the adapter's
+// carrier, a virtual socket and a chip on its ports, and its serial line on a
+// pseudo-terminal, so that the host's programs reach it as they reach a real one.
+//
+// The simulator gives the instructions, the timers, the EEPROM, the watchdog
+// and the cycle count. The serial port is modelled here, since the simulator's
+// holds 64 bytes and takes 11 bits a byte: this one holds two and a half, loses
+// what is not taken in time, and takes the 160 cycles a byte that 1 Mbaud are.
+//
+// Everything but this comment is behind the build tag simavr and needs the
+// Debian packages of Packages.
+package avrsim
+
+// Packages is the command that installs what the build tag simavr needs on Debian.
+const Packages = "apt-get install -y --no-install-recommends simavr libsimavr-dev libelf-dev gcc-avr avr-libc"
