@@ -18,9 +18,9 @@ import (
 const (
 	// slice is how long the program runs before the line is looked after again.
 	slice = Hertz / 10_000 // 0.1 ms
-	// quiet is how long nothing must have happened on the line, with no request
-	// being carried out, for the firmware to be idle. It decodes a request while
-	// that comes in.
+	// quiet is how long nothing must have happened on the line and the busy lamp
+	// been out for the firmware to be idle. It decodes a request while that comes
+	// in, and replies as soon as the request is carried out.
 	quiet = Hertz / 500 // 2 ms
 	// turns is long enough for some turns of the idle firmware's main loop.
 	turns = 2000
@@ -90,7 +90,7 @@ func (b *Bench) Reset() error {
 }
 
 // idle tells whether the firmware waits for a request.
-func (b *Bench) idle() bool { return !b.Carrier.Busy() && b.MCU.LineQuiet() >= quiet }
+func (b *Bench) idle() bool { return min(b.Carrier.Idle(), b.MCU.LineQuiet()) >= quiet }
 
 // rest lets time pass. An idle firmware need not be followed through every turn
 // of its loop: some do between two events in the hardware.

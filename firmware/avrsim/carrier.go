@@ -43,6 +43,7 @@ type Carrier struct {
 	high       uint32       // closed high-side switches, bits in the order of virtual.SupplyHigh
 	highAt     adapter.Word // their positions
 	lowAt      adapter.Word // positions of the closed low-side switches
+	busyUntil  uint64       // cycle at which the busy lamp last went out
 }
 
 // halves are the states of a half bridge's two sides.
@@ -66,8 +67,14 @@ func NewCarrier(socket *virtual.Socket) *Carrier {
 // Ready tells whether the lamp is lit that says so.
 func (c *Carrier) Ready() bool { return c.on('E')&readyLamp != 0 }
 
-// Busy tells whether the lamp is lit that a request is being carried out.
-func (c *Carrier) Busy() bool { return c.on('E')&busyLamp != 0 }
+// Idle is how many cycles the lamp is out that says that a request is being
+// carried out; none while it is lit.
+func (c *Carrier) Idle() uint64 {
+	if c.on('E')&busyLamp != 0 {
+		return 0
+	}
+	return c.now() - c.busyUntil
+}
 
 // Power tells whether the lamp is lit that the socket is supplied.
 func (c *Carrier) Power() bool { return c.on('B')&powerLamp != 0 }
@@ -107,6 +114,10 @@ func (c *Carrier) Changed(p Port, out, level uint8) {
 		if c.on('D')&^before&latchStore != 0 {
 			c.latch = c.shift
 			c.supply()
+		}
+	case 'E':
+		if before&^c.on('E')&busyLamp != 0 {
+			c.busyUntil = c.now()
 		}
 	case 'G':
 		c.rails()

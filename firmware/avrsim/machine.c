@@ -29,10 +29,6 @@ struct machine {
 	bool ran;        /* what machine_run was asked for */
 	avr_int_vector_t *requests[2];
 	avr_irq_t *adc;
-	struct {
-		avr_io_write_t call;
-		void *param;
-	} kept[MAX_IOs];
 };
 
 static void quiet(avr_t *avr, const int level, const char *format, va_list arguments)
@@ -183,13 +179,8 @@ static uint8_t hand_read(avr_t *avr, avr_io_addr_t address, void *param)
 static void hand_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
 {
 	struct machine *m = param;
-	unsigned i = AVR_DATA_TO_IO(address);
 
-	if (m->kept[i].call != NULL) {
-		m->kept[i].call(avr, address, value, m->kept[i].param);
-	} else {
-		avr->data[address] = value;
-	}
+	avr->data[address] = value;
 	avrsimWritten(m->handle, address, value);
 }
 
@@ -199,16 +190,10 @@ void machine_watch_read(struct machine *m, uint16_t address)
 	m->avr->io[AVR_DATA_TO_IO(address)].r.param = m;
 }
 
-void machine_watch_write(struct machine *m, uint16_t address, bool keep)
+void machine_watch_write(struct machine *m, uint16_t address)
 {
-	unsigned i = AVR_DATA_TO_IO(address);
-
-	if (keep) {
-		m->kept[i].call = m->avr->io[i].w.c;
-		m->kept[i].param = m->avr->io[i].w.param;
-	}
-	m->avr->io[i].w.c = hand_write;
-	m->avr->io[i].w.param = m;
+	m->avr->io[AVR_DATA_TO_IO(address)].w.c = hand_write;
+	m->avr->io[AVR_DATA_TO_IO(address)].w.param = m;
 }
 
 void machine_reset(struct machine *m)

@@ -21,11 +21,11 @@ void machine_free(struct machine *m);
 bool machine_flash(struct machine *m, void *code, uint32_t size, uint32_t address);
 bool machine_eeprom(struct machine *m, void *bytes, uint32_t size, uint32_t address);
 
-/* Hands reads or writes of a register to Go: avrsimRead gives what is read,
- * avrsimWritten is told after the register holds the value. The simulator's own
- * part in a write is kept or dropped. */
+/* Hands reads or writes of a register to Go, in place of what the simulator does
+ * there: avrsimRead gives what is read, avrsimWritten is told after the register
+ * holds the value. */
 void machine_watch_read(struct machine *m, uint16_t address);
-void machine_watch_write(struct machine *m, uint16_t address, bool keep);
+void machine_watch_write(struct machine *m, uint16_t address);
 
 void machine_reset(struct machine *m);
 uint8_t machine_get(struct machine *m, uint16_t address);

@@ -93,11 +93,11 @@ func NewMCU(image []byte, pins Pins) (*MCU, error) {
 	for _, first := range firstOfPort {
 		C.machine_watch_read(m.machine, C.uint16_t(first+pinOf))
 		for _, register := range []uint16{pinOf, ddrOf, portOf} {
-			C.machine_watch_write(m.machine, C.uint16_t(first+register), true)
+			C.machine_watch_write(m.machine, C.uint16_t(first+register))
 		}
 	}
 	for _, register := range usartRegisters {
-		C.machine_watch_write(m.machine, C.uint16_t(register), false)
+		C.machine_watch_write(m.machine, C.uint16_t(register))
 	}
 	C.machine_watch_read(m.machine, ucsr0a)
 	C.machine_watch_read(m.machine, udr0)
@@ -213,6 +213,9 @@ func (m *MCU) read(address uint16) uint8 {
 func (m *MCU) written(address uint16, value uint8) {
 	if p, ok := portAt[address]; ok {
 		first := firstOfPort[p]
+		if address == first+pinOf { // a 1 turns the latch over
+			C.machine_set(m.machine, C.uint16_t(first+portOf), C.uint8_t(m.register(first+portOf)^value))
+		}
 		m.pins.Changed(p, m.register(first+ddrOf), m.register(first+portOf))
 		return
 	}
