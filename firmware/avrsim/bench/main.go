@@ -1,0 +1,103 @@
+//go:build simavr
+
+// Bench runs the firmware's image for the ATmega2560 in a simulated MCU, with a
+// chip in a virtual socket, as an adapter at a serial port:
+//
+//	go run -tags simavr ./firmware/avrsim/bench --chip 7410 --defect "12 stuck low"
+//
+// It prints PORT and the port's name on a line of its own, and serves until it
+// is interrupted or terminated, or until the go run ends that started it.
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+
+	"chipassay/firmware/avrsim"
+	"chipassay/host/virtual"
+	"chipassay/vectors/library"
+)
+
+func main() {
+	var defects []virtual.Defect
+	chip := flag.String("chip", "", "`PART` in the socket, such as 74LS00 (default: none)")
+	seed := flag.Uint64("seed", 1, "`number` from which all that is left to chance follows")
+	flag.Func("defect", "`TEXT` of what is wrong with the chip, such as \"12 stuck low\"; may be repeated", func(text string) error {
+		d, err := virtual.ParseDefect(text)
+		defects = append(defects, d)
+		return err
+	})
+	flag.Parse()
+	if flag.NArg() > 0 {
+		fmt.Fprintf(os.Stderr, "%q is not an option\n", flag.Arg(0))
+		flag.Usage()
+		os.Exit(2)
+	}
+	socket, err := fill(*chip, defects, *seed)
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(2)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	defer stop()
+	if err := serve(whileGoRuns(ctx), socket); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+}
+
+// whileGoRuns gives a context that also ends with the go run that started this
+// program: go run does not hand on the signal that ends it.
+func whileGoRuns(ctx context.Context) context.Context {
+	parent := os.Getppid()
+	name, err := os.ReadFile(fmt.Sprintf("/proc/%d/comm", parent))
+	if err != nil || string(name) != "go\n" {
+		return ctx
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	go func() {
+		for os.Getppid() == parent {
+			time.Sleep(200 * time.Millisecond)
+		}
+		cancel()
+	}()
+	return ctx
+}
+
+// fill puts a chip into a socket; no part leaves it empty.
+func fill(part string, defects []virtual.Defect, seed uint64) (*virtual.Socket, error) {
+	if part == "" {
+		if len(defects) > 0 {
+			return nil, fmt.Errorf("a defect needs a chip: name one with --chip PART")
+		}
+		return virtual.NewSocket(nil, seed), nil
+	}
+	typ, err := library.Open(part)
+	if err != nil {
+		return nil, err
+	}
+	chip, err := virtual.NewChip(typ, defects...)
+	if err != nil {
+		return nil, err
+	}
+	return virtual.NewSocket(chip, seed), nil
+}
+
+func serve(ctx context.Context, socket *virtual.Socket) error {
+	bench, err := avrsim.NewBench(socket)
+	if err != nil {
+		return err
+	}
+	defer bench.Close()
+	port, err := avrsim.OpenPTY()
+	if err != nil {
+		return err
+	}
+	fmt.Println("PORT", port.Path)
+	return bench.Serve(ctx, port, avrsim.RealTime)
+}

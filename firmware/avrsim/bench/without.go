@@ -1,0 +1,16 @@
+//go:build !simavr
+
+// Bench needs the build tag simavr and a simulator; this is what it is without.
+package main
+
+import (
+	"fmt"
+	"os"
+
+	"chipassay/firmware/avrsim"
+)
+
+func main() {
+	fmt.Fprintf(os.Stderr, "run it as go run -tags simavr ./firmware/avrsim/bench, after: %s\n", avrsim.Packages)
+	os.Exit(2)
+}
