@@ -36,7 +36,7 @@ between pins, and which other parts the vectors would not tell from this one.`,
 			if err != nil {
 				return err
 			}
-			covers, err := coverEach(types, others)
+			covers, err := coverEach(d, types, others)
 			if err != nil {
 				return err
 			}
@@ -59,38 +59,23 @@ between pins, and which other parts the vectors would not tell from this one.`,
 
 // coverageTypes gives the types to look at, and a circuit of every variant of the library.
 func coverageTypes(d *definitions, args []string, family string) (types []part.Type, others []*logic.Circuit, err error) {
-	lib, err := d.open()
-	if err != nil {
+	if others, err = d.circuits(); err != nil {
 		return nil, nil, err
-	}
-	parts, err := lib.All()
-	if err != nil {
-		return nil, nil, err
-	}
-	for _, p := range parts {
-		for _, v := range p.Variants {
-			c, err := logic.Compile(v)
-			if err != nil {
-				return nil, nil, err
-			}
-			others = append(others, c)
-			if len(args) == 0 && v.Refusal == "" {
-				types = append(types, part.Type{Variant: v, Family: v.Families[0]})
-			}
-		}
 	}
 	if len(args) == 1 {
 		typ, err := d.typeOf(args[0], family)
-		if err != nil {
-			return nil, nil, err
+		return []part.Type{typ}, others, err
+	}
+	for _, c := range others {
+		if c.Variant.Refusal == "" {
+			types = append(types, part.Type{Variant: c.Variant, Family: c.Variant.Families[0]})
 		}
-		types = []part.Type{typ}
 	}
 	return types, others, nil
 }
 
 // coverEach measures the types, several at a time, and keeps their order.
-func coverEach(types []part.Type, others []*logic.Circuit) ([]fault.Coverage, error) {
+func coverEach(d *definitions, types []part.Type, others []*logic.Circuit) ([]fault.Coverage, error) {
 	covers := make([]fault.Coverage, len(types))
 	errs := make([]error, len(types))
 	next := make(chan int)
@@ -98,7 +83,7 @@ func coverEach(types []part.Type, others []*logic.Circuit) ([]fault.Coverage, er
 	for range runtime.GOMAXPROCS(0) {
 		wait.Go(func() {
 			for i := range next {
-				covers[i], errs[i] = cover(types[i], others)
+				covers[i], errs[i] = cover(d, types[i], others)
 			}
 		})
 	}
@@ -110,12 +95,12 @@ func coverEach(types []part.Type, others []*logic.Circuit) ([]fault.Coverage, er
 	return covers, errors.Join(errs...)
 }
 
-func cover(typ part.Type, others []*logic.Circuit) (fault.Coverage, error) {
-	c, s, err := plan(typ)
+func cover(d *definitions, typ part.Type, others []*logic.Circuit) (fault.Coverage, error) {
+	p, err := d.plan(typ)
 	if err != nil {
 		return fault.Coverage{}, err
 	}
-	return fault.Cover(c, typ.Family, s, others), nil
+	return fault.Cover(p.Circuit, typ.Family, p.Sequence, others), nil
 }
 
 func writeCoverageTable(w io.Writer, covers []fault.Coverage) {

@@ -145,14 +145,14 @@ func defineExportCommand(d *definitions) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			c, s, err := plan(typ)
+			p, err := d.plan(typ)
 			if err != nil {
 				return err
 			}
-			if err := verilog.WriteModule(cmd.OutOrStdout(), c); err != nil || !bench {
+			if err := verilog.WriteModule(cmd.OutOrStdout(), p.Circuit); err != nil || !bench {
 				return err
 			}
-			return verilog.WriteBench(cmd.OutOrStdout(), s)
+			return verilog.WriteBench(cmd.OutOrStdout(), p.Sequence)
 		},
 	}
 	cmd.Flags().StringVar(&format, "format", "verilog", "verilog")

@@ -52,7 +52,7 @@ func runDemo(cmd *cobra.Command, d *definitions, folder string, seed uint64) err
 			return err
 		}
 		sheet.Place = strconv.Itoa(i + 1)
-		if sheet.Result, err = assayVirtual(cmd, sheet.Result, p.Chip, seed); err != nil {
+		if sheet.Result, err = assayVirtual(cmd, d, sheet.Result, p.Chip, seed); err != nil {
 			return err
 		}
 		tray.Sheets = append(tray.Sheets, sheet)
@@ -65,8 +65,8 @@ func runDemo(cmd *cobra.Command, d *definitions, folder string, seed uint64) err
 }
 
 // assayVirtual tests one chip in a virtual adapter of its own.
-func assayVirtual(cmd *cobra.Command, planned *assay.Result, chip *virtual.Chip, seed uint64) (*assay.Result, error) {
-	c, s, err := plan(planned.Type)
+func assayVirtual(cmd *cobra.Command, d *definitions, planned *assay.Result, chip *virtual.Chip, seed uint64) (*assay.Result, error) {
+	p, err := d.plan(planned.Type)
 	if err != nil {
 		return nil, err
 	}
@@ -75,7 +75,7 @@ func assayVirtual(cmd *cobra.Command, planned *assay.Result, chip *virtual.Chip,
 		return nil, err
 	}
 	defer a.Close()
-	return assayOn(cmd, a, planned.Type, c, s)
+	return assayOn(cmd, a, p)
 }
 
 // writeTray writes the report of a tray into a folder and says where it is.

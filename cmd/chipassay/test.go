@@ -13,6 +13,7 @@ import (
 	"chipassay/host/identify"
 	"chipassay/host/report"
 	"chipassay/host/virtual"
+	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
@@ -67,7 +68,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) error {
 	if err != nil {
 		return err
 	}
-	circuit, sequence, err := plan(sheet.Result.Type)
+	p, err := f.definitions.plan(sheet.Result.Type)
 	if err != nil {
 		return err
 	}
@@ -76,7 +77,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) error {
 		return err
 	}
 	defer a.Close()
-	if sheet.Result, err = assayOn(cmd, a, sheet.Result.Type, circuit, sequence); err != nil {
+	if sheet.Result, err = assayOn(cmd, a, p); err != nil {
 		return err
 	}
 	return f.report(cmd, sheet)
@@ -101,13 +102,40 @@ func (f testFlags) sheet(typed string) (report.Sheet, error) {
 }
 
 // plan computes the vectors of a type.
-func plan(typ part.Type) (*logic.Circuit, *stimulus.Sequence, error) {
+func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
 	c, err := logic.Compile(typ.Variant)
 	if err != nil {
-		return nil, nil, err
+		return assay.Plan{}, err
 	}
 	s, err := stimulus.For(c)
-	return c, s, err
+	if err != nil {
+		return assay.Plan{}, err
+	}
+	fault.Trim(c, typ.Family, s)
+	return assay.Plan{Type: typ, Circuit: c, Sequence: s, Others: d.circuits}, nil
+}
+
+// circuits expands every part of the library.
+func (d *definitions) circuits() ([]*logic.Circuit, error) {
+	lib, err := d.open()
+	if err != nil {
+		return nil, err
+	}
+	parts, err := lib.All()
+	if err != nil {
+		return nil, err
+	}
+	var circuits []*logic.Circuit
+	for _, p := range parts {
+		for _, v := range p.Variants {
+			c, err := logic.Compile(v)
+			if err != nil {
+				return nil, err
+			}
+			circuits = append(circuits, c)
+		}
+	}
+	return circuits, nil
 }
 
 // open finds the adapter that the flags name.
@@ -142,8 +170,8 @@ func (f testFlags) virtualChip(typ part.Type) (*virtual.Chip, error) {
 }
 
 // assayOn seats the chip and tests it.
-func assayOn(cmd *cobra.Command, a *adapter.Adapter, typ part.Type, c *logic.Circuit, s *stimulus.Sequence) (*assay.Result, error) {
-	v := typ.Variant
+func assayOn(cmd *cobra.Command, a *adapter.Adapter, p assay.Plan) (*assay.Result, error) {
+	v := p.Type.Variant
 	var socket assay.Socket
 	if v.Refusal == "" {
 		seat, err := a.Seat(len(v.Pins), v.VCC(), v.GND())
@@ -152,7 +180,7 @@ func assayOn(cmd *cobra.Command, a *adapter.Adapter, typ part.Type, c *logic.Cir
 		}
 		socket = seat
 	}
-	r := assay.Run(cmd.Context(), socket, typ, c, s)
+	r := assay.Run(cmd.Context(), socket, p)
 	r.Adapter, r.Firmware = a.Capabilities.Board, a.Capabilities.Firmware
 	return r, nil
 }

@@ -38,11 +38,11 @@ func vectorsCommand(d *definitions) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			_, s, err := plan(typ)
+			p, err := d.plan(typ)
 			if err != nil {
 				return err
 			}
-			return write(s, cmd.OutOrStdout())
+			return write(p.Sequence, cmd.OutOrStdout())
 		},
 	}
 	cmd.Flags().StringVar(&format, "format", "table", "one of "+formats)

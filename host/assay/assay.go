@@ -27,12 +27,24 @@ type Socket interface {
 	Sensed() part.Pins
 }
 
+// A Plan is what is to be tested, and how.
+type Plan struct {
+	Type     part.Type
+	Circuit  *logic.Circuit
+	Sequence *stimulus.Sequence
+	// Others gives the parts that may lie in the socket instead of the right one,
+	// to be named when a chip behaves as one of them. It is called only on a
+	// failure, and may be nil.
+	Others func() ([]*logic.Circuit, error)
+}
+
 // releaseTime bounds how long switching off may take once the context is done.
 const releaseTime = 3 * time.Second
 
-// Run tests the chip in a socket as a type with a sequence. An error of the
-// adapter, an interruption or anything unsafe gives the verdict NotTested.
-func Run(ctx context.Context, socket Socket, typ part.Type, c *logic.Circuit, s *stimulus.Sequence) *Result {
+// Run tests the chip in a socket as planned. An error of the adapter, an
+// interruption or anything unsafe gives the verdict NotTested.
+func Run(ctx context.Context, socket Socket, p Plan) *Result {
+	typ, s := p.Type, p.Sequence
 	r := &Result{
 		Type: typ, Method: s.Method, VectorsPlanned: len(s.Steps), SupplyCurrentMA: -1, Started: time.Now(),
 		DefinitionSHA256: typ.Part().SHA256, VectorsSHA256: s.SHA256(),
@@ -47,7 +59,7 @@ func Run(ctx context.Context, socket Socket, typ part.Type, c *logic.Circuit, s 
 	if err != nil {
 		return r.notTested(unfinished(err))
 	}
-	r.judge(socket, c, s, observed)
+	r.judge(socket, p, observed)
 	return r
 }
 
@@ -101,7 +113,8 @@ func supplyLimitMA(f *part.Family) int {
 }
 
 // judge compares what was observed with what a good chip does.
-func (r *Result) judge(socket Socket, c *logic.Circuit, s *stimulus.Sequence, observed []fault.Observation) {
+func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation) {
+	s := p.Sequence
 	errs := r.compare(s, observed, socket.Sensed())
 	switch {
 	case r.FailureCount == 0:
@@ -116,7 +129,7 @@ func (r *Result) judge(socket Socket, c *logic.Circuit, s *stimulus.Sequence, ob
 		return
 	}
 	r.Verdict = Fail
-	r.explain(c, s, observed, errs)
+	r.explain(p, observed, errs)
 }
 
 // silent tells whether nothing in the socket drove any pin, though a good chip would.

@@ -68,7 +68,7 @@ func run(t *testing.T, chip *benchChip) *assay.Result {
 	require.NoError(t, err)
 	s, err := stimulus.For(c)
 	require.NoError(t, err)
-	r := assay.Run(t.Context(), chip, typ, c, s)
+	r := assay.Run(t.Context(), chip, assay.Plan{Type: typ, Circuit: c, Sequence: s})
 	require.False(t, chip.powered, "the supply must be off in the end")
 	require.Positive(t, chip.offs)
 	return r

@@ -6,14 +6,13 @@ import (
 	"strings"
 
 	"chipassay/vectors/fault"
-	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
 
 // explain says a failure in the bench's words: which gate, which pins, under
 // which inputs, what was expected and seen, and what would cause just that.
-func (r *Result) explain(c *logic.Circuit, s *stimulus.Sequence, observed []fault.Observation, errs map[int]int) {
+func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int) {
 	v := r.Type.Variant
 	bad := func(g part.Gate) bool {
 		return slices.ContainsFunc(g.Pins, func(pin int) bool { return errs[pin] > 0 && v.Pins[pin-1].Observable() })
@@ -23,27 +22,53 @@ func (r *Result) explain(c *logic.Circuit, s *stimulus.Sequence, observed []faul
 	for _, pin := range slices.Clone(r.PinsFailed) {
 		r.Findings = append(r.Findings, r.firstError(pin, errs[pin]))
 	}
-	best := bestCauses(fault.Diagnose(c, r.Type.Family, s, observed))
-	if len(best) == 0 {
-		r.Findings = append(r.Findings, "no single fault of a pin explains all of this: more than one pin, the die, or another part in the socket")
-	} else {
-		r.Findings = append(r.Findings, causeWords(v, best))
-		for _, cause := range best {
-			for pin := range cause.Fault.Pins().All() {
-				if !slices.Contains(r.PinsFailed, pin) {
-					r.PinsFailed = append(r.PinsFailed, pin)
-				}
+	best := bestCauses(fault.Diagnose(p.Circuit, r.Type.Family, p.Sequence, observed), levelCount(p.Sequence))
+	impostors := r.impostors(p, observed)
+	for _, cause := range best {
+		for pin := range cause.Pins().All() {
+			if !slices.Contains(r.PinsFailed, pin) {
+				r.PinsFailed = append(r.PinsFailed, pin)
 			}
 		}
-		slices.Sort(r.PinsFailed)
 	}
+	slices.Sort(r.PinsFailed)
+	r.Reason = reason(v, best, impostors)
+	r.Findings = append(r.Findings, r.Reason)
 	if len(r.GatesSound) > 0 {
 		r.Findings = append(r.Findings, plural("gate", r.GatesSound)+" answered every vector rightly")
 	}
-	r.Reason = r.Findings[0]
-	if len(best) > 0 {
-		r.Reason = causeWords(v, best)
+}
+
+// impostors lists the parts that behave exactly as observed.
+func (r *Result) impostors(p Plan, observed []fault.Observation) []string {
+	if p.Others == nil {
+		return nil
 	}
+	others, err := p.Others()
+	if err != nil {
+		r.NotTested = append(r.NotTested, "whether it is another part: "+err.Error())
+		return nil
+	}
+	return fault.Impostors(p.Sequence, observed, others)
+}
+
+// reason says what would cause just what was observed.
+func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
+	impostor := ""
+	if len(impostors) > 0 {
+		impostor = "behaves exactly as a " + strings.Join(impostors, " or a ") + ": wrong part or re-marked"
+	}
+	switch {
+	case len(causes) == 0 && impostor == "":
+		return "nothing known explains all of this: no fault of one pin or of two, and no other part of the library"
+	case len(causes) == 0:
+		return impostor
+	case impostor == "":
+		return causeWords(v, causes)
+	case len(causes[0].Faults) > 1 || causes[0].Unknown > 0: // one other part is likelier than two faults
+		return impostor + "; or " + causeWords(v, causes)
+	}
+	return causeWords(v, causes) + "; or it " + impostor
 }
 
 // firstError tells a pin's first error, and how many there are.
@@ -62,24 +87,48 @@ func (r *Result) firstError(pin, count int) string {
 	return fmt.Sprintf("%s: %s where %s is expected, with %s (step %d); %s", where, letter(f.Observed), letter(f.Expected), f.Inputs, f.Step, total)
 }
 
-// bestCauses keeps the causes that foretell most.
-func bestCauses(causes []fault.Cause) []fault.Cause {
-	for i, c := range causes {
-		if c.Unknown != causes[0].Unknown {
-			return causes[:i]
+// bestCauses keeps the causes that foretell most, and those that come so near
+// to them that only the unknown state at power-up sets them apart. A floating MOS
+// input foretells little; where nothing else foretells all, it cannot be excluded.
+func bestCauses(causes []fault.Cause, levels int) []fault.Cause {
+	var best []fault.Cause
+	for _, c := range causes {
+		near := c.Unknown-causes[0].Unknown <= levels/100
+		floats := causes[0].Unknown > 0 && len(c.Faults) == 1 && c.Faults[0].Kind == fault.Open
+		if near || floats {
+			best = append(best, c)
 		}
 	}
-	return causes
+	return best
 }
+
+// levelCount counts the levels that a sequence compares.
+func levelCount(s *stimulus.Sequence) int {
+	n := 0
+	for _, st := range s.Steps {
+		n += st.Compared.Len()
+	}
+	return n
+}
+
+// maxCauses is how many causes that no vector tells apart are named.
+const maxCauses = 6
 
 // causeWords joins causes that no vector can tell apart.
 func causeWords(v *part.Variant, causes []fault.Cause) string {
 	var words []string
 	for _, c := range causes {
-		words = append(words, c.Fault.In(v))
+		var all []string
+		for _, f := range c.Faults {
+			all = append(all, f.In(v))
+		}
+		words = append(words, strings.Join(all, " and "))
 	}
 	if len(words) == 1 {
 		return words[0]
+	}
+	if len(words) > maxCauses {
+		words = append(words[:maxCauses], fmt.Sprintf("one of %d more", len(words)-maxCauses))
 	}
 	return strings.Join(words, ", or ") + " (no vector tells these apart)"
 }

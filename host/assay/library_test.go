@@ -13,6 +13,7 @@ import (
 	"chipassay/host/assay"
 	"chipassay/host/link"
 	"chipassay/host/virtual"
+	"chipassay/vectors/fault"
 	"chipassay/vectors/library"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -33,21 +34,15 @@ func seatedOn(ctx context.Context, typ part.Type, chip *virtual.Chip) (*adapter.
 	return a, seat, err
 }
 
-// A tested is what a test of one type needs, computed once.
-type tested struct {
-	typ      part.Type
-	circuit  *logic.Circuit
-	sequence *stimulus.Sequence
-}
-
-func (k tested) assay(t *testing.T, defects ...virtual.Defect) *assay.Result {
+// assayed tests a chip as planned, on a virtual adapter of its own.
+func assayed(t *testing.T, k assay.Plan, defects ...virtual.Defect) *assay.Result {
 	t.Helper()
-	chip, err := virtual.NewChip(k.typ, defects...)
+	chip, err := virtual.NewChip(k.Type, defects...)
 	require.NoError(t, err)
-	a, seat, err := seatedOn(t.Context(), k.typ, chip)
+	a, seat, err := seatedOn(t.Context(), k.Type, chip)
 	require.NoError(t, err)
 	defer a.Close()
-	return assay.Run(t.Context(), seat, k.typ, k.circuit, k.sequence)
+	return assay.Run(t.Context(), seat, k)
 }
 
 // A good chip of every part passes, and every single-pin defect of every part
@@ -85,8 +80,9 @@ func findEveryDefect(t *testing.T, typ part.Type) (defects int) {
 	require.NoError(t, err)
 	s, err := stimulus.For(c)
 	require.NoError(t, err)
-	k := tested{typ, c, s}
-	r := k.assay(t)
+	fault.Trim(c, typ.Family, s)
+	k := assay.Plan{Type: typ, Circuit: c, Sequence: s}
+	r := assayed(t, k)
 	require.Equal(t, assay.Pass, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
 	for _, p := range typ.Variant.Pins {
 		if !s.Inputs.Has(p.Number) && !s.Outputs.Has(p.Number) || p.Tied != part.NotTied || p.Untested != "" {
@@ -94,7 +90,7 @@ func findEveryDefect(t *testing.T, typ part.Type) (defects int) {
 		}
 		for _, kind := range []virtual.DefectKind{virtual.OpenBond, virtual.StuckLow, virtual.StuckHigh} {
 			d := virtual.Defect{Kind: kind, Pin: p.Number}
-			r := k.assay(t, d)
+			r := assayed(t, k, d)
 			defects++
 			if r.Verdict != assay.Fail || !slices.Contains(r.PinsFailed, p.Number) {
 				t.Errorf("%s with %q: %s, pins %v: %s", typ.Name(), d, r.Verdict, r.PinsFailed, r.Reason)

@@ -19,7 +19,8 @@ func DetectedPins(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults
 	detected := make([]bool, len(faults))
 	var hard []int
 	for group := range slices.Chunk(indexes(len(faults)), lanes) {
-		for i, d := range runPins(c, f, s.Steps[:min(len(s.Steps), quickSteps)], faults, group) {
+		found, _ := runPins(c, f, s.Steps[:min(len(s.Steps), quickSteps)], faults, group)
+		for i, d := range found {
 			if detected[group[i]] = d; !d {
 				hard = append(hard, group[i])
 			}
@@ -27,7 +28,8 @@ func DetectedPins(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults
 	}
 	if len(s.Steps) > quickSteps {
 		for group := range slices.Chunk(hard, lanes) {
-			for i, d := range runPins(c, f, s.Steps, faults, group) {
+			found, _ := runPins(c, f, s.Steps, faults, group)
+			for i, d := range found {
 				detected[group[i]] = d
 			}
 		}
@@ -44,7 +46,9 @@ func indexes(n int) []int {
 	return list
 }
 
-func runPins(c *logic.Circuit, f *part.Family, steps []stimulus.Step, faults []Fault, group []int) []bool {
+// runPins simulates a group of faults and tells which are shown, and at which
+// step the last of them was, counted from 1.
+func runPins(c *logic.Circuit, f *part.Family, steps []stimulus.Step, faults []Fault, group []int) (detected []bool, last int) {
 	var chosen []Fault
 	for _, i := range group {
 		chosen = append(chosen, faults[i])
@@ -53,22 +57,25 @@ func runPins(c *logic.Circuit, f *part.Family, steps []stimulus.Step, faults []F
 	sim.machine.PowerUp(1)
 	all := ^uint64(0) >> (lanes - len(group))
 	var seen uint64
-	for _, st := range steps {
+	for i, st := range steps {
+		before := seen & all
 		sim.apply(st)
 		for pin := range st.Compared.All() {
 			v, _ := st.Expect(pin)
 			seen |= ^agrees(sim.shown[pin], v)
 		}
 		seen |= sim.contradicted(st)
+		if seen&all != before {
+			last = i + 1
+		}
 		if seen&all == all {
 			break
 		}
 	}
-	detected := make([]bool, len(group))
-	for i := range detected {
-		detected[i] = seen>>i&1 != 0
+	for i := range group {
+		detected = append(detected, seen>>i&1 != 0)
 	}
-	return detected
+	return detected, last
 }
 
 // contradicted gives the lanes whose short joins two pins of which a good chip

@@ -1,6 +1,7 @@
 package fault
 
 import (
+	"cmp"
 	"slices"
 
 	"chipassay/vectors/logic"
@@ -28,51 +29,112 @@ func (o Observation) Value(pin int) logic.Value {
 	return logic.X
 }
 
-// A Cause is a fault that explains everything that was observed.
+// A Cause is one fault, or two together, under which the chip would have shown
+// everything that was observed.
 type Cause struct {
-	Fault   Fault
-	Unknown int // levels that the fault does not foretell, and so cannot contradict
+	Faults  []Fault
+	Unknown int // levels that the faults do not foretell, and so cannot contradict
+	wrong   int // levels that contradict them
 }
 
-// Diagnose finds the single pin faults under which the chip would have shown
-// exactly what was observed, those that foretell most first. The observations
-// belong to the first steps of the sequence.
-func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation) []Cause {
-	var causes []Cause
-	for group := range slices.Chunk(PinFaults(c.Variant), lanes) {
-		causes = append(causes, explain(c, f, s, observed, group)...)
+// Pins gives the pins that the cause is about.
+func (c Cause) Pins() (pins part.Pins) {
+	for _, f := range c.Faults {
+		pins |= f.Pins()
 	}
-	slices.SortStableFunc(causes, func(a, b Cause) int { return a.Unknown - b.Unknown })
-	return causes
+	return pins
 }
 
-// explain tries up to 64 faults on the observations.
-func explain(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, group []Fault) []Cause {
-	sim := simulate(c, f, group)
-	alive := ^uint64(0) >> (lanes - len(group))
-	unknown := make([]int, len(group))
-	for i, o := range observed {
-		sim.apply(s.Steps[i])
-		for pin := range s.Steps[i].Compared.All() {
-			w := sim.shown[pin]
-			alive &= agrees(w, o.Value(pin))
-			for lane := range unknown {
-				if w.Lane(lane) == logic.X {
-					unknown[lane]++
-				}
+// maxWrong is how many contradictions tell a fault that is far off.
+const maxWrong = 400
+
+// pairsOf is how many of the single faults that come nearest are tried in pairs.
+const pairsOf = 48
+
+// Diagnose finds the pin faults under which the chip would have shown exactly
+// what was observed, those that foretell most first; pairs of faults where no
+// single one does. The observations belong to the first steps of the sequence.
+func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation) []Cause {
+	d := diagnosis{c, f, s, observed}
+	var singles [][]Fault
+	for _, fault := range PinFaults(c.Variant) {
+		singles = append(singles, []Fault{fault})
+	}
+	near := d.try(singles, maxWrong)
+	if causes := explained(near); len(causes) > 0 {
+		return causes
+	}
+	// what comes nearest alone is what two causes are made of
+	slices.SortStableFunc(near, func(a, b Cause) int { return a.wrong - b.wrong })
+	near = near[:min(len(near), pairsOf)]
+	var pairs [][]Fault
+	for i, a := range near {
+		for _, b := range near[:i] {
+			pairs = append(pairs, []Fault{b.Faults[0], a.Faults[0]})
+		}
+	}
+	return explained(d.try(pairs, 1))
+}
+
+// explained keeps the causes that nothing contradicts, those that foretell most first.
+func explained(all []Cause) []Cause {
+	all = slices.DeleteFunc(slices.Clone(all), func(c Cause) bool { return c.wrong > 0 })
+	slices.SortStableFunc(all, func(a, b Cause) int { return cmp.Compare(a.Unknown, b.Unknown) })
+	return all
+}
+
+type diagnosis struct {
+	c        *logic.Circuit
+	f        *part.Family
+	s        *stimulus.Sequence
+	observed []Observation
+}
+
+// try simulates sets of faults, each in a lane of its own, and counts what
+// contradicts them, up to as many as are enough to drop all of a group.
+func (d diagnosis) try(sets [][]Fault, enough int) []Cause {
+	var causes []Cause
+	for group := range slices.Chunk(sets, lanes) {
+		sim := simulate(d.c, d.f, nil)
+		for lane, faults := range group {
+			for _, f := range faults {
+				sim.inject(f, 1<<lane)
 			}
 		}
-		if alive == 0 {
-			return nil
+		causes = append(causes, d.compare(sim, group, enough)...)
+	}
+	return causes
+}
+
+func (d diagnosis) compare(sim *simulation, group [][]Fault, enough int) []Cause {
+	wrong, unknown := make([]int, lanes), make([]int, lanes)
+	for i, o := range d.observed {
+		st := d.s.Steps[i]
+		sim.apply(st)
+		for pin := range st.Compared.All() {
+			w := sim.shown[pin]
+			count(wrong, ^agrees(w, o.Value(pin)))
+			count(unknown, w.Hi&w.Lo)
+		}
+		if slices.Min(wrong[:len(group)]) >= enough {
+			break
 		}
 	}
 	var causes []Cause
-	for lane, fault := range group {
-		if alive>>lane&1 != 0 {
-			causes = append(causes, Cause{fault, unknown[lane]})
-		}
+	for lane, faults := range group {
+		causes = append(causes, Cause{Faults: faults, Unknown: unknown[lane], wrong: wrong[lane]})
 	}
 	return causes
+}
+
+// count adds one for each lane of a mask.
+func count(counts []int, mask uint64) {
+	if mask == 0 {
+		return
+	}
+	for lane := range counts {
+		counts[lane] += int(mask >> lane & 1)
+	}
 }
 
 // agrees gives the lanes whose level does not contradict an observed value.
@@ -86,4 +148,40 @@ func agrees(w logic.Word, v logic.Value) uint64 {
 		return ^(w.Hi ^ w.Lo)
 	}
 	return ^uint64(0)
+}
+
+// Impostors lists the parts among others that behave exactly as observed: another
+// part in the socket, or one that was marked anew.
+func Impostors(s *stimulus.Sequence, observed []Observation, others []*logic.Circuit) []string {
+	var numbers []string
+	for _, o := range others {
+		number := o.Variant.Part.Number
+		if o.Variant != s.Variant && sameSupply(s.Variant, o.Variant) && !slices.Contains(numbers, number) && behaves(o, s, observed) {
+			numbers = append(numbers, number)
+		}
+	}
+	return numbers
+}
+
+// behaves tells whether a good part, from some state at power-up, would have
+// shown what was observed, and could have been told from any other by it.
+func behaves(o *logic.Circuit, s *stimulus.Sequence, observed []Observation) bool {
+	m := o.NewMachine()
+	m.PowerUp(1)
+	alive := ^uint64(0)
+	known := 0
+	for i, seen := range observed {
+		drive(m, o, s.Steps[i])
+		for pin := range s.Steps[i].Compared.All() {
+			w := m.Out(pin)
+			alive &= agrees(w, seen.Value(pin))
+			if v := w.Lane(0); v == logic.One || v == logic.Zero {
+				known++
+			}
+		}
+		if alive == 0 {
+			return false
+		}
+	}
+	return known > 0
 }

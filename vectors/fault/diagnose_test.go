@@ -79,7 +79,7 @@ func TestDiagnosisNamesTheCause(t *testing.T) {
 		best := []fault.Fault{}
 		for _, cause := range causes {
 			if cause.Unknown == causes[0].Unknown {
-				best = append(best, cause.Fault)
+				best = append(best, cause.Faults[0])
 			}
 		}
 		require.Contains(t, best, test.want, test.name)

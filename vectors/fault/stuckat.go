@@ -161,7 +161,8 @@ func (m *Model) Detected(s *stimulus.Sequence) []bool {
 	per := lanes / powerUps
 	for group := range slices.Chunk(indexes(len(m.Classes)), per) {
 		// most faults show within the first steps: the few that do not are gathered
-		for i, d := range m.run(s.Steps[:min(len(s.Steps), quickSteps)], group) {
+		found, _ := m.run(s.Steps[:min(len(s.Steps), quickSteps)], group)
+		for i, d := range found {
 			if detected[group[i]] = d; !d {
 				hard = append(hard, group[i])
 			}
@@ -171,15 +172,18 @@ func (m *Model) Detected(s *stimulus.Sequence) []bool {
 		return detected
 	}
 	for group := range slices.Chunk(hard, per) {
-		for i, d := range m.run(s.Steps, group) {
+		found, _ := m.run(s.Steps, group)
+		for i, d := range found {
 			detected[group[i]] = d
 		}
 	}
 	return detected
 }
 
-// run simulates a group of classes on some steps, each from every power-up state.
-func (m *Model) run(steps []stimulus.Step, group []int) []bool {
+// run simulates a group of classes on some steps, each from every power-up
+// state. It tells which are shown, and at which step the last of them was,
+// counted from 1.
+func (m *Model) run(steps []stimulus.Step, group []int) (detected []bool, last int) {
 	machine := m.Circuit.NewMachine()
 	var want uint64
 	for i, class := range group {
@@ -189,23 +193,26 @@ func (m *Model) run(steps []stimulus.Step, group []int) []bool {
 	}
 	machine.PowerUp(1)
 	var seen uint64
-	for _, st := range steps {
+	for i, st := range steps {
+		before := seen & want
 		drive(machine, m.Circuit, st)
 		for pin := range st.Compared.All() {
 			w := machine.Out(pin)
 			v, _ := st.Expect(pin)
 			seen |= ^agrees(w, v)
 		}
+		if seen&want != before {
+			last = i + 1
+		}
 		if seen&want == want {
 			break
 		}
 	}
-	detected := make([]bool, len(group))
 	for i := range group {
 		mask := uint64(1<<powerUps-1) << (i * powerUps)
-		detected[i] = seen&mask == mask
+		detected = append(detected, seen&mask == mask)
 	}
-	return detected
+	return detected, last
 }
 
 // drive sets the inputs of all lanes to a step's levels and settles. A

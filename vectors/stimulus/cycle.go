@@ -12,7 +12,7 @@ import (
 // round to where it was.
 type cycle struct {
 	setting part.Pins
-	length  int    // pulses
+	length  int    // pulses; maxCycle where it is longer than that
 	first   string // state after one pulse, which tells up from down
 }
 
@@ -49,6 +49,9 @@ func (w *walker) findCycles(r *rules, k logic.Component, moves part.Pins, clock 
 	}
 	var cycles []cycle
 	for lane, setting := range settings {
+		if open>>lane&1 != 0 { // it counts on past the budget
+			lengths[lane] = maxCycle
+		}
 		if lengths[lane] > 4 {
 			cycles = append(cycles, cycle{setting, lengths[lane], laneText(first, lane)})
 		}
@@ -137,9 +140,24 @@ func (w *walker) runCycle(r *rules, moves part.Pins, clock int, c cycle) bool {
 	if (w.drive^c.setting)&moves != 0 || !r.allows(w.drive, w.drive^toggle) || !r.allows(w.drive^toggle, w.drive) {
 		return false
 	}
-	for range c.length + 1 {
+	for n := range c.length + 1 {
 		w.toggle(toggle)
 		w.toggle(toggle)
+		if n&(n-1) == 0 { // a stage has just come up: see it through every selector
+			w.lookAround(r, moves&r.data)
+		}
 	}
 	return true
+}
+
+// lookAround changes each pin of a set there and back, so that what they select
+// is seen in the state at hand.
+func (w *walker) lookAround(r *rules, pins part.Pins) {
+	for pin := range pins.All() {
+		toggle := part.PinSet(pin)
+		if w.mayDrive(pin) && r.allows(w.drive, w.drive^toggle) && r.allows(w.drive^toggle, w.drive) {
+			w.toggle(toggle)
+			w.toggle(toggle)
+		}
+	}
 }

@@ -4,6 +4,8 @@
 package stimulus
 
 import (
+	"fmt"
+
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 )
@@ -38,4 +40,15 @@ type Sequence struct {
 	Inputs  part.Pins // pins driven in some step
 	Outputs part.Pins // pins compared in some step
 	Steps   []Step
+	// Fixed is how many steps at the front have each a purpose; what follows them
+	// is a random walk, which may be cut.
+	Fixed int
+}
+
+// Cut shortens the sequence to n steps, if its random walk is longer than that.
+func (s *Sequence) Cut(n int) {
+	if n = max(n, s.Fixed); n < len(s.Steps) && s.Fixed > 0 {
+		s.Method += fmt.Sprintf(", of which the first %d, up to the last that shows a new fault and half as many again", n)
+		s.Steps = s.Steps[:n]
+	}
 }

@@ -26,10 +26,15 @@ func (w *walker) walk(r *rules, k logic.Component, moves part.Pins, random *rand
 	for pin := range clocks.All() {
 		for _, cycle := range w.findCycles(r, k, moves, pin, random) {
 			if w.runCycle(r, moves, pin, cycle) {
-				text += fmt.Sprintf(", a whole cycle of %d pulses at pin %d", cycle.length, pin)
+				kind := "a whole cycle"
+				if cycle.length == maxCycle {
+					kind = "the beginning of a longer cycle,"
+				}
+				text += fmt.Sprintf(", %s of %d pulses at pin %d", kind, cycle.length, pin)
 			}
 		}
 	}
+	w.s.Fixed = len(w.s.Steps)
 	w.wander(r, moves, clocks, random)
 	return fmt.Sprintf("by mode: %d steps of legal changes over data, controls and clocks%s; %d of %d outputs expected at both levels",
 		len(w.s.Steps)-before, text, w.toggled(k), (k.Outputs & w.s.Outputs).Len())
