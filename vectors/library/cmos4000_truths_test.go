@@ -145,11 +145,6 @@ var truths4000 = map[string]truth{
 		} else {
 			segments(out, digits[n], tails(n), pins)
 		}
-		for _, pin := range pins {
-			if out[pin] == logic.Zero {
-				out[pin] = logic.Z // nothing pulls the segments low
-			}
-		}
 		return out
 	},
 	"4055": func(is part.Pins) levels {

@@ -159,6 +159,34 @@ func displayCounter(blanking bool) modelOf {
 	}
 }
 
+// displayCounter40110 counts up and down and shows what a latch holds; the
+// count is not told after its enable has moved while a clock was high.
+func displayCounter40110(*part.Variant) model {
+	n, shown := -1, -1
+	return func(was, is part.Pins) map[int]logic.Value {
+		up, down, disabled := 9, 7, is.Has(4)
+		switch {
+		case is.Has(5):
+			n = 0
+		case was.Has(4) != disabled && (is.Has(up) || is.Has(down)):
+			n = -1
+		case rose(was, is, up) && !disabled:
+			n = next(n, 10, true)
+		case rose(was, is, down) && !disabled:
+			n = next(n, 10, false)
+		}
+		if !is.Has(6) {
+			shown = n
+		}
+		pins := [7]int{1, 15, 14, 13, 12, 3, 2}
+		out := unknown(pins[:]...)
+		if shown >= 0 {
+			segments(out, digits[shown], tails(shown), pins)
+		}
+		return out
+	}
+}
+
 // next counts up or down within a base; what follows a number past it is unknown.
 func next(n, base int, up bool) int {
 	switch {

@@ -1,6 +1,8 @@
 package library_test
 
 import (
+	"maps"
+
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 )
@@ -168,6 +170,45 @@ func phaseComparators(v *part.Variant) model {
 		}
 		if v.Pin("PC3") != nil {
 			put(out, 15, third)
+		}
+		return out
+	}
+}
+
+// latchedChannels are analog multiplexers whose address, most significant pin
+// first, is held while pin 11 is low; each has its common pin, then its channels.
+func latchedChannels(address []int, multiplexers ...[]int) modelOf {
+	return func(*part.Variant) model {
+		n := -1
+		return func(_, is part.Pins) map[int]logic.Value {
+			if is.Has(11) {
+				n = number(is, address...)
+			}
+			on := !is.Has(7) && is.Has(8)
+			out := levels{}
+			for _, m := range multiplexers {
+				for pin, level := range channels(is, on, n, m[0], m[1:]...) {
+					out[pin] = level
+					if on && n < 0 {
+						out[pin] = logic.X
+					}
+				}
+			}
+			return out
+		}
+	}
+}
+
+// latched4353 is three multiplexers, each with an address of its own.
+func latched4353(v *part.Variant) model {
+	var three []model
+	for _, m := range [][]int{{15, 18, 16, 17}, {13, 19, 2, 1}, {12, 5, 6, 4}} {
+		three = append(three, latchedChannels(m[:1], m[1:])(v))
+	}
+	return func(was, is part.Pins) map[int]logic.Value {
+		out := levels{}
+		for _, m := range three {
+			maps.Copy(out, m(was, is))
 		}
 		return out
 	}

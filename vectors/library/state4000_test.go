@@ -14,6 +14,7 @@ var states4000 = map[string]modelOf{
 	"4541":  timer4541,
 	"4026":  displayCounter(false),
 	"4033":  displayCounter(true),
+	"40110": displayCounter40110,
 	"4029":  counter4029,
 	"4510":  counter4510(10),
 	"4516":  counter4510(16),
@@ -73,6 +74,9 @@ var states4000 = map[string]modelOf{
 	"4056": segmentLatch4056,
 	"4514": addressLatch(true),
 	"4515": addressLatch(false),
+	"4351": latchedChannels([]int{12, 13, 15}, []int{4, 17, 18, 19, 16, 1, 6, 2, 5}),
+	"4352": latchedChannels([]int{12, 13}, []int{17, 16, 18, 19, 15}, []int{4, 1, 6, 2, 5}),
+	"4353": latched4353,
 	"4032": serialAdder,
 	"4046": phaseComparators,
 }
