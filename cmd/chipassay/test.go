@@ -112,7 +112,7 @@ func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
 		return assay.Plan{}, err
 	}
 	fault.Trim(c, typ.Family, s)
-	return assay.Plan{Type: typ, Circuit: c, Sequence: s, Others: d.circuits}, nil
+	return assay.Plan{Type: typ, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, typ.Family, s), Others: d.circuits}, nil
 }
 
 // circuits expands every part of the library.

@@ -32,6 +32,9 @@ type Plan struct {
 	Type     part.Type
 	Circuit  *logic.Circuit
 	Sequence *stimulus.Sequence
+	// Unseen are the faults of single pins that no step shows: what they are about
+	// is not tested.
+	Unseen []fault.Fault
 	// Others gives the parts that may lie in the socket instead of the right one,
 	// to be named when a chip behaves as one of them. It is called only on a
 	// failure, and may be nil.
@@ -48,7 +51,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	r := &Result{
 		Type: typ, Method: s.Method, VectorsPlanned: len(s.Steps), SupplyCurrentMA: -1, Started: time.Now(),
 		DefinitionSHA256: typ.Part().SHA256, VectorsSHA256: s.SHA256(),
-		NotTested: untested(typ), Cautions: typ.Variant.Cautions,
+		NotTested: untested(p), Cautions: typ.Variant.Cautions,
 	}
 	defer func() { r.Duration = time.Since(r.Started) }()
 	if typ.Variant.Refusal != "" {
@@ -122,7 +125,7 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation) {
 		r.Reason = fmt.Sprintf("all %d vectors answered as the data sheet says", r.VectorsApplied)
 		r.GatesSound = gateNames(r.Type.Variant, func(part.Gate) bool { return true })
 		return
-	case silent(s, observed):
+	case silent(s, observed) && r.SupplyCurrentMA < presenceMA:
 		r.PinsFailed = []int{}
 		r.Failures, r.FailureCount = nil, 0
 		r.notTested(silence(r))
@@ -131,6 +134,9 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation) {
 	r.Verdict = Fail
 	r.explain(p, observed, errs)
 }
+
+// presenceMA is a supply current, in mA, that only a chip in the socket takes.
+const presenceMA = 0.3
 
 // silent tells whether nothing in the socket drove any pin, though a good chip would.
 func silent(s *stimulus.Sequence, observed []fault.Observation) bool {

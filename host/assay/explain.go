@@ -87,11 +87,17 @@ func (r *Result) firstError(pin, count int) string {
 	return fmt.Sprintf("%s: %s where %s is expected, with %s (step %d); %s", where, letter(f.Observed), letter(f.Expected), f.Inputs, f.Step, total)
 }
 
+// fewCauses are so few that all of them are told.
+const fewCauses = 4
+
 // bestCauses keeps the causes that foretell most, and those that come so near
 // to them that only the unknown state at power-up sets them apart. A floating MOS
 // input foretells little; where nothing else foretells all, it cannot be excluded.
 func bestCauses(causes []fault.Cause, levels int) []fault.Cause {
 	var best []fault.Cause
+	if len(causes) <= fewCauses {
+		return causes
+	}
 	for _, c := range causes {
 		near := c.Unknown-causes[0].Unknown <= levels/100
 		floats := causes[0].Unknown > 0 && len(c.Faults) == 1 && c.Faults[0].Kind == fault.Open
@@ -153,8 +159,9 @@ func plural(word string, names []string) string {
 	return word + "s " + strings.Join(names[:last], ", ") + " and " + names[last]
 }
 
-// untested lists what an assay of this type cannot tell.
-func untested(typ part.Type) []string {
+// untested lists what an assay cannot tell.
+func untested(p Plan) []string {
+	typ := p.Type
 	list := []string{
 		"speed: propagation delay, setup and hold times, maximum clock frequency",
 		"behaviour over temperature and at the limits of the supply voltage; the test runs at 5 V and room temperature",
@@ -170,6 +177,13 @@ func untested(typ part.Type) []string {
 			text += fmt.Sprintf("%s%d (%s)", sep, pin, typ.Variant.Pins[pin-1].Name)
 		}
 		list = append(list, text)
+	}
+	for i, f := range p.Unseen {
+		if i == 0 || p.Unseen[i-1].Pin != f.Pin {
+			list = append(list, "no vector shows whether "+f.In(typ.Variant))
+			continue
+		}
+		list[len(list)-1] += ", or " + f.Kind.String()
 	}
 	return list
 }

@@ -38,6 +38,18 @@ func DetectedPins(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults
 	return detected
 }
 
+// Unseen lists the faults of single pins that no step of a sequence shows.
+func Unseen(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) []Fault {
+	faults := slices.DeleteFunc(PinFaults(c.Variant), func(f Fault) bool { return f.Kind == Short })
+	var unseen []Fault
+	for i, d := range DetectedPins(c, f, s, faults) {
+		if !d {
+			unseen = append(unseen, faults[i])
+		}
+	}
+	return unseen
+}
+
 func indexes(n int) []int {
 	list := make([]int, n)
 	for i := range list {

@@ -2,6 +2,7 @@ package fault
 
 import (
 	"cmp"
+	"math/bits"
 	"slices"
 
 	"chipassay/vectors/logic"
@@ -60,10 +61,10 @@ func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed [
 	for _, fault := range PinFaults(c.Variant) {
 		singles = append(singles, []Fault{fault})
 	}
-	near := d.try(singles, maxWrong)
-	if causes := explained(near); len(causes) > 0 {
+	if causes := explained(d.try(singles, 1)); len(causes) > 0 {
 		return causes
 	}
+	near := d.try(singles, maxWrong)
 	// what comes nearest alone is what two causes are made of
 	slices.SortStableFunc(near, func(a, b Cause) int { return a.wrong - b.wrong })
 	near = near[:min(len(near), pairsOf)]
@@ -108,15 +109,23 @@ func (d diagnosis) try(sets [][]Fault, enough int) []Cause {
 
 func (d diagnosis) compare(sim *simulation, group [][]Fault, enough int) []Cause {
 	wrong, unknown := make([]int, lanes), make([]int, lanes)
+	open := ^uint64(0) >> (lanes - len(group)) // lanes with few contradictions yet
 	for i, o := range d.observed {
 		st := d.s.Steps[i]
 		sim.apply(st)
 		for pin := range st.Compared.All() {
 			w := sim.shown[pin]
-			count(wrong, ^agrees(w, o.Value(pin)))
-			count(unknown, w.Hi&w.Lo)
+			for rest := open &^ agrees(w, o.Value(pin)); rest != 0; rest &= rest - 1 {
+				lane := bits.TrailingZeros64(rest)
+				if wrong[lane]++; wrong[lane] >= enough {
+					open &^= 1 << lane
+				}
+			}
+			for rest := open & w.Hi & w.Lo; rest != 0; rest &= rest - 1 {
+				unknown[bits.TrailingZeros64(rest)]++
+			}
 		}
-		if slices.Min(wrong[:len(group)]) >= enough {
+		if open == 0 {
 			break
 		}
 	}
@@ -125,16 +134,6 @@ func (d diagnosis) compare(sim *simulation, group [][]Fault, enough int) []Cause
 		causes = append(causes, Cause{Faults: faults, Unknown: unknown[lane], wrong: wrong[lane]})
 	}
 	return causes
-}
-
-// count adds one for each lane of a mask.
-func count(counts []int, mask uint64) {
-	if mask == 0 {
-		return
-	}
-	for lane := range counts {
-		counts[lane] += int(mask >> lane & 1)
-	}
 }
 
 // agrees gives the lanes whose level does not contradict an observed value.

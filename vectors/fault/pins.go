@@ -24,6 +24,10 @@ const (
 	Unpowered              // a supply pin without contact
 )
 
+func (k Kind) String() string {
+	return [...]string{"is stuck low", "is stuck high", "acts as if not connected", "never pulls high", "never pulls low", "is shorted", "has no contact"}[k]
+}
+
 // A Fault is a single pin fault.
 type Fault struct {
 	Kind  Kind

@@ -17,8 +17,10 @@ type simulation struct {
 	// ttlLevels tells that the inputs take 2.0 V for a high
 	ttlLevels bool
 	faults    []Fault
-	outputs   []int              // observable pins
-	shape     map[int][]laneRule // what faults make of an output's level, by pin
+	outputs   []int                        // observable pins
+	shape     [part.MaxPins + 1][]laneRule // what faults make of an output's level, by pin
+	reads     part.Pins                    // pins that the function reads
+	shows     part.Pins                    // pins that are ever outputs
 	shorts    []short
 	drive     [part.MaxPins + 1]logic.Word // level at each driven pin
 	shown     [part.MaxPins + 1]logic.Word // level at each output pin, after its faults
@@ -36,9 +38,10 @@ type short struct {
 
 // simulate starts up to 64 faulty chips; extra lanes are good chips.
 func simulate(c *logic.Circuit, f *part.Family, faults []Fault) *simulation {
-	s := &simulation{circuit: c, machine: c.NewMachine(), bipolar: f.Technology.Bipolar(), ttlLevels: f.VIH <= 2.0, faults: faults, shape: map[int][]laneRule{}}
+	s := &simulation{circuit: c, machine: c.NewMachine(), bipolar: f.Technology.Bipolar(), ttlLevels: f.VIH <= 2.0, faults: faults, reads: part.PinSet(c.InputPins...)}
 	for _, o := range c.Outputs {
 		s.outputs = append(s.outputs, o.Pin)
+		s.shows = s.shows.With(o.Pin, true)
 	}
 	for i, fault := range faults {
 		s.inject(fault, 1<<i)
@@ -75,7 +78,7 @@ func (s *simulation) inject(f Fault, mask uint64) {
 
 // apply gives all chips one step and settles them.
 func (s *simulation) apply(st stimulus.Step) {
-	for pin := range s.circuit.Inputs {
+	for _, pin := range s.circuit.InputPins {
 		w := logic.Splat(logic.Z)
 		if st.Driven.Has(pin) {
 			w = logic.Splat(logic.FromBool(st.Drive.Has(pin)))
@@ -97,7 +100,7 @@ func (s *simulation) apply(st stimulus.Step) {
 
 // round sets the inputs, settles, and reads the outputs with their faults.
 func (s *simulation) round(st stimulus.Step) {
-	for pin := range s.circuit.Inputs {
+	for _, pin := range s.circuit.InputPins {
 		s.machine.Set(pin, s.drive[pin])
 	}
 	s.machine.Settle()
@@ -133,20 +136,13 @@ func (s *simulation) joinShorts(st stimulus.Step) (moved bool) {
 	for _, sh := range s.shorts {
 		level := s.joined(st, sh)
 		for _, pin := range []int{sh.a, sh.b} {
-			if s.set(&s.shown[pin], level, sh.mask) {
-				moved = moved || s.isInput(pin)
-			}
-			if s.isInput(pin) && s.set(&s.drive[pin], level, sh.mask) {
+			s.set(&s.shown[pin], level, sh.mask)
+			if s.reads.Has(pin) && s.set(&s.drive[pin], level, sh.mask) {
 				moved = true
 			}
 		}
 	}
 	return moved
-}
-
-func (s *simulation) isInput(pin int) bool {
-	_, ok := s.circuit.Inputs[pin]
-	return ok
 }
 
 // set puts a level into the lanes of a mask and tells whether that changed them.
@@ -161,61 +157,33 @@ func (s *simulation) set(w *logic.Word, to logic.Word, mask uint64) bool {
 // adapter's drivers meet. Between bipolar outputs a low wins; where the adapter
 // drives against an output, a bipolar low wins and all else is not foretold.
 func (s *simulation) joined(st stimulus.Step, sh short) logic.Word {
-	var chip, adapter []logic.Word
-	for _, pin := range []int{sh.a, sh.b} {
+	var chip, adapter, low logic.Word
+	for _, pin := range [2]int{sh.a, sh.b} {
 		switch {
 		case st.Driven.Has(pin):
-			adapter = append(adapter, logic.Splat(logic.FromBool(st.Drive.Has(pin))))
-		case s.circuit.Variant.Pins[pin-1].Observable():
+			adapter = meet(adapter, logic.Splat(logic.FromBool(st.Drive.Has(pin))))
+		case s.shows.Has(pin):
 			w := s.machine.Out(pin)
 			for _, rule := range s.shape[pin] {
 				w = rule.on(w)
 			}
-			chip = append(chip, w)
+			chip = meet(chip, w)
+			low.Lo |= w.Lo &^ w.Hi // held low by one of them for certain
 		}
 	}
-	out := s.meet(chip)
-	in := meetEvenly(adapter)
 	if s.ttlLevels { // two equal drivers against each other make 2.5 V, above VIH of 2.0 V
-		in.Lo &^= in.Hi
+		adapter.Lo &^= adapter.Hi
 	}
-	switch {
-	case len(chip) == 0:
-		return in
-	case len(adapter) == 0:
-		return out
-	}
-	level := meetEvenly([]logic.Word{out, in})
+	level := meet(chip, adapter)
 	if s.bipolar { // 16 mA and more sunk by the chip against 24 mA from the adapter stays low
-		low := out.Lo &^ out.Hi
-		level.Hi &^= low
-		level.Lo |= low
+		level.Hi &^= low.Lo
+		level.Lo |= low.Lo
 	}
 	return level
 }
 
-// meet joins the chip's own outputs: bipolar ones as wired AND.
-func (s *simulation) meet(words []logic.Word) logic.Word {
-	if len(words) < 2 || !s.bipolar {
-		return meetEvenly(words)
-	}
-	a, b := words[0], words[1]
-	low := a.Lo&^a.Hi | b.Lo&^b.Hi
-	level := meetEvenly(words)
-	level.Hi &^= low
-	level.Lo |= low
-	return level
-}
-
-// meetEvenly joins levels of equal strength: a released one gives way, and two that differ are unknown.
-func meetEvenly(words []logic.Word) logic.Word {
-	var level logic.Word
-	for _, w := range words {
-		level.Hi |= w.Hi
-		level.Lo |= w.Lo
-	}
-	return level
-}
+// meet joins levels of equal strength: a released one gives way, and two that differ are unknown.
+func meet(a, b logic.Word) logic.Word { return logic.Word{Hi: a.Hi | b.Hi, Lo: a.Lo | b.Lo} }
 
 // blur makes the pins of a short that does not come to rest unknown.
 func (s *simulation) blur(sh short) {

@@ -219,7 +219,7 @@ func (m *Model) run(steps []stimulus.Step, group []int) (detected []bool, last i
 // bidirectional pin that the adapter leaves alone carries what the chip drives.
 func drive(m *logic.Machine, c *logic.Circuit, st stimulus.Step) {
 	turning := false
-	for pin := range c.Inputs {
+	for _, pin := range c.InputPins {
 		switch {
 		case st.Driven.Has(pin):
 			m.Set(pin, logic.Splat(logic.FromBool(st.Drive.Has(pin))))
@@ -232,7 +232,7 @@ func drive(m *logic.Machine, c *logic.Circuit, st stimulus.Step) {
 	if !turning {
 		return
 	}
-	for pin := range c.Inputs {
+	for _, pin := range c.InputPins {
 		if !st.Driven.Has(pin) {
 			m.Set(pin, m.Out(pin))
 		}

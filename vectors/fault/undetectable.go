@@ -17,7 +17,7 @@ func (m *Model) Undetectable(c Class, s *stimulus.Sequence) bool {
 // are not tied.
 func exhaustive(c *logic.Circuit, s *stimulus.Sequence) bool {
 	free := 0
-	for pin := range c.Inputs {
+	for _, pin := range c.InputPins {
 		if p := c.Variant.Pins[pin-1]; p.Tied == part.NotTied && p.Untested == "" {
 			free++
 		}

@@ -2,6 +2,8 @@ package logic
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 
 	"chipassay/vectors/part"
 )
@@ -77,6 +79,7 @@ type Circuit struct {
 	Variant   *part.Variant
 	Nodes     []Node
 	Inputs    map[int]int32 // Input node of each pin that is read
+	InputPins []int         // the keys of Inputs, ascending
 	Outputs   []Output      // ascending by pin
 	State     []StateBit
 	Registers []Register
@@ -151,6 +154,7 @@ func Compile(v *part.Variant) (*Circuit, error) {
 			k.c.Outputs = append(k.c.Outputs, Output{Pin: p.Number, Node: n, Stage: p.Stage})
 		}
 	}
+	k.c.InputPins = slices.Sorted(maps.Keys(k.c.Inputs))
 	k.c.prune()
 	return k.c, nil
 }

@@ -11,7 +11,7 @@ import (
 // logic model is one node, and a stuck line is a stuck node.
 func (c *Circuit) Spread() *Circuit {
 	fanOut := c.FanOut()
-	s := &Circuit{Variant: c.Variant, Inputs: map[int]int32{}, Signals: slices.Clone(c.Signals)}
+	s := &Circuit{Variant: c.Variant, Inputs: map[int]int32{}, InputPins: c.InputPins, Signals: slices.Clone(c.Signals)}
 	moved := make([]int32, len(c.Nodes))
 	// branch gives the line by which a node feeds one more place
 	branch := func(n int32) int32 {

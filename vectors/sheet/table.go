@@ -53,7 +53,7 @@ func FunctionTable(c *logic.Circuit, pins part.Pins) *Table {
 // evaluate gives the outputs, one string for each combination of the inputs, input 0 the lowest bit.
 func (t *Table) evaluate(c *logic.Circuit) []string {
 	m := c.NewMachine()
-	for pin := range c.Inputs {
+	for _, pin := range c.InputPins {
 		m.Set(pin, logic.Splat(logic.Zero))
 	}
 	for _, p := range c.Variant.Pins {

@@ -12,7 +12,7 @@ import (
 // round to where it was.
 type cycle struct {
 	setting part.Pins
-	length  int    // pulses; maxCycle where it is longer than that
+	length  int    // pulses; more than maxCycle where it was not seen to close
 	first   string // state after one pulse, which tells up from down
 }
 
@@ -50,7 +50,7 @@ func (w *walker) findCycles(r *rules, k logic.Component, moves part.Pins, clock 
 	var cycles []cycle
 	for lane, setting := range settings {
 		if open>>lane&1 != 0 { // it counts on past the budget
-			lengths[lane] = maxCycle
+			lengths[lane] = maxCycle + 1
 		}
 		if lengths[lane] > 4 {
 			cycles = append(cycles, cycle{setting, lengths[lane], laneText(first, lane)})
@@ -89,7 +89,7 @@ func (w *walker) copies(settings []part.Pins) *logic.Machine {
 	for i := range state {
 		state[i] = logic.Splat(w.m.State(i).Lane(0))
 	}
-	for pin := range w.c.Inputs {
+	for _, pin := range w.c.InputPins {
 		level := logic.Splat(w.level(pin))
 		for lane, setting := range settings {
 			if w.mayDrive(pin) {
@@ -140,7 +140,11 @@ func (w *walker) runCycle(r *rules, moves part.Pins, clock int, c cycle) bool {
 	if (w.drive^c.setting)&moves != 0 || !r.allows(w.drive, w.drive^toggle) || !r.allows(w.drive^toggle, w.drive) {
 		return false
 	}
-	for n := range c.length + 1 {
+	pulses := c.length + 1
+	if c.length > maxCycle {
+		pulses = longBurst
+	}
+	for n := range pulses {
 		w.toggle(toggle)
 		w.toggle(toggle)
 		if n&(n-1) == 0 { // a stage has just come up: see it through every selector

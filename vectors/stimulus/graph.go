@@ -97,7 +97,7 @@ func (e *explorer) place(n node) {
 		state[bit] = logic.Splat(logic.FromBool(n.state[i] == '1'))
 	}
 	e.probe.drive = n.drive
-	for pin := range e.w.c.Inputs {
+	for _, pin := range e.w.c.InputPins {
 		e.probe.m.Set(pin, logic.Splat(logic.FromBool(n.drive.Has(pin))))
 	}
 	e.probe.m.Restore(state)

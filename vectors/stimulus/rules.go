@@ -77,7 +77,7 @@ func (r *rules) forbidden(levels part.Pins) bool {
 	if len(never) == 0 {
 		return false
 	}
-	for pin := range r.c.Inputs {
+	for _, pin := range r.c.InputPins {
 		r.probe.Set(pin, logic.Splat(logic.FromBool(levels.Has(pin))))
 	}
 	r.probe.Settle()

@@ -165,11 +165,11 @@ func (w *walker) successors(to []part.Pins) [][]logic.Value {
 	for i := range state {
 		state[i] = logic.Splat(w.m.State(i).Lane(0))
 	}
-	for pin := range w.c.Inputs {
+	for _, pin := range w.c.InputPins {
 		m.Set(pin, logic.Splat(w.level(pin)))
 	}
 	m.Restore(state)
-	for pin := range w.c.Inputs {
+	for _, pin := range w.c.InputPins {
 		level := logic.Splat(w.level(pin))
 		for lane, drive := range to {
 			if drive.Has(pin) != w.drive.Has(pin) {

@@ -2,6 +2,7 @@ package stimulus
 
 import (
 	"fmt"
+	"slices"
 
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -37,6 +38,8 @@ func turned(c *logic.Circuit) *Sequence {
 			controls = append(controls, pin)
 		}
 	}
+	var settings []part.Pins
+	var sides []part.Pins // what the chip drives in one setting or another
 	for n := range uint64(1) << len(controls) {
 		to := w.drive &^ both
 		for i, pin := range controls {
@@ -48,10 +51,34 @@ func turned(c *logic.Circuit) *Sequence {
 		w.floated = both
 		w.to(to)
 		w.floated = 0
+		if side := both &^ w.released(); side != 0 && !slices.Contains(sides, side) {
+			sides = append(sides, side)
+		}
+		settings = append(settings, to)
 		w.sweepReleased(both)
+	}
+	for _, to := range settings {
+		w.seeReleased(to, both, sides)
 	}
 	s.Method = fmt.Sprintf("all %d settings of the controls; in each, every released pin seen to be released, and all combinations of the pins driven", 1<<len(controls))
 	return s
+}
+
+// seeReleased takes a setting in which the chip releases both of its sides, and
+// drives each side in turn low and high, so that a chip that drives all the same
+// is seen at the other.
+func (w *walker) seeReleased(setting, both part.Pins, sides []part.Pins) {
+	w.floated = both
+	w.to(setting)
+	if w.released() == both {
+		for _, side := range sides {
+			w.floated = side
+			for _, level := range []part.Pins{0, both} {
+				w.to(setting&^both | level&^side)
+			}
+		}
+	}
+	w.floated = 0
 }
 
 // sweepReleased drives all combinations of the pins that the chip releases, if

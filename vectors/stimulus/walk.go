@@ -11,7 +11,8 @@ import (
 // Extents of a walk.
 const (
 	walkSteps = 6000   // legal random steps, weighted towards the clocks
-	maxCycle  = 20_000 // pulses of a counter's whole cycle: 14 bits; two steps each
+	maxCycle  = 16_384 // pulses of a counter's whole cycle: 14 bits; two steps each
+	longBurst = 2_100  // pulses of a longer cycle: 11 bits come up
 	warmUp    = 40     // pulses after which a counter is on its cycle, illegal states left
 	maxCycles = 3      // settings of the controls whose cycles are run, for each clock
 )
@@ -26,11 +27,11 @@ func (w *walker) walk(r *rules, k logic.Component, moves part.Pins, random *rand
 	for pin := range clocks.All() {
 		for _, cycle := range w.findCycles(r, k, moves, pin, random) {
 			if w.runCycle(r, moves, pin, cycle) {
-				kind := "a whole cycle"
-				if cycle.length == maxCycle {
-					kind = "the beginning of a longer cycle,"
+				if cycle.length > maxCycle {
+					text += fmt.Sprintf(", %d pulses of a longer cycle at pin %d", longBurst, pin)
+				} else {
+					text += fmt.Sprintf(", a whole cycle of %d pulses at pin %d", cycle.length, pin)
 				}
-				text += fmt.Sprintf(", %s of %d pulses at pin %d", kind, cycle.length, pin)
 			}
 		}
 	}

@@ -39,7 +39,7 @@ func (w *walker) toggle(pins part.Pins) { w.to(w.drive ^ pins) }
 // what the chip itself drives there, if it does.
 func (w *walker) settle() {
 	for range 4 {
-		for pin := range w.c.Inputs {
+		for _, pin := range w.c.InputPins {
 			w.m.Set(pin, logic.Splat(w.level(pin)))
 		}
 		before := w.shown()
