@@ -160,6 +160,18 @@ func (w *walker) mayDrive(pin int) bool {
 
 // successors gives the state that each of up to 64 levels leads to, one a lane.
 func (w *walker) successors(to []part.Pins) [][]logic.Value {
+	m := w.trial(to)
+	next := make([][]logic.Value, len(to))
+	for lane := range next {
+		for i := range w.c.State {
+			next[lane] = append(next[lane], m.State(i).Lane(lane))
+		}
+	}
+	return next
+}
+
+// trial takes copies of the chip to each of up to 64 levels, one a lane.
+func (w *walker) trial(to []part.Pins) *logic.Machine {
 	m := w.c.NewMachine()
 	state := make([]logic.Word, len(w.c.State))
 	for i := range state {
@@ -179,11 +191,5 @@ func (w *walker) successors(to []part.Pins) [][]logic.Value {
 		m.Set(pin, level)
 	}
 	m.Settle()
-	next := make([][]logic.Value, len(to))
-	for lane := range next {
-		for i := range w.c.State {
-			next[lane] = append(next[lane], m.State(i).Lane(lane))
-		}
-	}
-	return next
+	return m
 }

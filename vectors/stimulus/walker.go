@@ -25,11 +25,33 @@ func newWalker(c *logic.Circuit, s *Sequence) *walker {
 	return w
 }
 
-// to drives the pins to new levels, settles and adds a step.
+// to drives the pins to new levels, settles and adds a step. Where the chip then
+// drives pins that the adapter drives now, these are released in a step before:
+// a latch that is open towards them would take in whatever they float to.
 func (w *walker) to(drive part.Pins) {
+	if turning := w.turning(drive); turning != 0 {
+		floated := w.floated
+		w.floated |= turning
+		w.settle()
+		w.s.Steps = append(w.s.Steps, w.step())
+		defer func() { w.floated = floated }()
+	}
 	w.drive = drive
 	w.settle()
 	w.s.Steps = append(w.s.Steps, w.step())
+}
+
+// turning gives the pins that the adapter drives now and the chip drives at other levels.
+func (w *walker) turning(drive part.Pins) (pins part.Pins) {
+	free := w.released() &^ w.floated
+	if free == 0 {
+		return 0
+	}
+	m := w.trial([]part.Pins{drive})
+	for pin := range free.All() {
+		pins = pins.With(pin, m.Out(pin).Lane(0) != logic.Z)
+	}
+	return pins
 }
 
 // toggle changes the pins of a set.
