@@ -93,17 +93,21 @@ const fewCauses = 4
 // bestCauses keeps the causes that foretell most, and those that come so near
 // to them that only the unknown state at power-up sets them apart. A floating MOS
 // input foretells little; where nothing else foretells all, it cannot be excluded.
+// A short leaves much open too, and is named only where it is as good as the best.
 func bestCauses(causes []fault.Cause, levels int) []fault.Cause {
-	var best []fault.Cause
-	if len(causes) <= fewCauses {
-		return causes
-	}
+	var best, others []fault.Cause
 	for _, c := range causes {
-		near := c.Unknown-causes[0].Unknown <= levels/100
-		floats := causes[0].Unknown > 0 && len(c.Faults) == 1 && c.Faults[0].Kind == fault.Open
-		if near || floats {
+		open := c.Unknown - causes[0].Unknown
+		single := len(c.Faults) == 1 && c.Faults[0].Kind != fault.Short
+		switch {
+		case open == 0, single && open <= levels/100, single && c.Faults[0].Kind == fault.Open && causes[0].Unknown > 0:
 			best = append(best, c)
+		case single:
+			others = append(others, c)
 		}
+	}
+	if len(best)+len(others) <= fewCauses {
+		best = append(best, others...)
 	}
 	return best
 }
