@@ -2,6 +2,7 @@ package fault
 
 import (
 	"fmt"
+	"sync"
 
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -47,11 +48,12 @@ func (c Coverage) Statement() string {
 func Cover(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, others []*logic.Circuit) Coverage {
 	m := NewModel(c)
 	r := Coverage{Part: c.Variant.Part.Number, Steps: len(s.Steps), Method: s.Method, Classes: len(m.Classes)}
+	prove := sync.OnceValue(func() *prover { return newProver(m, c, s) })
 	for i, d := range m.Detected(s) {
 		switch {
 		case d:
 			r.Detected++
-		case m.Undetectable(m.Classes[i], s):
+		case prove().undetectable(m.Classes[i]):
 			r.Undetectable = append(r.Undetectable, m.Name(m.Classes[i][0]))
 		default:
 			r.Missed = append(r.Missed, m.Name(m.Classes[i][0]))

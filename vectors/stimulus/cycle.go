@@ -18,7 +18,7 @@ type cycle struct {
 
 // findCycles tries 64 settings of the inputs at a time on copies of the chip and
 // gives those in which a clock counts: the longest cycle of each direction.
-func (w *walker) findCycles(r *rules, k logic.Component, moves part.Pins, clock int, random *rand.Rand) []cycle {
+func (w *walker) findCycles(r *Rules, k logic.Component, moves part.Pins, clock int, random *rand.Rand) []cycle {
 	settings := w.settings(r, moves, clock, random)
 	m := w.copies(settings)
 	pulse := func() {
@@ -73,7 +73,7 @@ func firstOfEach(cycles []cycle) []cycle {
 
 // settings lists 64 settings of the inputs, the clock as it is: the present one,
 // all low, all high, and random ones.
-func (w *walker) settings(r *rules, moves part.Pins, clock int, random *rand.Rand) []part.Pins {
+func (w *walker) settings(r *Rules, moves part.Pins, clock int, random *rand.Rand) []part.Pins {
 	free := moves.With(clock, false)
 	list := []part.Pins{w.drive, w.drive &^ free, w.drive | free}
 	for len(list) < 64 {
@@ -128,16 +128,16 @@ func laneText(words []logic.Word, lane int) string {
 
 // runCycle sets the inputs one after the other and pulses the clock through the
 // cycle. It tells whether it could.
-func (w *walker) runCycle(r *rules, moves part.Pins, clock int, c cycle) bool {
+func (w *walker) runCycle(r *Rules, moves part.Pins, clock int, c cycle) bool {
 	for range 2 { // a pin may have to wait for another
 		for pin := range ((w.drive ^ c.setting) & moves).All() {
-			if to := w.drive ^ part.PinSet(pin); w.mayDrive(pin) && r.allows(w.drive, to) {
+			if to := w.drive ^ part.PinSet(pin); w.mayDrive(pin) && r.Allows(w.drive, to) {
 				w.to(to)
 			}
 		}
 	}
 	toggle := part.PinSet(clock)
-	if (w.drive^c.setting)&moves != 0 || !r.allows(w.drive, w.drive^toggle) || !r.allows(w.drive^toggle, w.drive) {
+	if (w.drive^c.setting)&moves != 0 || !r.Allows(w.drive, w.drive^toggle) || !r.Allows(w.drive^toggle, w.drive) {
 		return false
 	}
 	pulses := c.length + 1
@@ -156,10 +156,10 @@ func (w *walker) runCycle(r *rules, moves part.Pins, clock int, c cycle) bool {
 
 // lookAround changes each pin of a set there and back, so that what they select
 // is seen in the state at hand.
-func (w *walker) lookAround(r *rules, pins part.Pins) {
+func (w *walker) lookAround(r *Rules, pins part.Pins) {
 	for pin := range pins.All() {
 		toggle := part.PinSet(pin)
-		if w.mayDrive(pin) && r.allows(w.drive, w.drive^toggle) && r.allows(w.drive^toggle, w.drive) {
+		if w.mayDrive(pin) && r.Allows(w.drive, w.drive^toggle) && r.Allows(w.drive^toggle, w.drive) {
 			w.toggle(toggle)
 			w.toggle(toggle)
 		}

@@ -30,7 +30,7 @@ type transition struct {
 
 // explore builds the graph from where the walker stands. Ok is false where it
 // is too large, or where the state is not wholly known.
-func explore(w *walker, r *rules, k logic.Component, moves part.Pins) (g *graph, ok bool) {
+func explore(w *walker, r *Rules, k logic.Component, moves part.Pins) (g *graph, ok bool) {
 	if w.unknown(k) > 0 || moves.Len() > 12 || hasBidirectional(w.c.Variant) {
 		return nil, false
 	}
@@ -53,7 +53,7 @@ func explore(w *walker, r *rules, k logic.Component, moves part.Pins) (g *graph,
 
 type explorer struct {
 	w, probe *walker
-	r        *rules
+	r        *Rules
 	k        logic.Component
 	moves    part.Pins
 	g        *graph

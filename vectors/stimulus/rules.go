@@ -5,8 +5,8 @@ import (
 	"chipassay/vectors/part"
 )
 
-// rules say which changes of the inputs a step may make.
-type rules struct {
+// Rules say which changes of the inputs a step may make.
+type Rules struct {
 	c         *logic.Circuit
 	sensitive part.Pins // clocks, sets, clears, enables of latches: one a step, alone
 	data      part.Pins // all others: any number a step
@@ -20,8 +20,9 @@ type pulse struct {
 	hold  part.Pins
 }
 
-func rulesOf(c *logic.Circuit) *rules {
-	r := &rules{c: c, sensitive: c.Clocks() | c.Asynchronous(), probe: c.NewMachine()}
+// RulesOf works out the rules for a circuit.
+func RulesOf(c *logic.Circuit) *Rules {
+	r := &Rules{c: c, sensitive: c.Clocks() | c.Asynchronous(), probe: c.NewMachine()}
 	for _, p := range c.Variant.Pins {
 		if c.Inputs[p.Number] == 0 && !isInput(c, p.Number) || p.Tied != part.NotTied || p.Untested != "" {
 			r.sensitive = r.sensitive.With(p.Number, false)
@@ -42,7 +43,7 @@ func isInput(c *logic.Circuit, pin int) bool {
 	return ok
 }
 
-func (r *rules) addPulses(reg logic.Register) {
+func (r *Rules) addPulses(reg logic.Register) {
 	for _, rule := range reg.Rules {
 		if rule.Edge != part.Pulse {
 			continue
@@ -56,8 +57,8 @@ func (r *rules) addPulses(reg logic.Register) {
 	}
 }
 
-// allows tells whether a step may take the driven levels from one to another.
-func (r *rules) allows(from, to part.Pins) bool {
+// Allows tells whether a step may take the driven levels from one to another.
+func (r *Rules) Allows(from, to part.Pins) bool {
 	changed := (from ^ to) & (r.sensitive | r.data)
 	if sensitive := changed & r.sensitive; sensitive != 0 && changed.Len() > 1 {
 		return false
@@ -72,7 +73,7 @@ func (r *rules) allows(from, to part.Pins) bool {
 }
 
 // forbidden tells whether the data sheet forbids a combination of levels.
-func (r *rules) forbidden(levels part.Pins) bool {
+func (r *Rules) forbidden(levels part.Pins) bool {
 	never := r.c.Variant.Logic.Never
 	if len(never) == 0 {
 		return false

@@ -27,7 +27,7 @@ func For(c *logic.Circuit) (*Sequence, error) {
 	}
 	s := newSequence(c)
 	w := newWalker(c, s)
-	r := rulesOf(c)
+	r := RulesOf(c)
 	var methods []string
 	for i, k := range c.Components() {
 		if k.Inputs == 0 || k.Outputs == 0 {
@@ -58,7 +58,7 @@ func merge(methods []string) []string {
 }
 
 // component tests one independent part of the chip while the others rest.
-func (w *walker) component(r *rules, k logic.Component, seed uint64) (string, error) {
+func (w *walker) component(r *Rules, k logic.Component, seed uint64) (string, error) {
 	moves := k.Inputs & (r.sensitive | r.data)
 	if len(k.State) == 0 {
 		return w.sweepComponent(moves)
@@ -96,7 +96,7 @@ func (w *walker) sweepComponent(moves part.Pins) (string, error) {
 // initialise takes a component from all unknown to a known state, by the legal
 // step that makes most bits known, and by random legal steps where none does.
 // What cannot be made known stays unknown, and is not compared.
-func (w *walker) initialise(r *rules, moves part.Pins, k logic.Component, random *rand.Rand) {
+func (w *walker) initialise(r *Rules, moves part.Pins, k logic.Component, random *rand.Rand) {
 	if len(w.s.Steps) == 0 {
 		w.to(w.drive)
 	}
@@ -120,7 +120,7 @@ func (w *walker) unknown(k logic.Component) int {
 
 // bestMove tries every legal change of one pin on a copy of the chip and takes
 // the one that leaves the fewest state bits unknown; among equals, one at random.
-func (w *walker) bestMove(r *rules, moves part.Pins, k logic.Component, random *rand.Rand) part.Pins {
+func (w *walker) bestMove(r *Rules, moves part.Pins, k logic.Component, random *rand.Rand) part.Pins {
 	legal := w.legalMoves(r, moves)
 	if len(legal) == 0 {
 		return w.drive
@@ -142,11 +142,11 @@ func (w *walker) bestMove(r *rules, moves part.Pins, k logic.Component, random *
 }
 
 // legalMoves lists the levels that one legal change of one pin leads to.
-func (w *walker) legalMoves(r *rules, moves part.Pins) []part.Pins {
+func (w *walker) legalMoves(r *Rules, moves part.Pins) []part.Pins {
 	var legal []part.Pins
 	for pin := range moves.All() {
 		to := w.drive ^ part.PinSet(pin)
-		if w.mayDrive(pin) && r.allows(w.drive, to) {
+		if w.mayDrive(pin) && r.Allows(w.drive, to) {
 			legal = append(legal, to)
 		}
 	}

@@ -27,7 +27,7 @@ const maxTurnedInputs = 10
 func turned(c *logic.Circuit) *Sequence {
 	s := newSequence(c)
 	w := newWalker(c, s)
-	r := rulesOf(c)
+	r := RulesOf(c)
 	var controls []int
 	var both part.Pins
 	for pin := range s.Inputs.All() {

@@ -20,7 +20,7 @@ const (
 // walk covers by mode a component whose state graph is too large: each clock
 // pulsed through the whole cycle of the settings that count, up and down, and a
 // random legal walk that changes controls, data and state.
-func (w *walker) walk(r *rules, k logic.Component, moves part.Pins, random *rand.Rand) string {
+func (w *walker) walk(r *Rules, k logic.Component, moves part.Pins, random *rand.Rand) string {
 	before := len(w.s.Steps)
 	clocks := w.c.Clocks() & moves
 	text := ""
@@ -43,7 +43,7 @@ func (w *walker) walk(r *rules, k logic.Component, moves part.Pins, random *rand
 
 // wander takes random legal steps: mostly clock edges, then data, more rarely
 // controls, and sets or clears seldom, so that much happens between them.
-func (w *walker) wander(r *rules, moves, clocks part.Pins, random *rand.Rand) {
+func (w *walker) wander(r *Rules, moves, clocks part.Pins, random *rand.Rand) {
 	async := w.c.Asynchronous() & moves &^ clocks
 	data := moves & r.data
 	for range walkSteps {
@@ -65,7 +65,7 @@ func (w *walker) wander(r *rules, moves, clocks part.Pins, random *rand.Rand) {
 		if random.IntN(16) == 0 {
 			w.floated = w.released()
 		}
-		if r.allows(w.drive, to) && w.turnsSafely(to) {
+		if r.Allows(w.drive, to) && w.turnsSafely(to) {
 			w.to(to)
 		}
 	}
