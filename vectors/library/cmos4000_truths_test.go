@@ -196,6 +196,58 @@ var truths4000 = map[string]truth{
 		}
 		return unknown(10, 11)
 	},
+	"40101": func(is part.Pins) levels {
+		ones := bits.OnesCount(uint(number(is, 1, 2, 3, 4, 10, 11, 12, 13, 5)))
+		if is.Has(8) {
+			return levels{9: logic.Zero, 6: logic.Zero}
+		}
+		return levels{9: logic.FromBool(ones%2 == 0), 6: logic.FromBool(ones%2 == 1)}
+	},
+	"4561": func(is part.Pins) levels {
+		out := levels{}
+		a := number(is, 4, 3, 2, 1)
+		switch {
+		case is.Has(9):
+			a = 0
+		case is.Has(5) && !is.Has(6):
+			a = max(9-a, -1)
+		}
+		show(out, a, 10, 11, 12, 13)
+		return out
+	},
+	"40147": func(is part.Pins) levels {
+		out := levels{}
+		code := 15
+		for i, pin := range []int{15, 11, 12, 13, 1, 2, 3, 4, 5, 10} {
+			if !is.Has(pin) {
+				code = i
+			}
+		}
+		show(out, ^code&15, 14, 6, 7, 9)
+		return out
+	},
+	"4558": func(is part.Pins) levels {
+		pins := [7]int{13, 12, 11, 10, 9, 15, 14}
+		out := levels{}
+		n, enabled, blanking := number(is, 6, 2, 1, 7), is.Has(3), !is.Has(5)
+		switch {
+		case !enabled && blanking:
+			segments(out, "abcdefg", "", pins)
+		case !enabled, n == 0 && blanking, n > 9:
+			segments(out, "", "", pins)
+		default:
+			segments(out, digits[n], tails(n), pins)
+		}
+		switch {
+		case !enabled || n == 0:
+			put(out, 4, lev(is, 5))
+		case n > 9:
+			out[4] = logic.X
+		default:
+			out[4] = logic.One
+		}
+		return out
+	},
 	"4553": func(is part.Pins) levels {
 		if is.Has(13) {
 			return levels{2: logic.One, 1: logic.One, 15: logic.One, 14: logic.Zero}

@@ -178,6 +178,29 @@ func addressable(disable, reset int, banks [][]int, address ...int) modelOf {
 	}
 }
 
+// latch4599 gives the addressed latch at its data pin while it is read.
+func latch4599(*part.Variant) model {
+	q := stages(8)
+	return func(_, is part.Pins) map[int]logic.Value {
+		at := number(is, 7, 6, 5)
+		write := is.Has(8) && is.Has(10) && !is.Has(4)
+		if is.Has(2) {
+			q = make([]int, 8)
+		}
+		switch {
+		case write && is.Has(2):
+			q[at] = -1
+		case write:
+			q[at] = lev(is, 3)
+		}
+		out := levels{}
+		putAll(out, q, 11, 12, 13, 14, 15, 16, 17, 1)
+		put(out, 3, q[at])
+		release(out, !is.Has(8) || is.Has(10), 3)
+		return out
+	}
+}
+
 func register4076(*part.Variant) model {
 	n := -1
 	return func(was, is part.Pins) map[int]logic.Value {
