@@ -30,6 +30,7 @@ func init() {
 		"4xxx_IEEE:4006":  halfClock,
 		"4xxx_IEEE:4008":  supplyDrawn,
 		"4xxx_IEEE:40104": threeState,
+		"4xxx_IEEE:40110": supplyDrawn,
 		"4xxx_IEEE:4013":  secondOutput,
 		"4xxx_IEEE:4014":  inputDrawn,
 		"4xxx_IEEE:4016":  conducts,
