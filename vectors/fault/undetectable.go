@@ -51,7 +51,7 @@ func newProver(m *Model, c *logic.Circuit, s *stimulus.Sequence) *prover {
 // undetectable tells whether it is proven that no legal stimulus shows a class:
 // a combinational part was swept whole without showing it, or from no reachable
 // state of its component does any legal change of a pin make the faulty chip
-// differ, at an output or in its next state.
+// differ for certain, at an output or in its next state.
 func (p *prover) undetectable(class Class) bool {
 	if len(p.m.Circuit.Registers) == 0 {
 		return p.exhausted
@@ -237,12 +237,12 @@ func (p *prover) differs(sp *space, f Line) bool {
 	return false
 }
 
-// different gives the lanes in which two chips differ where the good one is known.
+// different gives the lanes in which two chips differ for certain. Where a fault
+// leads to what the data sheet leaves open, nothing certain is different.
 func (p *prover) different(sp *space, good, bad *logic.Machine) (lanes uint64) {
 	compare := func(g, b logic.Word) {
-		known := g.Hi ^ g.Lo
-		released := ^(g.Hi | g.Lo)
-		lanes |= (known | released) & ((g.Hi ^ b.Hi) | (g.Lo ^ b.Lo))
+		unsure := g.Hi&g.Lo | b.Hi&b.Lo
+		lanes |= ((g.Hi ^ b.Hi) | (g.Lo ^ b.Lo)) &^ unsure
 	}
 	for pin := range sp.Outputs.All() {
 		compare(good.Out(pin), bad.Out(pin))
