@@ -10,7 +10,7 @@ import (
 
 // Extents of a walk.
 const (
-	walkSteps = 6000   // legal random steps, weighted towards the clocks
+	walkSteps = 9000   // legal random steps, weighted towards the clocks
 	maxCycle  = 16_384 // pulses of a counter's whole cycle: 14 bits; two steps each
 	longBurst = 2_100  // pulses of a longer cycle: 11 bits come up
 	warmUp    = 40     // pulses after which a counter is on its cycle, illegal states left
@@ -41,32 +41,42 @@ func (w *walker) walk(r *Rules, k logic.Component, moves part.Pins, random *rand
 		len(w.s.Steps)-before, text, w.toggled(k), (k.Outputs & w.s.Outputs).Len())
 }
 
-// wander takes random legal steps: mostly clock edges, then data, more rarely
-// controls, and sets or clears seldom, so that much happens between them.
+// A mix says how a walk chooses its steps, in percent: a clock edge, all data at
+// once, one data pin, and for what is left a set, a clear or an enable.
+type mix struct{ clock, data, bit int }
+
+// mixes are walked one after the other: much of everything, then long runs
+// between sets and clears, then enables and data alone.
+var mixes = []mix{{55, 20, 17}, {85, 6, 8}, {30, 25, 25}}
+
+// wander takes random legal steps. Where there are no clocks, the sets, clears and
+// enables have their share.
 func (w *walker) wander(r *Rules, moves, clocks part.Pins, random *rand.Rand) {
 	async := w.c.Asynchronous() & moves &^ clocks
 	data := moves & r.data
-	for range walkSteps {
-		var to part.Pins
-		switch p := random.IntN(100); {
-		case p < 55 && clocks != 0:
-			to = w.drive ^ pick(clocks, random)
-		case p < 75 && data != 0:
-			to = w.drive&^data | part.Pins(random.Uint32())&data
-		case p < 92 && data != 0:
-			to = w.drive ^ pick(data, random)
-		default:
-			if async == 0 {
-				continue
+	if clocks == 0 {
+		clocks = async
+	}
+	for _, mix := range mixes {
+		for range walkSteps / len(mixes) {
+			to := w.drive
+			switch p := random.IntN(100); {
+			case p < mix.clock:
+				to ^= pick(clocks, random)
+			case p < mix.clock+mix.data:
+				to = to&^data | part.Pins(random.Uint32())&data
+			case p < mix.clock+mix.data+mix.bit:
+				to ^= pick(data, random)
+			default:
+				to ^= pick(async, random)
 			}
-			to = w.drive ^ pick(async, random)
-		}
-		w.floated = 0
-		if random.IntN(16) == 0 {
-			w.floated = w.released()
-		}
-		if r.Allows(w.drive, to) && w.turnsSafely(to) {
-			w.to(to)
+			w.floated = 0
+			if random.IntN(16) == 0 {
+				w.floated = w.released()
+			}
+			if to != w.drive && r.Allows(w.drive, to) && w.turnsSafely(to) {
+				w.to(to)
+			}
 		}
 	}
 	w.floated = 0
@@ -88,8 +98,11 @@ func (w *walker) turnsSafely(to part.Pins) bool {
 	return w.floated == 0 || (w.drive^to)&(w.c.Clocks()|w.c.Asynchronous()) == 0
 }
 
-// pick takes one pin of a set at random.
+// pick takes one pin of a set at random, or none of an empty one.
 func pick(pins part.Pins, random *rand.Rand) part.Pins {
+	if pins == 0 {
+		return 0
+	}
 	n := random.IntN(pins.Len())
 	for pin := range pins.All() {
 		if n == 0 {
