@@ -185,7 +185,7 @@ func (m *MCU) restart(cause uint8) {
 
 // wasReset follows each reset, the watchdog's too.
 func (m *MCU) wasReset() {
-	m.usart = usart{lost: m.usart.lost, sent: m.usart.sent, lastAt: m.usart.lastAt}
+	m.usart = usart{lost: m.usart.lost, sent: m.usart.sent, lastAt: m.Cycles()}
 	for p := range firstOfPort {
 		m.pins.Changed(p, 0, 0)
 	}

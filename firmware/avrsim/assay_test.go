@@ -1,0 +1,100 @@
+//go:build simavr
+
+package avrsim
+
+import (
+	"slices"
+	"testing"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay"
+	"chipassay/host/link"
+	"chipassay/protocol"
+	"chipassay/vectors/library"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// assayed tests the chip behind a port as a part of the library.
+func assayed(t testing.TB, conn link.Conn, name string) *assay.Result {
+	t.Helper()
+	typ, err := library.Open(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	circuit, err := logic.Compile(typ.Variant)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sequence, err := stimulus.For(circuit)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return assay.Run(t.Context(), seat(t, conn, typ.Variant), assay.Plan{Type: typ, Circuit: circuit, Sequence: sequence})
+}
+
+func seat(t testing.TB, conn link.Conn, v *part.Variant) *adapter.Seat {
+	t.Helper()
+	a, err := adapter.Open(t.Context(), link.New(conn, protocol.UsualRate))
+	if err != nil {
+		t.Fatal(err)
+	}
+	seat, err := a.Seat(len(v.Pins), v.VCC(), v.GND())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return seat
+}
+
+// A sample of the single-pin defects that host/virtual tries on every part. The
+// same number is another chip in another family: 7451 is 2-2/2-2, 74LS51 is
+// 3-3/2-2 (from memory of the data books).
+func TestDefectsAreNamed(t *testing.T) {
+	for _, c := range []struct {
+		part, defect string
+		pin          int // 0: good
+	}{
+		{"7410", "", 0},
+		{"7410", "12 stuck low", 12},
+		{"7410", "12 stuck high", 12},
+		{"7410", "12 open", 12},
+		{"7410", "1 stuck high", 1},
+		{"7410", "1 stuck low", 1},
+		{"7410", "11 open", 11},
+		{"74LS51", "", 0},
+		{"74LS51", "8 stuck high", 8},
+		{"7451", "", 0},
+		{"7402", "1 stuck low", 1},
+		{"7405", "", 0}, // open collectors: z is proved by both levels of the bias rail
+		{"7405", "2 stuck high", 2},
+		{"4011", "", 0}, // CMOS levels
+		{"4011", "3 stuck low", 3},
+		{"74HC86", "", 0},
+		{"74HC86", "6 open", 6},
+		{"74133", "", 0}, // 16 pins
+		{"74133", "9 stuck high", 9},
+	} {
+		t.Run(c.part+" "+c.defect, func(t *testing.T) {
+			var defects []string
+			if c.defect != "" {
+				defects = append(defects, c.defect)
+			}
+			r := assayed(t, open(t, c.part, defects...), c.part)
+			want := assay.Fail
+			if c.pin == 0 {
+				want = assay.Pass
+			}
+			if r.Verdict != want || c.pin != 0 && !slices.Contains(r.PinsFailed, c.pin) {
+				t.Errorf("%s, pins %v: %s", r.Verdict, r.PinsFailed, r.Reason)
+			}
+		})
+	}
+}
+
+// Another chip than the marking says does not pass: 7451 in place of 74LS51.
+func TestAnotherChip(t *testing.T) {
+	if r := assayed(t, open(t, "7451"), "74LS51"); r.Verdict != assay.Fail {
+		t.Errorf("%s: %s", r.Verdict, r.Reason)
+	}
+}

@@ -1,0 +1,186 @@
+//go:build simavr
+
+package avrsim
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io"
+	"testing"
+	"time"
+
+	"chipassay/host/link"
+	"chipassay/host/virtual"
+	"chipassay/protocol"
+)
+
+// Every byte goes through the pseudo-terminal unchanged, both ways, and a
+// program may close its end and another open it.
+func TestPTYChangesNothing(t *testing.T) {
+	pty, err := OpenPTY()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer pty.Close()
+	every := make([]byte, 256)
+	for i := range every {
+		every[i] = byte(i)
+	}
+	for range 2 {
+		conn, err := link.OpenPort(pty.Path, protocol.UsualRate)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := conn.SetReadTimeout(5 * time.Second); err != nil {
+			t.Fatal(err)
+		}
+		got := make([]byte, len(every))
+		if _, err := conn.Write(every); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := io.ReadFull(pty, got); err != nil || !bytes.Equal(got, every) {
+			t.Errorf("from the host: %v, %v", got, err)
+		}
+		if _, err := pty.Write(every); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := io.ReadFull(conn, got); err != nil || !bytes.Equal(got, every) {
+			t.Errorf("to the host: %v, %v", got, err)
+		}
+		conn.Close()
+	}
+}
+
+// hello greets the firmware without a host's program and gives its answer.
+func hello(t *testing.T, b *Bench) (answer protocol.Capabilities, ok bool) {
+	t.Helper()
+	b.MCU.Send(append([]byte{0}, protocol.Request(1, &protocol.Hello{}).Encode()...))
+	if err := b.Pass(100 * time.Millisecond); err != nil {
+		t.Fatal(err)
+	}
+	var decoder protocol.Decoder
+	for frame, err := range decoder.Feed(b.MCU.Sent()) {
+		if err != nil || protocol.ReadReply(frame, &answer) != nil {
+			t.Errorf("answered %v, %v", frame, err)
+		}
+		ok = true
+	}
+	return answer, ok
+}
+
+// SPEC.md, Line rate: bytes without a stop bit bring the adapter to 38,400 while
+// nobody is heard at 1,000,000, and 2 s of silence bring it back.
+func TestLineRate(t *testing.T) {
+	b, err := NewBench(virtual.NewSocket(nil, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	const usual, slower = 160, 52 * 8 * 10 // cycles a byte
+	if got := b.MCU.ByteCycles(); got != usual {
+		t.Fatalf("it starts at %d cycles a byte", got)
+	}
+	b.MCU.SendBroken(16)
+	if err := b.Pass(20 * time.Millisecond); err != nil {
+		t.Fatal(err)
+	}
+	if got := b.MCU.ByteCycles(); got != slower {
+		t.Fatalf("after the delimiters of the slower rate %d cycles a byte", got)
+	}
+	if _, ok := hello(t, b); !ok {
+		t.Error("no answer at the slower rate")
+	}
+	if err := b.Pass(2100 * time.Millisecond); err != nil {
+		t.Fatal(err)
+	}
+	if got := b.MCU.ByteCycles(); got != usual {
+		t.Errorf("after a silence %d cycles a byte", got)
+	}
+	if _, ok := hello(t, b); !ok {
+		t.Error("no answer at the usual rate")
+	}
+	b.MCU.SendBroken(16) // now that a host was heard, they are mere faults
+	if err := b.Pass(20 * time.Millisecond); err != nil {
+		t.Fatal(err)
+	}
+	if got := b.MCU.ByteCycles(); got != usual {
+		t.Errorf("a fault on the line in use made it %d cycles a byte", got)
+	}
+}
+
+// Over a reset the EEPROM stays, so that the boot id is another one.
+func TestBootID(t *testing.T) {
+	b, err := NewBench(virtual.NewSocket(nil, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	seen := map[uint16]bool{}
+	for range 3 {
+		c, ok := hello(t, b)
+		if !ok || seen[c.BootID] {
+			t.Errorf("boot id %d, again", c.BootID)
+		}
+		seen[c.BootID] = true
+		if err := b.Reset(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// Left alone, the adapter's time passes, and not faster than the wall's.
+func TestRealTime(t *testing.T) {
+	b, err := NewBench(virtual.NewSocket(nil, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	pty, err := OpenPTY()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	if err := b.Pass(duration(quiet)); err != nil { // idle from the beginning
+		t.Fatal(err)
+	}
+	from, began := b.Cycles(), time.Now()
+	served := make(chan error)
+	go func() { served <- b.Serve(ctx, pty, RealTime) }()
+	for b.Cycles() < from+cyclesIn(50*time.Millisecond) {
+		time.Sleep(time.Millisecond)
+	}
+	cancel()
+	if err := <-served; err != nil {
+		t.Error(err)
+	}
+	if passed, wall := duration(b.Cycles()-from), time.Since(began); passed > wall {
+		t.Errorf("%v passed within %v", passed, wall)
+	}
+}
+
+// A firmware that does what it must not ends the bench.
+func TestServeEndsOnViolation(t *testing.T) {
+	p := newProbe(t, virtual.NewSocket(nil, 1))
+	pty, err := OpenPTY()
+	if err != nil {
+		t.Fatal(err)
+	}
+	served := make(chan error)
+	go func() { served <- p.Serve(t.Context(), pty, Halted) }()
+	conn, err := link.OpenPort(pty.Path, protocol.UsualRate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	const both = biasHigh | biasLow
+	for _, register := range []byte{ddrg, portg} {
+		if _, err := conn.Write([]byte{'w', register, 0, both}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := <-served; !errors.Is(err, ErrViolation) {
+		t.Errorf("served to the end with %v", err)
+	}
+}
