@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"chipassay/host/adapter"
@@ -76,7 +77,7 @@ func unfinished(err error) string {
 	if errors.Is(err, context.Canceled) {
 		return "interrupted; the supply is off"
 	}
-	return err.Error()
+	return strings.ReplaceAll(err.Error(), "\n", "; ")
 }
 
 // apply powers the chip, applies all steps under both levels of the bias rail,

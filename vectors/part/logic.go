@@ -2,6 +2,7 @@ package part
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 )
 
@@ -48,10 +49,9 @@ func (b *builder) buildLogic() error {
 		}
 	}
 	logic.Signals = s.signals
-	for _, st := range b.items {
-		if st.keyword == "bus" {
-			name := st.line.tokens[1].text
-			logic.Buses = append(logic.Buses, Bus{name, s.named[name]})
+	for _, name := range slices.Sorted(maps.Keys(s.named)) {
+		if bits := s.named[name]; len(bits) > 1 {
+			logic.Buses = append(logic.Buses, Bus{name, bits})
 		}
 	}
 	if err := b.checkLogic(&logic); err != nil {
