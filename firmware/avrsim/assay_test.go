@@ -19,10 +19,7 @@ import (
 // assayed tests the chip behind a port as a part of the library.
 func assayed(t testing.TB, conn link.Conn, name string) *assay.Result {
 	t.Helper()
-	typ, err := library.Open(name)
-	if err != nil {
-		t.Fatal(err)
-	}
+	typ := named(t, name)
 	circuit, err := logic.Compile(typ.Variant)
 	if err != nil {
 		t.Fatal(err)
@@ -32,6 +29,15 @@ func assayed(t testing.TB, conn link.Conn, name string) *assay.Result {
 		t.Fatal(err)
 	}
 	return assay.Run(t.Context(), seat(t, conn, typ.Variant), assay.Plan{Type: typ, Circuit: circuit, Sequence: sequence})
+}
+
+func named(t testing.TB, name string) part.Type {
+	t.Helper()
+	typ, err := library.Open(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return typ
 }
 
 func seat(t testing.TB, conn link.Conn, v *part.Variant) *adapter.Seat {

@@ -40,7 +40,8 @@ type Bench struct {
 	MCU     *MCU
 	Carrier *Carrier
 
-	using sync.Mutex // of all of it
+	using  sync.Mutex // of all of it
+	waited uint64     // cycles for which the program waited for the host
 }
 
 // NewBench starts the firmware's image on a socket.
@@ -93,7 +94,24 @@ func (b *Bench) Reset() error {
 }
 
 // idle tells whether the firmware waits for a request.
-func (b *Bench) idle() bool { return min(b.Carrier.Idle(), b.MCU.LineQuiet()) >= quiet }
+func (b *Bench) idle() bool { return b.waiting() >= quiet }
+
+// waiting is how many cycles the program has been waiting for the host.
+func (b *Bench) waiting() uint64 { return min(b.Carrier.Idle(), b.MCU.LineQuiet()) }
+
+// worked is the MCU's time less that in which it waited for the host, cycles.
+func (b *Bench) worked() uint64 {
+	b.using.Lock()
+	defer b.using.Unlock()
+	return b.MCU.Cycles() - b.waited - b.waiting()
+}
+
+// busy is the MCU's time in which it carried out requests, cycles.
+func (b *Bench) busy() uint64 {
+	b.using.Lock()
+	defer b.using.Unlock()
+	return b.Carrier.busy
+}
 
 // rest lets time pass. An idle firmware need not be followed through every turn
 // of its loop: some do between two events in the hardware.
@@ -131,6 +149,7 @@ func (b *Bench) work() (sent []byte, idle bool, err error) {
 func (b *Bench) send(bytes []byte) {
 	b.using.Lock()
 	defer b.using.Unlock()
+	b.waited += b.waiting()
 	b.MCU.Send(bytes)
 }
 

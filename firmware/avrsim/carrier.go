@@ -43,7 +43,9 @@ type Carrier struct {
 	high       uint32       // closed high-side switches, bits in the order of virtual.SupplyHigh
 	highAt     adapter.Word // their positions
 	lowAt      adapter.Word // positions of the closed low-side switches
-	busyUntil  uint64       // cycle at which the busy lamp last went out
+	busyFrom   uint64       // cycle at which the busy lamp last was lit
+	busyUntil  uint64       // and went out
+	busy       uint64       // cycles for which it was lit up to then
 }
 
 // halves are the states of a half bridge's two sides.
@@ -116,15 +118,23 @@ func (c *Carrier) Changed(p Port, out, level uint8) {
 			c.supply()
 		}
 	case 'E':
-		if before&^c.on('E')&busyLamp != 0 {
-			c.busyUntil = c.now()
-		}
+		c.followBusy(before)
 	case 'G':
 		c.rails()
 	case 'H':
 		on := uint32(c.on('H'))
 		c.high = on&0x03 | on>>1&0x3C // PH0, PH1, PH3 to PH6
 		c.supply()
+	}
+}
+
+func (c *Carrier) followBusy(before uint8) {
+	switch after := c.on('E'); {
+	case after&^before&busyLamp != 0:
+		c.busyFrom = c.now()
+	case before&^after&busyLamp != 0:
+		c.busyUntil = c.now()
+		c.busy += c.busyUntil - c.busyFrom
 	}
 }
 
