@@ -14,6 +14,7 @@ type element struct {
 	source  bool    // lets current into the node when the node is lower
 	sink    bool    // takes current from the node when the node is higher
 	limit   float64 // A either way
+	knee    float64 // V above which a source gives way, until none of its current is left; 0 for none
 }
 
 // leak, S, stands for what flows where an element blocks or is at its limit. It
@@ -23,6 +24,9 @@ const leak = 1e-9
 // at gives the current into a node at v volts, A, and its slope, S.
 func (e *element) at(v float64) (amps, slope float64) {
 	i := (e.volts - v) * e.siemens
+	if e.knee != 0 && v > e.knee {
+		return e.way(v)
+	}
 	switch {
 	case i > 0 && !e.source, i < 0 && !e.sink:
 		return (e.volts - v) * leak, leak
@@ -34,9 +38,21 @@ func (e *element) at(v float64) (amps, slope float64) {
 	return i, e.siemens
 }
 
+// kneeVolts is how far above its knee a source has given way altogether.
+const kneeVolts = 0.1
+
+// way is a source's current beyond its knee, which another path takes over.
+func (e *element) way(v float64) (amps, slope float64) {
+	if v >= e.knee+kneeVolts {
+		return (e.knee + kneeVolts - v) * leak, leak
+	}
+	full := (e.volts - e.knee) * e.siemens
+	return full * (e.knee + kneeVolts - v) / kneeVolts, full / kneeVolts
+}
+
 // resistor is an element that conducts both ways.
 func resistor(volts, ohms float64) element {
-	return element{volts, 1 / ohms, true, true, math.Inf(1)}
+	return element{volts: volts, siemens: 1 / ohms, source: true, sink: true, limit: math.Inf(1)}
 }
 
 // A receiver is what the die takes a voltage at an input for: low below VIL,
@@ -47,31 +63,35 @@ type receiver struct {
 	schmitt  bool    // between the levels the last level is kept
 }
 
-// receiverOf: data sheets promise a low only below VIL. A TTL input's typical
-// threshold is two junctions, 1.3 V, and from the level at which it floats on it
-// acts as a high (common practice); a MOS input promises nothing below VIH.
+// receiverOf: a TTL input's typical threshold is two junctions, 1.3 V, and from
+// there on to the level at which it floats it acts as a high (common practice).
+// Data sheets promise a low only below 0.8 V over all temperatures; at a bench
+// it is one a little further up. A MOS input promises nothing between VIL and VIH.
 func receiverOf(f *part.Family, p *part.Pin) receiver {
 	r := receiver{vil: f.VIL, vih: f.VIH, schmitt: p.Schmitt}
 	if f.Technology.Bipolar() {
-		r.vih, r.open = 1.3, true
+		r.vil, r.vih, r.open = 1.0, 1.3, true
 	}
 	return r
 }
 
-// inputOf gives the current that an input sends out when it is held low: the
-// data sheet's largest IIL, which is what the adapter has to cope with, up to
-// the level at which the input floats: about 1.6 V for a multi-emitter input and
-// 1.4 V for a diode input. A MOS input takes no current.
+// inputOf gives the current that a typical input sends out when it is low: what
+// its base resistance lets through below a junction, at 0.4 V about six tenths of
+// the data sheet's largest IIL. It flows up to the level at which the input
+// floats: about 1.6 V for a multi-emitter input and 1.4 V for a diode input. A
+// MOS input takes no current.
 func inputOf(f *part.Family, p *part.Pin) element {
 	if !f.Technology.Bipolar() {
 		return element{}
 	}
-	open := 1.4
+	open, drop := 1.4, 0.3
 	if f.Technology == part.TTL {
-		open = 1.6
+		open, drop = 1.6, 0.7
 	}
-	iil := f.IIL * p.Load / 1000
-	return element{volts: open, siemens: iil / 0.1, source: true, limit: iil}
+	return element{
+		volts: supplyVolts - drop, siemens: p.Load / baseResistance[f.Name],
+		source: true, limit: math.Inf(1), knee: open - kneeVolts,
+	}
 }
 
 // pullUpOf is the resistor to VCC inside a pin that has one, of the order that

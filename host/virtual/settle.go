@@ -54,10 +54,17 @@ func (s *Socket) settle(nodes uint64) {
 // solveDirty finds the voltages of the nodes to be solved and notes how their
 // positions read.
 func (s *Socket) solveDirty() {
+	unpowered := s.chip != nil && !s.powered && s.active()
+	if unpowered {
+		s.dirty = s.every() // the die's supply nodes couple them all
+		s.solveUnpowered()
+	}
 	s.fresh |= s.dirty
 	for rest := s.dirty; rest != 0; rest &= rest - 1 {
 		n := &s.nodes[bits.TrailingZeros64(rest)]
-		s.solveNode(n)
+		if !unpowered {
+			s.solveNode(n)
+		}
 		s.high &^= n.positions
 		s.uncertain &^= n.positions
 		switch {
@@ -70,8 +77,13 @@ func (s *Socket) solveDirty() {
 	s.dirty = 0
 }
 
-func (s *Socket) solveNode(n *node) {
-	amps, siemens := 0.0, 0.0
+// active tells whether the adapter does anything to the socket.
+func (s *Socket) active() bool {
+	return s.dir|s.highOn|s.lowOn != 0 || s.bias != adapter.Off || s.load != adapter.Off
+}
+
+// fromAdapter is what the adapter has at a node: a current, A, and a conductance to ground, S.
+func (s *Socket) fromAdapter(n *node) (amps, siemens float64) {
 	add := func(volts, ohms, count float64) {
 		siemens += count / ohms
 		amps += volts * count / ohms
@@ -90,6 +102,11 @@ func (s *Socket) solveNode(n *node) {
 		add(supplyVolts, highOhms, count(on&s.highOn))
 		add(0, lowOhms, count(on&s.lowOn))
 	}
+	return amps, siemens
+}
+
+func (s *Socket) solveNode(n *node) {
+	amps, siemens := s.fromAdapter(n)
 	elements := s.padElements(n)
 	n.floating = siemens == 0 && len(elements) == 0
 	if n.floating {
@@ -264,22 +281,6 @@ func (s *Socket) readOutputs() {
 			}
 		}
 	}
-}
-
-// backwards tells whether the supply is at the ground pin and ground at the
-// supply pin: then the isolation diodes of the whole die conduct.
-func (s *Socket) backwards() bool {
-	if s.chip == nil {
-		return false
-	}
-	var high, low bool
-	for i := range s.chip.pads {
-		p := &s.chip.pads[i]
-		positions := s.of[s.chip.position(p.pin)].positions
-		high = high || p.bonded && s.chip.role(p.pin) == part.Ground && positions&s.highOn != 0
-		low = low || p.bonded && s.chip.role(p.pin) == part.Supply && positions&s.lowOn != 0
-	}
-	return high && low
 }
 
 // chipAmps is what a powered chip takes from its supply, A: its own current at

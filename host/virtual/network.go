@@ -1,0 +1,172 @@
+package virtual
+
+import (
+	"math"
+	"slices"
+
+	"chipassay/vectors/part"
+)
+
+// thermalVolts is kT/q at 27 °C, V, the temperature that SPICE supposes.
+const thermalVolts = 0.025865
+
+// A branch leads current between two nodes of an unpowered chip: a resistor,
+// or junctions in series with one.
+type branch struct {
+	from, to   int
+	ohms       float64
+	junctions  float64 // in series, 0 for a resistor
+	saturation float64 // A, of a junction
+}
+
+// at gives the current from one end to the other, A, with v volts between them,
+// and its slope, S. A junction follows Shockley's equation.
+func (b *branch) at(v float64) (amps, slope float64) {
+	if b.junctions == 0 {
+		return v / b.ohms, 1 / b.ohms
+	}
+	if v <= 0 {
+		return v * leak, leak
+	}
+	// Newton's method on the voltage of the junctions alone, from the side where
+	// the curve is steep, comes down to the answer without a detour.
+	volts := b.junctions * thermalVolts
+	u := min(v, volts*math.Log1p(v/(b.ohms*b.saturation)))
+	for range 30 {
+		flow := b.saturation * math.Exp(u/volts)
+		step := (flow - b.saturation - (v-u)/b.ohms) / (flow/volts + 1/b.ohms)
+		u -= step
+		if math.Abs(step) < 1e-9 {
+			break
+		}
+	}
+	amps = (v - u) / b.ohms
+	return amps + v*leak, 1/(b.ohms+volts/(amps+b.saturation)) + leak
+}
+
+// A network is the socket with a chip that has no supply: what is inside the
+// chip are its junctions, and the two supply nodes of the die, which couple all
+// its pads. Nodes are numbered as the socket's, then the die's where a broken
+// bond wire parts them from their pins.
+type network struct {
+	branches []branch
+	size     int
+	volts    []float64
+	rows     []float64 // scratch: size equations of size+1 coefficients
+}
+
+// networkOf connects a chip's branches to the nodes of its socket.
+func (s *Socket) networkOf(c *Chip) *network {
+	w := &network{size: len(s.nodes)}
+	dieNode := func(role part.Role) int {
+		for i := range c.pads {
+			if c.role(i+1) == role && c.pads[i].bonded {
+				return s.number(c.position(i + 1))
+			}
+		}
+		w.size++
+		return w.size - 1
+	}
+	vcc, gnd := dieNode(part.Supply), dieNode(part.Ground)
+	w.branches = dieBranches(c.Type.Family, vcc, gnd)
+	for i := range c.pads {
+		if p := &c.pads[i]; p.bonded && c.role(p.pin) != part.Supply && c.role(p.pin) != part.Ground {
+			w.branches = append(w.branches, padBranches(c.Type, p, s.number(c.position(p.pin)), vcc, gnd)...)
+		}
+	}
+	w.volts, w.rows = make([]float64, w.size), make([]float64, w.size*(w.size+1))
+	return w
+}
+
+// largestStep, V, keeps Newton's method from leaping over the knee of a junction.
+const largestStep = 0.5
+
+// solve finds the voltages of all nodes at which the currents cancel. Linear
+// gives what the adapter has at the socket's node i: a current, A, and a
+// conductance to ground, S. The last solution is where it starts.
+func (w *network) solve(linear func(i int) (amps, siemens float64)) {
+	for range 100 {
+		clear(w.rows)
+		for i := range w.size {
+			amps, siemens := linear(i)
+			siemens += leak
+			w.rows[i*(w.size+1)+i] += siemens
+			w.rows[i*(w.size+1)+w.size] += amps - siemens*w.volts[i]
+		}
+		for i := range w.branches {
+			w.stamp(&w.branches[i])
+		}
+		if w.step() < 1e-7 {
+			return
+		}
+	}
+}
+
+// stamp adds a branch to the equations: slopes to the left, what is left over to the right.
+func (w *network) stamp(b *branch) {
+	if b.from == b.to {
+		return
+	}
+	amps, slope := b.at(w.volts[b.from] - w.volts[b.to])
+	width := w.size + 1
+	w.rows[b.from*width+b.from] += slope
+	w.rows[b.to*width+b.to] += slope
+	w.rows[b.from*width+b.to] -= slope
+	w.rows[b.to*width+b.from] -= slope
+	w.rows[b.from*width+w.size] -= amps
+	w.rows[b.to*width+w.size] += amps
+}
+
+// step solves the linear equations by elimination, moves the voltages, and tells
+// by how much, V. The matrix is diagonally dominant, so no pivot is sought.
+func (w *network) step() float64 {
+	width := w.size + 1
+	row := func(i int) []float64 { return w.rows[i*width : (i+1)*width] }
+	for i := range w.size {
+		pivot := row(i)
+		for k := i + 1; k < w.size; k++ {
+			below := row(k)
+			if below[i] == 0 {
+				continue
+			}
+			f := below[i] / pivot[i]
+			for j := i; j < width; j++ {
+				below[j] -= f * pivot[j]
+			}
+		}
+	}
+	largest := 0.0
+	for i := w.size - 1; i >= 0; i-- {
+		r := row(i)
+		for j := i + 1; j < w.size; j++ {
+			r[w.size] -= r[j] * w.rows[j*width+w.size]
+		}
+		r[w.size] /= r[i]
+		largest = max(largest, math.Abs(r[w.size]))
+	}
+	scale := min(1, largestStep/max(largest, largestStep))
+	for i := range w.size {
+		w.volts[i] += scale * row(i)[w.size]
+	}
+	return largest
+}
+
+// number is the number of the node at a position.
+func (s *Socket) number(position int) int {
+	return slices.IndexFunc(s.nodes, func(n node) bool { return n.positions.Has(position) })
+}
+
+// solveUnpowered finds the voltages of all nodes while the chip has no supply.
+func (s *Socket) solveUnpowered() {
+	s.network.solve(func(i int) (amps, siemens float64) {
+		if i >= len(s.nodes) {
+			return 0, 0
+		}
+		return s.fromAdapter(&s.nodes[i])
+	})
+	for i := range s.nodes {
+		n := &s.nodes[i]
+		_, siemens := s.fromAdapter(n)
+		n.volts, n.floating = s.network.volts[i], siemens == 0
+	}
+}
