@@ -25,13 +25,17 @@ import (
 
 func main() {
 	var defects []virtual.Defect
-	chip := flag.String("chip", "", "`PART` in the socket, such as 74LS00 (default: none)")
-	seed := flag.Uint64("seed", 1, "`number` from which all that is left to chance follows")
-	flag.Func("defect", "`TEXT` of what is wrong with the chip, such as \"12 stuck low\"; may be repeated", func(text string) error {
+	chip := flag.String("chip", "", "the `PART` in the socket, such as 74LS00 (default: none)")
+	seed := flag.Uint64("seed", 1, "the `NUMBER` from which all that is left to chance follows")
+	flag.Func("defect", "the `TEXT` of what is wrong with the chip, such as \"12 stuck low\"; may be repeated", func(text string) error {
 		d, err := virtual.ParseDefect(text)
 		defects = append(defects, d)
 		return err
 	})
+	flag.Usage = func() {
+		fmt.Fprintln(os.Stderr, "usage: bench [--chip PART] [--defect TEXT]... [--seed NUMBER]")
+		flag.PrintDefaults()
+	}
 	flag.Parse()
 	if flag.NArg() > 0 {
 		fmt.Fprintf(os.Stderr, "%q is not an option\n", flag.Arg(0))
