@@ -75,7 +75,7 @@ func assayVirtual(cmd *cobra.Command, d *definitions, planned *assay.Result, chi
 		return nil, err
 	}
 	defer a.Close()
-	return assayOn(cmd, a, p)
+	return assayOn(cmd, a, p, assay.Repetition{})
 }
 
 // writeTray writes the report of a tray into a folder and says where it is.

@@ -2,8 +2,10 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"os"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -28,6 +30,9 @@ type testFlags struct {
 	adapter, family, dateCode, note, html string
 	chip                                  string
 	defects                               []string
+	short                                 bool
+	runs                                  int
+	soak                                  time.Duration
 	seed                                  uint64
 	asJSON                                bool
 }
@@ -54,6 +59,9 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.StringVar(&f.note, "note", "", "your own words, for the report")
 	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
 	flags.StringVar(&f.html, "html", "", "write the report to this HTML file too")
+	flags.BoolVar(&f.short, "short", false, "a quick look: the fewest vectors that show every modelled fault")
+	flags.IntVar(&f.runs, "repeat", 1, "how often to test, to find what fails only sometimes")
+	flags.DurationVar(&f.soak, "soak", 0, "test again and again for so long: 30s, 10m")
 	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket")
 	flags.StringArrayVar(&f.defects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated):\n"+virtual.DefectForms())
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
@@ -72,12 +80,15 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) error {
 	if err != nil {
 		return err
 	}
+	if f.short {
+		p.Sequence = fault.Shorten(p.Circuit, p.Type.Family, p.Sequence)
+	}
 	a, err := f.open(cmd, sheet.Result.Type)
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	if sheet.Result, err = assayOn(cmd, a, p); err != nil {
+	if sheet.Result, err = assayOn(cmd, a, p, f.repetition(cmd)); err != nil {
 		return err
 	}
 	return f.report(cmd, sheet)
@@ -170,7 +181,7 @@ func (f testFlags) virtualChip(typ part.Type) (*virtual.Chip, error) {
 }
 
 // assayOn seats the chip and tests it.
-func assayOn(cmd *cobra.Command, a *adapter.Adapter, p assay.Plan) (*assay.Result, error) {
+func assayOn(cmd *cobra.Command, a *adapter.Adapter, p assay.Plan, again assay.Repetition) (*assay.Result, error) {
 	v := p.Type.Variant
 	var socket assay.Socket
 	if v.Refusal == "" {
@@ -180,9 +191,34 @@ func assayOn(cmd *cobra.Command, a *adapter.Adapter, p assay.Plan) (*assay.Resul
 		}
 		socket = seat
 	}
-	r := assay.Run(cmd.Context(), socket, p)
+	r := assay.Repeat(cmd.Context(), socket, p, again)
 	r.Adapter, r.Firmware = a.Capabilities.Board, a.Capabilities.Firmware
 	return r, nil
+}
+
+// repetition is how often the flags ask to test, with a bar on a terminal.
+func (f testFlags) repetition(cmd *cobra.Command) assay.Repetition {
+	again := assay.Repetition{Runs: f.runs, Soak: f.soak}
+	if (f.runs > 1 || f.soak > 0) && report.Colour(os.Stderr) {
+		again.Progress = func(runs int, elapsed time.Duration) {
+			done := float64(runs) / float64(max(f.runs, 1))
+			if f.soak > 0 {
+				done = min(done, float64(elapsed)/float64(f.soak))
+			}
+			drawBar(cmd.ErrOrStderr(), done, fmt.Sprintf("%d runs", runs))
+		}
+	}
+	return again
+}
+
+// drawBar draws progress over the line at hand, and ends the line when all is done.
+func drawBar(w io.Writer, done float64, text string) {
+	const width = 30
+	filled := int(min(done, 1) * width)
+	fmt.Fprintf(w, "\r[%s%s] %s", strings.Repeat("#", filled), strings.Repeat(" ", width-filled), text)
+	if done >= 1 {
+		fmt.Fprintln(w)
+	}
 }
 
 // report prints the sheet and turns its verdict into the exit status.

@@ -9,12 +9,14 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/vectors/fault"
 	"chipassay/vectors/stimulus"
 )
 
 func vectorsCommand(d *definitions) *cobra.Command {
 	var format, family string
 	var limit int
+	var short bool
 	writers := map[string]func(*stimulus.Sequence, io.Writer) error{
 		"table": func(s *stimulus.Sequence, w io.Writer) error { return s.WriteTable(w, limit) },
 		"csv":   (*stimulus.Sequence).WriteCSV,
@@ -42,10 +44,14 @@ func vectorsCommand(d *definitions) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if short {
+				p.Sequence = fault.Shorten(p.Circuit, typ.Family, p.Sequence)
+			}
 			return write(p.Sequence, cmd.OutOrStdout())
 		},
 	}
 	cmd.Flags().StringVar(&format, "format", "table", "one of "+formats)
+	cmd.Flags().BoolVar(&short, "short", false, "the fewest vectors that show every modelled fault")
 	cmd.Flags().IntVar(&limit, "steps", 64, "how many steps the table shows; 0 for all")
 	cmd.Flags().StringVar(&family, "family", "", "family, where PART names none: LS, HC, B …")
 	return cmd

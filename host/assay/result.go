@@ -32,6 +32,14 @@ type Failure struct {
 // MaxFailures is how many failures a result lists; FailureCount tells them all.
 const MaxFailures = 20
 
+// errorPins are the pins at which the listed failures stand.
+func (r *Result) errorPins() (pins part.Pins) {
+	for _, f := range r.Failures {
+		pins = pins.With(f.Pin, true)
+	}
+	return pins
+}
+
 // A Result is all that one assay found.
 type Result struct {
 	Type    part.Type
@@ -41,6 +49,8 @@ type Result struct {
 	Method         string // how the vectors were chosen
 	VectorsPlanned int
 	VectorsApplied int // applied, answered and compared, under both bias levels
+	Runs           int // how often all of them were applied; 0 and 1 are once
+	RunsFailed     int
 
 	PinsFailed   []int     // with wrong values, or named as the cause; ascending
 	Failures     []Failure // the first MaxFailures

@@ -27,6 +27,8 @@ type sheetJSON struct {
 	Findings         []string      `json:"findings"`
 	VectorsPlanned   int           `json:"vectors_planned"`
 	VectorsApplied   int           `json:"vectors_applied"`
+	Runs             int           `json:"runs,omitempty"`
+	RunsFailed       int           `json:"runs_failed,omitempty"`
 	PinsFailed       []int         `json:"pins_failed"`
 	Gates            []gateState   `json:"gates"`
 	FailureCount     int           `json:"failure_count"`
@@ -106,6 +108,7 @@ func (s Sheet) object() sheetJSON {
 		Place: s.Place, DateCode: dateObject(s.DateCode), Note: s.Note,
 		Verdict: string(r.Verdict), Reason: r.Reason, Findings: orEmpty(r.Findings),
 		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied,
+		Runs: r.Runs, RunsFailed: r.RunsFailed,
 		PinsFailed: orEmpty(r.PinsFailed), Gates: s.gates(),
 		FailureCount: r.FailureCount, Failures: failureObjects(t.Variant, r.Failures),
 		NotTested: orEmpty(r.NotTested), Cautions: orEmpty(s.cautions()), Method: r.Method,

@@ -118,3 +118,51 @@ Y = A & B | !A & C | B & C
 	require.Len(t, missed, 1)
 	require.Contains(t, missed[0], "stuck at 0")
 }
+
+// The short set of an n-input NAND has the n+1 vectors that are necessary and
+// enough: all ones, and each input alone low (textbook result, as above).
+func TestShortSetOfANANDIsMinimal(t *testing.T) {
+	for n := 2; n <= 8; n++ {
+		c := compile(t, nand(n))
+		s, err := stimulus.For(c)
+		require.NoError(t, err)
+		short := fault.Shorten(c, part.FamilyByName("74"), s)
+		require.Len(t, short.Steps, n+1)
+		require.Equal(t, n+1, fault.LowerBound(c))
+	}
+}
+
+// A ripple-carry adder is tested by a number of vectors that does not grow with
+// its width: eight are enough for any (C-testability; from memory). A greedy choice comes near.
+func TestShortSetOfARippleAdderStaysSmall(t *testing.T) {
+	adder := func(width int) string {
+		var pins []string
+		for i := range width {
+			pins = append(pins, fmt.Sprintf("A%d", i), fmt.Sprintf("B%d", i))
+		}
+		pins = append(pins, "C0")
+		for i := range width {
+			pins = append(pins, fmt.Sprintf("S%d", i))
+		}
+		pins = append(pins, "CO")
+		for len(pins) < 22 {
+			pins = append(pins, "NC")
+		}
+		pins = append(pins, "GND", "VCC")
+		var rows []string
+		for i := range 12 {
+			rows = append(rows, fmt.Sprintf("%s %d | | %d %s", pins[i], i+1, 24-i, pins[23-i]))
+		}
+		last := width - 1
+		return fmt.Sprintf("part 83 \"adder\"\nkind arithmetic\nfamilies 74\nsource \"from memory\"\npackage DIP24\n%s\ninputs A0..A%d B0..B%d C0\noutputs S0..S%d CO\nbus A = A%d..A0\nbus B = B%d..B0\nbus S = S%d..S0\n{CO, S} = A + B + C0\n",
+			strings.Join(rows, "\n"), last, last, last, last, last, last)
+	}
+	for _, width := range []int{3, 4, 5, 6} {
+		c := compile(t, adder(width))
+		s, err := stimulus.For(c)
+		require.NoError(t, err)
+		short := fault.Shorten(c, part.FamilyByName("74"), s)
+		require.LessOrEqual(t, len(short.Steps), 10, "%d bits: a greedy choice, not the best", width)
+		t.Logf("%d bits: %d vectors", width, len(short.Steps))
+	}
+}

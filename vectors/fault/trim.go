@@ -1,8 +1,6 @@
 package fault
 
 import (
-	"slices"
-
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
@@ -16,16 +14,6 @@ func Trim(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) {
 	if len(c.Registers) == 0 || len(s.Steps) < 1000 {
 		return
 	}
-	last := s.Fixed
-	m := NewModel(c)
-	for group := range slices.Chunk(indexes(len(m.Classes)), lanes/powerUps) {
-		_, step := m.run(s.Steps, group)
-		last = max(last, step)
-	}
-	faults := PinFaults(c.Variant)
-	for group := range slices.Chunk(indexes(len(faults)), lanes) {
-		_, step := runPins(c, f, s.Steps, faults, group)
-		last = max(last, step)
-	}
+	last := max(s.Fixed, lastDetection(c, f, s))
 	s.Cut(last + last/2)
 }
