@@ -17,8 +17,8 @@ import (
 //
 //	go test -tags simavr -run '^$' -bench . -benchtime 1x ./firmware/avrsim
 
-// A counted connection counts bytes, and the cycles from each byte that the host
-// sends after a pause to the last that it reads.
+// A counted connection counts the bytes both ways, and the requests: what is
+// written after an answer.
 type counted struct {
 	link.Conn
 	out, in, requests int
