@@ -16,6 +16,9 @@ type Chip struct {
 	pads    []pad // pads[i] is pin i+1
 	present bool
 	turned  bool
+	loose   bool    // some bond wire is
+	shift   int     // positions off the lever end
+	extra   float64 // A, taken from the supply beyond what a good chip takes
 }
 
 // die is the logic of a chip, as logic.Machine has it; all lanes carry the same.
@@ -31,11 +34,14 @@ type die interface {
 type pad struct {
 	pin       int
 	bonded    bool // to the package's pin
+	loose     bool // the bond opens now and then once the chip is warm
+	away      bool // and is open now
 	in, out   bool // ever an input, ever an output
 	receiver  receiver
 	input     element
 	pullUp    element
 	low, high element
+	leakage   element
 	stuck     logic.Value // Zero or One; X where it is not stuck
 }
 
@@ -47,14 +53,29 @@ type pad struct {
 // the level, while the pin looks like any other input; a pin that is hard at
 // ground is "N shorted to" the ground pin. A bidirectional pin has both.
 func NewChip(t part.Type, defects ...Defect) (*Chip, error) {
-	circuit, err := logic.Compile(t.Variant)
+	circuit, err := logic.Compile(inside(t, defects).Variant)
 	if err != nil {
 		return nil, err
 	}
 	return newChip(t, circuit.NewMachine(), defects)
 }
 
+// inside is what the chip is that is marked as t.
+func inside(t part.Type, defects []Defect) part.Type {
+	for _, d := range defects {
+		if d.Kind != WrongFamily {
+			continue
+		}
+		t.Family = part.FamilyByName(d.Family)
+		if v := t.Part().In(t.Family); v != nil {
+			t.Variant = v
+		}
+	}
+	return t
+}
+
 func newChip(t part.Type, die die, defects []Defect) (*Chip, error) {
+	t = inside(t, defects)
 	c := &Chip{Type: t, Defects: defects, die: die, present: true}
 	for i := range t.Variant.Pins {
 		c.pads = append(c.pads, padOf(t.Family, &t.Variant.Pins[i]))
@@ -89,26 +110,67 @@ func (c *Chip) damage(d Defect) error {
 	switch d.Kind {
 	case Reversed:
 		c.turned = true
+	case Shifted:
+		if c.shift = int(d.Amount); len(c.pads)+2*c.shift > adapter.Positions {
+			return fmt.Errorf("the socket has no room for a %d-pin package shifted by %d", len(c.pads), c.shift)
+		}
 	case Empty:
 		c.present = false
-	case StuckLow, StuckHigh:
+	case ExtraCurrent:
+		c.extra += d.Amount / 1000
+	case Bent:
+		c.pads[d.Pin-1].bonded = false
+	case OpenBond, Intermittent:
 		p := &c.pads[d.Pin-1]
-		if !p.in && !p.out {
-			return fmt.Errorf("pin %d of a %s is %s: only an input or an output can be stuck",
-				d.Pin, c.Type.Name(), c.role(d.Pin))
+		if !p.bonded {
+			return fmt.Errorf("pin %d of a %s is not connected inside anyway", d.Pin, c.Type.Name())
 		}
+		p.bonded, p.loose = d.Kind == Intermittent, d.Kind == Intermittent
+		c.loose = c.loose || p.loose
+	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown:
+		return c.damagePad(d)
+	}
+	return nil
+}
+
+// damagePad does what concerns a pin's input or output stage.
+func (c *Chip) damagePad(d Defect) error {
+	p := &c.pads[d.Pin-1]
+	switch {
+	case d.Kind == Leaky && (p.in || p.out):
+		p.leakage = resistor(0, supplyVolts/(d.Amount/1000))
+		return nil
+	case d.Kind != StuckLow && d.Kind != StuckHigh && !p.out, !p.in && !p.out:
+		return fmt.Errorf("pin %d of a %s is %s, which cannot have that", d.Pin, c.Type.Name(), c.role(d.Pin))
+	}
+	switch d.Kind {
+	case Weak:
+		p.low, p.high = p.low.behind(d.Amount), p.high.behind(d.Amount)
+	case DeadPullUp:
+		p.high = element{}
+	case DeadPullDown:
+		p.low = element{}
+	default:
 		p.stuck = logic.FromBool(d.Kind == StuckHigh)
 		if p.out {
 			p.low = resistor(supplyVolts*float64(p.stuck&1), 10)
 			p.high = p.low
 		}
-	case OpenBond:
-		if !c.pads[d.Pin-1].bonded {
-			return fmt.Errorf("pin %d of a %s is not connected inside anyway", d.Pin, c.Type.Name())
-		}
-		c.pads[d.Pin-1].bonded = false
 	}
 	return nil
+}
+
+// touching gives the pins that a defect joins, 0 where it joins none.
+func (c *Chip) touching(d Defect) (pin, other int) {
+	switch d.Kind {
+	case Shorted:
+		return d.Pin, d.Other
+	case ShortedToSupply:
+		return d.Pin, c.Type.Variant.VCC()
+	case ShortedToGround:
+		return d.Pin, c.Type.Variant.GND()
+	}
+	return 0, 0
 }
 
 func (c *Chip) role(pin int) part.Role { return c.Type.Variant.Pins[pin-1].Role }
@@ -119,5 +181,8 @@ func (c *Chip) position(p int) int {
 	if c.turned {
 		p = (p+n/2-1)%n + 1
 	}
-	return adapter.PositionOf(p, n)
+	if p > n/2 {
+		return adapter.PositionOf(p, n) - c.shift
+	}
+	return adapter.PositionOf(p, n) + c.shift
 }

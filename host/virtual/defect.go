@@ -3,10 +3,12 @@ package virtual
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
 	"chipassay/host/adapter"
+	"chipassay/vectors/part"
 )
 
 // A Defect is something physically wrong with the chip or with how it was put
@@ -14,6 +16,8 @@ import (
 type Defect struct {
 	Kind       DefectKind
 	Pin, Other int
+	Amount     float64 // of current, mA, of resistance, Ω, or of positions; 0 where the kind has none
+	Family     string  // of WrongFamily: "74LS"
 }
 
 // A DefectKind says what is wrong.
@@ -24,77 +28,144 @@ const (
 	StuckLow DefectKind = iota
 	StuckHigh
 	OpenBond
+	Intermittent
+	Bent
 	Shorted
+	ShortedToSupply
+	ShortedToGround
+	Leaky
+	Weak
+	DeadPullUp
+	DeadPullDown
+	ExtraCurrent
+	WrongFamily
 	Reversed
+	Shifted
 	Empty
 )
 
-// forms are the texts of the defects, indexed by kind; N and M stand for pin numbers.
+// forms are the texts of the defects, indexed by kind; N and M stand for pin
+// numbers, X for an amount, F for a family.
 var forms = [...]struct{ text, meaning string }{
-	StuckLow:  {"N stuck low", "an output N is pulled to ground, or the die takes input N as low"},
-	StuckHigh: {"N stuck high", "an output N is pulled to the supply, or the die takes input N as high"},
-	OpenBond:  {"N open", "the bond wire of pin N is broken"},
-	Shorted:   {"N shorted to M", "pins N and M touch"},
-	Reversed:  {"reversed", "the chip is put in turned by 180 degrees"},
-	Empty:     {"empty", "there is no chip in the socket"},
+	StuckLow:        {"N stuck low", "an output N is pulled to ground, or the die takes input N as low"},
+	StuckHigh:       {"N stuck high", "an output N is pulled to the supply, or the die takes input N as high"},
+	OpenBond:        {"N open", "the bond wire of pin N is broken"},
+	Intermittent:    {"N intermittent", "the bond wire of pin N opens now and then once the chip is warm"},
+	Bent:            {"N bent", "pin N is bent under the package and touches nothing"},
+	Shorted:         {"N shorted to M", "pins N and M touch"},
+	ShortedToSupply: {"N shorted to supply", "pin N touches the positive supply inside"},
+	ShortedToGround: {"N shorted to ground", "pin N touches ground inside"},
+	Leaky:           {"N leaks X mA", "pin N passes X mA to ground when it is at 5 V"},
+	Weak:            {"N weak X ohms", "X ohms stand before output N"},
+	DeadPullUp:      {"N dead pull-up", "output N cannot pull high"},
+	DeadPullDown:    {"N dead pull-down", "output N cannot pull low"},
+	ExtraCurrent:    {"draws X mA more", "the chip takes X mA more from its supply than it should"},
+	WrongFamily:     {"family F", "the chip is of family F inside, whatever is marked on it"},
+	Reversed:        {"reversed", "the chip is put in turned by 180 degrees"},
+	Shifted:         {"shifted X", "the chip is put in X positions off the lever end; 1 if X is left out"},
+	Empty:           {"empty", "there is no chip in the socket"},
 }
 
 // ErrDefect is the error of a text that says no defect.
 var ErrDefect = errors.New("not a defect")
 
-// ParseDefect reads the text of a defect, such as "12 stuck low" or "8 shorted
-// to 9". Its error, an ErrDefect, lists the forms.
+// ParseDefect reads the text of a defect, such as "12 stuck low", "8 shorted to
+// 9" or "3 leaks 1.5 mA". Its error, an ErrDefect, lists the forms.
 func ParseDefect(text string) (Defect, error) {
 	words := strings.Fields(strings.ToLower(text))
+	if len(words) == 1 && words[0] == "shifted" {
+		words = append(words, "1")
+	}
 	for kind, form := range forms {
-		pins, ok := match(strings.Fields(form.text), words)
-		if !ok {
+		d := Defect{Kind: DefectKind(kind)}
+		if !d.match(strings.Fields(form.text), words) {
 			continue
 		}
-		d := Defect{DefectKind(kind), pins[0], pins[1]}
-		for _, word := range words {
-			if n, err := strconv.Atoi(word); err == nil && (n < 1 || n > adapter.Positions) {
-				return Defect{}, fmt.Errorf("%w: %q: pins count from 1 to %d", ErrDefect, text, adapter.Positions)
-			}
-		}
-		if d.Kind == Shorted && d.Pin == d.Other {
-			return Defect{}, fmt.Errorf("%w: %q: a pin cannot be shorted to itself", ErrDefect, text)
+		if err := d.check(); err != nil {
+			return Defect{}, fmt.Errorf("%w: %q: %w", ErrDefect, text, err)
 		}
 		return d, nil
 	}
 	return Defect{}, fmt.Errorf("%w: %q; the forms are\n%s", ErrDefect, text, DefectForms())
 }
 
-// match compares words with a form and gives the numbers at N and M.
-func match(form, words []string) (pins [2]int, ok bool) {
+// match compares words with a form, and takes what stands for the form's letters.
+func (d *Defect) match(form, words []string) bool {
 	if len(form) != len(words) {
-		return pins, false
+		return false
 	}
 	for i, word := range words {
+		var err error
 		switch form[i] {
-		case "N", "M":
-			n, err := strconv.Atoi(word)
-			if err != nil {
-				return pins, false
-			}
-			pins[strings.Index("NM", form[i])] = n
-		case word:
+		case "N":
+			d.Pin, err = strconv.Atoi(word)
+		case "M":
+			d.Other, err = strconv.Atoi(word)
+		case "X":
+			d.Amount, err = strconv.ParseFloat(word, 64)
+		case "F":
+			d.Family = strings.ToUpper(word)
 		default:
-			return pins, false
+			if word != strings.ToLower(form[i]) {
+				return false
+			}
+		}
+		if err != nil {
+			return false
 		}
 	}
-	return pins, true
+	return true
 }
 
-// DefectForms lists what ParseDefect reads, a line a form, N and M standing for pin numbers.
+// mostAmount bounds amounts: 10 MΩ, and far more mA than any chip survives.
+const mostAmount = 10_000_000
+
+// check refuses what no socket can have.
+func (d *Defect) check() error {
+	text := forms[d.Kind].text
+	for letter, n := range map[string]int{"N": d.Pin, "M": d.Other} {
+		if slices.Contains(strings.Fields(text), letter) && (n < 1 || n > adapter.Positions) {
+			return fmt.Errorf("pins count from 1 to %d", adapter.Positions)
+		}
+	}
+	switch {
+	case d.Kind == Shorted && d.Pin == d.Other:
+		return errors.New("a pin cannot be shorted to itself")
+	case d.Kind == Shifted && d.Amount != 1 && d.Amount != 2:
+		return errors.New("a chip can be shifted by 1 or 2 positions")
+	case strings.Contains(text, "X") && !(d.Amount > 0 && d.Amount <= mostAmount):
+		return errors.New("the amount must be above 0, and within reason")
+	case d.Kind == WrongFamily && part.FamilyByName(d.Family) == nil:
+		return errors.New("there is no such family")
+	case d.Kind == WrongFamily:
+		d.Family = part.FamilyByName(d.Family).Name
+	}
+	return nil
+}
+
+// DefectForms lists what ParseDefect reads, a line a form: N and M stand for pin
+// numbers, X for an amount, F for a family.
 func DefectForms() string {
 	var b strings.Builder
 	for _, f := range forms {
-		fmt.Fprintf(&b, "  %-15s %s\n", f.text, f.meaning)
+		fmt.Fprintf(&b, "  %-20s %s\n", f.text, f.meaning)
 	}
 	return strings.TrimRight(b.String(), "\n")
 }
 
 func (d Defect) String() string {
-	return strings.NewReplacer("N", strconv.Itoa(d.Pin), "M", strconv.Itoa(d.Other)).Replace(forms[d.Kind].text)
+	words := strings.Fields(forms[d.Kind].text)
+	for i, word := range words {
+		switch word {
+		case "N":
+			words[i] = strconv.Itoa(d.Pin)
+		case "M":
+			words[i] = strconv.Itoa(d.Other)
+		case "X":
+			words[i] = strconv.FormatFloat(d.Amount, 'f', -1, 64)
+		case "F":
+			words[i] = d.Family
+		}
+	}
+	return strings.Join(words, " ")
 }

@@ -13,14 +13,26 @@ import (
 
 func TestParseDefect(t *testing.T) {
 	for text, want := range map[string]Defect{
-		"12 stuck low":       {StuckLow, 12, 0},
-		"12 stuck high":      {StuckHigh, 12, 0},
-		"2 open":             {OpenBond, 2, 0},
-		"8 shorted to 9":     {Shorted, 8, 9},
-		"reversed":           {Reversed, 0, 0},
-		"empty":              {Empty, 0, 0},
-		"  2   OPEN ":        {OpenBond, 2, 0},
-		"28 Shorted  To 007": {Shorted, 28, 7},
+		"12 stuck low":        {Kind: StuckLow, Pin: 12},
+		"12 stuck high":       {Kind: StuckHigh, Pin: 12},
+		"2 open":              {Kind: OpenBond, Pin: 2},
+		"8 shorted to 9":      {Kind: Shorted, Pin: 8, Other: 9},
+		"8 shorted to supply": {Kind: ShortedToSupply, Pin: 8},
+		"8 shorted to ground": {Kind: ShortedToGround, Pin: 8},
+		"3 leaks 1.5 mA":      {Kind: Leaky, Pin: 3, Amount: 1.5},
+		"6 weak 220 ohms":     {Kind: Weak, Pin: 6, Amount: 220},
+		"6 dead pull-up":      {Kind: DeadPullUp, Pin: 6},
+		"6 dead pull-down":    {Kind: DeadPullDown, Pin: 6},
+		"draws 30 mA more":    {Kind: ExtraCurrent, Amount: 30},
+		"1 intermittent":      {Kind: Intermittent, Pin: 1},
+		"1 bent":              {Kind: Bent, Pin: 1},
+		"family ls":           {Kind: WrongFamily, Family: "74LS"},
+		"reversed":            {Kind: Reversed},
+		"shifted":             {Kind: Shifted, Amount: 1},
+		"shifted 2":           {Kind: Shifted, Amount: 2},
+		"empty":               {Kind: Empty},
+		"  2   OPEN ":         {Kind: OpenBond, Pin: 2},
+		"28 Shorted  To 007":  {Kind: Shorted, Pin: 28, Other: 7},
 	} {
 		got, err := ParseDefect(text)
 		if err != nil || got != want {
@@ -28,13 +40,14 @@ func TestParseDefect(t *testing.T) {
 		}
 	}
 	for _, text := range []string{"", "12", "stuck low", "12 stuck", "0 open", "29 open", "-1 open", "8 shorted to 8",
-		"8 shorted to", "8 shorted to 99", "N open", "2 open 3", "2 open\x00", "99999999999999999999 open", "shifted sideways"} {
+		"8 shorted to", "8 shorted to 99", "N open", "2 open 3", "2 open\x00", "99999999999999999999 open", "shifted sideways", "shifted 3",
+		"3 leaks -1 mA", "3 leaks NaN mA", "3 leaks Inf mA", "6 weak 0 ohms", "family XYZ", "family", "29 bent", "draws mA more"} {
 		if _, err := ParseDefect(text); !errors.Is(err, ErrDefect) {
 			t.Errorf("%q: %v, want ErrDefect", text, err)
 		}
 	}
 	_, err := ParseDefect("a bit wobbly")
-	for _, form := range []string{"a bit wobbly", "N stuck low", "N stuck high", "N open", "N shorted to M", "reversed", "empty"} {
+	for _, form := range []string{"a bit wobbly", "N stuck low", "N stuck high", "N open", "N shorted to M", "N leaks X mA", "family F", "reversed", "shifted X", "empty"} {
 		if !strings.Contains(err.Error(), form) {
 			t.Errorf("error %q does not mention %q", err, form)
 		}
@@ -42,7 +55,7 @@ func TestParseDefect(t *testing.T) {
 }
 
 func FuzzParseDefect(f *testing.F) {
-	for _, text := range []string{"12 stuck low", "8 shorted to 9", "reversed", "empty", "2 open", "x"} {
+	for _, text := range []string{"12 stuck low", "8 shorted to 9", "reversed", "empty", "2 open", "3 leaks 1.5 mA", "shifted", "family ls", "x"} {
 		f.Add(text)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
@@ -139,6 +152,70 @@ func TestDefectsShowAtOutputs(t *testing.T) {
 		s := powered(quadNAND(t, c.family, part.TotemPole, c.defect))
 		if got := response(s); got != c.want {
 			t.Errorf("%s with %s:\n got %s\nwant %s", c.family, c.defect, got, c.want)
+		}
+	}
+}
+
+// What the electrical defects do to levels, by Ohm's law worked beside each.
+func TestElectricalDefects(t *testing.T) {
+	for _, c := range []struct {
+		family, defect string
+		in             adapter.Word // driven high of pins 1 and 2
+		bias, load     adapter.Rail
+		pin            int
+		volts, within  float64
+		why            string
+	}{
+		{"74HC", "1 leaks 5 mA", pins(1, 2), adapter.Off, adapter.Off, 1, 5 * 1000 / 1205.0, 0.01, "1 kΩ below the drive's 205 Ω"},
+		{"74HC", "3 weak 1000 ohms", pins(1, 2), adapter.Off, adapter.High, 3, 5 * 1041.0 / 2041, 0.01, "1 kΩ and half of 0.33 V / 4 mA against 1 kΩ"},
+		{"74LS", "3 dead pull-up", pins(1), adapter.Low, adapter.Off, 3, 0, 0.01, "nothing pulls up"},
+		{"74LS", "3 dead pull-up", pins(1), adapter.High, adapter.Off, 3, 5, 0.01, "the rail hides it"},
+		{"74LS", "3 dead pull-down", pins(1, 2), adapter.High, adapter.Off, 3, 5, 0.01, "nothing pulls down"},
+		{"74", "3 shorted to ground", pins(1), adapter.Off, adapter.Off, 3, 0, 0.01, "0.1 Ω of the switch"},
+		{"74", "3 shorted to supply", pins(1, 2), adapter.Off, adapter.Off, 3, 4.9, 0.15, "1.2 Ω of shunt and switch against a low output at its limit"},
+		{"74HC", "family 74LS", 0, adapter.Off, adapter.Low, 1, 0.22, 0.01, "an LS input draws 4.7 V / 21 kΩ through 1 kΩ"},
+	} {
+		s := powered(quadNAND(t, c.family, part.TotemPole, c.defect))
+		s.Rails(c.bias, c.load)
+		if c.in != 0 {
+			s.Drive(pins(1, 2), c.in)
+		}
+		about(t, c.family+" "+c.defect+": "+c.why, float64(s.Millivolts(at(c.pin)))/1000, c.volts, c.within)
+	}
+	good, hungry := powered(quadNAND(t, "74LS", part.TotemPole)), powered(quadNAND(t, "74LS", part.TotemPole, "draws 30 mA more"))
+	if more := hungry.CurrentMicroamps() - good.CurrentMicroamps(); more != 30_000 {
+		t.Errorf("%d µA more, want 30 mA", more)
+	}
+}
+
+// A heated intermittent answers rightly while it is cold, and not always when warm.
+func TestIntermittentBond(t *testing.T) {
+	s := powered(quadNAND(t, "74LS", part.TotemPole, "3 intermittent"))
+	s.Rails(adapter.High, adapter.Off)
+	wrong := func() (n int) {
+		for range 80 {
+			s.Drive(pins(1, 2), 0)
+			s.Drive(pins(1, 2), pins(1, 2))
+			if s.Sample().Has(at(3)) {
+				n++
+			}
+			s.Drive(0, 0)
+		}
+		return n
+	}
+	if n := wrong(); n > 30 {
+		t.Errorf("%d of the first 80 are wrong", n)
+	}
+	if n := wrong(); n == 0 || n == 80 {
+		t.Errorf("%d of 80 are wrong once warm", n)
+	}
+}
+
+func TestShiftedChipTouchesNextPositions(t *testing.T) {
+	chip := quadNAND(t, "74", part.TotemPole, "shifted 2")
+	for pin, position := range map[int]int{1: 3, 7: 9, 14: 26, 8: 20} {
+		if got := chip.position(pin); got != position {
+			t.Errorf("pin %d at position %d, want %d", pin, got, position)
 		}
 	}
 }

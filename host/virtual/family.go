@@ -55,6 +55,14 @@ func resistor(volts, ohms float64) element {
 	return element{volts: volts, siemens: 1 / ohms, source: true, sink: true, limit: math.Inf(1)}
 }
 
+// behind is an element with a resistance before it, Ω.
+func (e element) behind(ohms float64) element {
+	if e.siemens != 0 {
+		e.siemens = 1 / (1/e.siemens + ohms)
+	}
+	return e
+}
+
 // A receiver is what the die takes a voltage at an input for: low below VIL,
 // high above the threshold's upper end, and unknown between them.
 type receiver struct {

@@ -125,7 +125,7 @@ func stepper(t testing.TB, defects ...Defect) func() {
 }
 
 func TestStepDoesNotAllocate(t *testing.T) {
-	if n := testing.AllocsPerRun(100, stepper(t, Defect{Shorted, 3, 12})); n != 0 {
+	if n := testing.AllocsPerRun(100, stepper(t, Defect{Kind: Shorted, Pin: 3, Other: 12})); n != 0 {
 		t.Errorf("%v allocations a step", n)
 	}
 }

@@ -68,7 +68,7 @@ func (s *Socket) networkOf(c *Chip) *network {
 		return w.size - 1
 	}
 	vcc, gnd := dieNode(part.Supply), dieNode(part.Ground)
-	w.branches = dieBranches(c.Type.Family, vcc, gnd)
+	w.branches = c.dieBranches(vcc, gnd)
 	for i := range c.pads {
 		if p := &c.pads[i]; p.bonded && c.role(p.pin) != part.Supply && c.role(p.pin) != part.Ground {
 			w.branches = append(w.branches, padBranches(c.Type, p, s.number(c.position(p.pin)), vcc, gnd)...)

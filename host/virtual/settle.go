@@ -27,6 +27,7 @@ func (s *Socket) at(w adapter.Word) (nodes uint64) {
 func (s *Socket) settle(nodes uint64) {
 	s.dirty, s.hunting = nodes|s.hunting, 0
 	s.noise = s.random.Uint64()
+	s.warm()
 	s.solveDirty()
 	s.power()
 	if !s.powered {
@@ -47,6 +48,27 @@ func (s *Socket) settle(nodes uint64) {
 				s.uncertain |= s.nodes[i].positions
 				s.high &^= s.nodes[i].positions
 			}
+		}
+	}
+}
+
+// warmAfter is after how many changes under power the chip is warm.
+const warmAfter = 100
+
+// warm opens and closes loose bond wires at random once the chip is warm.
+func (s *Socket) warm() {
+	if s.chip == nil || !s.chip.loose {
+		return
+	}
+	s.warmth++
+	if !s.powered {
+		s.warmth = 0
+	}
+	for i := range s.chip.pads {
+		p := &s.chip.pads[i]
+		if away := p.loose && s.warmth > warmAfter && s.noise>>(40+i&15)&3 == 0; away != p.away {
+			p.away = away
+			s.dirty |= s.at(adapter.At(s.chip.position(p.pin)))
 		}
 	}
 }
@@ -131,8 +153,8 @@ func (s *Socket) padElements(n *node) []element {
 		return elements
 	}
 	for _, p := range n.pads {
-		for _, e := range [...]element{p.input, p.pullUp, s.output(p)} {
-			if e.siemens != 0 {
+		for _, e := range [...]element{p.input, p.pullUp, p.leakage, s.output(p)} {
+			if e.siemens != 0 && !p.away {
 				elements = append(elements, e)
 			}
 		}
@@ -196,7 +218,7 @@ func (s *Socket) joined(role part.Role, closed adapter.Word) bool {
 		if role == part.Supply {
 			off = supplyVolts - n.volts
 		}
-		if p.bonded && n.positions&closed != 0 && off < sagVolts {
+		if p.bonded && !p.away && n.positions&closed != 0 && off < sagVolts {
 			return true
 		}
 	}
@@ -208,7 +230,7 @@ func (s *Socket) joined(role part.Role, closed adapter.Word) bool {
 func (s *Socket) looseInputs() {
 	for i := range s.chip.pads {
 		p := &s.chip.pads[i]
-		if !p.in || p.bonded {
+		if !p.in || p.bonded && !p.away {
 			continue
 		}
 		v := s.chance(p.pin)
@@ -224,7 +246,7 @@ func (s *Socket) giveFresh() {
 	for rest := s.fresh; rest != 0; rest &= rest - 1 {
 		n := &s.nodes[bits.TrailingZeros64(rest)]
 		for _, p := range n.pads {
-			if p.in {
+			if p.in && !p.away {
 				s.give(p, s.receive(p, n.volts))
 			}
 		}
@@ -286,7 +308,7 @@ func (s *Socket) readOutputs() {
 // chipAmps is what a powered chip takes from its supply, A: its own current at
 // rest and what its outputs and inputs send out.
 func (s *Socket) chipAmps() float64 {
-	amps := typicalICC[s.chip.Type.Family.Name] / 1000
+	amps := typicalICC[s.chip.Type.Family.Name]/1000 + s.chip.extra
 	for i := range s.nodes {
 		n := &s.nodes[i]
 		for _, e := range s.padElements(n) {

@@ -59,6 +59,7 @@ type Socket struct {
 	high      adapter.Word // reads high
 	uncertain adapter.Word // may read either way
 	hunting   uint64       // nodes that did not come to rest
+	warmth    int          // changes since the supply came
 }
 
 // NewSocket puts a chip into the socket; nil leaves it empty. Everything that
@@ -81,10 +82,11 @@ func (s *Socket) wire() {
 	}
 	if s.chip != nil {
 		for _, d := range s.chip.Defects {
-			if d.Kind != Shorted {
+			pin, other := s.chip.touching(d)
+			if pin == 0 {
 				continue
 			}
-			from, to := joined[s.chip.position(d.Other)], joined[s.chip.position(d.Pin)]
+			from, to := joined[s.chip.position(other)], joined[s.chip.position(pin)]
 			for p := range joined {
 				if joined[p] == from {
 					joined[p] = to

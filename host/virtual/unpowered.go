@@ -1,6 +1,9 @@
 package virtual
 
-import "chipassay/vectors/part"
+import (
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
 
 // The junctions of unpowered dies. Saturation currents give the usual drops at
 // 1 mA: 0.65 V for a silicon junction, 0.45 V for a Schottky diode (handbooks,
@@ -23,8 +26,12 @@ var baseResistance = map[string]float64{
 // The substrate, which is at ground, makes a diode to everything that is at
 // VCC. The other way a bipolar die conducts once its stages do: three junctions
 // in standard TTL, two in the families with diode inputs. A CMOS die does not.
-func dieBranches(f *part.Family, vcc, gnd int) []branch {
+func (c *Chip) dieBranches(vcc, gnd int) []branch {
+	f := c.Type.Family
 	branches := []branch{{gnd, vcc, tubOhms, 1, silicon}}
+	if c.extra > 0 {
+		branches = append(branches, branch{from: vcc, to: gnd, ohms: supplyVolts / c.extra})
+	}
 	if !f.Technology.Bipolar() {
 		return branches
 	}
@@ -52,6 +59,9 @@ func padBranches(t part.Type, p *pad, node, vcc, gnd int) []branch {
 		clamp.saturation = schottky
 	}
 	branches := []branch{clamp}
+	if p.leakage.siemens != 0 {
+		branches = append(branches, branch{from: node, to: gnd, ohms: 1 / p.leakage.siemens})
+	}
 	switch {
 	case !p.in && !p.out:
 		return branches
@@ -68,7 +78,7 @@ func padBranches(t part.Type, p *pad, node, vcc, gnd int) []branch {
 	if p.pullUp.siemens != 0 {
 		branches = append(branches, branch{from: vcc, to: node, ohms: 1 / p.pullUp.siemens})
 	}
-	if p.out && pin.Stage != part.OpenCollector {
+	if p.out && p.high.siemens != 0 && p.stuck == logic.X {
 		branches = append(branches, branch{vcc, node, pullUpResistance[f.Name], 2, silicon})
 	}
 	return branches
