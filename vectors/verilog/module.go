@@ -34,7 +34,15 @@ func PortName(p part.Pin) string {
 // WriteModule writes the function of a variant as a module: gates as continuous
 // assignments, registers as always blocks. Supply pins and what is not connected
 // have no port.
-func WriteModule(w io.Writer, c *logic.Circuit) error {
+func WriteModule(w io.Writer, c *logic.Circuit) error { return write(w, c, -1, logic.X) }
+
+// WriteStuck writes the module of a chip in which one node of the circuit is
+// stuck at 0 or 1.
+func WriteStuck(w io.Writer, c *logic.Circuit, node int32, v logic.Value) error {
+	return write(w, c, node, v)
+}
+
+func write(w io.Writer, c *logic.Circuit, stuck int32, value logic.Value) error {
 	b := bufio.NewWriter(w)
 	v := c.Variant
 	fmt.Fprintf(b, "// %s %s\n", v.Part.Number, v.Part.Title)
@@ -49,7 +57,7 @@ func WriteModule(w io.Writer, c *logic.Circuit) error {
 		fmt.Fprintf(b, "\n    %-6s wire %s", direction(p), PortName(p))
 	}
 	b.WriteString("\n);\n")
-	m := module{c: c, b: b, pin: map[int32]part.Pin{}, bit: map[int32]int{}}
+	m := module{c: c, b: b, stuck: stuck, value: value, pin: map[int32]part.Pin{}, bit: map[int32]int{}}
 	for number, n := range c.Inputs {
 		m.pin[n] = v.Pins[number-1]
 	}
@@ -86,10 +94,16 @@ type module struct {
 	b   *bufio.Writer
 	pin map[int32]part.Pin // of Input nodes
 	bit map[int32]int      // of State nodes
+
+	stuck int32 // node that is stuck at value, or -1
+	value logic.Value
 }
 
 // name is how an expression refers to a node.
 func (m *module) name(n int32) string {
+	if n == m.stuck {
+		return "1'b" + m.value.String()
+	}
 	switch m.c.Nodes[n].Op {
 	case logic.Input:
 		return PortName(m.pin[n])
@@ -216,7 +230,7 @@ func (m *module) chain(r logic.Register, first int, belongs func(logic.Rule) boo
 				if atEdge {
 					assign = "<="
 				}
-				if next := m.name(rule.Next[i]); next != m.name(m.c.State[bit].Node) {
+				if next := m.name(rule.Next[i]); next != fmt.Sprintf("s%d", bit) {
 					fmt.Fprintf(m.b, " s%d %s %s;", bit, assign, next)
 				}
 			}

@@ -50,12 +50,18 @@ func TestExportedModulesAnswerTheVectors(t *testing.T) {
 
 func simulate(t *testing.T, c *logic.Circuit, s *stimulus.Sequence) string {
 	t.Helper()
-	dir := t.TempDir()
 	var module, bench bytes.Buffer
 	require.NoError(t, verilog.WriteModule(&module, c))
 	require.NoError(t, verilog.WriteBench(&bench, s))
+	return run(t, append(module.Bytes(), bench.Bytes()...))
+}
+
+// run compiles a text with Icarus Verilog and gives what it prints.
+func run(t *testing.T, text []byte) string {
+	t.Helper()
+	dir := t.TempDir()
 	file := filepath.Join(dir, "part.v")
-	require.NoError(t, os.WriteFile(file, append(module.Bytes(), bench.Bytes()...), 0o644))
+	require.NoError(t, os.WriteFile(file, text, 0o644))
 	compiled := filepath.Join(dir, "part.vvp")
 	out, err := exec.Command("iverilog", "-g2005", "-Wall", "-o", compiled, file).CombinedOutput()
 	require.NoError(t, err, "%s", out)
