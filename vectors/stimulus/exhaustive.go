@@ -40,6 +40,16 @@ func Exhaustive(v *part.Variant) (*Sequence, error) {
 	return s, nil
 }
 
+// sweptInputs counts the inputs that a sweep goes through.
+func sweptInputs(c *logic.Circuit) (n int) {
+	for _, pin := range c.InputPins {
+		if p := c.Variant.Pins[pin-1]; p.Tied == part.NotTied && p.Untested == "" {
+			n++
+		}
+	}
+	return n
+}
+
 // newSequence makes a sequence without steps for a circuit.
 func newSequence(c *logic.Circuit) *Sequence {
 	s := &Sequence{Variant: c.Variant}

@@ -23,6 +23,9 @@ func For(c *logic.Circuit) (*Sequence, error) {
 		if hasBidirectional(c.Variant) {
 			return turned(c), nil
 		}
+		if sweptInputs(c) > maxExhaustiveInputs {
+			return sampled(c), nil
+		}
 		return Exhaustive(c.Variant)
 	}
 	s := newSequence(c)
