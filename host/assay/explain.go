@@ -22,7 +22,11 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 	for _, pin := range slices.Clone(r.PinsFailed) {
 		r.Findings = append(r.Findings, r.firstError(pin, errs[pin]))
 	}
-	best := bestCauses(fault.Diagnose(p.Circuit, r.Type.Family, p.Sequence, observed), levelCount(p.Sequence))
+	var held part.Pins
+	for pin := range errs {
+		held = held.With(pin, !v.Pins[pin-1].Observable())
+	}
+	best := bestCauses(fault.Diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held), levelCount(p.Sequence))
 	impostors := r.impostors(p, observed)
 	for _, cause := range best {
 		for pin := range cause.Pins().All() {

@@ -49,19 +49,31 @@ func (c Cause) Pins() (pins part.Pins) {
 // maxWrong is how many contradictions tell a fault that is far off.
 const maxWrong = 400
 
+// shorted gives the pins that the cause's shorts join.
+func (c Cause) shorted() (pins part.Pins) {
+	for _, f := range c.Faults {
+		if f.Kind == Short {
+			pins |= f.Pins()
+		}
+	}
+	return pins
+}
+
 // pairsOf is how many of the single faults that come nearest are tried in pairs.
 const pairsOf = 48
 
 // Diagnose finds the pin faults under which the chip would have shown exactly
 // what was observed, those that foretell most first; pairs of faults where no
 // single one does. The observations belong to the first steps of the sequence.
-func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation) []Cause {
+// Held are the driven pins that were seen at the other level than they were driven
+// to: something holds each of them, which only a short explains.
+func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held part.Pins) []Cause {
 	d := diagnosis{c, f, s, observed}
 	var singles [][]Fault
 	for _, fault := range PinFaults(c.Variant) {
 		singles = append(singles, []Fault{fault})
 	}
-	if causes := explained(d.try(singles, 1)); len(causes) > 0 {
+	if causes := explained(d.try(singles, 1), held); len(causes) > 0 {
 		return causes
 	}
 	near := d.try(singles, maxWrong)
@@ -74,12 +86,12 @@ func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed [
 			pairs = append(pairs, []Fault{b.Faults[0], a.Faults[0]})
 		}
 	}
-	return explained(d.try(pairs, 1))
+	return explained(d.try(pairs, 1), held)
 }
 
 // explained keeps the causes that nothing contradicts, those that foretell most first.
-func explained(all []Cause) []Cause {
-	all = slices.DeleteFunc(slices.Clone(all), func(c Cause) bool { return c.wrong > 0 })
+func explained(all []Cause, held part.Pins) []Cause {
+	all = slices.DeleteFunc(slices.Clone(all), func(c Cause) bool { return c.wrong > 0 || held&^c.shorted() != 0 })
 	slices.SortStableFunc(all, func(a, b Cause) int { return cmp.Compare(a.Unknown, b.Unknown) })
 	return all
 }

@@ -85,6 +85,7 @@ func (s *simulation) apply(st stimulus.Step) {
 		}
 		s.drive[pin] = w
 	}
+	s.joinShorts(st) // at once: the chip never sees the levels apart
 	s.round(st)
 	// a short may feed an output back to an input: a few rounds settle it or nothing does
 	for range 4 {
