@@ -18,6 +18,10 @@ import (
 // symbolFolder holds the open symbol libraries of Debian's kicad-symbols.
 const symbolFolder = "/usr/share/kicad/symbols"
 
+var symbolFiles = []string{"74xx", "74xx_IEEE", "4xxx", "4xxx_IEEE"}
+
+func symbolPath(file string) string { return filepath.Join(symbolFolder, file+".kicad_sym") }
+
 // Every part that is also in the open symbol libraries agrees with its symbol in
 // the number of pins, the supply pins, and each pin's direction and output type;
 // each disagreement is listed in kicadDiffers with the data book's reason.
@@ -30,8 +34,8 @@ func TestPinoutsAgreeWithTheSymbolLibraries(t *testing.T) {
 	}
 	compared := map[string]bool{}
 	listed := map[string]bool{}
-	for _, file := range []string{"74xx", "74xx_IEEE", "4xxx", "4xxx_IEEE"} {
-		text, err := os.ReadFile(filepath.Join(symbolFolder, file+".kicad_sym"))
+	for _, file := range symbolFiles {
+		text, err := os.ReadFile(symbolPath(file))
 		if err != nil {
 			t.Fatalf("%v: apt-get install -y --no-install-recommends kicad-symbols", err)
 		}
