@@ -16,26 +16,17 @@ const quickSteps = 300
 // wrong value at a compared pin. A MOS input that floats may be taken for either
 // level, so its open fault counts as detected where both stuck faults of the pin are.
 func DetectedPins(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults []Fault) []bool {
-	detected := make([]bool, len(faults))
-	var hard []int
-	for group := range slices.Chunk(indexes(len(faults)), lanes) {
-		found, _ := runPins(c, f, s.Steps[:min(len(s.Steps), quickSteps)], faults, group)
-		for i, d := range found {
-			if detected[group[i]] = d; !d {
-				hard = append(hard, group[i])
-			}
-		}
-	}
-	if len(s.Steps) > quickSteps {
-		for group := range slices.Chunk(hard, lanes) {
-			found, _ := runPins(c, f, s.Steps, faults, group)
-			for i, d := range found {
-				detected[group[i]] = d
-			}
-		}
-	}
-	floating(c, f, faults, detected)
+	detected, _ := detectPins(c, f, s, faults)
 	return detected
+}
+
+// detectPins is DetectedPins, with the step that shows the last fault, from 1.
+func detectPins(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults []Fault) (detected []bool, last int) {
+	detected, last = inTwoPasses(len(faults), lanes, s.Steps, func(steps []stimulus.Step, group []int) ([]bool, int) {
+		return runPins(c, f, steps, faults, group)
+	})
+	floating(c, f, faults, detected)
+	return detected, last
 }
 
 // Unseen lists the faults of single pins that no step of a sequence shows.
@@ -48,14 +39,6 @@ func Unseen(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) []Fault {
 		}
 	}
 	return unseen
-}
-
-func indexes(n int) []int {
-	list := make([]int, n)
-	for i := range list {
-		list[i] = i
-	}
-	return list
 }
 
 // runPins simulates a group of faults and tells which are shown, and at which

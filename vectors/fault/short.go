@@ -41,17 +41,9 @@ func hasTurning(s *stimulus.Sequence) bool {
 
 // lastDetection is the step, from 1, that shows the last fault of the models.
 func lastDetection(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) (last int) {
-	m := NewModel(c)
-	for group := range slices.Chunk(indexes(len(m.Classes)), lanes/powerUps) {
-		_, step := m.run(s.Steps, group)
-		last = max(last, step)
-	}
-	faults := PinFaults(c.Variant)
-	for group := range slices.Chunk(indexes(len(faults)), lanes) {
-		_, step := runPins(c, f, s.Steps, faults, group)
-		last = max(last, step)
-	}
-	return last
+	_, lines := NewModel(c).detect(s)
+	_, pins := detectPins(c, f, s, PinFaults(c.Variant))
+	return max(lines, pins)
 }
 
 // detections gives for each step the set of faults that it shows, as bits: the

@@ -156,28 +156,39 @@ const powerUps = 2
 // faulty chip shows, from each of two random power-up states, a known wrong value
 // at a compared pin.
 func (m *Model) Detected(s *stimulus.Sequence) []bool {
-	detected := make([]bool, len(m.Classes))
-	var hard []int
-	per := lanes / powerUps
-	for group := range slices.Chunk(indexes(len(m.Classes)), per) {
-		// most faults show within the first steps: the few that do not are gathered
-		found, _ := m.run(s.Steps[:min(len(s.Steps), quickSteps)], group)
-		for i, d := range found {
-			if detected[group[i]] = d; !d {
-				hard = append(hard, group[i])
+	detected, _ := m.detect(s)
+	return detected
+}
+
+// detect is Detected, with the step that shows the last class, from 1.
+func (m *Model) detect(s *stimulus.Sequence) (detected []bool, last int) {
+	return inTwoPasses(len(m.Classes), lanes/powerUps, s.Steps, m.run)
+}
+
+// inTwoPasses simulates n faults in groups: first on the first steps, which show
+// most of them, then those that are left on all steps.
+func inTwoPasses(n, per int, steps []stimulus.Step, run func([]stimulus.Step, []int) ([]bool, int)) (detected []bool, last int) {
+	detected = make([]bool, n)
+	left := make([]int, n)
+	for i := range left {
+		left[i] = i
+	}
+	for _, count := range []int{quickSteps, len(steps)} {
+		var hard []int
+		for group := range slices.Chunk(left, per) {
+			found, step := run(steps[:min(count, len(steps))], group)
+			last = max(last, step)
+			for i, d := range found {
+				if detected[group[i]] = d; !d {
+					hard = append(hard, group[i])
+				}
 			}
 		}
-	}
-	if len(s.Steps) <= quickSteps {
-		return detected
-	}
-	for group := range slices.Chunk(hard, per) {
-		found, _ := m.run(s.Steps, group)
-		for i, d := range found {
-			detected[group[i]] = d
+		if left = hard; len(steps) <= quickSteps {
+			break
 		}
 	}
-	return detected
+	return detected, last
 }
 
 // run simulates a group of classes on some steps, each from every power-up

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"sync"
 
 	"chipassay/vectors/part"
 )
@@ -85,6 +86,15 @@ type Circuit struct {
 	Registers []Register
 	Signals   []int32 // node of each signal of the definition, or -1
 	Never     []int32 // nodes that are 1 for input combinations that must not be applied
+
+	laidOut sync.Once
+	gates   []gate // the nodes for evaluation
+}
+
+// layOut gives the circuit's nodes laid out for evaluation. The circuit must not change after it.
+func (c *Circuit) layOut() []gate {
+	c.laidOut.Do(func() { c.gates = layOut(c.Nodes) })
+	return c.gates
 }
 
 // A TooLargeError says that a definition's logic expands past the limit.

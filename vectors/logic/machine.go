@@ -2,7 +2,6 @@ package logic
 
 import (
 	"math/rand/v2"
-	"slices"
 
 	"chipassay/vectors/part"
 )
@@ -15,12 +14,14 @@ const maxRounds = 200
 // state of its registers, in 64 independent lanes.
 type Machine struct {
 	c      *Circuit
+	gates  []gate
 	level  []Word   // of each node
 	next   []Word   // of each state bit
 	before [][]Word // level of each rule's clock when it was last looked at
 	pinOf  [part.MaxPins + 1]int32
 	outOf  [part.MaxPins + 1]int32 // index into Outputs plus one
-	forced []force                 // of each node, or nil where the chip is good
+	forces []force                 // of stuck nodes
+	forced []int32                 // of each node: 0, or an index into forces plus one; nil where the chip is good
 }
 
 // A force makes some lanes of a line stuck: Or and And are applied in this order.
@@ -34,7 +35,7 @@ func (f force) on(w Word) Word {
 
 // NewMachine makes a chip with all inputs and all state unknown.
 func (c *Circuit) NewMachine() *Machine {
-	m := &Machine{c: c, level: make([]Word, len(c.Nodes)), next: make([]Word, len(c.State))}
+	m := &Machine{c: c, gates: c.layOut(), level: make([]Word, len(c.Nodes)), next: make([]Word, len(c.State))}
 	for i := range m.pinOf {
 		m.pinOf[i] = -1
 	}
@@ -166,41 +167,18 @@ func (m *Machine) Level(signal int) Word {
 // Node gives the level of a node of the circuit.
 func (m *Machine) Node(n int32) Word { return m.level[n] }
 
-// evaluate computes every gate from the inputs and the state.
-func (m *Machine) evaluate() {
-	if m.forced != nil {
-		m.evaluateForced()
-		return
-	}
-	level := m.level
-	for n := range m.c.Nodes {
-		node := &m.c.Nodes[n]
-		if node.Op == Input || node.Op == State {
-			continue
-		}
-		level[n] = node.apply(level)
-	}
-}
-
-// evaluateForced is evaluate for a machine with stuck lines.
-func (m *Machine) evaluateForced() {
-	for n := range m.c.Nodes {
-		node := &m.c.Nodes[n]
-		w := m.level[n]
-		if node.Op != Input && node.Op != State {
-			w = node.apply(m.level)
-		}
-		m.level[n] = m.forced[n].on(w)
-	}
-}
-
 // Stick makes a node stuck at a value in the lanes of a mask: 0, 1, or x for a
 // level that cannot be foretold.
 func (m *Machine) Stick(node int32, v Value, lanes uint64) {
 	if m.forced == nil {
-		m.forced = slices.Repeat([]force{free}, len(m.c.Nodes))
+		m.forced = make([]int32, len(m.c.Nodes))
 	}
-	m.forced[node] = m.forced[node].stick(v, lanes)
+	if m.forced[node] == 0 {
+		m.forces = append(m.forces, free)
+		m.forced[node] = int32(len(m.forces))
+	}
+	f := &m.forces[m.forced[node]-1]
+	*f = f.stick(v, lanes)
 }
 
 func (f force) stick(v Value, lanes uint64) force {
@@ -210,67 +188,6 @@ func (f force) stick(v Value, lanes uint64) force {
 	f.and.Hi &^= lanes &^ to.Hi
 	f.and.Lo &^= lanes &^ to.Lo
 	return f
-}
-
-// apply computes a gate from the levels of the nodes.
-func (node *Node) apply(level []Word) Word {
-	in := node.In
-	switch node.Op {
-	case Buf, Not:
-		w := level[in[0]]
-		if node.Op == Not {
-			w.Hi, w.Lo = w.Lo, w.Hi
-		}
-		return w
-	case And, Nand:
-		w := level[in[0]]
-		for _, i := range in[1:] {
-			w.Hi &= level[i].Hi
-			w.Lo |= level[i].Lo
-		}
-		if node.Op == Nand {
-			w.Hi, w.Lo = w.Lo, w.Hi
-		}
-		return w
-	case Or, Nor:
-		w := level[in[0]]
-		for _, i := range in[1:] {
-			w.Hi |= level[i].Hi
-			w.Lo &= level[i].Lo
-		}
-		if node.Op == Nor {
-			w.Hi, w.Lo = w.Lo, w.Hi
-		}
-		return w
-	case Xor, Xnor:
-		w := level[in[0]]
-		for _, i := range in[1:] {
-			b := level[i]
-			w = Word{w.Hi&b.Lo | w.Lo&b.Hi, w.Hi&b.Hi | w.Lo&b.Lo}
-		}
-		if node.Op == Xnor {
-			w.Hi, w.Lo = w.Lo, w.Hi
-		}
-		return w
-	case Mux:
-		return choose(level[in[0]], level[in[1]], level[in[2]])
-	case Const0:
-		return Splat(Zero)
-	case Const1:
-		return Splat(One)
-	case ConstX:
-		return Splat(X)
-	}
-	return Splat(Z)
-}
-
-// choose is a multiplexer: where the selector is unknown the result is known
-// only if both values agree, and unknown if one of them is released.
-func choose(sel, then, otherwise Word) Word {
-	w := Word{sel.Hi&then.Hi | sel.Lo&otherwise.Hi, sel.Hi&then.Lo | sel.Lo&otherwise.Lo}
-	unsure := sel.Hi & sel.Lo
-	released := unsure & (^(then.Hi | then.Lo) ^ ^(otherwise.Hi | otherwise.Lo))
-	return Word{w.Hi | released, w.Lo | released}
 }
 
 // clock lets every register act once on the present levels and tells whether
