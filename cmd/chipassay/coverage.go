@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -155,7 +154,5 @@ func writeCoverageJSON(w io.Writer, covers []fault.Coverage) error {
 		rows = append(rows, row{c.Part, c.Steps, c.Method, stuckAt{c.Classes, c.Detectable, c.Detected},
 			counts{c.PinFaults, c.PinsDetected}, counts{c.Shorts, c.ShortsFound}, c.Intruders, c.Statement()})
 	}
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	return e.Encode(rows)
+	return writeJSON(w, rows)
 }

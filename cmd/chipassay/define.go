@@ -141,11 +141,7 @@ func defineExportCommand(d *definitions) *cobra.Command {
 			if format != "verilog" {
 				return fmt.Errorf("there is no format %q: the format is verilog", format)
 			}
-			typ, err := d.typeOf(args[0], family)
-			if err != nil {
-				return err
-			}
-			p, err := d.plan(typ)
+			p, err := d.planFor(args[0], family)
 			if err != nil {
 				return err
 			}

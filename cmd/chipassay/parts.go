@@ -67,7 +67,12 @@ func writePartsJSON(w io.Writer, parts []*part.Part) error {
 	for _, p := range parts {
 		rows = append(rows, row{p.Number, p.Title, len(p.Variants[0].Pins), familyNames(p), p.Kind})
 	}
+	return writeJSON(w, rows)
+}
+
+// writeJSON writes a value as indented JSON.
+func writeJSON(w io.Writer, value any) error {
 	e := json.NewEncoder(w)
 	e.SetIndent("", "  ")
-	return e.Encode(rows)
+	return e.Encode(value)
 }

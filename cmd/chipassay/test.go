@@ -126,6 +126,15 @@ func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
 	return assay.Plan{Type: typ, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, typ.Family, s), Others: d.circuits}, nil
 }
 
+// planFor plans the test of what was typed.
+func (d *definitions) planFor(typed, family string) (assay.Plan, error) {
+	typ, err := d.typeOf(typed, family)
+	if err != nil {
+		return assay.Plan{}, err
+	}
+	return d.plan(typ)
+}
+
 // circuits expands every part of the library.
 func (d *definitions) circuits() ([]*logic.Circuit, error) {
 	lib, err := d.open()

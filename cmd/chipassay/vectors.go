@@ -36,16 +36,12 @@ func vectorsCommand(d *definitions) *cobra.Command {
 			if !ok {
 				return fmt.Errorf("there is no format %q: the formats are %s", format, formats)
 			}
-			typ, err := d.typeOf(args[0], family)
-			if err != nil {
-				return err
-			}
-			p, err := d.plan(typ)
+			p, err := d.planFor(args[0], family)
 			if err != nil {
 				return err
 			}
 			if short {
-				p.Sequence = fault.Shorten(p.Circuit, typ.Family, p.Sequence)
+				p.Sequence = fault.Shorten(p.Circuit, p.Type.Family, p.Sequence)
 			}
 			return write(p.Sequence, cmd.OutOrStdout())
 		},

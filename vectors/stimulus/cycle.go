@@ -82,7 +82,8 @@ func (w *walker) settings(r *Rules, moves part.Pins, clock int, random *rand.Ran
 	return slices.DeleteFunc(list, func(s part.Pins) bool { return r.forbidden(s) })
 }
 
-// copies makes a machine with the walker's state in every lane and a setting in each.
+// copies makes a machine with the walker's state in every lane, and a setting of
+// the inputs in each of the first lanes; the others have the present one.
 func (w *walker) copies(settings []part.Pins) *logic.Machine {
 	m := w.c.NewMachine()
 	state := make([]logic.Word, len(w.c.State))

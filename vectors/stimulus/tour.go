@@ -175,15 +175,7 @@ func (w *walker) successors(to []part.Pins) [][]logic.Value {
 
 // trial takes copies of the chip to each of up to 64 levels, one a lane.
 func (w *walker) trial(to []part.Pins) *logic.Machine {
-	m := w.c.NewMachine()
-	state := make([]logic.Word, len(w.c.State))
-	for i := range state {
-		state[i] = logic.Splat(w.m.State(i).Lane(0))
-	}
-	for _, pin := range w.c.InputPins {
-		m.Set(pin, logic.Splat(w.level(pin)))
-	}
-	m.Restore(state)
+	m := w.copies(nil)
 	for _, pin := range w.c.InputPins {
 		level := logic.Splat(w.level(pin))
 		for lane, drive := range to {

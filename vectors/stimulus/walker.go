@@ -117,14 +117,3 @@ func (w *walker) step() Step {
 	st.Drive = w.drive & st.Driven
 	return st
 }
-
-// known counts the state bits whose level is known.
-func (w *walker) known() int {
-	n := 0
-	for i := range w.c.State {
-		if w.m.State(i).Lane(0) != logic.X {
-			n++
-		}
-	}
-	return n
-}
