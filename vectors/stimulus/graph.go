@@ -103,27 +103,51 @@ func (e *explorer) place(n node) {
 	e.probe.m.Restore(state)
 }
 
-// tour takes every transition of the graph at least once: always on to a transition not
-// yet taken, by the shortest way where none leaves the node at hand. The steps
-// are those of a directed postman tour, or a few more; their number is returned.
+// tour takes the chip over every transition of the graph at least once.
 func (w *walker) tour(g *graph) (steps int) {
-	at := g.start
-	for left := g.edges; left > 0; {
-		for _, i := range g.wayToFresh(at) {
-			e := &g.out[at][i]
-			if !e.taken {
-				e.taken = true
-				left--
-			}
-			w.toggle(e.toggle)
-			at = e.to
-			steps++
-		}
-		if len(g.wayToFresh(at)) == 0 {
-			return steps
-		}
+	for _, t := range g.tour() {
+		w.toggle(t.toggle)
+		steps++
 	}
 	return steps
+}
+
+// tour takes every transition of the graph that can be reached at least once:
+// always on to one not yet taken, by the shortest way where none leaves the node
+// at hand. It is a directed postman tour, or somewhat longer than the shortest.
+func (g *graph) tour() (way []transition) {
+	at := g.start
+	for {
+		hops := g.wayToFresh(at)
+		if hops == nil {
+			return way
+		}
+		for _, i := range hops {
+			t := &g.out[at][i]
+			t.taken = true
+			way = append(way, *t)
+			at = t.to
+		}
+	}
+}
+
+// lowerBound is a number of steps that no tour of all transitions goes below:
+// each once, and one more for each way into a node beyond the ways out of it,
+// for every one of these has to be left again.
+func (g *graph) lowerBound() int {
+	surplus := make([]int, len(g.out))
+	bound := 0
+	for n, out := range g.out {
+		surplus[n] -= len(out)
+		for _, t := range out {
+			surplus[t.to]++
+			bound++
+		}
+	}
+	for _, s := range surplus {
+		bound += max(s, 0)
+	}
+	return bound - 1 // the tour may end where it is
 }
 
 // wayToFresh finds the shortest way from a node over a transition not yet taken, as

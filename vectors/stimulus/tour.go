@@ -72,8 +72,9 @@ func (w *walker) component(r *Rules, k logic.Component, seed uint64) (string, er
 	if !ok {
 		return w.walk(r, k, moves, random), nil
 	}
+	bound := g.lowerBound()
 	steps := w.tour(g)
-	return fmt.Sprintf("state tour: %d states and input levels, all %d transitions, in %d steps (at least %d)", len(g.nodes), g.edges, steps, g.edges), nil
+	return fmt.Sprintf("state tour: %d states and input levels, all %d transitions, in %d steps (at least %d are needed)", len(g.nodes), g.edges, steps, bound), nil
 }
 
 // sweepComponent goes through all input combinations of a part without memory.

@@ -146,3 +146,36 @@ func TestWalkOfACounterIsTrue(t *testing.T) {
 	}
 	require.Positive(t, carries)
 }
+
+// A 3-stage shift register is synchronised from all unknown by three clocks with
+// its input known, and by no fewer (textbook: an n-stage shift register has a
+// synchronising sequence of length n; Kohavi, Switching and Finite Automata
+// Theory, from memory).
+func TestShiftRegisterIsSynchronisedByItsLength(t *testing.T) {
+	s := sequence(t, `
+part 3 "3-stage shift register"
+kind shift-register
+families 74
+source "from memory"
+package DIP6
+  D 1 | | 6 VCC
+  CLK 2 | | 5 NC
+  GND 3 | | 4 Q3
+inputs D CLK
+outputs Q3
+register q[2]
+    on rise CLK : {q[0], D}
+register Q3
+    on rise CLK : q[1]
+`)
+	rises := 0
+	for i, st := range s.Steps {
+		if i > 0 && st.Drive.Has(2) && !s.Steps[i-1].Drive.Has(2) {
+			rises++
+		}
+		if st.Compared.Has(4) {
+			break
+		}
+	}
+	require.Equal(t, 3, rises, "the output is known after three clocks")
+}
