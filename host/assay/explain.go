@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"chipassay/vectors/fault"
+	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
@@ -22,10 +23,7 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 	for _, pin := range slices.Clone(r.PinsFailed) {
 		r.Findings = append(r.Findings, r.firstError(pin, errs[pin]))
 	}
-	var held part.Pins
-	for pin := range errs {
-		held = held.With(pin, !v.Pins[pin-1].Observable())
-	}
+	held := heldPins(v, p.Sequence, observed, errs)
 	best := bestCauses(fault.Diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held), levelCount(p.Sequence))
 	impostors := r.impostors(p, observed)
 	for _, cause := range best {
@@ -41,6 +39,27 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 	if len(r.GatesSound) > 0 {
 		r.Findings = append(r.Findings, plural("gate", r.GatesSound)+" answered every vector rightly")
 	}
+}
+
+// heldPins are the inputs that were seen at another level than they were driven to.
+func heldPins(v *part.Variant, s *stimulus.Sequence, observed []fault.Observation, errs map[int]int) (held fault.Held) {
+	for pin := range errs {
+		if v.Pins[pin-1].Observable() {
+			continue
+		}
+		alwaysLow, alwaysHigh := true, true
+		for i, st := range s.Steps {
+			if st.Driven.Has(pin) {
+				seen := observed[i].Value(pin)
+				alwaysLow = alwaysLow && seen == logic.Zero
+				alwaysHigh = alwaysHigh && seen == logic.One
+			}
+		}
+		held.Low = held.Low.With(pin, alwaysLow)
+		held.High = held.High.With(pin, alwaysHigh)
+		held.Now = held.Now.With(pin, !alwaysLow && !alwaysHigh)
+	}
+	return held
 }
 
 // impostors lists the parts that behave exactly as observed.
@@ -69,7 +88,7 @@ func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
 		return impostor
 	case impostor == "":
 		return causeWords(v, causes)
-	case len(causes[0].Faults) > 1 || causes[0].Unknown > 0: // one other part is likelier than two faults
+	case len(causes[0].Faults) > 1 || causes[0].Sometimes || causes[0].Unknown > 0: // one other part is likelier than two faults
 		return impostor + "; or " + causeWords(v, causes)
 	}
 	return causeWords(v, causes) + "; or it " + impostor
@@ -136,7 +155,11 @@ func causeWords(v *part.Variant, causes []fault.Cause) string {
 		for _, f := range c.Faults {
 			all = append(all, f.In(v))
 		}
-		words = append(words, strings.Join(all, " and "))
+		text := strings.Join(all, " and ")
+		if c.Sometimes {
+			text += ", but only now and then"
+		}
+		words = append(words, text)
 	}
 	if len(words) == 1 {
 		return words[0]

@@ -33,10 +33,22 @@ func (o Observation) Value(pin int) logic.Value {
 // A Cause is one fault, or two together, under which the chip would have shown
 // everything that was observed.
 type Cause struct {
-	Faults  []Fault
-	Unknown int // levels that the faults do not foretell, and so cannot contradict
-	wrong   int // levels that contradict them
+	Faults    []Fault
+	Sometimes bool // the fault comes and goes: each level was that of a good chip or that of the faulty one
+	Unknown   int  // levels that the faults do not foretell, and so cannot contradict
+	wrong     int  // levels that contradict them
+	absent    int  // levels that show the good chip where the faulty one would differ
 }
+
+// Held are the driven pins that were seen at the other level than they were
+// driven to: something holds each of them, which only a short explains.
+type Held struct {
+	Low  part.Pins // seen low whenever they were driven high
+	High part.Pins // seen high whenever they were driven low
+	Now  part.Pins // now and then
+}
+
+func (h Held) any() part.Pins { return h.Low | h.High | h.Now }
 
 // Pins gives the pins that the cause is about.
 func (c Cause) Pins() (pins part.Pins) {
@@ -49,11 +61,17 @@ func (c Cause) Pins() (pins part.Pins) {
 // maxWrong is how many contradictions tell a fault that is far off.
 const maxWrong = 400
 
-// shorted gives the pins that the cause's shorts join.
-func (c Cause) shorted() (pins part.Pins) {
+// holds gives the pins that the cause may hold against the adapter: those that
+// its shorts join, and those that are stuck hard at the level at which they were seen.
+func (c Cause) holds(held Held) (pins part.Pins) {
 	for _, f := range c.Faults {
-		if f.Kind == Short {
+		switch f.Kind {
+		case Short:
 			pins |= f.Pins()
+		case StuckLow:
+			pins |= f.Pins() & held.Low
+		case StuckHigh:
+			pins |= f.Pins() & held.High
 		}
 	}
 	return pins
@@ -63,17 +81,27 @@ func (c Cause) shorted() (pins part.Pins) {
 const pairsOf = 48
 
 // Diagnose finds the pin faults under which the chip would have shown exactly
-// what was observed, those that foretell most first; pairs of faults where no
-// single one does. The observations belong to the first steps of the sequence.
-// Held are the driven pins that were seen at the other level than they were driven
-// to: something holds each of them, which only a short explains.
-func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held part.Pins) []Cause {
-	d := diagnosis{c, f, s, observed}
+// what was observed, those that foretell most first; where no single one does,
+// faults of a combinational part that come and go, and pairs of faults. The
+// observations belong to the first steps of the sequence.
+func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {
+	d := diagnosis{c: c, f: f, s: s, observed: observed}
 	var singles [][]Fault
 	for _, fault := range PinFaults(c.Variant) {
 		singles = append(singles, []Fault{fault})
 	}
-	if causes := explained(d.try(singles, 1), held); len(causes) > 0 {
+	causes := explained(d.try(singles, 1), held)
+	if len(causes) > 0 && causes[0].Unknown == 0 {
+		return causes
+	}
+	// a short that leaves levels open explains less than a fault that comes and goes
+	if passing := d.sometimes(singles, held); len(causes) > 0 && causes[0].Faults[0].Kind == Short && len(passing) > 0 && d.unstable() {
+		return append(passing, causes...)
+	}
+	if len(causes) > 0 {
+		return causes
+	}
+	if causes := d.sometimes(singles, held); len(causes) > 0 && d.unstable() {
 		return causes
 	}
 	near := d.try(singles, maxWrong)
@@ -86,12 +114,51 @@ func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed [
 			pairs = append(pairs, []Fault{b.Faults[0], a.Faults[0]})
 		}
 	}
-	return explained(d.try(pairs, 1), held)
+	if causes := explained(d.try(pairs, 1), held); len(causes) > 0 {
+		return causes
+	}
+	return d.sometimes(singles, held)
+}
+
+// unstable tells whether any pin read differently in two readings of one step
+// that cannot both be true.
+func (d diagnosis) unstable() bool {
+	for i, o := range d.observed {
+		for pin := range d.s.Steps[i].Compared.All() {
+			if o.Value(pin) == logic.X {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// sometimes finds faults that explain every error if they come and go, those
+// that were present most of the time first.
+func (d diagnosis) sometimes(singles [][]Fault, held Held) []Cause {
+	if len(d.c.Registers) > 0 {
+		return nil // what a passing fault leaves behind in a register cannot be followed
+	}
+	d.forgiving = true
+	// what comes and goes is a bond or a contact; a short does so rarely, and explains almost anything
+	lone := slices.DeleteFunc(slices.Clone(singles), func(fs []Fault) bool { return fs[0].Kind == Short })
+	causes := explained(d.try(lone, 1), held)
+	if len(causes) == 0 {
+		causes = explained(d.try(singles, 1), held)
+	}
+	slices.SortStableFunc(causes, func(a, b Cause) int { return cmp.Compare(a.absent, b.absent) })
+	for i := range causes {
+		causes[i].Sometimes = true
+		if causes[i].absent > causes[0].absent {
+			return causes[:i]
+		}
+	}
+	return causes
 }
 
 // explained keeps the causes that nothing contradicts, those that foretell most first.
-func explained(all []Cause, held part.Pins) []Cause {
-	all = slices.DeleteFunc(slices.Clone(all), func(c Cause) bool { return c.wrong > 0 || held&^c.shorted() != 0 })
+func explained(all []Cause, held Held) []Cause {
+	all = slices.DeleteFunc(slices.Clone(all), func(c Cause) bool { return c.wrong > 0 || held.any()&^c.holds(held) != 0 })
 	slices.SortStableFunc(all, func(a, b Cause) int { return cmp.Compare(a.Unknown, b.Unknown) })
 	return all
 }
@@ -101,6 +168,8 @@ type diagnosis struct {
 	f        *part.Family
 	s        *stimulus.Sequence
 	observed []Observation
+	// forgiving takes the level of a good chip for no contradiction.
+	forgiving bool
 }
 
 // try simulates sets of faults, each in a lane of its own, and counts what
@@ -120,14 +189,24 @@ func (d diagnosis) try(sets [][]Fault, enough int) []Cause {
 }
 
 func (d diagnosis) compare(sim *simulation, group [][]Fault, enough int) []Cause {
-	wrong, unknown := make([]int, lanes), make([]int, lanes)
+	wrong, unknown, absent := make([]int, lanes), make([]int, lanes), make([]int, lanes)
 	open := ^uint64(0) >> (lanes - len(group)) // lanes with few contradictions yet
 	for i, o := range d.observed {
 		st := d.s.Steps[i]
 		sim.apply(st)
 		for pin := range st.Compared.All() {
 			w := sim.shown[pin]
-			for rest := open &^ agrees(w, o.Value(pin)); rest != 0; rest &= rest - 1 {
+			allowed := agrees(w, o.Value(pin))
+			if want, _ := st.Expect(pin); d.forgiving {
+				if o.Value(pin) == want {
+					for rest := open &^ allowed; rest != 0; rest &= rest - 1 {
+						absent[bits.TrailingZeros64(rest)]++
+					}
+					continue
+				}
+				allowed = o.either(pin, want, w)
+			}
+			for rest := open &^ allowed; rest != 0; rest &= rest - 1 {
 				lane := bits.TrailingZeros64(rest)
 				if wrong[lane]++; wrong[lane] >= enough {
 					open &^= 1 << lane
@@ -143,9 +222,33 @@ func (d diagnosis) compare(sim *simulation, group [][]Fault, enough int) []Cause
 	}
 	var causes []Cause
 	for lane, faults := range group {
-		causes = append(causes, Cause{Faults: faults, Unknown: unknown[lane], wrong: wrong[lane]})
+		causes = append(causes, Cause{Faults: faults, Unknown: unknown[lane], wrong: wrong[lane], absent: absent[lane]})
 	}
 	return causes
+}
+
+// either gives the lanes in which each of a pin's two readings is that of the good
+// chip, which shows want, or that of the faulty one.
+func (o Observation) either(pin int, want logic.Value, w logic.Word) uint64 {
+	allowed := ^uint64(0)
+	released := ^(w.Hi | w.Lo)
+	for _, reading := range []struct {
+		high, pulledUp bool
+	}{{o.PulledUp.Has(pin), true}, {o.PulledDown.Has(pin), false}} {
+		good := want == logic.One && reading.high || want == logic.Zero && !reading.high || want == logic.Z && reading.high == reading.pulledUp
+		if good {
+			continue
+		}
+		faulty := w.Lo
+		if reading.high {
+			faulty = w.Hi
+		}
+		if reading.high == reading.pulledUp {
+			faulty |= released
+		}
+		allowed &= faulty
+	}
+	return allowed
 }
 
 // agrees gives the lanes whose level does not contradict an observed value.

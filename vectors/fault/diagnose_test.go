@@ -74,7 +74,7 @@ func TestDiagnosisNamesTheCause(t *testing.T) {
 			return logic.FromBool(nand3(high, 8) == logic.One && nand3(high, 12) == logic.One)
 		}, fault.Fault{Kind: fault.Short, Pin: 8, Other: 12}},
 	} {
-		causes := fault.Diagnose(c, typ.Family, s, observe(s, test.level), 0)
+		causes := fault.Diagnose(c, typ.Family, s, observe(s, test.level), fault.Held{})
 		require.NotEmpty(t, causes, test.name)
 		best := []fault.Fault{}
 		for _, cause := range causes {

@@ -1,0 +1,307 @@
+package assay
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// A Prober probes a socket whose supply is off. Steps, readbacks and voltages
+// are by the socket's positions, 1 to 28, as if they were the pins of a 28-pin
+// package: a chip may lie elsewhere than it should. *adapter.Seat is one.
+type Prober interface {
+	// Probe applies steps with both rails at a level and gives the positions that read high.
+	Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error)
+	// ProbeVolts applies one step and gives the voltages, V; NaN where none is sensed.
+	ProbeVolts(ctx context.Context, step stimulus.Step, bias, load adapter.Rail) ([adapter.Positions + 1]float64, error)
+}
+
+// A Seating is how a chip lies in the socket, found without power through the
+// junctions that every die has between ground and its pins.
+type Seating struct {
+	Found  string // "pins 3 and 11 make no contact"; empty where the chip lies as it should
+	Advice string // what to do with the chip
+	Pins   []int  // that it is about, ascending
+}
+
+// Good tells whether nothing speaks against power.
+func (s Seating) Good() bool { return s.Found == "" }
+
+func (s Seating) String() string { return s.Found + ": " + s.Advice }
+
+// Electrical values of the adapter, revision A (firmware/README.md).
+const (
+	railVolts = 5.0
+	driveOhms = 205 // resistor and the microcontroller's output
+	loadOhms  = 1_000
+)
+
+// A placement is where a chip may lie: off the lever end by some positions, and turned.
+type placement struct {
+	shift  int
+	turned bool
+}
+
+// position is the socket position of pin p of an n-pin package placed so.
+func (l placement) position(p, n int) int {
+	if l.turned {
+		p = (p+n/2-1)%n + 1
+	}
+	if p > n/2 {
+		return adapter.PositionOf(p, n) - l.shift
+	}
+	return adapter.PositionOf(p, n) + l.shift
+}
+
+// contact is the test of one chip's seating.
+type contact struct {
+	ctx    context.Context
+	prober Prober
+	v      *part.Variant
+	n      int
+	cmos   bool
+}
+
+// Contact finds how the chip in an unpowered socket lies there, as a type. It
+// leaves the socket driven; the caller makes it safe.
+//
+// It relies on what production tests of opens and shorts rely on: with the
+// ground pin driven high and a pin pulled low, the pin stands one junction below
+// the ground pin, 0.2 to 1.5 V (common practice).
+func Contact(ctx context.Context, p Prober, t part.Type) (Seating, error) {
+	c := contact{ctx, p, t.Variant, len(t.Variant.Pins), !t.Family.Technology.Bipolar()}
+	if right, err := c.fits(placement{}); err != nil || !right {
+		return c.misplaced(err)
+	}
+	touching, err := c.touching(placement{})
+	if err != nil {
+		return Seating{}, err
+	}
+	if missing := c.judged() &^ touching; missing != 0 {
+		return noContact(slices.Collect(missing.All())...), nil
+	}
+	if s, err := c.pinShorts(); err != nil || !s.Good() {
+		return s, err
+	}
+	return c.supplyShorts()
+}
+
+// judged are the pins that touch the die for certain, by number: all but those
+// for parts outside the chip, those that some makers leave open, the ground pin
+// itself, and outputs that only pull high, which need no junction to ground.
+func (c *contact) judged() (pins part.Pins) {
+	for _, p := range c.v.Pins {
+		switch p.Role {
+		case part.Input, part.Output, part.Bidirectional, part.Supply:
+			pins = pins.With(p.Number, p.Untested == "" && p.Stage != part.OpenEmitter && p.Number != c.v.GND())
+		}
+	}
+	return pins
+}
+
+// at gives the positions of pins.
+func (c *contact) at(l placement, pins part.Pins) (positions part.Pins) {
+	for pin := range pins.All() {
+		positions = positions.With(l.position(pin, c.n), true)
+	}
+	return positions
+}
+
+func (c *contact) all() part.Pins { return 1<<c.n - 1 }
+
+// high drives pins high, with the others released.
+func high(positions part.Pins) stimulus.Step {
+	return stimulus.Step{Driven: positions, Drive: positions}
+}
+
+// touching gives the pins that are seen to touch a chip whose ground pin does:
+// with every other pin driven high, and so without load on the ground pin, a pin
+// that the bias rail pulls low stands at 4.1 V, which reads high for certain.
+func (c *contact) touching(l placement) (part.Pins, error) {
+	var steps []stimulus.Step
+	judged := c.judged()
+	for pin := range judged.All() {
+		steps = append(steps, high(c.at(l, c.all().With(pin, false))))
+	}
+	read, err := c.prober.Probe(c.ctx, steps, adapter.Low, adapter.Off)
+	if err != nil {
+		return 0, err
+	}
+	var touching part.Pins
+	i := 0
+	for pin := range judged.All() {
+		touching = touching.With(pin, read[i].Has(l.position(pin, c.n)))
+		i++
+	}
+	return touching, nil
+}
+
+// misplaced says what it means that the inputs do not stand a junction below the
+// position where the ground pin should be. An error of finding out is passed on.
+func (c *contact) misplaced(err error) (Seating, error) {
+	if err != nil {
+		return Seating{}, err
+	}
+	for _, l := range []placement{{0, true}, {1, false}, {2, false}, {1, true}, {2, true}} {
+		if c.n+2*l.shift > adapter.Positions {
+			continue
+		}
+		if fits, err := c.fits(l); err != nil || fits {
+			return c.lies(l), err
+		}
+	}
+	present, err := c.present()
+	if err != nil {
+		return Seating{}, err
+	}
+	if !present {
+		return Seating{
+			Found:  "empty socket",
+			Advice: "seat the chip with pin 1 at the lever end, close the lever and test again",
+		}, nil
+	}
+	volts, _, err := c.belowGround(placement{})
+	if err != nil {
+		return Seating{}, err
+	}
+	for pin := range c.judged().All() {
+		if volts[adapter.PositionOf(pin, c.n)] > leastVolts {
+			return Seating{
+				Found:  fmt.Sprintf("the pins do not answer as those of a %s do, either way round", c.v.Part.Number),
+				Advice: "look whether the marking is read rightly and which end pin 1 is at; it may be another part, or broken",
+			}, nil
+		}
+	}
+	return noContact(c.v.GND()), nil
+}
+
+// lies says where a chip lies that should lie elsewhere.
+func (c *contact) lies(l placement) Seating {
+	if l.shift > 0 {
+		return Seating{
+			Found:  "shifted by " + [...]string{1: "one", 2: "two"}[l.shift],
+			Advice: "take the chip out, seat it with pin 1 at the lever end and test again",
+		}
+	}
+	return Seating{
+		Found: "put in backwards",
+		Advice: "take the chip out and turn it, the notch and pin 1 towards the lever end; " +
+			"it has had no supply and came to no harm here",
+	}
+}
+
+func (c *contact) inputs() (pins part.Pins) {
+	for _, p := range c.v.Pins {
+		pins = pins.With(p.Number, p.Role == part.Input || p.Role == part.Bidirectional)
+	}
+	return pins
+}
+
+func noContact(pins ...int) Seating {
+	verb := "makes"
+	if len(pins) > 1 {
+		verb = "make"
+	}
+	return Seating{
+		Found: fmt.Sprintf("%s %s no contact", pinList(pins), verb),
+		Advice: "take the chip out, look for bent or tarnished pins, straighten and clean them, and test again; " +
+			"if it stays so, the bond wire inside is broken and the chip is for the scrap box",
+		Pins: pins,
+	}
+}
+
+// pinList writes "pin 3", "pins 3 and 11", "pins 3, 4 and 11".
+func pinList(pins []int) string {
+	words := make([]string, len(pins))
+	for i, p := range pins {
+		words[i] = fmt.Sprint(p)
+	}
+	if last := len(words) - 1; last > 0 {
+		return "pins " + strings.Join(words[:last], ", ") + " and " + words[last]
+	}
+	return "pin " + words[0]
+}
+
+// present tells whether anything lies in the socket though no pin sees its
+// ground: the supply pin follows the signals of a CMOS part, and the pins of a
+// bipolar part follow its supply pin.
+func (c *contact) present() (bool, error) {
+	vcc := c.at(placement{}, part.PinSet(c.v.VCC()))
+	signals := c.at(placement{}, c.judged()) &^ vcc
+	read, err := c.prober.Probe(c.ctx, []stimulus.Step{high(signals)}, adapter.Off, adapter.Low)
+	if err != nil || read[0]&vcc != 0 {
+		return true, err
+	}
+	volts, err := c.prober.ProbeVolts(c.ctx, high(vcc), adapter.Low, adapter.Off)
+	if err != nil {
+		return false, err
+	}
+	for position := range signals.All() {
+		if volts[position] > leastVolts {
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
+// Limits of voltages in an unpowered socket.
+const (
+	leastVolts    = 0.5  // V: a position that nothing holds up stays below it
+	leastJunction = 0.2  // V, across a junction; less is a short (common practice)
+	mostJunction  = 1.1  // V at a few mA; an input of a chip put in backwards stands lower
+	leastDie      = 0.75 // V, across a die at 0.5 mA; less is a short
+)
+
+// fits tells whether most inputs stand one junction below the ground pin of a
+// chip placed so, when that alone is driven high. Inputs decide: in a chip put in
+// backwards they hang on resistors or on nothing, while outputs may look right.
+func (c *contact) fits(l placement) (bool, error) {
+	volts, ground, err := c.belowGround(l)
+	if err != nil {
+		return false, err
+	}
+	fit, judged := 0, 0
+	for pin := range (c.judged() & c.inputs()).All() {
+		v := volts[l.position(pin, c.n)]
+		if math.IsNaN(v) {
+			continue
+		}
+		judged++
+		if drop := ground - v; drop > 0 && drop < mostJunction && v > leastVolts {
+			fit++
+		}
+	}
+	return 2*fit > judged, nil
+}
+
+// belowGround gives the voltages with the ground pin of a chip placed so driven
+// high against the load rail, and that of the ground pin. Where the adapter does
+// not sense it, the currents through the load resistors tell what its drive
+// resistance takes.
+func (c *contact) belowGround(l placement) (volts [adapter.Positions + 1]float64, ground float64, err error) {
+	position := l.position(c.v.GND(), c.n)
+	volts, err = c.prober.ProbeVolts(c.ctx, high(part.PinSet(position)), adapter.Off, adapter.Low)
+	if ground = volts[position]; err != nil || !math.IsNaN(ground) {
+		return volts, ground, err
+	}
+	sum, sensed, pins := 0.0, 0.0, 0.0
+	for _, p := range c.v.Pins {
+		if p.Role == part.NoConnect || p.Number == c.v.GND() {
+			continue
+		}
+		pins++
+		if v := volts[l.position(p.Number, c.n)]; !math.IsNaN(v) {
+			sum += v
+			sensed++
+		}
+	}
+	amps := sum / max(sensed, 1) * pins / loadOhms
+	// the ground pin has a load resistor too: (rail - ground) / drive = ground / load + amps
+	return volts, (railVolts/driveOhms - amps) / (1.0/driveOhms + 1.0/loadOhms), nil
+}
