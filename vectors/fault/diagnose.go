@@ -94,9 +94,9 @@ func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed [
 	if len(causes) > 0 && causes[0].Unknown == 0 {
 		return causes
 	}
-	// a short that leaves levels open explains less than a fault that comes and goes
+	// where a short leaves levels open, a fault that comes and goes may explain as much
 	if passing := d.sometimes(singles, held); len(causes) > 0 && causes[0].Faults[0].Kind == Short && len(passing) > 0 && d.unstable() {
-		return append(passing, causes...)
+		return append(causes, passing...)
 	}
 	if len(causes) > 0 {
 		return causes
