@@ -83,7 +83,7 @@ func oracleNumbers() map[string]bool {
 	numbers := map[string]bool{}
 	for _, keys := range [][]string{
 		slices.Collect(maps.Keys(sheets)), slices.Collect(maps.Keys(truths4000)),
-		slices.Collect(maps.Keys(states74)), slices.Collect(maps.Keys(states4000)),
+		slices.Collect(maps.Keys(states74)), slices.Collect(maps.Keys(truths74)), slices.Collect(maps.Keys(states4000)),
 	} {
 		for _, key := range keys {
 			list, _, _ := strings.Cut(key, "/")
