@@ -127,7 +127,7 @@ func (s *Seat) Apply(ctx context.Context, steps []stimulus.Step, bias Rail) ([]p
 	for rest := steps; len(rest) > 0; {
 		var b batch
 		b, rest = cut(rest, fixed, turning)
-		samples, err := s.request(ctx, b)
+		samples, err := s.adapter.request(ctx, s.drives(b), s.Settle, false)
 		if err != nil {
 			return read, err
 		}
@@ -164,23 +164,26 @@ func (s *Seat) stepsPerRequest() (fixed, turning int) {
 	return min(most, protocol.ApplySteps(c.MaxPayload, false)), min(most, protocol.ApplySteps(c.MaxPayload, true))
 }
 
-// request applies the steps of one batch and gives their samples.
-func (s *Seat) request(ctx context.Context, steps batch) ([]uint32, error) {
-	request := protocol.Apply{SettleUS: uint16(s.Settle.Microseconds())}
+// drives are the steps of one batch in socket words.
+func (s *Seat) drives(steps batch) []protocol.Drive {
+	var drives []protocol.Drive
 	for _, step := range steps {
-		request.Steps = append(request.Steps, protocol.Drive{
-			Direction: uint32(s.word(step.Driven)),
-			Level:     uint32(s.word(step.Drive)),
-		})
+		drives = append(drives, protocol.Drive{Direction: uint32(s.word(step.Driven)), Level: uint32(s.word(step.Drive))})
 	}
+	return drives
+}
+
+// request applies a few steps and gives their samples.
+func (a *Adapter) request(ctx context.Context, steps []protocol.Drive, settle time.Duration, unpowered bool) ([]uint32, error) {
+	request := protocol.Apply{Unpowered: unpowered, SettleUS: uint16(settle.Microseconds()), Steps: steps}
 	var reply protocol.ApplyReply
 	// beside settling, driving and sampling take a few microseconds
-	work := time.Duration(len(steps)) * (s.Settle + 10*time.Microsecond)
-	if err := s.adapter.call(ctx, &request, &reply, work); err != nil {
+	work := time.Duration(len(steps)) * (settle + 10*time.Microsecond)
+	if err := a.call(ctx, &request, &reply, work); err != nil {
 		return nil, err
 	}
 	if len(reply.Samples) != len(steps) {
-		return nil, s.adapter.fail(fmt.Errorf("%w: %d samples for %d steps", protocol.ErrPayload, len(reply.Samples), len(steps)))
+		return nil, a.fail(fmt.Errorf("%w: %d samples for %d steps", protocol.ErrPayload, len(reply.Samples), len(steps)))
 	}
 	return reply.Samples, nil
 }

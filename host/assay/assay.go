@@ -63,7 +63,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	if err != nil {
 		return r.notTested(unfinished(err))
 	}
-	r.judge(socket, p, observed)
+	r.judge(socket, p, observed, func() bool { return r.present(ctx, socket) })
 	return r
 }
 
@@ -117,7 +117,7 @@ func supplyLimitMA(f *part.Family) int {
 }
 
 // judge compares what was observed with what a good chip does.
-func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation) {
+func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, present func() bool) {
 	s := p.Sequence
 	errs := r.compare(s, observed, socket.Sensed())
 	switch {
@@ -126,7 +126,7 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation) {
 		r.Reason = fmt.Sprintf("all %d vectors answered as the data sheet says", r.VectorsApplied)
 		r.GatesSound = gateNames(r.Type.Variant, func(part.Gate) bool { return true })
 		return
-	case silent(s, observed) && r.SupplyCurrentMA < presenceMA:
+	case silent(s, observed) && r.SupplyCurrentMA < presenceMA && !present():
 		r.PinsFailed = []int{}
 		r.Failures, r.FailureCount = nil, 0
 		r.notTested(silence(r))
@@ -138,6 +138,26 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation) {
 
 // presenceMA is a supply current, in mA, that only a chip in the socket takes.
 const presenceMA = 0.3
+
+// present tells whether a chip touches the socket, though it answers nothing: with
+// the supply off, its pins follow its ground pin through their junctions.
+func (r *Result) present(ctx context.Context, socket Socket) bool {
+	prober, ok := socket.(interface {
+		Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error)
+	})
+	if !ok {
+		return false
+	}
+	defer func() {
+		off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
+		defer cancel()
+		_ = socket.PowerOff(off) // nothing is supplied; the adapter lets go by itself too
+	}()
+	v := r.Type.Variant
+	ground := adapter.PositionOf(v.GND(), len(v.Pins))
+	read, err := prober.Probe(ctx, []stimulus.Step{high(part.PinSet(ground))}, adapter.Low, adapter.Off)
+	return err == nil && (read[0]&^part.PinSet(ground)).Len() > len(v.Pins)/3
+}
 
 // silent tells whether nothing in the socket drove any pin, though a good chip would.
 func silent(s *stimulus.Sequence, observed []fault.Observation) bool {
