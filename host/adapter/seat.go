@@ -80,6 +80,10 @@ func (s *Seat) Sensed() part.Pins { return s.pins(s.adapter.Capabilities.Sense) 
 // of the current: bypass capacitors are charged and the chip has come to rest.
 const powerSettle = 20 * time.Millisecond
 
+// biasMA is what the bias rail, held low, takes from the supply through the
+// 10 kΩ at the chip's supply pin, mA.
+const biasMA = 0.5
+
 // notMeasured stands for a supply current that is not known, mA.
 const notMeasured = -1
 
@@ -90,6 +94,12 @@ const notMeasured = -1
 func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 	if most := s.adapter.Capabilities.MaxCurrentMA; limitMA < 1 || limitMA > most {
 		return notMeasured, fmt.Errorf("%w limit the supply current to %d mA: it can from 1 to %d mA", ErrCannot, limitMA, most)
+	}
+	// no MOS input may float while the supply comes: it would draw current of its own
+	if s.adapter.Capabilities.Bias {
+		if err := s.setRails(ctx, protocol.Rails{Bias: protocol.RailLow}); err != nil {
+			return notMeasured, err
+		}
 	}
 	request := &protocol.Power{
 		High:     uint8(PositionOf(s.VCC, s.Pins)),
@@ -104,7 +114,11 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 	if reply.Current == protocol.NotMeasured {
 		return notMeasured, nil
 	}
-	return float64(reply.Current) / 100, nil // from 10 µA
+	mA := float64(reply.Current) / 100 // from 10 µA
+	if s.adapter.Capabilities.Bias {
+		mA = max(0, mA-biasMA)
+	}
+	return mA, nil
 }
 
 // PowerOff makes the socket safe: positions released, rails off, supply open.

@@ -27,6 +27,7 @@ func (s *Socket) at(w adapter.Word) (nodes uint64) {
 func (s *Socket) settle(nodes uint64) {
 	s.dirty, s.hunting = nodes|s.hunting, 0
 	s.noise = s.random.Uint64()
+	s.dirty |= s.undecided()
 	s.warm()
 	s.solveDirty()
 	s.power()
@@ -180,6 +181,22 @@ func (s *Socket) output(p *pad) element {
 		return p.high
 	}
 	return element{}
+}
+
+// undecided gives the nodes of outputs whose level is unknown: by another chance
+// they stand elsewhere.
+func (s *Socket) undecided() (nodes uint64) {
+	if !s.powered {
+		return 0
+	}
+	for i := range s.nodes {
+		for _, p := range s.nodes[i].pads {
+			if p.out && s.outputs[p.pin] == logic.X {
+				nodes |= 1 << i
+			}
+		}
+	}
+	return nodes
 }
 
 func (s *Socket) chance(pin int) logic.Value { return logic.FromBool(s.noise>>pin&1 != 0) }
