@@ -13,15 +13,16 @@ const maxRounds = 200
 // A Machine is a chip at work: a circuit with the levels at its inputs and the
 // state of its registers, in 64 independent lanes.
 type Machine struct {
-	c      *Circuit
-	gates  []gate
-	level  []Word   // of each node
-	next   []Word   // of each state bit
-	before [][]Word // level of each rule's clock when it was last looked at
-	pinOf  [part.MaxPins + 1]int32
-	outOf  [part.MaxPins + 1]int32 // index into Outputs plus one
-	forces []force                 // of stuck nodes
-	forced []int32                 // of each node: 0, or an index into forces plus one; nil where the chip is good
+	certain bool // it has powered up: what is left open stays as it is
+	c       *Circuit
+	gates   []gate
+	level   []Word   // of each node
+	next    []Word   // of each state bit
+	before  [][]Word // level of each rule's clock when it was last looked at
+	pinOf   [part.MaxPins + 1]int32
+	outOf   [part.MaxPins + 1]int32 // index into Outputs plus one
+	forces  []force                 // of stuck nodes
+	forced  []int32                 // of each node: 0, or an index into forces plus one; nil where the chip is good
 }
 
 // A force makes some lanes of a line stuck: Or and And are applied in this order.
@@ -54,6 +55,7 @@ func (c *Circuit) NewMachine() *Machine {
 
 // Reset makes all inputs and all state unknown.
 func (m *Machine) Reset() {
+	m.certain = false
 	for n, node := range m.c.Nodes {
 		if node.Op == Input || node.Op == State {
 			m.level[n] = Splat(X)
@@ -67,8 +69,11 @@ func (m *Machine) Reset() {
 	m.evaluate()
 }
 
-// PowerUp gives each state bit a level at random in each lane, the same for the same seed.
+// PowerUp gives each state bit a level at random in each lane, the same for the
+// same seed. From then on the machine is one certain chip: where the definition
+// leaves the next state open, this one stays as it is.
 func (m *Machine) PowerUp(seed uint64) {
+	m.certain = true
 	random := rand.New(rand.NewPCG(seed, 0))
 	for _, s := range m.c.State {
 		high := random.Uint64()
@@ -198,8 +203,13 @@ func (m *Machine) clock() bool {
 	}
 	changed := false
 	for i, s := range m.c.State {
-		if m.level[s.Node] != m.next[i] {
-			m.level[s.Node] = m.next[i]
+		next := m.next[i]
+		if m.certain {
+			open := next.Hi & next.Lo
+			next = Word{next.Hi&^open | m.level[s.Node].Hi&open, next.Lo&^open | m.level[s.Node].Lo&open}
+		}
+		if m.level[s.Node] != next {
+			m.level[s.Node] = next
 			changed = true
 		}
 	}
