@@ -50,6 +50,7 @@ type Socket struct {
 	inputs   [adapter.Positions + 1]logic.Value // what the die was last given
 	outputs  [adapter.Positions + 1]logic.Value // what the die last answered
 	given    bool                               // the die was given something since it last settled
+	charge   uint64                             // one bit a pin: what a MOS input without a bond floats at
 	dirty    uint64                             // nodes to be solved, by number
 	fresh    uint64                             // nodes solved whose levels the die was not given yet
 	noise    uint64                             // one bit a pin: how an unknown level turns out until the next change
