@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -97,11 +98,27 @@ func (e *FamilyError) Error() string {
 	return fmt.Sprintf("part %s is not the same chip in every family: say which it is: %s", e.Part.Number, strings.Join(forms, ", "))
 }
 
-// Open finds a type by its number: 7410, 74LS51, 54LS51, 4011B, 74HC4075. Where
-// the number names no family, the part's first family is taken if all families
-// have the same pins and function, and a *FamilyError asks for it if not.
+// shorthand is how people at a bench speak of the 7400 series: LS51, HC00, 51.
+var shorthand = regexp.MustCompile(`^([A-Z]{0,3})([0-9]{2,3})$`)
+
+// spell writes a shorthand out: LS51 is 74LS51, and 51 is the 7451 of whatever family.
+func spell(typed string) string {
+	m := shorthand.FindStringSubmatch(strings.ToUpper(strings.TrimSpace(typed)))
+	switch {
+	case m == nil:
+		return typed
+	case m[1] == "":
+		return "74X" + m[2]
+	}
+	return "74" + m[1] + m[2]
+}
+
+// Open finds a type by its number: 7410, 74LS51, 54LS51, 4011B, 74HC4075, or for
+// short LS51 and 51. Where the number names no family, the part's first family is
+// taken if all families have the same pins and function, and a *FamilyError asks
+// for it if not.
 func (l *Library) Open(typed string) (part.Type, error) {
-	number, family, ok := part.SplitTypeName(typed)
+	number, family, ok := part.SplitTypeName(spell(typed))
 	if !ok {
 		number = strings.ToUpper(strings.TrimSpace(typed))
 	}
