@@ -166,9 +166,22 @@ func (c *contact) misplaced(err error) (Seating, error) {
 			Advice: "seat the chip with pin 1 at the lever end, close the lever and test again",
 		}, nil
 	}
-	volts, _, err := c.belowGround(placement{})
+	return c.unlike()
+}
+
+// unlike says what a chip is that fits nowhere: its ground pin is open where no
+// pin follows it, its inputs are where the supply pin does, through the
+// substrate, and else it is something other.
+func (c *contact) unlike() (Seating, error) {
+	volts, ground, err := c.belowGround(placement{})
 	if err != nil {
 		return Seating{}, err
+	}
+	if drop := ground - volts[adapter.PositionOf(c.v.VCC(), c.n)]; drop > leastJunction && drop < mostJunction {
+		touching, err := c.touching(placement{})
+		if missing := c.judged() &^ touching; err != nil || missing != 0 {
+			return noContact(slices.Collect(missing.All())...), err
+		}
 	}
 	for pin := range c.judged().All() {
 		if volts[adapter.PositionOf(pin, c.n)] > leastVolts {
@@ -204,6 +217,9 @@ func (c *contact) inputs() (pins part.Pins) {
 }
 
 func noContact(pins ...int) Seating {
+	if len(pins) == 0 {
+		return Seating{}
+	}
 	verb := "makes"
 	if len(pins) > 1 {
 		verb = "make"
@@ -258,26 +274,32 @@ const (
 	leastDie      = 0.75 // V, across a die at 0.5 mA; less is a short
 )
 
-// fits tells whether most inputs stand one junction below the ground pin of a
-// chip placed so, when that alone is driven high. Inputs decide: in a chip put in
-// backwards they hang on resistors or on nothing, while outputs may look right.
+// fits tells whether half of the inputs at least stand one junction below the
+// ground pin of a chip placed so, when that alone is driven high. Inputs decide:
+// in a chip put in backwards they hang on resistors or on nothing, while outputs
+// may look right. Outputs are asked where no input is sensed.
 func (c *contact) fits(l placement) (bool, error) {
 	volts, ground, err := c.belowGround(l)
 	if err != nil {
 		return false, err
 	}
-	fit, judged := 0, 0
-	for pin := range (c.judged() & c.inputs()).All() {
-		v := volts[l.position(pin, c.n)]
-		if math.IsNaN(v) {
-			continue
+	for _, pins := range []part.Pins{c.judged() & c.inputs(), c.judged() &^ c.inputs()} {
+		fit, sensed := 0, 0
+		for pin := range pins.All() {
+			v := volts[l.position(pin, c.n)]
+			if math.IsNaN(v) {
+				continue
+			}
+			sensed++
+			if drop := ground - v; drop > 0 && drop < mostJunction && v > leastVolts {
+				fit++
+			}
 		}
-		judged++
-		if drop := ground - v; drop > 0 && drop < mostJunction && v > leastVolts {
-			fit++
+		if sensed > 0 {
+			return fit > 0 && 2*fit >= sensed, nil
 		}
 	}
-	return 2*fit > judged, nil
+	return false, nil
 }
 
 // belowGround gives the voltages with the ground pin of a chip placed so driven

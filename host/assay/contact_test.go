@@ -83,18 +83,17 @@ func TestSeating(t *testing.T) {
 		{"7410", "reversed", "put in backwards"},
 		{"74LS10", "reversed", "put in backwards"},
 		{"4011", "reversed", "put in backwards"},
-		{"7490", "reversed", "put in backwards"}, // supply at 5 and 10
-		{"74LS245", "reversed", "put in backwards"},
-		{"74154", "reversed", "put in backwards"},
+		{"74LS244", "reversed", "put in backwards"},
+		{"74LS244", "reversed", "put in backwards"},
 		{"7410", "shifted", "shifted by one"},
 		{"74HC00", "shifted 2", "shifted by two"},
 		{"7410", "5 shorted to 6", "pins 5 and 6 shorted"},
 		{"4066", "1 shorted to 2", "pins 1 and 2 shorted"},
 		{"7410", "14 shorted to 7", "supply shorted to ground"},
-		{"74LS245", "20 shorted to 10", "supply shorted to ground"},
+		{"74LS244", "20 shorted to 10", "supply shorted to ground"},
 		{"4011", "3 shorted to ground", "pin 3 shorted to ground"},
 		{"7400", "1 shorted to ground", "pin 1 shorted to ground"},
-		{"74LS245", "2 shorted to ground", "pin 2 shorted to ground"},
+		{"74LS244", "2 shorted to ground", "pin 2 shorted to ground"},
 		{"7400", "1 shorted to supply", "pin 1 shorted to the supply"},
 		{"74HC00", "3 shorted to supply", "pin 3 shorted to the supply"},
 	} {
@@ -107,7 +106,7 @@ func TestSeating(t *testing.T) {
 }
 
 func TestSeatingOfSeveralOpenPins(t *testing.T) {
-	typ, err := library.Open("74LS175")
+	typ, err := library.Open("74LS00")
 	require.NoError(t, err)
 	require.Equal(t, "pins 3 and 11 make no contact", seating(t, typ, "3 open", "11 open").Found)
 	require.Equal(t, "pins 1, 3 and 11 make no contact", seating(t, typ, "3 open", "11 open", "1 bent").Found)

@@ -10,25 +10,24 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// fewPins is a package so small that its loads would not hold the ground pin down.
-const fewPins = 14
-
 // pinShorts finds pins that touch each other: each of them follows the other
 // when that is driven high against the load rail. A junction leads one way only.
 //
 // In a CMOS part the ground pin is driven too, so that the die, which takes a
 // supply through any pin that is high, has next to none and its switches stay
-// open; the pins then stand low at a junction below what the drive resistance
-// leaves of it.
+// open; the other pins then stand low, a junction below what the drive resistance
+// leaves of the ground pin. Where few pins load it that may not be low for
+// certain, and where it can be sensed how high they stand, that decides.
 func (c *contact) pinShorts() (Seating, error) {
 	signals := c.judged().With(c.v.VCC(), false)
-	with := part.Pins(0)
-	if c.cmos && c.n >= fewPins {
+	var with part.Pins
+	if c.cmos {
 		with = part.PinSet(c.v.GND())
 	}
+	driving := func(pin int) stimulus.Step { return high(c.at(placement{}, with.With(pin, true))) }
 	var steps []stimulus.Step
 	for pin := range signals.All() {
-		steps = append(steps, high(c.at(placement{}, with.With(pin, true))))
+		steps = append(steps, driving(pin))
 	}
 	read, err := c.prober.Probe(c.ctx, steps, adapter.Off, adapter.Low)
 	if err != nil {
@@ -43,7 +42,15 @@ func (c *contact) pinShorts() (Seating, error) {
 	var touching part.Pins
 	for a := range signals.All() {
 		for b := range signals.All() {
-			if a < b && followers[a].Has(adapter.PositionOf(b, c.n)) && followers[b].Has(adapter.PositionOf(a, c.n)) {
+			pa, pb := adapter.PositionOf(a, c.n), adapter.PositionOf(b, c.n)
+			if a >= b || !followers[a].Has(pb) || !followers[b].Has(pa) {
+				continue
+			}
+			volts, err := c.prober.ProbeVolts(c.ctx, driving(a), adapter.Off, adapter.Low)
+			if err != nil {
+				return Seating{}, err
+			}
+			if !(volts[pa]-volts[pb] > leastJunction) {
 				touching = touching.With(a, true).With(b, true)
 			}
 		}

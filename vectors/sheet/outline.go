@@ -23,7 +23,7 @@ func Outline(v *part.Variant) string {
 	space := strings.Repeat(" ", width)
 	fmt.Fprintf(&b, "  %s   ┌──────────────┐\n", space)
 	for i := range max(len(left), len(right)) {
-		in, out := fmt.Sprintf("  %s   │ ", space), " │"
+		in, out := fmt.Sprintf("  %s   │  ", space), " │"
 		if i < len(left) {
 			in = fmt.Sprintf("  %*s %s %s", width, left[i].Name, mark(left[i], "─┤", "○┤"), wedge(clocks.Has(left[i].Number)))
 		}
