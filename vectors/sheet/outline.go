@@ -21,9 +21,9 @@ func Outline(v *part.Variant) string {
 	clocks := clockPins(v)
 	var b strings.Builder
 	space := strings.Repeat(" ", width)
-	fmt.Fprintf(&b, "  %s   ┌──────────────┐\n", space)
+	fmt.Fprintf(&b, "  %s  ┌──────────────┐\n", space)
 	for i := range max(len(left), len(right)) {
-		in, out := fmt.Sprintf("  %s   │  ", space), " │"
+		in, out := fmt.Sprintf("  %s  │  ", space), " │"
 		if i < len(left) {
 			in = fmt.Sprintf("  %*s %s %s", width, left[i].Name, mark(left[i], "─┤", "○┤"), wedge(clocks.Has(left[i].Number)))
 		}
@@ -39,7 +39,7 @@ func Outline(v *part.Variant) string {
 		}
 		fmt.Fprintf(&b, "%s%-11s%s\n", in, label, out)
 	}
-	fmt.Fprintf(&b, "  %s   └──────────────┘\n", space)
+	fmt.Fprintf(&b, "  %s  └──────────────┘\n", space)
 	return b.String()
 }
 
