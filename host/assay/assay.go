@@ -51,7 +51,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	typ, s := p.Type, p.Sequence
 	r := &Result{
 		Type: typ, Method: s.Method, VectorsPlanned: len(s.Steps), SupplyCurrentMA: -1, Started: time.Now(),
-		DefinitionSHA256: typ.Part().SHA256, VectorsSHA256: s.SHA256(),
+		Definition: typ.Part().File, DefinitionSHA256: typ.Part().SHA256, VectorsSHA256: s.SHA256(),
 		NotTested: untested(p), Cautions: typ.Variant.Cautions,
 	}
 	defer func() { r.Duration = time.Since(r.Started) }()

@@ -66,6 +66,7 @@ type Result struct {
 	Duration         time.Duration
 	Adapter          string
 	Firmware         string
+	Definition       string // file that the definition stands in: built in, or a person's own
 	DefinitionSHA256 string
 	VectorsSHA256    string
 }

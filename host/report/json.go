@@ -37,6 +37,7 @@ type sheetJSON struct {
 	Cautions         []string      `json:"cautions"`
 	Method           string        `json:"method"`
 	SupplyCurrentMA  *float64      `json:"supply_current_ma"` // null where not measured
+	Definition       string        `json:"definition"`
 	DefinitionSHA256 string        `json:"definition_sha256"`
 	VectorsSHA256    string        `json:"vectors_sha256"`
 	Adapter          string        `json:"adapter"`
@@ -112,7 +113,7 @@ func (s Sheet) object() sheetJSON {
 		PinsFailed: orEmpty(r.PinsFailed), Gates: s.gates(),
 		FailureCount: r.FailureCount, Failures: failureObjects(t.Variant, r.Failures),
 		NotTested: orEmpty(r.NotTested), Cautions: orEmpty(s.cautions()), Method: r.Method,
-		DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
+		Definition: r.Definition, DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
 		Adapter: r.Adapter, Firmware: r.Firmware,
 		Started: r.Started.Format(time.RFC3339), DurationMS: float64(r.Duration.Microseconds()) / 1000,
 		Caveat: Caveat,

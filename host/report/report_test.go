@@ -89,7 +89,7 @@ func result(typ part.Type, verdict assay.Verdict, reason string, planned int) *a
 		Method:  fmt.Sprintf("exhaustive: all %d combinations of the inputs, one pin changing a step", planned),
 		Started: time.Date(2026, 6, 1, 10, 15, 0, 0, time.UTC), Duration: 84 * time.Millisecond,
 		Adapter: "virtual", Firmware: "1.0.0", SupplyCurrentMA: 6.25,
-		DefinitionSHA256: strings.Repeat("0123456789abcdef", 4), VectorsSHA256: strings.Repeat("fedcba9876543210", 4),
+		Definition: "nand3.part", DefinitionSHA256: strings.Repeat("0123456789abcdef", 4), VectorsSHA256: strings.Repeat("fedcba9876543210", 4),
 		Cautions: typ.Variant.Cautions,
 		NotTested: []string{
 			"speed: propagation delay, setup and hold times, maximum clock frequency",

@@ -279,6 +279,7 @@ func (s Sheet) originFacts() []fact {
 		{Label: "Tested", Value: fmt.Sprintf("%s, in %s", when, durationWords(r.Duration))},
 		{Label: "Adapter", Value: cmp.Or(r.Adapter, "none")},
 		{Label: "Firmware", Value: cmp.Or(r.Firmware, "none")},
+		{Label: "Definition", Value: r.Definition},
 		{Label: "Definition SHA-256", Value: r.DefinitionSHA256, Mono: true},
 		{Label: "Vectors SHA-256", Value: cmp.Or(r.VectorsSHA256, "none"), Mono: true},
 	}
