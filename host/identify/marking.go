@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -164,6 +165,10 @@ func packageOf(suffix string) string {
 		return ""
 	}
 	letter := suffix[len(suffix)-1]
+	// a temperature letter may stand behind: PC is a plastic DIP for the commercial range
+	if before := suffix[:len(suffix)-1]; (letter == 'C' || letter == 'I') && before != "" && packageLetters[before[len(before)-1]] != "" {
+		letter = before[len(before)-1]
+	}
 	meaning, ok := packageLetters[letter]
 	if !ok {
 		return fmt.Sprintf("%c: not a common package letter", letter)
@@ -176,6 +181,10 @@ func (m *Marking) readDate(token string, now time.Time) {
 	digits := datePattern.FindStringSubmatch(token)
 	if digits == nil {
 		return
+	}
+	letters := len(digits[1]) < len(token)
+	if letters && slices.ContainsFunc(m.Parts, func(p PartReading) bool { return p.Token == token }) {
+		return // maker's and package letters stand about a part, not about a date
 	}
 	since := 0
 	for _, p := range m.Parts {

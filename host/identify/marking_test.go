@@ -20,6 +20,7 @@ func TestMarkingsAreReadInTheirForms(t *testing.T) {
 		{"7938 XY54LS10J", "7410", "74LS", "J: ceramic DIP", "−55 to 125 °C (54 series)", "1979-W38"},
 		{"xy74ls10 8123", "7410", "74LS", "", "0 to 70 °C (74 series)", "1981-W23"},
 		{"AB74HC10P, 8905", "7410", "74HC", "P: plastic DIP", "−40 to 85 °C (74 series, CMOS)", "1989-W05"},
+		{"XY74F10PC 8834", "7410", "74F", "P: plastic DIP", "0 to 70 °C (74 series)", "1988-W34"},
 		{"74S10 B7612", "7410", "74S", "", "0 to 70 °C (74 series)", "1976-W12"},
 	} {
 		m, err := identify.ReadMarking(test.text, library.Builtin(), markingDay)
@@ -36,7 +37,14 @@ func TestMarkingsAreReadInTheirForms(t *testing.T) {
 }
 
 func TestANumberThatIsPartAndDateIsSaidToBeBoth(t *testing.T) {
-	m, err := identify.ReadMarking("XY74LS10N 7410", library.Builtin(), markingDay)
+	// the date code of an open-collector NAND that reads as an OR gate
+	m, err := identify.ReadMarking("XY7438N 7432", library.Builtin(), markingDay)
+	require.NoError(t, err)
+	require.Equal(t, "7438", m.Parts[0].Type)
+	require.Len(t, m.Dates, 1)
+	require.Equal(t, "1974-W32", m.Dates[0].Code.Period().String())
+	require.Contains(t, m.Notes[0], "as XY7438N can only be a part, 7432 is most likely the date code")
+	m, err = identify.ReadMarking("XY74LS10N 7410", library.Builtin(), markingDay)
 	require.NoError(t, err)
 	require.Len(t, m.Parts, 2)
 	require.Len(t, m.Dates, 1)
