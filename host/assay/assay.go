@@ -33,6 +33,9 @@ type Plan struct {
 	Type     part.Type
 	Circuit  *logic.Circuit
 	Sequence *stimulus.Sequence
+	// Contact asks for how the chip lies in the socket before it is powered, where
+	// the Socket is a Prober too. What lies wrong is not powered.
+	Contact bool
 	// Unseen are the faults of single pins that no step shows: what they are about
 	// is not tested.
 	Unseen []fault.Fault
@@ -58,6 +61,16 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	if typ.Variant.Refusal != "" {
 		return r.notTested("this part must not be powered in the adapter: " + typ.Variant.Refusal)
 	}
+	if prober, ok := socket.(Prober); ok && p.Contact {
+		seating, err := r.seat(ctx, socket, prober)
+		switch {
+		case err != nil:
+			return r.notTested(unfinished(err))
+		case !seating.Good():
+			r.Seating = &seating
+			return r.notTested(seating.String())
+		}
+	}
 	observed, err := r.apply(ctx, socket, s)
 	r.VectorsApplied = len(observed)
 	if err != nil {
@@ -65,6 +78,14 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	}
 	r.judge(socket, p, observed, func() bool { return r.present(ctx, socket) })
 	return r
+}
+
+// seat finds how the chip lies in the socket, and releases all pins.
+func (r *Result) seat(ctx context.Context, socket Socket, prober Prober) (Seating, error) {
+	seating, err := Contact(ctx, prober, r.Type)
+	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
+	defer cancel()
+	return seating, errors.Join(err, socket.PowerOff(off))
 }
 
 func (r *Result) notTested(reason string) *Result {

@@ -18,6 +18,11 @@ import (
 type Prober interface {
 	// Probe applies steps with both rails at a level and gives the positions that read high.
 	Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error)
+}
+
+// A Voltmeter is a Prober that measures too. Without one, pins that touch a
+// supply are not found, nor is a standard TTL chip that is put in backwards for certain.
+type Voltmeter interface {
 	// ProbeVolts applies one step and gives the voltages, V; NaN where none is sensed.
 	ProbeVolts(ctx context.Context, step stimulus.Step, bias, load adapter.Rail) ([adapter.Positions + 1]float64, error)
 }
@@ -63,6 +68,7 @@ func (l placement) position(p, n int) int {
 type contact struct {
 	ctx    context.Context
 	prober Prober
+	meter  Voltmeter // nil where there is none
 	v      *part.Variant
 	n      int
 	cmos   bool
@@ -75,7 +81,8 @@ type contact struct {
 // ground pin driven high and a pin pulled low, the pin stands one junction below
 // the ground pin, 0.2 to 1.5 V (common practice).
 func Contact(ctx context.Context, p Prober, t part.Type) (Seating, error) {
-	c := contact{ctx, p, t.Variant, len(t.Variant.Pins), !t.Family.Technology.Bipolar()}
+	meter, _ := p.(Voltmeter)
+	c := contact{ctx, p, meter, t.Variant, len(t.Variant.Pins), !t.Family.Technology.Bipolar()}
 	if right, err := c.fits(placement{}); err != nil || !right {
 		return c.misplaced(err)
 	}
@@ -84,10 +91,16 @@ func Contact(ctx context.Context, p Prober, t part.Type) (Seating, error) {
 		return Seating{}, err
 	}
 	if missing := c.judged() &^ touching; missing != 0 {
+		if turned, err := c.touching(placement{turned: true}); err != nil || c.meter == nil && turned == c.judged() {
+			return c.lies(placement{turned: true}), err
+		}
 		return noContact(slices.Collect(missing.All())...), nil
 	}
 	if s, err := c.pinShorts(); err != nil || !s.Good() {
 		return s, err
+	}
+	if c.meter == nil {
+		return Seating{}, nil
 	}
 	return c.supplyShorts()
 }
@@ -120,24 +133,37 @@ func high(positions part.Pins) stimulus.Step {
 	return stimulus.Step{Driven: positions, Drive: positions}
 }
 
+// looks is how often a position is read. Where no voltmeter tells that a level is
+// between low and high, its readings may differ.
+func (c *contact) looks() int {
+	if c.meter == nil {
+		return 3
+	}
+	return 1
+}
+
 // touching gives the pins that are seen to touch a chip whose ground pin does:
-// with every other pin driven high, and so without load on the ground pin, a pin
-// that the bias rail pulls low stands at 4.1 V, which reads high for certain.
+// with every other signal pin driven high, and so without load on the ground pin,
+// a pin that the bias rail pulls low stands at 4.1 V, which reads high for certain.
 func (c *contact) touching(l placement) (part.Pins, error) {
 	var steps []stimulus.Step
 	judged := c.judged()
 	for pin := range judged.All() {
-		steps = append(steps, high(c.at(l, c.all().With(pin, false))))
+		for range c.looks() {
+			steps = append(steps, high(c.at(l, c.all().With(pin, false).With(c.v.VCC(), false))))
+		}
 	}
 	read, err := c.prober.Probe(c.ctx, steps, adapter.Low, adapter.Off)
 	if err != nil {
 		return 0, err
 	}
-	var touching part.Pins
+	touching := judged
 	i := 0
 	for pin := range judged.All() {
-		touching = touching.With(pin, read[i].Has(l.position(pin, c.n)))
-		i++
+		for range c.looks() {
+			touching = touching.With(pin, touching.Has(pin) && read[i].Has(l.position(pin, c.n)))
+			i++
+		}
 	}
 	return touching, nil
 }
@@ -173,25 +199,19 @@ func (c *contact) misplaced(err error) (Seating, error) {
 // pin follows it, its inputs are where the supply pin does, through the
 // substrate, and else it is something other.
 func (c *contact) unlike() (Seating, error) {
-	volts, ground, err := c.belowGround(placement{})
-	if err != nil {
+	touching, err := c.touching(placement{})
+	switch missing := c.judged() &^ touching; {
+	case err != nil:
 		return Seating{}, err
+	case touching.With(c.v.VCC(), false) == 0: // which a CMOS part lifts by itself
+		return noContact(c.v.GND()), nil
+	case touching.Has(c.v.VCC()) && missing != 0:
+		return noContact(slices.Collect(missing.All())...), nil
 	}
-	if drop := ground - volts[adapter.PositionOf(c.v.VCC(), c.n)]; drop > leastJunction && drop < mostJunction {
-		touching, err := c.touching(placement{})
-		if missing := c.judged() &^ touching; err != nil || missing != 0 {
-			return noContact(slices.Collect(missing.All())...), err
-		}
-	}
-	for pin := range c.judged().All() {
-		if volts[adapter.PositionOf(pin, c.n)] > leastVolts {
-			return Seating{
-				Found:  fmt.Sprintf("the pins do not answer as those of a %s do, either way round", c.v.Part.Number),
-				Advice: "look whether the marking is read rightly and which end pin 1 is at; it may be another part, or broken",
-			}, nil
-		}
-	}
-	return noContact(c.v.GND()), nil
+	return Seating{
+		Found:  fmt.Sprintf("the pins do not answer as those of a %s do, either way round", c.v.Part.Number),
+		Advice: "look whether the marking is read rightly and which end pin 1 is at; it may be another part, or broken",
+	}, nil
 }
 
 // lies says where a chip lies that should lie elsewhere.
@@ -250,11 +270,14 @@ func pinList(pins []int) string {
 func (c *contact) present() (bool, error) {
 	vcc := c.at(placement{}, part.PinSet(c.v.VCC()))
 	signals := c.at(placement{}, c.judged()) &^ vcc
-	read, err := c.prober.Probe(c.ctx, []stimulus.Step{high(signals)}, adapter.Off, adapter.Low)
-	if err != nil || read[0]&vcc != 0 {
+	read, err := c.prober.Probe(c.ctx, []stimulus.Step{high(signals), high(vcc), high(vcc), high(vcc)}, adapter.Low, adapter.Off)
+	if err != nil || read[0]&vcc != 0 || (read[1]|read[2]|read[3])&signals != 0 {
 		return true, err
 	}
-	volts, err := c.prober.ProbeVolts(c.ctx, high(vcc), adapter.Low, adapter.Off)
+	if c.meter == nil {
+		return false, nil
+	}
+	volts, err := c.meter.ProbeVolts(c.ctx, high(vcc), adapter.Low, adapter.Off)
 	if err != nil {
 		return false, err
 	}
@@ -279,6 +302,10 @@ const (
 // in a chip put in backwards they hang on resistors or on nothing, while outputs
 // may look right. Outputs are asked where no input is sensed.
 func (c *contact) fits(l placement) (bool, error) {
+	if c.meter == nil {
+		touching, err := c.touching(l)
+		return 2*touching.Len() > c.judged().Len(), err
+	}
 	volts, ground, err := c.belowGround(l)
 	if err != nil {
 		return false, err
@@ -308,7 +335,7 @@ func (c *contact) fits(l placement) (bool, error) {
 // resistance takes.
 func (c *contact) belowGround(l placement) (volts [adapter.Positions + 1]float64, ground float64, err error) {
 	position := l.position(c.v.GND(), c.n)
-	volts, err = c.prober.ProbeVolts(c.ctx, high(part.PinSet(position)), adapter.Off, adapter.Low)
+	volts, err = c.meter.ProbeVolts(c.ctx, high(part.PinSet(position)), adapter.Off, adapter.Low)
 	if ground = volts[position]; err != nil || !math.IsNaN(ground) {
 		return volts, ground, err
 	}

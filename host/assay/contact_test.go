@@ -17,9 +17,12 @@ import (
 )
 
 // A bench is the board of an adapter by hand: it probes a virtual socket directly.
-type bench struct{ *virtual.Socket }
+type bench struct{ prober }
 
-func (b bench) step(st stimulus.Step, bias, load adapter.Rail) {
+// A prober is a bench without a voltmeter.
+type prober struct{ *virtual.Socket }
+
+func (b prober) step(st stimulus.Step, bias, load adapter.Rail) {
 	b.Rails(bias, load)
 	b.Drive(positionsWord(st.Driven), positionsWord(st.Drive))
 }
@@ -31,7 +34,7 @@ func positionsWord(positions part.Pins) (w adapter.Word) {
 	return w
 }
 
-func (b bench) Probe(_ context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error) {
+func (b prober) Probe(_ context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error) {
 	var read []part.Pins
 	for _, st := range steps {
 		b.step(st, bias, load)
@@ -58,6 +61,13 @@ func (b bench) ProbeVolts(_ context.Context, st stimulus.Step, bias, load adapte
 // seating finds how a chip with defects lies in a socket.
 func seating(t testing.TB, typ part.Type, defects ...string) assay.Seating {
 	t.Helper()
+	s, err := assay.Contact(t.Context(), bench{prober{socketOf(t, typ, defects...)}}, typ)
+	require.NoError(t, err)
+	return s
+}
+
+func socketOf(t testing.TB, typ part.Type, defects ...string) *virtual.Socket {
+	t.Helper()
 	var all []virtual.Defect
 	for _, text := range defects {
 		d, err := virtual.ParseDefect(text)
@@ -66,9 +76,7 @@ func seating(t testing.TB, typ part.Type, defects ...string) assay.Seating {
 	}
 	chip, err := virtual.NewChip(typ, all...)
 	require.NoError(t, err)
-	s, err := assay.Contact(t.Context(), bench{virtual.NewSocket(chip, 1)}, typ)
-	require.NoError(t, err)
-	return s
+	return virtual.NewSocket(chip, 1)
 }
 
 func TestSeating(t *testing.T) {
@@ -102,6 +110,36 @@ func TestSeating(t *testing.T) {
 		s := seating(t, typ, c.defect)
 		require.Equal(t, c.found, s.Found, "%s with %q", c.typ, c.defect)
 		require.NotEmpty(t, s.Advice)
+	}
+}
+
+// Without a voltmeter most is told all the same, and no good chip is refused.
+func TestSeatingByLevelsAlone(t *testing.T) {
+	for _, c := range []struct{ typ, defect, found string }{
+		{"7410", "empty", "empty socket"},
+		{"7410", "3 open", "pin 3 makes no contact"},
+		{"4011", "7 open", "pin 7 makes no contact"},
+		{"7410", "14 open", "pin 14 makes no contact"},
+		{"74LS10", "reversed", "put in backwards"},
+		{"4011", "reversed", "put in backwards"},
+		{"7410", "shifted", "shifted by one"},
+		{"7410", "5 shorted to 6", "pins 5 and 6 shorted"},
+	} {
+		typ, err := library.Open(c.typ)
+		require.NoError(t, err)
+		s, err := assay.Contact(t.Context(), prober{socketOf(t, typ, c.defect)}, typ)
+		require.NoError(t, err)
+		require.Equal(t, c.found, s.Found, "%s with %q", c.typ, c.defect)
+	}
+	parts, err := library.All()
+	require.NoError(t, err)
+	for _, p := range parts {
+		for _, f := range p.Families() {
+			typ := part.Type{Variant: p.In(f), Family: f}
+			s, err := assay.Contact(t.Context(), prober{socketOf(t, typ)}, typ)
+			require.NoError(t, err)
+			require.Empty(t, s.Found, "a good %s", typ.Name())
+		}
 	}
 }
 

@@ -1,5 +1,5 @@
-// Package assay is the procedure on one chip, from insertion to verdict: supply
-// on with a current limit, apply the steps, read back, compare, supply off. It
+// Package assay is the procedure on one chip, from insertion to verdict: how it
+// lies in the socket, supply on with a current limit, apply the steps, read back, compare, supply off. It
 // says pass only when every planned step was applied, answered and compared.
 package assay
 
@@ -51,6 +51,8 @@ type Result struct {
 	VectorsApplied int // applied, answered and compared, under both bias levels
 	Runs           int // how often all of them were applied; 0 and 1 are once
 	RunsFailed     int
+
+	Seating *Seating // what was found wrong before power, or nil
 
 	PinsFailed   []int     // with wrong values, or named as the cause; ascending
 	Failures     []Failure // the first MaxFailures
