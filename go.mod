@@ -3,15 +3,18 @@ module chipassay
 go 1.26.8
 
 require (
+	github.com/rogpeppe/go-internal v1.16.0
+	github.com/spf13/cobra v1.10.2
+	github.com/stretchr/testify v1.12.1
+	github.com/tetratelabs/wazero v1.12.0
+	go.bug.st/serial v1.8.0
+	golang.org/x/sys v0.44.0
+	pgregory.net/rapid v1.3.0
+)
+
+require (
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
-	github.com/spf13/cobra v1.10.2 // indirect
 	github.com/spf13/pflag v1.0.9 // indirect
-	github.com/stretchr/testify v1.12.1 // indirect
-	github.com/tetratelabs/wazero v1.12.0 // indirect
-	go.bug.st/serial v1.8.0 // indirect
 	go.yaml.in/yaml/v3 v3.0.5 // indirect
-	golang.org/x/sys v0.44.0 // indirect
 	golang.org/x/tools v0.26.0 // indirect
-	pgregory.net/rapid v1.3.0 // indirect
 )
