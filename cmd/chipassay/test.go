@@ -123,7 +123,7 @@ func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
 		return assay.Plan{}, err
 	}
 	fault.Trim(c, typ.Family, s)
-	return assay.Plan{Type: typ, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, typ.Family, s), Others: d.circuits}, nil
+	return assay.Plan{Type: typ, Circuit: c, Sequence: s, Contact: true, Unseen: fault.Unseen(c, typ.Family, s), Others: d.circuits}, nil
 }
 
 // planFor plans the test of what was typed.

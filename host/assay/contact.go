@@ -35,6 +35,11 @@ type Seating struct {
 	Pins   []int  // that it is about, ascending
 }
 
+// powerable tells whether only signal pins are concerned, so that the supply does no harm.
+func (s Seating) powerable(v *part.Variant) bool {
+	return len(s.Pins) > 0 && !slices.Contains(s.Pins, v.VCC()) && !slices.Contains(s.Pins, v.GND())
+}
+
 // Good tells whether nothing speaks against power.
 func (s Seating) Good() bool { return s.Found == "" }
 
@@ -222,11 +227,12 @@ func (c *contact) lies(l placement) Seating {
 			Advice: "take the chip out, seat it with pin 1 at the lever end and test again",
 		}
 	}
-	return Seating{
-		Found: "put in backwards",
-		Advice: "take the chip out and turn it, the notch and pin 1 towards the lever end; " +
-			"it has had no supply and came to no harm here",
+	advice := "take the chip out and turn it, the notch and pin 1 towards the lever end; " +
+		"it has had no supply and came to no harm here"
+	if c.meter == nil {
+		advice += fmt.Sprintf("; if it lay right already, its ground pin %d makes no contact: clean it", c.v.GND())
 	}
+	return Seating{Found: "put in backwards", Advice: advice}
 }
 
 func (c *contact) inputs() (pins part.Pins) {

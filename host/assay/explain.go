@@ -36,6 +36,9 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 	slices.Sort(r.PinsFailed)
 	r.Reason = reason(v, best, impostors)
 	r.Findings = append(r.Findings, r.Reason)
+	if r.Seating != nil {
+		r.Findings = append(r.Findings, "before power: "+r.Seating.String())
+	}
 	if len(r.GatesSound) > 0 {
 		r.Findings = append(r.Findings, plural("gate", r.GatesSound)+" answered every vector rightly")
 	}

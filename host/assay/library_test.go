@@ -90,7 +90,7 @@ func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 	s, err := stimulus.For(c)
 	require.NoError(t, err)
 	fault.Trim(c, typ.Family, s)
-	k := assay.Plan{Type: typ, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, typ.Family, s)}
+	k := assay.Plan{Type: typ, Circuit: c, Sequence: s, Contact: true, Unseen: fault.Unseen(c, typ.Family, s)}
 	r := assayed(t, k)
 	require.Equal(t, assay.Pass, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
 	for _, f := range fault.PinFaults(typ.Variant) {

@@ -23,11 +23,10 @@ func TestWhatLiesWrongIsNotPowered(t *testing.T) {
 	require.NoError(t, err)
 	plan := assay.Plan{Type: typ, Circuit: c, Sequence: s, Contact: true}
 	for defect, found := range map[string]string{
-		"empty":          "empty socket",
-		"reversed":       "put in backwards",
-		"shifted":        "shifted by one",
-		"3 open":         "pin 3 makes no contact",
-		"5 shorted to 6": "pins 5 and 6 shorted",
+		"empty":    "empty socket",
+		"reversed": "put in backwards",
+		"shifted":  "shifted by one",
+		"14 open":  "pin 14 makes no contact",
 	} {
 		d, err := virtual.ParseDefect(defect)
 		require.NoError(t, err)
@@ -37,6 +36,16 @@ func TestWhatLiesWrongIsNotPowered(t *testing.T) {
 		require.Contains(t, r.Reason, found)
 		require.Negative(t, r.SupplyCurrentMA, "the chip was powered")
 		require.Zero(t, r.VectorsApplied)
+	}
+	for defect, found := range map[string]string{
+		"3 open":         "pin 3 makes no contact",
+		"5 shorted to 6": "pins 5 and 6 shorted",
+	} {
+		d, err := virtual.ParseDefect(defect)
+		require.NoError(t, err)
+		r := assayed(t, plan, d)
+		require.Equal(t, assay.Fail, r.Verdict, "the supply does no harm: %s", defect)
+		require.Equal(t, found, r.Seating.Found)
 	}
 	r := assayed(t, plan)
 	require.Equal(t, assay.Pass, r.Verdict, r.Reason)

@@ -1,0 +1,226 @@
+package assay_test
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay"
+	"chipassay/host/virtual"
+	"chipassay/vectors/library"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// A meterBench measures a chip of n pins in a virtual socket, by its own pin numbers.
+type meterBench struct {
+	*virtual.Socket
+	n int
+}
+
+func (b meterBench) Volts(_ context.Context, steps []stimulus.Step, bias, load adapter.Rail) (volts [adapter.Positions + 1]float64, err error) {
+	for _, st := range steps[:len(steps)-1] {
+		b.Drive(b.word(st.Driven), b.word(st.Drive))
+	}
+	b.Rails(bias, load)
+	last := steps[len(steps)-1]
+	b.Drive(b.word(last.Driven), b.word(last.Drive))
+	for pin := range volts {
+		volts[pin] = math.NaN()
+		if pin >= 1 && pin <= b.n && virtual.Sensed.Has(adapter.PositionOf(pin, b.n)) {
+			volts[pin] = float64(b.Millivolts(adapter.PositionOf(pin, b.n))) / 1000
+		}
+	}
+	return volts, nil
+}
+
+func (b meterBench) Current(context.Context) (float64, error) {
+	return float64(b.CurrentMicroamps()) / 1000, nil
+}
+
+func (b meterBench) word(pins part.Pins) (w adapter.Word) {
+	for p := range pins.All() {
+		w |= adapter.At(adapter.PositionOf(p, b.n))
+	}
+	return w
+}
+
+// measured powers a chip and measures its levels.
+func measured(t testing.TB, typ part.Type, defects ...string) *assay.Levels {
+	t.Helper()
+	c, err := logic.Compile(typ.Variant)
+	require.NoError(t, err)
+	s, err := stimulus.For(c)
+	require.NoError(t, err)
+	socket := socketOf(t, typ, defects...)
+	v := typ.Variant
+	n := len(v.Pins)
+	socket.Rails(adapter.Low, adapter.Off) // no MOS input floats when the supply comes
+	socket.Supply(switchOf(virtual.SupplyHigh, adapter.PositionOf(v.VCC(), n)), switchOf(virtual.SupplyLow, adapter.PositionOf(v.GND(), n)))
+	l, err := assay.MeasureLevels(t.Context(), meterBench{socket, n}, typ, s)
+	require.NoError(t, err)
+	return l
+}
+
+func switchOf(positions []int, position int) uint32 {
+	for i, p := range positions {
+		if p == position {
+			return 1 << i
+		}
+	}
+	return 0
+}
+
+func open(t testing.TB, typed string) part.Type {
+	t.Helper()
+	typ, err := library.Open(typed)
+	require.NoError(t, err)
+	return typ
+}
+
+func reading(t testing.TB, l *assay.Levels, pin int, q assay.Quantity) assay.Reading {
+	t.Helper()
+	for _, r := range l.Readings {
+		if r.Pin == pin && r.Quantity == q {
+			return r
+		}
+	}
+	t.Fatalf("no %s of pin %d among %v; unmeasured %v", q, pin, l.Readings, l.Unmeasured)
+	return assay.Reading{}
+}
+
+// What a good chip and bad ones read, by Ohm's law on typical values: a standard
+// input sends 4.3 V / 4.2 kΩ when driven low, an LS input 4.7 V / 21 kΩ.
+func TestReadings(t *testing.T) {
+	for _, c := range []struct {
+		typ, defect   string
+		pin           int
+		q             assay.Quantity
+		value, within float64
+		standing      assay.Standing
+	}{
+		{"7400", "", 1, assay.IIL, 1.02, 0.02, assay.Roomy},
+		{"74LS00", "", 1, assay.IIL, 0.224, 0.02, assay.Roomy},
+		{"74LS00", "", 1, assay.Open, 1.4, 0.1, assay.Unlimited},
+		{"7400", "", 1, assay.Open, 1.55, 0.1, assay.Unlimited},
+		{"7400", "", 3, assay.VOH, 3.4, 0.1, assay.Roomy},
+		{"74LS00", "3 weak 100 ohms", 3, assay.VOL, 0.75, 0.1, assay.Outside},
+		{"74LS00", "1 leaks 0.2 mA", 1, assay.IIH, 0.143, 0.01, assay.Outside}, // 5 V over 25 kΩ and 10 kΩ
+		{"74HC00", "", 3, assay.VOL, 0.2, 0.1, assay.Roomy},
+		{"74HC00", "", 1, assay.IIH, 0, 0.001, assay.Unlimited}, // 1 µA is under one step of the converter
+		{"4011", "", 3, assay.VOH, 4.8, 0.1, assay.Roomy},
+		{"7403", "", 3, assay.IOZ, 0, 0.001, assay.Roomy},
+		{"74LS00", "draws 30 mA more", 0, assay.ICC, 33, 2, assay.Outside},
+	} {
+		var defects []string
+		if c.defect != "" {
+			defects = []string{c.defect}
+		}
+		r := reading(t, measured(t, open(t, c.typ), defects...), c.pin, c.q)
+		require.InDelta(t, c.value, r.Value, c.within, "%s %s: %v", c.typ, c.defect, r)
+		require.Equal(t, c.standing, r.Standing(), "%s %s: %v", c.typ, c.defect, r)
+	}
+}
+
+func TestGrades(t *testing.T) {
+	for _, c := range []struct {
+		typ, defect string
+		grade       assay.Grade
+	}{
+		{"7400", "", assay.Strong},
+		{"74LS00", "", assay.Strong},
+		{"74HC00", "", assay.Strong},
+		{"4011", "", assay.Strong},
+		{"74LS00", "6 weak 30 ohms", assay.Doubtful},
+		{"74LS00", "draws 30 mA more", assay.Doubtful},
+		{"7400", "family 74LS", assay.Doubtful},
+		{"74LS00", "family 74HC", assay.Doubtful},
+	} {
+		var defects []string
+		if c.defect != "" {
+			defects = []string{c.defect}
+		}
+		l := measured(t, open(t, c.typ), defects...)
+		g, reasons := assay.GradeOf(assay.Pass, l)
+		require.Equal(t, c.grade, g, "%s %s: %v", c.typ, c.defect, reasons)
+	}
+	g, _ := assay.GradeOf(assay.Fail, nil)
+	require.Equal(t, assay.Reject, g)
+	g, _ = assay.GradeOf(assay.NotTested, nil)
+	require.Equal(t, assay.Ungraded, g)
+}
+
+// The families tell each other apart, and no good chip of the library is said to be another.
+func TestFamilyCheck(t *testing.T) {
+	for _, c := range [][2]string{
+		{"7400", "74LS"}, {"7400", "74HC"}, {"74LS00", "74"}, {"74LS00", "74HC"}, {"74HC00", "74LS"}, {"74HC00", "74"}, {"74HC00", "4000B"},
+	} {
+		l := measured(t, open(t, c[0]), "family "+c[1])
+		require.Contains(t, l.Family, "another family", "a %s chip marked %s", c[1], c[0])
+	}
+	parts, err := library.All()
+	require.NoError(t, err)
+	n := 0
+	for _, p := range parts {
+		if p.Kind != "gate" {
+			continue
+		}
+		for _, f := range p.Families() {
+			n++
+			typ := part.Type{Variant: p.In(f), Family: f}
+			require.Empty(t, measured(t, typ).Family, "a good %s", typ.Name())
+		}
+	}
+	t.Logf("%d good types", n)
+}
+
+// A strobe of four unit loads, 6.4 mA at worst, is over VIL through 205 Ω
+// (design.md: from 4 mA on).
+func TestMargins(t *testing.T) {
+	margins := assay.Margins(open(t, "7425"))
+	require.Len(t, margins, 2)
+	require.InDelta(t, 6.4e-3*205, margins[0].Volts, 1e-9)
+	require.Empty(t, assay.Margins(open(t, "7400")))
+	require.Empty(t, assay.Margins(open(t, "4011")))
+}
+
+// How often the tester's own errors change a grade: converter and resistors at
+// random within their bounds, seed fixed. A chip at the limit may be called
+// doubtful; one past it by a tenth must not be called sound.
+func TestGradeDecisionsUnderTheTestersErrors(t *testing.T) {
+	random := rand.New(rand.NewPCG(1, 1))
+	const draws = 10_000
+	for _, c := range []struct {
+		what            string
+		value           float64 // of the limit of 0.5 V for an LS low
+		tolerance       float64 // of the load resistors
+		passed, doubted float64 // at most, shares
+	}{
+		{"a typical chip, 1 % resistors", 0.70, 0.01, 1, 0},
+		{"a typical chip, 5 % resistors", 0.70, 0.05, 1, 0},
+		{"at the limit, 1 % resistors", 1.00, 0.01, 0.001, 1},
+		{"past it by a twentieth, 1 % resistors", 1.05, 0.01, 0, 1},
+		{"past it by a twentieth, 5 % resistors", 1.05, 0.05, 0.02, 1},
+		{"past it by a tenth, 5 % resistors", 1.10, 0.05, 0, 1},
+	} {
+		passed, doubted := 0, 0
+		for range draws {
+			volts := 0.5 * c.value * (1 + c.tolerance*(2*random.Float64()-1)) // in proportion to the load current
+			volts += 0.01 * (2*random.Float64() - 1)
+			r := assay.Reading{Quantity: assay.VOL, Value: volts, Limit: 0.5, Uncertainty: 0.01 + 0.01*volts, LoadMA: 5.1, RatedMA: 8}
+			if s := r.Standing(); s == assay.Roomy || s == assay.Inside {
+				passed++
+			} else {
+				doubted++
+			}
+		}
+		t.Logf("%s: sound or strong %.2f %%, doubtful %.2f %%", c.what, 100*float64(passed)/draws, 100*float64(doubted)/draws)
+		require.LessOrEqual(t, float64(passed)/draws, c.passed, c.what)
+		require.LessOrEqual(t, float64(doubted)/draws, c.doubted, c.what)
+	}
+}
