@@ -56,7 +56,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	r := &Result{
 		Type: typ, Method: s.Method, VectorsPlanned: len(s.Steps), SupplyCurrentMA: -1, Started: time.Now(),
 		Definition: typ.Part().File, DefinitionSHA256: typ.Part().SHA256, VectorsSHA256: s.SHA256(),
-		NotTested: untested(p), Cautions: typ.Variant.Cautions,
+		NotTested: untested(p), Cautions: typ.Variant.Cautions, Margins: Margins(typ),
 	}
 	defer func() { r.Duration = time.Since(r.Started) }()
 	if typ.Variant.Refusal != "" {
@@ -80,6 +80,9 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 		return r.notTested(unfinished(err))
 	}
 	r.judge(socket, p, observed, func() bool { return r.present(ctx, socket) })
+	if r.Levels != nil {
+		r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
+	}
 	return r
 }
 
@@ -127,6 +130,9 @@ func (r *Result) apply(ctx context.Context, socket Socket, s *stimulus.Sequence)
 	}
 	if err == nil && len(observed) != len(s.Steps) {
 		err = fmt.Errorf("the adapter answered %d of %d steps", len(observed), len(s.Steps))
+	}
+	if meter, ok := socket.(LevelMeter); ok && err == nil {
+		r.Levels, err = MeasureLevels(ctx, meter, r.Type, s)
 	}
 	return observed, err
 }

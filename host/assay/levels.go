@@ -51,7 +51,6 @@ type Reading struct {
 type Levels struct {
 	Readings   []Reading
 	Unmeasured []string // what was not, and why
-	Margins    []Margin // inputs that the adapter may not drive to a valid low
 	Family     string   // what the inputs say against the marking, or empty
 }
 
@@ -108,11 +107,9 @@ type levelWalk struct {
 // reach bounds how far into the sequence states are looked for, steps.
 const reach = 4096
 
-// MeasureLevels measures the powered chip in states that its sequence passes
-// through. Supply current, mA, is what was measured when it was powered; negative
-// where it was not.
-func MeasureLevels(ctx context.Context, meter LevelMeter, t part.Type, s *stimulus.Sequence, supplyMA float64) (*Levels, error) {
-	m := levelWalk{ctx: ctx, meter: meter, t: t, steps: s.Steps[:min(len(s.Steps), reach)], found: &Levels{Margins: Margins(t)}}
+// MeasureLevels measures the powered chip in states that its sequence passes through.
+func MeasureLevels(ctx context.Context, meter LevelMeter, t part.Type, s *stimulus.Sequence) (*Levels, error) {
+	m := levelWalk{ctx: ctx, meter: meter, t: t, steps: s.Steps[:min(len(s.Steps), reach)], found: &Levels{}}
 	if len(m.steps) == 0 {
 		return m.found, nil
 	}

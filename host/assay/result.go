@@ -60,6 +60,10 @@ type Result struct {
 	Findings     []string // what is wrong, in the bench's words
 	GatesSound   []string // gates without an error, where the part has named gates
 	GatesFailed  []string
+	Margins      []Margin // inputs that the adapter may not drive to a valid low
+	Levels       *Levels  // nil where the adapter cannot measure
+	Grade        Grade    // empty where no levels were measured
+	GradeReasons []string // why it is not the best
 	NotTested    []string // what this assay cannot tell
 	Cautions     []string
 

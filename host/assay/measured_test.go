@@ -1,0 +1,99 @@
+package assay_test
+
+import (
+	"context"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay"
+	"chipassay/host/virtual"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// A measuringBench is a whole socket of an adapter that measures, by hand.
+type measuringBench struct {
+	bench
+	meterBench
+	typ part.Type
+}
+
+func (b measuringBench) PowerOn(context.Context, int) (float64, error) {
+	v := b.typ.Variant
+	s := b.bench.Socket
+	s.Drive(0, 0)
+	s.Rails(adapter.Low, adapter.Off)
+	s.Supply(switchOf(virtual.SupplyHigh, adapter.PositionOf(v.VCC(), b.n)), switchOf(virtual.SupplyLow, adapter.PositionOf(v.GND(), b.n)))
+	return float64(s.CurrentMicroamps()) / 1000, nil
+}
+
+func (b measuringBench) PowerOff(context.Context) error {
+	s := b.bench.Socket
+	s.Drive(0, 0)
+	s.Rails(adapter.Off, adapter.Off)
+	s.Supply(0, 0)
+	return nil
+}
+
+func (b measuringBench) Sensed() (pins part.Pins) {
+	for pin := 1; pin <= b.n; pin++ {
+		pins = pins.With(pin, virtual.Sensed.Has(adapter.PositionOf(pin, b.n)))
+	}
+	return pins
+}
+
+func (b measuringBench) Apply(_ context.Context, steps []stimulus.Step, bias adapter.Rail) (read []part.Pins, err error) {
+	s := b.bench.Socket
+	s.Rails(bias, adapter.Off)
+	for _, st := range steps {
+		s.Drive(b.word(st.Driven), b.word(st.Drive))
+		w := s.Sample()
+		var pins part.Pins
+		for pin := 1; pin <= b.n; pin++ {
+			pins = pins.With(pin, w.Has(adapter.PositionOf(pin, b.n)))
+		}
+		read = append(read, pins)
+	}
+	return read, nil
+}
+
+// The whole procedure: lies right, function, levels, grade; wrong levels and
+// families lower the grade of a chip whose function is right.
+func TestTheWholeProcedure(t *testing.T) {
+	for _, c := range []struct {
+		typ, defect string
+		verdict     assay.Verdict
+		grade       assay.Grade
+		says        string
+	}{
+		{"74LS00", "", assay.Pass, assay.Strong, ""},
+		{"4011", "", assay.Pass, assay.Strong, ""},
+		{"74LS00", "3 weak 100 ohms", assay.Pass, assay.Doubtful, "pin 3: VOL"},
+		{"7400", "family 74LS", assay.Pass, assay.Doubtful, "another family than marked"},
+		{"74LS00", "1 leaks 0.2 mA", assay.Pass, assay.Doubtful, "pin 1: IIH"},
+		{"74LS00", "3 stuck low", assay.Fail, assay.Reject, "a vector is wrong"},
+		{"74LS00", "reversed", assay.NotTested, assay.Ungraded, ""},
+	} {
+		typ := open(t, c.typ)
+		circuit, err := logic.Compile(typ.Variant)
+		require.NoError(t, err)
+		s, err := stimulus.For(circuit)
+		require.NoError(t, err)
+		var defects []string
+		if c.defect != "" {
+			defects = []string{c.defect}
+		}
+		socket := socketOf(t, typ, defects...)
+		b := measuringBench{bench{prober{socket}}, meterBench{socket, len(typ.Variant.Pins)}, typ}
+		r := assay.Run(t.Context(), b, assay.Plan{Type: typ, Circuit: circuit, Sequence: s, Contact: true})
+		require.Equal(t, c.verdict, r.Verdict, "%s %s: %s", c.typ, c.defect, r.Reason)
+		require.Equal(t, c.grade, r.Grade, "%s %s: %v", c.typ, c.defect, r.GradeReasons)
+		if c.says != "" {
+			require.Contains(t, r.GradeReasons[0], c.says)
+		}
+		require.False(t, socket.Live())
+	}
+}
