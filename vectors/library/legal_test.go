@@ -124,6 +124,13 @@ func checkLegal(t *testing.T, l *legality, s *stimulus.Sequence) {
 			}
 			require.LessOrEqual(t, released, 1, "step %d: asynchronous inputs change together", i+1)
 		}
+		for _, st := range l.v.Logic.Stable {
+			for _, signal := range st.Signals {
+				if changed.Has(l.v.Logic.Signals[signal].Pin) {
+					require.False(t, l.holds(st.While, was.Drive) || l.holds(st.While, is.Drive), "step %d: %s changes", i+1, l.v.Logic.Signals[signal].Name)
+				}
+			}
+		}
 		for _, n := range l.v.Logic.Never {
 			require.False(t, l.holds(n.When, is.Drive), "step %d: %s", i+1, n.Why)
 		}

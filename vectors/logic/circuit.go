@@ -86,6 +86,7 @@ type Circuit struct {
 	Registers []Register
 	Signals   []int32 // node of each signal of the definition, or -1
 	Never     []int32 // nodes that are 1 for input combinations that must not be applied
+	Stable    []Stable
 
 	laidOut sync.Once
 	gates   []gate // the nodes for evaluation
@@ -109,6 +110,12 @@ type compiler struct {
 	c    *Circuit
 	made map[string]int32
 	key  []byte
+}
+
+// Stable are input pins that must not change while a node is 1.
+type Stable struct {
+	Pins  part.Pins
+	While int32
 }
 
 // Compile expands a variant's logic to gates.
@@ -150,6 +157,15 @@ func Compile(v *part.Variant) (*Circuit, error) {
 	k.registers()
 	for _, n := range v.Logic.Never {
 		k.c.Never = append(k.c.Never, k.bits(n.When)[0])
+	}
+	for _, st := range v.Logic.Stable {
+		c := Stable{While: k.bits(st.While)[0]}
+		for _, s := range st.Signals {
+			if pin := v.Logic.Signals[s].Pin; pin != 0 {
+				c.Pins = c.Pins.With(pin, true)
+			}
+		}
+		k.c.Stable = append(k.c.Stable, c)
 	}
 	if len(k.c.Nodes) > MaxNodes {
 		return nil, &TooLargeError{v.Part.Number}

@@ -27,6 +27,9 @@ func (c *Circuit) prune() {
 	for _, n := range c.Never {
 		need(n)
 	}
+	for _, s := range c.Stable {
+		need(s.While)
+	}
 	for _, r := range c.Registers {
 		for _, rule := range r.Rules {
 			if rule.Edge != part.Level {
@@ -76,6 +79,9 @@ func (c *Circuit) renumber(moved []int32) {
 	}
 	for i := range c.Never {
 		c.Never[i] = at(c.Never[i])
+	}
+	for i := range c.Stable {
+		c.Stable[i].While = at(c.Stable[i].While)
 	}
 	for i := range c.Registers {
 		rules := c.Registers[i].Rules

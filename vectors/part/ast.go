@@ -12,6 +12,7 @@ type Logic struct {
 	Buses     []Bus
 	Never     []Never
 	Unstable  [][]int // signals that must not be released in one step
+	Stable    []Stable
 }
 
 // A Signal is one bit with a name: a pin, an inner name, or a bit of a register.
@@ -77,6 +78,12 @@ type Table struct {
 type Never struct {
 	When Expr
 	Why  string
+}
+
+// Stable are inputs that must not change while a condition of the inputs holds.
+type Stable struct {
+	Signals []int
+	While   Expr
 }
 
 // An Expr is an expression of known width in bits.

@@ -148,7 +148,7 @@ func (b *builder) statement(st statement) error {
 		return b.pack(st)
 	case "=", "table", "register", "bus":
 		b.items = append(b.items, st)
-	case "never", "unstable":
+	case "never", "unstable", "stable":
 		b.later = append(b.later, st)
 	case "end":
 		return b.src.errorAt(l, 1, "end closes a gate, and none is open")

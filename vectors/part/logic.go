@@ -324,7 +324,8 @@ func (b *builder) rule(s *scope, l line, width int) (Rule, error) {
 	return r, nil
 }
 
-// constraint reads never EXPRESSION "why", and unstable NAME NAME.
+// constraint reads never EXPRESSION "why", unstable NAME NAME, and stable NAME
+// NAME while EXPRESSION.
 func (b *builder) constraint(s *scope, st statement, logic *Logic) error {
 	l := st.line
 	if st.keyword == "unstable" {
@@ -341,6 +342,9 @@ func (b *builder) constraint(s *scope, st statement, logic *Logic) error {
 		}
 		logic.Unstable = append(logic.Unstable, ids)
 		return nil
+	}
+	if st.keyword == "stable" {
+		return b.stable(s, l, logic)
 	}
 	p := &exprParser{src: b.src, line: l, next: 1}
 	n, err := p.expression()
@@ -359,5 +363,41 @@ func (b *builder) constraint(s *scope, st statement, logic *Logic) error {
 		return s.fail(n, "the combination must be one bit, as in A & !B or A == 3")
 	}
 	logic.Never = append(logic.Never, Never{When: when, Why: why.text})
+	return nil
+}
+
+// stable reads stable NAME NAME while EXPRESSION.
+func (b *builder) stable(s *scope, l line, logic *Logic) error {
+	at := slices.IndexFunc(l.tokens, func(t token) bool { return t.kind == nameToken && t.text == "while" })
+	if at < 2 {
+		return b.src.errorAt(l, 1, "write the inputs and when they must not change: stable D_U while !CLK")
+	}
+	names, err := b.src.names(line{number: l.number, text: l.text, tokens: l.tokens[:at]}, 1)
+	if err != nil {
+		return err
+	}
+	var c Stable
+	for _, name := range names {
+		ids, ok := s.named[name]
+		if !ok {
+			return b.src.errorAt(l, columnOf(l, name), "there is no pin or bus %s", name)
+		}
+		c.Signals = append(c.Signals, ids...)
+	}
+	p := &exprParser{src: b.src, line: l, next: at + 1}
+	n, err := p.expression()
+	if err != nil {
+		return err
+	}
+	if err := p.atEnd(); err != nil {
+		return err
+	}
+	if c.While, err = s.elaborate(n, 1); err != nil {
+		return err
+	}
+	if c.While.Width() != 1 {
+		return s.fail(n, "the condition must be one bit, this one has %d", c.While.Width())
+	}
+	logic.Stable = append(logic.Stable, c)
 	return nil
 }

@@ -69,7 +69,7 @@ var keywords = map[string]string{
 	"part": "", "kind": "", "families": "", "source": "", "like": "", "caution": "", "refuse": "", "untested": "",
 	"variant": "", "package": "", "inputs": "", "outputs": "", "bidirectional": "", "external": "", "expander": "",
 	"tie": "", "schmitt": "", "pull-up": "", "load": "", "drive": "", "bus": "", "gate": "", "end": "", "table": "",
-	"register": "", "never": "", "unstable": "",
+	"register": "", "never": "", "unstable": "", "stable": "",
 }
 
 // keyword gives the keyword a line begins with: hyphens are symbols to the

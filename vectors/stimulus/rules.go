@@ -69,7 +69,21 @@ func (r *Rules) Allows(from, to part.Pins) bool {
 			return false
 		}
 	}
+	for _, s := range r.c.Stable {
+		if changed&s.Pins != 0 && (r.holds(s.While, from) || r.holds(s.While, to)) {
+			return false
+		}
+	}
 	return !r.forbidden(to)
+}
+
+// holds tells whether a node that depends on the inputs alone is 1 at some levels.
+func (r *Rules) holds(node int32, levels part.Pins) bool {
+	for _, pin := range r.c.InputPins {
+		r.probe.Set(pin, logic.Splat(logic.FromBool(levels.Has(pin))))
+	}
+	r.probe.Settle()
+	return r.probe.Node(node).Lane(0) == logic.One
 }
 
 // forbidden tells whether the data sheet forbids a combination of levels.
