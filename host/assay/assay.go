@@ -80,10 +80,26 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 		return r.notTested(unfinished(err))
 	}
 	r.judge(socket, p, observed, func() bool { return r.present(ctx, socket) })
+	r.doubt()
 	if r.Levels != nil {
 		r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
 	}
 	return r
+}
+
+// doubt takes back a failure that may be the adapter's: where it cannot drive an
+// input low, a sound chip answers wrongly.
+func (r *Result) doubt() {
+	for _, m := range r.Margins {
+		switch {
+		case r.Verdict != Fail:
+		case m.hopeless():
+			r.Findings = append(r.Findings, r.Reason)
+			r.notTested("the chip answered wrongly, but that may be the adapter's fault: " + m.String())
+		default:
+			r.Findings = append(r.Findings, "the failure may be the adapter's: "+m.String())
+		}
+	}
 }
 
 // seat finds how the chip lies in the socket, and releases all pins.

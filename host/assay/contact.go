@@ -205,10 +205,14 @@ func (c *contact) misplaced(err error) (Seating, error) {
 // substrate, and else it is something other.
 func (c *contact) unlike() (Seating, error) {
 	touching, err := c.touching(placement{})
+	if err != nil {
+		return Seating{}, err
+	}
+	follow, err := c.followGround()
 	switch missing := c.judged() &^ touching; {
 	case err != nil:
 		return Seating{}, err
-	case touching.With(c.v.VCC(), false) == 0: // which a CMOS part lifts by itself
+	case !follow, touching.With(c.v.VCC(), false) == 0: // the supply pin is lifted by the signals of a CMOS part
 		return noContact(c.v.GND()), nil
 	case touching.Has(c.v.VCC()) && missing != 0:
 		return noContact(slices.Collect(missing.All())...), nil
@@ -217,6 +221,21 @@ func (c *contact) unlike() (Seating, error) {
 		Found:  fmt.Sprintf("the pins do not answer as those of a %s do, either way round", c.v.Part.Number),
 		Advice: "look whether the marking is read rightly and which end pin 1 is at; it may be another part, or broken",
 	}, nil
+}
+
+// followGround tells whether any pin rises with the ground pin alone; without a
+// voltmeter it supposes so.
+func (c *contact) followGround() (bool, error) {
+	if c.meter == nil {
+		return true, nil
+	}
+	volts, _, err := c.belowGround(placement{})
+	for pin := range c.judged().All() {
+		if volts[adapter.PositionOf(pin, c.n)] > leastVolts {
+			return true, err
+		}
+	}
+	return false, err
 }
 
 // lies says where a chip lies that should lie elsewhere.
@@ -299,7 +318,7 @@ func (c *contact) present() (bool, error) {
 const (
 	leastVolts    = 0.5  // V: a position that nothing holds up stays below it
 	leastJunction = 0.2  // V, across a junction; less is a short (common practice)
-	mostJunction  = 1.1  // V at a few mA; an input of a chip put in backwards stands lower
+	mostJunction  = 0.95 // V at 1 mA; an input of a chip put in backwards stands lower
 	leastDie      = 0.75 // V, across a die at 0.5 mA; less is a short
 )
 

@@ -342,6 +342,15 @@ type Margin struct {
 	VIL   float64 // V
 }
 
+// typicalShare is what a typical input draws of its largest IIL.
+const typicalShare = 0.6
+
+// roomVIL, V, is what an input takes for low at room temperature; VIL is promised over all temperatures.
+const roomVIL = 1.0
+
+// hopeless tells whether even a typical chip's input cannot be driven low.
+func (m Margin) hopeless() bool { return typicalShare*m.Volts > roomVIL }
+
 func (m Margin) String() string {
 	return fmt.Sprintf("pin %d: driven low it may stand as high as %.2f V, over VIL of %.1f V", m.Pin, m.Volts, m.VIL)
 }

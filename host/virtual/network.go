@@ -51,6 +51,7 @@ func (b *branch) at(v float64) (amps, slope float64) {
 type network struct {
 	branches []branch
 	size     int
+	order    []int // of elimination
 	volts    []float64
 	rows     []float64 // scratch: size equations of size+1 coefficients
 }
@@ -73,6 +74,16 @@ func (s *Socket) networkOf(c *Chip) *network {
 		if p := &c.pads[i]; p.bonded && c.role(p.pin) != part.Supply && c.role(p.pin) != part.Ground {
 			w.branches = append(w.branches, padBranches(c.Type, p, s.number(c.position(p.pin)), vcc, gnd)...)
 		}
+	}
+	// Pads meet at the supply nodes alone: with those last, elimination fills in nothing.
+	for i := range w.size {
+		if i != vcc && i != gnd {
+			w.order = append(w.order, i)
+		}
+	}
+	w.order = append(w.order, vcc)
+	if gnd != vcc {
+		w.order = append(w.order, gnd)
 	}
 	w.volts, w.rows = make([]float64, w.size), make([]float64, w.size*(w.size+1))
 	return w
@@ -122,24 +133,27 @@ func (w *network) stamp(b *branch) {
 func (w *network) step() float64 {
 	width := w.size + 1
 	row := func(i int) []float64 { return w.rows[i*width : (i+1)*width] }
-	for i := range w.size {
+	for at, i := range w.order {
 		pivot := row(i)
-		for k := i + 1; k < w.size; k++ {
+		for _, k := range w.order[at+1:] {
 			below := row(k)
 			if below[i] == 0 {
 				continue
 			}
 			f := below[i] / pivot[i]
-			for j := i; j < width; j++ {
+			for _, j := range w.order[at:] {
 				below[j] -= f * pivot[j]
 			}
+			below[w.size] -= f * pivot[w.size]
 		}
 	}
 	largest := 0.0
-	for i := w.size - 1; i >= 0; i-- {
+	for at, i := range slices.Backward(w.order) {
 		r := row(i)
-		for j := i + 1; j < w.size; j++ {
-			r[w.size] -= r[j] * w.rows[j*width+w.size]
+		for _, j := range w.order[at+1:] {
+			if r[j] != 0 {
+				r[w.size] -= r[j] * row(j)[w.size]
+			}
 		}
 		r[w.size] /= r[i]
 		largest = max(largest, math.Abs(r[w.size]))
