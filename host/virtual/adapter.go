@@ -23,6 +23,8 @@ const byteTime = 10 * time.Microsecond
 // with the waits of the firmware, with the bytes on the line, and with each
 // read that finds nothing.
 type Adapter struct {
+	Pressed bool // the operator's button
+
 	socket  *Socket
 	runtime wazero.Runtime
 	module  api.Module
@@ -101,6 +103,12 @@ func (a *Adapter) board(ctx context.Context) error {
 		}},
 		{"current", 0, 1, func([]uint64) uint64 { return uint64(a.socket.CurrentMicroamps() / 10) }},
 		{"measure", 1, 1, func(args []uint64) uint64 { return uint64(a.socket.Millivolts(channelPosition(uint32(args[0])))) }},
+		{"button", 0, 1, func([]uint64) uint64 {
+			if a.Pressed {
+				return 1
+			}
+			return 0
+		}},
 		{"wait_us", 1, 0, func(args []uint64) uint64 {
 			a.now += time.Duration(uint32(args[0])) * time.Microsecond
 			return 0

@@ -172,9 +172,14 @@ func (s *Socket) Sample() adapter.Word {
 	return w&^driven | s.level&driven
 }
 
-// Millivolts gives the voltage at a position, 1 to 28, mV.
+// Millivolts gives the voltage at a position, 1 to 28, mV. At the switch that
+// supplies the chip its current takes its share.
 func (s *Socket) Millivolts(position int) int {
-	return int(s.of[position].volts*1000 + 0.5)
+	volts := s.of[position].volts
+	if s.powered && s.of[position].positions&s.highOn != 0 {
+		volts -= s.chipAmps() * highOhms
+	}
+	return int(max(0, volts)*1000 + 0.5)
 }
 
 // CurrentMicroamps gives what the monitor in the high side of the supply

@@ -226,6 +226,8 @@ func TestSupplyCurrent(t *testing.T) {
 	if got := s.CurrentMicroamps(); got != 0 {
 		t.Errorf("no supply, but %d µA", got)
 	}
+	hungry := powered(quadNAND(t, "74", part.TotemPole, "draws 288 mA more"))
+	about(t, "300 mA through shunt and switch, 1.2 Ω, V", float64(hungry.Millivolts(28))/1000, 5-0.3*1.2, 0.01)
 	for _, defects := range [][]string{{"reversed"}, {"7 shorted to 14"}, {"14 shorted to 7"}} {
 		s := powered(quadNAND(t, "74", part.TotemPole, defects...))
 		if got := s.CurrentMicroamps(); got != 320_000 {
