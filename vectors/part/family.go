@@ -87,10 +87,14 @@ func FamilyByName(name string) *Family {
 func (f *Family) Series4000() bool { return strings.HasPrefix(f.Name, "4000") }
 
 // TypeName writes a part number as this family marks it: 7400 in 74LS is
-// 74LS00, 4011 in 4000B is 4011B, 4075 in 74HC is 74HC4075.
+// 74LS00, 4011 in 4000B is 4011B, 4075 in 74HC is 74HC4075. A driver of the 75
+// series is marked with its number alone.
 func (f *Family) TypeName(number string) string {
 	if f.Series4000() {
 		return number + strings.TrimPrefix(f.Name, "4000")
+	}
+	if seriesDriver.MatchString(number) {
+		return number
 	}
 	return f.Name + strings.TrimPrefix(number, "74")
 }

@@ -6,14 +6,16 @@ import (
 )
 
 var (
-	seriesTTL  = regexp.MustCompile(`^(?:54|74)([A-Z]{0,4})([0-9]{2,6})$`)
-	seriesCMOS = regexp.MustCompile(`^(?:1)?([45][0-9]{3}|40[0-9]{3})(UB|B|A)?$`)
+	seriesTTL    = regexp.MustCompile(`^(?:54|74)([A-Z]{0,4})([0-9]{2,6})$`)
+	seriesCMOS   = regexp.MustCompile(`^(?:1)?([45][0-9]{3}|40[0-9]{3})(UB|B|A)?$`)
+	seriesDriver = regexp.MustCompile(`^(?:55|75)([0-9]{3})[AB]?$`)
 )
 
 // SplitTypeName takes a type number such as 74LS51, 54LS51, 4011B, 14011B or
 // 74HC4075 apart: the plain series' number and the family it names, or nil
 // where it names none that is known. A plain 7451 names the family 74; 74x51
-// and 4011 name none. Ok is false where the text has not the form of a type number.
+// and 4011 name none. The drivers of the 75 series, such as 75451, have TTL inputs
+// and are of the family 74. Ok is false where the text has not the form of a type number.
 func SplitTypeName(typed string) (number string, family *Family, ok bool) {
 	typed = strings.ToUpper(strings.TrimSpace(typed))
 	if m := seriesTTL.FindStringSubmatch(typed); m != nil {
@@ -32,6 +34,9 @@ func SplitTypeName(typed string) (number string, family *Family, ok bool) {
 			return m[1], nil, true
 		}
 		return m[1], FamilyByName("4000" + m[2]), true
+	}
+	if m := seriesDriver.FindStringSubmatch(typed); m != nil {
+		return "75" + m[1], FamilyByName("74"), true
 	}
 	return "", nil, false
 }
