@@ -125,6 +125,12 @@ func MeasureLevels(ctx context.Context, meter LevelMeter, t part.Type, s *stimul
 		}
 	}
 	m.found.Family = familyCheck(t, m.found.Readings)
+	for _, p := range t.Variant.Pins {
+		if p.Schmitt {
+			m.found.Unmeasured = append(m.found.Unmeasured,
+				fmt.Sprintf("thresholds of pin %d (%s): the rails give no voltages between them", p.Number, p.Name))
+		}
+	}
 	slices.SortStableFunc(m.found.Readings, func(a, b Reading) int { return a.Pin - b.Pin })
 	return m.found, nil
 }
