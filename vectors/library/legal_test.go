@@ -104,6 +104,9 @@ func (l *legality) pins(e part.Expr) (pins part.Pins) {
 
 func checkLegal(t *testing.T, l *legality, s *stimulus.Sequence) {
 	t.Helper()
+	for _, n := range l.v.Logic.Never {
+		require.False(t, l.holds(n.When, s.Steps[0].Drive), "step 1: %s", n.Why)
+	}
 	for i := 1; i < len(s.Steps); i++ {
 		was, is := s.Steps[i-1], s.Steps[i]
 		changed := (was.Drive ^ is.Drive) & was.Driven & is.Driven

@@ -1,6 +1,8 @@
 package stimulus
 
 import (
+	"slices"
+
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 )
@@ -102,4 +104,26 @@ func (r *Rules) forbidden(levels part.Pins) bool {
 		}
 	}
 	return false
+}
+
+// legalStart gives levels that a first step may apply: those given, with as few
+// of the inputs made high as what the data sheet forbids asks for.
+func (r *Rules) legalStart(levels part.Pins) part.Pins {
+	free := slices.Collect((r.sensitive | r.data).All())
+	tried := []part.Pins{levels}
+	for range free {
+		var more []part.Pins
+		for _, from := range tried {
+			if !r.forbidden(from) {
+				return from
+			}
+			for _, pin := range free {
+				if to := from.With(pin, true); to != from && len(more) < 4096 && !slices.Contains(more, to) {
+					more = append(more, to)
+				}
+			}
+		}
+		tried = more
+	}
+	return levels
 }

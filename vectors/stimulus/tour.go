@@ -31,6 +31,7 @@ func For(c *logic.Circuit) (*Sequence, error) {
 	s := newSequence(c)
 	w := newWalker(c, s)
 	r := RulesOf(c)
+	w.drive = r.legalStart(w.drive)
 	var methods []string
 	for i, k := range c.Components() {
 		if k.Inputs == 0 || k.Outputs == 0 {
