@@ -61,7 +61,7 @@ func TestEveryLibraryPart(t *testing.T) {
 			t.Logf("no vectors: %v", err)
 			continue
 		}
-		const enough = 2000 // steps
+		const enough = 600 // steps
 		seq.Steps = seq.Steps[:min(enough, len(seq.Steps))]
 		for _, f := range v.Families {
 			typ := part.Type{Variant: v, Family: f}

@@ -51,7 +51,8 @@ func (b *branch) at(v float64) (amps, slope float64) {
 type network struct {
 	branches []branch
 	size     int
-	order    []int // of elimination
+	order    []int // of elimination, the die's supply nodes last
+	pads     int   // how many of them are not supply nodes
 	volts    []float64
 	rows     []float64 // scratch: size equations of size+1 coefficients
 }
@@ -75,12 +76,12 @@ func (s *Socket) networkOf(c *Chip) *network {
 			w.branches = append(w.branches, padBranches(c.Type, p, s.number(c.position(p.pin)), vcc, gnd)...)
 		}
 	}
-	// Pads meet at the supply nodes alone: with those last, elimination fills in nothing.
 	for i := range w.size {
 		if i != vcc && i != gnd {
 			w.order = append(w.order, i)
 		}
 	}
+	w.pads = len(w.order)
 	w.order = append(w.order, vcc)
 	if gnd != vcc {
 		w.order = append(w.order, gnd)
@@ -129,19 +130,19 @@ func (w *network) stamp(b *branch) {
 }
 
 // step solves the linear equations by elimination, moves the voltages, and tells
-// by how much, V. The matrix is diagonally dominant, so no pivot is sought.
+// by how much, V. Every branch ends at a supply node, so a pad's equation meets
+// those of the supply nodes alone, and elimination fills in nothing. The matrix is
+// diagonally dominant: no pivot is sought.
 func (w *network) step() float64 {
 	width := w.size + 1
 	row := func(i int) []float64 { return w.rows[i*width : (i+1)*width] }
+	after := func(at int) []int { return w.order[max(at+1, w.pads):] }
 	for at, i := range w.order {
 		pivot := row(i)
-		for _, k := range w.order[at+1:] {
+		for _, k := range after(at) {
 			below := row(k)
-			if below[i] == 0 {
-				continue
-			}
 			f := below[i] / pivot[i]
-			for _, j := range w.order[at:] {
+			for _, j := range after(at) {
 				below[j] -= f * pivot[j]
 			}
 			below[w.size] -= f * pivot[w.size]
@@ -150,10 +151,8 @@ func (w *network) step() float64 {
 	largest := 0.0
 	for at, i := range slices.Backward(w.order) {
 		r := row(i)
-		for _, j := range w.order[at+1:] {
-			if r[j] != 0 {
-				r[w.size] -= r[j] * row(j)[w.size]
-			}
+		for _, j := range after(at) {
+			r[w.size] -= r[j] * row(j)[w.size]
 		}
 		r[w.size] /= r[i]
 		largest = max(largest, math.Abs(r[w.size]))
