@@ -28,7 +28,9 @@ const (
 var notFull = map[string]string{
 	"4060": tooLong, "4521": tooLong, "4536": tooLong, "4541": tooLong, "4517": tooDeep,
 	"4034": release, "40245": release, "4490": tooDeep, "4599": tooDeep, "40102": tooDeep, "40103": tooDeep,
-	"40105": tooDeep, "40110": tooDeep, "40192": tooDeep, "40193": tooDeep,
+	"40105": tooDeep, "40110": tooDeep,
+	"74245": release, "74638": release, "74639": release, "74640": release, "74641": release, "74642": release, "74645": release,
+	"7485": cascade, "74590": tooDeep, "74110": pulses, "74111": pulses,
 	"4047": pulses, "4098": pulses, "4528": pulses, "4538": pulses, "4553": pulses,
 	"4063": cascade, "4585": cascade,
 }

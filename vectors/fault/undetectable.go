@@ -105,7 +105,7 @@ func (p *prover) markLegal(sp *space) {
 			var legal uint64
 			for lane := range min(64, 1<<len(sp.inputs)) {
 				from := sp.setting(base + lane)
-				if p.rules.Allows(from, from^part.PinSet(pin)) {
+				if p.rules.Allows(from, from) && p.rules.Allows(from, from^part.PinSet(pin)) {
 					legal |= 1 << lane
 				}
 			}

@@ -75,7 +75,9 @@ func (w *walker) component(r *Rules, k logic.Component, seed uint64) (string, er
 	}
 	bound := g.lowerBound()
 	steps := w.tour(g)
-	return fmt.Sprintf("state tour: %d states and input levels, all %d transitions, in %d steps (at least %d are needed)", len(g.nodes), g.edges, steps, bound), nil
+	w.s.Fixed = len(w.s.Steps)
+	w.wander(r, moves, w.c.Clocks()&moves, afterTour, random)
+	return fmt.Sprintf("state tour: %d states and input levels, all %d transitions, in %d steps (at least %d are needed), and %d steps at random", len(g.nodes), g.edges, steps, bound, len(w.s.Steps)-w.s.Fixed), nil
 }
 
 // sweepComponent goes through all input combinations of a part without memory.

@@ -29,11 +29,11 @@ func turned(c *logic.Circuit) *Sequence {
 	w := newWalker(c, s)
 	r := RulesOf(c)
 	var controls []int
-	var both part.Pins
+	var both, open part.Pins // open are those of them that float where nothing drives them
 	for pin := range s.Inputs.All() {
 		switch p := c.Variant.Pins[pin-1]; {
 		case p.Role == part.Bidirectional:
-			both = both.With(pin, true)
+			both, open = both.With(pin, true), open.With(pin, !p.PullUp)
 		case p.Tied == part.NotTied && p.Untested == "":
 			controls = append(controls, pin)
 		}
@@ -48,7 +48,7 @@ func turned(c *logic.Circuit) *Sequence {
 		if r.forbidden(to) {
 			continue
 		}
-		w.floated = both
+		w.floated = open
 		w.to(to)
 		w.floated = 0
 		if side := both &^ w.released(); side != 0 && !slices.Contains(sides, side) {
@@ -58,7 +58,7 @@ func turned(c *logic.Circuit) *Sequence {
 		w.sweepReleased(both)
 	}
 	for _, to := range settings {
-		w.seeReleased(to, both, sides)
+		w.seeReleased(to, both, open, sides)
 	}
 	s.Method = fmt.Sprintf("all %d settings of the controls; in each, every released pin seen to be released, and all combinations of the pins driven", 1<<len(controls))
 	return s
@@ -67,12 +67,12 @@ func turned(c *logic.Circuit) *Sequence {
 // seeReleased takes a setting in which the chip releases both of its sides, and
 // drives each side in turn low and high, so that a chip that drives all the same
 // is seen at the other.
-func (w *walker) seeReleased(setting, both part.Pins, sides []part.Pins) {
-	w.floated = both
+func (w *walker) seeReleased(setting, both, open part.Pins, sides []part.Pins) {
+	w.floated = open
 	w.to(setting)
 	if w.released() == both {
 		for _, side := range sides {
-			w.floated = side
+			w.floated = side & open
 			for _, level := range []part.Pins{0, both} {
 				w.to(setting&^both | level&^side)
 			}
@@ -81,12 +81,19 @@ func (w *walker) seeReleased(setting, both part.Pins, sides []part.Pins) {
 	w.floated = 0
 }
 
+// onlyTurns tells whether all outputs are bidirectional.
+func (w *walker) onlyTurns() bool {
+	return !slices.ContainsFunc(w.c.Outputs, func(o logic.Output) bool {
+		return w.c.Variant.Pins[o.Pin-1].Role != part.Bidirectional
+	})
+}
+
 // sweepReleased drives all combinations of the pins that the chip releases, if
 // it answers to them at other pins. Where there are too many for that, each is
 // changed alone from all low and from all high.
 func (w *walker) sweepReleased(both part.Pins) {
 	free := w.released()
-	if free == both { // both sides released: nothing to see but that, and it was seen
+	if free == both && w.onlyTurns() { // both sides released: nothing to see but that, and it was seen
 		return
 	}
 	var pins []int

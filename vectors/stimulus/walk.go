@@ -10,6 +10,7 @@ import (
 
 // Extents of a walk.
 const (
+	afterTour = 300    // the same after a tour, so that what one transition hides another shows
 	walkSteps = 9000   // legal random steps, weighted towards the clocks
 	maxCycle  = 16_384 // pulses of a counter's whole cycle: 14 bits; two steps each
 	longBurst = 2_100  // pulses of a longer cycle: 11 bits come up
@@ -36,7 +37,7 @@ func (w *walker) walk(r *Rules, k logic.Component, moves part.Pins, random *rand
 		}
 	}
 	w.s.Fixed = len(w.s.Steps)
-	w.wander(r, moves, clocks, random)
+	w.wander(r, moves, clocks, walkSteps, random)
 	return fmt.Sprintf("by mode: %d steps of legal changes over data, controls and clocks%s; %d of %d outputs expected at both levels",
 		len(w.s.Steps)-before, text, w.toggled(k), (k.Outputs & w.s.Outputs).Len())
 }
@@ -51,14 +52,14 @@ var mixes = []mix{{55, 20, 17}, {85, 6, 8}, {30, 25, 25}}
 
 // wander takes random legal steps. Where there are no clocks, the sets, clears and
 // enables have their share.
-func (w *walker) wander(r *Rules, moves, clocks part.Pins, random *rand.Rand) {
+func (w *walker) wander(r *Rules, moves, clocks part.Pins, steps int, random *rand.Rand) {
 	async := w.c.Asynchronous() & moves &^ clocks
 	data := moves & r.data
 	if clocks == 0 {
 		clocks = async
 	}
 	for _, mix := range mixes {
-		for range walkSteps / len(mixes) {
+		for range steps / len(mixes) {
 			to := w.drive
 			switch p := random.IntN(100); {
 			case p < mix.clock:

@@ -106,6 +106,9 @@ func (w *walker) step() Step {
 				continue
 			}
 			st.Driven = st.Driven.With(o.Pin, false)
+			if value == logic.Z && w.c.Variant.Pins[o.Pin-1].PullUp {
+				continue // the resistor inside holds it: it is neither seen to float nor sure to be high
+			}
 		}
 		if value == logic.X || !w.s.Outputs.Has(o.Pin) {
 			continue
