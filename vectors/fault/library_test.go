@@ -19,6 +19,7 @@ const (
 	tooDeep = "states too deep for a walk at random, and too many to decide what is undetectable"
 	pulses  = "a pulse or a clock of its own: static levels show its resting state only"
 	release = "a control that only matters while pins float, which no level shows"
+	lockout = "a flip-flop that takes its data at one edge and shows them at the other: some orders of the two are never walked"
 	cascade = "a cascade input of which the data sheet tells only some combinations"
 )
 
@@ -30,7 +31,7 @@ var notFull = map[string]string{
 	"4034": release, "40245": release, "4490": tooDeep, "4599": tooDeep, "40102": tooDeep, "40103": tooDeep,
 	"40105": tooDeep, "40110": tooDeep,
 	"74245": release, "74638": release, "74639": release, "74640": release, "74641": release, "74642": release, "74645": release,
-	"7485": cascade, "74590": tooDeep, "74110": pulses, "74111": pulses,
+	"7485": cascade, "74590": tooDeep, "74110": lockout, "74111": lockout,
 	"4047": pulses, "4098": pulses, "4528": pulses, "4538": pulses, "4553": pulses,
 	"4063": cascade, "4585": cascade,
 }
