@@ -1,0 +1,18 @@
+package library_test
+
+import "maps"
+
+// Why symbols of registers differ from the data books (from memory).
+const (
+	fileOpenCollector = "the outputs of the 74170 are open-collector; those of the 74670 are three-state, as the symbol draws both"
+	storedTotemPole   = "the outputs are no three-state outputs"
+)
+
+func init() {
+	maps.Copy(kicadDiffers, map[string]string{
+		"74xx:74LS170":      fileOpenCollector,
+		"74xx_IEEE:74LS170": fileOpenCollector,
+		"74xx_IEEE:74LS398": storedTotemPole,
+		"74xx_IEEE:74LS399": storedTotemPole,
+	})
+}
