@@ -73,15 +73,11 @@ func sevenEightyFive(is part.Pins) levels {
 	return compared(a, b, cascade[number(is, 2, 3, 4)], 7, 6, 5)
 }
 
-// lowPowerEightyFive is the 74L85. Source: MM74C85 data sheet, May 2002, truth
-// table; it tells the 74L85's pins to be its own.
+// lowPowerEightyFive is the 74L85, which passes any cascade inputs on for equal
+// words. Source: MM74C85 data sheet, May 2002, truth table.
 func lowPowerEightyFive(is part.Pins) levels {
 	a, b := number(is, 15, 2, 7, 10), number(is, 14, 1, 9, 11)
-	cascade := number(is, 5, 6, 4) // A<B A=B A>B
-	if a == b && bits.OnesCount(uint(cascade)) != 1 {
-		return unknown(12, 3, 13)
-	}
-	return compared(a, b, cascade, 12, 3, 13)
+	return compared(a, b, number(is, 5, 6, 4), 12, 3, 13)
 }
 
 // bytesOf are the words P and Q of the 8-bit comparators in 20 pins.
