@@ -16,6 +16,7 @@ const (
 	NotPowered  Code = 6
 	Overcurrent Code = 7
 	Limit       Code = 8
+	Fault       Code = 9
 )
 
 var codeWords = map[Code]string{
@@ -27,6 +28,7 @@ var codeWords = map[Code]string{
 	NotPowered:  "the socket is not powered",
 	Overcurrent: "the supply current is over the limit",
 	Limit:       "the request is over the adapter's limit",
+	Fault:       "a supply switch or the current monitor of the adapter does not work",
 }
 
 func (c Code) Error() string {
@@ -51,7 +53,7 @@ func (e *ErrorReply) Error() string {
 	switch e.Code {
 	case BadVersion, BadPayload, Limit:
 		return fmt.Sprintf("%s (%d)", text, e.Detail)
-	case BadPosition, Conflict:
+	case BadPosition, Conflict, Fault:
 		return fmt.Sprintf("%s (word %08x)", text, e.Detail)
 	case Overcurrent:
 		return fmt.Sprintf("%s (%d.%02d mA)", text, e.Detail/100, e.Detail%100)

@@ -108,6 +108,10 @@ func TestGoldenMessages(t *testing.T) {
 	for i := range uint32(256) {
 		long.Samples = append(long.Samples, 0x01010101*(1+i%63))
 	}
+	constants := Constants{SupplyMV: 5012, ShuntGain: 32801, BiasOhms: 10010, LoadOhms: 1001, DriveOhms: 203}
+	for n := range int16(16) {
+		constants.Channels = append(constants.Channels, ChannelConstants{uint16(Unity + int(n)), -n})
+	}
 	messages := map[string]Message{
 		"hello": &Hello{},
 		"capabilities": &Capabilities{
@@ -115,8 +119,9 @@ func TestGoldenMessages(t *testing.T) {
 			MaxBusyMS: 1000, SilenceMS: 2000, Positions: 0x3fff3fff, Sense: 0x00ff00ff,
 			SupplyHigh: word32(1, 4, 5, 8, 22, 28),
 			SupplyLow:  word32(1, 4, 7, 8, 9, 10, 11, 12, 14, 21, 24, 25, 28),
-			Features:   FeatureBias | FeatureLoad | FeatureMonitor | FeatureButton,
-			Rates:      []uint32{1_000_000, 38_400}, Board: "golden"},
+			Features:   FeatureBias | FeatureLoad | FeatureMonitor | FeatureButton | FeatureMeasure,
+			Rates:      []uint32{1_000_000, 38_400}, Board: "golden",
+			Measured: 0x00ff00ff, ConversionUS: 32, ErrorMV: 15},
 		"status": &Status{},
 		"status-reply": &StatusReply{
 			Powered: true, Bias: RailHigh, Load: RailOff, High: 28, Low: word32(7), Driven: word32(1, 2, 3), Current: 1234,
@@ -136,6 +141,15 @@ func TestGoldenMessages(t *testing.T) {
 		"refusal":          &ErrorReply{Code: NotPowered, Request: TypeApply},
 		"overcurrent":      &ErrorReply{Code: Overcurrent, Request: TypePower, Detail: 15025},
 		"apply-reply-long": long,
+		"measure": &Measure{Unpowered: true, Steps: []MeasureStep{
+			{Direction: word32(7, 28), Level: word32(7), Positions: word32(1, 2, 28), SettleUS: 50, Averaging: 3, Bias: RailLow},
+			{Positions: word32(8), SettleUS: 1000, Averaging: 7, Bias: RailHigh, Load: RailLow}}},
+		"measure-reply": &MeasureReply{Positions: []uint32{word32(1, 2, 28), word32(8)}, Steps: []Measured{
+			{word32(1, 2, 7), NotMeasured, []uint16{4312, 4307, 15}}, {0, NotMeasured, []uint16{454}}}},
+		"calibration":       &Calibration{},
+		"calibration-write": &Calibration{Operation: CalibrationWrite, Constants: constants},
+		"calibration-reply": &CalibrationReply{State: CalibrationStored, Constants: constants},
+		"fault":             &ErrorReply{Code: Fault, Request: TypePower, Detail: word32(28)},
 	}
 	for _, g := range goldenFrames(t) {
 		t.Run(g.name, func(t *testing.T) {
@@ -165,6 +179,10 @@ func emptyLike(m Message) Message {
 		return new(Power)
 	case *Apply:
 		return new(Apply)
+	case *Measure:
+		return new(Measure)
+	case *Calibration:
+		return new(Calibration)
 	case *Capabilities:
 		return new(Capabilities)
 	case *StatusReply:
@@ -173,6 +191,10 @@ func emptyLike(m Message) Message {
 		return new(PowerReply)
 	case *ApplyReply:
 		return new(ApplyReply)
+	case *MeasureReply:
+		return &MeasureReply{Positions: m.Positions}
+	case *CalibrationReply:
+		return new(CalibrationReply)
 	case *Acknowledged:
 		return &Acknowledged{Request: m.Request}
 	case *ErrorReply:

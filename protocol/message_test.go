@@ -38,7 +38,8 @@ func TestApplySteps(t *testing.T) {
 
 // Requests are refused at every other length than theirs, replies only when short.
 func TestLengths(t *testing.T) {
-	requests := []Message{&Hello{}, &Status{}, &Safe{}, &Rails{}, &Power{}, &Apply{Steps: make([]Drive, 1)}}
+	requests := []Message{&Hello{}, &Status{}, &Safe{}, &Rails{}, &Power{}, &Apply{Steps: make([]Drive, 1)},
+		&Measure{Steps: make([]MeasureStep, 1)}, &Calibration{}, &Calibration{Operation: CalibrationWrite}}
 	for _, m := range requests {
 		payload := m.Marshal()
 		assert.NoError(t, emptyLike(m).Unmarshal(payload), m.Type())
@@ -47,7 +48,8 @@ func TestLengths(t *testing.T) {
 			assert.ErrorIs(t, emptyLike(m).Unmarshal(payload[:n]), ErrPayload, m.Type())
 		}
 	}
-	replies := []Message{&Capabilities{Rates: []uint32{1}, Board: "b"}, &StatusReply{}, &PowerReply{}, &ErrorReply{}}
+	replies := []Message{&StatusReply{}, &PowerReply{}, &ErrorReply{},
+		&MeasureReply{Positions: []uint32{3}, Steps: []Measured{{Millivolts: []uint16{1, 2}}}}, &CalibrationReply{}}
 	for _, m := range replies {
 		payload := m.Marshal()
 		assert.NoError(t, emptyLike(m).Unmarshal(append(payload, 1, 2, 3)), m.Type())
@@ -55,6 +57,50 @@ func TestLengths(t *testing.T) {
 			assert.ErrorIs(t, emptyLike(m).Unmarshal(payload[:n]), ErrPayload, m.Type())
 		}
 	}
+}
+
+// Firmware 1.0 ended its capabilities with the name; at every other place they are too short.
+func TestCapabilitiesMayEndWithTheName(t *testing.T) {
+	whole := &Capabilities{Rates: []uint32{1}, Board: "b", Measured: 1, ConversionUS: 2, ErrorMV: 3}
+	payload := whole.Marshal()
+	old := len(payload) - 8
+	for n := range len(payload) + 3 {
+		var got Capabilities
+		err := got.Unmarshal(append(payload, 1, 2, 3)[:n])
+		assert.Equal(t, n == old || n >= len(payload), err == nil, "%d bytes", n)
+		if n >= len(payload) {
+			assert.Equal(t, whole, &got)
+		}
+	}
+}
+
+func TestMeasureRoundTrip(t *testing.T) {
+	rail := rapid.SampledFrom([]Rail{RailOff, RailLow, RailHigh})
+	rapid.Check(t, func(t *rapid.T) {
+		want := &Measure{
+			Unpowered: rapid.Bool().Draw(t, "unpowered"),
+			Steps: rapid.SliceOfN(rapid.Custom(func(t *rapid.T) MeasureStep {
+				return MeasureStep{rapid.Uint32().Draw(t, "direction"), rapid.Uint32().Draw(t, "level"), rapid.Uint32().Draw(t, "positions"),
+					rapid.Uint16().Draw(t, "settle"), rapid.Uint8Max(MostAveraging).Draw(t, "averaging"), rail.Draw(t, "bias"), rail.Draw(t, "load")}
+			}), 1, 20).Draw(t, "steps"),
+		}
+		got := new(Measure)
+		require.NoError(t, got.Unmarshal(want.Marshal()))
+		assert.Equal(t, want, got)
+	})
+}
+
+// From the layout in SPEC.md: 4 bytes and 16 a step there, 6 and 2 a position a step back.
+func TestMeasureFits(t *testing.T) {
+	steps := make([]MeasureStep, 100)
+	assert.Equal(t, 64, MeasureFits(steps, 1032))
+	assert.Equal(t, 0, MeasureFits(steps, 19))
+	assert.Equal(t, 1, MeasureFits(steps, 20))
+	for i := range steps {
+		steps[i].Positions = 0x00ff00ff // 38 bytes
+	}
+	assert.Equal(t, 27, MeasureFits(steps, 1032))
+	assert.Equal(t, 2, MeasureFits(steps[:2], 1032))
 }
 
 func TestReservedFieldsAreRefused(t *testing.T) {
@@ -70,6 +116,13 @@ func TestReservedFieldsAreRefused(t *testing.T) {
 		assert.Equal(t, known, err == nil, "flag %d", bit)
 	}
 	assert.ErrorIs(t, new(Rails).Unmarshal([]byte{3, 0}), ErrPayload)
+	for at, value := range map[int]byte{0: 1, 1: 1, 2: 1, 3: 1, 18: 8, 19: 3} {
+		measure := (&Measure{Steps: make([]MeasureStep, 1)}).Marshal()
+		measure[at] |= value
+		assert.ErrorIs(t, new(Measure).Unmarshal(measure), ErrPayload, "offset %d", at)
+	}
+	assert.ErrorIs(t, new(Calibration).Unmarshal([]byte{3, 0}), ErrPayload)
+	assert.ErrorIs(t, new(Calibration).Unmarshal([]byte{0, 1}), ErrPayload)
 	power := (&Power{}).Marshal()
 	power[1] = 1
 	assert.ErrorIs(t, new(Power).Unmarshal(power), ErrPayload)
@@ -108,9 +161,12 @@ func FuzzUnmarshal(f *testing.F) {
 	f.Add(uint8(TypeApply), (&Apply{Steps: []Drive{{1, 1}, {2, 2}}}).Marshal())
 	f.Add(uint8(TypeHello.Reply()), (&Capabilities{Rates: []uint32{1}, Board: "b"}).Marshal())
 	f.Add(uint8(TypeStatus.Reply()), (&StatusReply{Powered: true}).Marshal())
+	f.Add(uint8(TypeMeasure), (&Measure{Steps: []MeasureStep{{Direction: 1, Bias: RailHigh}}}).Marshal())
+	f.Add(uint8(TypeCalibration), (&Calibration{Operation: CalibrationWrite, Constants: Constants{Channels: make([]ChannelConstants, 2)}}).Marshal())
 	messages := map[Type]Message{}
 	for _, m := range []Message{&Hello{}, &Status{}, &Safe{}, &Rails{}, &Power{}, &Apply{}, &Capabilities{}, &StatusReply{},
-		&PowerReply{}, &ApplyReply{}, &ErrorReply{}} {
+		&PowerReply{}, &ApplyReply{}, &ErrorReply{}, &Measure{}, &Calibration{}, &CalibrationReply{},
+		&MeasureReply{Positions: []uint32{3, 0, 7}}} {
 		messages[m.Type()] = m
 	}
 	f.Fuzz(func(t *testing.T, kind uint8, payload []byte) {

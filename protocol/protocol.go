@@ -16,18 +16,18 @@ type Type uint8
 
 // The types of requests, and of the error reply.
 const (
-	TypeHello  Type = 0x01
-	TypeStatus Type = 0x02
-	TypeSafe   Type = 0x03
-	TypeRails  Type = 0x04
-	TypePower  Type = 0x05
-	TypeApply  Type = 0x06
-
-	// Reserved for requests that later firmware may know.
+	TypeHello       Type = 0x01
+	TypeStatus      Type = 0x02
+	TypeSafe        Type = 0x03
+	TypeRails       Type = 0x04
+	TypePower       Type = 0x05
+	TypeApply       Type = 0x06
 	TypeMeasure     Type = 0x07
 	TypeCalibration Type = 0x08
-	TypeSweep       Type = 0x09
-	TypePattern     Type = 0x0a
+
+	// Reserved for requests that later firmware may know.
+	TypeSweep   Type = 0x09
+	TypePattern Type = 0x0a
 
 	TypeError Type = 0xff
 )

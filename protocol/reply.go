@@ -11,6 +11,7 @@ const (
 	FeatureLoad    Features = 1 << 1 // load rail
 	FeatureMonitor Features = 1 << 2 // current monitor: without it no current limit is kept
 	FeatureButton  Features = 1 << 3 // push button
+	FeatureMeasure Features = 1 << 4 // Measure and Calibration
 )
 
 // Has tells whether all features of f are there.
@@ -38,6 +39,9 @@ type Capabilities struct {
 	Features     Features
 	Rates        []uint32 // line rates, baud, the usual one first
 	Board        string
+	Measured     uint32 // word of the positions whose voltage can be measured
+	ConversionUS uint16 // longest time of a conversion with what belongs to it, µs
+	ErrorMV      uint16 // that a voltage may be off without a calibration, mV, beside that of the supply
 }
 
 const maxCount = 255 // of what is counted in one byte
@@ -56,7 +60,8 @@ func (m *Capabilities) Marshal() []byte {
 		w.u32(rate)
 	}
 	w.u8(uint8(len(board)))
-	return append(w.payload, board...)
+	w.payload = append(w.payload, board...)
+	return w.u32(m.Measured).u16(m.ConversionUS).u16(m.ErrorMV).payload
 }
 
 // Unmarshal reads the payload.
@@ -81,6 +86,9 @@ func (m *Capabilities) Unmarshal(payload []byte) error {
 		m.Rates = append(m.Rates, r.u32())
 	}
 	m.Board = string(r.take(int(r.u8())))
+	if len(r.rest) > 0 { // firmware 1.0 ends here
+		m.Measured, m.ConversionUS, m.ErrorMV = r.u32(), r.u16(), r.u16()
+	}
 	return r.grown(m)
 }
 

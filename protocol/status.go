@@ -30,10 +30,12 @@ const (
 	SafeSilence     SafeCause = 4
 	SafeRefused     SafeCause = 5
 	SafeOvercurrent SafeCause = 6
+	SafeFault       SafeCause = 7
 )
 
 func (c SafeCause) String() string {
-	return word(uint8(c), "", "reset", "asked to", "greeting", "silence of the host", "refused request", "overcurrent")
+	return word(uint8(c), "", "reset", "asked to", "greeting", "silence of the host", "refused request", "overcurrent",
+		"fault of the adapter")
 }
 
 // word gives the n-th of the words, or the number if there is none.

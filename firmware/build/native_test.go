@@ -41,6 +41,12 @@ var seeds = [][]byte{
 	// RAILS; APPLY with directions, unpowered; a current; POWER.
 	{2, 3, 1, 2, 2, 0, 2, 5, 2, 16, 3, 0, 0xff, 0xff, 0, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0,
 		4, 100, 2, 4, 3, 10, 8, 0, 44, 1, 200, 0, 0, 0, 0x80, 0},
+	// MEASURE without power, 7 driven high and 1 2 measured; the same with power at 28 and 7, which conflicts.
+	{2, 6, 1, 20, 2, 0, 0, 0, 0x40, 0, 0, 0, 0x40, 0, 0, 0, 3, 0, 0, 0, 50, 0, 3, 1,
+		2, 4, 2, 10, 28, 0, 100, 0, 1, 0, 0x40, 0, 0, 0,
+		2, 6, 3, 20, 0, 0, 0, 0, 0x40, 0, 0, 0, 0x40, 0, 0, 0, 3, 0, 0, 0, 50, 0, 3, 1},
+	// CALIBRATION read and forgotten; the monitor silent; POWER.
+	{2, 7, 1, 2, 0, 0, 2, 7, 2, 2, 2, 0, 5, 1, 0, 2, 4, 3, 10, 28, 0, 100, 0, 1, 0, 0x40, 0, 0, 0},
 }
 
 // A short, repeatable run of the fuzz target; longer ones are started by hand

@@ -4,6 +4,7 @@
 #include "adapter.h"
 
 #include "board.h"
+#include "calibration.h"
 #include "message.h"
 #include "receiver.h"
 #include "request.h"
@@ -15,8 +16,8 @@ static struct sender sender;
 static struct line_counters counters;
 
 enum {
-	BYTES_A_TURN = 64, /* most that are received before the rest of the loop has its turn */
-	TURNS_A_LOOK = 16  /* turns of the loop for one look at the clock while a reply goes out */
+	BYTES_A_TURN = 16, /* most that are received before the rest of the loop has its turn */
+	TURNS_A_LOOK = 16  /* turns of the loop for one look at current and clock while a reply goes out */
 };
 
 static bool pending; /* a request stands in the receiver */
@@ -30,7 +31,7 @@ static struct {
 
 static bool heard;            /* a sound frame came, less than SILENCE_MS ago */
 static uint32_t heard_ms;     /* when */
-static uint32_t watched_ms;   /* when the current and the line were last looked at */
+static uint32_t watched_ms;   /* when the line was last looked at */
 static bool slower;           /* the line is at the slower rate */
 
 static void count(uint16_t *counter, uint8_t more)
@@ -100,17 +101,17 @@ static void change_rate(bool to_slower)
 	hear(); /* gives the host SILENCE_MS to be heard at this rate */
 }
 
-/* Looks after what no request asks for, once a millisecond. */
+/* Looks after what no request asks for: the current always, the rest once a millisecond. */
 static void watch(void)
 {
 	uint32_t ms = board_millis();
 	struct line_faults faults;
 
+	(void)socket_guard();
 	if (ms == watched_ms) {
 		return;
 	}
 	watched_ms = ms;
-	(void)socket_guard();
 	faults = board_line_faults();
 	count(&counters.overruns, faults.overruns);
 	count(&counters.line_errors, faults.line_errors);
@@ -133,6 +134,8 @@ void adapter_reset(void)
 {
 	static const struct line_counters none;
 
+	socket_begin(); /* before all else */
+	calibration_begin();
 	receiver_reset(&receiver);
 	sender.busy = false;
 	counters = none;
@@ -141,7 +144,6 @@ void adapter_reset(void)
 	heard = false;
 	slower = false;
 	watched_ms = board_millis();
-	socket_safe(SAFE_RESET);
 	board_lamp(LAMP_BUSY, false);
 	board_lamp(LAMP_READY, true);
 }

@@ -18,7 +18,9 @@ struct board_traits {
 	const uint8_t *low_switches;  /* positions of the low-side switches, likewise */
 	uint8_t high_count;
 	uint8_t low_count;
-	uint16_t features;           /* FEATURE_… of message.h */
+	uint16_t features;           /* FEATURE_… of message.h, but for the monitor's */
+	uint16_t conversion_us;      /* longest time of a conversion with what belongs to it, µs */
+	uint16_t error_mv;           /* that a voltage may be off without a calibration, mV, beside that of the supply */
 	uint16_t max_current_ma;     /* highest current limit, mA */
 	const char *name;            /* printable ASCII, at most 32 characters */
 };
@@ -45,8 +47,23 @@ void board_rails(uint8_t bias, uint8_t load);
  * switch i of the traits. */
 void board_supply(uint8_t high_bits, uint16_t low_bits);
 
-/* Supply current in 10 µA; CURRENT_NOT_MEASURED without a monitor. */
+/* Whether the lines of the rails and of the supply switches read back as they were set. */
+bool board_lines_hold(void);
+
+/* Sets the current monitor up; false if there is none, or it does not answer. */
+bool board_monitor(void);
+
+/* Supply current as the monitor last measured it, not much more than a ms ago,
+ * in 10 µA; CURRENT_NOT_MEASURED without a monitor that answers. Takes no time. */
 uint16_t board_current(void);
+
+/* Selects the position to convert: channel n senses the n-th of the sensed
+ * positions, counted from the least significant bit of their word. */
+void board_channel(uint8_t channel);
+
+/* Converts the voltage of the selected position: 0 to 1023, in 1/1024 of the
+ * MCU's supply. */
+uint16_t board_convert(void);
 
 /* Waits at least us µs, at most 1000. */
 void board_wait_us(uint16_t us);
@@ -61,6 +78,11 @@ enum lamp {
 	LAMP_POWER  /* a supply switch is closed */
 };
 void board_lamp(enum lamp lamp, bool lit);
+
+/* Memory that keeps its bytes without power; erased ones are 0xFF. A write takes some ms. */
+enum { BOARD_KEEPS = 96 }; /* bytes */
+uint8_t board_kept(uint8_t at);
+void board_keep(uint8_t at, uint8_t value);
 
 /* Serial line. */
 

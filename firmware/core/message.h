@@ -8,7 +8,7 @@ enum {
 	PROTOCOL_VERSION = 1,
 
 	FIRMWARE_MAJOR = 1,
-	FIRMWARE_MINOR = 0,
+	FIRMWARE_MINOR = 1,
 	FIRMWARE_PATCH = 0
 };
 
@@ -19,7 +19,9 @@ enum {
 	TYPE_RAILS = 0x04,
 	TYPE_POWER = 0x05,
 	TYPE_APPLY = 0x06,
-	/* reserved: 0x07 MEASURE, 0x08 CALIBRATION, 0x09 SWEEP, 0x0A PATTERN */
+	TYPE_MEASURE = 0x07,
+	TYPE_CALIBRATION = 0x08,
+	/* reserved: 0x09 SWEEP, 0x0A PATTERN */
 	TYPE_REPLY = 0x80,
 	TYPE_ERROR = 0xFF
 };
@@ -34,7 +36,8 @@ enum refusal {
 	CONFLICT = 5,
 	NOT_POWERED = 6,
 	OVERCURRENT = 7,
-	LIMIT = 8
+	LIMIT = 8,
+	FAULT = 9
 };
 
 enum { RAIL_OFF = 0, RAIL_LOW = 1, RAIL_HIGH = 2 };
@@ -43,7 +46,8 @@ enum {
 	FEATURE_BIAS = 1 << 0,
 	FEATURE_LOAD = 1 << 1,
 	FEATURE_MONITOR = 1 << 2,
-	FEATURE_BUTTON = 1 << 3
+	FEATURE_BUTTON = 1 << 3,
+	FEATURE_MEASURE = 1 << 4
 };
 
 enum { STATE_POWERED = 1 << 0, STATE_BUTTON = 1 << 1 };
@@ -63,10 +67,21 @@ enum safe_cause {
 	SAFE_HELLO = 3,
 	SAFE_SILENCE = 4,
 	SAFE_REFUSED = 5,
-	SAFE_OVERCURRENT = 6
+	SAFE_OVERCURRENT = 6,
+	SAFE_FAULT = 7
 };
 
 enum { APPLY_DIRECTIONS = 1 << 0, APPLY_UNPOWERED = 1 << 1 };
+
+enum { MEASURE_UNPOWERED = 1 << 1 }; /* as in APPLY */
+
+enum { CALIBRATION_READ = 0, CALIBRATION_WRITE = 1, CALIBRATION_FORGET = 2 };
+
+enum calibration_state {
+	CALIBRATION_NONE = 0,
+	CALIBRATION_STORED = 1,
+	CALIBRATION_DAMAGED = 2
+};
 
 #define CURRENT_NOT_MEASURED 0xFFFFu
 
@@ -79,13 +94,22 @@ enum {
 	RAILS_LEN = 2,
 	APPLY_HEADER_LEN = 8,
 	SAMPLE_LEN = 4,
+	MEASURE_HEADER_LEN = 4,
+	MEASURE_STEP_LEN = 16,
+	MEASURED_LEN = 6, /* of a step's reply before its voltages */
+	VOLTAGE_LEN = 2,
+	CALIBRATION_HEADER_LEN = 2,
+	CALIBRATION_FIXED_LEN = 11, /* of the record, before its channels */
+	CALIBRATION_CHANNEL_LEN = 4,
 
 	MAX_STEPS = 256,
 	MAX_PAYLOAD = APPLY_HEADER_LEN + 4 * MAX_STEPS,
-	MAX_REPLY_PAYLOAD = SAMPLE_LEN * MAX_STEPS,
+	MAX_REPLY_PAYLOAD = MAX_PAYLOAD,
 	MAX_REQUEST_BODY = HEADER_LEN + MAX_PAYLOAD + CRC_LEN,
 	MAX_REPLY_BODY = HEADER_LEN + MAX_REPLY_PAYLOAD + CRC_LEN
 };
+
+enum { MOST_AVERAGING = 7 }; /* 2^7 conversions */
 
 #define SILENCE_MS 2000u  /* without a sound frame while anything is on */
 #define MAX_BUSY_MS 1000u /* longest run of one request */

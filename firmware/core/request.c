@@ -1,6 +1,8 @@
 #include "request.h"
 
 #include "board.h"
+#include "calibration.h"
+#include "measure.h"
 #include "message.h"
 #include "socket.h"
 
@@ -57,7 +59,7 @@ static enum refusal hello(struct request *r)
 	at = put_u32(at, t->sense);
 	at = put_u32(at, high);
 	at = put_u32(at, low);
-	at = put_u16(at, t->features);
+	at = put_u16(at, socket_features());
 	at = put_u8(at, sizeof rates / sizeof rates[0]);
 	for (i = 0; i < sizeof rates / sizeof rates[0]; i++) {
 		at = put_u32(at, rates[i]);
@@ -68,7 +70,9 @@ static enum refusal hello(struct request *r)
 		at = put_u8(at, (uint8_t)*c);
 	}
 	*name_length = (uint8_t)(at - name_length - 1);
-	r->reply = at;
+	at = put_u32(at, t->sense);
+	at = put_u16(at, t->conversion_us);
+	r->reply = put_u16(at, t->error_mv);
 	return ACCEPTED;
 }
 
@@ -86,7 +90,7 @@ static enum refusal status(struct request *r, const struct line_counters *counte
 	at = put_u8(at, s->high);
 	at = put_u32(at, s->low);
 	at = put_u32(at, s->driven);
-	at = put_u16(at, board_current());
+	at = put_u16(at, calibration_current(board_current()));
 	at = put_u16(at, s->limit_ma);
 	at = put_u8(at, board_reset_cause());
 	at = put_u8(at, s->safe_cause);
@@ -145,17 +149,21 @@ static enum refusal power(struct request *r)
 	if (settle_ms > MAX_BUSY_MS) {
 		return refuse(r, LIMIT, MAX_BUSY_MS);
 	}
-	socket_power(high, low, limit_ma);
-	for (; settle_ms > 0; settle_ms--) {
-		if (!socket_wait_us(1000) || !socket_guard()) {
-			return refuse(r, OVERCURRENT, socket_now()->tripped);
-		}
+	refusal = socket_power(high, low, limit_ma);
+	for (; refusal == ACCEPTED && settle_ms > 0; settle_ms--) {
+		refusal = socket_wait_us(1000);
 		board_watchdog();
 	}
-	if (!socket_guard()) {
-		return refuse(r, OVERCURRENT, socket_now()->tripped);
+	if (refusal == ACCEPTED) {
+		refusal = socket_guard();
 	}
-	r->reply = put_u16(r->reply, board_current());
+	if (refusal == ACCEPTED && high != 0) {
+		refusal = socket_verify();
+	}
+	if (refusal != ACCEPTED) {
+		return refuse(r, refusal, socket_now()->reason);
+	}
+	r->reply = put_u16(r->reply, calibration_current(board_current()));
 	return ACCEPTED;
 }
 
@@ -205,10 +213,72 @@ static enum refusal apply(struct request *r)
 	if ((uint32_t)steps.count * steps.settle_us > MAX_BUSY_MS * UINT32_C(1000)) {
 		return refuse(r, LIMIT, MAX_BUSY_MS);
 	}
-	if (!socket_apply(&steps, r->reply)) {
-		return refuse(r, OVERCURRENT, socket_now()->tripped);
+	refusal = socket_apply(&steps, r->reply);
+	if (refusal != ACCEPTED) {
+		return refuse(r, refusal, socket_now()->reason);
 	}
 	r->reply += SAMPLE_LEN * steps.count;
+	return ACCEPTED;
+}
+
+static enum refusal measure(struct request *r)
+{
+	const uint8_t *steps = r->payload + MEASURE_HEADER_LEN;
+	uint16_t bytes, count;
+	enum refusal refusal;
+
+	if (r->length < MEASURE_HEADER_LEN) {
+		return bad_payload(r);
+	}
+	bytes = (uint16_t)(r->length - MEASURE_HEADER_LEN);
+	count = bytes / MEASURE_STEP_LEN;
+	if ((r->payload[0] & ~MEASURE_UNPOWERED) != 0 || r->payload[1] != 0 || get_u16(r->payload + 2) != 0 || count == 0 ||
+	    bytes % MEASURE_STEP_LEN != 0) {
+		return bad_payload(r);
+	}
+	refusal = measure_may(steps, count, &r->detail);
+	if (refusal == BAD_PAYLOAD) {
+		return bad_payload(r);
+	}
+	/* A lower code is answered first. */
+	if ((refusal == ACCEPTED || refusal == LIMIT) && socket_now()->high == 0 && (r->payload[0] & MEASURE_UNPOWERED) == 0) {
+		return refuse(r, NOT_POWERED, 0);
+	}
+	if (refusal != ACCEPTED) {
+		return refusal;
+	}
+	refusal = measure_run(steps, count, &r->reply);
+	return refusal == ACCEPTED ? ACCEPTED : refuse(r, refusal, socket_now()->reason);
+}
+
+static enum refusal calibration(struct request *r)
+{
+	uint8_t length = calibration_length();
+	const uint8_t *record = r->payload + CALIBRATION_HEADER_LEN;
+	const uint8_t *kept;
+	bool write;
+	uint8_t i;
+
+	if (r->length < CALIBRATION_HEADER_LEN || r->payload[0] > CALIBRATION_FORGET || r->payload[1] != 0) {
+		return bad_payload(r);
+	}
+	write = r->payload[0] == CALIBRATION_WRITE;
+	if (r->length - CALIBRATION_HEADER_LEN != (write ? length : 0) || (write && !calibration_sane(record))) {
+		return bad_payload(r);
+	}
+	if (r->payload[0] != CALIBRATION_READ) {
+		socket_safe(SAFE_REQUEST); /* for it takes long, and the limit changes its meaning */
+	}
+	if (write) {
+		calibration_keep(record);
+	} else if (r->payload[0] == CALIBRATION_FORGET) {
+		calibration_forget();
+	}
+	r->reply = put_u8(r->reply, (uint8_t)calibration_now());
+	kept = calibration_record();
+	for (i = 0; i < length; i++) {
+		r->reply = put_u8(r->reply, kept[i]);
+	}
 	return ACCEPTED;
 }
 
@@ -230,6 +300,10 @@ static enum refusal dispatch(struct request *r, uint8_t version, uint8_t type, c
 		return power(r);
 	case TYPE_APPLY:
 		return apply(r);
+	case TYPE_MEASURE:
+		return measure(r);
+	case TYPE_CALIBRATION:
+		return calibration(r);
 	default:
 		return refuse(r, BAD_TYPE, type);
 	}
@@ -245,7 +319,7 @@ uint16_t request_carry_out(const uint8_t *body, uint16_t length, const struct li
 	reply[1] = (uint8_t)(type | TYPE_REPLY);
 	reply[2] = body[2];
 	if (refusal != ACCEPTED) {
-		if (refusal != OVERCURRENT) {
+		if (refusal != OVERCURRENT && refusal != FAULT) {
 			socket_safe(SAFE_REFUSED);
 		}
 		reply[1] = TYPE_ERROR;

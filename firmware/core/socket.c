@@ -1,16 +1,23 @@
 #include "socket.h"
 
 #include "board.h"
+#include "calibration.h"
 
 enum {
 	POSITIONS = 28,
 	LEFT = 14,         /* positions 1 to 14 are the left column */
 	LAST_RIGHT = 44,   /* position p of the right column has bit 44 - p */
-	GUARD_US = 1000,   /* longest time between two looks at the current */
-	STEP_US = 4        /* what a step takes beside its settling, to a first order */
+	GUARD_US = 200,    /* longest time between two looks at the current, to a first order */
+	LEVEL_US = 5,      /* what a step takes beside its settling: with one direction for all, */
+	DIRECTION_US = 18, /* and with a direction each */
+	SWITCH_US = 100,   /* for a supply switch to close */
+	NEAR_SUPPLY = 768, /* least count of a position at the supply: 3/4 of it, for a fuse and a switch lie between */
+	NEAR_GROUND = 128  /* most of one at ground */
 };
 
 static struct socket_state now;
+static bool monitored;        /* the current monitor answered at the start */
+static uint16_t trip;         /* the limit, as the monitor gives it */
 
 const struct socket_state *socket_now(void)
 {
@@ -93,20 +100,73 @@ void socket_safe(enum safe_cause cause)
 	socket_rails(RAIL_OFF, RAIL_OFF);
 }
 
-bool socket_guard(void)
+void socket_begin(void)
+{
+	socket_safe(SAFE_RESET);
+	monitored = board_monitor();
+}
+
+uint16_t socket_features(void)
+{
+	return (uint16_t)(board_traits.features | (monitored ? FEATURE_MONITOR : 0));
+}
+
+enum refusal socket_guard(void)
 {
 	uint16_t current;
 
-	if (now.high == 0) {
-		return true;
+	if (now.high == 0 || !monitored) {
+		return ACCEPTED;
 	}
 	current = board_current();
-	if (current == CURRENT_NOT_MEASURED || current <= 100u * (uint32_t)now.limit_ma) {
-		return true;
+	if (current <= trip) {
+		return ACCEPTED;
+	}
+	if (current == CURRENT_NOT_MEASURED) {
+		socket_safe(SAFE_FAULT);
+		now.reason = 0;
+		return FAULT;
 	}
 	socket_safe(SAFE_OVERCURRENT);
-	now.tripped = current;
-	return false;
+	now.reason = calibration_current(current);
+	return OVERCURRENT;
+}
+
+/* Whether the selected position stands where its switch puts it. */
+static bool stands(bool at_supply)
+{
+	uint16_t count;
+
+	(void)board_convert(); /* the first after a change of channel */
+	count = board_convert();
+	return at_supply ? count >= NEAR_SUPPLY : count <= NEAR_GROUND;
+}
+
+enum refusal socket_verify(void)
+{
+	uint32_t high = position_bit(now.high);
+	uint32_t wrong = now.switched & (board_sample() ^ high);
+	uint8_t channel = 0;
+	uint32_t bit;
+
+	for (bit = 1; bit != 0; bit <<= 1) {
+		if ((board_traits.sense & bit) == 0) {
+			continue;
+		}
+		if (now.switched & bit) {
+			board_channel(channel);
+			if (!stands(bit == high)) {
+				wrong |= bit;
+			}
+		}
+		channel++;
+	}
+	if (wrong == 0 && board_lines_hold()) {
+		return ACCEPTED;
+	}
+	now.reason = wrong != 0 ? wrong : now.switched;
+	socket_safe(SAFE_FAULT);
+	return FAULT;
 }
 
 void socket_rails(uint8_t bias, uint8_t load)
@@ -130,12 +190,21 @@ enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)
 	return *detail != 0 ? CONFLICT : ACCEPTED;
 }
 
-void socket_power(uint8_t high, uint32_t low, uint16_t limit_ma)
+enum refusal socket_power(uint8_t high, uint32_t low, uint16_t limit_ma)
 {
 	drive(0, 0);
 	supply(0, 0, 0);
+	/* Set up anew: it may have lost its setting unseen. */
+	if (high != 0 && monitored && !board_monitor()) {
+		socket_safe(SAFE_FAULT);
+		now.reason = 0;
+		return FAULT;
+	}
+	trip = calibration_monitored((uint16_t)(100u * limit_ma));
 	supply(0, low, 0);
 	supply(high, low, limit_ma);
+	board_wait_us(SWITCH_US);
+	return ACCEPTED;
 }
 
 enum refusal socket_may_drive(uint32_t dir, uint32_t *detail)
@@ -148,20 +217,29 @@ enum refusal socket_may_drive(uint32_t dir, uint32_t *detail)
 	return *detail != 0 ? CONFLICT : ACCEPTED;
 }
 
-bool socket_wait_us(uint16_t us)
+enum refusal socket_wait_us(uint16_t us)
 {
 	while (us > GUARD_US) {
+		enum refusal refusal;
+
 		board_wait_us(GUARD_US);
 		us = (uint16_t)(us - GUARD_US);
 		board_watchdog();
-		if (!socket_guard()) {
-			return false;
+		refusal = socket_guard();
+		if (refusal != ACCEPTED) {
+			return refusal;
 		}
 	}
 	if (us > 0) {
 		board_wait_us(us);
 	}
-	return true;
+	return ACCEPTED;
+}
+
+void socket_step(uint8_t bias, uint8_t load, uint32_t dir, uint32_t level)
+{
+	socket_rails(bias, load);
+	drive(dir, level);
 }
 
 /* Steps with one direction, which is driven already: the loop that the speed of
@@ -193,9 +271,10 @@ static const uint8_t *run_directions(const uint8_t *at, uint16_t count, uint16_t
 }
 
 /* One step that settles longer than the current may go unwatched. */
-static bool run_slow(const struct steps *steps, const uint8_t **at, uint8_t *sample)
+static enum refusal run_slow(const struct steps *steps, const uint8_t **at, uint8_t *sample)
 {
 	uint32_t dir = steps->direction;
+	enum refusal refusal;
 
 	if (steps->directions) {
 		dir = get_u32(*at);
@@ -203,21 +282,22 @@ static bool run_slow(const struct steps *steps, const uint8_t **at, uint8_t *sam
 	}
 	drive(dir, get_u32(*at));
 	*at += 4;
-	if (!socket_wait_us(steps->settle_us)) {
-		return false;
+	refusal = socket_wait_us(steps->settle_us);
+	if (refusal == ACCEPTED) {
+		put_u32(sample, board_sample());
 	}
-	put_u32(sample, board_sample());
-	return true;
+	return refusal;
 }
 
-bool socket_apply(const struct steps *steps, uint8_t *samples)
+enum refusal socket_apply(const struct steps *steps, uint8_t *samples)
 {
 	const uint8_t *at = steps->at;
 	uint16_t left = steps->count;
 	uint16_t run = 1;
+	enum refusal refusal;
 
 	if (steps->settle_us <= GUARD_US) {
-		run = (uint16_t)(GUARD_US / (steps->settle_us + STEP_US) + 1);
+		run = (uint16_t)(GUARD_US / (steps->settle_us + (steps->directions ? DIRECTION_US : LEVEL_US)) + 1);
 	}
 	if (!steps->directions) {
 		drive(steps->direction, get_u32(at));
@@ -227,8 +307,9 @@ bool socket_apply(const struct steps *steps, uint8_t *samples)
 			run = left;
 		}
 		if (steps->settle_us > GUARD_US) {
-			if (!run_slow(steps, &at, samples)) {
-				return false;
+			refusal = run_slow(steps, &at, samples);
+			if (refusal != ACCEPTED) {
+				return refusal;
 			}
 		} else if (steps->directions) {
 			at = run_directions(at, run, steps->settle_us, samples);
@@ -238,9 +319,10 @@ bool socket_apply(const struct steps *steps, uint8_t *samples)
 		samples += SAMPLE_LEN * run;
 		left = (uint16_t)(left - run);
 		board_watchdog();
-		if (!socket_guard()) {
-			return false;
+		refusal = socket_guard();
+		if (refusal != ACCEPTED) {
+			return refusal;
 		}
 	}
-	return true;
+	return ACCEPTED;
 }

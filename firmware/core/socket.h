@@ -16,8 +16,14 @@ struct socket_state {
 	uint8_t high;        /* position of the closed high-side switch, 0 none */
 	uint8_t bias, load;  /* RAIL_… */
 	uint8_t safe_cause;  /* why the socket last became safe */
-	uint16_t tripped;    /* the current that last was over the limit, 10 µA */
+	uint32_t reason;     /* what an OVERCURRENT or a FAULT has to say, as the detail of its error reply */
 };
+
+/* Begins: sets the current monitor up, and makes the socket safe. */
+void socket_begin(void);
+
+/* FEATURE_… of this adapter. */
+uint16_t socket_features(void);
 
 /* The present state, to read. */
 const struct socket_state *socket_now(void);
@@ -28,16 +34,24 @@ void socket_safe(enum safe_cause cause);
 /* Whether anything is driven or switched on. */
 bool socket_live(void);
 
-/* Makes the socket safe and says false if the current is over the limit. */
-bool socket_guard(void);
+/* Makes the socket safe if the current is over the limit, which is OVERCURRENT,
+ * or the monitor that tells it falls silent, which is FAULT. */
+enum refusal socket_guard(void);
 
 void socket_rails(uint8_t bias, uint8_t load);
 
 /* Whether supply switches may be closed together. */
 enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail);
 
-/* Releases all positions, opens all switches, closes these: as socket_may_power allows. */
-void socket_power(uint8_t high, uint32_t low, uint16_t limit_ma);
+/* Releases all positions, opens all switches, closes these: as socket_may_power
+ * allows. FAULT if the monitor that is to watch the current does not answer:
+ * then the socket is safe. */
+enum refusal socket_power(uint8_t high, uint32_t low, uint16_t limit_ma);
+
+/* Looks at what can be seen of the supply: whether the switches' lines read back
+ * as set, and the positions they switch stand at the supply and at ground. FAULT
+ * makes the socket safe. */
+enum refusal socket_verify(void);
 
 /* Whether the positions of dir may be driven. */
 enum refusal socket_may_drive(uint32_t dir, uint32_t *detail);
@@ -51,13 +65,15 @@ struct steps {
 	bool directions;
 };
 
-/* Applies steps, all of whose directions socket_may_drive allows, and puts a
- * sample a step at samples. False if the current went over the limit: then the
- * socket is safe. */
-bool socket_apply(const struct steps *steps, uint8_t *samples);
+/* Sets both rails and drives, as socket_may_drive allows. */
+void socket_step(uint8_t bias, uint8_t load, uint32_t dir, uint32_t level);
 
-/* Waits, with an eye on the supply current and the watchdog; false as socket_guard. */
-bool socket_wait_us(uint16_t us);
+/* Applies steps, all of whose directions socket_may_drive allows, and puts a
+ * sample a step at samples. What is not ACCEPTED is from socket_guard. */
+enum refusal socket_apply(const struct steps *steps, uint8_t *samples);
+
+/* Waits, with an eye on the supply current and the watchdog. */
+enum refusal socket_wait_us(uint16_t us);
 
 /* Word with the bit of a position 1 to 28; 0 for any other number. */
 uint32_t position_bit(uint8_t position);

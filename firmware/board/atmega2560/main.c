@@ -20,6 +20,10 @@ static uint8_t reset_flags __attribute__((section(".noinit")));
 static uint16_t boot_id;
 static uint16_t stored_boot_id EEMEM;
 
+/* What the core keeps in the EEPROM begins here whatever else is there, so that
+ * it outlives a change of the firmware. */
+static uint8_t *const kept = (uint8_t *)16;
+
 void keep_reset_flags(void) __attribute__((naked, used, section(".init3")));
 
 /* Before main: after a watchdog reset the watchdog runs on, at its shortest time. */
@@ -72,6 +76,16 @@ uint8_t board_reset_cause(void)
 uint16_t board_boot_id(void)
 {
 	return boot_id;
+}
+
+uint8_t board_kept(uint8_t at)
+{
+	return eeprom_read_byte(kept + at);
+}
+
+void board_keep(uint8_t at, uint8_t value)
+{
+	eeprom_update_byte(kept + at, value);
 }
 
 bool board_button(void)
@@ -133,6 +147,7 @@ static void clock_start(void)
 int main(void)
 {
 	lines_start();
+	converter_start();
 	adapter_reset();
 	boot_id = (uint16_t)(eeprom_read_word(&stored_boot_id) + 1);
 	eeprom_update_word(&stored_boot_id, boot_id);

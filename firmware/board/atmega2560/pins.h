@@ -26,6 +26,9 @@ enum {
 	LATCH_STORE = _BV(PD7)
 };
 
+/* I²C of the current monitor: PORTD. */
+enum { MONITOR_CLOCK = _BV(PD0) };
+
 /* Operator: PORTE, and PORTB for the power lamp. */
 enum {
 	READY_LAMP = _BV(PE3),

@@ -19,6 +19,8 @@ const struct board_traits board_traits = {
 	.high_count = REVISION_A_HIGH_COUNT,
 	.low_count = REVISION_A_LOW_COUNT,
 	.features = REVISION_A_FEATURES,
+	.conversion_us = REVISION_A_CONVERSION_US,
+	.error_mv = REVISION_A_ERROR_MV,
 	.max_current_ma = REVISION_A_MAX_CURRENT_MA,
 	.name = "ATmega2560, revision A",
 };
@@ -100,9 +102,13 @@ void board_supply(uint8_t high_bits, uint16_t low_bits)
 	PORTH |= lines;
 }
 
-uint16_t board_current(void)
+/* The latch of the low-side switches cannot be read; what it does shows at the socket. */
+bool board_lines_hold(void)
 {
-	return CURRENT_NOT_MEASURED;
+	uint8_t rails = BIAS_HIGH | BIAS_LOW | LOAD_HIGH | LOAD_LOW;
+
+	return ((PINH ^ PORTH) & HIGH_SWITCHES) == 0 && ((PING ^ PORTG) & rails) == 0 &&
+	       ((PINC ^ PORTC) & (LATCH_DATA | LATCH_SHIFT)) == 0 && ((PIND ^ PORTD) & LATCH_STORE) == 0;
 }
 
 void board_wait_us(uint16_t us)

@@ -3,5 +3,6 @@
 #define START_H
 
 void serial_start(void);
+void converter_start(void);
 
 #endif

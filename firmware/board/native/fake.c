@@ -19,7 +19,9 @@ const struct board_traits board_traits = {
 	.low_switches = low_switches,
 	.high_count = REVISION_A_HIGH_COUNT,
 	.low_count = REVISION_A_LOW_COUNT,
-	.features = REVISION_A_FEATURES | FEATURE_MONITOR,
+	.features = REVISION_A_FEATURES,
+	.conversion_us = REVISION_A_CONVERSION_US,
+	.error_mv = REVISION_A_ERROR_MV,
 	.max_current_ma = REVISION_A_MAX_CURRENT_MA,
 	.name = "native",
 };
@@ -93,13 +95,61 @@ void board_level(uint32_t level)
 	check_socket();
 }
 
-/* An empty socket: what is driven reads as driven, the rest follows the stronger rail. */
+/* An empty socket: the supply and what is driven read so, the rest follows the stronger rail. */
 uint32_t board_sample(void)
 {
-	bool high = fake.load == RAIL_OFF ? fake.bias == RAIL_HIGH : fake.load == RAIL_HIGH;
-	uint32_t rest = high ? REVISION_A_POSITIONS : 0;
+	uint32_t high = word_of(high_switches, fake.high_bits) & ~fake.open;
+	uint32_t low = word_of(low_switches, fake.low_bits) & ~fake.open;
+	bool rail = fake.load == RAIL_OFF ? fake.bias == RAIL_HIGH : fake.load == RAIL_HIGH;
+	uint32_t rest = rail ? REVISION_A_POSITIONS : 0;
 
-	return (fake.level & fake.dir) | (rest & ~fake.dir);
+	return high | (fake.level & fake.dir) | (rest & ~fake.dir & ~low);
+}
+
+void board_channel(uint8_t channel)
+{
+	if (channel > 15) {
+		fake_fail("selects a channel that is not there");
+	}
+	fake.channel = channel;
+}
+
+/* The same socket in volts, its drivers without resistance: 10 kΩ to one rail and
+ * 1 kΩ to the other stand at 1/11 between them. */
+uint16_t board_convert(void)
+{
+	uint32_t bit = fake.channel < 8 ? UINT32_C(1) << fake.channel : UINT32_C(1) << (fake.channel + 8);
+	uint32_t fixed = fake.dir | word_of(high_switches, fake.high_bits) | word_of(low_switches, fake.low_bits);
+
+	fake.us += 26;
+	if (((fixed & ~fake.open) & bit) == 0 && fake.bias != RAIL_OFF && fake.load != RAIL_OFF && fake.bias != fake.load) {
+		return fake.load == RAIL_LOW ? 93 : 931; /* 1024 / 11 and 1024 × 10 / 11 */
+	}
+	return (board_sample() & bit) != 0 ? 1023 : 0;
+}
+
+bool board_lines_hold(void)
+{
+	return !fake.lines_stuck;
+}
+
+bool board_monitor(void)
+{
+	return !fake.monitor_silent;
+}
+
+uint8_t board_kept(uint8_t at)
+{
+	return (uint8_t)~fake.kept[at];
+}
+
+void board_keep(uint8_t at, uint8_t value)
+{
+	if (at >= BOARD_KEEPS) {
+		fake_fail("keeps more than there is room for");
+	}
+	fake.us += 3400; /* ATmega2560, from memory: 3.3 ms a byte */
+	fake.kept[at] = (uint8_t)~value;
 }
 
 void board_rails(uint8_t bias, uint8_t load)
@@ -118,6 +168,9 @@ void board_supply(uint8_t high_bits, uint16_t low_bits)
 
 uint16_t board_current(void)
 {
+	if (fake.monitor_silent) {
+		return CURRENT_NOT_MEASURED;
+	}
 	if (fake.high_bits == 0) {
 		return 0;
 	}
@@ -205,6 +258,11 @@ uint16_t board_boot_id(void)
 void fake_reset(void)
 {
 	memset(&fake, 0, sizeof fake);
+	adapter_reset();
+}
+
+void fake_restart(void)
+{
 	adapter_reset();
 }
 

@@ -19,12 +19,17 @@ struct fake {
 	uint8_t high_bits;
 	uint16_t low_bits;
 	uint32_t drives; /* calls of board_drive and board_level */
+	uint8_t channel;
+	uint8_t kept[BOARD_KEEPS]; /* inverted, so that a new board's is erased */
 
 	/* What the test sets. */
 	uint16_t current;    /* 10 µA, while a high-side switch is closed */
 	uint32_t trip_after; /* drives after which the current is 200 mA; 0 never */
 	uint64_t us;         /* the clock, µs; waiting turns it too */
 	bool button;
+	bool monitor_silent;
+	bool lines_stuck; /* do not read back as set */
+	uint32_t open;    /* word of positions whose supply switches never close */
 	struct line_faults faults;
 
 	/* The line. */
@@ -44,6 +49,9 @@ extern struct fake fake;
 
 /* A new board, and adapter_reset. */
 void fake_reset(void);
+
+/* adapter_reset alone, with what the board keeps. */
+void fake_restart(void);
 
 /* Puts bytes on the line to the core. */
 void fake_put(const uint8_t *bytes, size_t length);

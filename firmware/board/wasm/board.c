@@ -15,6 +15,7 @@ IMPORT("sample") extern uint32_t env_sample(void);
 IMPORT("rails") extern void env_rails(uint32_t bias, uint32_t load);
 IMPORT("supply") extern void env_supply(uint32_t high_bits, uint32_t low_bits);
 IMPORT("current") extern uint32_t env_current(void); /* 10 µA */
+IMPORT("measure") extern uint32_t env_measure(uint32_t channel); /* mV; channels 0-7 L1-8, 8-15 R1-8 */
 IMPORT("wait_us") extern void env_wait_us(uint32_t us);
 IMPORT("millis") extern uint32_t env_millis(void);
 IMPORT("tx") extern void env_tx(const uint8_t *at, uint32_t length);
@@ -27,6 +28,8 @@ EXPORT("fw_poll") void fw_poll(void);
 
 enum { RX_CAPACITY = 2048, TX_CAPACITY = 2048 };
 
+enum { SUPPLY_MV = 5000, CONVERSION_US = 26, TOP = 1023 };
+
 static const uint8_t high_switches[] = REVISION_A_HIGH_SWITCHES;
 static const uint8_t low_switches[] = REVISION_A_LOW_SWITCHES;
 
@@ -37,7 +40,9 @@ const struct board_traits board_traits = {
 	.low_switches = low_switches,
 	.high_count = REVISION_A_HIGH_COUNT,
 	.low_count = REVISION_A_LOW_COUNT,
-	.features = REVISION_A_FEATURES | FEATURE_MONITOR,
+	.features = REVISION_A_FEATURES,
+	.conversion_us = REVISION_A_CONVERSION_US,
+	.error_mv = REVISION_A_ERROR_MV,
 	.max_current_ma = REVISION_A_MAX_CURRENT_MA,
 	.name = "virtual, revision A",
 };
@@ -51,6 +56,8 @@ static bool time_passed; /* it may not be the time any more */
 static uint32_t driven;
 static uint8_t reset_cause;
 static uint16_t boot_id;
+static uint8_t channel;
+static uint8_t kept[BOARD_KEEPS]; /* what is not erased, inverted: all is, at the start */
 
 void board_drive(uint32_t dir, uint32_t level)
 {
@@ -78,11 +85,45 @@ void board_supply(uint8_t high_bits, uint16_t low_bits)
 	env_supply(high_bits, low_bits);
 }
 
+bool board_lines_hold(void)
+{
+	return true;
+}
+
+bool board_monitor(void)
+{
+	return true;
+}
+
 uint16_t board_current(void)
 {
 	uint32_t current = env_current();
 
 	return current < CURRENT_NOT_MEASURED ? (uint16_t)current : CURRENT_NOT_MEASURED - 1;
+}
+
+void board_channel(uint8_t to)
+{
+	channel = to;
+}
+
+/* The converter of the ATmega2560: ten bits of its supply. */
+uint16_t board_convert(void)
+{
+	uint32_t count = (env_measure(channel) * 1024 + SUPPLY_MV / 2) / SUPPLY_MV;
+
+	board_wait_us(CONVERSION_US);
+	return count < TOP ? (uint16_t)count : TOP;
+}
+
+uint8_t board_kept(uint8_t at)
+{
+	return (uint8_t)~kept[at];
+}
+
+void board_keep(uint8_t at, uint8_t value)
+{
+	kept[at] = (uint8_t)~value;
 }
 
 void board_wait_us(uint16_t us)

@@ -62,7 +62,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 
 	fake_reset();
 	while (e.left > 0) {
-		switch (next(&e) % 6) {
+		switch (next(&e) % 7) {
 		case 0: /* bytes as they are */
 			n = next_bytes(&e, wire, 255);
 			fake_put(wire, n);
@@ -73,7 +73,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 			break;
 		case 2: /* a sound request of a type that is known */
 			body[0] = PROTOCOL_VERSION;
-			body[1] = (uint8_t)(1 + next(&e) % 6);
+			body[1] = (uint8_t)(1 + next(&e) % 8);
 			body[2] = next(&e);
 			n = next_bytes(&e, body + HEADER_LEN, 255);
 			fake_put(wire, fake_frame(body, HEADER_LEN + n, wire));
@@ -83,6 +83,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 			break;
 		case 4:
 			fake.current = (uint16_t)(next(&e) << 8);
+			break;
+		case 5:
+			fake.monitor_silent = (next(&e) & 1) != 0;
+			fake.open = next(&e);
 			break;
 		default:
 			fake.faults.line_errors = 1;

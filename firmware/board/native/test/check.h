@@ -27,5 +27,6 @@ void test_framing(void);
 void test_exchanges(void);
 void test_line(void);
 void test_safety(void);
+void test_measure(void);
 
 #endif

@@ -102,5 +102,6 @@ int main(int argc, char **argv)
 	test_exchanges();
 	test_line();
 	test_safety();
+	test_measure();
 	return 0;
 }

@@ -1,0 +1,17 @@
+/* Steps that measure: rails and drives as a step says, and the voltages of
+ * positions and the supply current that come of them. */
+#ifndef MEASURE_H
+#define MEASURE_H
+
+#include <stdint.h>
+
+#include "message.h"
+
+/* Whether count steps, as they came in the request, may run. */
+enum refusal measure_may(const uint8_t *at, uint16_t count, uint32_t *detail);
+
+/* Runs them and puts what they give behind *reply. What is not ACCEPTED is from
+ * socket_guard. */
+enum refusal measure_run(const uint8_t *at, uint16_t count, uint8_t **reply);
+
+#endif
