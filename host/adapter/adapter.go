@@ -30,6 +30,8 @@ var (
 	// ErrOverCurrent is a chip that took more than the limit; the supply was switched off.
 	ErrOverCurrent = errors.New("the chip took too much supply current and was switched off: " +
 		"it may be put in backwards, shorted inside, or another part than it is marked")
+	// ErrFault is an adapter whose own supply switches or current monitor do not work.
+	ErrFault = errors.New("the adapter has a fault and was switched off")
 )
 
 // offPatience bounds the time for switching off after an operation failed.
@@ -45,6 +47,10 @@ type Capabilities struct {
 	SupplyLow     Word // positions that can be switched to ground
 	Bias, Load    bool // rails: 10 kΩ and 1 kΩ to every position
 	Monitor       bool // of the supply current; without it no limit is kept
+	Button        bool
+	Measured      Word // positions whose voltage can be measured; 0 before firmware 1.1
+	ErrorMV       int  // that a voltage may be off without a calibration, beside the error of the supply, mV
+	Conversion    time.Duration
 	MaxCurrentMA  int
 	MaxPayload    int // bytes
 	MaxSteps      int // in one request
@@ -84,6 +90,10 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 		Bias:          c.Features.Has(protocol.FeatureBias),
 		Load:          c.Features.Has(protocol.FeatureLoad),
 		Monitor:       c.Features.Has(protocol.FeatureMonitor),
+		Button:        c.Features.Has(protocol.FeatureButton),
+		Measured:      Word(c.Measured),
+		ErrorMV:       int(c.ErrorMV),
+		Conversion:    time.Duration(c.ConversionUS) * time.Microsecond,
 		MaxCurrentMA:  int(c.MaxCurrentMA),
 		MaxPayload:    int(c.MaxPayload),
 		MaxSteps:      int(c.MaxSteps),
@@ -130,6 +140,8 @@ func (a *Adapter) explain(err error) error {
 		return err
 	case refusal.Code == protocol.Overcurrent:
 		return overCurrent(refusal.Detail)
+	case refusal.Code == protocol.Fault:
+		return fault(Word(refusal.Detail))
 	case refusal.Code != protocol.NotPowered:
 		return err
 	}
@@ -145,8 +157,18 @@ func (a *Adapter) explain(err error) error {
 		return fmt.Errorf("%w for %d ms", ErrSilence, a.Capabilities.SilenceMillis)
 	case s.SafeCause == protocol.SafeOvercurrent:
 		return ErrOverCurrent
+	case s.SafeCause == protocol.SafeFault:
+		return fault(0)
 	}
 	return err
+}
+
+func fault(positions Word) error {
+	if positions == 0 {
+		return fmt.Errorf("%w: the current monitor does not answer; look at its I2C lines and its supply", ErrFault)
+	}
+	return fmt.Errorf("%w: the supply at socket positions %s is not as it was switched; look at their switches, the fuse and the latch",
+		ErrFault, list(positions))
 }
 
 func overCurrent(tenMicroamps uint32) error {

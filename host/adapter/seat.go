@@ -111,11 +111,8 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 	if err := s.adapter.call(ctx, request, &reply, powerSettle); err != nil {
 		return notMeasured, err
 	}
-	if reply.Current == protocol.NotMeasured {
-		return notMeasured, nil
-	}
-	mA := float64(reply.Current) / 100 // from 10 µA
-	if s.adapter.Capabilities.Bias {
+	mA := milliamps(reply.Current)
+	if mA >= 0 && s.adapter.Capabilities.Bias {
 		mA = max(0, mA-biasMA)
 	}
 	return mA, nil
@@ -124,16 +121,25 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 // PowerOff makes the socket safe: positions released, rails off, supply open.
 func (s *Seat) PowerOff(ctx context.Context) error { return s.adapter.safe(ctx) }
 
+// ApplyRails is Apply with the load rail set too.
+func (s *Seat) ApplyRails(ctx context.Context, steps []stimulus.Step, bias, load Rail) ([]part.Pins, error) {
+	return s.apply(ctx, steps, protocol.Rails{Bias: protocol.Rail(bias), Load: protocol.Rail(load)})
+}
+
 // Apply sets the bias rail, applies steps in order, each with a wait of Settle
 // before it is read, and gives for each step the pins that read high. Pins that
 // are driven at positions without a sense line read as driven. When it fails
 // the socket has been made safe, and the readbacks are those of the steps
 // applied before; a reset or a silence in the middle is ErrReset or ErrSilence.
 func (s *Seat) Apply(ctx context.Context, steps []stimulus.Step, bias Rail) ([]part.Pins, error) {
+	return s.apply(ctx, steps, protocol.Rails{Bias: protocol.Rail(bias)})
+}
+
+func (s *Seat) apply(ctx context.Context, steps []stimulus.Step, rails protocol.Rails) ([]part.Pins, error) {
 	if s.Settle < 0 || s.Settle > longestSettle {
 		return nil, s.adapter.fail(fmt.Errorf("%w wait %v in a step: it can up to %v", ErrCannot, s.Settle, longestSettle))
 	}
-	if err := s.setRails(ctx, protocol.Rails{Bias: protocol.Rail(bias)}); err != nil {
+	if err := s.setRails(ctx, rails); err != nil {
 		return nil, err
 	}
 	fixed, turning := s.stepsPerRequest()
@@ -162,6 +168,8 @@ func (s *Seat) setRails(ctx context.Context, rails protocol.Rails) error {
 		return nil
 	case rails.Bias != protocol.RailOff && !a.Capabilities.Bias:
 		return a.fail(fmt.Errorf("%w hold the pins by a bias rail: it has none", ErrCannot))
+	case rails.Load != protocol.RailOff && !a.Capabilities.Load:
+		return a.fail(fmt.Errorf("%w load the pins by a rail: it has none", ErrCannot))
 	}
 	if err := a.call(ctx, &rails, &protocol.Acknowledged{Request: protocol.TypeRails}, 0); err != nil {
 		return err
