@@ -4,8 +4,9 @@ import "maps"
 
 // Why symbols of registers differ from the data books (from memory).
 const (
-	fileOpenCollector = "the outputs of the 74170 are open-collector; those of the 74670 are three-state, as the symbol draws both"
-	storedTotemPole   = "the outputs are no three-state outputs"
+	fileOpenCollector    = "the outputs of the 74170 are open-collector; those of the 74670 are three-state, as the symbol draws both"
+	latchedOpenCollector = "the parallel outputs are open-collector, as 74xx:74LS596 draws those of its part"
+	storedTotemPole      = "the outputs are no three-state outputs"
 )
 
 func init() {
@@ -14,5 +15,8 @@ func init() {
 		"74xx_IEEE:74LS170": fileOpenCollector,
 		"74xx_IEEE:74LS398": storedTotemPole,
 		"74xx_IEEE:74LS399": storedTotemPole,
+		"74xx_IEEE:74LS591": latchedOpenCollector,
+		"74xx_IEEE:74LS596": latchedOpenCollector,
+		"74xx_IEEE:74LS599": latchedOpenCollector,
 	})
 }
