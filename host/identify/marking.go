@@ -154,7 +154,7 @@ func readDriver(token string) (r PartReading, ok bool) {
 	if m == nil {
 		return r, false
 	}
-	return PartReading{Prefix: m[1], Number: "75" + m[3], Suffix: m[4], Temperature: map[string]string{
+	return PartReading{Prefix: m[1], Number: "75" + m[3], Family: part.FamilyByName("74"), Suffix: m[4], Temperature: map[string]string{
 		"55": "−55 to 125 °C (55 series)", "75": "0 to 70 °C (75 series)"}[m[2]]}, true
 }
 
