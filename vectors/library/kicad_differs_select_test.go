@@ -28,6 +28,7 @@ func init() {
 		"74xx_IEEE:7448":    bothWays + "; " + resistor,
 		"74xx_IEEE:74LS347": bothWays,
 		"74xx_IEEE:74LS447": bothWays,
+		"74xx_IEEE:74LS687": "the symbol draws the open-collector outputs as totem-pole, which are those of the 686",
 		"74xx_IEEE:74LS348": "the symbol draws the three-state address outputs as totem-pole, which are those of the 148",
 		"74xx_IEEE:74LS49":  "the symbol leaves out the blanking input",
 		"74xx_IEEE:74154":   "the symbol draws output 13 as an input",
