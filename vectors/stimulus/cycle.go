@@ -130,14 +130,20 @@ func laneText(words []logic.Word, lane int) string {
 // runCycle sets the inputs one after the other and pulses the clock through the
 // cycle. It tells whether it could.
 func (w *walker) runCycle(r *Rules, moves part.Pins, clock int, c cycle) bool {
-	for range 2 { // a pin may have to wait for another
-		for pin := range ((w.drive ^ c.setting) & moves).All() {
+	toggle := part.PinSet(clock)
+	for range 3 { // a pin may have to wait for another, or for the other level of the clock
+		for pin := range ((w.drive ^ c.setting) & moves &^ toggle).All() {
 			if to := w.drive ^ part.PinSet(pin); w.mayDrive(pin) && r.Allows(w.drive, to) {
 				w.to(to)
 			}
 		}
+		if (w.drive^c.setting)&moves&^toggle != 0 && r.Allows(w.drive, w.drive^toggle) {
+			w.toggle(toggle)
+		}
 	}
-	toggle := part.PinSet(clock)
+	if (w.drive^c.setting)&toggle != 0 && r.Allows(w.drive, w.drive^toggle) {
+		w.toggle(toggle)
+	}
 	if (w.drive^c.setting)&moves != 0 || !r.Allows(w.drive, w.drive^toggle) || !r.Allows(w.drive^toggle, w.drive) {
 		return false
 	}
