@@ -31,4 +31,5 @@ func TestACycleIsRunThoughInputsMustStayWhileTheClockIsLow(t *testing.T) {
 		last, longest = count, max(longest, run)
 	}
 	require.GreaterOrEqual(t, longest, 16)
+	require.Contains(t, s.Method, "a whole cycle of 16 pulses at pin 2")
 }
