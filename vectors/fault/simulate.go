@@ -79,14 +79,20 @@ func (s *simulation) inject(f Fault, mask uint64) {
 // apply gives all chips one step and settles them.
 func (s *simulation) apply(st stimulus.Step) {
 	for _, pin := range s.circuit.InputPins {
-		w := logic.Splat(logic.Z)
+		s.drive[pin] = s.machine.Out(pin)
 		if st.Driven.Has(pin) {
-			w = logic.Splat(logic.FromBool(st.Drive.Has(pin)))
+			s.drive[pin] = logic.Splat(logic.FromBool(st.Drive.Has(pin)))
 		}
-		s.drive[pin] = w
 	}
 	s.joinShorts(st) // at once: the chip never sees the levels apart
 	s.round(st)
+	// what a chip shows at a pin that nobody else drives, it reads there too
+	for range 4 {
+		if !s.readBack(st) {
+			break
+		}
+		s.round(st)
+	}
 	// a short may feed an output back to an input: a few rounds settle it or nothing does
 	for range 4 {
 		if len(s.shorts) == 0 || !s.joinShorts(st) {
@@ -97,6 +103,30 @@ func (s *simulation) apply(st stimulus.Step) {
 	for _, sh := range s.shorts {
 		s.blur(sh)
 	}
+}
+
+// readBack gives the bidirectional pins the level that comes about there, and
+// tells whether that changed any: what the chip shows where the adapter leaves the
+// pin alone, unknown where nobody drives it, and the outcome of the contest where
+// a faulty chip drives a pin that the adapter drives too.
+func (s *simulation) readBack(st stimulus.Step) (changed bool) {
+	for pin := range (s.reads & s.shows).All() {
+		w := s.shown[pin]
+		if st.Driven.Has(pin) {
+			low := w.Lo &^ w.Hi
+			w = meet(w, logic.Splat(logic.FromBool(st.Drive.Has(pin))))
+			if s.bipolar {
+				w.Hi &^= low
+			}
+		} else {
+			released := ^(w.Hi | w.Lo)
+			w = logic.Word{Hi: w.Hi | released, Lo: w.Lo | released}
+		}
+		if w != s.drive[pin] {
+			s.drive[pin], changed = w, true
+		}
+	}
+	return changed
 }
 
 // round sets the inputs, settles, and reads the outputs with their faults.
