@@ -45,15 +45,21 @@ type Bench struct {
 }
 
 // NewBench starts the firmware's image on a socket.
-func NewBench(socket *virtual.Socket) (*Bench, error) { return newBench(images.ATmega2560ELF, socket) }
+func NewBench(socket *virtual.Socket) (*Bench, error) {
+	return newBench(images.ATmega2560ELF, NewCarrier(socket))
+}
 
-func newBench(image []byte, socket *virtual.Socket) (*Bench, error) {
-	b := &Bench{Carrier: NewCarrier(socket)}
+func newBench(image []byte, carrier *Carrier) (*Bench, error) {
+	b := &Bench{Carrier: carrier}
 	var err error
 	if b.MCU, err = NewMCU(image, b.Carrier); err != nil {
 		return nil, err
 	}
 	b.Carrier.now = b.MCU.Cycles
+	if m := b.Carrier.Monitor; m != nil {
+		m.now = b.MCU.Cycles
+		b.MCU.Bus = m
+	}
 	if err := b.start(); err != nil {
 		b.Close()
 		return nil, err

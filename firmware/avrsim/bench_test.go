@@ -55,6 +55,11 @@ func open(t testing.TB, chip string, defects ...string) port {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return serve(t, bench)
+}
+
+func serve(t testing.TB, bench *Bench) port {
+	t.Helper()
 	pty, err := OpenPTY()
 	if err != nil {
 		t.Fatal(err)

@@ -28,11 +28,12 @@ const (
 const mostViolations = 20
 
 // A Carrier is the board between the MCU and the socket: drivers, rails, supply
-// switches behind their latch, the button and the lamps. It notes as a violation
+// switches behind their latch, the current monitor, the button and the lamps. It notes as a violation
 // whatever on the real one would work against itself.
 type Carrier struct {
 	Socket     *virtual.Socket
-	Pressed    bool // the button
+	Monitor    *Monitor // of the supply current; nil for none
+	Pressed    bool     // the button
 	Violations []string
 
 	now        func() uint64 // cycle
@@ -43,6 +44,7 @@ type Carrier struct {
 	high       uint32       // closed high-side switches, bits in the order of virtual.SupplyHigh
 	highAt     adapter.Word // their positions
 	lowAt      adapter.Word // positions of the closed low-side switches
+	opened     uint64       // cycle at which the last high-side switch opened
 	busyFrom   uint64       // cycle at which the busy lamp last was lit
 	busyUntil  uint64       // and went out
 	busy       uint64       // cycles for which it was lit up to then
@@ -63,7 +65,7 @@ func (h halves) rail() adapter.Rail {
 
 // NewCarrier puts a socket on a carrier.
 func NewCarrier(socket *virtual.Socket) *Carrier {
-	return &Carrier{Socket: socket, now: func() uint64 { return 0 }}
+	return &Carrier{Socket: socket, Monitor: NewMonitor(socket), now: func() uint64 { return 0 }}
 }
 
 // Ready tells whether the lamp is lit that says so.
@@ -100,6 +102,9 @@ func word(of *[256]uint8) adapter.Word {
 func (c *Carrier) Changed(p Port, out, level uint8) {
 	if c.out[p] == out && c.level[p] == level {
 		return
+	}
+	if c.Monitor != nil {
+		c.Monitor.follow()
 	}
 	before := c.on(p)
 	c.out[p], c.level[p] = out, level
@@ -147,7 +152,11 @@ func (c *Carrier) drive() {
 }
 
 func (c *Carrier) supply() {
+	supplied := c.highAt != 0
 	c.highAt = at(virtual.SupplyHigh, c.high)
+	if supplied && c.highAt == 0 {
+		c.opened = c.now()
+	}
 	c.lowAt = at(virtual.SupplyLow, uint32(c.latch))
 	if both := c.highAt & c.lowAt; both != 0 {
 		c.violation("the high-side and the low-side switch are closed at %v", both)
@@ -235,6 +244,9 @@ func (c *Carrier) Millivolts(channel int) int {
 // ResetLine clears the latch. A reset by the watchdog does not pull the line,
 // but it releases the high-side switches.
 func (c *Carrier) ResetLine() {
+	if c.Monitor != nil {
+		c.Monitor.follow()
+	}
 	c.shift, c.latch = 0, 0
 	c.supply()
 }

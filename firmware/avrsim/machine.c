@@ -9,6 +9,7 @@
 #include <simavr/sim_avr.h>
 #include <simavr/avr_adc.h>
 #include <simavr/avr_eeprom.h>
+#include <simavr/avr_twi.h>
 #include <simavr/avr_uart.h>
 
 #include "_cgo_export.h"
@@ -29,6 +30,7 @@ struct machine {
 	bool ran;        /* what machine_run was asked for */
 	avr_int_vector_t *requests[2];
 	avr_irq_t *adc;
+	avr_irq_t *bus; /* to the MCU */
 };
 
 static void quiet(avr_t *avr, const int level, const char *format, va_list arguments)
@@ -99,6 +101,40 @@ static bool adc_of_sixteen(struct machine *m)
 	return true;
 }
 
+/* Carries what the MCU does on its I²C bus to Go, and the answer back. */
+static void on_bus(avr_irq_t *irq, uint32_t value, void *param)
+{
+	struct machine *m = param;
+	avr_twi_msg_irq_t did = {.u = {.v = value}};
+	uint8_t what = did.u.twi.msg;
+
+	(void)irq;
+	if (what & TWI_COND_STOP) {
+		avrsimBusStop(m->handle);
+	}
+	if (what & TWI_COND_START && avrsimBusStart(m->handle, did.u.twi.addr)) {
+		avr_raise_irq(m->bus, avr_twi_irq_msg(TWI_COND_ACK, did.u.twi.addr, 1));
+	}
+	if (what & TWI_COND_WRITE && avrsimBusWrite(m->handle, did.u.twi.data)) {
+		avr_raise_irq(m->bus, avr_twi_irq_msg(TWI_COND_ACK, did.u.twi.addr, 1));
+	}
+	if (what & TWI_COND_READ) {
+		avr_raise_irq(m->bus, avr_twi_irq_msg(TWI_COND_READ, did.u.twi.addr, avrsimBusRead(m->handle)));
+	}
+}
+
+static bool bus_of_slaves(struct machine *m)
+{
+	avr_irq_t *out = avr_io_getirq(m->avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_OUTPUT);
+
+	m->bus = avr_io_getirq(m->avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_INPUT);
+	if (out == NULL || m->bus == NULL) {
+		return false;
+	}
+	avr_irq_register_notify(out, on_bus, m);
+	return true;
+}
+
 static void was_reset(avr_io_t *io)
 {
 	struct machine *m = io->avr->custom.data;
@@ -129,7 +165,7 @@ struct machine *machine_new(uintptr_t handle)
 	m->io.reset = was_reset;
 	avr_register_io(m->avr, &m->io);
 	uart = usart0(m->avr);
-	if (uart == NULL || !adc_of_sixteen(m)) {
+	if (uart == NULL || !adc_of_sixteen(m) || !bus_of_slaves(m)) {
 		machine_free(m);
 		return NULL;
 	}

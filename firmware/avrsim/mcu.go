@@ -47,6 +47,8 @@ type MCU struct {
 	handle  cgo.Handle
 	pins    Pins
 	usart   usart
+	// Bus is what the I²C lines are connected to; nil for nothing.
+	Bus Slave
 
 	// Resets counts those that nobody asked for: the watchdog's.
 	Resets int
@@ -243,6 +245,33 @@ func avrsimReset(handle C.uintptr_t) { mcuOf(handle).wasReset() }
 //export avrsimMillivolts
 func avrsimMillivolts(handle C.uintptr_t, channel C.uint) C.uint32_t {
 	return C.uint32_t(max(0, mcuOf(handle).pins.Millivolts(int(channel))))
+}
+
+//export avrsimBusStart
+func avrsimBusStart(handle C.uintptr_t, addressed C.uint8_t) C.bool {
+	bus := mcuOf(handle).Bus
+	return C.bool(bus != nil && bus.Start(byte(addressed)))
+}
+
+//export avrsimBusWrite
+func avrsimBusWrite(handle C.uintptr_t, b C.uint8_t) C.bool {
+	bus := mcuOf(handle).Bus
+	return C.bool(bus != nil && bus.Write(byte(b)))
+}
+
+//export avrsimBusRead
+func avrsimBusRead(handle C.uintptr_t) C.uint8_t {
+	if bus := mcuOf(handle).Bus; bus != nil {
+		return C.uint8_t(bus.Read())
+	}
+	return 0xFF
+}
+
+//export avrsimBusStop
+func avrsimBusStop(handle C.uintptr_t) {
+	if bus := mcuOf(handle).Bus; bus != nil {
+		bus.Stop()
+	}
 }
 
 // setAlarm has alarm called at a cycle, 0 never.

@@ -33,7 +33,7 @@ func newProbe(t testing.TB, socket *virtual.Socket) probe {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bench, err := newBench(image, socket)
+	bench, err := newBench(image, NewCarrier(socket))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -277,7 +277,7 @@ func TestImageOfAnotherMachine(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, image := range map[string][]byte{"this test": image, "no image": []byte("no image")} {
-		if _, err := newBench(image, virtual.NewSocket(nil, 1)); err == nil {
+		if _, err := newBench(image, NewCarrier(virtual.NewSocket(nil, 1))); err == nil {
 			t.Errorf("%s was taken for the firmware", name)
 		}
 	}

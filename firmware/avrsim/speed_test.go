@@ -103,6 +103,43 @@ func BenchmarkApply(b *testing.B) {
 	}
 }
 
+// BenchmarkMeasure is the steps of MEASURE: MCU µs a step while the request is
+// carried out, without the settling that is asked for, and all told.
+func BenchmarkMeasure(b *testing.B) {
+	for _, c := range []struct {
+		name      string
+		pins      part.Pins
+		averaging int
+	}{
+		{"no voltage", 0, 0},
+		{"one pin, one conversion", part.PinSet(1), 0},
+		{"12 pins, one conversion", 0x1FBF, 0},
+		{"12 pins, 8 conversions", 0x1FBF, 3},
+		{"12 pins, 128 conversions", 0x1FBF, 7},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			p := open(b, "7410")
+			seat := seat(b, p.Conn, named(b, "7410").Variant)
+			if _, err := seat.PowerOn(b.Context(), 100); err != nil {
+				b.Fatal(err)
+			}
+			steps := make([]adapter.MeasureStep, 24)
+			for i, g := range gray(len(steps)) {
+				steps[i] = adapter.MeasureStep{Step: g, Bias: adapter.High, Load: adapter.Rail(i % 3), Pins: c.pins, Averaging: c.averaging}
+			}
+			for b.Loop() {
+				busy, worked := p.bench.busy(), p.bench.worked()
+				if _, err := seat.Measure(b.Context(), steps); err != nil {
+					b.Fatal(err)
+				}
+				const perMicrosecond = Hertz / 1_000_000
+				b.ReportMetric(float64(p.bench.busy()-busy)/float64(len(steps))/perMicrosecond, "µs-carried-out/step")
+				b.ReportMetric(float64(p.bench.worked()-worked)/float64(len(steps))/perMicrosecond, "µs-in-all/step")
+			}
+		})
+	}
+}
+
 // BenchmarkTest is a whole test of a good chip, from the greeting to the end.
 func BenchmarkTest(b *testing.B) {
 	for _, name := range []string{"7410", "7400", "74LS51"} {

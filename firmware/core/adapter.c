@@ -17,7 +17,7 @@ static struct line_counters counters;
 
 enum {
 	BYTES_A_TURN = 16, /* most that are received before the rest of the loop has its turn */
-	TURNS_A_LOOK = 16  /* turns of the loop for one look at current and clock while a reply goes out */
+	TURNS_A_LOOK = 4   /* turns of the loop for one look at current and clock while a reply goes out */
 };
 
 static bool pending; /* a request stands in the receiver */
@@ -159,7 +159,7 @@ bool adapter_poll(void)
 		watch();
 	}
 	if (sender.busy) {
-		if (board_can_send()) {
+		if (board_can_send() && sender_ready(&sender)) {
 			board_send(sender_next(&sender));
 		}
 		sender_prepare(&sender);

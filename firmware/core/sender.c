@@ -96,6 +96,11 @@ static uint8_t next_code(struct sender *s)
 	return code;
 }
 
+bool sender_ready(const struct sender *s)
+{
+	return s->block > 0 || s->next_known || (s->sent == s->length && !s->at_zero);
+}
+
 uint8_t sender_next(struct sender *s)
 {
 	uint8_t byte;

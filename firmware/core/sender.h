@@ -28,6 +28,9 @@ void sender_start(struct sender *s, uint16_t length);
 /* Begins to send the same again. */
 void sender_again(struct sender *s);
 
+/* Whether the next byte is known without looking through a whole block for it. */
+bool sender_ready(const struct sender *s);
+
 /* The next byte for the line. Only while busy; ends with the delimiter. */
 uint8_t sender_next(struct sender *s);
 

@@ -88,10 +88,17 @@ bool socket_live(void)
 	return now.driven != 0 || now.switched != 0 || now.bias != RAIL_OFF || now.load != RAIL_OFF;
 }
 
+/* Whether the supply went off by what the host did not ask for and may not know yet. */
+static bool unasked(void)
+{
+	return now.switched == 0 &&
+	       (now.safe_cause == SAFE_SILENCE || now.safe_cause == SAFE_OVERCURRENT || now.safe_cause == SAFE_FAULT);
+}
+
 void socket_safe(enum safe_cause cause)
 {
-	/* What finds it safe is not why it is. */
-	if (socket_live() || cause == SAFE_RESET) {
+	/* What finds it safe is not why it is, nor is the refusal that tells the host. */
+	if ((socket_live() && !(cause == SAFE_REFUSED && unasked())) || cause == SAFE_RESET) {
 		now.safe_cause = (uint8_t)cause;
 	}
 	/* Drives first: a driven pin of a chip without power would feed it through its clamps. */

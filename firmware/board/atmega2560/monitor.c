@@ -94,8 +94,9 @@ ISR(TWI_vect)
 	}
 }
 
-/* Does one thing on the bus and waits until it is done; false if it is not, or not with this status. */
-static bool bus(uint8_t control, uint8_t status)
+/* Does one thing on the bus and waits until it is done; false if it is not, or
+ * what it was is not acknowledged. */
+static bool bus(uint8_t control)
 {
 	uint8_t left = BYTE_LOOPS;
 
@@ -106,18 +107,18 @@ static bool bus(uint8_t control, uint8_t status)
 			return false;
 		}
 	}
-	return TW_STATUS == status;
+	return TW_STATUS == TW_START || TW_STATUS == TW_MT_SLA_ACK || TW_STATUS == TW_MT_DATA_ACK;
 }
 
-static bool put(uint8_t byte, uint8_t status)
+static bool put(uint8_t byte)
 {
 	TWDR = byte;
-	return bus(0, status);
+	return bus(0);
 }
 
 static bool put_register(uint8_t number)
 {
-	return bus(_BV(TWSTA), TW_START) && put(ADDRESS | TW_WRITE, TW_MT_SLA_ACK) && put(number, TW_MT_DATA_ACK);
+	return bus(_BV(TWSTA)) && put(ADDRESS | TW_WRITE) && put(number);
 }
 
 static void stop(void)
@@ -153,7 +154,7 @@ bool board_monitor(void)
 	free_bus();
 	TWBR = (F_CPU / BUS_HERTZ - 16) / 2;
 	TWSR = 0;
-	answers = put_register(SETTING) && put((uint8_t)(SETTINGS >> 8), TW_MT_DATA_ACK) && put((uint8_t)SETTINGS, TW_MT_DATA_ACK);
+	answers = put_register(SETTING) && put((uint8_t)(SETTINGS >> 8)) && put((uint8_t)SETTINGS);
 	stop();
 	answers = answers && put_register(SHUNT); /* which every reading is of, from then on */
 	stop();
