@@ -20,6 +20,9 @@ const (
 	pulses  = "a pulse or a clock of its own: static levels show its resting state only"
 	release = "a control that only matters while pins float, which no level shows"
 	lockout = "a flip-flop that takes its data at one edge and shows them at the other: some orders of the two are never walked"
+	blanked = "an output on a pin that is an input too: where some of its faults show, the adapter drives the pin; and gates that the shapes of the digits make redundant"
+	idle    = "outputs that never pull low: an open one is like a good one"
+	port    = "a gate that matters only where a port is driven against the chip"
 	cascade = "a cascade input of which the data sheet tells only some combinations"
 )
 
@@ -34,6 +37,8 @@ var notFull = map[string]string{
 	"7485": cascade, "74590": tooDeep, "74110": lockout, "74111": lockout,
 	"4047": pulses, "4098": pulses, "4528": pulses, "4538": pulses, "4553": pulses,
 	"4063": cascade, "4585": cascade,
+	"7446": blanked, "7447": blanked, "7448": blanked, "74246": blanked, "74247": blanked, "74248": blanked, "74249": blanked,
+	"74347": blanked, "74447": blanked, "74185": idle, "74286": port,
 }
 
 // Every part's vectors show all detectable classes of stuck-at faults and all pin
