@@ -146,12 +146,12 @@ void calibration_forget(void)
 	state = CALIBRATION_NONE;
 }
 
-/* No division: one of 32 bits takes the MCU longer than a conversion. */
+/* No division, and no long shift by what is not known when this is compiled: the
+ * MCU takes as long for one as for a conversion. */
 uint16_t calibration_mv(uint8_t channel, uint32_t sum, uint8_t averaging)
 {
 	const uint8_t *at = record + CALIBRATION_FIXED_LEN + channel * CALIBRATION_CHANNEL_LEN;
-	uint8_t shift = (uint8_t)(10 + averaging); /* 1024 × 2^averaging */
-	uint32_t mv = (sum * get_u16(record + SUPPLY) + (UINT32_C(1) << (shift - 1))) >> shift;
+	uint32_t mv = (sum * get_u16(record + SUPPLY) + ((uint32_t)512 << averaging)) / 1024 >> averaging;
 	int32_t calibrated = (int32_t)((mv * get_u16(at + GAIN) + ONE / 2) / ONE) + (int16_t)get_u16(at + OFFSET);
 
 	return calibrated < 0 ? 0 : (uint16_t)calibrated;

@@ -39,10 +39,11 @@ static uint8_t count_of(uint32_t word)
 	return count;
 }
 
-/* Time that a step may take, µs. */
+/* Time that a step may take, µs: a conversion of each position is thrown away, and
+ * its result takes as long again. */
 static uint32_t step_us(const struct step *s)
 {
-	uint16_t conversions = (uint16_t)((1u << s->averaging) + 1);
+	uint16_t conversions = (uint16_t)((1u << s->averaging) + 2);
 
 	return s->settle_us + (uint32_t)count_of(s->positions) * conversions * board_traits.conversion_us;
 }

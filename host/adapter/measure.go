@@ -182,7 +182,7 @@ func (a *Adapter) measureBatch(steps []protocol.MeasureStep) (n int, work time.D
 	c := a.Capabilities
 	for n < protocol.MeasureFits(steps, c.MaxPayload) {
 		s := steps[n]
-		conversions := bits.OnesCount32(s.Positions) * (1<<s.Averaging + 1)
+		conversions := bits.OnesCount32(s.Positions) * (1<<s.Averaging + 2) // SPEC.md, MEASURE
 		more := time.Duration(s.SettleUS)*time.Microsecond + time.Duration(conversions)*c.Conversion
 		if work+more > c.MaxBusy {
 			break

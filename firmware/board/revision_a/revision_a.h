@@ -20,6 +20,6 @@ enum { REVISION_A_FEATURES = FEATURE_BIAS | FEATURE_LOAD | FEATURE_BUTTON | FEAT
 
 /* A conversion takes 26 µs (13 cycles of 500 kHz), and some with what the core
  * does about it; all told it is good to 3 of 1024 parts (README.md). */
-enum { REVISION_A_CONVERSION_US = 32, REVISION_A_ERROR_MV = 15 };
+enum { REVISION_A_CONVERSION_US = 33, REVISION_A_ERROR_MV = 15 };
 
 #endif
