@@ -83,6 +83,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	r.doubt()
 	if r.Levels != nil {
 		r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
+		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
 	}
 	return r
 }

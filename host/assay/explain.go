@@ -193,13 +193,16 @@ func plural(word string, names []string) string {
 	return word + "s " + strings.Join(names[:last], ", ") + " and " + names[last]
 }
 
+// levelsUntested is what is not tested without a voltmeter.
+const levelsUntested = "output levels under load, input currents"
+
 // untested lists what an assay cannot tell.
 func untested(p Plan) []string {
 	typ := p.Type
 	list := []string{
 		"speed: propagation delay, setup and hold times, maximum clock frequency",
 		"behaviour over temperature and at the limits of the supply voltage; the test runs at 5 V and room temperature",
-		"output levels under load, input currents",
+		levelsUntested,
 	}
 	for _, u := range typ.Variant.Untested {
 		text := u.Why

@@ -69,6 +69,7 @@ type sheetView struct {
 	Verdict                           assay.Verdict
 	Word                              string
 	Findings, NotTested, Cautions     []string
+	Levels                            []string
 	Gates                             []gateState
 	ChipFacts, TestFacts, OriginFacts []fact
 	Failures                          []failureView
@@ -89,6 +90,7 @@ func (s Sheet) view(number int) sheetView {
 		Number: number, Place: s.Place, Marking: cmp.Or(s.Typed, t.Name()), Type: t.Name(), Title: t.Part().Title,
 		DateYear: s.dateYear(), Family: t.Family.Title, Reason: sentence(r.Reason),
 		Verdict: r.Verdict, Word: verdictWord(r.Verdict),
+		Levels:   s.levelLines(),
 		Findings: s.sentences(r.Findings), NotTested: s.sentences(r.NotTested), Cautions: s.sentences(s.cautions()),
 		Gates: s.gates(), ChipFacts: s.chipFacts(), TestFacts: s.testFacts(), OriginFacts: s.originFacts(),
 		MoreFailures: r.FailureCount - min(len(r.Failures), assay.MaxFailures),

@@ -33,6 +33,9 @@ type sheetJSON struct {
 	Gates            []gateState   `json:"gates"`
 	FailureCount     int           `json:"failure_count"`
 	Failures         []failureJSON `json:"failures"` // the first 20
+	Grade            string        `json:"grade,omitempty"`
+	GradeReasons     []string      `json:"grade_reasons,omitempty"`
+	Levels           []string      `json:"levels,omitempty"`
 	NotTested        []string      `json:"not_tested"`
 	Cautions         []string      `json:"cautions"`
 	Method           string        `json:"method"`
@@ -112,6 +115,7 @@ func (s Sheet) object() sheetJSON {
 		Runs: r.Runs, RunsFailed: r.RunsFailed,
 		PinsFailed: orEmpty(r.PinsFailed), Gates: s.gates(),
 		FailureCount: r.FailureCount, Failures: failureObjects(t.Variant, r.Failures),
+		Grade: string(r.Grade), GradeReasons: r.GradeReasons, Levels: s.levelLines(),
 		NotTested: orEmpty(r.NotTested), Cautions: orEmpty(s.cautions()), Method: r.Method,
 		Definition: r.Definition, DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
 		Adapter: r.Adapter, Firmware: r.Firmware,

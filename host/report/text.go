@@ -48,6 +48,9 @@ func (s Sheet) WriteText(w io.Writer, colour bool) error {
 			textFact(b, f)
 		}
 	}
+	if lines := s.levelLines(); lines != nil {
+		list(b, "Levels", lines)
+	}
 	list(b, "Not tested", s.sentences(r.NotTested))
 	list(b, "Cautions", s.sentences(s.cautions()))
 	b.WriteByte('\n')
