@@ -39,6 +39,9 @@ var notFull = map[string]string{
 	"4063": cascade, "4585": cascade,
 	"7446": blanked, "7447": blanked, "7448": blanked, "74246": blanked, "74247": blanked, "74248": blanked, "74249": blanked,
 	"74347": blanked, "74447": blanked, "74185": idle, "74286": port,
+	"74568": tooDeep, "74569": tooDeep, "74591": tooDeep, "74690": tooDeep, "74692": tooDeep,
+	"74696": tooDeep, "74697": tooDeep, "74698": tooDeep, "74699": tooDeep, "74867": tooDeep, "74869": tooDeep,
+	"74121": pulses, "74122": pulses, "74123": pulses, "74221": pulses, "74422": pulses, "74423": pulses,
 }
 
 // Every part's vectors show all detectable classes of stuck-at faults and all pin
