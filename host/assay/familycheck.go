@@ -28,7 +28,7 @@ func familyCheck(t part.Type, readings []Reading) string {
 	for _, r := range readings {
 		switch r.Quantity {
 		case IIL:
-			draw = append(draw, r.Value/max(t.Variant.Pins[r.Pin-1].Load, 0.25))
+			draw = append(draw, r.Value/max(t.Variant.Pins[r.Pin-1].LoadIn(t.Family), 0.25))
 		case Open:
 			open = append(open, r.Value)
 		}

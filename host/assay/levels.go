@@ -287,7 +287,7 @@ func (m *levelWalk) inputLow(pin *part.Pin, step int) error {
 		return err
 	}
 	i := volts[pin.Number] / ohms * 1000
-	return m.read(pin, Reading{Quantity: IIL, Value: i, Limit: m.t.Family.IIL * pin.Load, Uncertainty: current(i, ohms, tolerance)})
+	return m.read(pin, Reading{Quantity: IIL, Value: i, Limit: m.t.Family.IIL * pin.LoadIn(m.t.Family), Uncertainty: current(i, ohms, tolerance)})
 }
 
 // inputHigh measures IIH with the input held by the bias resistor, and the level
@@ -299,7 +299,7 @@ func (m *levelWalk) inputHigh(pin *part.Pin, step int) error {
 		return err
 	}
 	i := (railVolts - volts[pin.Number]) / biasOhms * 1000
-	if err := m.read(pin, Reading{Quantity: IIH, Value: i, Limit: m.t.Family.IIH * pin.Load, Uncertainty: current(i, biasOhms, rails1Percent)}); err != nil || math.IsNaN(i) || !m.t.Family.Technology.Bipolar() {
+	if err := m.read(pin, Reading{Quantity: IIH, Value: i, Limit: m.t.Family.IIH * pin.LoadIn(m.t.Family), Uncertainty: current(i, biasOhms, rails1Percent)}); err != nil || math.IsNaN(i) || !m.t.Family.Technology.Bipolar() {
 		return err
 	}
 	if volts, err = m.at(step, release, adapter.Off, adapter.Off); err != nil {
@@ -364,7 +364,7 @@ func (m Margin) String() string {
 // Margins gives the inputs of a type whose worst case the adapter cannot drive low.
 func Margins(t part.Type) (short []Margin) {
 	for _, p := range t.Variant.Pins {
-		if v := t.Family.IIL * p.Load / 1000 * driveOhms; p.Drivable() && v > t.Family.VIL {
+		if v := t.Family.IIL * p.LoadIn(t.Family) / 1000 * driveOhms; p.Drivable() && v > t.Family.VIL {
 			short = append(short, Margin{p.Number, v, t.Family.VIL})
 		}
 	}

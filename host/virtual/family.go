@@ -97,7 +97,7 @@ func inputOf(f *part.Family, p *part.Pin) element {
 		open, drop = 1.6, 0.7
 	}
 	return element{
-		volts: supplyVolts - drop, siemens: p.Load / baseResistance[f.Name],
+		volts: supplyVolts - drop, siemens: p.LoadIn(f) / baseResistance[f.Name],
 		source: true, limit: math.Inf(1), knee: open - kneeVolts,
 	}
 }

@@ -69,7 +69,7 @@ func padBranches(t part.Type, p *pad, node, vcc, gnd int) []branch {
 		return append(branches, branch{node, vcc, padOhms, 1, silicon})
 	}
 	if p.in {
-		in := branch{vcc, node, baseResistance[f.Name] / max(pin.Load, 0.25), 1, silicon}
+		in := branch{vcc, node, baseResistance[f.Name] / max(pin.LoadIn(f), 0.25), 1, silicon}
 		if f.Technology == part.TTLDiode {
 			in.saturation = schottky
 		}

@@ -131,11 +131,20 @@ type Pin struct {
 	Stage   Stage
 	Schmitt bool
 	PullUp  bool    // resistor to VCC inside the chip
-	Load    float64 // input load in unit loads of the family
-	Drive   Drive   // output class in the family's DC table
-	Tied    Tie     // held at a level during every step
+	Load    float64 // input load in unit loads, but for families in loads
+	loads   map[*Family]float64
+	Drive   Drive // output class in the family's DC table
+	Tied    Tie   // held at a level during every step
 	// Untested says why the pin is not exercised or compared; empty where it is.
 	Untested string
+}
+
+// LoadIn is the input's load in a family, in that family's unit loads.
+func (p *Pin) LoadIn(f *Family) float64 {
+	if load, ok := p.loads[f]; ok {
+		return load
+	}
+	return p.Load
 }
 
 // Drivable tells whether an adapter may ever drive the pin.

@@ -71,7 +71,7 @@ func (b *builder) pinStatement(st statement) error {
 		if err != nil || load <= 0 || load > 100 {
 			return b.src.errorAt(l, l.tokens[1].col, "the load is a number of unit loads above 0, as in load 2 CLK or load 1.25 /OE")
 		}
-		return b.eachPin(l, 2, func(p *Pin) error { p.Load = load; return nil })
+		return b.load(l, load)
 	case "drive":
 		class := map[string]Drive{"standard": StandardDrive, "buffer": BufferDrive, "bus": BusDrive}
 		if len(l.tokens) < 3 {
@@ -84,6 +84,34 @@ func (b *builder) pinStatement(st statement) error {
 		return b.eachPin(l, 2, func(p *Pin) error { p.Drive = drive; return nil })
 	}
 	return b.src.errorAt(l, l.tokens[0].col, "%s is not expected here", l.tokens[0].text)
+}
+
+// load reads the pins of load N NAME NAME, and the families of load N NAME NAME in FAMILY FAMILY.
+func (b *builder) load(l line, load float64) error {
+	at := slices.IndexFunc(l.tokens, func(t token) bool { return t.kind == nameToken && t.text == "in" })
+	if at < 0 {
+		return b.eachPin(l, 2, func(p *Pin) error { p.Load, p.loads = load, nil; return nil })
+	}
+	var families []*Family
+	for _, t := range l.tokens[at+1:] {
+		f := FamilyByName(t.text)
+		if f == nil || f.Name != t.text {
+			return b.src.errorAt(l, t.col, "there is no family %s", t.text)
+		}
+		families = append(families, f)
+	}
+	if len(families) == 0 {
+		return b.src.errorAt(l, l.tokens[at].col, "name the families: load 2 CLK in 74 74H")
+	}
+	return b.eachPin(line{number: l.number, text: l.text, tokens: l.tokens[:at]}, 2, func(p *Pin) error {
+		if p.loads == nil {
+			p.loads = map[*Family]float64{}
+		}
+		for _, f := range families {
+			p.loads[f] = load
+		}
+		return nil
+	})
 }
 
 // stageWord reads an output stage such as open-collector from token 1 of a line.

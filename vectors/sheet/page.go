@@ -3,6 +3,7 @@ package sheet
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"chipassay/vectors/logic"
@@ -128,12 +129,37 @@ func Limits(v *part.Variant) string {
 			f.Name, f.VIH, f.VIL, current(f.IIH), current(f.IIL), o.VOL, o.IOL, o.VOH, o.IOH)
 	}
 	for _, p := range v.Pins {
-		if p.Role == part.Input && p.Load != 1 {
-			fmt.Fprintf(&b, "pin %d (%s) is %g unit loads\n", p.Number, p.Name, p.Load)
+		if p.Role == part.Input {
+			b.WriteString(unitLoads(&p, v.Families))
 		}
 	}
 	if drive != part.StandardDrive {
 		fmt.Fprintf(&b, "outputs of class %s\n", drive)
+	}
+	return b.String()
+}
+
+// unitLoads prints a pin's loads other than one, with the families where they differ.
+func unitLoads(p *part.Pin, families []*part.Family) string {
+	var b strings.Builder
+	var seen []float64
+	for _, f := range families {
+		load := p.LoadIn(f)
+		if load == 1 || slices.Contains(seen, load) {
+			continue
+		}
+		seen = append(seen, load)
+		var names []string
+		for _, other := range families {
+			if p.LoadIn(other) == load {
+				names = append(names, other.Name)
+			}
+		}
+		fmt.Fprintf(&b, "pin %d (%s) is %g unit loads", p.Number, p.Name, load)
+		if len(names) < len(families) {
+			fmt.Fprintf(&b, " in %s", strings.Join(names, " "))
+		}
+		b.WriteByte('\n')
 	}
 	return b.String()
 }
