@@ -167,3 +167,14 @@ func TestImpossibleSettleMakesSafe(t *testing.T) {
 		t.Errorf("%v, supply %v", err, socket.Live())
 	}
 }
+
+func TestButtonIsTold(t *testing.T) {
+	l, _, a, _ := seat7410(t)
+	for _, pressed := range []bool{false, true, false} {
+		l.Pressed = pressed
+		s, err := a.Status(t.Context())
+		if err != nil || s.Button != pressed {
+			t.Errorf("pressed %v, told %v, %v", pressed, s.Button, err)
+		}
+	}
+}

@@ -35,8 +35,9 @@ const CurrentSettle = 2 * time.Millisecond
 
 // What a single measurement waits and averages.
 const (
-	voltsSettle    = 100 * time.Microsecond
+	voltsSettle    = 50 * time.Microsecond
 	voltsAveraging = 3
+	fewSteps       = 40 // fit into one request together
 )
 
 // Measure measures on the powered chip, by its pins. What the last step sets
@@ -65,22 +66,31 @@ func (s *Seat) ProbeVolts(ctx context.Context, step stimulus.Step, bias, load Ra
 	return measured[0].Volts, nil
 }
 
-// Volts applies one step to the powered chip and gives the voltages at pins, V;
-// those without a sense line are not among them.
-func (s *Seat) Volts(ctx context.Context, step stimulus.Step, bias, load Rail, pins part.Pins) (map[int]float64, error) {
-	measured, err := s.Measure(ctx, []MeasureStep{{
-		Step: step, Bias: bias, Load: load, Settle: voltsSettle, Pins: pins, Averaging: voltsAveraging,
-	}})
-	if err != nil {
-		return nil, err
+// Volts applies steps to the powered chip, leaves the last one driven, and gives
+// the voltages at its pins, V; NaN where a pin cannot be measured.
+func (s *Seat) Volts(ctx context.Context, steps []stimulus.Step, bias, load Rail) ([Positions + 1]float64, error) {
+	if len(steps) == 0 {
+		return unmeasured(), fmt.Errorf("%w measure after no step", ErrCannot)
 	}
-	volts := map[int]float64{}
-	for pin := range pins.All() {
-		if v := measured[0].Volts[pin]; !math.IsNaN(v) {
-			volts[pin] = v
+	// A step of APPLY is the shorter one on the line, but takes a request of its own.
+	leading, last := steps[:len(steps)-1], steps[len(steps)-1]
+	if len(leading) > fewSteps {
+		if _, err := s.ApplyRails(ctx, leading, bias, load); err != nil {
+			return unmeasured(), err
 		}
+		leading = nil
 	}
-	return volts, nil
+	var measures []MeasureStep
+	for _, step := range leading {
+		measures = append(measures, MeasureStep{Step: step, Bias: bias, Load: load, Settle: s.Settle})
+	}
+	measured, err := s.Measure(ctx, append(measures, MeasureStep{
+		Step: last, Bias: bias, Load: load, Settle: voltsSettle, Pins: 1<<s.Pins - 1, Averaging: voltsAveraging,
+	}))
+	if err != nil {
+		return unmeasured(), err
+	}
+	return measured[len(measures)].Volts, nil
 }
 
 // Current gives the supply current now, mA, with what the rails draw from the

@@ -16,6 +16,7 @@ IMPORT("rails") extern void env_rails(uint32_t bias, uint32_t load);
 IMPORT("supply") extern void env_supply(uint32_t high_bits, uint32_t low_bits);
 IMPORT("current") extern uint32_t env_current(void); /* 10 µA */
 IMPORT("measure") extern uint32_t env_measure(uint32_t channel); /* mV; channels 0-7 L1-8, 8-15 R1-8 */
+IMPORT("button") extern uint32_t env_button(void); /* 1 pressed, 0 not */
 IMPORT("wait_us") extern void env_wait_us(uint32_t us);
 IMPORT("millis") extern uint32_t env_millis(void);
 IMPORT("tx") extern void env_tx(const uint8_t *at, uint32_t length);
@@ -134,7 +135,7 @@ void board_wait_us(uint16_t us)
 
 bool board_button(void)
 {
-	return false;
+	return env_button() != 0;
 }
 
 void board_lamp(enum lamp lamp, bool lit)

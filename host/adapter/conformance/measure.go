@@ -115,12 +115,15 @@ func levels(t *testing.T, bench Bench) {
 			t.Errorf("step %d: %.2f mA", i, m.CurrentMA)
 		}
 	}
-	volts, err := seat.Volts(t.Context(), vectors[7], adapter.High, adapter.Off, part.PinSet(12, 6))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(volts) != 2 || volts[12] > 0.4 {
-		t.Errorf("all inputs of a gate high: %v", volts)
+	for _, leading := range []int{0, 3, 100} {
+		many, _ := nandSteps(leading)
+		volts, err := seat.Volts(t.Context(), append(many, vectors[7]), adapter.High, adapter.Off)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !(volts[12] < 0.4) || !(volts[6] > 2.4) || !math.IsNaN(volts[15]) {
+			t.Errorf("all inputs of the first gate high: %v", volts)
+		}
 	}
 	current, err := seat.Current(t.Context())
 	if err != nil || current >= 0 && (current < 1 || current > 25) {
