@@ -7,7 +7,9 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/host/assay"
 	"chipassay/host/link"
+	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
@@ -154,6 +156,46 @@ func BenchmarkTest(b *testing.B) {
 				b.ReportMetric(float64(p.bench.busy()-busy)/Hertz*1000, "MCU-ms-carried-out")
 				b.ReportMetric(float64(conn.out+conn.in), "bytes")
 				b.ReportMetric(float64(conn.requests), "requests")
+			}
+		})
+	}
+}
+
+// BenchmarkInsertion is all that is done with a chip from its insertion to the
+// verdict, and of that what comes before power.
+func BenchmarkInsertion(b *testing.B) {
+	for _, name := range []string{"7400", "74LS00", "74HC00"} {
+		b.Run(name, func(b *testing.B) {
+			typ := named(b, name)
+			circuit, err := logic.Compile(typ.Variant)
+			if err != nil {
+				b.Fatal(err)
+			}
+			sequence, err := stimulus.For(circuit)
+			if err != nil {
+				b.Fatal(err)
+			}
+			for b.Loop() {
+				p := open(b, name)
+				conn := &counted{Conn: p.Conn}
+				s := seat(b, conn, typ.Variant)
+				begin := p.bench.worked()
+				if _, err := assay.Contact(b.Context(), s, typ); err != nil {
+					b.Fatal(err)
+				}
+				b.ReportMetric(float64(p.bench.worked()-begin)/Hertz*1000, "MCU-ms-contact")
+				b.ReportMetric(float64(conn.requests-1), "requests-contact")
+				if err := s.PowerOff(b.Context()); err != nil {
+					b.Fatal(err)
+				}
+				begin, conn.requests = p.bench.worked(), 0
+				r := assay.Run(b.Context(), s, assay.Plan{Type: typ, Circuit: circuit, Sequence: sequence, Contact: true})
+				if r.Verdict != assay.Pass {
+					b.Fatal(r.Reason)
+				}
+				b.ReportMetric(float64(p.bench.worked()-begin)/Hertz*1000, "MCU-ms")
+				b.ReportMetric(float64(conn.requests), "requests")
+				b.ReportMetric(float64(r.VectorsApplied), "vectors")
 			}
 		})
 	}
