@@ -100,6 +100,9 @@ func (w *walker) sweepReleased(both part.Pins) {
 	for pin := range free.All() {
 		pins = append(pins, pin)
 	}
+	// what the chip may drive is left to it: an open-collector output is seen to let go
+	w.floated = both &^ free
+	defer func() { w.floated = 0 }()
 	rest := w.drive &^ both
 	if len(pins) > maxTurnedInputs {
 		for _, base := range []part.Pins{0, free} {

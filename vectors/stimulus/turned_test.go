@@ -51,3 +51,38 @@ g = !(A & /BIRBO)
 	require.Len(t, seen, 3)
 	require.True(t, seen["output low"] && seen["lit"] && seen["blanked"])
 }
+
+// An open-collector transceiver says a high by letting go, and every high of every
+// combination is seen so: the adapter leaves that side alone.
+func TestOpenCollectorTransceiverIsSeenToLetGo(t *testing.T) {
+	s := sequence(t, `
+part 74641 "two lines of a transceiver"
+kind transceiver
+families 74LS
+source "from memory"
+package DIP8
+    DIR 1 | U | 8 VCC
+    A1 2 | | 7 B1
+    A2 3 | | 6 B2
+    GND 4 | | 5 NC
+inputs DIR
+bidirectional open-collector A1 A2 B1 B2
+gate 1..2
+    toA# = DIR ? 1 : B#
+    A#   = toA#
+    toB# = DIR ? A# : 1
+    B#   = toB#
+`)
+	seen := map[[2]bool]bool{}
+	for i, st := range s.Steps {
+		if !st.Drive.Has(1) || !st.Driven.Has(2) || !st.Driven.Has(3) {
+			continue
+		}
+		for _, pins := range [][2]int{{2, 7}, {3, 6}} {
+			require.True(t, st.Compared.Has(pins[1]), "step %d", i+1)
+			require.Equal(t, st.Drive.Has(pins[0]), st.Z.Has(pins[1]), "step %d", i+1)
+		}
+		seen[[2]bool{st.Drive.Has(2), st.Drive.Has(3)}] = true
+	}
+	require.Len(t, seen, 4)
+}
