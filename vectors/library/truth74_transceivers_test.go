@@ -11,20 +11,24 @@ var _ = addTruths74(map[string]truth{
 	"74242": func(is part.Pins) levels { return quadBuses(is, 1) },
 	"74243": func(is part.Pins) levels { return quadBuses(is, 0) },
 
-	"74245 74645": func(is part.Pins) levels { return directed(is, crossing{}) },
-	"74640":       func(is part.Pins) levels { return directed(is, crossing{invert: 1}) },
-	"74641":       func(is part.Pins) levels { return directed(is, crossing{openA: true, openB: true}) },
-	"74642":       func(is part.Pins) levels { return directed(is, crossing{invert: 1, openA: true, openB: true}) },
-	"74638":       func(is part.Pins) levels { return directed(is, crossing{invert: 1, openA: true}) },
-	"74639":       func(is part.Pins) levels { return directed(is, crossing{openA: true}) },
+	"74245 74645 741245 741645": func(is part.Pins) levels { return directed(is, crossing{}) },
+	"74640 741640":              func(is part.Pins) levels { return directed(is, crossing{toA: 1, toB: 1}) },
+	"74641":                     func(is part.Pins) levels { return directed(is, crossing{openA: true, openB: true}) },
+	"74642":                     func(is part.Pins) levels { return directed(is, crossing{toA: 1, toB: 1, openA: true, openB: true}) },
+	"74638":                     func(is part.Pins) levels { return directed(is, crossing{toA: 1, toB: 1, openA: true}) },
+	"74643":                     func(is part.Pins) levels { return directed(is, crossing{toB: 1}) },
+	"74644":                     func(is part.Pins) levels { return directed(is, crossing{toB: 1, openA: true, openB: true}) },
+	"74639":                     func(is part.Pins) levels { return directed(is, crossing{openA: true}) },
 
 	"74623": func(is part.Pins) levels { return enabled(is, crossing{}) },
-	"74620": func(is part.Pins) levels { return enabled(is, crossing{invert: 1}) },
+	"74620": func(is part.Pins) levels { return enabled(is, crossing{toA: 1, toB: 1}) },
+	"74621": func(is part.Pins) levels { return enabled(is, crossing{openA: true, openB: true}) },
+	"74622": func(is part.Pins) levels { return enabled(is, crossing{toA: 1, toB: 1, openA: true, openB: true}) },
 })
 
 // A crossing is how levels pass between the buses A and B.
 type crossing struct {
-	invert       int
+	toA, toB     int  // 1 where it is inverted on the way
 	openA, openB bool // a high is released
 }
 
@@ -48,8 +52,8 @@ func (c crossing) levels(is part.Pins, toB, toA bool) levels {
 	out := levels{}
 	for i := range 8 {
 		a, b := 2+i, 18-i
-		put(out, a, lev(is, b)^c.invert)
-		put(out, b, lev(is, a)^c.invert)
+		put(out, a, lev(is, b)^c.toA)
+		put(out, b, lev(is, a)^c.toB)
 		release(out, !toA || c.openA && out[a] == logic.One, a)
 		release(out, !toB || c.openB && out[b] == logic.One, b)
 	}
