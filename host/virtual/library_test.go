@@ -78,7 +78,7 @@ func TestEveryLibraryPart(t *testing.T) {
 // at its limit lift it by 0.82 V, over VIL (design.md).
 func heavy(t part.Type) bool {
 	for _, p := range t.Variant.Pins {
-		if t.Family.IIL*p.Load > 4 {
+		if t.Family.IIL*p.LoadIn(t.Family) > 4 {
 			return true
 		}
 	}
