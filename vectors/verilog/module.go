@@ -158,7 +158,7 @@ func (m *module) output(o logic.Output) {
 	level := m.name(o.Node)
 	switch o.Stage {
 	case part.OpenCollector:
-		level += " ? 1'bz : 1'b0"
+		level = fmt.Sprintf("%s === 1'b0 ? 1'b0 : %s === 1'bx ? 1'bx : 1'bz", level, level)
 	case part.OpenEmitter:
 		level += " ? 1'b1 : 1'bz"
 	}
