@@ -79,7 +79,7 @@ func TestEveryPinDefectOfEveryPartIsFoundAndNamed(t *testing.T) {
 
 // longTest is from how many steps on only the open pins of a part are tried, for
 // the time that it takes.
-const longTest = 5000
+const longTest = 1000
 
 // turns tells whether pins of a part turn round. Where one of its controls is
 // dead, the chip and the adapter drive against each other, or the supply trips:
