@@ -95,6 +95,11 @@ var notNamed = map[string]string{
 	"40102B: 7 open":       "the same: the open pin floats high",
 }
 
+// undrivable have an input that the drive resistor cannot hold low: the common
+// enable of 74100 latches takes 12.8 mA, the common clear of a 74S114 14 mA (TTL data
+// books, from memory). Such a chip is not tested, and never said to be bad.
+var undrivable = []string{"74100", "74S114"}
+
 func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 	t.Helper()
 	c, err := logic.Compile(typ.Variant)
@@ -104,6 +109,11 @@ func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 	fault.Trim(c, typ.Family, s)
 	k := assay.Plan{Type: typ, Circuit: c, Sequence: s, Contact: true, Unseen: fault.Unseen(c, typ.Family, s)}
 	r := assayed(t, k)
+	if slices.Contains(undrivable, typ.Name()) {
+		require.Equal(t, assay.NotTested, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
+		require.Contains(t, r.Reason, "driven low")
+		return 0, 0
+	}
 	require.Equal(t, assay.Pass, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
 	for _, f := range fault.PinFaults(typ.Variant) {
 		kind, ok := map[fault.Kind]virtual.DefectKind{
