@@ -102,6 +102,30 @@ var _ = addStates74(map[string]modelOf{
 			return out
 		}
 	},
+	"74598": func(*part.Variant) model {
+		ports := []int{1, 2, 3, 4, 5, 6, 7, 8}
+		s, latch := newLevelRow(8), newLevelRow(8)
+		return func(was, is part.Pins) map[int]logic.Value {
+			if rose(was, is, 15) {
+				if latch.read(is, ports...); !is.Has(19) { // what is driven is what is taken in
+					copy(latch, s)
+				}
+			}
+			switch {
+			case !is.Has(12):
+				s.load(0, 0, 0, 0, 0, 0, 0, 0)
+			case !is.Has(9):
+				copy(s, latch)
+			case rose(was, is, 13) && !is.Has(14):
+				s.up(lev(is, map[bool]int{false: 18, true: 17}[is.Has(16)]))
+			}
+			out := levels{}
+			s.show(out, ports...)
+			release(out, is.Has(19), ports...)
+			show(out, s[7], 11)
+			return out
+		}
+	},
 	"74596": pullingLow(latched(13, 0), 9), "74599": pullingLow(latched(0, 13), 9),
 	"74591": pullingLow(counter590, 9),
 
