@@ -107,7 +107,7 @@ var _ = addStates74(map[string]modelOf{
 		s, latch := newLevelRow(8), newLevelRow(8)
 		return func(was, is part.Pins) map[int]logic.Value {
 			if rose(was, is, 15) {
-				if latch.read(is, ports...); !is.Has(19) { // what is driven is what is taken in
+				if latch.read(is, ports...); !is.Has(16) { // what is driven is what is taken in
 					copy(latch, s)
 				}
 			}
@@ -117,11 +117,11 @@ var _ = addStates74(map[string]modelOf{
 			case !is.Has(9):
 				copy(s, latch)
 			case rose(was, is, 13) && !is.Has(14):
-				s.up(lev(is, map[bool]int{false: 18, true: 17}[is.Has(16)]))
+				s.up(lev(is, map[bool]int{false: 18, true: 17}[is.Has(19)]))
 			}
 			out := levels{}
 			s.show(out, ports...)
-			release(out, is.Has(19), ports...)
+			release(out, is.Has(16), ports...)
 			show(out, s[7], 11)
 			return out
 		}
@@ -129,6 +129,31 @@ var _ = addStates74(map[string]modelOf{
 	"74596": pullingLow(latched(13, 0), 9), "74599": pullingLow(latched(0, 13), 9),
 	"74591": pullingLow(counter590, 9),
 
+	"74593": func(*part.Variant) model {
+		ports := []int{8, 7, 6, 5, 4, 3, 2, 1}
+		n, taken := -1, -1
+		return func(was, is part.Pins) map[int]logic.Value {
+			drives := is.Has(19) && !is.Has(18)
+			if rose(was, is, 16) && !is.Has(17) {
+				if taken = number(is, ports...); drives {
+					taken = n
+				}
+			}
+			switch {
+			case !is.Has(12):
+				n = 0
+			case !is.Has(9):
+				n = taken
+			case rose(was, is, 13) && (is.Has(15) || !is.Has(14)):
+				n = following(n, 256)
+			}
+			out := levels{}
+			show(out, n, ports...)
+			release(out, !drives, ports...)
+			carry(out, 11, n, 256, 255, true, false)
+			return out
+		}
+	},
 	"74592": func(*part.Variant) model {
 		n, taken := -1, -1
 		return func(was, is part.Pins) map[int]logic.Value {
