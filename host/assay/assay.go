@@ -194,9 +194,7 @@ const presenceMA = 0.3
 // present tells whether a chip touches the socket, though it answers nothing: with
 // the supply off, its pins follow its ground pin through their junctions.
 func (r *Result) present(ctx context.Context, socket Socket) bool {
-	prober, ok := socket.(interface {
-		Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error)
-	})
+	prober, ok := socket.(Prober)
 	if !ok {
 		return false
 	}
