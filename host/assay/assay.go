@@ -34,8 +34,8 @@ type Plan struct {
 	Circuit  *logic.Circuit
 	Sequence *stimulus.Sequence
 	// Contact asks for how the chip lies in the socket before it is powered, where
-	// the Socket is a Prober too. What lies wrong is not powered; where single signal
-	// pins do not touch, the vectors say what of the chip is sound all the same.
+	// the Socket is a Prober too. What lies wrong is not powered; where one signal pin
+	// does not touch, the vectors say what of the chip is sound all the same.
 	Contact bool
 	// Unseen are the faults of single pins that no step shows: what they are about
 	// is not tested.
@@ -68,7 +68,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 		case err != nil:
 			return r.notTested(unfinished(err))
 		case !seating.Good():
-			r.Seating = &seating
+			r.Seating, r.PinsFailed = &seating, seating.Pins
 			if !seating.powerable(typ.Variant) {
 				return r.notTested(seating.String())
 			}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"chipassay/host/adapter"
 	"chipassay/vectors/part"
@@ -23,9 +24,28 @@ type Prober interface {
 // A Voltmeter is a Prober that measures too. Without one, pins that touch a
 // supply are not found, nor is a standard TTL chip that is put in backwards for certain.
 type Voltmeter interface {
-	// ProbeVolts applies one step and gives the voltages, V; NaN where none is sensed.
-	ProbeVolts(ctx context.Context, step stimulus.Step, bias, load adapter.Rail) ([adapter.Positions + 1]float64, error)
+	// ProbeMeasure applies steps, each with its own rails, and gives the positions
+	// that read high and the voltages asked for, V; NaN where none is sensed.
+	ProbeMeasure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
 }
+
+// A look is one step on a socket without supply, all positions read, and some
+// measured where a voltmeter is there.
+type look struct {
+	stimulus.Step
+	bias, load adapter.Rail
+	volts      part.Pins // positions to be measured
+}
+
+// everywhere are all positions.
+const everywhere part.Pins = 1<<adapter.Positions - 1
+
+// What a look waits and averages: the nodes of an unpowered die come to rest
+// through the bias resistors, 10 kΩ and some 50 pF of socket and pin.
+const (
+	lookSettle    = 50 * time.Microsecond
+	lookAveraging = 3 // 2^3 conversions
+)
 
 // A Seating is how a chip lies in the socket, found without power through the
 // junctions that every die has between ground and its pins.
@@ -33,15 +53,14 @@ type Seating struct {
 	Found  string // "pins 3 and 11 make no contact"; empty where the chip lies as it should
 	Advice string // what to do with the chip
 	Pins   []int  // that it is about, ascending
+
+	open bool // they make no contact
 }
 
-// mostOpen is how many signal pins without contact may be open bonds or dirt; more
-// of them are a chip that lies otherwise than it seems.
-const mostOpen = 2
-
-// powerable tells whether only a few signal pins are concerned, so that the supply does no harm.
+// powerable tells whether the one thing wrong is a signal pin without contact, an
+// open bond or dirt: then the supply does no harm, and the vectors say what of the chip is sound.
 func (s Seating) powerable(v *part.Variant) bool {
-	return len(s.Pins) > 0 && len(s.Pins) <= mostOpen && !slices.Contains(s.Pins, v.VCC()) && !slices.Contains(s.Pins, v.GND())
+	return s.open && len(s.Pins) == 1 && s.Pins[0] != v.VCC() && s.Pins[0] != v.GND()
 }
 
 // Good tells whether nothing speaks against power.
@@ -95,9 +114,15 @@ func Contact(ctx context.Context, p Prober, t part.Type) (Seating, error) {
 	if right, err := c.fits(placement{}); err != nil || !right {
 		return c.misplaced(err)
 	}
-	touching, err := c.touching(placement{})
+	touches, shorts := c.touchLooks(placement{}), c.shortLooks()
+	seen, err := c.look(slices.Concat(touches, shorts, c.supplyLooks()))
 	if err != nil {
 		return Seating{}, err
+	}
+	touching, held := c.touchers(placement{}, seen)
+	seen = seen[len(touches):]
+	if held != 0 {
+		return c.unlikeRight()
 	}
 	if missing := c.judged() &^ touching; missing != 0 {
 		if turned, err := c.touching(placement{turned: true}); err != nil || c.meter == nil && turned == c.judged() {
@@ -105,13 +130,50 @@ func Contact(ctx context.Context, p Prober, t part.Type) (Seating, error) {
 		}
 		return noContact(slices.Collect(missing.All())...), nil
 	}
-	if s, err := c.pinShorts(); err != nil || !s.Good() {
+	if s, err := c.pinShorts(seen); err != nil || !s.Good() {
 		return s, err
 	}
 	if c.meter == nil {
 		return Seating{}, nil
 	}
-	return c.supplyShorts()
+	return c.supplyShorts(seen[len(shorts):]), nil
+}
+
+// look takes looks in order, in one request where a voltmeter is there.
+func (c *contact) look(looks []look) ([]adapter.Measured, error) {
+	if c.meter == nil {
+		return c.lookByLevels(looks)
+	}
+	var steps []adapter.MeasureStep
+	for _, l := range looks {
+		steps = append(steps, adapter.MeasureStep{
+			Step: l.Step, Bias: l.bias, Load: l.load, Settle: lookSettle, Pins: l.volts, Averaging: lookAveraging,
+		})
+	}
+	return c.meter.ProbeMeasure(c.ctx, steps)
+}
+
+// lookByLevels takes looks without a voltmeter.
+func (c *contact) lookByLevels(looks []look) (seen []adapter.Measured, err error) {
+	for len(looks) > 0 {
+		n := 1
+		for n < len(looks) && looks[n].bias == looks[0].bias && looks[n].load == looks[0].load {
+			n++
+		}
+		var steps []stimulus.Step
+		for _, l := range looks[:n] {
+			steps = append(steps, l.Step)
+		}
+		read, err := c.prober.Probe(c.ctx, steps, looks[0].bias, looks[0].load)
+		if err != nil {
+			return nil, err
+		}
+		for _, high := range read {
+			seen = append(seen, adapter.Measured{High: high})
+		}
+		looks = looks[n:]
+	}
+	return seen, nil
 }
 
 // judged are the pins that touch the die for certain, by number: all but those
@@ -151,29 +213,44 @@ func (c *contact) looks() int {
 	return 1
 }
 
-// touching gives the pins that are seen to touch a chip whose ground pin does:
-// with every other signal pin driven high, and so without load on the ground pin,
-// a pin that the bias rail pulls low stands at 4.1 V, which reads high for certain.
-func (c *contact) touching(l placement) (part.Pins, error) {
-	var steps []stimulus.Step
-	judged := c.judged()
-	for pin := range judged.All() {
-		for range c.looks() {
-			steps = append(steps, high(c.at(l, c.all().With(pin, false).With(c.v.VCC(), false))))
-		}
+// touchLooks look whether each pin touches a chip whose ground pin does: with every
+// other signal pin driven high, and so without load on the ground pin, a pin that
+// the bias rail pulls low stands at 4.1 V, which reads high for certain.
+func (c *contact) touchLooks(l placement) (looks []look) {
+	for pin := range c.judged().All() {
+		step := high(c.at(l, c.all().With(pin, false).With(c.v.VCC(), false)))
+		looks = append(looks, slices.Repeat([]look{{step, adapter.Low, adapter.Off, c.at(l, part.PinSet(pin))}}, c.looks())...)
 	}
-	read, err := c.prober.Probe(c.ctx, steps, adapter.Low, adapter.Off)
+	return looks
+}
+
+// touchers gives the pins that touch, by what touchLooks saw, and those that do
+// not and yet are held up by something: no pin of a chip that lies right is.
+func (c *contact) touchers(l placement, seen []adapter.Measured) (touching, held part.Pins) {
+	touching = c.judged()
+	for pin := range c.judged().All() {
+		position := l.position(pin, c.n)
+		for _, m := range seen[:c.looks()] {
+			v := m.Volts[position]
+			touches := m.High.Has(position)
+			if c.meter != nil && !math.IsNaN(v) {
+				touches = v > leastFollow
+				held = held.With(pin, !touches && v > leastVolts)
+			}
+			touching = touching.With(pin, touching.Has(pin) && touches)
+		}
+		seen = seen[c.looks():]
+	}
+	return touching, held
+}
+
+// touching gives the pins that are seen to touch a chip placed so.
+func (c *contact) touching(l placement) (part.Pins, error) {
+	seen, err := c.look(c.touchLooks(l))
 	if err != nil {
 		return 0, err
 	}
-	touching := judged
-	i := 0
-	for pin := range judged.All() {
-		for range c.looks() {
-			touching = touching.With(pin, touching.Has(pin) && read[i].Has(l.position(pin, c.n)))
-			i++
-		}
-	}
+	touching, _ := c.touchers(l, seen)
 	return touching, nil
 }
 
@@ -200,6 +277,19 @@ func (c *contact) misplaced(err error) (Seating, error) {
 			Found:  "empty socket",
 			Advice: "seat the chip with pin 1 at the lever end, close the lever and test again",
 		}, nil
+	}
+	return c.unlike()
+}
+
+// unlikeRight says how a chip lies whose pins are held up by something other than
+// junctions to its ground: in a chip put in backwards, by the resistors of its inputs.
+func (c *contact) unlikeRight() (Seating, error) {
+	turned, err := c.touching(placement{turned: true})
+	if err != nil {
+		return Seating{}, err
+	}
+	if turned == c.judged() {
+		return c.lies(placement{turned: true}), nil
 	}
 	return c.unlike()
 }
@@ -278,6 +368,7 @@ func noContact(pins ...int) Seating {
 		Advice: "take the chip out, look for bent or tarnished pins, straighten and clean them, and test again; " +
 			"if it stays so, the bond wire inside is broken and the chip is for the scrap box",
 		Pins: pins,
+		open: true,
 	}
 }
 
@@ -299,17 +390,15 @@ func pinList(pins []int) string {
 func (c *contact) present() (bool, error) {
 	vcc := c.at(placement{}, part.PinSet(c.v.VCC()))
 	signals := c.at(placement{}, c.judged()) &^ vcc
-	read, err := c.prober.Probe(c.ctx, []stimulus.Step{high(signals), high(vcc), high(vcc), high(vcc)}, adapter.Low, adapter.Off)
-	if err != nil || read[0]&vcc != 0 || (read[1]|read[2]|read[3])&signals != 0 {
+	onVCC := look{Step: high(vcc), bias: adapter.Low}
+	seen, err := c.look([]look{{Step: high(signals), bias: adapter.Low}, onVCC, onVCC, onVCC, {onVCC.Step, adapter.Low, adapter.Off, everywhere}})
+	if err != nil || seen[0].High&vcc != 0 || (seen[1].High|seen[2].High|seen[3].High)&signals != 0 {
 		return true, err
 	}
 	if c.meter == nil {
 		return false, nil
 	}
-	volts, err := c.meter.ProbeVolts(c.ctx, high(vcc), adapter.Low, adapter.Off)
-	if err != nil {
-		return false, err
-	}
+	volts := seen[4].Volts
 	for position := range signals.All() {
 		if volts[position] > leastVolts {
 			return true, nil
@@ -321,6 +410,7 @@ func (c *contact) present() (bool, error) {
 // Limits of voltages in an unpowered socket.
 const (
 	leastVolts    = 0.5  // V: a position that nothing holds up stays below it
+	leastFollow   = 3.5  // V: what follows the ground pin through one junction stands at 4.1 V
 	leastJunction = 0.2  // V, across a junction; less is a short (common practice)
 	mostJunction  = 0.95 // V at 1 mA; an input of a chip put in backwards stands lower
 	leastDie      = 0.75 // V, across a die at 0.5 mA; less is a short
@@ -359,14 +449,26 @@ func (c *contact) fits(l placement) (bool, error) {
 }
 
 // belowGround gives the voltages with the ground pin of a chip placed so driven
-// high against the load rail, and that of the ground pin. Where the adapter does
-// not sense it, the currents through the load resistors tell what its drive
-// resistance takes.
+// high against the load rail, and that of the ground pin.
 func (c *contact) belowGround(l placement) (volts [adapter.Positions + 1]float64, ground float64, err error) {
-	position := l.position(c.v.GND(), c.n)
-	volts, err = c.meter.ProbeVolts(c.ctx, high(part.PinSet(position)), adapter.Off, adapter.Low)
-	if ground = volts[position]; err != nil || !math.IsNaN(ground) {
-		return volts, ground, err
+	seen, err := c.look([]look{c.groundUp(l)})
+	if err != nil {
+		return volts, 0, err
+	}
+	return seen[0].Volts, c.groundVolts(l, seen[0].Volts), nil
+}
+
+// groundUp looks at a chip placed so with its ground pin driven high against the load rail.
+func (c *contact) groundUp(l placement) look {
+	return look{high(part.PinSet(l.position(c.v.GND(), c.n))), adapter.Off, adapter.Low, everywhere}
+}
+
+// groundVolts is the voltage of the ground pin that is driven high, by what groundUp
+// saw. Where the adapter does not sense it, the currents through the load
+// resistors tell what its drive resistance takes.
+func (c *contact) groundVolts(l placement, volts [adapter.Positions + 1]float64) float64 {
+	if ground := volts[l.position(c.v.GND(), c.n)]; !math.IsNaN(ground) {
+		return ground
 	}
 	sum, sensed, pins := 0.0, 0.0, 0.0
 	for _, p := range c.v.Pins {
@@ -381,5 +483,5 @@ func (c *contact) belowGround(l placement) (volts [adapter.Positions + 1]float64
 	}
 	amps := sum / max(sensed, 1) * pins / loadOhms
 	// the ground pin has a load resistor too: (rail - ground) / drive = ground / load + amps
-	return volts, (railVolts/driveOhms - amps) / (1.0/driveOhms + 1.0/loadOhms), nil
+	return (railVolts/driveOhms - amps) / (1.0/driveOhms + 1.0/loadOhms)
 }

@@ -164,3 +164,7 @@ func (f functionOnly) Sensed() part.Pins { return f.seat.Sensed() }
 func (f functionOnly) Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error) {
 	return f.seat.Probe(ctx, steps, bias, load)
 }
+
+func (f functionOnly) ProbeMeasure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error) {
+	return f.seat.ProbeMeasure(ctx, steps)
+}

@@ -27,6 +27,9 @@ func TestWhatLiesWrongIsNotPowered(t *testing.T) {
 		"reversed": "put in backwards",
 		"shifted":  "shifted by one",
 		"14 open":  "pin 14 makes no contact",
+
+		"5 shorted to 6":      "pins 5 and 6 shorted",
+		"3 shorted to ground": "pin 3 shorted to ground",
 	} {
 		d, err := virtual.ParseDefect(defect)
 		require.NoError(t, err)
@@ -37,16 +40,17 @@ func TestWhatLiesWrongIsNotPowered(t *testing.T) {
 		require.Negative(t, r.SupplyCurrentMA, "the chip was powered")
 		require.Zero(t, r.VectorsApplied)
 	}
-	for defect, found := range map[string]string{
-		"3 open":         "pin 3 makes no contact",
-		"5 shorted to 6": "pins 5 and 6 shorted",
-	} {
-		d, err := virtual.ParseDefect(defect)
-		require.NoError(t, err)
-		r := assayed(t, plan, d)
-		require.Equal(t, assay.Fail, r.Verdict, "the supply does no harm: %s", defect)
-		require.Equal(t, found, r.Seating.Found)
-	}
-	r := assayed(t, plan)
+	open, err := virtual.ParseDefect("3 open")
+	require.NoError(t, err)
+	r := assayed(t, plan, open)
+	require.Equal(t, assay.Fail, r.Verdict, "the supply does no harm")
+	require.Equal(t, "pin 3 makes no contact", r.Seating.Found)
+	other, err := virtual.ParseDefect("11 open")
+	require.NoError(t, err)
+	r = assayed(t, plan, open, other)
+	require.Equal(t, assay.NotTested, r.Verdict)
+	require.Equal(t, "pins 3 and 11 make no contact", r.Seating.Found)
+	require.Equal(t, []int{3, 11}, r.PinsFailed)
+	r = assayed(t, plan)
 	require.Equal(t, assay.Pass, r.Verdict, r.Reason)
 }

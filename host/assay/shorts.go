@@ -10,33 +10,38 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// pinShorts finds pins that touch each other: each of them follows the other
-// when that is driven high against the load rail. A junction leads one way only.
-//
-// In a CMOS part the ground pin is driven too, so that the die, which takes a
-// supply through any pin that is high, has next to none and its switches stay
-// open; the other pins then stand low, a junction below what the drive resistance
-// leaves of the ground pin. Where few pins load it that may not be low for
-// certain, and where it can be sensed how high they stand, that decides.
-func (c *contact) pinShorts() (Seating, error) {
-	signals := c.judged().With(c.v.VCC(), false)
-	var with part.Pins
+// driving drives a pin high to see what follows it. In a CMOS part the ground pin
+// is driven too, so that the die, which takes a supply through any pin that is
+// high, has next to none and its switches stay open; the other pins then stand
+// low, a junction below what the drive resistance leaves of the ground pin.
+func (c *contact) driving(pin int) look {
+	pins := part.PinSet(pin)
 	if c.cmos {
-		with = part.PinSet(c.v.GND())
+		pins = pins.With(c.v.GND(), true)
 	}
-	driving := func(pin int) stimulus.Step { return high(c.at(placement{}, with.With(pin, true))) }
-	var steps []stimulus.Step
-	for pin := range signals.All() {
-		steps = append(steps, driving(pin))
+	return look{Step: high(c.at(placement{}, pins)), load: adapter.Low}
+}
+
+// shortLooks drive each signal pin in turn.
+func (c *contact) shortLooks() (looks []look) {
+	for pin := range c.signals().All() {
+		looks = append(looks, c.driving(pin))
 	}
-	read, err := c.prober.Probe(c.ctx, steps, adapter.Off, adapter.Low)
-	if err != nil {
-		return Seating{}, err
-	}
+	return looks
+}
+
+func (c *contact) signals() part.Pins { return c.judged().With(c.v.VCC(), false) }
+
+// pinShorts finds pins that touch each other, by what shortLooks saw: each of them
+// follows the other when that is driven high against the load rail. A junction
+// leads one way only. Where few pins load a CMOS part's ground pin, the others may
+// not stand low for certain; where it can be sensed how high they stand, that decides.
+func (c *contact) pinShorts(seen []adapter.Measured) (Seating, error) {
+	signals := c.signals()
 	followers := map[int]part.Pins{} // positions, by pin
 	i := 0
 	for pin := range signals.All() {
-		followers[pin] = read[i]
+		followers[pin] = seen[i].High
 		i++
 	}
 	var touching part.Pins
@@ -46,7 +51,7 @@ func (c *contact) pinShorts() (Seating, error) {
 			if a >= b || !followers[a].Has(pb) || !followers[b].Has(pa) {
 				continue
 			}
-			apart, err := c.apart(driving(a), pa, pb)
+			apart, err := c.apart(c.driving(a), pa, pb)
 			if err != nil {
 				return Seating{}, err
 			}
@@ -65,12 +70,16 @@ func (c *contact) pinShorts() (Seating, error) {
 const fewLoads = 12
 
 // apart tells whether a junction lies between two positions that follow each other.
-func (c *contact) apart(driving stimulus.Step, a, b int) (bool, error) {
+func (c *contact) apart(driving look, a, b int) (bool, error) {
 	if c.meter == nil {
 		return c.cmos && c.judged().Len() < fewLoads, nil
 	}
-	volts, err := c.meter.ProbeVolts(c.ctx, driving, adapter.Off, adapter.Low)
-	return volts[a]-volts[b] > leastJunction, err
+	driving.volts = part.PinSet(a, b)
+	seen, err := c.look([]look{driving})
+	if err != nil {
+		return false, err
+	}
+	return seen[0].Volts[a]-seen[0].Volts[b] > leastJunction, nil
 }
 
 func shorted(found string, pins part.Pins) Seating {
@@ -82,40 +91,40 @@ func shorted(found string, pins part.Pins) Seating {
 	}
 }
 
+// supplyLooks look across the die, from ground to the supply; at the pins with
+// ground driven high; and at them with the supply pin driven low under a high bias
+// rail, where the pins of a bipolar part stand high and those of a CMOS part a
+// junction above the supply pin.
+func (c *contact) supplyLooks() []look {
+	if c.meter == nil {
+		return nil
+	}
+	low := func(pin int) look {
+		return look{stimulus.Step{Driven: part.PinSet(adapter.PositionOf(pin, c.n))}, adapter.High, adapter.Off, everywhere}
+	}
+	return []look{low(c.v.GND()), c.groundUp(placement{}), low(c.v.VCC())}
+}
+
 // supplyShorts finds pins that touch ground or the supply, and the two touching
-// each other: where a junction should be there is less than a junction's voltage.
-func (c *contact) supplyShorts() (Seating, error) {
+// each other, by what supplyLooks saw: where a junction should be there is less
+// than a junction's voltage.
+func (c *contact) supplyShorts(seen []adapter.Measured) Seating {
 	vcc := adapter.PositionOf(c.v.VCC(), c.n)
-	gnd := adapter.PositionOf(c.v.GND(), c.n)
-	across, err := c.meter.ProbeVolts(c.ctx, stimulus.Step{Driven: part.PinSet(gnd)}, adapter.High, adapter.Off)
-	if err != nil {
-		return Seating{}, err
-	}
+	across, up, down := seen[0].Volts, seen[1].Volts, seen[2].Volts
 	if across[vcc] < leastDie {
-		return shorted("supply shorted to ground", part.PinSet(c.v.VCC(), c.v.GND())), nil
+		return shorted("supply shorted to ground", part.PinSet(c.v.VCC(), c.v.GND()))
 	}
-	volts, ground, err := c.belowGround(placement{})
-	if err != nil {
-		return Seating{}, err
-	}
-	if pins := c.closer(volts, ground); pins != 0 {
-		return shorted(fmt.Sprintf("%s shorted to ground", pinList(slices.Collect(pins.All()))), pins), nil
-	}
-	// With the supply pin driven low and the bias rail high, the pins of a bipolar
-	// part stand high, those of a CMOS part a junction above the supply pin.
-	volts, err = c.meter.ProbeVolts(c.ctx, stimulus.Step{Driven: part.PinSet(vcc)}, adapter.High, adapter.Off)
-	if err != nil {
-		return Seating{}, err
+	if pins := c.closer(up, c.groundVolts(placement{}, up)); pins != 0 {
+		return shorted(fmt.Sprintf("%s shorted to ground", pinList(slices.Collect(pins.All()))), pins)
 	}
 	var pins part.Pins
-	for pin := range c.judged().With(c.v.VCC(), false).All() {
-		v := volts[adapter.PositionOf(pin, c.n)]
-		pins = pins.With(pin, v-volts[vcc] < leastJunction)
+	for pin := range c.signals().All() {
+		pins = pins.With(pin, down[adapter.PositionOf(pin, c.n)]-down[vcc] < leastJunction)
 	}
 	if pins != 0 {
-		return shorted(fmt.Sprintf("%s shorted to the supply", pinList(slices.Collect(pins.All()))), pins), nil
+		return shorted(fmt.Sprintf("%s shorted to the supply", pinList(slices.Collect(pins.All()))), pins)
 	}
-	return Seating{}, nil
+	return Seating{}
 }
 
 // aboveOthers, V, is how far a pin at ground stands above one a junction below
