@@ -20,9 +20,11 @@ var styleText string
 // page is the HTML report. The style is part of the program, so it is safe to
 // stand in the page as it is; all other text is escaped.
 var page = template.Must(template.New("page").Funcs(template.FuncMap{
-	"style":  func() template.CSS { return template.CSS(styleText) },
-	"level":  stimulus.Sheet,
-	"caveat": func() string { return Caveat },
+	"style":         func() template.CSS { return template.CSS(styleText) },
+	"level":         stimulus.Sheet,
+	"caveat":        func() string { return Caveat },
+	"marginMeaning": func() string { return marginMeaning },
+	"uncertainty":   func() string { return assay.Uncertainty },
 }).Parse(pageText))
 
 // WriteHTML writes the report of one chip as a page that stands alone.
@@ -69,7 +71,9 @@ type sheetView struct {
 	Verdict                           assay.Verdict
 	Word                              string
 	Findings, NotTested, Cautions     []string
-	Levels                            []string
+	Levels                            []levelGroup
+	LevelNotes, Margins               []string
+	Criteria                          []criterion
 	Gates                             []gateState
 	ChipFacts, TestFacts, OriginFacts []fact
 	Failures                          []failureView
@@ -90,7 +94,7 @@ func (s Sheet) view(number int) sheetView {
 		Number: number, Place: s.Place, Marking: cmp.Or(s.Typed, t.Name()), Type: t.Name(), Title: t.Part().Title,
 		DateYear: s.dateYear(), Family: t.Family.Title, Reason: sentence(r.Reason),
 		Verdict: r.Verdict, Word: verdictWord(r.Verdict),
-		Levels:   s.levelLines(),
+		Levels: s.levelGroups(), LevelNotes: s.levelNotes(), Margins: s.margins(), Criteria: s.criteria(),
 		Findings: s.sentences(r.Findings), NotTested: s.sentences(r.NotTested), Cautions: s.sentences(s.cautions()),
 		Gates: s.gates(), ChipFacts: s.chipFacts(), TestFacts: s.testFacts(), OriginFacts: s.originFacts(),
 		MoreFailures: r.FailureCount - min(len(r.Failures), assay.MaxFailures),

@@ -14,40 +14,73 @@ import (
 // those of IEEE 1364 (0 1 x z), dates those of ISO 8601, steps are numbered
 // from 1 as in the files of vectors.
 type sheetJSON struct {
-	Typed            string        `json:"typed"`
-	Part             string        `json:"part"`   // of the plain series: "7410"
-	Type             string        `json:"type"`   // in its family: "74LS10"
-	Family           string        `json:"family"` // "74LS"
-	Title            string        `json:"title"`
-	Place            string        `json:"place,omitempty"`
-	DateCode         *dateJSON     `json:"date_code"` // null where none was given
-	Note             string        `json:"note,omitempty"`
-	Verdict          string        `json:"verdict"` // pass, fail, not-tested
-	Reason           string        `json:"reason"`
-	Findings         []string      `json:"findings"`
-	VectorsPlanned   int           `json:"vectors_planned"`
-	VectorsApplied   int           `json:"vectors_applied"`
-	Runs             int           `json:"runs,omitempty"`
-	RunsFailed       int           `json:"runs_failed,omitempty"`
-	PinsFailed       []int         `json:"pins_failed"`
-	Gates            []gateState   `json:"gates"`
-	FailureCount     int           `json:"failure_count"`
-	Failures         []failureJSON `json:"failures"` // the first 20
-	Grade            string        `json:"grade,omitempty"`
-	GradeReasons     []string      `json:"grade_reasons,omitempty"`
-	Levels           []string      `json:"levels,omitempty"`
-	NotTested        []string      `json:"not_tested"`
-	Cautions         []string      `json:"cautions"`
-	Method           string        `json:"method"`
-	SupplyCurrentMA  *float64      `json:"supply_current_ma"` // null where not measured
-	Definition       string        `json:"definition"`
-	DefinitionSHA256 string        `json:"definition_sha256"`
-	VectorsSHA256    string        `json:"vectors_sha256"`
-	Adapter          string        `json:"adapter"`
-	Firmware         string        `json:"firmware"`
-	Started          string        `json:"started"`     // RFC 3339
-	DurationMS       float64       `json:"duration_ms"` // ms
-	Caveat           string        `json:"caveat"`
+	Typed             string          `json:"typed"`
+	Part              string          `json:"part"`   // of the plain series: "7410"
+	Type              string          `json:"type"`   // in its family: "74LS10"
+	Family            string          `json:"family"` // "74LS"
+	Title             string          `json:"title"`
+	Place             string          `json:"place,omitempty"`
+	DateCode          *dateJSON       `json:"date_code"` // null where none was given
+	Note              string          `json:"note,omitempty"`
+	Verdict           string          `json:"verdict"` // pass, fail, not-tested
+	Reason            string          `json:"reason"`
+	Findings          []string        `json:"findings"`
+	VectorsPlanned    int             `json:"vectors_planned"`
+	VectorsApplied    int             `json:"vectors_applied"`
+	Runs              int             `json:"runs,omitempty"`
+	RunsFailed        int             `json:"runs_failed,omitempty"`
+	PinsFailed        []int           `json:"pins_failed"`
+	Gates             []gateState     `json:"gates"`
+	FailureCount      int             `json:"failure_count"`
+	Failures          []failureJSON   `json:"failures"` // the first 20
+	Grade             string          `json:"grade,omitempty"`
+	GradeReasons      []string        `json:"grade_reasons,omitempty"`
+	GradeCriteria     []criterionJSON `json:"grade_criteria"` // of every grade, best first
+	TesterUncertainty string          `json:"tester_uncertainty"`
+	Levels            []levelJSON     `json:"levels"` // empty where none were measured
+	LevelsUnmeasured  []string        `json:"levels_unmeasured"`
+	FamilyCheck       string          `json:"family_check,omitempty"` // what the inputs say against the marking
+	Margins           []marginJSON    `json:"margins"`                // inputs that the adapter may not drive to a valid low
+	NotTested         []string        `json:"not_tested"`
+	Cautions          []string        `json:"cautions"`
+	Method            string          `json:"method"`
+	SupplyCurrentMA   *float64        `json:"supply_current_ma"` // null where not measured
+	Definition        string          `json:"definition"`
+	DefinitionSHA256  string          `json:"definition_sha256"`
+	VectorsSHA256     string          `json:"vectors_sha256"`
+	Adapter           string          `json:"adapter"`
+	Firmware          string          `json:"firmware"`
+	Started           string          `json:"started"`     // RFC 3339
+	DurationMS        float64         `json:"duration_ms"` // ms
+	Caveat            string          `json:"caveat"`
+}
+
+type criterionJSON struct {
+	Grade string `json:"grade"`
+	Asks  string `json:"asks"`
+}
+
+// A levelJSON is one reading, V or mA by its unit. The supply current is that
+// of the supply pin.
+type levelJSON struct {
+	Pin         int      `json:"pin"`
+	Name        string   `json:"name"`
+	Quantity    string   `json:"quantity"` // VOL VOH IOZ IIL IIH open ICC
+	Value       float64  `json:"value"`
+	Unit        string   `json:"unit"`        // V, mA
+	Uncertainty float64  `json:"uncertainty"` // the tester's own, either way
+	Limit       *float64 `json:"limit"`       // null where the data sheet gives none
+	Bound       string   `json:"bound"`       // of the limit: max, min
+	LoadMA      *float64 `json:"load_ma"`     // null but for an output level
+	RatedMA     *float64 `json:"rated_ma"`    // at which the limit holds
+	Standing    string   `json:"standing"`
+}
+
+type marginJSON struct {
+	Pin   int     `json:"pin"`
+	Name  string  `json:"name"`
+	Volts float64 `json:"volts"` // V, at most, when driven low
+	VIL   float64 `json:"vil"`   // V
 }
 
 type failureJSON struct {
@@ -115,7 +148,8 @@ func (s Sheet) object() sheetJSON {
 		Runs: r.Runs, RunsFailed: r.RunsFailed,
 		PinsFailed: orEmpty(r.PinsFailed), Gates: s.gates(),
 		FailureCount: r.FailureCount, Failures: failureObjects(t.Variant, r.Failures),
-		Grade: string(r.Grade), GradeReasons: r.GradeReasons, Levels: s.levelLines(),
+		Grade: string(r.Grade), GradeReasons: r.GradeReasons, GradeCriteria: criterionObjects(), TesterUncertainty: assay.Uncertainty,
+		Levels: s.levelObjects(), LevelsUnmeasured: []string{}, Margins: s.marginObjects(),
 		NotTested: orEmpty(r.NotTested), Cautions: orEmpty(s.cautions()), Method: r.Method,
 		Definition: r.Definition, DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
 		Adapter: r.Adapter, Firmware: r.Firmware,
@@ -125,7 +159,17 @@ func (s Sheet) object() sheetJSON {
 	if r.SupplyCurrentMA >= 0 {
 		o.SupplyCurrentMA = &r.SupplyCurrentMA
 	}
+	if l := r.Levels; l != nil {
+		o.LevelsUnmeasured, o.FamilyCheck = orEmpty(l.Unmeasured), l.Family
+	}
 	return o
+}
+
+func criterionObjects() (objects []criterionJSON) {
+	for _, c := range assay.Criteria {
+		objects = append(objects, criterionJSON{string(c.Grade), c.Asks})
+	}
+	return objects
 }
 
 func failureObjects(v *part.Variant, failures []assay.Failure) []failureJSON {

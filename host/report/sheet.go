@@ -261,45 +261,15 @@ func (s Sheet) testFacts() []fact {
 	if words := s.gateWords(); words != "" {
 		facts = append(facts, fact{Label: "Gates", Value: words})
 	}
-	current := "not measured"
+	current := fact{Label: "Supply current", Value: "not measured"}
 	if r.SupplyCurrentMA >= 0 {
-		current = fmt.Sprintf("%.2f mA", r.SupplyCurrentMA)
+		current.Value, current.More = fmt.Sprintf("%.2f mA", r.SupplyCurrentMA), "at the end of power-up"
 	}
-	facts = append(facts, fact{Label: "Supply current", Value: current})
+	facts = append(facts, current)
 	if r.Grade != "" {
-		facts = append(facts, fact{Label: "Grade", Value: string(r.Grade), More: s.gradeWords()})
+		facts = append(facts, fact{Label: "Grade", Value: string(r.Grade), More: strings.Join(r.GradeReasons, "; ")})
 	}
 	return facts
-}
-
-// gradeWords says why a grade is not the best, or what the grade asks for, and
-// how sure the tester is.
-func (s Sheet) gradeWords() string {
-	words := slices.Clone(s.Result.GradeReasons)
-	for _, c := range assay.Criteria {
-		if c.Grade == s.Result.Grade {
-			words = append(words, "the grade means: "+c.Asks)
-		}
-	}
-	return strings.Join(words, "; ")
-}
-
-// levelLines are the measured levels, a line each, and what was not measured.
-func (s Sheet) levelLines() []string {
-	if s.Result.Levels == nil {
-		return nil
-	}
-	var lines []string
-	for _, r := range s.Result.Levels.Readings {
-		lines = append(lines, fmt.Sprintf("%s: %s", r, r.Standing()))
-	}
-	for _, text := range s.Result.Levels.Unmeasured {
-		lines = append(lines, "not measured: "+text)
-	}
-	if text := s.Result.Levels.Family; text != "" {
-		lines = append(lines, text)
-	}
-	return lines
 }
 
 // originFacts say by what means the verdict was reached.

@@ -48,11 +48,11 @@ func (s Sheet) WriteText(w io.Writer, colour bool) error {
 			textFact(b, f)
 		}
 	}
-	if lines := s.levelLines(); lines != nil {
-		list(b, "Levels", lines)
-	}
+	s.writeLevels(b)
+	s.writeMargins(b)
 	list(b, "Not tested", s.sentences(r.NotTested))
 	list(b, "Cautions", s.sentences(s.cautions()))
+	s.writeCriteria(b)
 	b.WriteByte('\n')
 	paragraph(b, "  ", Caveat)
 	return b.Flush()
