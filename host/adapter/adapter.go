@@ -163,13 +163,22 @@ func (a *Adapter) explain(err error) error {
 	return err
 }
 
-func fault(positions Word) error {
-	if positions == 0 {
-		return fmt.Errorf("%w: the current monitor does not answer; look at its I2C lines and its supply", ErrFault)
-	}
-	return fmt.Errorf("%w: the supply at socket positions %s is not as it was switched; look at their switches, the fuse and the latch",
-		ErrFault, list(positions))
+// A FaultError is an ErrFault that tells where.
+type FaultError struct {
+	Positions Word // whose supply is not as it was switched; 0 for the current monitor
 }
+
+func (e *FaultError) Unwrap() error { return ErrFault }
+
+func (e *FaultError) Error() string {
+	if e.Positions == 0 {
+		return fmt.Sprintf("%v: the current monitor does not answer; look at its I2C lines and its supply", ErrFault)
+	}
+	return fmt.Sprintf("%v: the supply at socket positions %s is not as it was switched; look at their switches, the fuse and the latch",
+		ErrFault, list(e.Positions))
+}
+
+func fault(positions Word) error { return &FaultError{positions} }
 
 func overCurrent(tenMicroamps uint32) error {
 	return fmt.Errorf("%w (measured %d.%02d mA)", ErrOverCurrent, tenMicroamps/100, tenMicroamps%100)

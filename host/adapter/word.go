@@ -64,6 +64,25 @@ func position(bit int) int {
 	return 44 - bit
 }
 
+// Column names the place of a position as the carrier is labelled: L1 to L14 down
+// the left, R1 to R14 down the right.
+func Column(position int) string {
+	if position <= Positions/2 {
+		return "L" + strconv.Itoa(position)
+	}
+	return "R" + strconv.Itoa(Positions+1-position)
+}
+
+// AtColumn gives the position of a column name; ok is false where there is none.
+func AtColumn(column string) (position int, ok bool) {
+	for p := 1; p <= Positions; p++ {
+		if strings.EqualFold(column, Column(p)) {
+			return p, true
+		}
+	}
+	return 0, false
+}
+
 // A Rail is the state of the bias rail or of the load rail.
 type Rail uint8
 

@@ -104,7 +104,7 @@ func (a *Adapter) board(ctx context.Context) error {
 		{"current", 0, 1, func([]uint64) uint64 { return uint64(a.socket.CurrentMicroamps() / 10) }},
 		{"measure", 1, 1, func(args []uint64) uint64 { return uint64(a.socket.Millivolts(channelPosition(uint32(args[0])))) }},
 		{"button", 0, 1, func([]uint64) uint64 {
-			if a.Pressed {
+			if a.Pressed || a.socket.board.buttonStuck {
 				return 1
 			}
 			return 0

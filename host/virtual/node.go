@@ -12,7 +12,8 @@ const (
 	driveOhms   = 180 + 25 // resistor and the AVR's output, which is what its data sheet's curves show
 	biasOhms    = 10_000
 	loadOhms    = 1_000
-	highOhms    = 1.2     // shunt 1 Ω, P-channel switch
+	shuntOhms   = 1
+	switchOhms  = 0.2     // P-channel switch
 	lowOhms     = 0.1     // N-channel switch
 	readLow     = 1.5     // V, 0.3 VCC: below it an AVR input promises to read low
 	readHigh    = 3.0     // V, 0.6 VCC: above it an AVR input promises to read high

@@ -77,9 +77,9 @@ func (s *Socket) warm() {
 // solveDirty finds the voltages of the nodes to be solved and notes how their
 // positions read.
 func (s *Socket) solveDirty() {
-	unpowered := s.chip != nil && !s.powered && s.active()
+	unpowered := s.network != nil && !s.powered && s.active()
 	if unpowered {
-		s.dirty = s.every() // the die's supply nodes couple them all
+		s.dirty = s.every() // what is in the socket couples them all
 		s.solveUnpowered()
 	}
 	s.fresh |= s.dirty
@@ -102,28 +102,37 @@ func (s *Socket) solveDirty() {
 
 // active tells whether the adapter does anything to the socket.
 func (s *Socket) active() bool {
-	return s.dir|s.highOn|s.lowOn != 0 || s.bias != adapter.Off || s.load != adapter.Off
+	return s.dir|s.board.stuck|s.highOn|s.lowOn != 0 || s.bias != adapter.Off || s.load != adapter.Off
 }
 
 // fromAdapter is what the adapter has at a node: a current, A, and a conductance to ground, S.
 func (s *Socket) fromAdapter(n *node) (amps, siemens float64) {
-	add := func(volts, ohms, count float64) {
-		siemens += count / ohms
-		amps += volts * count / ohms
-	}
-	if driven := n.positions & s.dir; driven != 0 {
-		add(supplyVolts, driveOhms, count(driven&s.level))
-		add(0, driveOhms, count(driven&^s.level))
-	}
-	if s.bias != adapter.Off {
-		add(railVolts(s.bias), biasOhms, count(n.positions))
-	}
-	if s.load != adapter.Off {
-		add(railVolts(s.load), loadOhms, count(n.positions))
-	}
-	if on := n.positions & (s.highOn | s.lowOn); on != 0 {
-		add(supplyVolts, highOhms, count(on&s.highOn))
-		add(0, lowOhms, count(on&s.lowOn))
+	b := s.board
+	dir, level := s.dir|b.stuck, s.level&^b.stuck|b.stuckHigh
+	for rest := uint32(n.positions); rest != 0; rest &= rest - 1 {
+		i := bits.TrailingZeros32(rest)
+		at := adapter.Word(1) << i
+		if dir&at != 0 {
+			siemens += b.drive[i]
+			if level&at != 0 {
+				amps += supplyVolts * b.drive[i]
+			}
+		}
+		if s.bias != adapter.Off {
+			siemens += b.bias[i]
+			amps += railVolts(s.bias) * b.bias[i]
+		}
+		if s.load != adapter.Off {
+			siemens += b.load[i]
+			amps += railVolts(s.load) * b.load[i]
+		}
+		if s.highOn&at != 0 {
+			siemens += 1 / b.highOhms()
+			amps += supplyVolts / b.highOhms()
+		}
+		if s.lowOn&at != 0 {
+			siemens += 1 / lowOhms
+		}
 	}
 	return amps, siemens
 }

@@ -36,6 +36,7 @@ const rounds = 24
 // A Socket is the adapter's 28 positions and what is in them. Its methods are
 // those of the adapter's board; they are for one goroutine at a time.
 type Socket struct {
+	board      *Board
 	chip       *Chip
 	random     *rand.PCG
 	nodes      []node
@@ -61,17 +62,30 @@ type Socket struct {
 	uncertain adapter.Word // may read either way
 	hunting   uint64       // nodes that did not come to rest
 	warmth    int          // changes since the supply came
+	held      int          // mV that the converter measured last
 }
 
-// NewSocket puts a chip into the socket; nil leaves it empty. Everything that
-// the model leaves to chance repeats with the seed.
-func NewSocket(chip *Chip, seed uint64) *Socket {
-	s := &Socket{chip: chip, random: rand.NewPCG(seed, 0), elements: make([]element, 0, 3*adapter.Positions)}
+// NewSocket puts a chip into the socket of a good board; nil leaves it empty.
+// Everything that the model leaves to chance repeats with the seed.
+func NewSocket(chip *Chip, seed uint64) *Socket { return NewBoard().Socket(chip, seed) }
+
+// Socket puts a chip into the board's socket; nil leaves it empty.
+func (b *Board) Socket(chip *Chip, seed uint64) *Socket {
+	s := b.socket(chip, seed)
+	if s.chip != nil {
+		s.network = s.networkOf(s.chip)
+	}
+	s.settle(s.every())
+	return s
+}
+
+func (b *Board) socket(chip *Chip, seed uint64) *Socket {
+	s := &Socket{board: b, chip: chip, random: rand.NewPCG(seed, 0), elements: make([]element, 0, 3*adapter.Positions)}
 	if chip != nil && !chip.present {
 		s.chip = nil
 	}
+	s.highOn, s.lowOn = b.highStuck, b.lowStuck
 	s.wire()
-	s.settle(s.every())
 	return s
 }
 
@@ -81,17 +95,21 @@ func (s *Socket) wire() {
 	for p := range joined {
 		joined[p] = p
 	}
+	join := func(to, from int) {
+		to, from = joined[to], joined[from]
+		for p := range joined {
+			if joined[p] == from {
+				joined[p] = to
+			}
+		}
+	}
+	for _, bridge := range s.board.bridges {
+		join(bridge[0], bridge[1])
+	}
 	if s.chip != nil {
 		for _, d := range s.chip.Defects {
-			pin, other := s.chip.touching(d)
-			if pin == 0 {
-				continue
-			}
-			from, to := joined[s.chip.position(other)], joined[s.chip.position(pin)]
-			for p := range joined {
-				if joined[p] == from {
-					joined[p] = to
-				}
+			if pin, other := s.chip.touching(d); pin != 0 {
+				join(s.chip.position(pin), s.chip.position(other))
 			}
 		}
 	}
@@ -120,7 +138,6 @@ func (s *Socket) wire() {
 			n.pads = append(n.pads, pad)
 		}
 	}
-	s.network = s.networkOf(s.chip)
 }
 
 // Drive drives the positions of dir to their level and releases the others.
@@ -134,6 +151,7 @@ func (s *Socket) Drive(dir, level adapter.Word) {
 
 // Rails sets the bias rail, 10 kΩ, and the load rail, 1 kΩ, to every position.
 func (s *Socket) Rails(bias, load adapter.Rail) {
+	bias, load = s.board.biasDead.through(bias), s.board.loadDead.through(load)
 	if s.bias != bias || s.load != load {
 		s.bias, s.load = bias, load
 		s.settle(s.every())
@@ -143,7 +161,9 @@ func (s *Socket) Rails(bias, load adapter.Rail) {
 // Supply closes the supply switches whose bits are set, in the order of
 // SupplyHigh and SupplyLow, and opens the others.
 func (s *Socket) Supply(high, low uint32) {
-	s.highOn, s.lowOn = switches(SupplyHigh, high), switches(SupplyLow, low)
+	b := s.board
+	s.highOn = switches(SupplyHigh, high)&^b.highOff | b.highStuck
+	s.lowOn = switches(SupplyLow, low)&^b.lowOff | b.lowStuck
 	s.settle(s.every())
 }
 
@@ -168,30 +188,41 @@ func (s *Socket) Sample() adapter.Word {
 	if s.uncertain != 0 {
 		w |= s.uncertain & adapter.Word(s.random.Uint64())
 	}
+	if blind := s.board.blind(); blind != 0 {
+		w = w&^blind | blind&adapter.Word(s.random.Uint64())
+	}
 	driven := s.dir &^ Sensed
 	return w&^driven | s.level&driven
 }
 
-// Millivolts gives the voltage at a position, 1 to 28, mV. At the switch that
-// supplies the chip its current takes its share.
+// Millivolts gives the voltage at a position, 1 to 28, mV, as the converter sees
+// it. At the switch that supplies the chip its current takes its share. Behind an
+// open sense line the converter still holds what it measured before.
 func (s *Socket) Millivolts(position int) int {
+	if s.board.senseOpen.Has(position) {
+		return s.held
+	}
 	volts := s.of[position].volts
 	if s.powered && s.of[position].positions&s.highOn != 0 {
-		volts -= s.chipAmps() * highOhms
+		volts -= s.chipAmps() * s.board.highOhms()
 	}
-	return int(max(0, volts)*1000 + 0.5)
+	s.held = int(max(0, volts*s.board.gain*1000+s.board.offsetMV) + 0.5)
+	return s.held
 }
 
 // CurrentMicroamps gives what the monitor in the high side of the supply
-// reads, µA: 10 µA a step up to its full scale of 320 mA.
+// reads, µA: 10 µA a step up to its full scale of 320 mA over 1 Ω.
 func (s *Socket) CurrentMicroamps() int {
+	if s.board.monitorDead {
+		return 0
+	}
 	amps := 0.0
 	for i := range s.nodes {
 		n := &s.nodes[i]
-		amps += (supplyVolts - n.volts) / highOhms * count(n.positions&s.highOn)
+		amps += (supplyVolts - n.volts) / s.board.highOhms() * count(n.positions&s.highOn)
 	}
 	if s.powered {
 		amps += s.chipAmps()
 	}
-	return min(int(amps*1e5+0.5)*10, fullScale)
+	return min(int(amps*s.board.shunt*1e5+0.5)*10, fullScale)
 }
