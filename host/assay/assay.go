@@ -74,7 +74,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 			}
 		}
 	}
-	observed, err := r.apply(ctx, socket, s)
+	observed, err := r.apply(ctx, socket, p)
 	r.VectorsApplied = len(observed)
 	if err != nil {
 		return r.notTested(unfinished(err))
@@ -126,7 +126,7 @@ func unfinished(err error) string {
 
 // apply powers the chip, applies all steps under both levels of the bias rail,
 // and switches off whatever happens.
-func (r *Result) apply(ctx context.Context, socket Socket, s *stimulus.Sequence) (observed []fault.Observation, err error) {
+func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []fault.Observation, err error) {
 	defer func() {
 		off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
 		defer cancel()
@@ -137,6 +137,7 @@ func (r *Result) apply(ctx context.Context, socket Socket, s *stimulus.Sequence)
 	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, supplyLimitMA(r.Type.Family)); err != nil {
 		return nil, err
 	}
+	s := p.Sequence
 	up, err := socket.Apply(ctx, s.Steps, adapter.High)
 	if err != nil {
 		return nil, err
@@ -149,7 +150,7 @@ func (r *Result) apply(ctx context.Context, socket Socket, s *stimulus.Sequence)
 		err = fmt.Errorf("the adapter answered %d of %d steps", len(observed), len(s.Steps))
 	}
 	if meter, ok := socket.(LevelMeter); ok && err == nil {
-		r.Levels, err = MeasureLevels(ctx, meter, r.Type, s)
+		r.Levels, err = MeasureLevels(ctx, meter, p)
 	}
 	return observed, err
 }

@@ -28,6 +28,9 @@ func familyCheck(t part.Type, readings []Reading) string {
 	for _, r := range readings {
 		switch r.Quantity {
 		case IIL:
+			if math.IsNaN(r.Limit) {
+				continue
+			}
 			draw = append(draw, r.Value/max(t.Variant.Pins[r.Pin-1].LoadIn(t.Family), 0.25))
 		case Open:
 			open = append(open, r.Value)

@@ -23,24 +23,28 @@ type meterBench struct {
 	n int
 }
 
-func (b meterBench) Volts(_ context.Context, steps []stimulus.Step, bias, load adapter.Rail) (volts [adapter.Positions + 1]float64, err error) {
-	for _, st := range steps[:len(steps)-1] {
+func (b meterBench) ApplyRails(_ context.Context, steps []stimulus.Step, bias, load adapter.Rail) (read []part.Pins, err error) {
+	b.Rails(bias, load)
+	for _, st := range steps {
 		b.Drive(b.word(st.Driven), b.word(st.Drive))
 	}
-	b.Rails(bias, load)
-	last := steps[len(steps)-1]
-	b.Drive(b.word(last.Driven), b.word(last.Drive))
-	for pin := range volts {
-		volts[pin] = math.NaN()
-		if pin >= 1 && pin <= b.n && virtual.Sensed.Has(adapter.PositionOf(pin, b.n)) {
-			volts[pin] = float64(b.Millivolts(adapter.PositionOf(pin, b.n))) / 1000
-		}
-	}
-	return volts, nil
+	return make([]part.Pins, len(steps)), nil // nobody reads them
 }
 
-func (b meterBench) Current(context.Context) (float64, error) {
-	return float64(b.CurrentMicroamps()) / 1000, nil
+func (b meterBench) Measure(_ context.Context, steps []adapter.MeasureStep) (measured []adapter.Measured, err error) {
+	for _, st := range steps {
+		b.Rails(st.Bias, st.Load)
+		b.Drive(b.word(st.Driven), b.word(st.Drive))
+		m := adapter.Measured{CurrentMA: float64(b.CurrentMicroamps()) / 1000}
+		for pin := range m.Volts {
+			m.Volts[pin] = math.NaN()
+			if pin > 0 && st.Pins.Has(pin) && virtual.Sensed.Has(adapter.PositionOf(pin, b.n)) {
+				m.Volts[pin] = float64(b.Millivolts(adapter.PositionOf(pin, b.n))) / 1000
+			}
+		}
+		measured = append(measured, m)
+	}
+	return measured, nil
 }
 
 func (b meterBench) word(pins part.Pins) (w adapter.Word) {
@@ -62,7 +66,7 @@ func measured(t testing.TB, typ part.Type, defects ...string) *assay.Levels {
 	n := len(v.Pins)
 	socket.Rails(adapter.Low, adapter.Off) // no MOS input floats when the supply comes
 	socket.Supply(switchOf(virtual.SupplyHigh, adapter.PositionOf(v.VCC(), n)), switchOf(virtual.SupplyLow, adapter.PositionOf(v.GND(), n)))
-	l, err := assay.MeasureLevels(t.Context(), meterBench{socket, n}, typ, s)
+	l, err := assay.MeasureLevels(t.Context(), meterBench{socket, n}, assay.Plan{Type: typ, Circuit: c, Sequence: s})
 	require.NoError(t, err)
 	return l
 }
@@ -154,6 +158,35 @@ func TestGrades(t *testing.T) {
 	require.Equal(t, assay.Reject, g)
 	g, _ = assay.GradeOf(assay.NotTested, nil)
 	require.Equal(t, assay.Ungraded, g)
+}
+
+// A good chip of every part in every family has every level inside its limit.
+func TestGoodChipsOfTheWholeLibraryAreSound(t *testing.T) {
+	parts, err := library.All()
+	require.NoError(t, err)
+	graded := map[assay.Grade]int{}
+	for _, p := range parts {
+		for _, v := range p.Variants {
+			for _, f := range v.Families {
+				typ := part.Type{Variant: v, Family: f}
+				if v.Refusal != "" || len(assay.Margins(typ)) > 0 {
+					continue
+				}
+				l := measured(t, typ)
+				g, _ := assay.GradeOf(assay.Pass, l)
+				graded[g]++
+				for _, r := range l.Readings {
+					if s := r.Standing(); s == assay.Near || s == assay.Outside {
+						t.Errorf("a good %s: %s, %s", typ.Name(), r, s)
+					}
+				}
+				if l.Family != "" {
+					t.Errorf("a good %s: %s", typ.Name(), l.Family)
+				}
+			}
+		}
+	}
+	t.Log(graded)
 }
 
 // The families tell each other apart, and no good chip of the library is said to be another.

@@ -74,11 +74,15 @@ type receiver struct {
 // receiverOf: a TTL input's typical threshold is two junctions, 1.3 V, and from
 // there on to the level at which it floats it acts as a high (common practice).
 // Data sheets promise a low only below 0.8 V over all temperatures; at a bench
-// it is one a little further up. A MOS input promises nothing between VIL and VIH.
+// it is one a little further up, and so is it for a MOS input with TTL levels. Of
+// other MOS inputs nothing is known between VIL and VIH.
 func receiverOf(f *part.Family, p *part.Pin) receiver {
 	r := receiver{vil: f.VIL, vih: f.VIH, schmitt: p.Schmitt}
-	if f.Technology.Bipolar() {
+	switch {
+	case f.Technology.Bipolar():
 		r.vil, r.vih, r.open = 1.0, 1.3, true
+	case f.Technology == part.CMOSTTL:
+		r.vil = 1.0
 	}
 	return r
 }

@@ -16,9 +16,10 @@ const (
 )
 
 // baseResistance, Ω, stands between the supply and an input of one unit load.
-// From memory of the data books' schematics.
+// From memory of the data books' schematics; of 74ALS and 74AS, whose inputs are
+// PNP transistors, what is left of 37 and 10 kΩ to the pin.
 var baseResistance = map[string]float64{
-	"74": 4_000, "74H": 2_800, "74L": 40_000, "74S": 2_800, "74LS": 20_000, "74ALS": 37_000, "74AS": 10_000, "74F": 10_000,
+	"74": 4_000, "74H": 2_800, "74L": 40_000, "74S": 2_800, "74LS": 20_000, "74ALS": 75_000, "74AS": 15_000, "74F": 10_000,
 }
 
 // dieBranches is what an unpowered die has between its supply and its ground.

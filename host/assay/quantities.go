@@ -1,0 +1,162 @@
+package assay
+
+import (
+	"math"
+	"slices"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/part"
+)
+
+// outputs are the DC limits of a pin's output class.
+func (m *levelWalk) outputs(pin *part.Pin) part.OutputLimits { return m.t.Family.Output[pin.Drive] }
+
+// outputLow measures VOL against the high rails.
+func (m *levelWalk) outputLow(pin *part.Pin, step int) {
+	o := m.outputs(pin)
+	l := loadFor(railVolts-o.VOL, o.IOL)
+	if m.lifts(pin, step) {
+		l = loadings[0]
+	}
+	bias, load := l.rails(adapter.High)
+	s := station{step: step, bias: bias, load: load}
+	m.ask(s, pin)
+	m.answer(func() {
+		v := m.volts(s, pin)
+		m.read(pin, Reading{Quantity: VOL, Value: v, Limit: o.VOL, RatedMA: o.IOL,
+			LoadMA: (railVolts - v) / l.ohms * 1000, Uncertainty: converterVolts + rails1Percent*v})
+	})
+}
+
+// pullUpOhms, Ω, is of the order of the resistors inside inputs that have one.
+const pullUpOhms = 10_000
+
+// lifts tells whether the load rail, high, may lift an input that the step drives
+// low above what is one: by worst case, through the load and the drive resistance.
+// Where the part keeps a state every input matters, else those of the pin's gate.
+func (m *levelWalk) lifts(pin *part.Pin, step int) bool {
+	low := m.steps[step].Driven &^ m.steps[step].Drive
+	if m.jumps {
+		low &= m.gateMates(pin.Number)
+	}
+	for n := range low.All() {
+		p := &m.t.Variant.Pins[n-1]
+		amps := railVolts/loadOhms + m.t.Family.IIL*p.LoadIn(m.t.Family)/1000
+		if p.PullUp {
+			amps += railVolts / pullUpOhms
+		}
+		if amps/(1.0/loadOhms+1.0/driveOhms) > roomVIL {
+			return true
+		}
+	}
+	return false
+}
+
+// outputHigh measures VOH against the low rails.
+func (m *levelWalk) outputHigh(pin *part.Pin, step int) {
+	o := m.outputs(pin)
+	l := loadFor(o.VOH, o.IOH)
+	bias, load := l.rails(adapter.Low)
+	s := station{step: step, bias: bias, load: load}
+	m.ask(s, pin)
+	m.answer(func() {
+		v := m.volts(s, pin)
+		m.read(pin, Reading{Quantity: VOH, Value: v, Limit: o.VOH, RatedMA: o.IOH,
+			LoadMA: v / l.ohms * 1000, Uncertainty: converterVolts + rails1Percent*max(0, railVolts-v)})
+	})
+}
+
+// released measures what a released output passes, either way, through the bias resistor.
+func (m *levelWalk) released(pin *part.Pin, step int) {
+	up, down := station{step: step, bias: adapter.High}, station{step: step, bias: adapter.Low}
+	m.ask(up, pin)
+	m.ask(down, pin)
+	limit := 0.02 // mA, IOZ of the bipolar families with diode inputs, from memory
+	switch {
+	case pin.Stage == part.OpenCollector && m.t.Family.Technology.Bipolar():
+		limit = 0.25 // mA, IOH of open collectors, from memory
+	case m.t.Family.Technology == part.TTL:
+		limit = 0.04 // mA, from memory
+	}
+	if pin.Role == part.Bidirectional { // it has an input too, which draws when pulled low
+		limit = max(limit, m.t.Family.IIL*pin.LoadIn(m.t.Family))
+	}
+	m.answer(func() {
+		worst := max(math.Abs(m.volts(up, pin)-railVolts), math.Abs(m.volts(down, pin))) / biasOhms * 1000
+		m.read(pin, Reading{Quantity: IOZ, Value: worst, Limit: limit, Uncertainty: current(worst, biasOhms, rails1Percent)})
+	})
+}
+
+// current is the uncertainty of a current, mA, that was measured across a resistor.
+func current(mA, ohms, tolerance float64) float64 { return mA*tolerance + converterVolts/ohms*1000 }
+
+// heldLow, V, is how high an input that is held low by the load resistor may stand.
+const heldLow = 0.5
+
+// inputLow measures IIL: an input that the load resistor holds low is held by it,
+// the others are driven low.
+func (m *levelWalk) inputLow(pin *part.Pin, step int) {
+	limit := m.t.Family.IIL * pin.LoadIn(m.t.Family)
+	s, ohms, tolerance := station{step: step}, float64(driveOhms), driveTolerance
+	if limit/1000*loadOhms <= heldLow {
+		s, ohms, tolerance = station{step: step, release: part.PinSet(pin.Number), load: adapter.Low}, loadOhms, rails1Percent
+	}
+	if pin.PullUp {
+		limit = math.NaN() // what its resistor passes, no data sheet says
+	}
+	m.ask(s, pin)
+	m.answer(func() {
+		i := m.volts(s, pin) / ohms * 1000
+		m.read(pin, Reading{Quantity: IIL, Value: i, Limit: limit, Uncertainty: current(i, ohms, tolerance)})
+	})
+}
+
+// inputHigh measures IIH with the input held by the bias resistor, and the level
+// that a bipolar input floats to. That may clock the chip, so it comes last.
+func (m *levelWalk) inputHigh(pin *part.Pin, step int) {
+	release := part.PinSet(pin.Number)
+	held, open := station{step: step, release: release, bias: adapter.High}, station{late: true, step: step, release: release}
+	m.ask(held, pin)
+	m.answer(func() {
+		i := (railVolts - m.volts(held, pin)) / biasOhms * 1000
+		m.read(pin, Reading{Quantity: IIH, Value: i, Limit: m.t.Family.IIH * pin.LoadIn(m.t.Family), Uncertainty: current(i, biasOhms, rails1Percent)})
+	})
+	if !m.t.Family.Technology.Bipolar() {
+		return
+	}
+	m.ask(open, pin)
+	m.answer(func() {
+		if v := m.volts(open, pin); !math.IsNaN(v) {
+			m.read(pin, Reading{Quantity: Open, Value: v, Limit: math.NaN(), Uncertainty: converterVolts})
+		}
+	})
+}
+
+// mostICC, mA, is the largest supply current of small parts: gates, buffers and
+// inverters in packages of at most 16 pins. Data books' quad and hex gates, from memory.
+var mostICC = map[string]float64{
+	"74": 54, "74H": 58, "74L": 4, "74S": 60, "74LS": 13, "74ALS": 10, "74AS": 30, "74F": 30,
+	"74HC": 0.08, "74HCT": 0.08, "74C": 0.08, "4000B": 0.08, "4000UB": 0.08,
+}
+
+// supply measures the current at the first step, the rails off: nothing loads an
+// output, and every input is driven.
+func (m *levelWalk) supply() {
+	s := station{current: true}
+	m.wanted[s] = 0
+	m.answer(func() {
+		small := slices.Contains([]string{"gate", "buffer", "inverter", "schmitt"}, m.t.Part().Kind) && len(m.t.Variant.Pins) <= 16
+		mA := m.measured[s].CurrentMA
+		r := Reading{Quantity: ICC, Value: mA, Limit: math.NaN(), Uncertainty: 0.02 + rails1Percent*mA}
+		switch {
+		case mA < 0:
+			m.found.Unmeasured = append(m.found.Unmeasured, "supply current: the adapter has no monitor")
+			return
+		case small:
+			r.Limit = mostICC[m.t.Family.Name]
+		default:
+			m.found.Unmeasured = append(m.found.Unmeasured, "supply current against a limit: none is known for the part")
+		}
+		m.found.Readings = append(m.found.Readings, r)
+	})
+}
