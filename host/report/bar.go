@@ -96,6 +96,9 @@ func hatch(from, to float64) string {
 	for x := from - barHeight + hatchStep; x < to; x += hatchStep {
 		left, right := max(x, from), min(x+barHeight, to)
 		foot := barTop + barHeight - (left - x)
+		if left >= right {
+			continue
+		}
 		fmt.Fprintf(&path, "M%v %vl%v %v", hundredths(left), hundredths(foot), hundredths(right-left), -hundredths(right-left))
 	}
 	return path.String()

@@ -24,7 +24,7 @@ var quantities = []struct {
 	{assay.IOZ, "leakage of a released output", "mA", 3},
 	{assay.IIL, "current out of an input held low", "mA", 3},
 	{assay.IIH, "current into an input held high", "mA", 3},
-	{assay.Open, "voltage of an open input", "V", 2},
+	{assay.Open, "voltage that an open input floats to", "V", 2},
 	{assay.ICC, "supply current, nothing switching", "mA", 2},
 }
 

@@ -19,12 +19,12 @@ func (s Sheet) writeLevels(b *bufio.Writer) {
 	b.WriteString("\n  Levels\n")
 	groups := s.levelGroups()
 	if groups != nil {
-		fmt.Fprintf(b, "    pin %*s  %17s  %-11s  %-12s  %s\n", nameWidth-1, "", "measured   ", "limit", "mA of rated", "standing")
+		fmt.Fprintf(b, "    pin %*s  %17s  %-11s  %-12s  %s\n", nameWidth-1, "", "measured  ", "limit", "mA of rated", "standing")
 	}
 	for _, g := range groups {
 		fmt.Fprintf(b, "  %s\n", g.Title)
 		for _, r := range g.Rows {
-			value := fmt.Sprintf("%6s ± %5s %-2s", r.Value, r.Uncertainty, r.Unit)
+			value := fmt.Sprintf("%14s %-2s", r.Value+" ± "+r.Uncertainty, r.Unit)
 			fmt.Fprintf(b, "    %2d %-*s  %s  %-11s  %-12s  %s\n", r.Pin, nameWidth, clip(printable(r.Name), nameWidth),
 				value, r.Limit, cmp.Or(r.Load, "-"), r.Standing)
 		}
