@@ -61,7 +61,7 @@ var Families = []*Family{
 	{"74S", "Schottky TTL", TTL, 2.0, 0.8, 0.050, 2.0, [3]OutputLimits{{0.5, 20, 2.7, 1.0}, {0.5, 60, 2.7, 3.0}, {0.55, 64, 2.4, 3.0}}, memory},
 	{"74LS", "low-power Schottky TTL", TTLDiode, 2.0, 0.8, 0.020, 0.4, [3]OutputLimits{{0.5, 8, 2.7, 0.4}, {0.5, 24, 2.7, 1.2}, {0.5, 24, 2.4, 2.6}}, memory},
 	{"74ALS", "advanced low-power Schottky TTL", TTLDiode, 2.0, 0.8, 0.020, 0.1, [3]OutputLimits{{0.5, 8, 2.75, 0.4}, {0.5, 24, 2.4, 2.6}, {0.5, 24, 2.4, 3.0}}, memory},
-	{"74AS", "advanced Schottky TTL", TTLDiode, 2.0, 0.8, 0.020, 0.5, [3]OutputLimits{{0.5, 20, 2.75, 2.0}, {0.5, 48, 2.4, 15}, {0.55, 64, 2.4, 3.0}}, memory},
+	{"74AS", "advanced Schottky TTL", TTLDiode, 2.0, 0.8, 0.020, 0.5, [3]OutputLimits{{0.5, 20, 2.75, 2.0}, {0.5, 48, 2.4, 3.0}, {0.55, 64, 2.4, 3.0}}, memory},
 	{"74F", "fast TTL", TTLDiode, 2.0, 0.8, 0.020, 0.6, [3]OutputLimits{{0.5, 20, 2.7, 1.0}, {0.55, 64, 2.7, 3.0}, {0.55, 64, 2.4, 3.0}}, memory},
 	{"74HC", "high-speed CMOS", CMOS, 3.15, 1.35, 0.001, 0.001, [3]OutputLimits{{0.33, 4, 3.84, 4}, {0.33, 6, 3.84, 6}, {0.33, 6, 3.84, 6}}, memory},
 	{"74HCT", "high-speed CMOS, TTL levels", CMOSTTL, 2.0, 0.8, 0.001, 0.001, [3]OutputLimits{{0.33, 4, 3.84, 4}, {0.33, 6, 3.84, 6}, {0.33, 6, 3.84, 6}}, memory},
