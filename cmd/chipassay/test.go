@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -30,6 +31,7 @@ type testFlags struct {
 	adapter, family, dateCode, note, html string
 	chip                                  string
 	defects                               []string
+	only                                  []string
 	short                                 bool
 	runs                                  int
 	soak                                  time.Duration
@@ -59,6 +61,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.StringVar(&f.note, "note", "", "your own words, for the report")
 	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
 	flags.StringVar(&f.html, "html", "", "write the report to this HTML file too")
+	flags.StringSliceVar(&f.only, "only", nil, "only these stages: contact, function, levels; without function no chip passes")
 	flags.BoolVar(&f.short, "short", false, "a quick look: the fewest vectors that show every modelled fault")
 	flags.IntVar(&f.runs, "repeat", 1, "how often to test, to find what fails only sometimes")
 	flags.DurationVar(&f.soak, "soak", 0, "test again and again for so long: 30s, 10m")
@@ -80,6 +83,12 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) error {
 	if err != nil {
 		return err
 	}
+	if p.Only, err = stages(f.only); err != nil {
+		return err
+	}
+	for _, m := range assay.Margins(p.Type) {
+		fmt.Fprintf(cmd.ErrOrStderr(), "drive margin: %s; a failure may be the adapter's\n", m)
+	}
 	if f.short {
 		p.Sequence = fault.Shorten(p.Circuit, p.Type.Family, p.Sequence)
 	}
@@ -92,6 +101,18 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) error {
 		return err
 	}
 	return f.report(cmd, sheet)
+}
+
+// stages understands the names of stages.
+func stages(names []string) (only []assay.Stage, err error) {
+	for _, name := range names {
+		s := assay.Stage(strings.TrimSpace(name))
+		if !slices.Contains(assay.Stages, s) {
+			return nil, fmt.Errorf("--only %s: there is no such stage; there are contact, function and levels", name)
+		}
+		only = append(only, s)
+	}
+	return only, nil
 }
 
 // sheet understands what was typed, before anything is powered.
@@ -123,7 +144,7 @@ func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
 		return assay.Plan{}, err
 	}
 	fault.Trim(c, typ.Family, s)
-	return assay.Plan{Type: typ, Circuit: c, Sequence: s, Contact: true, Unseen: fault.Unseen(c, typ.Family, s), Others: d.circuits}, nil
+	return assay.Plan{Type: typ, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, typ.Family, s), Others: d.circuits}, nil
 }
 
 // planFor plans the test of what was typed.

@@ -189,7 +189,7 @@ func BenchmarkInsertion(b *testing.B) {
 					b.Fatal(err)
 				}
 				begin, conn.requests = p.bench.worked(), 0
-				r := assay.Run(b.Context(), s, assay.Plan{Type: typ, Circuit: circuit, Sequence: sequence, Contact: true})
+				r := assay.Run(b.Context(), s, assay.Plan{Type: typ, Circuit: circuit, Sequence: sequence})
 				if r.Verdict != assay.Pass {
 					b.Fatal(r.Reason)
 				}

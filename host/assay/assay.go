@@ -15,37 +15,6 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// A Socket is the chip's place in an adapter, by the chip's own pin numbers.
-// *adapter.Seat is one.
-type Socket interface {
-	// PowerOn switches the supply on and gives the current in mA.
-	PowerOn(ctx context.Context, limitMA int) (float64, error)
-	// Apply applies steps with the bias rail at a level and gives the pins that read high.
-	Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error)
-	// PowerOff releases all pins and switches the supply off, even when ctx is done.
-	PowerOff(ctx context.Context) error
-	// Sensed gives the pins whose level is read truly even while they are driven.
-	Sensed() part.Pins
-}
-
-// A Plan is what is to be tested, and how.
-type Plan struct {
-	Type     part.Type
-	Circuit  *logic.Circuit
-	Sequence *stimulus.Sequence
-	// Contact asks for how the chip lies in the socket before it is powered, where
-	// the Socket is a Prober too. What lies wrong is not powered; where one signal pin
-	// does not touch, the vectors say what of the chip is sound all the same.
-	Contact bool
-	// Unseen are the faults of single pins that no step shows: what they are about
-	// is not tested.
-	Unseen []fault.Fault
-	// Others gives the parts that may lie in the socket instead of the right one,
-	// to be named when a chip behaves as one of them. It is called only on a
-	// failure, and may be nil.
-	Others func() ([]*logic.Circuit, error)
-}
-
 // releaseTime bounds how long switching off may take once the context is done.
 const releaseTime = 3 * time.Second
 
@@ -62,30 +31,44 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	if typ.Variant.Refusal != "" {
 		return r.notTested("this part must not be powered in the adapter: " + typ.Variant.Refusal)
 	}
-	if prober, ok := socket.(Prober); ok && p.Contact {
+	if prober, ok := socket.(Prober); ok && p.wants(ContactStage) {
 		seating, err := r.seat(ctx, socket, prober)
 		switch {
 		case err != nil:
 			return r.notTested(unfinished(err))
 		case !seating.Good():
 			r.Seating, r.PinsFailed = &seating, seating.Pins
-			if !seating.powerable(typ.Variant) {
+			if !seating.powerable(typ.Variant) && !seating.ofAnother(p) {
 				return r.notTested(seating.String())
 			}
 		}
 	}
+	if !p.wants(FunctionStage) && !p.wants(LevelStage) {
+		return r.notTested(r.onlyContact())
+	}
 	observed, err := r.apply(ctx, socket, p)
 	r.VectorsApplied = len(observed)
-	if err != nil {
+	if r.Levels != nil {
+		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
+	}
+	switch {
+	case err != nil:
 		return r.notTested(unfinished(err))
+	case !p.wants(FunctionStage):
+		return r.notTested("only levels were asked for, no vector was compared")
 	}
 	r.judge(socket, p, observed, func() bool { return r.present(ctx, socket) })
 	r.doubt()
-	if r.Levels != nil {
-		r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
-		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
-	}
+	r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
 	return r
+}
+
+// onlyContact says what came of the contact stage alone.
+func (r *Result) onlyContact() string {
+	if r.Seating != nil {
+		return r.Seating.String()
+	}
+	return "only contact was asked for: the chip lies as it should and every pin touches"
 }
 
 // doubt takes back a failure that may be the adapter's: where it cannot drive an
@@ -124,8 +107,7 @@ func unfinished(err error) string {
 	return strings.ReplaceAll(err.Error(), "\n", "; ")
 }
 
-// apply powers the chip, applies all steps under both levels of the bias rail,
-// and switches off whatever happens.
+// apply powers the chip, applies all steps, measures, and switches off whatever happens.
 func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []fault.Observation, err error) {
 	defer func() {
 		off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
@@ -137,20 +119,29 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []f
 	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, supplyLimitMA(r.Type.Family)); err != nil {
 		return nil, err
 	}
-	s := p.Sequence
-	up, err := socket.Apply(ctx, s.Steps, adapter.High)
+	if p.wants(FunctionStage) {
+		if observed, err = r.observe(ctx, socket, p.Sequence.Steps); err != nil {
+			return observed, err
+		}
+	}
+	if meter, ok := socket.(LevelMeter); ok && p.wants(LevelStage) {
+		r.Levels, err = MeasureLevels(ctx, meter, p)
+	}
+	return observed, err
+}
+
+// observe applies all steps under both levels of the bias rail.
+func (r *Result) observe(ctx context.Context, socket Socket, steps []stimulus.Step) (observed []fault.Observation, err error) {
+	up, err := socket.Apply(ctx, steps, adapter.High)
 	if err != nil {
 		return nil, err
 	}
-	down, err := socket.Apply(ctx, s.Steps, adapter.Low)
+	down, err := socket.Apply(ctx, steps, adapter.Low)
 	for i := range min(len(up), len(down)) {
 		observed = append(observed, fault.Observation{PulledUp: up[i], PulledDown: down[i]})
 	}
-	if err == nil && len(observed) != len(s.Steps) {
-		err = fmt.Errorf("the adapter answered %d of %d steps", len(observed), len(s.Steps))
-	}
-	if meter, ok := socket.(LevelMeter); ok && err == nil {
-		r.Levels, err = MeasureLevels(ctx, meter, p)
+	if err == nil && len(observed) != len(steps) {
+		err = fmt.Errorf("the adapter answered %d of %d steps", len(observed), len(steps))
 	}
 	return observed, err
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
@@ -61,6 +62,29 @@ type Seating struct {
 // open bond or dirt: then the supply does no harm, and the vectors say what of the chip is sound.
 func (s Seating) powerable(v *part.Variant) bool {
 	return s.open && len(s.Pins) == 1 && s.Pins[0] != v.VCC() && s.Pins[0] != v.GND()
+}
+
+// ofAnother tells whether the pins without contact are just those that another
+// part has no connection at: then the vectors tell which it is, and the supply
+// does it no more harm than any wrong part.
+func (s Seating) ofAnother(p Plan) bool {
+	if !s.open || p.Others == nil {
+		return false
+	}
+	others, err := p.Others()
+	return err == nil && slices.ContainsFunc(others, func(o *logic.Circuit) bool {
+		v := p.Type.Variant
+		if o.Variant == v || len(o.Variant.Pins) != len(v.Pins) || o.Variant.VCC() != v.VCC() || o.Variant.GND() != v.GND() {
+			return false
+		}
+		var unconnected []int
+		for i, pin := range o.Variant.Pins {
+			if pin.Role == part.NoConnect && v.Pins[i].Role != part.NoConnect {
+				unconnected = append(unconnected, pin.Number)
+			}
+		}
+		return slices.Equal(unconnected, s.Pins)
+	})
 }
 
 // Good tells whether nothing speaks against power.

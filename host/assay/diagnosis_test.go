@@ -29,7 +29,7 @@ func TestTheTrueCauseIsRankedFirst(t *testing.T) {
 		require.NoError(t, err)
 		s, err := stimulus.For(c)
 		require.NoError(t, err)
-		plan := assay.Plan{Type: typ, Circuit: c, Sequence: s}
+		plan := assay.Plan{Type: typ, Circuit: c, Sequence: s, Only: []assay.Stage{assay.FunctionStage}}
 		for _, f := range fault.PinFaults(typ.Variant) {
 			d, ok := defectOf(f)
 			if !ok {

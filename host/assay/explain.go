@@ -204,6 +204,12 @@ func untested(p Plan) []string {
 		"behaviour over temperature and at the limits of the supply voltage; the test runs at 5 V and room temperature",
 		levelsUntested,
 	}
+	if !p.wants(FunctionStage) {
+		list = append(list, "function: it was not asked for")
+	}
+	if !p.wants(ContactStage) {
+		list = append(list, "contact and orientation before power: they were not asked for")
+	}
 	for _, u := range typ.Variant.Untested {
 		text := u.Why
 		for i, pin := range u.Pins {

@@ -110,7 +110,7 @@ func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 	s, err := stimulus.For(c)
 	require.NoError(t, err)
 	fault.Trim(c, typ.Family, s)
-	k := assay.Plan{Type: typ, Circuit: c, Sequence: s, Contact: true, Unseen: fault.Unseen(c, typ.Family, s)}
+	k := assay.Plan{Type: typ, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, typ.Family, s)}
 	r := assayed(t, k)
 	if slices.Contains(undrivable, typ.Name()) {
 		require.Equal(t, assay.NotTested, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)

@@ -89,7 +89,7 @@ func TestTheWholeProcedure(t *testing.T) {
 		}
 		socket := socketOf(t, typ, defects...)
 		b := measuringBench{bench{prober{socket}}, meterBench{socket, len(typ.Variant.Pins)}, typ}
-		r := assay.Run(t.Context(), b, assay.Plan{Type: typ, Circuit: circuit, Sequence: s, Contact: true})
+		r := assay.Run(t.Context(), b, assay.Plan{Type: typ, Circuit: circuit, Sequence: s})
 		require.Equal(t, c.verdict, r.Verdict, "%s %s: %s", c.typ, c.defect, r.Reason)
 		require.Equal(t, c.grade, r.Grade, "%s %s: %v", c.typ, c.defect, r.GradeReasons)
 		if c.says != "" {

@@ -21,7 +21,7 @@ func TestWhatLiesWrongIsNotPowered(t *testing.T) {
 	require.NoError(t, err)
 	s, err := stimulus.For(c)
 	require.NoError(t, err)
-	plan := assay.Plan{Type: typ, Circuit: c, Sequence: s, Contact: true}
+	plan := assay.Plan{Type: typ, Circuit: c, Sequence: s}
 	for defect, found := range map[string]string{
 		"empty":    "empty socket",
 		"reversed": "put in backwards",

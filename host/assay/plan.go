@@ -1,0 +1,63 @@
+package assay
+
+import (
+	"context"
+	"slices"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/fault"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// A Socket is the chip's place in an adapter, by the chip's own pin numbers.
+// *adapter.Seat is one.
+type Socket interface {
+	// PowerOn switches the supply on and gives the current in mA.
+	PowerOn(ctx context.Context, limitMA int) (float64, error)
+	// Apply applies steps with the bias rail at a level and gives the pins that read high.
+	Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error)
+	// PowerOff releases all pins and switches the supply off, even when ctx is done.
+	PowerOff(ctx context.Context) error
+	// Sensed gives the pins whose level is read truly even while they are driven.
+	Sensed() part.Pins
+}
+
+// A Stage is a part of an assay.
+type Stage string
+
+// The stages, in their order.
+const (
+	// ContactStage finds how the chip lies in the socket before it is powered, where
+	// the Socket is a Prober. What lies wrong is not powered; where one signal pin does
+	// not touch, the vectors say what of the chip is sound all the same.
+	ContactStage Stage = "contact"
+	// FunctionStage applies every vector.
+	FunctionStage Stage = "function"
+	// LevelStage measures levels and currents, where the Socket is a LevelMeter.
+	LevelStage Stage = "levels"
+)
+
+// Stages are all of them.
+var Stages = []Stage{ContactStage, FunctionStage, LevelStage}
+
+// wants tells whether a stage is part of the plan.
+func (p Plan) wants(s Stage) bool { return len(p.Only) == 0 || slices.Contains(p.Only, s) }
+
+// A Plan is what is to be tested, and how.
+type Plan struct {
+	Type     part.Type
+	Circuit  *logic.Circuit
+	Sequence *stimulus.Sequence
+	// Only names the stages that are wanted; all where it is empty. Without the
+	// function, the verdict is NotTested.
+	Only []Stage
+	// Unseen are the faults of single pins that no step shows: what they are about
+	// is not tested.
+	Unseen []fault.Fault
+	// Others gives the parts that may lie in the socket instead of the right one,
+	// to be named when a chip behaves as one of them. It is called only on a
+	// failure, and may be nil.
+	Others func() ([]*logic.Circuit, error)
+}
