@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -169,7 +170,7 @@ func TestGoodChipsOfTheWholeLibraryAreSound(t *testing.T) {
 		for _, v := range p.Variants {
 			for _, f := range v.Families {
 				typ := part.Type{Variant: v, Family: f}
-				if v.Refusal != "" || len(assay.Margins(typ)) > 0 {
+				if v.Refusal != "" || slices.Contains(undrivable, typ.Name()) {
 					continue
 				}
 				l := measured(t, typ)
