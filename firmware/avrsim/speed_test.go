@@ -162,7 +162,7 @@ func BenchmarkTest(b *testing.B) {
 }
 
 // BenchmarkInsertion is all that is done with a chip from its insertion to the
-// verdict, and of that what comes before power.
+// verdict, and its stages alone: each but contact switches the supply on and off.
 func BenchmarkInsertion(b *testing.B) {
 	for _, name := range []string{"7400", "74LS00", "74HC00"} {
 		b.Run(name, func(b *testing.B) {
@@ -179,23 +179,24 @@ func BenchmarkInsertion(b *testing.B) {
 				p := open(b, name)
 				conn := &counted{Conn: p.Conn}
 				s := seat(b, conn, typ.Variant)
-				begin := p.bench.worked()
-				if _, err := assay.Contact(b.Context(), s, typ); err != nil {
-					b.Fatal(err)
+				for _, part := range []struct {
+					name string
+					only []assay.Stage
+				}{
+					{"-contact", []assay.Stage{assay.ContactStage}},
+					{"-function", []assay.Stage{assay.FunctionStage}},
+					{"-levels", []assay.Stage{assay.LevelStage}},
+					{"", nil},
+				} {
+					begin := p.bench.worked()
+					conn.requests = 0
+					r := assay.Run(b.Context(), s, assay.Plan{Type: typ, Circuit: circuit, Sequence: sequence, Only: part.only})
+					if part.only == nil && r.Verdict != assay.Pass {
+						b.Fatal(r.Reason)
+					}
+					b.ReportMetric(float64(p.bench.worked()-begin)/Hertz*1000, "MCU-ms"+part.name)
+					b.ReportMetric(float64(conn.requests), "requests"+part.name)
 				}
-				b.ReportMetric(float64(p.bench.worked()-begin)/Hertz*1000, "MCU-ms-contact")
-				b.ReportMetric(float64(conn.requests-1), "requests-contact")
-				if err := s.PowerOff(b.Context()); err != nil {
-					b.Fatal(err)
-				}
-				begin, conn.requests = p.bench.worked(), 0
-				r := assay.Run(b.Context(), s, assay.Plan{Type: typ, Circuit: circuit, Sequence: sequence})
-				if r.Verdict != assay.Pass {
-					b.Fatal(r.Reason)
-				}
-				b.ReportMetric(float64(p.bench.worked()-begin)/Hertz*1000, "MCU-ms")
-				b.ReportMetric(float64(conn.requests), "requests")
-				b.ReportMetric(float64(r.VectorsApplied), "vectors")
 			}
 		})
 	}
