@@ -39,7 +39,12 @@ func connect(ctx context.Context, name string) (*link.Link, error) {
 
 // openVirtual opens the virtual adapter with a chip in its socket.
 func openVirtual(ctx context.Context, chip *virtual.Chip, seed uint64) (*adapter.Adapter, error) {
-	conn, err := virtual.Open(ctx, virtual.NewSocket(chip, seed))
+	return openSocket(ctx, virtual.NewSocket(chip, seed))
+}
+
+// openSocket opens the virtual adapter on a socket.
+func openSocket(ctx context.Context, socket *virtual.Socket) (*adapter.Adapter, error) {
+	conn, err := virtual.Open(ctx, socket)
 	if err != nil {
 		return nil, couldNotTest(err)
 	}

@@ -56,6 +56,7 @@ type Capabilities struct {
 	MaxSteps      int // in one request
 	MaxBusy       time.Duration
 	SilenceMillis int
+	Rates         []int // of the line, baud, the usual one first
 }
 
 // An Adapter is an adapter that answered. It is for one goroutine at a time.
@@ -80,6 +81,10 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 	if min(protocol.ApplySteps(int(c.MaxPayload), true), int(c.MaxSteps)) < 1 {
 		return nil, fmt.Errorf("%w: an adapter that takes %d steps in %d bytes", protocol.ErrPayload, c.MaxSteps, c.MaxPayload)
 	}
+	var rates []int
+	for _, rate := range c.Rates {
+		rates = append(rates, int(rate))
+	}
 	return &Adapter{link: l, bootID: c.BootID, Capabilities: Capabilities{
 		Board:         c.Board,
 		Firmware:      c.Firmware.String(),
@@ -99,6 +104,7 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 		MaxSteps:      int(c.MaxSteps),
 		MaxBusy:       time.Duration(c.MaxBusyMS) * time.Millisecond,
 		SilenceMillis: int(c.SilenceMS),
+		Rates:         rates,
 	}}, nil
 }
 

@@ -1,0 +1,168 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/adapter"
+	"chipassay/host/selfcheck"
+	"chipassay/host/virtual"
+)
+
+// adapterFlags are the flags that the adapter's commands have in common.
+type adapterFlags struct {
+	definitions *definitions
+	adapter     string
+	asJSON      bool
+	chip        string
+	defects     []string
+	spread      float64
+	seed        uint64
+}
+
+func adapterCommand(d *definitions) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "adapter",
+		Short: "Look at the adapter itself: what it can do, whether it works, and how well it measures",
+		Args:  cobra.NoArgs,
+		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(adapterInfoCommand(d), adapterCheckCommand(d), adapterCalibrateCommand(d))
+	return cmd
+}
+
+func (f *adapterFlags) add(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringVar(&f.adapter, "adapter", "", `serial port of the adapter, or "virtual"; probed for if not given`)
+	flags.BoolVar(&f.asJSON, "json", false, "print one JSON object")
+	flags.StringArrayVar(&f.defects, "board-defect", nil, "virtual adapter: something wrong with its board (may be repeated):\n"+virtual.BoardDefectForms())
+	flags.Float64Var(&f.spread, "board-spread", 0, "virtual adapter: tolerance of its board's resistors, %")
+	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
+}
+
+// board is the virtual adapter's board.
+func (f *adapterFlags) board() (*virtual.Board, error) {
+	if f.spread < 0 || f.spread > 20 {
+		return nil, errors.New("a board's resistors are spread by 0 to 20 %")
+	}
+	b := virtual.NewBoard()
+	b.Spread(f.spread, f.seed)
+	for _, text := range f.defects {
+		if err := b.Damage(text); err != nil {
+			return nil, err
+		}
+	}
+	return b, nil
+}
+
+// open finds the adapter that the flags name. Fill puts into a virtual board's socket what belongs there.
+func (f *adapterFlags) open(cmd *cobra.Command, fill func(b *virtual.Board) (*virtual.Socket, error)) (*adapter.Adapter, error) {
+	if f.adapter != virtualAdapter {
+		for _, name := range []string{"board-defect", "board-spread", "seed", "chip", "in-socket"} {
+			if cmd.Flags().Changed(name) {
+				return nil, fmt.Errorf("--%s is for the virtual adapter: add --adapter virtual", name)
+			}
+		}
+		return openPort(cmd.Context(), f.adapter)
+	}
+	b, err := f.board()
+	if err != nil {
+		return nil, err
+	}
+	socket, err := fill(b)
+	if err != nil {
+		return nil, err
+	}
+	return openSocket(cmd.Context(), socket)
+}
+
+// chipIn puts the chip that the flags name, or none, into a board's socket.
+func (f *adapterFlags) chipIn(b *virtual.Board) (*virtual.Socket, error) {
+	if f.chip == "" {
+		return b.Socket(nil, f.seed), nil
+	}
+	typ, err := f.definitions.typeOf(f.chip, "")
+	if err != nil {
+		return nil, err
+	}
+	chip, err := virtual.NewChip(typ)
+	if err != nil {
+		return nil, err
+	}
+	return b.Socket(chip, f.seed), nil
+}
+
+func adapterCheckCommand(d *definitions) *cobra.Command {
+	f := adapterFlags{definitions: d}
+	cmd := &cobra.Command{
+		Use:   "check",
+		Short: "Check every line, rail, switch and channel of the adapter, with an empty socket",
+		Long: `Check the adapter with an empty socket: both rails at both levels, every sense
+line and channel of the converter, every drive line, every supply switch and
+the current monitor. A fault names the line and says what to look for on the
+board.
+
+Take the chip out first. Unplug the adapter before you solder at it.
+
+Exit status: 0 no fault; 1 a fault; 3 something is in the socket, or the check
+could not run.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return f.check(cmd) },
+	}
+	f.add(cmd)
+	cmd.Flags().StringVar(&f.chip, "chip", "", "virtual adapter: the part that is in the socket (default: none)")
+	return cmd
+}
+
+func (f *adapterFlags) check(cmd *cobra.Command) error {
+	a, err := f.open(cmd, f.chipIn)
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	r, err := selfcheck.Check(cmd.Context(), a)
+	if err != nil {
+		return couldNotTest(err)
+	}
+	if f.asJSON {
+		err = writeJSON(cmd.OutOrStdout(), r)
+	} else {
+		err = writeCheck(cmd.OutOrStdout(), r)
+	}
+	if err == nil && len(r.Faults()) > 0 {
+		return &statusError{status: exitFailed}
+	}
+	return err
+}
+
+// writeCheck prints a line a group, and under it its faults.
+func writeCheck(w io.Writer, r *selfcheck.Report) error {
+	for _, g := range r.Groups {
+		words := g.Good
+		switch {
+		case len(g.Faults) > 0:
+			words = "FAULT"
+		case words == "" || g.Unchecked != "" && g.Name != "button":
+			words = "not checked: " + g.Unchecked
+		case g.Unchecked != "":
+			words += "; " + g.Unchecked
+		}
+		fmt.Fprintf(w, "%-19s %s\n", g.Name, words)
+		for _, fault := range g.Faults {
+			fmt.Fprintf(w, "  %s: %s.\n    Look at %s.\n", fault.Line, fault.Found, fault.Look)
+		}
+	}
+	faults := len(r.Faults())
+	words := "No fault found."
+	switch {
+	case faults == 1:
+		words = "1 fault. Unplug the adapter before you repair it, then check again."
+	case faults > 1:
+		words = fmt.Sprintf("%d faults. Unplug the adapter before you repair it, then check again.", faults)
+	}
+	_, err := fmt.Fprintf(w, "\n%s\n", words)
+	return err
+}

@@ -1,0 +1,148 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/adapter"
+	"chipassay/host/calibration"
+	"chipassay/host/virtual"
+)
+
+// calibrateFlags are the flags of the calibrate command.
+type calibrateFlags struct {
+	adapterFlags
+	ohms, supply, inSocket float64
+	between                string
+	forget                 bool
+}
+
+func adapterCalibrateCommand(d *definitions) *cobra.Command {
+	f := calibrateFlags{adapterFlags: adapterFlags{definitions: d}}
+	cmd := &cobra.Command{
+		Use:   "calibrate",
+		Short: "Find and keep the constants that make the adapter's measurements right",
+		Long: `Find the constants that make the adapter's measurements right, and have the
+adapter keep them.
+
+Measure a resistor of 1 to 4.7 kΩ with a meter you trust, put it alone into the
+socket between two positions that are measured (1-8 and 21-28), and tell both.
+Measure the adapter's 5 V with a voltmeter, too, and tell it with --supply: the
+adapter compares every voltage with it, and cannot know it. With the resistor at
+a position of a high-side and one of a low-side switch, such as 28 and 8, the
+current monitor is calibrated as well.
+
+Nothing is kept when something is implausible.`,
+		Example: `  chipassay adapter calibrate --resistor 2198 --between 28,8 --supply 4.96
+  chipassay adapter calibrate --forget`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
+	}
+	f.add(cmd)
+	flags := cmd.Flags()
+	flags.Float64Var(&f.ohms, "resistor", 0, "the resistor in the socket, Ω, as measured")
+	flags.StringVar(&f.between, "between", "", "the two socket positions where it is: P,Q")
+	flags.Float64Var(&f.supply, "supply", 0, "the adapter's 5 V, V, as measured; if not given the one it has stays")
+	flags.BoolVar(&f.forget, "forget", false, "go by the values of the design again")
+	flags.Float64Var(&f.inSocket, "in-socket", 0, "virtual adapter: the resistor that is really in the socket, Ω (default: as told; inf for none)")
+	return cmd
+}
+
+func (f *calibrateFlags) run(cmd *cobra.Command) error {
+	r := calibration.Resistor{Ohms: f.ohms}
+	flags := cmd.Flags()
+	switch {
+	case f.forget && (flags.Changed("resistor") || flags.Changed("between") || flags.Changed("supply")):
+		return errors.New("--forget stands alone")
+	case f.forget:
+		return f.forgetConstants(cmd)
+	case !flags.Changed("resistor") || !flags.Changed("between"):
+		return errors.New("tell the resistor and where it is: --resistor OHMS --between P,Q (or --forget)")
+	}
+	p, q, found := strings.Cut(f.between, ",")
+	var errP, errQ error
+	r.P, errP = strconv.Atoi(strings.TrimSpace(p))
+	r.Q, errQ = strconv.Atoi(strings.TrimSpace(q))
+	if !found || errP != nil || errQ != nil {
+		return fmt.Errorf("--between takes two socket positions, such as 28,8, not %q", f.between)
+	}
+	if f.adapter == virtualAdapter && (min(r.P, r.Q) < 1 || max(r.P, r.Q) > adapter.Positions || r.P == r.Q) {
+		return fmt.Errorf("--between takes two socket positions from 1 to %d", adapter.Positions)
+	}
+	a, err := f.open(cmd, func(b *virtual.Board) (*virtual.Socket, error) { return f.resistorIn(b, r) })
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	result, err := calibration.Find(cmd.Context(), a, r, f.supply)
+	if err != nil {
+		return couldNotTest(fmt.Errorf("nothing was changed: %w", err))
+	}
+	if err := a.SetCalibration(cmd.Context(), result.New); err != nil {
+		return couldNotTest(err)
+	}
+	if result.New, err = a.Calibration(cmd.Context()); err != nil {
+		return couldNotTest(err)
+	}
+	if f.asJSON {
+		return writeJSON(cmd.OutOrStdout(), map[string]*calibrationConstants{"old": constantsOf(result.Old), "new": constantsOf(result.New)})
+	}
+	return writeCalibration(cmd.OutOrStdout(), result)
+}
+
+// resistorIn puts the resistor that is really there into a virtual socket.
+func (f *calibrateFlags) resistorIn(b *virtual.Board, r calibration.Resistor) (*virtual.Socket, error) {
+	ohms := f.inSocket
+	if ohms == 0 {
+		ohms = r.Ohms
+	}
+	if !(ohms > 0) {
+		return nil, errors.New("a resistor has more than 0 Ω")
+	}
+	return b.SocketWith(virtual.Resistor{Ohms: ohms, P: r.P, Q: r.Q}, f.seed), nil
+}
+
+func (f *calibrateFlags) forgetConstants(cmd *cobra.Command) error {
+	a, err := f.open(cmd, f.chipIn)
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	if err := a.ForgetCalibration(cmd.Context()); err != nil {
+		return couldNotTest(err)
+	}
+	k, err := a.Calibration(cmd.Context())
+	if err != nil {
+		return couldNotTest(err)
+	}
+	if f.asJSON {
+		return writeJSON(cmd.OutOrStdout(), map[string]*calibrationConstants{"new": constantsOf(k)})
+	}
+	fmt.Fprintln(cmd.OutOrStdout(), "The calibration is forgotten. The adapter goes by the values of its design:")
+	return constantsOf(k).write(cmd.OutOrStdout())
+}
+
+// writeCalibration prints old and new side by side.
+func writeCalibration(w io.Writer, r calibration.Result) error {
+	fmt.Fprintf(w, "%-14s %10s %10s\n", "", "old", "new")
+	fmt.Fprintf(w, "%-14s %10.3f %10.3f  %s\n", "supply, V", r.Old.SupplyVolts, r.New.SupplyVolts, r.Supply)
+	fmt.Fprintf(w, "%-14s %10d %10d\n", "bias, Ω", r.Old.BiasOhms, r.New.BiasOhms)
+	fmt.Fprintf(w, "%-14s %10d %10d\n", "load, Ω", r.Old.LoadOhms, r.New.LoadOhms)
+	fmt.Fprintf(w, "%-14s %10d %10d  resistor and the microcontroller's output\n", "drive, Ω", r.Old.DriveOhms, r.New.DriveOhms)
+	fmt.Fprintf(w, "%-14s %10.4f %10.4f  %s\n", "shunt gain", r.Old.ShuntGain, r.New.ShuntGain, r.Shunt)
+	for p := 1; p <= adapter.Positions; p++ {
+		if now, ok := r.New.Channels[p]; ok {
+			old := r.Old.Channels[p]
+			fmt.Fprintf(w, "%-14s %10s %10s\n", "channel "+adapter.Column(p), channelText(old), channelText(now))
+		}
+	}
+	_, err := fmt.Fprintln(w, "\nThe adapter keeps the new values, without power too. --forget goes back to those of its design.")
+	return err
+}
+
+func channelText(c adapter.Channel) string { return fmt.Sprintf("×%.4f %+d mV", c.Gain, c.OffsetMV) }
