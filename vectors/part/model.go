@@ -51,6 +51,7 @@ type Variant struct {
 	Refusal  string     // why the part must not be powered, or empty
 	Untested []Untested // what static levels cannot tell
 	Logic    Logic
+	Memory   *Memory // nil for logic; a memory has no Logic
 }
 
 // VCC and GND give the numbers of the supply pins.
