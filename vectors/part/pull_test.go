@@ -27,7 +27,7 @@ func TestPull(t *testing.T) {
 		{"74S", false, 470, 1, 0.94, false, 400, 1, "2 mA × 470 Ω"},
 		{"74", true, 1000, 10, 4.35, true, 6875, 1, "1 kΩ ties ten unused inputs high: 4.75 V less 0.4 V"},
 		{"74LS", true, 10_000, 1, 4.55, true, 137_500, 1, "20 µA × 10 kΩ"},
-		{"74HC", true, 10_000, 1, 4.74, true, 1.6e6, 1, "1 µA × 10 kΩ"},
+		{"74HC", true, 10_000, 1, 4.74, true, 1.25e6, 1, "1 µA × 10 kΩ; 4.75 V less 3.5 V at most"},
 		{"4000B", false, 100_000, 1, 0.01, true, 15e6, 1, "0.1 µA × 100 kΩ"},
 	} {
 		f := part.FamilyByName(c.family)
