@@ -142,6 +142,7 @@ func (c *check) judgeResistors(p int, up, down float64) {
 	drive := 1 / (ratio(up, down) / (loadOhms / driveOhms))
 	off := func(r float64) bool { return math.Abs(r-1) > tolerance }
 	against := func(name string, ohms, nominal float64, than, look string) {
+		c.offValue = c.offValue.With(p, true)
 		c.fault(resistors, p, name+" resistor of "+line(p), fmt.Sprintf("has about %.0f Ω instead of %.0f, measured against %s", ohms, nominal, than), look)
 	}
 	switch {

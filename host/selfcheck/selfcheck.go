@@ -57,6 +57,7 @@ type check struct {
 	heldLow, heldHigh    part.Pins // whatever the rails are
 	unseen               part.Pins // positions whose level or voltage is not to be relied on
 	bridged              part.Pins // positions that touch another
+	offValue             part.Pins // positions of which a resistor has another value
 }
 
 // A level tells which levels a rail reaches.

@@ -155,7 +155,7 @@ func (s *supplied) measure(seat *adapter.Seat, high, low int) error {
 	for p := range (all &^ m[1].High &^ known &^ part.PinSet(low)).All() {
 		s.lowFault(p, fmt.Sprintf("closes along with that of position %d", low))
 	}
-	if mA := m[0].CurrentMA; mA >= 0 && s.loadHolds.Has(high) && s.biasHolds.Has(high) {
+	if mA := m[0].CurrentMA; mA >= 0 && (s.loadHolds & s.biasHolds &^ s.offValue).Has(high) {
 		s.drawn = append(s.drawn, mA/(1000*m[0].Volts[high]*(1/loadOhms+1/biasOhms)))
 		s.idle = append(s.idle, m[2].CurrentMA)
 	}
