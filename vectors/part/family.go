@@ -54,7 +54,8 @@ type Family struct {
 // Source: from memory of the families' data books; 74 to 74F at VCC = 4.75 V,
 // 74HC and 74HCT at 4.5 V and 85 °C, 4000 series and 74C at 5 V and 25 °C. The VIH
 // of 74HC is that at 5 V, 0.7 of the supply: the 3.15 V of its row at 4.5 V is no
-// high for a chip at 5 V.
+// high for a chip at 5 V. The 4000 series has the limits of its commercial grade,
+// 0.44 mA and 0.3 µA; the 0.51 mA and 0.1 µA of other sheets are the military grade's.
 var Families = []*Family{
 	//                                                         VIH   VIL   IIH    IIL       standard VOL IOL VOH IOH        buffer                  bus
 	{"74", "standard TTL", TTL, 2.0, 0.8, 0.040, 1.6, [3]OutputLimits{{0.4, 16, 2.4, 0.4}, {0.4, 48, 2.4, 1.2}, {0.4, 16, 2.4, 5.2}}, memory},
@@ -68,8 +69,8 @@ var Families = []*Family{
 	{"74HC", "high-speed CMOS", CMOS, 3.5, 1.35, 0.001, 0.001, [3]OutputLimits{{0.33, 4, 3.84, 4}, {0.33, 6, 3.84, 6}, {0.33, 6, 3.84, 6}}, memory},
 	{"74HCT", "high-speed CMOS, TTL levels", CMOSTTL, 2.0, 0.8, 0.001, 0.001, [3]OutputLimits{{0.33, 4, 3.84, 4}, {0.33, 6, 3.84, 6}, {0.33, 6, 3.84, 6}}, memory},
 	{"74C", "metal-gate CMOS, 7400 pinout", CMOS, 3.5, 1.5, 0.001, 0.001, [3]OutputLimits{{0.4, 0.36, 2.4, 0.36}, {0.4, 0.36, 2.4, 0.36}, {0.4, 0.36, 2.4, 0.36}}, memory},
-	{"4000B", "CMOS, buffered", CMOS, 3.5, 1.5, 0.0001, 0.0001, [3]OutputLimits{{0.4, 0.51, 4.6, 0.51}, {0.4, 3.2, 4.6, 0.51}, {0.4, 0.51, 4.6, 0.51}}, memory},
-	{"4000UB", "CMOS, unbuffered", CMOS, 4.0, 1.0, 0.0001, 0.0001, [3]OutputLimits{{0.4, 0.51, 4.6, 0.51}, {0.4, 3.2, 4.6, 0.51}, {0.4, 0.51, 4.6, 0.51}}, memory},
+	{"4000B", "CMOS, buffered", CMOS, 3.5, 1.5, 0.0003, 0.0003, [3]OutputLimits{{0.4, 0.44, 4.6, 0.44}, {0.4, 3.2, 4.6, 0.44}, {0.4, 0.44, 4.6, 0.44}}, memory},
+	{"4000UB", "CMOS, unbuffered", CMOS, 4.0, 1.0, 0.0003, 0.0003, [3]OutputLimits{{0.4, 0.44, 4.6, 0.44}, {0.4, 3.2, 4.6, 0.44}, {0.4, 0.44, 4.6, 0.44}}, memory},
 }
 
 const memory = "from memory"

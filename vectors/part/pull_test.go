@@ -28,7 +28,7 @@ func TestPull(t *testing.T) {
 		{"74", true, 1000, 10, 4.35, true, 6875, 1, "1 kΩ ties ten unused inputs high: 4.75 V less 0.4 V"},
 		{"74LS", true, 10_000, 1, 4.55, true, 137_500, 1, "20 µA × 10 kΩ"},
 		{"74HC", true, 10_000, 1, 4.74, true, 1.25e6, 1, "1 µA × 10 kΩ; 4.75 V less 3.5 V at most"},
-		{"4000B", false, 100_000, 1, 0.01, true, 15e6, 1, "0.1 µA × 100 kΩ"},
+		{"4000B", false, 100_000, 1, 0.03, true, 5e6, 1, "0.3 µA × 100 kΩ"},
 	} {
 		f := part.FamilyByName(c.family)
 		p := part.PullDown(f, c.ohms, c.inputs)
@@ -65,7 +65,7 @@ func TestLEDOhms(t *testing.T) {
 		{"74", part.StandardDrive, 1.8, 10, 330, 8.48},    // 2.8 V / 10 mA = 280 Ω
 		{"74LS", part.StandardDrive, 1.8, 10, 390, 6.92},  // 2.7 V / 8 mA = 338 Ω: IOL decides
 		{"74LS", part.BufferDrive, 1.8, 20, 150, 18.0},    // 2.7 V / 20 mA = 135 Ω
-		{"4000B", part.StandardDrive, 1.8, 5, 5600, 0.50}, // 2.8 V / 0.51 mA = 5490 Ω
+		{"4000B", part.StandardDrive, 1.8, 5, 6800, 0.41}, // 2.8 V / 0.44 mA = 6364 Ω
 	} {
 		ohms, flows, err := part.LEDOhms(part.FamilyByName(c.family), c.class, c.forward, c.mA)
 		require.NoError(t, err)
