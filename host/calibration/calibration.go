@@ -8,7 +8,8 @@
 //     resistors, bias, load and drive, and any two of them divide the supply in
 //     their ratio. Three divisions depend on two ratios, so one is left over, and
 //     there is one gain at which they agree. The two ways round of each division
-//     sum to the supply, which gives the offset. Each channel is found by itself.
+//     sum to the supply, which gives the offset, channel by channel. The gain is
+//     that of the one converter behind the channels, the mean of what they show.
 //   - Ohms need the known resistor R between two positions P and Q. With P driven
 //     and Q held, the current is (VP - VQ) / R, and what holds Q has the voltage at
 //     Q over that current: the driver, the load or the bias resistor. Each is
@@ -19,13 +20,14 @@
 //     What the user's meter says is taken as it is. All shares and ohms are found
 //     without it.
 //   - The shunt needs R across the supply, and the supply's voltage: the current
-//     that the monitor reads is compared with (VP - VQ) / R. Where P and Q have no
+//     that the monitor reads is compared with that through R. Where P and Q have no
 //     supply switches, or no voltage was told, its gain stays.
 //
 // A count of the converter is 4.9 mV, and what is found is off by about half of
 // one over the voltage that it was found from. For R from 1 to 4.7 kΩ that
-// is 1 % of the bias, 0.5 % of the load and 1.5 % of the drive at most, beside
-// the tolerance of R itself; 0.2 % of a gain, and 5 mV of an offset.
+// is 1 % of the bias, 0.5 % of the load and 2.5 % of the drive at most, beside
+// the tolerance of R itself; 0.15 % of the gain where resistors differ by 1 %, and
+// 0.3 % where they do not.
 package calibration
 
 import (
@@ -54,6 +56,7 @@ const (
 	settle       = 500 * time.Microsecond
 	averaging    = 6 // 64 conversions
 	limitMA      = 50
+	supplyOhms   = 1.3 // shunt and switches, in series with R
 	leastShuntMA = 2.0 // below, the monitor's 10 µA are more than 1/2 %
 )
 
@@ -208,18 +211,18 @@ func (b *bench) shunt(supplyVolts float64) (gain float64, source string, err err
 	if _, err := b.seat.PowerOn(b.ctx, limitMA); err != nil {
 		return 0, "", err
 	}
-	ends := part.PinSet(b.high(), b.low())
-	s := b.set(0, 0, adapter.Off, adapter.Off, ends)
+	s := b.set(0, 0, adapter.Off, adapter.Off, 0)
 	s.Settle = 2 * adapter.CurrentSettle
 	m, err := b.seat.Measure(b.ctx, []adapter.MeasureStep{s, s, s, s})
 	if err != nil {
 		return 0, "", err
 	}
-	read, flows := 0.0, 0.0
+	read := 0.0
 	for _, step := range m {
 		read += step.CurrentMA / b.old.ShuntGain / float64(len(m))
-		flows += 1000 * (b.share(b.high(), step.Volts) - b.share(b.low(), step.Volts)) * supplyVolts / b.r.Ohms / float64(len(m))
 	}
+	// The converter ends just below the supply, so the voltage across R is not measured.
+	flows := 1000 * supplyVolts / (b.r.Ohms + supplyOhms)
 	if flows < leastShuntMA {
 		return b.old.ShuntGain, fmt.Sprintf("as before: %.2f mA through %.0f Ω are too little to go by", flows, b.r.Ohms), nil
 	}

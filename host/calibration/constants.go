@@ -53,23 +53,32 @@ const (
 	mostOffset = 50.0 // mV
 )
 
-// converters finds the constants of every channel. R couples P and Q: they are
-// driven together, so that next to nothing flows through it.
+// converters finds the constants of every channel. One converter is behind them
+// all: its gain is the mean of what they show, which takes the counts' rounding off,
+// for resistors differ. R couples P and Q: they are driven together, so that next to
+// nothing flows through it.
 func (b *bench) converters(supplyVolts float64) (map[int]adapter.Channel, error) {
-	found := map[int]adapter.Channel{}
-	for p := range b.adapter.Capabilities.Measured.Positions() {
+	measured := b.adapter.Capabilities.Measured
+	mean, n := 0.0, 0.0
+	for p := range measured.Positions() {
 		of, err := b.divide(p)
 		if err != nil {
 			return nil, err
 		}
-		c := converterOf(of)
+		b.channels[p] = converterOf(of)
+		mean, n = mean+b.channels[p].gain, n+1
+	}
+	mean /= n
+	found := map[int]adapter.Channel{}
+	for p := range measured.Positions() {
+		own := b.channels[p]
+		c := converter{gain: mean, offset: own.offset + (own.gain-mean)/2}
 		k := adapter.Channel{Gain: 1 / c.gain, OffsetMV: int(math.Round(-1000 * supplyVolts * c.offset / c.gain))}
-		if !(math.Abs(k.Gain-1) <= mostGain) || math.Abs(float64(k.OffsetMV)) > mostOffset {
+		if !(math.Abs(own.gain-1) <= mostGain) || math.Abs(float64(k.OffsetMV)) > mostOffset {
 			return nil, fmt.Errorf("%w: the channel of position %d comes out with a gain of %.4f and an offset of %d mV, more than %g %% or %g mV off: run adapter check",
-				ErrImplausible, p, k.Gain, k.OffsetMV, mostGain*100, mostOffset)
+				ErrImplausible, p, 1/own.gain, k.OffsetMV, mostGain*100, mostOffset)
 		}
-		b.channels[p] = c
-		found[p] = k
+		b.channels[p], found[p] = c, k
 	}
 	return found, nil
 }

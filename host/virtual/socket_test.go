@@ -36,7 +36,7 @@ func TestInputHeldByLoadRail(t *testing.T) {
 		why        string
 	}{
 		{"74LS", adapter.Off, adapter.Low, 4.7 / 21, 0.01, "4.7 V over 20 kΩ and 1 kΩ, a valid low"},
-		{"74ALS", adapter.Off, adapter.Low, 4.7 / 38, 0.01, "4.7 V over 37 kΩ and 1 kΩ"},
+		{"74ALS", adapter.Off, adapter.Low, 4.7 / 76, 0.01, "4.7 V over 75 kΩ and 1 kΩ"},
 		{"74L", adapter.Off, adapter.Low, 4.3 / 41, 0.01, "4.3 V over 40 kΩ and 1 kΩ"},
 		{"74", adapter.Off, adapter.Low, 4.3 / 5, 0.01, "4.3 V over 4 kΩ and 1 kΩ, not a valid low"},
 		{"74S", adapter.Off, adapter.Low, 4.3 / 3.8, 0.01, "4.3 V over 2.8 kΩ and 1 kΩ, not a valid low"},
@@ -117,8 +117,8 @@ func TestOutputLevels(t *testing.T) {
 		{"74", part.TotemPole, pins(1), adapter.High, adapter.Off, 4.9, 5, "nothing but the pull-up above VOH"},
 		{"74LS", part.TotemPole, pins(1, 2), adapter.Off, adapter.High, 0.2, 0.5, "VOL max at 4.6 mA"},
 		{"74LS", part.TotemPole, pins(1), adapter.Low, adapter.Off, 3.2, 3.6, "VOH typically 3.4 V"},
-		{"4000B", part.TotemPole, pins(1, 2), adapter.High, adapter.Off, 0, 0.4, "VOL max at 0.51 mA"},
-		{"4000B", part.TotemPole, pins(1), adapter.Low, adapter.Off, 4.6, 5, "VOH min at 0.51 mA"},
+		{"4000B", part.TotemPole, pins(1, 2), adapter.High, adapter.Off, 0, 0.4, "VOL max at 0.44 mA"},
+		{"4000B", part.TotemPole, pins(1), adapter.Low, adapter.Off, 4.6, 5, "VOH min at 0.44 mA"},
 		{"74HC", part.TotemPole, pins(1), adapter.Off, adapter.Low, 4.5, 5, "VOH near the rail"},
 		{"74", part.OpenCollector, pins(1), adapter.Low, adapter.Off, 0, 0.01, "a released output follows the bias rail down"},
 		{"74", part.OpenCollector, pins(1), adapter.High, adapter.Off, 4.99, 5, "and up"},
