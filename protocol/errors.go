@@ -17,6 +17,7 @@ const (
 	Overcurrent Code = 7
 	Limit       Code = 8
 	Fault       Code = 9
+	NoProgram   Code = 10
 )
 
 var codeWords = map[Code]string{
@@ -29,6 +30,7 @@ var codeWords = map[Code]string{
 	Overcurrent: "the supply current is over the limit",
 	Limit:       "the request is over the adapter's limit",
 	Fault:       "a supply switch or the current monitor of the adapter does not work",
+	NoProgram:   "no pattern program is loaded",
 }
 
 func (c Code) Error() string {

@@ -24,10 +24,8 @@ const (
 	TypeApply       Type = 0x06
 	TypeMeasure     Type = 0x07
 	TypeCalibration Type = 0x08
-
-	// Reserved for requests that later firmware may know.
-	TypeSweep   Type = 0x09
-	TypePattern Type = 0x0a
+	TypeSweep       Type = 0x09
+	TypePattern     Type = 0x0a
 
 	TypeError Type = 0xff
 )

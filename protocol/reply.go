@@ -12,6 +12,8 @@ const (
 	FeatureMonitor Features = 1 << 2 // current monitor: without it no current limit is kept
 	FeatureButton  Features = 1 << 3 // push button
 	FeatureMeasure Features = 1 << 4 // Measure and Calibration
+	FeatureSweep   Features = 1 << 5 // Sweep
+	FeaturePattern Features = 1 << 6 // PatternLoad and PatternRun
 )
 
 // Has tells whether all features of f are there.

@@ -116,7 +116,7 @@ func (m *StatusReply) Unmarshal(payload []byte) error {
 	return r.grown(m)
 }
 
-// Acknowledged is the reply without payload, to Safe and Rails.
+// Acknowledged is the reply without payload, to Safe, Rails and PatternLoad.
 type Acknowledged struct {
 	empty
 	Request Type
