@@ -1,0 +1,223 @@
+package calibration_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"chipassay/host/adapter"
+	"chipassay/host/calibration"
+	"chipassay/host/link"
+	"chipassay/host/virtual"
+	"chipassay/protocol"
+)
+
+// bench is a virtual board with defects, with a resistor in its socket.
+func bench(t interface{ Fatal(...any) }, in virtual.Resistor, defects ...string) (*adapter.Adapter, func()) {
+	return benchOf(t, virtual.NewBoard(), in, defects...)
+}
+
+func benchOf(t interface{ Fatal(...any) }, b *virtual.Board, in virtual.Resistor, defects ...string) (*adapter.Adapter, func()) {
+	for _, d := range defects {
+		if err := b.Damage(d); err != nil {
+			t.Fatal(err)
+		}
+	}
+	board, err := virtual.Open(context.Background(), b.SocketWith(in, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := adapter.Open(context.Background(), link.New(board, protocol.UsualRate))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return a, func() { board.Close() }
+}
+
+// What is found is what the board was given, for any values within the ranges
+// that an adapter keeps: bias within 1 %, load within 0.5 %, drive within 2.5 %, a
+// gain within 0.3 %, and a voltage at mid-scale within 4 mV. The shunt has 10 µA
+// in 2 mA or more.
+func TestFindsWhatTheBoardHas(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		bias := rapid.IntRange(9200, 10_800).Draw(t, "bias, Ω")
+		load := rapid.IntRange(920, 1080).Draw(t, "load, Ω")
+		drive := rapid.IntRange(170, 260).Draw(t, "drive, Ω")
+		ohms := rapid.Float64Range(1000, 2400).Draw(t, "R, Ω")
+		gain := 1 + float64(rapid.IntRange(-100, 100).Draw(t, "gain"))/10_000
+		offset := rapid.IntRange(-25, 25).Draw(t, "offset, mV")
+		shunt := 1 + float64(rapid.IntRange(-30, 30).Draw(t, "shunt"))/1000
+		in := virtual.Resistor{Ohms: ohms, P: 28, Q: 8}
+		a, closed := bench(t, in,
+			fmt.Sprintf("all bias %d ohms", bias), fmt.Sprintf("all load %d ohms", load), fmt.Sprintf("all drive %d ohms", drive),
+			fmt.Sprintf("converter gain %g", gain), fmt.Sprintf("converter offset %d mV", offset), fmt.Sprintf("shunt %g ohms", shunt))
+		defer closed()
+		r, err := calibration.Find(context.Background(), a, calibration.Resistor{Ohms: ohms, P: 28, Q: 8}, 5)
+		if err != nil {
+			t.Fatal(err)
+		}
+		about := func(what string, got, want, within float64) {
+			if !(math.Abs(got-want) <= within) {
+				t.Errorf("%s: %g, want %g within %g", what, got, want, within)
+			}
+		}
+		about("bias", float64(r.New.BiasOhms), float64(bias), 0.01*float64(bias))
+		about("load", float64(r.New.LoadOhms), float64(load), 0.005*float64(load))
+		about("drive", float64(r.New.DriveOhms), float64(drive), 0.025*float64(drive))
+		about("shunt gain", r.New.ShuntGain, 1/shunt, 0.005)
+		for p, c := range r.New.Channels {
+			about(fmt.Sprintf("gain of position %d", p), c.Gain, 1/gain, 0.003)
+			// what the converter makes of 2.5 V, put right again
+			seen := 2500*gain + float64(offset)
+			about(fmt.Sprintf("mid-scale at position %d, mV", p), seen*c.Gain+float64(c.OffsetMV), 2500, 4)
+		}
+	})
+}
+
+// On a board with resistors of 1 % the counts' rounding differs from channel to
+// channel, and the gain comes out closer; the ohms are those of the two ends, so
+// within that 1 % and what the converter is off.
+func TestSpreadBoard(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		gain := 1 + float64(rapid.IntRange(-50, 50).Draw(t, "gain"))/10_000
+		b := virtual.NewBoard()
+		b.Spread(1, rapid.Uint64().Draw(t, "seed"))
+		in := virtual.Resistor{Ohms: 2200, P: 28, Q: 8}
+		a, closed := benchOf(t, b, in, fmt.Sprintf("converter gain %g", gain))
+		defer closed()
+		r, err := calibration.Find(context.Background(), a, calibration.Resistor(in), 5)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := r.New.Channels[3].Gain; math.Abs(got-1/gain) > 0.0015 {
+			t.Errorf("gain %.4f, want %.4f", got, 1/gain)
+		}
+		for _, k := range []struct{ got, want, within float64 }{
+			{float64(r.New.LoadOhms), 1000, 15}, {float64(r.New.BiasOhms), 10_000, 200}, {float64(r.New.DriveOhms), 205, 7},
+		} {
+			if math.Abs(k.got-k.want) > k.within {
+				t.Errorf("%.0f Ω, want %.0f within %.0f", k.got, k.want, k.within)
+			}
+		}
+	})
+}
+
+// Ohm's law by hand: 5 V over a 205 Ω driver on 1 kΩ to ground beside 2.2 kΩ with
+// another 1 kΩ behind it. 1000 and 3200 side by side are 761.9 Ω, so the driven end
+// is at 5 × 761.9/966.9 = 3.940 V, and the other at 3.940 × 1000/3200 = 1.231 V. What
+// the calibrated adapter measures there is that, on a board whose converter is
+// 0.5 % and 20 mV off.
+func TestCalibratedAdapterMeasuresRight(t *testing.T) {
+	in := virtual.Resistor{Ohms: 2200, P: 3, Q: 26}
+	a, closed := bench(t, in, "converter gain 1.005", "converter offset 20 mV")
+	defer closed()
+	r, err := calibration.Find(t.Context(), a, calibration.Resistor(in), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(r.Supply, "as before") || !strings.Contains(r.Shunt, "as before") || r.New.ShuntGain != 1 || r.New.SupplyVolts != 5 {
+		t.Errorf("no voltage was told: %+v", r)
+	}
+	before := volts(t, a, 3)[26]
+	if err := a.SetCalibration(t.Context(), r.New); err != nil {
+		t.Fatal(err)
+	}
+	after := volts(t, a, 3)[26]
+	const want = 1.231
+	if math.Abs(after-want) > 0.006 || math.Abs(before-want) < 0.02 {
+		t.Errorf("%.3f V before, %.3f V after, want %.3f V", before, after, want)
+	}
+	again, err := calibration.Find(t.Context(), a, calibration.Resistor(in), 4.9)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A second calibration starts from the first and finds the same shares.
+	for p, c := range again.New.Channels {
+		if math.Abs(c.Gain-r.New.Channels[p].Gain) > 0.001 {
+			t.Errorf("position %d: %v after %v", p, c, r.New.Channels[p])
+		}
+	}
+	if again.Old.State != protocol.CalibrationStored || again.New.SupplyVolts != 4.9 || math.Abs(float64(again.New.LoadOhms-r.New.LoadOhms)) > 3 {
+		t.Errorf("%+v after %+v", again, r)
+	}
+}
+
+// volts drives a position high against the low load rail.
+func volts(t *testing.T, a *adapter.Adapter, position int) [adapter.Positions + 1]float64 {
+	t.Helper()
+	seat, err := a.Seat(28, 28, 14)
+	if err != nil {
+		t.Fatal(err)
+	}
+	step := adapter.MeasureStep{Load: adapter.Low, Settle: 500_000, Pins: 1<<28 - 1, Averaging: 3}
+	step.Driven = 1 << (position - 1)
+	step.Drive = step.Driven
+	m, err := seat.ProbeMeasure(t.Context(), []adapter.MeasureStep{step})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m[0].Volts
+}
+
+// Nothing implausible is found, and whatever is refused the adapter keeps what it kept.
+func TestRefusesWhatIsImplausible(t *testing.T) {
+	told := calibration.Resistor{Ohms: 2200, P: 28, Q: 8}
+	for _, c := range []struct {
+		name    string
+		in      virtual.Resistor
+		told    calibration.Resistor
+		supply  float64
+		defects []string
+		reason  string
+	}{
+		{"another value", virtual.Resistor{Ohms: 1800, P: 28, Q: 8}, told, 5, nil, "load resistors come out as 12"},
+		{"not there", virtual.Resistor{Ohms: 2200, P: 27, Q: 7}, told, 5, nil, "no resistor is felt between positions 28 and 8"},
+		{"elsewhere", virtual.Resistor{Ohms: 2200, P: 28, Q: 7}, told, 5, nil, "no resistor is felt"},
+		{"too small", virtual.Resistor{Ohms: 100, P: 28, Q: 8}, calibration.Resistor{Ohms: 100, P: 28, Q: 8}, 5, nil, "470 to 10000 Ω"},
+		{"too large", virtual.Resistor{Ohms: 1e6, P: 28, Q: 8}, calibration.Resistor{Ohms: 1e6, P: 28, Q: 8}, 5, nil, "470 to 10000 Ω"},
+		{"no number", virtual.Resistor{Ohms: 2200, P: 28, Q: 8}, calibration.Resistor{Ohms: math.NaN(), P: 28, Q: 8}, 5, nil, "470 to 10000 Ω"},
+		{"unmeasured", virtual.Resistor{Ohms: 2200, P: 28, Q: 9}, calibration.Resistor{Ohms: 2200, P: 28, Q: 9}, 5, nil, "position 9 cannot be measured"},
+		{"one position", virtual.Resistor{Ohms: 2200, P: 28, Q: 8}, calibration.Resistor{Ohms: 2200, P: 8, Q: 8}, 5, nil, "between two positions"},
+		{"supply", virtual.Resistor(told), told, 3.3, nil, "4.5 to 5.5 V"},
+		{"one end off", virtual.Resistor(told), told, 5, []string{"L8 load 1300 ohms"}, "load resistors come out as"},
+		{"ends differ", virtual.Resistor(told), told, 5, []string{"L8 load 1180 ohms"}, "at the two ends"},
+		{"converter", virtual.Resistor(told), told, 5, []string{"converter gain 0.95"}, "more than 2 % or 50 mV off"},
+		{"saturated", virtual.Resistor(told), told, 5, []string{"converter gain 1.04"}, "end of its range"},
+		{"shunt", virtual.Resistor(told), told, 5, []string{"shunt 1.2 ohms"}, "the monitor reads 2.7"},
+		{"bridge", virtual.Resistor(told), told, 5, []string{"L7 bridged to L8"}, "something else is in the socket"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			a, closed := bench(t, c.in, c.defects...)
+			defer closed()
+			_, err := calibration.Find(t.Context(), a, c.told, c.supply)
+			if !errors.Is(err, calibration.ErrImplausible) || !strings.Contains(err.Error(), c.reason) {
+				t.Errorf("%v, want %q", err, c.reason)
+			}
+			k, err := a.Calibration(t.Context())
+			if err != nil || k.State != protocol.CalibrationNone || k.LoadOhms != 1000 {
+				t.Errorf("kept: %+v, %v", k, err)
+			}
+			s, err := a.Status(t.Context())
+			if err != nil || s.Powered || s.Driven != 0 {
+				t.Errorf("not safe: %+v, %v", s, err)
+			}
+		})
+	}
+}
+
+// Where the supply cannot be put across the resistor, the shunt's gain stays.
+func TestShuntStaysWithoutASupplyAcrossTheResistor(t *testing.T) {
+	for _, in := range []virtual.Resistor{{Ohms: 2200, P: 2, Q: 3}, {Ohms: 4700, P: 28, Q: 8}} {
+		a, closed := bench(t, in, "shunt 1.02 ohms")
+		r, err := calibration.Find(t.Context(), a, calibration.Resistor(in), 5)
+		if err != nil || r.New.ShuntGain != 1 || !strings.Contains(r.Shunt, "as before") {
+			t.Errorf("%+v: %+v, %v", in, r, err)
+		}
+		closed()
+	}
+}
