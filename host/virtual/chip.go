@@ -2,6 +2,7 @@ package virtual
 
 import (
 	"fmt"
+	"time"
 
 	"chipassay/host/adapter"
 	"chipassay/vectors/logic"
@@ -53,6 +54,9 @@ type pad struct {
 // the level, while the pin looks like any other input; a pin that is hard at
 // ground is "N shorted to" the ground pin. A bidirectional pin has both.
 func NewChip(t part.Type, defects ...Defect) (*Chip, error) {
+	if m := inside(t, defects).Variant.Memory; m != nil {
+		return newChip(t, newMemory(m), defects)
+	}
 	circuit, err := logic.Compile(inside(t, defects).Variant)
 	if err != nil {
 		return nil, err
@@ -129,8 +133,38 @@ func (c *Chip) damage(d Defect) error {
 		c.loose = c.loose || p.loose
 	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown:
 		return c.damagePad(d)
+	case CellStuckLow, CellStuckHigh, CellCouples, CellForgets, DeadRow, DeadColumn:
+		m, ok := c.die.(*memory)
+		if !ok {
+			return fmt.Errorf("a %s is no memory", c.Type.Name())
+		}
+		return m.damage(d)
 	}
 	return nil
+}
+
+// Burn gives a read-only memory its contents, a byte a word; what is missing
+// reads erased. A chip that is none ignores it.
+func (c *Chip) Burn(contents []byte) {
+	if m, ok := c.die.(*memory); ok && m.Kind.ROM() {
+		m.burn(contents)
+	}
+}
+
+// LongestUnrefreshed is how long a row of a dynamic RAM stood without refresh at
+// most since the supply came; 0 for any other chip.
+func (c *Chip) LongestUnrefreshed() time.Duration {
+	if m, ok := c.die.(*memory); ok {
+		return m.longest
+	}
+	return 0
+}
+
+// keepTime gives a memory the clock that it forgets by.
+func (c *Chip) keepTime(clock func() time.Duration) {
+	if m, ok := c.die.(*memory); ok {
+		m.clock = clock
+	}
 }
 
 // damagePad does what concerns a pin's input or output stage.

@@ -18,6 +18,27 @@ type Defect struct {
 	Pin, Other int
 	Amount     float64 // of current, mA, of resistance, Ω, or of positions; 0 where the kind has none
 	Family     string  // of WrongFamily: "74LS"
+	// Cell and Victim are cells of a memory, Cell.Address a row or a column too.
+	Cell, Victim Cell
+}
+
+// A Cell is one bit of a memory's word.
+type Cell struct{ Address, Bit int }
+
+func (c Cell) String() string {
+	if c.Bit == 0 {
+		return strconv.Itoa(c.Address)
+	}
+	return fmt.Sprintf("%d.%d", c.Address, c.Bit)
+}
+
+// parseCell reads "77", or "77.2" for bit 2.
+func parseCell(text string) (c Cell, err error) {
+	address, bit, divided := strings.Cut(text, ".")
+	if c.Address, err = strconv.Atoi(address); err == nil && divided {
+		c.Bit, err = strconv.Atoi(bit)
+	}
+	return c, err
 }
 
 // A DefectKind says what is wrong.
@@ -39,13 +60,19 @@ const (
 	DeadPullDown
 	ExtraCurrent
 	WrongFamily
+	CellStuckLow
+	CellStuckHigh
+	CellCouples
+	CellForgets
+	DeadRow
+	DeadColumn
 	Reversed
 	Shifted
 	Empty
 )
 
 // forms are the texts of the defects, indexed by kind; N and M stand for pin
-// numbers, X for an amount, F for a family.
+// numbers, X for an amount, F for a family, A and B for cells of a memory.
 var forms = [...]struct{ text, meaning string }{
 	StuckLow:        {"N stuck low", "an output N is pulled to ground, or the die takes input N as low"},
 	StuckHigh:       {"N stuck high", "an output N is pulled to the supply, or the die takes input N as high"},
@@ -61,6 +88,12 @@ var forms = [...]struct{ text, meaning string }{
 	DeadPullDown:    {"N dead pull-down", "output N cannot pull low"},
 	ExtraCurrent:    {"draws X mA more", "the chip takes X mA more from its supply than it should"},
 	WrongFamily:     {"family F", "the chip is of family F inside, whatever is marked on it"},
+	CellStuckLow:    {"cell A stuck low", "cell A of a memory always holds 0; A is an address, or address.bit"},
+	CellStuckHigh:   {"cell A stuck high", "cell A of a memory always holds 1"},
+	CellCouples:     {"cell A couples to B", "a change of cell A turns cell B over"},
+	CellForgets:     {"cell A forgets X ms", "cell A turns over when it was not written or refreshed for X ms"},
+	DeadRow:         {"row A dead", "no cell of row A of a memory can be read"},
+	DeadColumn:      {"column A dead", "no cell of column A of a memory can be read"},
 	Reversed:        {"reversed", "the chip is put in turned by 180 degrees"},
 	Shifted:         {"shifted X", "the chip is put in X positions off the lever end; 1 if X is left out"},
 	Empty:           {"empty", "there is no chip in the socket"},
@@ -105,6 +138,10 @@ func (d *Defect) match(form, words []string) bool {
 			d.Amount, err = strconv.ParseFloat(word, 64)
 		case "F":
 			d.Family = strings.ToUpper(word)
+		case "A":
+			d.Cell, err = parseCell(word)
+		case "B":
+			d.Victim, err = parseCell(word)
 		default:
 			if word != strings.ToLower(form[i]) {
 				return false
@@ -144,7 +181,7 @@ func (d *Defect) check() error {
 }
 
 // DefectForms lists what ParseDefect reads, a line a form: N and M stand for pin
-// numbers, X for an amount, F for a family.
+// numbers, X for an amount, F for a family, A and B for cells of a memory.
 func DefectForms() string {
 	var b strings.Builder
 	for _, f := range forms {
@@ -165,6 +202,10 @@ func (d Defect) String() string {
 			words[i] = strconv.FormatFloat(d.Amount, 'f', -1, 64)
 		case "F":
 			words[i] = d.Family
+		case "A":
+			words[i] = d.Cell.String()
+		case "B":
+			words[i] = d.Victim.String()
 		}
 	}
 	return strings.Join(words, " ")

@@ -13,6 +13,7 @@ package virtual
 import (
 	"math/bits"
 	"math/rand/v2"
+	"time"
 
 	"chipassay/host/adapter"
 	"chipassay/vectors/logic"
@@ -165,6 +166,13 @@ func (s *Socket) Supply(high, low uint32) {
 	s.highOn = switches(SupplyHigh, high)&^b.highOff | b.highStuck
 	s.lowOn = switches(SupplyLow, low)&^b.lowOff | b.lowStuck
 	s.settle(s.every())
+}
+
+// KeepTime gives the chip the clock that it goes by: a dynamic memory forgets.
+func (s *Socket) KeepTime(clock func() time.Duration) {
+	if s.chip != nil {
+		s.chip.keepTime(clock)
+	}
 }
 
 // Live tells whether a supply switch is closed.
