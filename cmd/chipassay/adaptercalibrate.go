@@ -30,7 +30,7 @@ func adapterCalibrateCommand(d *definitions) *cobra.Command {
 		Long: `Find the constants that make the adapter's measurements right, and have the
 adapter keep them.
 
-Measure a resistor of 1 to 4.7 kΩ with a meter you trust, put it alone into the
+Measure a resistor of 1 to 2.4 kΩ with a meter you trust, put it alone into the
 socket between two positions that are measured (1-8 and 21-28), and tell both.
 Measure the adapter's 5 V with a voltmeter, too, and tell it with --supply: the
 adapter compares every voltage with it, and cannot know it. With the resistor at

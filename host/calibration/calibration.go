@@ -24,10 +24,10 @@
 //     supply switches, or no voltage was told, its gain stays.
 //
 // A count of the converter is 4.9 mV, and what is found is off by about half of
-// one over the voltage that it was found from. For R from 1 to 4.7 kΩ that
-// is 1 % of the bias, 0.5 % of the load and 2.5 % of the drive at most, beside
+// one over the voltage that it was found from. For R from 1 to 2.4 kΩ that
+// is 1.5 % of the bias, 0.8 % of the load and 3 % of the drive at most, beside
 // the tolerance of R itself; 0.15 % of the gain where resistors differ by 1 %, and
-// 0.3 % where they do not.
+// 0.35 % where they do not.
 package calibration
 
 import (
@@ -49,7 +49,7 @@ var ErrImplausible = errors.New("not a calibration")
 // resistor, larger ones too little current through the drive.
 const (
 	LeastOhms = 470.0
-	MostOhms  = 10_000.0
+	MostOhms  = 4_700.0
 )
 
 const (
@@ -108,7 +108,7 @@ func (b *bench) accept(supplyVolts float64) (err error) {
 	case c.Measured == 0 || !c.Bias || !c.Load:
 		return fmt.Errorf("%w be calibrated: it has no rails, or measures no voltages (firmware before 1.1)", adapter.ErrCannot)
 	case !(r.Ohms >= LeastOhms && r.Ohms <= MostOhms):
-		return fmt.Errorf("%w: the resistor must have %.0f to %.0f Ω, best 1,000 to 4,700, not %g", ErrImplausible, LeastOhms, MostOhms, r.Ohms)
+		return fmt.Errorf("%w: the resistor must have %.0f to %.0f Ω, best 1,000 to 2,400, not %g", ErrImplausible, LeastOhms, MostOhms, r.Ohms)
 	case r.P == r.Q:
 		return fmt.Errorf("%w: the resistor lies between two positions", ErrImplausible)
 	case supplyVolts != 0 && !(supplyVolts >= 4.5 && supplyVolts <= 5.5):
