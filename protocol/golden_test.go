@@ -150,6 +150,21 @@ func TestGoldenMessages(t *testing.T) {
 		"calibration-write": &Calibration{Operation: CalibrationWrite, Constants: constants},
 		"calibration-reply": &CalibrationReply{State: CalibrationStored, Constants: constants},
 		"fault":             &ErrorReply{Code: Fault, Request: TypePower, Detail: word32(28)},
+		"sweep": &Sweep{
+			Gray: true, Settle: 8, Direction: word32(1, 2, 26, 27), Level: word32(26), Start: 0x12345, Count: 16384, Block: 64,
+			Mask: word32(3, 28), Positions: []uint8{1, 2, 27}},
+		"sweep-reply": &SweepReply{Signatures: []uint32{0x12345678, 0}},
+		"pattern-load": &PatternLoad{
+			Settle: 4, Direction: word32(1, 2, 3, 27), Level: word32(3, 27), Mask: word32(28),
+			RefreshUS: 2000, RefreshBits: 2, RefreshGroup: 0, RefreshStrobe: word32(3),
+			Groups: [][]uint8{{1, 2}, {28}},
+			Code: []byte{OpLoop, 0, 0, 0, 3, 0, OpLatch, 0, 0, OpShow, 0, OpSpot, 3, OpCheck, 1,
+				OpFlip, 1 << 2, 0, 0, 0, OpNext, 0, OpEmit, OpEnd}},
+		"pattern-load-reply": &Acknowledged{Request: TypePattern},
+		"pattern-run":        &PatternRun{Log: true, BudgetMS: 500},
+		"pattern-reply": &PatternReply{
+			Registers: [4]uint16{3, 9, 0, 65535}, Errors: 70000, Output: []byte{7, 0, 3, 0, 9, 0, 5, 0}},
+		"no-program": &ErrorReply{Code: NoProgram, Request: TypePattern},
 	}
 	for _, g := range goldenFrames(t) {
 		t.Run(g.name, func(t *testing.T) {
@@ -199,6 +214,16 @@ func emptyLike(m Message) Message {
 		return &Acknowledged{Request: m.Request}
 	case *ErrorReply:
 		return new(ErrorReply)
+	case *Sweep:
+		return new(Sweep)
+	case *SweepReply:
+		return new(SweepReply)
+	case *PatternLoad:
+		return new(PatternLoad)
+	case *PatternRun:
+		return new(PatternRun)
+	case *PatternReply:
+		return new(PatternReply)
 	}
 	panic(fmt.Sprintf("no such message: %T", m))
 }

@@ -39,7 +39,8 @@ func TestApplySteps(t *testing.T) {
 // Requests are refused at every other length than theirs, replies only when short.
 func TestLengths(t *testing.T) {
 	requests := []Message{&Hello{}, &Status{}, &Safe{}, &Rails{}, &Power{}, &Apply{Steps: make([]Drive, 1)},
-		&Measure{Steps: make([]MeasureStep, 1)}, &Calibration{}, &Calibration{Operation: CalibrationWrite}}
+		&Measure{Steps: make([]MeasureStep, 1)}, &Calibration{}, &Calibration{Operation: CalibrationWrite},
+		&Sweep{Count: 1, Block: 1, Positions: make([]uint8, 24)}, &PatternRun{}}
 	for _, m := range requests {
 		payload := m.Marshal()
 		assert.NoError(t, emptyLike(m).Unmarshal(payload), m.Type())
@@ -49,7 +50,7 @@ func TestLengths(t *testing.T) {
 		}
 	}
 	replies := []Message{&StatusReply{}, &PowerReply{}, &ErrorReply{},
-		&MeasureReply{Positions: []uint32{3}, Steps: []Measured{{Millivolts: []uint16{1, 2}}}}, &CalibrationReply{}}
+		&MeasureReply{Positions: []uint32{3}, Steps: []Measured{{Millivolts: []uint16{1, 2}}}}, &CalibrationReply{}, &PatternReply{}}
 	for _, m := range replies {
 		payload := m.Marshal()
 		assert.NoError(t, emptyLike(m).Unmarshal(append(payload, 1, 2, 3)), m.Type())
@@ -163,26 +164,27 @@ func FuzzUnmarshal(f *testing.F) {
 	f.Add(uint8(TypeStatus.Reply()), (&StatusReply{Powered: true}).Marshal())
 	f.Add(uint8(TypeMeasure), (&Measure{Steps: []MeasureStep{{Direction: 1, Bias: RailHigh}}}).Marshal())
 	f.Add(uint8(TypeCalibration), (&Calibration{Operation: CalibrationWrite, Constants: Constants{Channels: make([]ChannelConstants, 2)}}).Marshal())
-	messages := map[Type]Message{}
+	f.Add(uint8(TypeSweep), (&Sweep{Count: 1, Block: 1, Positions: []uint8{1}}).Marshal())
+	f.Add(uint8(TypePattern), (&PatternLoad{Groups: [][]uint8{{1, 2}}, Code: []byte{OpEnd}}).Marshal())
+	f.Add(uint8(TypePattern), (&PatternRun{BudgetMS: 1}).Marshal())
+	messages := map[Type][]Message{}
 	for _, m := range []Message{&Hello{}, &Status{}, &Safe{}, &Rails{}, &Power{}, &Apply{}, &Capabilities{}, &StatusReply{},
 		&PowerReply{}, &ApplyReply{}, &ErrorReply{}, &Measure{}, &Calibration{}, &CalibrationReply{},
-		&MeasureReply{Positions: []uint32{3, 0, 7}}} {
-		messages[m.Type()] = m
+		&MeasureReply{Positions: []uint32{3, 0, 7}}, &Sweep{}, &SweepReply{}, &PatternLoad{}, &PatternRun{}, &PatternReply{}} {
+		messages[m.Type()] = append(messages[m.Type()], m)
 	}
 	f.Fuzz(func(t *testing.T, kind uint8, payload []byte) {
-		m, known := messages[Type(kind)]
-		if !known {
-			return
-		}
-		got, again := emptyLike(m), emptyLike(m)
-		if err := got.Unmarshal(payload); err != nil {
-			if !errors.Is(err, ErrPayload) {
-				t.Fatal(err)
+		for _, m := range messages[Type(kind)] {
+			got, again := emptyLike(m), emptyLike(m)
+			if err := got.Unmarshal(payload); err != nil {
+				if !errors.Is(err, ErrPayload) {
+					t.Fatal(err)
+				}
+				continue
 			}
-			return
-		}
-		if err := again.Unmarshal(got.Marshal()); err != nil || !assert.ObjectsAreEqual(got, again) {
-			t.Fatalf("%+v became %+v, %v", got, again, err)
+			if err := again.Unmarshal(got.Marshal()); err != nil || !assert.ObjectsAreEqual(got, again) {
+				t.Fatalf("%+v became %+v, %v", got, again, err)
+			}
 		}
 	})
 }

@@ -1,0 +1,141 @@
+package protocol
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+func TestSweepRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		word := func(name string) uint32 { return rapid.Uint32().Draw(t, name) }
+		want := &Sweep{
+			Gray: rapid.Bool().Draw(t, "gray"), Settle: rapid.Uint16().Draw(t, "settle"),
+			Direction: word("direction"), Level: word("level"), Start: word("start"),
+			Count: rapid.Uint32Min(1).Draw(t, "count"), Block: rapid.Uint16Min(1).Draw(t, "block"), Mask: word("mask"),
+			Positions: rapid.SliceOfN(rapid.Uint8(), 1, MostSwept).Draw(t, "positions"),
+		}
+		got := new(Sweep)
+		require.NoError(t, got.Unmarshal(want.Marshal()))
+		assert.Equal(t, want, got)
+	})
+}
+
+func TestPatternRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		word := func(name string) uint32 { return rapid.Uint32().Draw(t, name) }
+		want := &PatternLoad{
+			Settle: rapid.Uint16().Draw(t, "settle"), Direction: word("direction"), Level: word("level"), Mask: word("mask"),
+			RefreshUS: rapid.Uint16().Draw(t, "refresh"), RefreshBits: rapid.Uint8().Draw(t, "bits"),
+			RefreshGroup: rapid.Uint8().Draw(t, "group"), RefreshStrobe: word("strobe"),
+			Groups: rapid.SliceOfN(rapid.SliceOfN(rapid.Uint8(), 1, MostGroupBits), 1, MostGroups).Draw(t, "groups"),
+			Code:   rapid.SliceOfN(rapid.Uint8(), 1, 100).Draw(t, "code"),
+		}
+		got := new(PatternLoad)
+		require.NoError(t, got.Unmarshal(want.Marshal()))
+		assert.Equal(t, want, got)
+	})
+}
+
+// What SPEC.md says is refused whatever the adapter.
+func TestSweepAndPatternOutOfRange(t *testing.T) {
+	sweep := (&Sweep{Count: 1, Block: 1, Positions: []uint8{1}}).Marshal()
+	for at, value := range map[int]byte{0: 2, 1: 0, 16: 0, 20: 0, 22: 1, 23: 1} {
+		changed := append([]byte{}, sweep...)
+		changed[at] = value
+		assert.ErrorIs(t, new(Sweep).Unmarshal(changed), ErrPayload, "offset %d", at)
+	}
+	many := (&Sweep{Count: 1, Block: 1, Positions: make([]uint8, MostSwept+1)}).Marshal()
+	assert.ErrorIs(t, new(Sweep).Unmarshal(many), ErrPayload)
+
+	load := &PatternLoad{Groups: [][]uint8{{1}}, Code: []byte{OpEnd}}
+	require.NoError(t, new(PatternLoad).Unmarshal(load.Marshal()))
+	for _, bad := range []*PatternLoad{
+		{Groups: load.Groups},
+		{Groups: [][]uint8{{}}, Code: load.Code},
+		{Groups: [][]uint8{make([]uint8, MostGroupBits+1)}, Code: load.Code},
+		{Groups: make([][]uint8, MostGroups+1), Code: load.Code},
+	} {
+		assert.ErrorIs(t, new(PatternLoad).Unmarshal(bad.Marshal()), ErrPayload)
+	}
+	assert.ErrorIs(t, new(PatternLoad).Unmarshal((&PatternRun{}).Marshal()), ErrPayload)
+	assert.ErrorIs(t, new(PatternRun).Unmarshal([]byte{1, 2, 1, 0}), ErrPayload)
+	assert.ErrorIs(t, new(PatternRun).Unmarshal([]byte{2, 0, 1, 0}), ErrPayload)
+}
+
+func TestErrorRecord(t *testing.T) {
+	got, err := ReadErrorRecord([]byte{7, 0, 3, 0, 9, 1, 5, 0x80})
+	require.NoError(t, err)
+	assert.Equal(t, ErrorRecord{Mark: 7, Registers: [2]uint16{3, 0x0109}, Seen: 0x8005}, got)
+	_, err = ReadErrorRecord(make([]byte, ErrorRecordLen-1))
+	assert.ErrorIs(t, err, ErrPayload)
+}
+
+// Operand lengths as the table of SPEC.md gives them, added up by hand.
+func TestOperands(t *testing.T) {
+	sum := 0
+	for opcode := range uint8(OpNext + 1) {
+		n, known := Operands(opcode)
+		assert.True(t, known)
+		sum += n
+	}
+	assert.Equal(t, 38, sum)
+	_, known := Operands(OpNext + 1)
+	assert.False(t, known)
+}
+
+// times multiplies polynomials over GF(2), bit i the coefficient of x^i, modulo
+// one of degree 32, by shifting and adding as on paper.
+func times(a, b, modulus uint64) (product uint64) {
+	for ; b != 0; b >>= 1 {
+		if b&1 != 0 {
+			product ^= a
+		}
+		a <<= 1
+		if a>>32&1 != 0 {
+			a ^= modulus
+		}
+	}
+	return product
+}
+
+func power(a, n, modulus uint64) uint64 {
+	result := uint64(1)
+	for ; n > 0; n >>= 1 {
+		if n&1 != 0 {
+			result = times(result, a, modulus)
+		}
+		a = times(a, a, modulus)
+	}
+	return result
+}
+
+// x³² + x²² + x² + x + 1 is primitive (P. H. Bardell, W. H. McAnney, J. Savir,
+// "Built-In Test for VLSI", 1987, the table of primitive polynomials; from memory).
+// Computed: x has the order 2³²-1, whose prime factors are 3 5 17 257 65537.
+func TestSignaturePolynomialIsPrimitive(t *testing.T) {
+	const modulus = 1<<32 | 1<<22 | 1<<2 | 1<<1 | 1
+	assert.EqualValues(t, SignaturePolynomial, modulus&0xffffffff)
+	const order = 1<<32 - 1
+	assert.EqualValues(t, 1, power(2, order, modulus))
+	for _, prime := range []uint64{3, 5, 17, 257, 65537} {
+		assert.NotEqualValues(t, 1, power(2, order/prime, modulus), "order/%d", prime)
+	}
+}
+
+// Folding is s·x + sample modulo the polynomial.
+func TestFoldIsPolynomialArithmetic(t *testing.T) {
+	const modulus = 1<<32 | SignaturePolynomial
+	rapid.Check(t, func(t *rapid.T) {
+		samples := rapid.SliceOfN(rapid.Uint32(), 0, 40).Draw(t, "samples")
+		got := uint32(SignatureStart)
+		want := times(SignatureStart, power(2, uint64(len(samples)), modulus), modulus)
+		for i, sample := range samples {
+			got = Fold(got, sample)
+			want ^= times(uint64(sample), power(2, uint64(len(samples)-1-i), modulus), modulus)
+		}
+		assert.EqualValues(t, want, got)
+	})
+}
