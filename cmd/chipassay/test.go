@@ -32,7 +32,7 @@ type testFlags struct {
 	chip                                  string
 	defects                               []string
 	only                                  []string
-	short                                 bool
+	short, everyReadback                  bool
 	runs                                  int
 	soak                                  time.Duration
 	seed                                  uint64
@@ -63,6 +63,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.StringVar(&f.html, "html", "", "write the report to this HTML file too")
 	flags.StringSliceVar(&f.only, "only", nil, "only these stages: contact, function, levels; without function no chip passes")
 	flags.BoolVar(&f.short, "short", false, "a quick look: the fewest vectors that show every modelled fault")
+	flags.BoolVar(&f.everyReadback, "every-readback", false, "send every readback over the line instead of signatures")
 	flags.IntVar(&f.runs, "repeat", 1, "how often to test, to find what fails only sometimes")
 	flags.DurationVar(&f.soak, "soak", 0, "test again and again for so long: 30s, 10m")
 	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket")
@@ -86,6 +87,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) error {
 	if p.Only, err = stages(f.only); err != nil {
 		return err
 	}
+	p.EveryReadback = f.everyReadback
 	for _, m := range assay.Margins(p.Type) {
 		fmt.Fprintf(cmd.ErrOrStderr(), "drive margin: %s; a failure may be the adapter's\n", m)
 	}

@@ -51,6 +51,8 @@ type Capabilities struct {
 	Measured      Word // positions whose voltage can be measured; 0 before firmware 1.1
 	ErrorMV       int  // that a voltage may be off without a calibration, beside the error of the supply, mV
 	Conversion    time.Duration
+	Sweep         bool // it walks a sweep by itself
+	Pattern       bool // it runs a Program
 	MaxCurrentMA  int
 	MaxPayload    int // bytes
 	MaxSteps      int // in one request
@@ -99,6 +101,8 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 		Measured:      Word(c.Measured),
 		ErrorMV:       int(c.ErrorMV),
 		Conversion:    time.Duration(c.ConversionUS) * time.Microsecond,
+		Sweep:         c.Features.Has(protocol.FeatureSweep),
+		Pattern:       c.Features.Has(protocol.FeaturePattern),
 		MaxCurrentMA:  int(c.MaxCurrentMA),
 		MaxPayload:    int(c.MaxPayload),
 		MaxSteps:      int(c.MaxSteps),

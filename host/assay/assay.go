@@ -120,28 +120,12 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []f
 		return nil, err
 	}
 	if p.wants(FunctionStage) {
-		if observed, err = r.observe(ctx, socket, p.Sequence.Steps); err != nil {
+		if observed, err = r.observe(ctx, socket, p); err != nil {
 			return observed, err
 		}
 	}
 	if meter, ok := socket.(LevelMeter); ok && p.wants(LevelStage) {
 		r.Levels, err = MeasureLevels(ctx, meter, p)
-	}
-	return observed, err
-}
-
-// observe applies all steps under both levels of the bias rail.
-func (r *Result) observe(ctx context.Context, socket Socket, steps []stimulus.Step) (observed []fault.Observation, err error) {
-	up, err := socket.Apply(ctx, steps, adapter.High)
-	if err != nil {
-		return nil, err
-	}
-	down, err := socket.Apply(ctx, steps, adapter.Low)
-	for i := range min(len(up), len(down)) {
-		observed = append(observed, fault.Observation{PulledUp: up[i], PulledDown: down[i]})
-	}
-	if err == nil && len(observed) != len(steps) {
-		err = fmt.Errorf("the adapter answered %d of %d steps", len(observed), len(steps))
 	}
 	return observed, err
 }
@@ -160,6 +144,10 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, pres
 	s := p.Sequence
 	errs := r.compare(s, observed, socket.Sensed())
 	switch {
+	case r.FailureCount == 0 && r.Unsteady > 0:
+		r.Verdict = Fail
+		r.Reason = fmt.Sprintf("fails only sometimes: of %d vectors the signatures were wrong, and repeated they were answered rightly", r.Unsteady)
+		return
 	case r.FailureCount == 0 && r.Seating != nil:
 		r.Verdict, r.Reason = Fail, r.Seating.String()
 		r.PinsFailed = r.Seating.Pins

@@ -3,6 +3,7 @@ package assay
 import (
 	"context"
 	"slices"
+	"time"
 
 	"chipassay/host/adapter"
 	"chipassay/vectors/fault"
@@ -22,6 +23,16 @@ type Socket interface {
 	PowerOff(ctx context.Context) error
 	// Sensed gives the pins whose level is read truly even while they are driven.
 	Sensed() part.Pins
+}
+
+// An Engine applies steps by itself and compares signatures. *adapter.Seat is one.
+type Engine interface {
+	// Engines tells what it can.
+	Engines() (sweep, walk bool)
+	// Sweep applies a sweep of pins and gives the spans that did not read as expected.
+	Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Rail) ([]adapter.Span, error)
+	// Walk applies steps that drive the same pins and tells whether they read as expected.
+	Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Rail) (bool, error)
 }
 
 // A Stage is a part of an assay.
@@ -53,6 +64,9 @@ type Plan struct {
 	// Only names the stages that are wanted; all where it is empty. Without the
 	// function, the verdict is NotTested.
 	Only []Stage
+	// EveryReadback asks for every readback instead of signatures, where the Socket
+	// is an Engine.
+	EveryReadback bool
 	// Unseen are the faults of single pins that no step shows: what they are about
 	// is not tested.
 	Unseen []fault.Fault

@@ -43,6 +43,7 @@ type sheetJSON struct {
 	Margins           []marginJSON    `json:"margins"`                // inputs that the adapter may not drive to a valid low
 	NotTested         []string        `json:"not_tested"`
 	Cautions          []string        `json:"cautions"`
+	Comparison        string          `json:"comparison"` // every readback, or by signatures
 	Method            string          `json:"method"`
 	SupplyCurrentMA   *float64        `json:"supply_current_ma"` // null where not measured
 	Definition        string          `json:"definition"`
@@ -150,7 +151,7 @@ func (s Sheet) object() sheetJSON {
 		FailureCount: r.FailureCount, Failures: failureObjects(t.Variant, r.Failures),
 		Grade: string(r.Grade), GradeReasons: r.GradeReasons, GradeCriteria: criterionObjects(), TesterUncertainty: assay.Uncertainty,
 		Levels: s.levelObjects(), LevelsUnmeasured: []string{}, Margins: s.marginObjects(),
-		NotTested: orEmpty(r.NotTested), Cautions: orEmpty(s.cautions()), Method: r.Method,
+		Comparison: r.Comparison, NotTested: orEmpty(r.NotTested), Cautions: orEmpty(s.cautions()), Method: r.Method,
 		Definition: r.Definition, DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
 		Adapter: r.Adapter, Firmware: r.Firmware,
 		Started: r.Started.Format(time.RFC3339), DurationMS: float64(r.Duration.Microseconds()) / 1000,

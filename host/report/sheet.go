@@ -255,6 +255,9 @@ func (s Sheet) testFacts() []fact {
 		{Label: "Vectors", Value: fmt.Sprintf("%d of %d applied", r.VectorsApplied, r.VectorsPlanned), More: r.Method},
 		{Label: "Wrong readings", Value: fmt.Sprint(r.FailureCount)},
 	}
+	if r.Comparison != "" {
+		facts = slices.Insert(facts, 1, fact{Label: "Compared", Value: r.Comparison})
+	}
 	if len(r.PinsFailed) > 0 {
 		facts = append(facts, fact{Label: "Pins that failed", Value: pinWords(r.Type.Variant, r.PinsFailed)})
 	}

@@ -1,0 +1,139 @@
+package adapter
+
+import (
+	"context"
+	"encoding/binary"
+	"fmt"
+	"time"
+
+	"chipassay/protocol"
+	"chipassay/vectors/part"
+)
+
+// A Program is what the adapter's pattern engine carries out by itself:
+// protocol/SPEC.md, PATTERN. Its instructions are in the chip's pin numbers; the
+// methods add one each.
+type Program struct {
+	seat *Seat
+	load protocol.PatternLoad
+}
+
+// A Group is some pins that show a number together, such as an address.
+type Group uint8
+
+// Program begins a program in which some pins are driven, those of level high.
+// Settle is what reading waits for.
+func (s *Seat) Program(driven, level part.Pins, settle time.Duration) *Program {
+	return &Program{seat: s, load: protocol.PatternLoad{
+		Settle: sixteenths(settle), Direction: uint32(s.word(driven)), Level: uint32(s.word(level & driven)),
+	}}
+}
+
+// Group makes a group of pins, bit 0 first.
+func (p *Program) Group(pins []int) Group {
+	var positions []uint8
+	for _, pin := range pins {
+		positions = append(positions, uint8(PositionOf(pin, p.seat.Pins)))
+	}
+	p.load.Groups = append(p.load.Groups, positions)
+	return Group(len(p.load.Groups) - 1)
+}
+
+// Refresh strobes 2^bits rows, shown on a group, within a period, for as long as
+// the program is loaded.
+func (p *Program) Refresh(rows Group, bits int, strobe int, period time.Duration) {
+	p.load.RefreshUS, p.load.RefreshBits, p.load.RefreshGroup = uint16(period.Microseconds()), uint8(bits), uint8(rows)
+	p.load.RefreshStrobe = uint32(At(PositionOf(strobe, p.seat.Pins)))
+}
+
+// Mask names the pins that Fold folds.
+func (p *Program) Mask(pins part.Pins) { p.load.Mask = uint32(p.seat.word(pins)) }
+
+func (p *Program) add(bytes ...byte) { p.load.Code = append(p.load.Code, bytes...) }
+
+func (p *Program) word(opcode uint8, pins part.Pins) {
+	p.load.Code = binary.LittleEndian.AppendUint32(append(p.load.Code, opcode), uint32(p.seat.word(pins)))
+}
+
+// Flip toggles driven pins.
+func (p *Program) Flip(pins part.Pins) { p.word(protocol.OpFlip, pins) }
+
+// Latch gives a group the low bits of a register, Value a number.
+func (p *Program) Latch(g Group, register int) { p.add(protocol.OpLatch, uint8(g), uint8(register)) }
+func (p *Program) Value(g Group, value uint32) {
+	p.add(protocol.OpValue, uint8(g), uint8(value), uint8(value>>8))
+}
+
+// Show brings a group's number to its pins, which are driven; Drive makes them
+// driven with it, Release lets them go.
+func (p *Program) Show(g Group)    { p.add(protocol.OpShow, uint8(g)) }
+func (p *Program) Drive(g Group)   { p.add(protocol.OpDrive, uint8(g)) }
+func (p *Program) Release(g Group) { p.add(protocol.OpRelease, uint8(g)) }
+
+// Check compares a group's pins with its number and counts an error where they
+// differ. Take puts them out, in whole bytes.
+func (p *Program) Check(g Group) { p.add(protocol.OpCheck, uint8(g)) }
+func (p *Program) Take(g Group)  { p.add(protocol.OpTake, uint8(g)) }
+
+// Step toggles driven pins, settles, samples and folds; Emit puts the signature out.
+func (p *Program) Step(pins part.Pins) {
+	if pins.Len() != 1 {
+		p.word(protocol.OpStep, pins)
+		return
+	}
+	for pin := range pins.All() {
+		p.add(protocol.OpSpot, uint8(PositionOf(pin, p.seat.Pins)))
+	}
+}
+func (p *Program) Emit() { p.add(protocol.OpEmit) }
+
+// Pause waits for a time up to 15 µs, Wait for some milliseconds, with the refresh going on or not.
+func (p *Program) Pause(d time.Duration) { p.add(protocol.OpPause, uint8(min(sixteenths(d), 255))) }
+func (p *Program) Wait(d time.Duration, refreshed bool) {
+	ms := uint16(d.Milliseconds())
+	p.add(protocol.OpWait, uint8(ms), uint8(ms>>8), map[bool]uint8{true: 1}[refreshed])
+}
+
+// Mark names what follows in the records of errors.
+func (p *Program) Mark(mark uint8) { p.add(protocol.OpMark, mark) }
+
+// Loop lets a register, 0 to 3, go from first to last, both included, up or down;
+// Next is the end of the loop.
+func (p *Program) Loop(register, first, last int) {
+	p.add(protocol.OpLoop, uint8(register), uint8(first), uint8(first>>8), uint8(last), uint8(last>>8))
+}
+func (p *Program) Next(register int) { p.add(protocol.OpNext, uint8(register)) }
+
+// Room is how many bytes of code may still be added.
+func (p *Program) Room() int {
+	return p.seat.adapter.Capabilities.MaxPayload - len(p.load.Marshal()) - 2 // for Emit and the end
+}
+
+// Load has the adapter check and take the program. The chip is powered.
+func (p *Program) Load(ctx context.Context) error {
+	a := p.seat.adapter
+	if !a.Capabilities.Pattern {
+		return fmt.Errorf("%w run a pattern by itself: its firmware is before 1.2", ErrCannot)
+	}
+	load := p.load
+	load.Code = append(load.Code[:len(load.Code):len(load.Code)], protocol.OpEnd)
+	return a.call(ctx, &load, &protocol.Acknowledged{Request: protocol.TypePattern}, 0)
+}
+
+// A Run is how far a program came.
+type Run struct {
+	Ended     bool
+	Registers [protocol.MostRegisters]uint16
+	Errors    uint32 // since it was loaded
+	Output    []byte
+}
+
+// Run lets the loaded program go on for a while, and log errors or not.
+func (p *Program) Run(ctx context.Context, budget time.Duration, log bool) (Run, error) {
+	a := p.seat.adapter
+	budget = min(budget, a.Capabilities.MaxBusy)
+	var reply protocol.PatternReply
+	request := protocol.PatternRun{Log: log, BudgetMS: uint16(budget.Milliseconds())}
+	err := a.call(ctx, &request, &reply, budget)
+	return Run{reply.Ended, reply.Registers, reply.Errors, reply.Output}, err
+}
