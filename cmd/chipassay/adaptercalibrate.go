@@ -101,8 +101,8 @@ func (f *calibrateFlags) resistorIn(b *virtual.Board, r calibration.Resistor) (*
 	if ohms == 0 {
 		ohms = r.Ohms
 	}
-	if !(ohms > 0) {
-		return nil, errors.New("a resistor has more than 0 Ω")
+	if !(ohms >= 0.01) {
+		return nil, errors.New("a resistor has 0.01 Ω at least")
 	}
 	return b.SocketWith(virtual.Resistor{Ohms: ohms, P: r.P, Q: r.Q}, f.seed), nil
 }

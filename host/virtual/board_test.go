@@ -156,7 +156,7 @@ func TestSpread(t *testing.T) {
 
 func TestBoardDefectTexts(t *testing.T) {
 	for _, text := range []string{"", "L3", "L3 drive", "L15 drive open", "L0 drive open", "R15 sense open", "3 drive open", "L3 drive -1 ohms",
-		"L3 drive NaN ohms", "L3 drive 1e99 ohms", "high switch 2 stuck on", "low switch 5 stuck off", "L3 bridged to L3", "converter gain 5",
+		"L3 drive NaN ohms", "L3 drive 1e-320 ohms", "L3 drive 1e99 ohms", "high switch 2 stuck on", "low switch 5 stuck off", "L3 bridged to L3", "converter gain 5",
 		"converter offset 5000 mV", "monitor half dead"} {
 		if err := NewBoard().Damage(text); !errors.Is(err, ErrDefect) {
 			t.Errorf("%q: %v", text, err)

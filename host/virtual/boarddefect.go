@@ -122,6 +122,9 @@ func matchBoard(form, words []string) (d boardDefect, ok bool) {
 	return d, true
 }
 
+// leastOhms is what a blob of solder has, Ω.
+const leastOhms = 0.01
+
 // check refuses what no board can have.
 func (d boardDefect) check(form string) error {
 	switch {
@@ -129,8 +132,8 @@ func (d boardDefect) check(form string) error {
 		return fmt.Errorf("the high-side switches are at positions %v", SupplyHigh)
 	case strings.HasPrefix(form, "low switch") && !slices.Contains(SupplyLow, d.position):
 		return fmt.Errorf("the low-side switches are at positions %v", SupplyLow)
-	case strings.HasSuffix(form, "ohms") && !(d.amount > 0 && d.amount <= mostAmount):
-		return errors.New("the resistance must be above 0, and within reason")
+	case strings.HasSuffix(form, "ohms") && !(d.amount >= leastOhms && d.amount <= mostAmount):
+		return fmt.Errorf("the resistance must be from %g to %d Ω", leastOhms, mostAmount)
 	case strings.HasSuffix(form, "gain X") && !(d.amount > 0.5 && d.amount < 2):
 		return errors.New("the gain must be from 0.5 to 2")
 	case strings.HasSuffix(form, "X mV") && !(d.amount > -1000 && d.amount < 1000):
