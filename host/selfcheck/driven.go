@@ -44,7 +44,7 @@ func (c *check) joined() error {
 		witnesses = c.loadHolds
 	}
 	witnesses &^= c.unseen | c.heldLow | c.heldHigh
-	measured, err := c.seat.ProbeMeasure(c.ctx,
+	measured, err := c.probe(
 		c.driveTwice(c.tried(), loaded, 0, func(int) part.Pins { return c.measured }))
 	if err != nil {
 		return err
@@ -93,7 +93,7 @@ func first(pins part.Pins) int {
 // the load rail does not work.
 func (c *check) driveEach() error {
 	loaded := c.loadWorks.both()
-	measured, err := c.seat.ProbeMeasure(c.ctx, c.driveTwice(c.tried(), loaded, averaging, func(p int) part.Pins { return c.measured & part.PinSet(p) }))
+	measured, err := c.probe(c.driveTwice(c.tried(), loaded, averaging, func(p int) part.Pins { return c.measured & part.PinSet(p) }))
 	if err != nil {
 		return err
 	}

@@ -55,7 +55,7 @@ func (c *check) look() error {
 			steps = append(steps, s)
 		}
 	}
-	measured, err := c.seat.ProbeMeasure(c.ctx, steps)
+	measured, err := c.probe(steps)
 	if err != nil {
 		return err
 	}
@@ -168,8 +168,35 @@ func (c *check) judgePositions() {
 				c.released[loadLow].volts[p], c.released[loadHigh].volts[p]), fmt.Sprintf("converter channel ADC %d of the microcontroller", channel))
 		}
 	}
+	c.judgeConverter()
 	c.out[senses].good = fmt.Sprintf("%d positions show both levels and their voltages; %d without a sense line show both levels",
 		c.measured.Len(), adapter.Positions-c.measured.Len())
+}
+
+// judgeConverter: whatever a position's resistors are, they divide the supply into
+// two parts whose sum it is, one way round and the other. A converter that is right
+// to 3 counts, 15 mV, finds that to 30 mV.
+func (c *check) judgeConverter() {
+	const within = 0.06 // V
+	if !c.valid(biasOverLoad) || !c.valid(loadOverBias) {
+		return
+	}
+	var off part.Pins
+	sum := func(p int) float64 { return c.released[biasOverLoad].volts[p] + c.released[loadOverBias].volts[p] }
+	judged := c.measured & c.biasHolds & c.loadHolds &^ (c.unseen | c.heldLow | c.heldHigh)
+	for p := range judged.All() {
+		off = off.With(p, math.Abs(sum(p)-supplyVolts) > within)
+	}
+	found := func(p int) string {
+		return fmt.Sprintf("measures the two parts into which resistors divide 5 V as %.2f V together", sum(p))
+	}
+	if off != 0 && off == judged {
+		c.fault(senses, 0, "converter", found(first(off)), "the microcontroller's reference (AREF with its capacitor, AVCC), and run adapter calibrate --forget")
+		return
+	}
+	for p := range off.All() {
+		c.fault(senses, p, "sense line "+line(p), found(p), lookAtSense(p)+"; or something on it")
+	}
 }
 
 // analogWrong tells whether a position that can be measured stands elsewhere than the rails put it.

@@ -50,6 +50,7 @@ type check struct {
 	seat     *adapter.Seat // of a package that fills the socket
 	measured part.Pins     // the positions that can be measured
 	out      [kinds]outcome
+	scale    float64 // of voltages, so that the supply that the adapter is calibrated to is 5 V
 
 	released             [conditions]released
 	biasWorks, loadWorks level     // levels that the rails reach
@@ -98,8 +99,12 @@ func (c *check) understood() error {
 	for p := range k.Measured.Positions() {
 		c.measured = c.measured.With(p, true)
 	}
-	seat, err := c.adapter.Seat(adapter.Positions, adapter.Positions, adapter.Positions/2)
-	c.seat = seat
+	kept, err := c.adapter.Calibration(c.ctx)
+	if err != nil {
+		return err
+	}
+	c.scale = supplyVolts / kept.SupplyVolts
+	c.seat, err = c.adapter.Seat(adapter.Positions, adapter.Positions, adapter.Positions/2)
 	return err
 }
 
@@ -146,6 +151,22 @@ func (c *check) operator() error {
 	c.leave("an open line looks the same: press it while chipassay adapter info runs, which tells", button)
 	c.leave("nothing senses them: ready (PE3) must be lit now, busy (PE5) and power (PB7) must have flickered", indicators)
 	return nil
+}
+
+// probe measures without supply. What is measured are shares of the supply: volts
+// are those of one of 5 V.
+func (c *check) probe(steps []adapter.MeasureStep) ([]adapter.Measured, error) {
+	measured, err := c.seat.ProbeMeasure(c.ctx, steps)
+	return c.scaled(measured), err
+}
+
+func (c *check) scaled(measured []adapter.Measured) []adapter.Measured {
+	for i := range measured {
+		for p := range measured[i].Volts {
+			measured[i].Volts[p] *= c.scale
+		}
+	}
+	return measured
 }
 
 // step drives some positions against the rails and measures.

@@ -120,6 +120,8 @@ var defectTable = []struct{ defect, group, line, look string }{
 	{"low switch 14 stuck on", "low-side switches", "low-side switch or drive line of L14", "output 8 of the latch"},
 	{"monitor dead", "current monitor", "current monitor", "PD0 (SCL) and PD1 (SDA)"},
 	{"shunt 1.5 ohms", "current monitor", "current monitor", "1 Ω shunt"},
+	{"converter gain 1.03", "sense lines", "converter", "AREF"},
+	{"converter offset 60 mV", "sense lines", "converter", "AREF"},
 	{"button stuck", "button", "button line", "PE4"},
 }
 
@@ -187,6 +189,43 @@ func TestEveryLineIsChecked(t *testing.T) {
 		}
 	}
 	t.Logf("%d defects, one a board, each named by its position", len(cases))
+}
+
+// Measurements are shares of the supply. An adapter that is calibrated to another
+// one than 5 V is no worse for it, and its faults are the same. USB allows ± 5 %; as
+// the virtual board has 5 V whatever it is told, its current is off by as much.
+func TestCalibratedToAnotherSupply(t *testing.T) {
+	for _, supply := range []float64{4.75, 5.25} {
+		for defect, faults := range map[string]int{"shunt 1 ohms": 0, "L3 load 820 ohms": 1, "R5 drive open": 1} {
+			a, closed, err := opened(damaged(t, defect).Socket(nil, 1))
+			if err != nil {
+				t.Fatal(err)
+			}
+			k, err := a.Calibration(t.Context())
+			if err != nil {
+				t.Fatal(err)
+			}
+			k.SupplyVolts = supply
+			if err := a.SetCalibration(t.Context(), k); err != nil {
+				t.Fatal(err)
+			}
+			if r, err := selfcheck.Check(t.Context(), a); err != nil || len(r.Faults()) != faults {
+				t.Errorf("%g V, %s: %v, %v", supply, defect, r, err)
+			}
+			closed()
+		}
+	}
+}
+
+// All of a kind of another value are each named, and the monitor is not blamed.
+func TestAllOfAnotherValue(t *testing.T) {
+	for _, d := range []string{"all load 820 ohms", "all bias 12000 ohms", "all drive 250 ohms"} {
+		for _, g := range checked(t, damaged(t, d), 1).Groups {
+			if want := map[string]int{"resistors": 16}[g.Name]; len(g.Faults) != want {
+				t.Errorf("%s: %s: %v", d, g.Name, g.Faults)
+			}
+		}
+	}
 }
 
 // Two rails dead leave nothing to check with, and the check says so.

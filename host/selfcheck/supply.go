@@ -140,6 +140,7 @@ func (s *supplied) measure(seat *adapter.Seat, high, low int) error {
 	if err != nil {
 		return err
 	}
+	m = s.scaled(m)
 	if v := m[0].Volts[high]; v < leastVolts {
 		s.highFault(high, fmt.Sprintf("drops too much: %.2f V at the position with 5.5 mA", v))
 	}
@@ -156,7 +157,7 @@ func (s *supplied) measure(seat *adapter.Seat, high, low int) error {
 		s.lowFault(p, fmt.Sprintf("closes along with that of position %d", low))
 	}
 	if mA := m[0].CurrentMA; mA >= 0 && (s.loadHolds & s.biasHolds &^ s.offValue).Has(high) {
-		s.drawn = append(s.drawn, mA/(1000*m[0].Volts[high]*(1/loadOhms+1/biasOhms)))
+		s.drawn = append(s.drawn, mA*s.scale/(1000*m[0].Volts[high]*(1/loadOhms+1/biasOhms)))
 		s.idle = append(s.idle, m[2].CurrentMA)
 	}
 	return nil
@@ -178,7 +179,7 @@ func (s *supplied) conclude(highs, lows int, powered bool) {
 	case s.heldHigh&adapterPins(s.adapter.Capabilities.SupplyHigh) != 0:
 		s.leave("a position is held high, which may draw current of its own", monitor)
 	case len(s.drawn) == 0:
-		s.leave("nothing could be powered", monitor)
+		s.leave("no position can be powered whose resistors are as they should be", monitor)
 	default:
 		s.judgeMonitor()
 	}
