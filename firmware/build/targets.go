@@ -28,11 +28,11 @@ var (
 var warnings = []string{"-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Wstrict-prototypes",
 	"-Wmissing-prototypes", "-Werror", "-pedantic"}
 
-// Limits of the ATmega2560 image, bytes. The MCU has eight times as much of each
-// or more: what is left is for later requests and for the stack.
+// Limits of the ATmega2560 image, bytes. The MCU has 256 KB and 8 KB: what is left
+// is for later requests and for the stack.
 const (
-	maxFlash = 32 * 1024
-	maxRAM   = 6 * 1024
+	maxFlash = 48 * 1024
+	maxRAM   = 7 * 1024
 )
 
 // sources lists the C files of a board in firmware/, with those of the core, and

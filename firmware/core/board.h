@@ -37,6 +37,12 @@ void board_drive(uint32_t dir, uint32_t level);
  * else; level has no other bit. */
 void board_level(uint32_t level);
 
+/* Toggles the levels of these positions, which board_drive made driven. */
+void board_flip(uint32_t word);
+
+/* Word of the driven positions whose level is high. */
+uint32_t board_levels(void);
+
 /* Word of the positions that read high. */
 uint32_t board_sample(void);
 
@@ -67,6 +73,9 @@ uint16_t board_convert(void);
 
 /* Waits at least us µs, at most 1000. */
 void board_wait_us(uint16_t us);
+
+/* Waits at least n/16 µs. */
+void board_wait_16ths(uint16_t n);
 
 /* Operator. */
 

@@ -8,7 +8,7 @@ enum {
 	PROTOCOL_VERSION = 1,
 
 	FIRMWARE_MAJOR = 1,
-	FIRMWARE_MINOR = 1,
+	FIRMWARE_MINOR = 2,
 	FIRMWARE_PATCH = 0
 };
 
@@ -21,7 +21,8 @@ enum {
 	TYPE_APPLY = 0x06,
 	TYPE_MEASURE = 0x07,
 	TYPE_CALIBRATION = 0x08,
-	/* reserved: 0x09 SWEEP, 0x0A PATTERN */
+	TYPE_SWEEP = 0x09,
+	TYPE_PATTERN = 0x0A,
 	TYPE_REPLY = 0x80,
 	TYPE_ERROR = 0xFF
 };
@@ -37,7 +38,8 @@ enum refusal {
 	NOT_POWERED = 6,
 	OVERCURRENT = 7,
 	LIMIT = 8,
-	FAULT = 9
+	FAULT = 9,
+	NO_PROGRAM = 10
 };
 
 enum { RAIL_OFF = 0, RAIL_LOW = 1, RAIL_HIGH = 2 };
@@ -47,7 +49,9 @@ enum {
 	FEATURE_LOAD = 1 << 1,
 	FEATURE_MONITOR = 1 << 2,
 	FEATURE_BUTTON = 1 << 3,
-	FEATURE_MEASURE = 1 << 4
+	FEATURE_MEASURE = 1 << 4,
+	FEATURE_SWEEP = 1 << 5,
+	FEATURE_PATTERN = 1 << 6
 };
 
 enum { STATE_POWERED = 1 << 0, STATE_BUTTON = 1 << 1 };
@@ -75,6 +79,8 @@ enum { APPLY_DIRECTIONS = 1 << 0, APPLY_UNPOWERED = 1 << 1 };
 
 enum { MEASURE_UNPOWERED = 1 << 1 }; /* as in APPLY */
 
+enum { SWEEP_GRAY = 1 << 0 };
+
 enum { CALIBRATION_READ = 0, CALIBRATION_WRITE = 1, CALIBRATION_FORGET = 2 };
 
 enum calibration_state {
@@ -101,6 +107,7 @@ enum {
 	CALIBRATION_HEADER_LEN = 2,
 	CALIBRATION_FIXED_LEN = 11, /* of the record, before its channels */
 	CALIBRATION_CHANNEL_LEN = 4,
+	SWEEP_HEADER_LEN = 28, /* before its positions */
 
 	MAX_STEPS = 256,
 	MAX_PAYLOAD = APPLY_HEADER_LEN + 4 * MAX_STEPS,
@@ -110,6 +117,8 @@ enum {
 };
 
 enum { MOST_AVERAGING = 7 }; /* 2^7 conversions */
+
+enum { MOST_SWEPT = 24, MOST_SIGNATURES = 256 }; /* of a SWEEP */
 
 #define SILENCE_MS 2000u  /* without a sound frame while anything is on */
 #define MAX_BUSY_MS 1000u /* longest run of one request */

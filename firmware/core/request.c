@@ -5,6 +5,7 @@
 #include "measure.h"
 #include "message.h"
 #include "socket.h"
+#include "sweep.h"
 
 /* A request being answered. */
 struct request {
@@ -304,6 +305,8 @@ static enum refusal dispatch(struct request *r, uint8_t version, uint8_t type, c
 		return measure(r);
 	case TYPE_CALIBRATION:
 		return calibration(r);
+	case TYPE_SWEEP:
+		return sweep(r->payload, r->length, &r->reply, &r->detail);
 	default:
 		return refuse(r, BAD_TYPE, type);
 	}

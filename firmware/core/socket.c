@@ -58,7 +58,7 @@ static uint16_t switch_bits(const uint8_t *positions, uint8_t count, uint32_t wo
 	return bits;
 }
 
-static void drive(uint32_t dir, uint32_t level)
+void socket_drive(uint32_t dir, uint32_t level)
 {
 	now.driven = dir;
 	board_drive(dir, level & dir);
@@ -102,7 +102,7 @@ void socket_safe(enum safe_cause cause)
 		now.safe_cause = (uint8_t)cause;
 	}
 	/* Drives first: a driven pin of a chip without power would feed it through its clamps. */
-	drive(0, 0);
+	socket_drive(0, 0);
 	supply(0, 0, 0);
 	socket_rails(RAIL_OFF, RAIL_OFF);
 }
@@ -199,7 +199,7 @@ enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)
 
 enum refusal socket_power(uint8_t high, uint32_t low, uint16_t limit_ma)
 {
-	drive(0, 0);
+	socket_drive(0, 0);
 	supply(0, 0, 0);
 	/* Set up anew: it may have lost its setting unseen. */
 	if (high != 0 && monitored && !board_monitor()) {
@@ -246,7 +246,7 @@ enum refusal socket_wait_us(uint16_t us)
 void socket_step(uint8_t bias, uint8_t load, uint32_t dir, uint32_t level)
 {
 	socket_rails(bias, load);
-	drive(dir, level);
+	socket_drive(dir, level);
 }
 
 /* Steps with one direction, which is driven already: the loop that the speed of
@@ -267,7 +267,7 @@ __attribute__((noinline)) static const uint8_t *run_levels(const uint8_t *at, ui
 static const uint8_t *run_directions(const uint8_t *at, uint16_t count, uint16_t settle_us, uint8_t *samples)
 {
 	for (; count > 0; count--) {
-		drive(get_u32(at), get_u32(at + 4));
+		socket_drive(get_u32(at), get_u32(at + 4));
 		at += 8;
 		if (settle_us > 0) {
 			board_wait_us(settle_us);
@@ -287,7 +287,7 @@ static enum refusal run_slow(const struct steps *steps, const uint8_t **at, uint
 		dir = get_u32(*at);
 		*at += 4;
 	}
-	drive(dir, get_u32(*at));
+	socket_drive(dir, get_u32(*at));
 	*at += 4;
 	refusal = socket_wait_us(steps->settle_us);
 	if (refusal == ACCEPTED) {
@@ -307,7 +307,7 @@ enum refusal socket_apply(const struct steps *steps, uint8_t *samples)
 		run = (uint16_t)(GUARD_US / (steps->settle_us + (steps->directions ? DIRECTION_US : LEVEL_US)) + 1);
 	}
 	if (!steps->directions) {
-		drive(steps->direction, get_u32(at));
+		socket_drive(steps->direction, get_u32(at));
 	}
 	while (left > 0) {
 		if (run > left) {

@@ -1,5 +1,6 @@
 /* The socket: what is driven and switched on it, and what must never be. All
- * writes to the socket go through here. */
+ * writes to the socket go through here, but that sweep.c and pattern.c toggle what
+ * is driven themselves, for speed. */
 #ifndef SOCKET_H
 #define SOCKET_H
 
@@ -64,6 +65,9 @@ struct steps {
 	uint32_t direction; /* of all steps; not used with directions */
 	bool directions;
 };
+
+/* Drives the positions of dir, as socket_may_drive allows, to their bits of level. */
+void socket_drive(uint32_t dir, uint32_t level);
 
 /* Sets both rails and drives, as socket_may_drive allows. */
 void socket_step(uint8_t bias, uint8_t load, uint32_t dir, uint32_t level);

@@ -6,6 +6,10 @@
 #include "pins.h"
 #include "revision_a.h"
 
+/* For what the core calls in loops whose speed matters: link-time optimisation
+ * alone would not put it into more than one of them. */
+#define IN_LOOPS inline __attribute__((always_inline))
+
 enum { CYCLES_PER_US = F_CPU / 1000000, CYCLES_PER_LOOP = 4 };
 
 static const uint8_t high_switches[] = REVISION_A_HIGH_SWITCHES;
@@ -25,9 +29,18 @@ const struct board_traits board_traits = {
 	.name = "ATmega2560, revision A",
 };
 
+/* A shift by bytes would move them all. */
+union bytes {
+	uint32_t word;
+	uint8_t byte[4];
+};
+
 static inline uint8_t byte_of(uint32_t word, uint8_t n)
 {
-	return (uint8_t)(word >> (8 * n));
+	union bytes of;
+
+	of.word = word;
+	return of.byte[n];
 }
 
 void board_level(uint32_t level)
@@ -52,14 +65,36 @@ void board_drive(uint32_t dir, uint32_t level)
 	DDRB |= byte_of(dir, 3);
 }
 
-uint32_t board_sample(void)
+/* A 1 written to PINx toggles the bit of PORTx. */
+IN_LOOPS void board_flip(uint32_t word)
 {
-	uint8_t l9 = PINC & SIX;
-	uint8_t r9 = PINB & SIX;
-	uint8_t l1 = PINF;
-	uint8_t r1 = PINK;
+	PINA = byte_of(word, 0);
+	PINC = byte_of(word, 1);
+	PINL = byte_of(word, 2);
+	PINB = byte_of(word, 3);
+}
 
-	return l1 | (uint32_t)l9 << 8 | (uint32_t)r1 << 16 | (uint32_t)r9 << 24;
+/* The port bit of a position that is not driven is 0. */
+IN_LOOPS uint32_t board_levels(void)
+{
+	union bytes set;
+
+	set.byte[0] = PORTA;
+	set.byte[1] = PORTC & SIX;
+	set.byte[2] = PORTL;
+	set.byte[3] = PORTB & SIX;
+	return set.word;
+}
+
+IN_LOOPS uint32_t board_sample(void)
+{
+	union bytes read;
+
+	read.byte[1] = PINC & SIX;
+	read.byte[3] = PINB & SIX;
+	read.byte[0] = PINF;
+	read.byte[2] = PINK;
+	return read.word;
 }
 
 void board_rails(uint8_t bias, uint8_t load)
@@ -109,6 +144,14 @@ bool board_lines_hold(void)
 
 	return ((PINH ^ PORTH) & HIGH_SWITCHES) == 0 && ((PING ^ PORTG) & rails) == 0 &&
 	       ((PINC ^ PORTC) & (LATCH_DATA | LATCH_SHIFT)) == 0 && ((PIND ^ PORTD) & LATCH_STORE) == 0;
+}
+
+/* A cycle is 1/16 µs. */
+IN_LOOPS void board_wait_16ths(uint16_t n)
+{
+	if (n > 0) {
+		_delay_loop_2((uint16_t)((n - 1) / CYCLES_PER_LOOP + 1));
+	}
 }
 
 void board_wait_us(uint16_t us)

@@ -83,16 +83,25 @@ static void check_socket(void)
 void board_drive(uint32_t dir, uint32_t level)
 {
 	fake.dir = dir;
-	fake.level = level;
-	fake.drives++;
-	check_socket();
+	board_level(level);
 }
 
 void board_level(uint32_t level)
 {
 	fake.level = level;
+	fake.history[fake.drives % FAKE_HISTORY] = level;
 	fake.drives++;
 	check_socket();
+}
+
+void board_flip(uint32_t word)
+{
+	board_level(fake.level ^ word);
+}
+
+uint32_t board_levels(void)
+{
+	return fake.level;
 }
 
 /* An empty socket: the supply and what is driven read so, the rest follows the stronger rail. */
@@ -183,6 +192,13 @@ void board_wait_us(uint16_t us)
 		fake_fail("waits for 0 or for more than 1000 µs at once");
 	}
 	fake.us += us;
+}
+
+void board_wait_16ths(uint16_t n)
+{
+	fake.sixteenths += n;
+	fake.us += fake.sixteenths / 16;
+	fake.sixteenths %= 16;
 }
 
 bool board_button(void)

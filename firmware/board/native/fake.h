@@ -10,7 +10,7 @@
 
 #include "board.h"
 
-enum { FAKE_LINE = 16384 };
+enum { FAKE_LINE = 16384, FAKE_HISTORY = 4096 };
 
 struct fake {
 	/* The socket as the core left it. */
@@ -18,7 +18,8 @@ struct fake {
 	uint8_t bias, load;
 	uint8_t high_bits;
 	uint16_t low_bits;
-	uint32_t drives; /* calls of board_drive and board_level */
+	uint32_t drives; /* calls of board_drive, board_level and board_flip */
+	uint32_t history[FAKE_HISTORY]; /* levels after each of them, modulo their number */
 	uint8_t channel;
 	uint8_t kept[BOARD_KEEPS]; /* inverted, so that a new board's is erased */
 
@@ -26,6 +27,7 @@ struct fake {
 	uint16_t current;    /* 10 µA, while a high-side switch is closed */
 	uint32_t trip_after; /* drives after which the current is 200 mA; 0 never */
 	uint64_t us;         /* the clock, µs; waiting turns it too */
+	uint32_t sixteenths; /* of a µs, beside it */
 	bool button;
 	bool monitor_silent;
 	bool lines_stuck; /* do not read back as set */

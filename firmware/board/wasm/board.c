@@ -27,6 +27,8 @@ EXPORT("fw_rx_capacity") uint32_t fw_rx_capacity(void);
 EXPORT("fw_rx") void fw_rx(uint32_t length);
 EXPORT("fw_poll") void fw_poll(void);
 
+enum { TOLD_16THS = 50 * 16 };
+
 enum { RX_CAPACITY = 2048, TX_CAPACITY = 2048 };
 
 enum { SUPPLY_MV = 5000, CONVERSION_US = 26, TOP = 1023 };
@@ -54,7 +56,8 @@ static uint8_t tx[TX_CAPACITY];
 static uint32_t tx_length;
 static uint32_t now_ms; /* the time, as last asked for */
 static bool time_passed; /* it may not be the time any more */
-static uint32_t driven;
+static uint32_t driven, levels;
+static uint32_t passed_16ths; /* of a µs, that the host was not told of yet */
 static uint8_t reset_cause;
 static uint16_t boot_id;
 static uint8_t channel;
@@ -63,12 +66,23 @@ static uint8_t kept[BOARD_KEEPS]; /* what is not erased, inverted: all is, at th
 void board_drive(uint32_t dir, uint32_t level)
 {
 	driven = dir;
-	env_drive(dir, level);
+	board_level(level);
 }
 
 void board_level(uint32_t level)
 {
+	levels = level;
 	env_drive(driven, level);
+}
+
+void board_flip(uint32_t word)
+{
+	board_level(levels ^ word);
+}
+
+uint32_t board_levels(void)
+{
+	return levels;
 }
 
 uint32_t board_sample(void)
@@ -131,6 +145,16 @@ void board_wait_us(uint16_t us)
 {
 	env_wait_us(us);
 	time_passed = true;
+}
+
+/* The host is told now and then, for a call of it takes longer than a step. */
+void board_wait_16ths(uint16_t n)
+{
+	passed_16ths += n;
+	if (passed_16ths >= TOLD_16THS) {
+		board_wait_us((uint16_t)(passed_16ths / 16));
+		passed_16ths %= 16;
+	}
 }
 
 bool board_button(void)

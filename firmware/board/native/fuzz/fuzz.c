@@ -73,7 +73,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 			break;
 		case 2: /* a sound request of a type that is known */
 			body[0] = PROTOCOL_VERSION;
-			body[1] = (uint8_t)(1 + next(&e) % 8);
+			body[1] = (uint8_t)(1 + next(&e) % 10);
 			body[2] = next(&e);
 			n = next_bytes(&e, body + HEADER_LEN, 255);
 			fake_put(wire, fake_frame(body, HEADER_LEN + n, wire));

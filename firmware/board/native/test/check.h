@@ -28,5 +28,6 @@ void test_exchanges(void);
 void test_line(void);
 void test_safety(void);
 void test_measure(void);
+void test_sweep(void);
 
 #endif

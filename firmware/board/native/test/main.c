@@ -103,5 +103,6 @@ int main(int argc, char **argv)
 	test_line();
 	test_safety();
 	test_measure();
+	test_sweep();
 	return 0;
 }

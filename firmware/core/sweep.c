@@ -1,0 +1,259 @@
+/* From one code of a count to the next, what changes depends on the lowest bit
+ * that is 1 in the number of the step alone: in a Gray code that bit, in a binary
+ * one it and all below. So there is a word to flip for each, and a step looks one
+ * up. */
+#include "sweep.h"
+
+#include "board.h"
+#include "signature.h"
+#include "socket.h"
+
+enum {
+	GUARD_US = 200,    /* longest time between two looks at the current, to a first order */
+	STEP_16THS = 5 * 16 /* what a step takes beside its settling, in 1/16 µs */
+};
+
+/* A sweep as SPEC.md lays it out. */
+struct layout {
+	bool gray;
+	uint8_t pins;
+	uint16_t settle; /* 1/16 µs */
+	uint32_t direction, level, start, count;
+	uint16_t block;
+	uint32_t mask;
+	const uint8_t *positions;
+};
+
+/* Words to flip, by the lowest bit that is 1 in the number of the step; the last
+ * is for all the bits above those that are swept. */
+static uint32_t flips[MOST_SWEPT + 1];
+
+static bool read_layout(struct layout *s, const uint8_t *payload, uint16_t length)
+{
+	if (length < SWEEP_HEADER_LEN) {
+		return false;
+	}
+	s->gray = (payload[0] & SWEEP_GRAY) != 0;
+	s->pins = payload[1];
+	s->settle = get_u16(payload + 2);
+	s->direction = get_u32(payload + 4);
+	s->level = get_u32(payload + 8);
+	s->start = get_u32(payload + 12);
+	s->count = get_u32(payload + 16);
+	s->block = get_u16(payload + 20);
+	s->mask = get_u32(payload + 24);
+	s->positions = payload + SWEEP_HEADER_LEN;
+	return (payload[0] & ~SWEEP_GRAY) == 0 && get_u16(payload + 22) == 0 && s->pins >= 1 && s->pins <= MOST_SWEPT &&
+	       length - SWEEP_HEADER_LEN == s->pins && s->count > 0 && s->block > 0;
+}
+
+/* Whether a sweep may run, as far as its positions go; swept becomes their word. */
+static enum refusal may_sweep(const struct layout *s, uint32_t *swept, uint32_t *detail)
+{
+	bool missing = false;
+	enum refusal refusal;
+	uint8_t i;
+
+	*swept = 0;
+	for (i = 0; i < s->pins; i++) {
+		uint32_t bit = position_bit(s->positions[i]);
+
+		if (*swept & bit) {
+			return BAD_PAYLOAD;
+		}
+		missing = missing || bit == 0;
+		*swept |= bit;
+	}
+	*detail = ((s->direction | s->mask) & ~board_traits.positions) | (*swept & ~s->direction);
+	if (missing || *detail != 0) {
+		return BAD_POSITION;
+	}
+	refusal = socket_may_drive(s->direction, detail);
+	if (refusal != ACCEPTED) {
+		return refusal;
+	}
+	*detail = 0;
+	return socket_now()->high == 0 ? NOT_POWERED : ACCEPTED;
+}
+
+static enum refusal may_take(const struct layout *s, uint32_t *detail)
+{
+	*detail = MOST_SIGNATURES;
+	if ((s->count - 1) / s->block >= MOST_SIGNATURES) {
+		return LIMIT;
+	}
+	*detail = MAX_BUSY_MS;
+	return s->count > MAX_BUSY_MS * UINT32_C(16000) / (STEP_16THS + (uint32_t)s->settle) ? LIMIT : ACCEPTED;
+}
+
+/* Fills flips, and gives the levels of the swept positions in the first step. */
+static uint32_t prepare(const struct layout *s)
+{
+	uint32_t code = s->gray ? s->start ^ s->start >> 1 : s->start;
+	uint32_t level = 0, below = 0;
+	uint8_t i;
+
+	for (i = 0; i < s->pins; i++) {
+		uint32_t bit = position_bit(s->positions[i]);
+
+		if (code & 1) {
+			level |= bit;
+		}
+		code >>= 1;
+		flips[i] = bit | below;
+		if (!s->gray) {
+			below |= bit;
+		}
+	}
+	flips[i] = below;
+	return level;
+}
+
+/* What changes in step 2 × half, half > 0. */
+static inline uint32_t flip_of_even(uint32_t half, uint8_t pins)
+{
+	uint8_t low = (uint8_t)half;
+	uint8_t n = 1;
+
+	for (; low == 0 && n < MOST_SWEPT; low = (uint8_t)half) {
+		half >>= 8;
+		n = (uint8_t)(n + 8);
+	}
+	if (low == 0) {
+		return flips[pins];
+	}
+	for (; (low & 1) == 0; low >>= 1) {
+		n++;
+	}
+	return flips[n < pins ? n : pins];
+}
+
+static uint32_t flip_of(uint32_t i, uint8_t pins)
+{
+	return i & 1 ? flips[0] : flip_of_even(i >> 1, pins);
+}
+
+static inline uint32_t step(uint32_t flip, uint16_t settle, uint32_t mask, uint32_t signature)
+{
+	board_flip(flip);
+	board_wait_16ths(settle);
+	return signature_fold(signature, board_sample() & mask);
+}
+
+/* Steps from number i on, of which the one before is driven: the loop that the
+ * speed of a sweep hangs on. Every second step flips bit 0. Not inlined, so that it
+ * has all registers of the MCU to itself. */
+__attribute__((noinline)) static uint32_t run(uint32_t i, uint8_t count, const struct layout *s, uint32_t signature)
+{
+	uint32_t mask = s->mask;
+	uint32_t half = i >> 1;
+	uint16_t settle = s->settle;
+	uint8_t pins = s->pins;
+
+	if (i & 1) {
+		signature = step(flips[0], settle, mask, signature);
+		half++;
+		count--;
+	}
+	for (; count >= 2; count = (uint8_t)(count - 2)) {
+		signature = step(flip_of_even(half, pins), settle, mask, signature);
+		half++;
+		signature = step(flips[0], settle, mask, signature);
+	}
+	if (count > 0) {
+		signature = step(flip_of_even(half, pins), settle, mask, signature);
+	}
+	return signature;
+}
+
+/* One step that settles longer than the current may go unwatched, or is the first. */
+static enum refusal run_slow(uint32_t flip, const struct layout *s, uint32_t *signature)
+{
+	enum refusal refusal;
+
+	board_flip(flip);
+	refusal = socket_wait_us((uint16_t)((s->settle + 15u) / 16));
+	*signature = signature_fold(*signature, board_sample() & s->mask);
+	return refusal;
+}
+
+/* The steps between two looks at the current. */
+static uint8_t steps_a_look(uint16_t settle)
+{
+	uint32_t a_step = STEP_16THS + (uint32_t)settle;
+
+	return settle > GUARD_US * 16 ? 1 : (uint8_t)(GUARD_US * 16 / a_step + 1);
+}
+
+static enum refusal steps(const struct layout *s, uint8_t **reply)
+{
+	uint8_t most = steps_a_look(s->settle);
+	uint32_t signature = SIGNATURE_START;
+	uint32_t i = s->start, left = s->count;
+	uint16_t in_block = s->block;
+
+	while (left > 0) {
+		enum refusal refusal = ACCEPTED;
+		uint8_t now = most;
+
+		if (in_block < now) {
+			now = (uint8_t)in_block;
+		}
+		if (left < now) {
+			now = (uint8_t)left;
+		}
+		if (left == s->count) { /* it is driven already */
+			now = 1;
+			refusal = run_slow(0, s, &signature);
+		} else if (most == 1) {
+			refusal = run_slow(flip_of(i, s->pins), s, &signature);
+		} else {
+			signature = run(i, now, s, signature);
+		}
+		if (refusal == ACCEPTED) {
+			refusal = socket_guard();
+		}
+		if (refusal != ACCEPTED) {
+			return refusal;
+		}
+		board_watchdog();
+		i += now;
+		left -= now;
+		in_block = (uint16_t)(in_block - now);
+		if (in_block == 0 || left == 0) {
+			*reply = put_u32(*reply, signature);
+			signature = SIGNATURE_START;
+			in_block = s->block;
+		}
+	}
+	return ACCEPTED;
+}
+
+enum refusal sweep(const uint8_t *payload, uint16_t length, uint8_t **reply, uint32_t *detail)
+{
+	struct layout s;
+	uint32_t swept, level;
+	enum refusal refusal;
+
+	*detail = length;
+	if (!read_layout(&s, payload, length)) {
+		return BAD_PAYLOAD;
+	}
+	refusal = may_sweep(&s, &swept, detail);
+	if (refusal == BAD_PAYLOAD) {
+		*detail = length;
+	}
+	if (refusal == ACCEPTED) {
+		refusal = may_take(&s, detail);
+	}
+	if (refusal != ACCEPTED) {
+		return refusal;
+	}
+	level = prepare(&s) | (s.level & ~swept);
+	socket_drive(s.direction, level);
+	refusal = steps(&s, reply);
+	if (refusal != ACCEPTED) {
+		*detail = socket_now()->reason;
+	}
+	return refusal;
+}
