@@ -59,8 +59,11 @@ func notFolder(err error) error {
 // Open finds a type in the built-in library by what a person types.
 func Open(typed string) (part.Type, error) { return Builtin().Open(typed) }
 
-// All parses the whole built-in library.
+// All parses the whole built-in library and gives its logic.
 func All() ([]*part.Part, error) { return Builtin().All() }
+
+// Memories parses the whole built-in library and gives its memories.
+func Memories() ([]*part.Part, error) { return Builtin().Memories() }
 
 // An UnknownPartError says that no definition has the number.
 type UnknownPartError struct {
@@ -113,8 +116,8 @@ func spell(typed string) string {
 	return "74" + m[1] + m[2]
 }
 
-// Open finds a type by its number: 7410, 74LS51, 54LS51, 4011B, 74HC4075, or for
-// short LS51 and 51. Where the number names no family, the part's first family is
+// Open finds a type by its number: 7410, 74LS51, 54LS51, 4011B, 74HC4075,
+// 2114, 27C64, or for short LS51 and 51. Where the number names no family, the part's first family is
 // taken if all families have the same pins and function, and a *FamilyError asks
 // for it if not.
 func (l *Library) Open(typed string) (part.Type, error) {
@@ -179,9 +182,21 @@ func (l *Library) Find(number string) (*part.Part, error) {
 	return nil, nil
 }
 
-// All parses every definition, in the order of the numbers; a part that stands
-// in several folders is taken from the first.
+// All parses every definition and gives those of logic, in the order of the
+// numbers; a part that stands in several folders is taken from the first.
 func (l *Library) All() ([]*part.Part, error) {
+	all, err := l.parse()
+	return slices.DeleteFunc(all, (*part.Part).Memory), err
+}
+
+// Memories parses every definition and gives those of memories, as All does of logic.
+func (l *Library) Memories() ([]*part.Part, error) {
+	all, err := l.parse()
+	return slices.DeleteFunc(all, func(p *part.Part) bool { return !p.Memory() }), err
+}
+
+// parse parses every definition, in the order of the numbers.
+func (l *Library) parse() ([]*part.Part, error) {
 	var all []*part.Part
 	seen := map[string]string{}
 	for _, f := range l.folders {

@@ -8,14 +8,15 @@ import (
 
 // A builder makes one variant from its statements.
 type builder struct {
-	src   *source
-	block *block
-	v     *Variant
-	part  *Part
-	pinAt map[string]line // where each pin got its role, for messages
-	items []statement     // equations, tables, registers and buses
-	later []statement     // never and unstable: they need the names
-	head  line
+	src    *source
+	block  *block
+	v      *Variant
+	part   *Part
+	pinAt  map[string]line // where each pin got its role, for messages
+	items  []statement     // equations, tables, registers and buses
+	later  []statement     // never and unstable: they need the names
+	memory map[string]line // the statements of a memory by what they say
+	head   line
 }
 
 // build makes the part of a block, with all its variants.
@@ -43,6 +44,11 @@ func (s *source) build(b *block) (*Part, error) {
 	}
 	if p.Source == "" {
 		return nil, s.errorAt(b.head, 1, "part %s has no source statement: name the data book, or write source \"from memory\"", b.number)
+	}
+	for _, v := range p.Variants {
+		if (v.Memory != nil) != p.Memory() || p.Memory() && p.Kind != "memory" {
+			return nil, s.errorAt(b.head, 1, "part %s is a memory in one of its variants: all must be, with kind memory", b.number)
+		}
 	}
 	seen := map[*Family]bool{}
 	for _, f := range p.Families() {
@@ -119,6 +125,9 @@ func (b *builder) run(statements []statement, hasVariants bool) error {
 	if err := b.checkPins(); err != nil {
 		return err
 	}
+	if b.memory != nil {
+		return b.buildMemory()
+	}
 	return b.buildLogic()
 }
 
@@ -148,6 +157,8 @@ func (b *builder) statement(st statement) error {
 		return b.pack(st)
 	case "=", "table", "register", "bus":
 		b.items = append(b.items, st)
+	case "memory", "address", "data", "select", "write", "enable", "rows", "access", "refresh", "strobe", "inverted":
+		b.keepMemory(l)
 	case "never", "unstable", "stable":
 		b.later = append(b.later, st)
 	case "end":

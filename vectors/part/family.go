@@ -1,6 +1,9 @@
 package part
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // A Technology is how a family's inputs and outputs behave electrically.
 type Technology uint8
@@ -10,7 +13,8 @@ const (
 	TTL      Technology = iota // multi-emitter inputs: 74, 74H, 74L, 74S
 	TTLDiode                   // diode or PNP inputs: 74LS, 74ALS, 74AS, 74F
 	CMOS                       // CMOS input levels: 4000B, 4000UB, 74C, 74HC
-	CMOSTTL                    // CMOS with TTL input levels: 74HCT
+	CMOSTTL                    // CMOS with TTL input levels: 74HCT, and memories
+	NMOS                       // N-channel MOS with TTL levels: memories
 )
 
 // Bipolar tells whether the family's inputs source current when held low.
@@ -73,12 +77,25 @@ var Families = []*Family{
 	{"4000UB", "CMOS, unbuffered", CMOS, 4.0, 1.0, 0.0003, 0.0003, [3]OutputLimits{{0.4, 0.44, 4.6, 0.44}, {0.4, 3.2, 4.6, 0.44}, {0.4, 0.44, 4.6, 0.44}}, memory},
 }
 
+// MemoryFamilies are the families of memories that are marked with their number
+// alone. Bipolar memories with 7400 numbers are of the families 74, 74S and 74LS.
+// Their classes are not those of logic: standard is what every part keeps, buffer
+// the 4-bit static RAM of 1,024 words and what came after it, bus the 64K dynamic RAM.
+//
+// Source: from memory of the memory data books, 0 to 70 °C: VIH and VIL are the
+// strictest of the parts in the library (dynamic RAM, and the first static RAM).
+var MemoryFamilies = []*Family{
+	{"TTL", "bipolar memory", TTLDiode, 2.0, 0.8, 0.040, 0.4, [3]OutputLimits{{0.5, 16, 2.4, 2.0}, {0.5, 16, 2.4, 2.0}, {0.5, 16, 2.4, 2.0}}, memory},
+	{"NMOS", "N-channel MOS memory", NMOS, 2.4, 0.65, 0.010, 0.010, [3]OutputLimits{{0.45, 1.9, 2.2, 0.1}, {0.4, 2.1, 2.4, 1.0}, {0.4, 4.2, 2.4, 5.0}}, memory},
+	{"CMOS", "CMOS memory", CMOSTTL, 2.2, 0.65, 0.010, 0.010, [3]OutputLimits{{0.4, 2.0, 2.4, 0.4}, {0.4, 2.1, 2.4, 1.0}, {0.4, 4.2, 2.4, 5.0}}, memory},
+}
+
 const memory = "from memory"
 
 // FamilyByName finds a family by its name ("74LS"), or by the letters alone ("LS", "B"); nil if there is none.
 func FamilyByName(name string) *Family {
 	name = strings.ToUpper(name)
-	for _, f := range Families {
+	for _, f := range slices.Concat(Families, MemoryFamilies) {
 		if name == f.Name || name != "" && (name == strings.TrimPrefix(f.Name, "74") || name == strings.TrimPrefix(f.Name, "4000")) {
 			return f
 		}
@@ -91,12 +108,19 @@ func (f *Family) Series4000() bool { return strings.HasPrefix(f.Name, "4000") }
 
 // TypeName writes a part number as this family marks it: 7400 in 74LS is
 // 74LS00, 4011 in 4000B is 4011B, 4075 in 74HC is 74HC4075. A driver of the 75
-// series is marked with its number alone.
+// series is marked with its number alone, and so is a memory, but for the C of a
+// CMOS EPROM: 27C64.
 func (f *Family) TypeName(number string) string {
 	if f.Series4000() {
 		return number + strings.TrimPrefix(f.Name, "4000")
 	}
 	if seriesDriver.MatchString(number) {
+		return number
+	}
+	if slices.Contains(MemoryFamilies, f) {
+		if digits, ok := strings.CutPrefix(number, "27"); ok && f.Name == "CMOS" {
+			return "27C" + digits
+		}
 		return number
 	}
 	return f.Name + strings.TrimPrefix(number, "74")

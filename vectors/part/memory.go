@@ -1,6 +1,9 @@
 package part
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // A Memory is how a memory part is organised, controlled and timed: what logic
 // definitions say in equations. A ROM is read only. Pin numbers count from 1.
@@ -12,18 +15,23 @@ type Memory struct {
 	DataIn      []int // pins, bit 0 first; empty for ROMs
 	DataOut     []int // pins, bit 0 first; those of DataIn where inputs and outputs are common
 
-	Select      []Control // all must be active for a cycle; none in a DynamicRAM, which RAS and CAS select
-	Write       *Control  // nil for ROMs
-	Enable      *Control  // of the outputs; nil where there is none
-	RAS, CAS    *Control  // row and column address strobes of a DynamicRAM, else nil
-	RowBits     int       // of the word's address, the low bits: rows of the array as a bitmap shows it
-	ColumnBits  int       // of the word's address, above the row's
-	Inverted    bool      // reads the complement of what was written
-	Access      time.Duration
-	WritePulse  time.Duration // shortest, of the slowest grade; 0 for ROMs
-	RefreshRows int           // rows to be strobed, 0 for all but DynamicRAM
+	Select   []Control // all must be active for a cycle; none in a DynamicRAM, which RAS and CAS select
+	Write    *Control  // nil for ROMs
+	Enable   *Control  // of the outputs; nil where there is none
+	RAS, CAS *Control  // row and column address strobes of a DynamicRAM, else nil
 
-	RefreshWithin time.Duration // the time within which all of them must be
+	// The array as a bitmap shows it. Row and Column list bits of the word's
+	// address, the least significant first; usually the low bits are the row. A
+	// DynamicRAM takes its rows with RAS, and Row is then always the low bits.
+	RowBits, ColumnBits int
+	Row, Column         []int
+
+	Inverted   bool          // reads the complement of what was written
+	Access     time.Duration // from address to output, of the slowest grade
+	WritePulse time.Duration // shortest, of the slowest grade; 0 for ROMs
+
+	RefreshRows   int           // rows to be strobed, 0 for all but a DynamicRAM
+	RefreshWithin time.Duration // in which each of them must be
 }
 
 // A MemoryKind is how a memory keeps its words.
@@ -34,14 +42,14 @@ const (
 	StaticRAM MemoryKind = iota
 	DynamicRAM
 	PROM  // bipolar, with fuses
-	EPROM // erasable by ultraviolet light, and its one-time and mask-programmed twins
+	EPROM // erasable by ultraviolet light, and its twins without a window
 )
 
 func (k MemoryKind) String() string {
 	return [...]string{"static RAM", "dynamic RAM", "PROM", "EPROM"}[k]
 }
 
-// ROM tells whether the memory is only read by the adapter.
+// ROM tells whether the memory is only ever read.
 func (k MemoryKind) ROM() bool { return k == PROM || k == EPROM }
 
 // A Control is a control pin with the level at which it acts.
@@ -49,3 +57,12 @@ type Control struct {
 	Pin    int
 	Active bool // true: high
 }
+
+// CommonData tells whether the data go in and out at the same pins.
+func (m *Memory) CommonData() bool { return slices.Equal(m.DataIn, m.DataOut) }
+
+// AddressBits is the width of a word's address.
+func (m *Memory) AddressBits() int { return m.RowBits + m.ColumnBits }
+
+// Memory tells whether the part is a memory, which has no Logic.
+func (p *Part) Memory() bool { return len(p.Variants) > 0 && p.Variants[0].Memory != nil }

@@ -70,6 +70,8 @@ var keywords = map[string]string{
 	"variant": "", "package": "", "inputs": "", "outputs": "", "bidirectional": "", "external": "", "expander": "",
 	"tie": "", "schmitt": "", "pull-up": "", "load": "", "drive": "", "bus": "", "gate": "", "end": "", "table": "",
 	"register": "", "never": "", "unstable": "", "stable": "",
+	"memory": "", "address": "", "data": "", "select": "", "write": "", "enable": "", "rows": "", "access": "",
+	"refresh": "", "strobe": "", "inverted": "",
 }
 
 // keyword gives the keyword a line begins with: hyphens are symbols to the

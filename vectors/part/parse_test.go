@@ -149,6 +149,8 @@ func TestTypeNamesOfTheCMOSSeries(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	f.Add(inverter)
 	f.Add(strings.Replace(inverter, "    #Y = !#A\n", "    table\n        #A | #Y\n        H  | L\n        L | TOGGLE\n", 1))
+	f.Add(staticRAM)
+	f.Add(dynamicRAM)
 	f.Add("part 1 \"\"\nregister a[64]\n on rise a : {a, a} + 3 * (a << a)\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		parts, err := part.Parse("fuzz.part", text)

@@ -9,6 +9,8 @@ var (
 	seriesTTL    = regexp.MustCompile(`^(?:54|74)([A-Z]{0,4})([0-9]{2,6})$`)
 	seriesCMOS   = regexp.MustCompile(`^(?:1)?([45][0-9]{3}|40[0-9]{3})(UB|B|A)?$`)
 	seriesDriver = regexp.MustCompile(`^(?:55|75)([0-9]{3})[AB]?$`)
+	// Memories: 2114, 2102A, 62256LP, 41256, 93425, 82S129, 27C64, each with a speed behind a hyphen.
+	seriesMemory = regexp.MustCompile(`^(?:(27)(C?)([0-9]{2,3})|([1236][0-9]{3}|[2346][1-9][0-9]{3}|93[0-9]{3}|82S[0-9]{2,3}|[45][0-9]{3}))[A-Z]{0,3}(?:-[0-9]{1,3}[A-Z]?)?$`)
 )
 
 // SplitTypeName takes a type number such as 74LS51, 54LS51, 4011B, 14011B or
@@ -37,6 +39,15 @@ func SplitTypeName(typed string) (number string, family *Family, ok bool) {
 	}
 	if m := seriesDriver.FindStringSubmatch(typed); m != nil {
 		return "75" + m[1], FamilyByName("74"), true
+	}
+	if m := seriesMemory.FindStringSubmatch(typed); m != nil {
+		if m[1] == "" {
+			return m[4], nil, true
+		}
+		if m[2] == "" {
+			return m[1] + m[3], nil, true
+		}
+		return m[1] + m[3], FamilyByName("CMOS"), true
 	}
 	return "", nil, false
 }
