@@ -88,8 +88,8 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) error {
 		return err
 	}
 	p.EveryReadback = f.everyReadback
-	for _, m := range assay.Margins(p.Type) {
-		fmt.Fprintf(cmd.ErrOrStderr(), "drive margin: %s; a failure may be the adapter's\n", m)
+	if margins := assay.Margins(p.Type); len(margins) > 0 {
+		fmt.Fprintf(cmd.ErrOrStderr(), "drive margin: %s; a failure may be the adapter's\n", assay.MarginWords(margins))
 	}
 	if f.short {
 		p.Sequence = fault.Shorten(p.Circuit, p.Type.Family, p.Sequence)

@@ -31,17 +31,8 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	if typ.Variant.Refusal != "" {
 		return r.notTested("this part must not be powered in the adapter: " + typ.Variant.Refusal)
 	}
-	if prober, ok := socket.(Prober); ok && p.wants(ContactStage) {
-		seating, err := r.seat(ctx, socket, prober)
-		switch {
-		case err != nil:
-			return r.notTested(unfinished(err))
-		case !seating.Good():
-			r.Seating, r.PinsFailed = &seating, seating.Pins
-			if !seating.powerable(typ.Variant) && !seating.ofAnother(p) {
-				return r.notTested(seating.String())
-			}
-		}
+	if refused := r.contact(ctx, socket, p); refused != nil {
+		return refused
 	}
 	if !p.wants(FunctionStage) && !p.wants(LevelStage) {
 		return r.notTested(r.onlyContact())
@@ -63,6 +54,25 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	return r
 }
 
+// contact finds how the chip lies; the result where it is not to be powered, else nil.
+func (r *Result) contact(ctx context.Context, socket Socket, p Plan) *Result {
+	prober, ok := socket.(Prober)
+	if !ok || !p.wants(ContactStage) {
+		return nil
+	}
+	seating, err := r.seat(ctx, socket, prober)
+	switch {
+	case err != nil:
+		return r.notTested(unfinished(err))
+	case !seating.Good():
+		r.Seating, r.PinsFailed = &seating, seating.Pins
+		if !seating.powerable(p.Type.Variant) && !seating.ofAnother(p) {
+			return r.notTested(seating.String())
+		}
+	}
+	return nil
+}
+
 // onlyContact says what came of the contact stage alone.
 func (r *Result) onlyContact() string {
 	if r.Seating != nil {
@@ -74,16 +84,15 @@ func (r *Result) onlyContact() string {
 // doubt takes back a failure that may be the adapter's: where it cannot drive an
 // input low, a sound chip answers wrongly.
 func (r *Result) doubt() {
-	for _, m := range r.Margins {
-		switch {
-		case r.Verdict != Fail:
-		case m.hopeless():
-			r.Findings = append(r.Findings, r.Reason)
-			r.notTested("the chip answered wrongly, but that may be the adapter's fault: " + m.String())
-		default:
-			r.Findings = append(r.Findings, "the failure may be the adapter's: "+m.String())
-		}
+	if r.Verdict != Fail || len(r.Margins) == 0 {
+		return
 	}
+	if i := slices.IndexFunc(r.Margins, Margin.hopeless); i >= 0 {
+		r.Findings = append(r.Findings, r.Reason)
+		r.notTested("the chip answered wrongly, but that may be the adapter's fault: " + r.Margins[i].String())
+		return
+	}
+	r.Findings = append(r.Findings, "the failure may be the adapter's: "+MarginWords(r.Margins))
 }
 
 // seat finds how the chip lies in the socket, and releases all pins.

@@ -111,6 +111,19 @@ func (m Margin) String() string {
 	return fmt.Sprintf("pin %d: driven low it may stand as high as %.2f V, over VIL of %.1f V", m.Pin, m.Volts, m.VIL)
 }
 
+// MarginWords says margins in one line, the worst one's volts.
+func MarginWords(margins []Margin) string {
+	var pins []int
+	worst := margins[0]
+	for _, m := range margins {
+		pins = append(pins, m.Pin)
+		if m.Volts > worst.Volts {
+			worst = m
+		}
+	}
+	return fmt.Sprintf("driven low, %s may stand as high as %.2f V at worst, over VIL of %.1f V", pinList(pins), worst.Volts, worst.VIL)
+}
+
 // Margins gives the inputs of a type whose worst case the adapter cannot drive low.
 func Margins(t part.Type) (short []Margin) {
 	for _, p := range t.Variant.Pins {
