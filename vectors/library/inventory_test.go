@@ -35,7 +35,9 @@ func TestInventoryIsUpToDate(t *testing.T) {
 	require.True(t, ok, "the README has no place for the inventory")
 	_, after, ok := strings.Cut(rest, inventoryEnd)
 	require.True(t, ok)
-	want := before + inventoryBegin + inventory(t, parts) + inventoryEnd + after
+	memories, err := library.Memories()
+	require.NoError(t, err)
+	want := before + inventoryBegin + inventory(t, parts) + memoryInventory(memories) + inventoryEnd + after
 	if *update {
 		require.NoError(t, os.WriteFile(inventoryFile, []byte(want), 0o644))
 		return
@@ -75,6 +77,34 @@ func inventory(t *testing.T, parts []*part.Part) string {
 		"vectors, has its vectors checked for legality, and has every pin defect injected.\n\n",
 		len(parts), series["7400"], series["4000"], withOracle, 100*withOracle/len(parts), withSymbol)
 	b.WriteString("| number | title | families | kind | checks |\n| --- | --- | --- | --- | --- |\n" + rows + "\n")
+	return b.String()
+}
+
+// memoryInventory lists the memories apart: they have organisation and timing in the place of logic.
+func memoryInventory(memories []*part.Part) string {
+	var b strings.Builder
+	refused := 0
+	rows := ""
+	for _, p := range memories {
+		var names []string
+		for _, f := range p.Families() {
+			names = append(names, f.TypeName(p.Number))
+		}
+		v := p.Variants[0]
+		m := v.Memory
+		notes := fmt.Sprintf("%d pins, %v", len(v.Pins), m.Access)
+		if m.RefreshRows > 0 {
+			notes += fmt.Sprintf(", %d rows within %v", m.RefreshRows, m.RefreshWithin)
+		}
+		if v.Refusal != "" {
+			refused++
+			notes = "refused: " + v.Refusal
+		}
+		rows += fmt.Sprintf("| %s | %s | %s | %d × %d | %s |\n", p.Number, strings.Join(names, " "), m.Kind, m.Words, m.Bits, notes)
+	}
+	fmt.Fprintf(&b, "%d memories, %d of which are refused for their supplies. Their capacity, refresh, pins and places in the socket are\n"+
+		"checked against hand-written tables, the later EPROM and static RAM with an open symbol library.\n\n", len(memories), refused)
+	b.WriteString("| number | marked | kind | words × bits | package and slowest access |\n| --- | --- | --- | --- | --- |\n" + rows + "\n")
 	return b.String()
 }
 
