@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -92,9 +93,9 @@ func memoryInventory(memories []*part.Part) string {
 		}
 		v := p.Variants[0]
 		m := v.Memory
-		notes := fmt.Sprintf("%d pins, %v", len(v.Pins), m.Access)
+		notes := fmt.Sprintf("%d pins, %s", len(v.Pins), spaced(m.Access))
 		if m.RefreshRows > 0 {
-			notes += fmt.Sprintf(", %d rows within %v", m.RefreshRows, m.RefreshWithin)
+			notes += fmt.Sprintf(", %d rows within %v", m.RefreshRows, spaced(m.RefreshWithin))
 		}
 		if v.Refusal != "" {
 			refused++
@@ -106,6 +107,13 @@ func memoryInventory(memories []*part.Part) string {
 		"checked against hand-written tables, the later EPROM and static RAM with an open symbol library.\n\n", len(memories), refused)
 	b.WriteString("| number | marked | kind | words × bits | package and slowest access |\n| --- | --- | --- | --- | --- |\n" + rows + "\n")
 	return b.String()
+}
+
+// spaced writes a time with a space before its unit.
+func spaced(d time.Duration) string {
+	text := d.String()
+	digits := strings.TrimRight(text, "nµms")
+	return digits + " " + text[len(digits):]
 }
 
 // oracleNumbers are the parts whose function is checked against plain Go.
