@@ -82,6 +82,6 @@ safety-critical use.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	var d definitions
 	root.PersistentFlags().StringArrayVar(&d.folders, "library", nil, "a folder of definitions that add to the library or stand in for its own (may be repeated)")
-	root.AddCommand(partsCommand(&d), showCommand(&d), vectorsCommand(&d), testCommand(&d), demoCommand(&d), readCommand(&d), defineCommand(&d), coverageCommand(&d), pullCommand(), adapterCommand(&d))
+	root.AddCommand(partsCommand(&d), showCommand(&d), vectorsCommand(&d), testCommand(&d), demoCommand(&d), readCommand(&d), defineCommand(&d), coverageCommand(&d), pullCommand(), dumpCommand(&d), adapterCommand(&d))
 	return root
 }

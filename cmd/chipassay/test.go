@@ -18,6 +18,7 @@ import (
 	"chipassay/host/virtual"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
+	"chipassay/vectors/march"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
@@ -29,7 +30,7 @@ const virtualAdapter = "virtual"
 type testFlags struct {
 	definitions                           *definitions
 	adapter, family, dateCode, note, html string
-	chip                                  string
+	chip, march                           string
 	defects                               []string
 	only                                  []string
 	short, everyReadback                  bool
@@ -64,6 +65,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.StringSliceVar(&f.only, "only", nil, "only these stages: contact, function, levels; without function no chip passes")
 	flags.BoolVar(&f.short, "short", false, "a quick look: the fewest vectors that show every modelled fault")
 	flags.BoolVar(&f.everyReadback, "every-readback", false, "send every readback over the line instead of signatures")
+	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …")
 	flags.IntVar(&f.runs, "repeat", 1, "how often to test, to find what fails only sometimes")
 	flags.DurationVar(&f.soak, "soak", 0, "test again and again for so long: 30s, 10m")
 	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket")
@@ -79,6 +81,9 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) error {
 	sheet, err := f.sheet(typed)
 	if err != nil {
 		return err
+	}
+	if sheet.Result.Type.Variant.Memory != nil {
+		return f.testMemory(cmd, sheet)
 	}
 	p, err := f.definitions.plan(sheet.Result.Type)
 	if err != nil {

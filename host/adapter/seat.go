@@ -121,6 +121,11 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 // PowerOff makes the socket safe: positions released, rails off, supply open.
 func (s *Seat) PowerOff(ctx context.Context) error { return s.adapter.safe(ctx) }
 
+// Rails sets the rails and leaves all else as it is.
+func (s *Seat) Rails(ctx context.Context, bias, load Rail) error {
+	return s.setRails(ctx, protocol.Rails{Bias: protocol.Rail(bias), Load: protocol.Rail(load)})
+}
+
 // ApplyRails is Apply with the load rail set too.
 func (s *Seat) ApplyRails(ctx context.Context, steps []stimulus.Step, bias, load Rail) ([]part.Pins, error) {
 	return s.apply(ctx, steps, protocol.Rails{Bias: protocol.Rail(bias), Load: protocol.Rail(load)})

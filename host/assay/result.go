@@ -62,11 +62,12 @@ type Result struct {
 	Findings     []string // what is wrong, in the bench's words
 	GatesSound   []string // gates without an error, where the part has named gates
 	GatesFailed  []string
-	Margins      []Margin // inputs that the adapter may not drive to a valid low
-	Levels       *Levels  // nil where the adapter cannot measure
-	Grade        Grade    // empty where no levels were measured
-	GradeReasons []string // why it is not the best
-	NotTested    []string // what this assay cannot tell
+	Margins      []Margin      // inputs that the adapter may not drive to a valid low
+	Levels       *Levels       // nil where the adapter cannot measure
+	Grade        Grade         // empty where no levels were measured
+	GradeReasons []string      // why it is not the best
+	Memory       *MemoryResult // of a march test, or nil
+	NotTested    []string      // what this assay cannot tell
 	Cautions     []string
 
 	SupplyCurrentMA  float64 // at the end of power-up; negative where it was not measured

@@ -1,0 +1,359 @@
+package assay
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/protocol"
+	"chipassay/vectors/march"
+	"chipassay/vectors/part"
+)
+
+// A MemorySocket is a Socket whose adapter runs programs by itself. *adapter.Seat is one.
+type MemorySocket interface {
+	Socket
+	Program(driven, level part.Pins, settle time.Duration) *adapter.Program
+	// Rails sets the rails and leaves all else as it is.
+	Rails(ctx context.Context, bias, load adapter.Rail) error
+}
+
+// A MemoryPlan is how a memory is tested.
+type MemoryPlan struct {
+	Type part.Type
+	Only []Stage
+	Test march.Test
+	// Progress, where it is set, is told how much of the test is done, 0 to 1.
+	Progress func(done float64)
+}
+
+// A MemoryResult is what a march test found.
+type MemoryResult struct {
+	Test         string // name, notation and length
+	Passes       []string
+	Shape        march.Shape
+	Failures     []march.Failure // the first MaxCellErrors
+	FailureCount int             // of reads
+
+	main, last []march.Failure // of the runs of the test, and of the short one after it
+}
+
+// MaxCellErrors is how many failing reads are kept, for the bitmap and the diagnosis.
+const MaxCellErrors = 8192
+
+// A pass is one run of a march test over the memory.
+type pass struct {
+	test       march.Test
+	background uint32
+	order      march.AddressOrder
+	bias       adapter.Rail
+	short      bool // the last one
+}
+
+func (p pass) String() string {
+	rail := map[adapter.Rail]string{adapter.High: "high", adapter.Low: "low"}[p.bias]
+	return fmt.Sprintf("%s %v, background %b, %s, bias rail %s", p.test.Name, p.test, p.background, p.order.Name, rail)
+}
+
+// operations counts the reads and writes of a pass.
+func (p pass) operations(m *part.Memory) int { return p.test.Operations() * m.Words }
+
+// passes plans the runs of a test: with each data background, then once more with
+// the short MATS+ in the other address order and under the low bias rail, which
+// shows whether the outputs drive high by themselves.
+func passes(m *part.Memory, v *part.Variant, test march.Test) (all []pass) {
+	orders := march.Orders(m.RowBits, m.ColumnBits)
+	for i, background := range march.Backgrounds(m.Bits) {
+		p := pass{test: test, background: background, order: orders[0], bias: adapter.High}
+		if i == 0 {
+			p.test = test.Retention()
+		}
+		all = append(all, p)
+	}
+	last := pass{test: shortTest(), order: orders[len(orders)-1], bias: adapter.Low, short: true}
+	if v.Pins[m.DataOut[0]-1].Stage == part.OpenCollector {
+		last.bias = adapter.High // they drive low only
+	}
+	return append(all, last)
+}
+
+// shortTest is the test of the last run: the shortest that finds every fault of
+// the address decoder (van de Goor 1991).
+func shortTest() march.Test {
+	t, err := march.ByName("MATS+")
+	if err != nil {
+		panic(err) // it is one of the package's own
+	}
+	return t
+}
+
+// Estimate says how long the test of a memory takes the adapter, to a first order.
+func (p MemoryPlan) Estimate() time.Duration {
+	m := p.Type.Variant.Memory
+	each := 25 * time.Microsecond
+	if m.Kind == part.DynamicRAM {
+		each = 24 * time.Microsecond
+	}
+	total := time.Duration(0)
+	for _, run := range passes(m, p.Type.Variant, p.Test) {
+		total += time.Duration(run.operations(m))*each + time.Duration(run.test.Waits())*retention(m)
+	}
+	return total
+}
+
+// staticRetention is how long a static memory is left alone: a cell whose load is
+// broken forgets within some ten milliseconds (van de Goor 1991).
+const staticRetention = 100 * time.Millisecond
+
+// retention is how long Del waits. A dynamic memory is left without refresh for
+// what its data sheet allows.
+func retention(m *part.Memory) time.Duration {
+	if m.Kind == part.DynamicRAM {
+		return m.RefreshWithin - time.Millisecond
+	}
+	return staticRetention
+}
+
+// RunMemory tests a memory by a march test. Like Run it passes a chip only when
+// every planned read was made and compared.
+func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
+	typ := p.Type
+	m := typ.Variant.Memory
+	plan := Plan{Type: typ, Only: p.Only}
+	r := &Result{
+		Type: typ, SupplyCurrentMA: -1, Started: time.Now(), Definition: typ.Part().File, DefinitionSHA256: typ.Part().SHA256,
+		NotTested: untested(plan), Cautions: typ.Variant.Cautions, Margins: Margins(typ), Comparison: "every readback, by the adapter",
+	}
+	defer func() { r.Duration = time.Since(r.Started) }()
+	if typ.Variant.Refusal != "" {
+		return r.notTested("this part must not be powered in the adapter: " + typ.Variant.Refusal)
+	}
+	runs := passes(m, typ.Variant, p.Test)
+	for _, run := range runs {
+		r.VectorsPlanned += run.operations(m)
+	}
+	r.Method = fmt.Sprintf("%s %v, %dn: %d reads and writes of %d words of %d bits", p.Test.Name, p.Test, p.Test.Operations(),
+		r.VectorsPlanned, m.Words, m.Bits)
+	if refused := r.contact(ctx, socket, plan); refused != nil {
+		return refused
+	}
+	if !plan.wants(FunctionStage) {
+		return r.notTested(r.onlyContact())
+	}
+	r.Memory = &MemoryResult{Test: p.Test.Name, Shape: march.Shape{
+		Words: m.Words, Bits: m.Bits, RowBits: m.RowBits, Multiplexed: m.Kind == part.DynamicRAM,
+	}}
+	if err := r.marches(ctx, socket, p, runs); err != nil {
+		return r.notTested(unfinished(err))
+	}
+	r.judgeMemory(p.Test)
+	r.doubt()
+	r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
+	return r
+}
+
+// marches powers the chip, makes all runs, and switches off whatever happens.
+func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan, runs []pass) (err error) {
+	defer func() {
+		off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
+		defer cancel()
+		if offErr := socket.PowerOff(off); offErr != nil && err == nil {
+			err = fmt.Errorf("the supply could not be switched off, pull the adapter's plug: %w", offErr)
+		}
+	}()
+	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, supplyLimitMA(r.Type.Family)); err != nil {
+		return err
+	}
+	w := marcher{ctx: ctx, bench: memoryBench{socket, r.Type, r.Type.Variant.Memory}, result: r, plan: p}
+	for _, run := range runs {
+		if err := socket.Rails(ctx, run.bias, adapter.Off); err != nil {
+			return err
+		}
+		r.Memory.Passes = append(r.Memory.Passes, run.String())
+		if err := w.march(run); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// A marcher makes the runs of march tests on one memory.
+type marcher struct {
+	ctx    context.Context
+	bench  memoryBench
+	result *Result
+	plan   MemoryPlan
+}
+
+// march makes one run, an element at a time.
+func (w marcher) march(run pass) error {
+	for i, element := range run.test.Elements {
+		if element.Wait {
+			if err := w.wait(run); err != nil {
+				return err
+			}
+			continue
+		}
+		if err := w.element(run, i); err != nil {
+			return err
+		}
+		w.result.VectorsApplied += len(element.Operations) * w.bench.m.Words
+	}
+	return nil
+}
+
+// runBudget is how long a program runs without a word to the host.
+const runBudget = 250 * time.Millisecond
+
+func (w marcher) wait(run pass) error {
+	c := w.bench.program(run.order.Lines)
+	c.Wait(retention(w.bench.m), false)
+	if err := c.Load(w.ctx); err != nil {
+		return err
+	}
+	return w.finish(c, func(adapter.Run) error { return nil })
+}
+
+// element runs one element of a march test and keeps the errors that it finds.
+func (w marcher) element(run pass, number int) error {
+	element := run.test.Elements[number]
+	m := w.bench.m
+	c := w.bench.program(run.order.Lines)
+	c.over(run.order, element.Order == march.Down, func() {
+		for i, operation := range element.Operations {
+			word := march.Word(run.background, operation.Value, m.Bits)
+			if operation.Write {
+				c.write(word)
+			} else {
+				c.Mark(uint8(i))
+				c.expect(word)
+			}
+		}
+	})
+	if err := c.Load(w.ctx); err != nil {
+		return err
+	}
+	before, errors := w.result.VectorsApplied, uint32(0)
+	return w.finish(c, func(now adapter.Run) error {
+		w.result.Memory.FailureCount += int(now.Errors - errors)
+		errors = now.Errors
+		w.tell(before, len(element.Operations), now, run)
+		return w.keep(run, number, now.Output)
+	})
+}
+
+// finish lets a loaded program run to its end.
+func (w marcher) finish(c cycle, each func(adapter.Run) error) error {
+	for {
+		now, err := c.Run(w.ctx, runBudget, len(w.result.Memory.Failures) < MaxCellErrors)
+		if err == nil {
+			err = each(now)
+		}
+		if err != nil || now.Ended {
+			return err
+		}
+		if err := w.ctx.Err(); err != nil {
+			return err
+		}
+	}
+}
+
+// tell reports progress.
+func (w marcher) tell(before, operations int, now adapter.Run, run pass) {
+	if w.plan.Progress == nil {
+		return
+	}
+	words := w.bench.m.Words
+	if !now.Ended {
+		words = int(now.Registers[0])
+		if w.bench.m.Kind == part.DynamicRAM && run.order.Lines[0] == 0 {
+			words = int(now.Registers[1]) << w.bench.m.RowBits
+		} else if w.bench.m.Kind == part.DynamicRAM {
+			words <<= w.bench.m.ColumnBits
+		}
+	}
+	w.plan.Progress(float64(before+words*operations) / float64(w.result.VectorsPlanned))
+}
+
+// keep reads the records of errors that a program put out.
+func (w marcher) keep(run pass, element int, output []byte) error {
+	m := w.bench.m
+	for ; len(output) > 0; output = output[protocol.ErrorRecordLen:] {
+		record, err := protocol.ReadErrorRecord(output)
+		if err != nil {
+			return err
+		}
+		expected := march.Word(run.background, run.test.Elements[element].Operations[record.Mark].Value, m.Bits)
+		seen := uint32(record.Seen)
+		if m.Inverted {
+			seen = ^seen & (1<<m.Bits - 1)
+		}
+		f := march.Failure{
+			Address: w.bench.addressOf(run.order, record.Registers), Expected: expected, Seen: seen,
+			Element: element, Background: run.background, AfterWait: afterWait(run.test, element, int(record.Mark)),
+		}
+		if kept := w.result.Memory; len(kept.Failures) < MaxCellErrors {
+			kept.Failures = append(kept.Failures, f)
+			if run.short {
+				kept.last = append(kept.last, f)
+			} else {
+				kept.main = append(kept.main, f)
+			}
+		}
+	}
+	return nil
+}
+
+// afterWait tells whether nothing was written to a word between a wait and an operation.
+func afterWait(t march.Test, element, operation int) bool {
+	if element == 0 || !t.Elements[element-1].Wait {
+		return false
+	}
+	return !slices.ContainsFunc(t.Elements[element].Operations[:operation], func(o march.Operation) bool { return o.Write })
+}
+
+// judgeMemory says what the failing cells mean.
+func (r *Result) judgeMemory(test march.Test) {
+	m := r.Memory
+	r.FailureCount = m.FailureCount
+	if m.FailureCount == 0 {
+		if r.Seating != nil {
+			r.Verdict, r.Reason = Fail, r.Seating.String()
+			return
+		}
+		r.Verdict = Pass
+		r.Reason = fmt.Sprintf("all %d reads and writes of the march test went right", r.VectorsApplied)
+		return
+	}
+	r.Verdict = Fail
+	findings := march.Classify(m.Shape, test.Retention(), m.main)
+	if len(m.main) == 0 {
+		findings = march.Classify(m.Shape, shortTest(), m.last)
+		r.Findings = append(r.Findings, "only the run with the low bias rail or the other address order fails: an output may not drive high by itself")
+	}
+	for _, f := range findings {
+		r.Findings = append(r.Findings, f.String())
+	}
+	r.Reason = fmt.Sprintf("%d reads were wrong", m.FailureCount)
+	if len(r.Findings) > 0 {
+		r.Reason = r.Findings[0]
+	}
+	r.PinsFailed = r.dataPinsFailed()
+}
+
+// dataPinsFailed are the output pins at which a wrong bit was seen.
+func (r *Result) dataPinsFailed() (pins []int) {
+	var wrong uint32
+	for _, f := range r.Memory.Failures {
+		wrong |= f.Expected ^ f.Seen
+	}
+	for bit, pin := range r.Type.Variant.Memory.DataOut {
+		if wrong>>bit&1 != 0 {
+			pins = append(pins, pin)
+		}
+	}
+	slices.Sort(pins)
+	return pins
+}

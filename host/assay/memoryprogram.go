@@ -1,0 +1,229 @@
+package assay
+
+import (
+	"math/bits"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/march"
+	"chipassay/vectors/part"
+)
+
+// A memoryBench writes the programs by which the adapter reaches a memory's words.
+type memoryBench struct {
+	socket MemorySocket
+	t      part.Type
+	m      *part.Memory
+}
+
+// driven are the pins that the adapter drives between cycles, and idle those of
+// them that are then high: nothing is selected.
+func (b memoryBench) driven() (driven, idle part.Pins) {
+	for _, p := range b.t.Variant.Pins {
+		if p.Role == part.Input {
+			driven = driven.With(p.Number, true)
+			idle = idle.With(p.Number, p.Tied == part.TiedHigh)
+		}
+	}
+	for _, c := range b.controls() {
+		driven, idle = driven.With(c.Pin, true), idle.With(c.Pin, !c.Active)
+	}
+	return driven, idle
+}
+
+func (b memoryBench) controls() (all []part.Control) {
+	all = append(all, b.m.Select...)
+	for _, c := range []*part.Control{b.m.Write, b.m.Enable, b.m.RAS, b.m.CAS} {
+		if c != nil {
+			all = append(all, *c)
+		}
+	}
+	return all
+}
+
+// common tells whether inputs and outputs share their pins.
+func (b memoryBench) common() bool {
+	return len(b.m.DataIn) > 0 && b.m.DataIn[0] == b.m.DataOut[0]
+}
+
+func pinOf(controls ...*part.Control) (pins part.Pins) {
+	for _, c := range controls {
+		if c != nil {
+			pins = pins.With(c.Pin, true)
+		}
+	}
+	return pins
+}
+
+// selects are the pins that select the memory.
+func (b memoryBench) selects() (pins part.Pins) {
+	for _, c := range b.m.Select {
+		pins = pins.With(c.Pin, true)
+	}
+	return pins
+}
+
+// A cycle writes the instructions of single accesses.
+type cycle struct {
+	memoryBench
+	*adapter.Program
+	address, column, in, out adapter.Group
+}
+
+// leastSettle is what a bipolar memory's output is given at least.
+const leastSettle = 500 * time.Nanosecond
+
+// refreshShare is the share of the data sheet's refresh time in which the rows are
+// refreshed: the adapter may be in the middle of a cycle when the time comes.
+const refreshShare = 0.85
+
+// program begins a program with its groups. Lines are the lines of a static
+// memory's address, the one that follows bit 0 of a count first.
+func (b memoryBench) program(lines []int) cycle {
+	driven, idle := b.driven()
+	p := b.socket.Program(driven, idle, max(leastSettle, b.m.Access))
+	c := cycle{memoryBench: b, Program: p}
+	if b.m.Kind == part.DynamicRAM {
+		c.address = p.Group(b.m.Address[:b.m.RowBits])
+		c.column = p.Group(b.m.Address[:b.m.ColumnBits])
+		period := time.Duration(refreshShare * float64(b.m.RefreshWithin))
+		p.Refresh(c.address, bits.Len(uint(b.m.RefreshRows-1)), b.m.RAS.Pin, period)
+	} else {
+		pins := make([]int, len(lines))
+		for i, line := range lines {
+			pins[i] = b.m.Address[line]
+		}
+		c.address = p.Group(pins)
+	}
+	c.out = p.Group(b.m.DataOut)
+	c.in = c.out
+	if len(b.m.DataIn) > 0 && !b.common() {
+		c.in = p.Group(b.m.DataIn)
+	}
+	return c
+}
+
+func (c cycle) flip(pins part.Pins) {
+	if pins != 0 {
+		c.Flip(pins)
+	}
+}
+
+// read opens the memory, does something with its outputs, and closes it.
+func (c cycle) read(look func()) {
+	open := c.selects() | pinOf(c.m.Enable)
+	if c.m.Kind == part.DynamicRAM {
+		c.row()
+		open = pinOf(c.m.CAS, c.m.Enable)
+	}
+	c.flip(open)
+	look()
+	c.flip(open | pinOf(c.m.RAS))
+}
+
+// row opens a row of a dynamic memory and brings the column to the address pins.
+func (c cycle) row() {
+	c.Show(c.address)
+	c.flip(pinOf(c.m.RAS))
+	c.Show(c.column)
+}
+
+// expect reads a word and compares it.
+func (c cycle) expect(word uint32) {
+	if c.m.Inverted {
+		word = ^word
+	}
+	c.Value(c.out, word&(1<<c.m.Bits-1))
+	c.read(func() { c.Check(c.out) })
+}
+
+// write writes a word. With common pins the memory is told to write before its
+// inputs are driven, and its outputs never meet them.
+func (c cycle) write(word uint32) {
+	c.Value(c.in, word&(1<<c.m.Bits-1))
+	switch {
+	case c.m.Kind == part.DynamicRAM: // an early write: the outputs stay released
+		c.give(c.in)
+		c.row()
+		c.flip(pinOf(c.m.Write))
+		c.flip(pinOf(c.m.CAS))
+		c.flip(pinOf(c.m.CAS, c.m.RAS, c.m.Write))
+		if c.common() {
+			c.Release(c.in)
+		}
+	case c.common():
+		c.flip(pinOf(c.m.Write))
+		c.Drive(c.in)
+		c.flip(c.selects())
+		c.pulse()
+		c.flip(c.selects())
+		c.Release(c.in)
+		c.flip(pinOf(c.m.Write))
+	default:
+		c.Show(c.in)
+		c.flip(c.selects())
+		c.flip(pinOf(c.m.Write))
+		c.pulse()
+		c.flip(pinOf(c.m.Write))
+		c.flip(c.selects())
+	}
+}
+
+// give brings a word to the inputs of a dynamic memory.
+func (c cycle) give(in adapter.Group) {
+	if c.common() {
+		c.Drive(in)
+	} else {
+		c.Show(in)
+	}
+}
+
+// pulse waits where a write pulse must be longer than an instruction takes.
+func (c cycle) pulse() {
+	if c.m.WritePulse > leastSettle {
+		c.Pause(c.m.WritePulse)
+	}
+}
+
+// over loops over all words, in ascending order or the other way: of a dynamic
+// memory register 0 is the row and register 1 the column, of a static one
+// register 0 counts.
+func (c cycle) over(order march.AddressOrder, down bool, body func()) {
+	loop := func(register, count int) {
+		if down {
+			c.Loop(register, count-1, 0)
+		} else {
+			c.Loop(register, 0, count-1)
+		}
+	}
+	if c.m.Kind != part.DynamicRAM {
+		loop(0, c.m.Words)
+		c.Latch(c.address, 0)
+		c.Show(c.address)
+		body()
+		c.Next(0)
+		return
+	}
+	row, column := func() { loop(0, 1<<c.m.RowBits); c.Latch(c.address, 0) }, func() { loop(1, 1<<c.m.ColumnBits); c.Latch(c.column, 1) }
+	if order.Lines[0] == 0 { // the row changes with every step
+		column()
+		row()
+		body()
+		c.Next(0)
+		c.Next(1)
+		return
+	}
+	row()
+	column()
+	body()
+	c.Next(1)
+	c.Next(0)
+}
+
+// addressOf gives the word that registers 0 and 1 stand for.
+func (b memoryBench) addressOf(order march.AddressOrder, registers [2]uint16) int {
+	if b.m.Kind == part.DynamicRAM {
+		return int(registers[1])<<b.m.RowBits | int(registers[0])
+	}
+	return order.Address(int(registers[0]))
+}
