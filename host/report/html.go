@@ -79,6 +79,7 @@ type sheetView struct {
 	Failures                          []failureView
 	MoreFailures                      int
 	Package                           drawing
+	Bitmap                            *bitmap // nil where no cell of a memory failed
 	Day                               string
 }
 
@@ -98,6 +99,7 @@ func (s Sheet) view(number int) sheetView {
 		Findings: s.sentences(r.Findings), NotTested: s.sentences(r.NotTested), Cautions: s.sentences(s.cautions()),
 		Gates: s.gates(), ChipFacts: s.chipFacts(), TestFacts: s.testFacts(), OriginFacts: s.originFacts(),
 		MoreFailures: r.FailureCount - min(len(r.Failures), assay.MaxFailures),
+		Bitmap:       bitmapOf(s),
 		Package:      draw(s), Day: r.Started.Format(time.DateOnly),
 	}
 	if s.DateCode != nil {

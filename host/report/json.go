@@ -43,7 +43,8 @@ type sheetJSON struct {
 	Margins           []marginJSON    `json:"margins"`                // inputs that the adapter may not drive to a valid low
 	NotTested         []string        `json:"not_tested"`
 	Cautions          []string        `json:"cautions"`
-	Comparison        string          `json:"comparison"` // every readback, or by signatures
+	Comparison        string          `json:"comparison"`       // every readback, or by signatures
+	Memory            *memoryJSON     `json:"memory,omitempty"` // of a march test
 	Method            string          `json:"method"`
 	SupplyCurrentMA   *float64        `json:"supply_current_ma"` // null where not measured
 	Definition        string          `json:"definition"`
@@ -82,6 +83,40 @@ type marginJSON struct {
 	Name  string  `json:"name"`
 	Volts float64 `json:"volts"` // V, at most, when driven low
 	VIL   float64 `json:"vil"`   // V
+}
+
+// memoryJSON is what a march test found. Addresses count from 0; element is that
+// of the test's run, from 0.
+type memoryJSON struct {
+	Test         string            `json:"test"`
+	Words        int               `json:"words"`
+	Bits         int               `json:"bits"`
+	Runs         []string          `json:"runs"`
+	FailureCount int               `json:"failure_count"` // of reads
+	Failures     []cellFailureJSON `json:"failures"`      // the first mostCellFailures
+}
+
+type cellFailureJSON struct {
+	Address   int    `json:"address"`
+	Expected  uint32 `json:"expected"`
+	Seen      uint32 `json:"seen"`
+	Element   int    `json:"element"`
+	AfterWait bool   `json:"after_wait"`
+}
+
+// mostCellFailures bounds the failing reads that a report lists.
+const mostCellFailures = 256
+
+func memoryObject(m *assay.MemoryResult) *memoryJSON {
+	if m == nil {
+		return nil
+	}
+	o := &memoryJSON{Test: m.Test, Words: m.Shape.Words, Bits: m.Shape.Bits, Runs: orEmpty(m.Passes),
+		FailureCount: m.FailureCount, Failures: []cellFailureJSON{}}
+	for _, f := range m.Failures[:min(len(m.Failures), mostCellFailures)] {
+		o.Failures = append(o.Failures, cellFailureJSON{f.Address, f.Expected, f.Seen, f.Element, f.AfterWait})
+	}
+	return o
 }
 
 type failureJSON struct {
@@ -151,7 +186,7 @@ func (s Sheet) object() sheetJSON {
 		FailureCount: r.FailureCount, Failures: failureObjects(t.Variant, r.Failures),
 		Grade: string(r.Grade), GradeReasons: r.GradeReasons, GradeCriteria: criterionObjects(), TesterUncertainty: assay.Uncertainty,
 		Levels: s.levelObjects(), LevelsUnmeasured: []string{}, Margins: s.marginObjects(),
-		Comparison: r.Comparison, NotTested: orEmpty(r.NotTested), Cautions: orEmpty(s.cautions()), Method: r.Method,
+		Memory: memoryObject(r.Memory), Comparison: r.Comparison, NotTested: orEmpty(r.NotTested), Cautions: orEmpty(s.cautions()), Method: r.Method,
 		Definition: r.Definition, DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
 		Adapter: r.Adapter, Firmware: r.Firmware,
 		Started: r.Started.Format(time.RFC3339), DurationMS: float64(r.Duration.Microseconds()) / 1000,

@@ -42,6 +42,7 @@ func (s Sheet) WriteText(w io.Writer, colour bool) error {
 		item(b, f)
 	}
 	s.writeFailures(b)
+	s.writeBitmap(b)
 	for _, facts := range [][]fact{s.chipFacts(), s.testFacts(), s.originFacts()} {
 		b.WriteByte('\n')
 		for _, f := range facts {
@@ -88,6 +89,19 @@ func (s Sheet) writeFailures(b *bufio.Writer) {
 	if rest := s.Result.FailureCount - len(failures); rest > 0 {
 		fmt.Fprintf(b, "          and %d more\n", rest)
 	}
+}
+
+// writeBitmap shows where in the array of a memory reads were wrong.
+func (s Sheet) writeBitmap(b *bufio.Writer) {
+	m := bitmapOf(s)
+	if m == nil {
+		return
+	}
+	b.WriteString("\n")
+	for _, line := range m.lines() {
+		b.WriteString("  " + line + "\n")
+	}
+	paragraph(b, "  ", m.Legend())
 }
 
 func textFact(b *bufio.Writer, f fact) {
