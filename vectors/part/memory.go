@@ -15,7 +15,7 @@ type Memory struct {
 	DataIn      []int // pins, bit 0 first; empty for ROMs
 	DataOut     []int // pins, bit 0 first; those of DataIn where inputs and outputs are common
 
-	Select   []Control // all must be active for a cycle; none in a DynamicRAM, which RAS and CAS select
+	Select   []Control // all must be active for a cycle; mostly none in a DynamicRAM, which RAS and CAS select
 	Write    *Control  // nil for ROMs
 	Enable   *Control  // of the outputs; nil where there is none
 	RAS, CAS *Control  // row and column address strobes of a DynamicRAM, else nil
