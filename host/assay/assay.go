@@ -142,8 +142,11 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []f
 // supplyLimitMA is the current at which the supply trips, in mA: above what the
 // largest parts of the family draw, below what harms a wrongly placed chip at once.
 func supplyLimitMA(f *part.Family) int {
-	if f.Technology.Bipolar() {
+	switch {
+	case f.Technology.Bipolar(), f.Technology == part.NMOS:
 		return 200
+	case slices.Contains(part.MemoryFamilies, f):
+		return 120
 	}
 	return 60
 }

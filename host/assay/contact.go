@@ -124,6 +124,7 @@ type contact struct {
 	v      *part.Variant
 	n      int
 	cmos   bool
+	nmos   bool // all junctions hang on the ground pin
 }
 
 // Contact finds how the chip in an unpowered socket lies there, as a type. It
@@ -134,7 +135,11 @@ type contact struct {
 // the ground pin, 0.2 to 1.5 V (common practice).
 func Contact(ctx context.Context, p Prober, t part.Type) (Seating, error) {
 	meter, _ := p.(Voltmeter)
-	c := contact{ctx, p, meter, t.Variant, len(t.Variant.Pins), !t.Family.Technology.Bipolar()}
+	technology := t.Family.Technology
+	c := contact{
+		ctx: ctx, prober: p, meter: meter, v: t.Variant, n: len(t.Variant.Pins),
+		cmos: technology == part.CMOS || technology == part.CMOSTTL, nmos: technology == part.NMOS,
+	}
 	if right, err := c.fits(placement{}); err != nil || !right {
 		return c.misplaced(err)
 	}
@@ -297,10 +302,11 @@ func (c *contact) misplaced(err error) (Seating, error) {
 		return Seating{}, err
 	}
 	if !present {
-		return Seating{
-			Found:  "empty socket",
-			Advice: "seat the chip with pin 1 at the lever end, close the lever and test again",
-		}, nil
+		advice := "seat the chip with pin 1 at the lever end, close the lever and test again"
+		if c.nmos {
+			advice += fmt.Sprintf("; if one is there, its ground pin %d makes no contact", c.v.GND())
+		}
+		return Seating{Found: "empty socket", Advice: advice}, nil
 	}
 	return c.unlike()
 }

@@ -119,6 +119,7 @@ func (a *Adapter) board(ctx context.Context) error {
 			return 0
 		}},
 		{"millis", 0, 1, func([]uint64) uint64 { return uint64(a.now.Milliseconds()) & 0xffff_ffff }},
+		{"micros", 0, 1, func([]uint64) uint64 { return uint64(a.now.Microseconds()) & 0xffff_ffff }},
 		{"tx", 2, 0, func(args []uint64) uint64 {
 			bytes, _ := a.module.Memory().Read(uint32(args[0]), uint32(args[1]))
 			a.sent = append(a.sent, bytes...)
@@ -168,7 +169,7 @@ func (a *Adapter) run() error {
 
 // Pass lets time pass with the host silent.
 func (a *Adapter) Pass(d time.Duration) error {
-	const tick = 10 * time.Millisecond // the firmware looks at its clock this often at least
+	const tick = 200 * time.Microsecond // the firmware looks at its clock this often at least
 	for end := a.now + d; a.now < end; {
 		a.now += min(tick, end-a.now)
 		if err := a.run(); err != nil {

@@ -122,6 +122,7 @@ func pullUpOf(p *part.Pin) element {
 // books, from memory.
 var pullUpResistance = map[string]float64{
 	"74": 130, "74H": 58, "74L": 500, "74S": 55, "74LS": 120, "74ALS": 100, "74AS": 40, "74F": 45,
+	"TTL": 100, // of bipolar memories
 }
 
 // outputsOf gives a pin's output when it is low and when it is high.
@@ -155,4 +156,5 @@ func outputsOf(f *part.Family, p *part.Pin) (low, high element) {
 var typicalICC = map[string]float64{
 	"74": 12, "74H": 25, "74L": 1.2, "74S": 20, "74LS": 2.4, "74ALS": 1.5, "74AS": 10, "74F": 6.5,
 	"74HC": 0.01, "74HCT": 0.01, "74C": 0.01, "4000B": 0.01, "4000UB": 0.01,
+	"TTL": 90, "NMOS": 45, "CMOS": 5, // memories
 }

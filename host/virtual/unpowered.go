@@ -20,6 +20,7 @@ const (
 // PNP transistors, what is left of 37 and 10 kΩ to the pin.
 var baseResistance = map[string]float64{
 	"74": 4_000, "74H": 2_800, "74L": 40_000, "74S": 2_800, "74LS": 20_000, "74ALS": 75_000, "74AS": 15_000, "74F": 10_000,
+	"TTL": 20_000, // of bipolar memories
 }
 
 // dieBranches is what an unpowered die has between its supply and its ground.
@@ -49,7 +50,8 @@ func (c *Chip) dieBranches(vcc, gnd int) []branch {
 // From ground to the pad leads an input's clamp diode, or the diode between an
 // output's lower transistor and the substrate. In bipolar parts VCC leads to an
 // input through its base resistor, and to an output through the upper transistor
-// and its diode; in CMOS parts the pad leads to VCC through a diode. Nothing is
+// and its diode; in CMOS parts the pad leads to VCC through a diode, in NMOS parts
+// nowhere, for all of their transistors lie in the substrate. Nothing is
 // known of pins for parts outside the chip but that the substrate is below them.
 //
 // A stuck input or output is none of the pad's junctions and does not show.
@@ -65,6 +67,8 @@ func padBranches(t part.Type, p *pad, node, vcc, gnd int) []branch {
 	}
 	switch {
 	case !p.in && !p.out:
+		return branches
+	case f.Technology == part.NMOS:
 		return branches
 	case !f.Technology.Bipolar():
 		return append(branches, branch{node, vcc, padOhms, 1, silicon})
