@@ -104,6 +104,6 @@ func wasm(firmware, out string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	command := []string{clang.name, "--target=wasm32", "-O2", "-nostdlib", "-flto"}
+	command := []string{clang.name, "--target=wasm32", "-mbulk-memory", "-O2", "-nostdlib", "-flto"}
 	return slices.Concat(command, warnings, includes, files, []string{"-Wl,--no-entry", "-Wl,--lto-O2", "-Wl,--strip-all", "-o", out}), nil
 }

@@ -6,6 +6,7 @@
 #include "board.h"
 #include "calibration.h"
 #include "message.h"
+#include "pattern.h"
 #include "receiver.h"
 #include "request.h"
 #include "sender.h"
@@ -101,13 +102,15 @@ static void change_rate(bool to_slower)
 	hear(); /* gives the host SILENCE_MS to be heard at this rate */
 }
 
-/* Looks after what no request asks for: the current always, the rest once a millisecond. */
+/* Looks after what no request asks for: the current and the refresh always, the
+ * rest once a millisecond. */
 static void watch(void)
 {
 	uint32_t ms = board_millis();
 	struct line_faults faults;
 
 	(void)socket_guard();
+	pattern_watch();
 	if (ms == watched_ms) {
 		return;
 	}
@@ -136,6 +139,7 @@ void adapter_reset(void)
 
 	socket_begin(); /* before all else */
 	calibration_begin();
+	pattern_forget();
 	receiver_reset(&receiver);
 	sender.busy = false;
 	counters = none;

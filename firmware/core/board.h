@@ -37,7 +37,8 @@ void board_drive(uint32_t dir, uint32_t level);
  * else; level has no other bit. */
 void board_level(uint32_t level);
 
-/* Toggles the levels of these positions, which board_drive made driven. */
+/* Toggles the levels of these positions, which board_drive made driven. From one
+ * to the next it takes at least 1/4 µs. */
 void board_flip(uint32_t word);
 
 /* Word of the driven positions whose level is high. */
@@ -76,6 +77,14 @@ void board_wait_us(uint16_t us);
 
 /* Waits at least n/16 µs. */
 void board_wait_16ths(uint16_t n);
+
+/* A clock for short times, 1/2 µs modulo 2^16. */
+uint16_t board_clock(void);
+
+/* Whether the clock has come to the time set last, as far as that lay ahead, but
+ * less than 2^15. To be asked often: it takes next to no time. */
+bool board_due(void);
+void board_due_at(uint16_t clock);
 
 /* Operator. */
 

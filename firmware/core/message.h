@@ -81,6 +81,12 @@ enum { MEASURE_UNPOWERED = 1 << 1 }; /* as in APPLY */
 
 enum { SWEEP_GRAY = 1 << 0 };
 
+enum { PATTERN_LOAD = 0, PATTERN_RUN = 1 };
+
+enum { RUN_LOG = 1 << 0 };
+
+enum { RUN_ENDED = 0, RUN_CONTINUES = 1 };
+
 enum { CALIBRATION_READ = 0, CALIBRATION_WRITE = 1, CALIBRATION_FORGET = 2 };
 
 enum calibration_state {
@@ -108,6 +114,9 @@ enum {
 	CALIBRATION_FIXED_LEN = 11, /* of the record, before its channels */
 	CALIBRATION_CHANNEL_LEN = 4,
 	SWEEP_HEADER_LEN = 28, /* before its positions */
+	LOAD_HEADER_LEN = 24,  /* of a PATTERN, before its groups */
+	RUN_LEN = 4,
+	RUN_REPLY_LEN = 14, /* before its output */
 
 	MAX_STEPS = 256,
 	MAX_PAYLOAD = APPLY_HEADER_LEN + 4 * MAX_STEPS,

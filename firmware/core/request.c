@@ -4,6 +4,7 @@
 #include "calibration.h"
 #include "measure.h"
 #include "message.h"
+#include "pattern.h"
 #include "socket.h"
 #include "sweep.h"
 
@@ -288,6 +289,9 @@ static enum refusal dispatch(struct request *r, uint8_t version, uint8_t type, c
 	if (version != PROTOCOL_VERSION) {
 		return refuse(r, BAD_VERSION, PROTOCOL_VERSION);
 	}
+	if (type != TYPE_STATUS && type != TYPE_PATTERN) {
+		pattern_forget();
+	}
 	switch (type) {
 	case TYPE_HELLO:
 		return hello(r);
@@ -307,6 +311,8 @@ static enum refusal dispatch(struct request *r, uint8_t version, uint8_t type, c
 		return calibration(r);
 	case TYPE_SWEEP:
 		return sweep(r->payload, r->length, &r->reply, &r->detail);
+	case TYPE_PATTERN:
+		return pattern(r->payload, r->length, &r->reply, &r->detail);
 	default:
 		return refuse(r, BAD_TYPE, type);
 	}

@@ -39,6 +39,23 @@ ISR(TIMER0_COMPA_vect)
 	millis++;
 }
 
+/* Timer 1, whose registers no interrupt uses. */
+inline uint16_t board_clock(void)
+{
+	return TCNT1;
+}
+
+inline bool board_due(void)
+{
+	return (TIFR1 & _BV(OCF1A)) != 0;
+}
+
+inline void board_due_at(uint16_t clock)
+{
+	OCR1A = clock;
+	TIFR1 = _BV(OCF1A);
+}
+
 uint32_t board_millis(void)
 {
 	uint32_t ms;
@@ -142,6 +159,7 @@ static void clock_start(void)
 	TCCR0A = _BV(WGM01);
 	TCCR0B = _BV(CS01) | _BV(CS00);
 	TIMSK0 = _BV(OCIE0A);
+	TCCR1B = _BV(CS11); /* by 8 */
 }
 
 int main(void)

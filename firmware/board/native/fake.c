@@ -201,6 +201,26 @@ void board_wait_16ths(uint16_t n)
 	fake.sixteenths %= 16;
 }
 
+uint16_t board_clock(void)
+{
+	return (uint16_t)(2 * fake.us + fake.sixteenths / 8);
+}
+
+/* An instruction of a pattern takes 2.5 µs. */
+bool board_due(void)
+{
+	board_wait_16ths(40);
+	return (int16_t)(board_clock() - fake.due) >= 0;
+}
+
+void board_due_at(uint16_t clock)
+{
+	if ((uint16_t)(clock - board_clock()) > INT16_MAX) {
+		fake_fail("sets a time that is past");
+	}
+	fake.due = clock;
+}
+
 bool board_button(void)
 {
 	return fake.button;

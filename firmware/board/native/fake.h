@@ -28,6 +28,7 @@ struct fake {
 	uint32_t trip_after; /* drives after which the current is 200 mA; 0 never */
 	uint64_t us;         /* the clock, µs; waiting turns it too */
 	uint32_t sixteenths; /* of a µs, beside it */
+	uint16_t due;        /* time of the short clock */
 	bool button;
 	bool monitor_silent;
 	bool lines_stuck; /* do not read back as set */

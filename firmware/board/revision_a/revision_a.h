@@ -16,7 +16,7 @@ enum { REVISION_A_HIGH_COUNT = 6, REVISION_A_LOW_COUNT = 13 };
 /* The monitor's full scale is 320 mA; a limit must lie below to be seen. */
 enum { REVISION_A_MAX_CURRENT_MA = 300 };
 
-enum { REVISION_A_FEATURES = FEATURE_BIAS | FEATURE_LOAD | FEATURE_BUTTON | FEATURE_MEASURE | FEATURE_SWEEP };
+enum { REVISION_A_FEATURES = FEATURE_BIAS | FEATURE_LOAD | FEATURE_BUTTON | FEATURE_MEASURE | FEATURE_SWEEP | FEATURE_PATTERN };
 
 /* A conversion takes 26 µs (13 cycles of 500 kHz), and some with what the core
  * does about it; all told it is good to 3 of 1024 parts (README.md). */

@@ -19,6 +19,7 @@ IMPORT("measure") extern uint32_t env_measure(uint32_t channel); /* mV; channels
 IMPORT("button") extern uint32_t env_button(void); /* 1 pressed, 0 not */
 IMPORT("wait_us") extern void env_wait_us(uint32_t us);
 IMPORT("millis") extern uint32_t env_millis(void);
+IMPORT("micros") extern uint32_t env_micros(void); /* the same time in µs, modulo 2^32 */
 IMPORT("tx") extern void env_tx(const uint8_t *at, uint32_t length);
 
 EXPORT("fw_reset") void fw_reset(uint32_t cause);
@@ -27,9 +28,9 @@ EXPORT("fw_rx_capacity") uint32_t fw_rx_capacity(void);
 EXPORT("fw_rx") void fw_rx(uint32_t length);
 EXPORT("fw_poll") void fw_poll(void);
 
-enum { TOLD_16THS = 50 * 16 };
+enum { TOLD_16THS = 50 * 16, INSTRUCTION_16THS = 40 };
 
-enum { RX_CAPACITY = 2048, TX_CAPACITY = 2048 };
+enum { RX_CAPACITY = 2048, TX_CAPACITY = 16 }; /* bytes; of the line's time not too much passes at once */
 
 enum { SUPPLY_MV = 5000, CONVERSION_US = 26, TOP = 1023 };
 
@@ -58,6 +59,7 @@ static uint32_t now_ms; /* the time, as last asked for */
 static bool time_passed; /* it may not be the time any more */
 static uint32_t driven, levels;
 static uint32_t passed_16ths; /* of a µs, that the host was not told of yet */
+static int32_t until_due_16ths;
 static uint8_t reset_cause;
 static uint16_t boot_id;
 static uint8_t channel;
@@ -144,6 +146,7 @@ void board_keep(uint8_t at, uint8_t value)
 void board_wait_us(uint16_t us)
 {
 	env_wait_us(us);
+	until_due_16ths -= 16 * (int32_t)us;
 	time_passed = true;
 }
 
@@ -151,10 +154,29 @@ void board_wait_us(uint16_t us)
 void board_wait_16ths(uint16_t n)
 {
 	passed_16ths += n;
+	until_due_16ths -= n;
 	if (passed_16ths >= TOLD_16THS) {
-		board_wait_us((uint16_t)(passed_16ths / 16));
+		env_wait_us(passed_16ths / 16);
 		passed_16ths %= 16;
+		time_passed = true;
 	}
+}
+
+uint16_t board_clock(void)
+{
+	return (uint16_t)(2 * env_micros() + passed_16ths / 8);
+}
+
+/* An instruction of a pattern takes time, as on the ATmega2560. */
+bool board_due(void)
+{
+	board_wait_16ths(INSTRUCTION_16THS);
+	return until_due_16ths <= 0;
+}
+
+void board_due_at(uint16_t clock)
+{
+	until_due_16ths = 8 * (uint16_t)(clock - board_clock());
 }
 
 bool board_button(void)

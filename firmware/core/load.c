@@ -1,0 +1,360 @@
+/* The loading of a pattern program. All is checked here, so that running it need
+ * check nothing. */
+#include <stddef.h>
+
+#include "board.h"
+#include "program.h"
+#include "socket.h"
+
+enum {
+	INSTRUCTION_US = 8,  /* longest time of one, without settling, pause or wait, */
+	SAMPLING_US = 30,    /* and of one that may put out the bits of a group */
+	STRETCH_MS = 100,    /* longest stretch */
+	ROW_US = 8,          /* twice what the refresh of a row takes */
+	LATE_US = 250,       /* longest time between two looks at the refresh outside of RUN */
+	LONGEST_REFRESH_US = 32000,
+	RECORD_OUTPUT = 8
+};
+
+/* What the code is found to do. */
+struct findings {
+	uint32_t touched;  /* positions that it toggles */
+	uint32_t released; /* that it releases */
+	uint32_t driven;   /* that it drives later */
+	uint32_t stretch_us, longest_us;
+	uint32_t output, most_output;
+	uint8_t nest[REGISTERS]; /* registers of the loops that are open */
+	uint8_t depth;
+	bool missing; /* a number of a position that is none */
+};
+
+uint32_t group_word(const struct group *g, uint16_t value)
+{
+	const nibble *n = g->nibbles;
+	uint32_t word = (*n)[value & 15];
+	uint8_t bits = (uint8_t)g->bits;
+
+	for (; bits > 4; bits = (uint8_t)(bits - 4)) {
+		value >>= 4;
+		n++;
+		word |= (*n)[value & 15];
+	}
+	return word;
+}
+
+/* Reads a group, whose nibbles go to n; nothing if it is none. */
+static const uint8_t *read_group(struct group *g, nibble *n, uint8_t room, const uint8_t *at, const uint8_t *end, struct findings *f)
+{
+	uint8_t i, v;
+
+	if (at == end) {
+		return NULL;
+	}
+	g->bits = *at;
+	at++;
+	if (g->bits < 1 || g->bits > MOST_GROUP_BITS || (size_t)(end - at) < g->bits || (g->bits + 3) / 4 > room) {
+		return NULL;
+	}
+	g->nibbles = (const nibble *)n;
+	for (i = 0; i < g->bits; i++) {
+		uint32_t bit = position_bit(at[i]);
+
+		f->missing = f->missing || bit == 0;
+		if (g->mask & bit) {
+			return NULL;
+		}
+		g->mask |= bit;
+		for (v = 0; v < 16; v++) {
+			if (v >> (i % 4) & 1) {
+				n[i / 4][v] |= bit;
+			}
+		}
+	}
+	return at + g->bits;
+}
+
+static const uint8_t *read_groups(struct program *p, const uint8_t *at, const uint8_t *end, struct findings *f)
+{
+	uint8_t used = 0;
+	uint8_t i;
+
+	for (i = 0; i < p->group_count && at != NULL; i++) {
+		at = read_group(&p->groups[i], &p->nibbles[used], (uint8_t)(MOST_NIBBLES - used), at, end, f);
+		used = (uint8_t)(used + (p->groups[i].bits + 3) / 4);
+	}
+	return at;
+}
+
+/* Reads the fields before the groups. */
+static bool read_header(struct program *p, const uint8_t *at)
+{
+	p->group_count = at[1];
+	p->settle = get_u16(at + 2);
+	p->direction = get_u32(at + 4);
+	p->level = get_u32(at + 8) & p->direction;
+	p->mask = get_u32(at + 12);
+	return p->group_count <= MOST_GROUPS;
+}
+
+/* Reads the refresh, whose rows' address is in a group that was read. */
+static bool read_refresh(struct program *p, const uint8_t *at, struct findings *f)
+{
+	struct refresh *r = &p->refresh;
+	uint16_t period = get_u16(at + 16);
+	uint8_t bits = at[18], group = at[19];
+	uint8_t i;
+
+	r->strobe = get_u32(at + 20);
+	if (period == 0) {
+		return bits == 0 && group == 0 && r->strobe == 0;
+	}
+	if (period > LONGEST_REFRESH_US || bits < 1 || bits > MOST_ROW_BITS || group >= p->group_count ||
+	    bits > p->groups[group].bits || r->strobe == 0 || (r->strobe & (r->strobe - 1)) != 0) {
+		return false;
+	}
+	r->rows = (uint16_t)(1u << bits);
+	for (i = 0; i < bits; i++) {
+		r->bits[i] = group_word(&p->groups[group], (uint16_t)(1u << i));
+		r->address |= r->bits[i];
+	}
+	r->last = r->bits[bits - 1];
+	f->touched |= r->address | r->strobe;
+	return (r->address & r->strobe) == 0;
+}
+
+static void end_stretch(struct findings *f, bool output_too)
+{
+	if (f->stretch_us > f->longest_us) {
+		f->longest_us = f->stretch_us;
+	}
+	f->stretch_us = 0;
+	if (f->output > f->most_output) {
+		f->most_output = f->output;
+	}
+	if (output_too) {
+		f->output = 0;
+	}
+}
+
+static uint16_t in_us(uint16_t sixteenths)
+{
+	return (uint16_t)((sixteenths + UINT32_C(15)) / 16);
+}
+
+static bool open_loop(struct findings *f, uint8_t r)
+{
+	uint8_t i;
+
+	if (r >= REGISTERS || f->depth == REGISTERS) {
+		return false;
+	}
+	for (i = 0; i < f->depth; i++) {
+		if (f->nest[i] == r) {
+			return false;
+		}
+	}
+	f->nest[f->depth] = r;
+	f->depth++;
+	return true;
+}
+
+static bool close_loop(struct findings *f, uint8_t r)
+{
+	if (f->depth == 0 || f->nest[f->depth - 1] != r) {
+		return false;
+	}
+	f->depth--;
+	end_stretch(f, true);
+	return true;
+}
+
+/* What an instruction that samples adds to its stretch. */
+static void samples(const struct program *p, struct findings *f, uint8_t output)
+{
+	f->stretch_us += in_us(p->settle);
+	if (output > 0) {
+		f->stretch_us += SAMPLING_US - INSTRUCTION_US;
+		f->output += output;
+	}
+}
+
+/* Checks an instruction, without what needs a group's or a register's number only. */
+static bool check(const struct program *p, struct findings *f, enum opcode op, const uint8_t *operands)
+{
+	const struct group *g = &p->groups[operands[0] % MOST_GROUPS];
+	uint32_t bit;
+
+	switch (op) {
+	case OP_FLIP:
+		f->touched |= get_u32(operands);
+		break;
+	case OP_SET:
+		f->touched |= get_u32(operands);
+		break;
+	case OP_LATCH:
+		return operands[1] < REGISTERS;
+	case OP_DRIVE:
+		f->driven |= g->mask;
+		break;
+	case OP_RELEASE:
+		f->released |= g->mask;
+		break;
+	case OP_CHECK:
+		samples(p, f, RECORD_OUTPUT);
+		break;
+	case OP_TAKE:
+		samples(p, f, g->bits > 8 ? 2 : 1);
+		break;
+	case OP_FOLD:
+		samples(p, f, 0);
+		break;
+	case OP_EMIT:
+		f->output += 4;
+		break;
+	case OP_STEP:
+		f->touched |= get_u32(operands);
+		samples(p, f, 0);
+		break;
+	case OP_SPOT:
+		bit = position_bit(operands[0]);
+		f->missing = f->missing || bit == 0;
+		f->touched |= bit;
+		samples(p, f, 0);
+		break;
+	case OP_PAUSE:
+		f->stretch_us += in_us(operands[0]);
+		break;
+	case OP_WAIT:
+		end_stretch(f, false);
+		return operands[2] <= 1;
+	case OP_LOOP:
+		return open_loop(f, operands[0]);
+	case OP_NEXT:
+		return close_loop(f, operands[0]);
+	case OP_END:
+	case OP_VALUE:
+	case OP_SHOW:
+	case OP_MARK:
+		break;
+	}
+	return true;
+}
+
+/* Walks the code once, as it stands. */
+static bool check_code(const struct program *p, struct findings *f)
+{
+	/* Bytes of operands; bit 7: the first is a group's number. */
+	enum { GROUP = 0x80 };
+	static const uint8_t operands[] = {
+		[OP_END] = 0, [OP_FLIP] = 4, [OP_SET] = 8, [OP_LATCH] = GROUP | 2, [OP_VALUE] = GROUP | 3,
+		[OP_SHOW] = GROUP | 1, [OP_DRIVE] = GROUP | 1, [OP_RELEASE] = GROUP | 1, [OP_CHECK] = GROUP | 1,
+		[OP_TAKE] = GROUP | 1, [OP_FOLD] = 0, [OP_EMIT] = 0, [OP_STEP] = 4, [OP_SPOT] = 1, [OP_PAUSE] = 1,
+		[OP_WAIT] = 3, [OP_MARK] = 1, [OP_LOOP] = 5, [OP_NEXT] = 1,
+	};
+	uint16_t at = 0;
+
+	while (at < p->length) {
+		static const uint8_t none[1];
+		uint8_t op = p->code[at];
+		uint8_t count;
+
+		at++;
+		if (op > OP_NEXT || (op == OP_END) != (at == p->length)) {
+			return false;
+		}
+		count = operands[op] & (uint8_t)~GROUP;
+		if (p->length - at < count || ((operands[op] & GROUP) != 0 && p->code[at] >= p->group_count)) {
+			return false;
+		}
+		f->stretch_us += INSTRUCTION_US;
+		if (!check(p, f, (enum opcode)op, count > 0 ? &p->code[at] : none)) {
+			return false;
+		}
+		at = (uint16_t)(at + count);
+	}
+	end_stretch(f, true);
+	return f->depth == 0;
+}
+
+/* The refusal for positions, if there is one. */
+static enum refusal may_touch(const struct program *p, const struct findings *f, uint32_t *detail)
+{
+	uint32_t named = p->direction | p->mask | f->touched;
+	enum refusal refusal;
+	uint8_t i;
+
+	for (i = 0; i < p->group_count; i++) {
+		named |= p->groups[i].mask;
+	}
+	*detail = (named & ~board_traits.positions) | (f->touched & ~(p->direction & ~f->released));
+	if (*detail != 0 || f->missing) {
+		return BAD_POSITION;
+	}
+	refusal = socket_may_drive(p->direction | f->driven, detail);
+	if (refusal != ACCEPTED) {
+		return refusal;
+	}
+	*detail = 0;
+	return socket_now()->high == 0 ? NOT_POWERED : ACCEPTED;
+}
+
+static enum refusal may_take(struct program *p, const struct findings *f, uint16_t period_us, uint32_t *detail)
+{
+	uint32_t least_us = f->longest_us + LATE_US + (uint32_t)ROW_US * p->refresh.rows;
+
+	*detail = STRETCH_MS;
+	if (f->longest_us > STRETCH_MS * UINT32_C(1000)) {
+		return LIMIT;
+	}
+	*detail = MAX_REPLY_PAYLOAD - RUN_REPLY_LEN;
+	if (f->most_output > MAX_REPLY_PAYLOAD - RUN_REPLY_LEN) {
+		return LIMIT;
+	}
+	p->most_output = (uint16_t)f->most_output;
+	if (period_us == 0) {
+		return ACCEPTED;
+	}
+	*detail = least_us;
+	if (period_us < least_us) {
+		return LIMIT;
+	}
+	p->refresh.after = (uint16_t)(2 * (period_us - f->longest_us - LATE_US));
+	return ACCEPTED;
+}
+
+enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, uint32_t *detail)
+{
+	static const struct findings none;
+	struct findings f = none;
+	const uint8_t *end = payload + length;
+	const uint8_t *at;
+	enum refusal refusal;
+	uint8_t i;
+
+	__builtin_memset(p, 0, sizeof *p);
+	*detail = length;
+	if (length < LOAD_HEADER_LEN || !read_header(p, payload)) {
+		return BAD_PAYLOAD;
+	}
+	at = read_groups(p, payload + LOAD_HEADER_LEN, end, &f);
+	if (at == NULL || at == end || !read_refresh(p, payload, &f)) {
+		return BAD_PAYLOAD;
+	}
+	p->length = (uint16_t)(end - at);
+	__builtin_memcpy(p->code, at, p->length);
+	if (!check_code(p, &f)) {
+		return BAD_PAYLOAD;
+	}
+	refusal = may_touch(p, &f, detail);
+	if (refusal == ACCEPTED) {
+		refusal = may_take(p, &f, get_u16(payload + 16), detail);
+	}
+	for (i = 0; i < p->group_count; i++) {
+		p->groups[i].shown = p->groups[i].mask & p->direction;
+	}
+	for (i = 0; i < SPOTS; i++) {
+		p->spots[i] = position_bit((uint8_t)(i + 1));
+	}
+	p->loaded = refusal == ACCEPTED;
+	return refusal;
+}

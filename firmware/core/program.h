@@ -1,0 +1,89 @@
+/* A pattern program as it is kept: what load.c has checked and pattern.c runs. */
+#ifndef PROGRAM_H
+#define PROGRAM_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "message.h"
+
+/* Opcodes: the table of SPEC.md. */
+enum opcode {
+	OP_END = 0x00,
+	OP_FLIP = 0x01,
+	OP_SET = 0x02,
+	OP_LATCH = 0x03,
+	OP_VALUE = 0x04,
+	OP_SHOW = 0x05,
+	OP_DRIVE = 0x06,
+	OP_RELEASE = 0x07,
+	OP_CHECK = 0x08,
+	OP_TAKE = 0x09,
+	OP_FOLD = 0x0A,
+	OP_EMIT = 0x0B,
+	OP_STEP = 0x0C,
+	OP_SPOT = 0x0D,
+	OP_PAUSE = 0x0E,
+	OP_WAIT = 0x0F,
+	OP_MARK = 0x10,
+	OP_LOOP = 0x11,
+	OP_NEXT = 0x12
+};
+
+enum {
+	MOST_GROUPS = 16,
+	MOST_GROUP_BITS = 16,
+	MOST_NIBBLES = 16, /* of all groups */
+	REGISTERS = 4,
+	MOST_ROW_BITS = 10,
+	SPOTS = 28 /* positions */
+};
+
+/* The positions with a bit each of 16 words, the values of a nibble. */
+typedef uint32_t nibble[16];
+
+struct group {
+	uint32_t word;  /* how its positions are to be, or should read */
+	uint32_t shown; /* those that are driven */
+	uint32_t mask;  /* all */
+	const nibble *nibbles;
+	uint16_t bits; /* of so many bytes, a group's address is a shift on the AVR */
+};
+
+struct loop {
+	uint16_t value; /* the register */
+	uint16_t last;
+	uint16_t step;  /* 1, or -1 modulo 2^16 */
+	const uint8_t *body;
+};
+
+struct refresh {
+	uint16_t after;  /* from the beginning of one to that of the next, 1/2 µs; 0 no refresh */
+	uint16_t rows;
+	uint32_t address; /* word of the rows' address */
+	uint32_t bits[MOST_ROW_BITS];
+	uint32_t last; /* its highest bit: the last code of a Gray count */
+	uint32_t strobe;
+};
+
+struct program {
+	bool loaded;
+	uint16_t settle; /* 1/16 µs */
+	uint32_t direction, level, mask;
+	struct refresh refresh;
+	struct group groups[MOST_GROUPS];
+	uint8_t group_count;
+	nibble nibbles[MOST_NIBBLES];
+	uint32_t spots[SPOTS]; /* words of the positions from 1 on */
+	uint16_t most_output;  /* of a stretch, bytes */
+	uint16_t length;       /* of the code */
+	uint8_t code[MAX_PAYLOAD - LOAD_HEADER_LEN];
+};
+
+/* Reads the LOAD in payload into p, and checks it whole. */
+enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, uint32_t *detail);
+
+/* Word of the group's positions for a value's lowest bits. */
+uint32_t group_word(const struct group *g, uint16_t value);
+
+#endif
