@@ -173,27 +173,28 @@ func Detects(t Test, f Fault, n int) bool {
 	return true
 }
 
-// A Row of a coverage table is how many of a model's faults a test finds.
-type Row struct {
+// A Detection is how many of a fault model's faults a test finds: one entry of a
+// coverage table.
+type Detection struct {
 	Model            string
 	Faults, Detected int
 }
 
 // Full says that the test finds all faults of the model.
-func (r Row) Full() bool { return r.Detected == r.Faults }
+func (d Detection) Full() bool { return d.Detected == d.Faults }
 
 // Coverage gives what a test finds in a memory of n cells, for each of Models.
-func Coverage(t Test, n int) []Row {
-	var rows []Row
+func Coverage(t Test, n int) []Detection {
+	var table []Detection
 	for _, model := range Models() {
-		row := Row{Model: model}
+		entry := Detection{Model: model}
 		for _, f := range Faults(model, n) {
-			row.Faults++
+			entry.Faults++
 			if Detects(t, f, n) {
-				row.Detected++
+				entry.Detected++
 			}
 		}
-		rows = append(rows, row)
+		table = append(table, entry)
 	}
-	return rows
+	return table
 }

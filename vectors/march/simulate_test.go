@@ -63,8 +63,8 @@ func TestCoverageIsThePublishedOne(t *testing.T) {
 	}
 }
 
-func coverageOf(m march.Test, n int) map[string]march.Row {
-	rows := map[string]march.Row{}
+func coverageOf(m march.Test, n int) map[string]march.Detection {
+	rows := map[string]march.Detection{}
 	for _, r := range march.Coverage(m, n) {
 		rows[r.Model] = r
 	}
