@@ -15,10 +15,11 @@ type alias struct {
 // the pins are used twice, stuck or open; each two of them shorted, with a low or
 // a high that wins.
 func (c *classifier) aliases() []alias {
-	// The levels of a row pair are bits 0 and 1, those of a column pair 2 and 3.
 	zero := func(uint) uint { return 0 }
-	low := func(q uint) uint { return q & (q >> 1) & 0b0101 * 0b11 } // of two lines, or of two and two
-	high := func(q uint) uint { return (q | q>>1) & 0b0101 * 0b11 }
+	// Bits 0 and 1 are the levels of two lines, bits 2 and 3 of two more. The wired
+	// level of each two is in bits 0 and 2; both lines get it.
+	low := func(q uint) uint { return (q & (q >> 1) & 0b0101) * 0b11 }
+	high := func(q uint) uint { return ((q | q>>1) & 0b0101) * 0b11 }
 	var stuck, shorted []alias
 	pins := c.pins()
 	for i, p := range pins {

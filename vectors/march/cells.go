@@ -177,16 +177,17 @@ func side(f Fault) string {
 	return "higher"
 }
 
-// areJoined says whether two cells, the first at the lower address, failed as if
-// each always became what is written to the other.
+// areJoined says whether two cells failed as if each always became what is
+// written to the other.
 func (c *classifier) areJoined(a, b cell) bool {
-	f := Fault{Model: "joined", Notation: "<0w1;0/1/-> <1w0;1/0/->", Victim: middle}
-	for s := range strings.FieldsSeq(f.Notation) {
-		f.primitives = append(f.primitives, parsePrimitive(s))
-	}
+	const joined = "<0w1;0/1/-> <1w0;1/0/->"
+	f := Fault{Victim: middle, primitives: parsePrimitives(joined)}
 	below, above := f, f
 	below.Aggressor, above.Aggressor = middle-1, middle+1
-	return a.address != b.address && c.shows(above, false, c.cells[a].marks) && c.shows(below, false, c.cells[b].marks)
+	first := func(a, b cell) bool { // in the address order
+		return c.shows(above, false, c.cells[a].marks) && c.shows(below, false, c.cells[b].marks)
+	}
+	return a.address != b.address && (first(a, b) || first(b, a))
 }
 
 // shows says whether a fault fails in exactly these reads, with some content of

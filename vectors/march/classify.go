@@ -36,8 +36,8 @@ type Kind uint8
 const (
 	Dead         Kind = iota // no cell works
 	Unwritten                // every cell keeps what it had
-	AddressStuck             // Lines: of the address
-	AddressShort             // Lines: two of the address
+	AddressStuck             // Lines: one of the address; of a multiplexed pin the row's and the column's
+	AddressShort             // Lines: two of the address; of multiplexed pins the rows', then the columns'
 	DataStuck                // Lines: a data bit
 	DataShort                // Lines: two data bits
 	Half                     // Lines: of the address
@@ -68,11 +68,15 @@ func (f Finding) String() string { return f.Words }
 
 // Classify tells what is wrong with a memory from all failures of a test, run in
 // one address order with any number of backgrounds. A ⇕ element is taken to have
-// gone up. What explains most cells is tried first, and explained cells are not
-// named again. With some failures only, as when a log was full, it still tells
-// what those show; a line or a half may then pass for cells. It is a reading of
-// the symptoms, not a proof of the cause.
+// gone up; lower and higher addresses are so in the order of the run. What
+// explains most cells is tried first, and explained cells are not named again. It
+// is a reading of the symptoms, not a proof of the cause. No failures give no
+// findings, and those outside the shape are left out.
+//
+// Where a log was full, leave out the element in which it stopped; if that was the
+// first with failures, give the words that it had gone through as Words.
 func Classify(shape Shape, test Test, failures []Failure) []Finding {
+	failures = slices.DeleteFunc(slices.Clone(failures), func(f Failure) bool { return f.Address < 0 || f.Address >= shape.Words })
 	if len(failures) == 0 {
 		return nil
 	}

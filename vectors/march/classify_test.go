@@ -285,7 +285,7 @@ func TestClassifyEveryTwoAddressLinesShorted(t *testing.T) {
 						}
 						return a&^(1<<i|1<<j) | level<<i | level<<j
 					}
-					for _, test := range []string{"MATS+", "March C-", "March SS"} {
+					for _, test := range []string{"MATS+", "March C-"} {
 						f := one(t, classify(t, c, test, s), march.AddressShort, fmt.Sprintf("address lines A%d and A%d are shorted", i, j))
 						assert.Equal(t, []int{i, j}, f.Lines)
 					}
@@ -402,6 +402,30 @@ func TestClassifyFadingCells(t *testing.T) {
 	f := one(t, classify(t, c, "March C-", multiply), march.Retention,
 		"41 cells scattered over the array, the first at address 0x034, do not hold their charge: leakage, or refresh that does not reach them")
 	assert.Equal(t, 41, f.Cells)
+}
+
+// A log that was full in the first element with failures.
+func TestClassifyFullLog(t *testing.T) {
+	m, err := march.ByName("March C-")
+	require.NoError(t, err)
+	c := newChip(static.Words)
+	c.out = func(uint32) uint32 { return 0xF }
+	failures := c.test(m, static, march.Orders(6, 4)[0])[:100]
+	shape := static
+	shape.Words = failures[len(failures)-1].Address + 1
+	one(t, march.Classify(shape, m, failures), march.Dead, "whole chip: every read gives 0xF; it is not selected, its outputs are dead, or it is not supplied")
+
+	c = newChip(static.Words) // the first element alone
+	c.address = func(a int) int { return a &^ (1 << 7) }
+	failures = c.test(m, static, march.Orders(6, 4)[0])
+	for i, f := range failures {
+		if f.Element != failures[0].Element {
+			failures = failures[:i]
+			break
+		}
+	}
+	one(t, march.Classify(static, m, failures), march.Half, "half of the array fails, all addresses where A7 is 1: that half is dead, or the line is stuck")
+	assert.Empty(t, march.Classify(static, m, []march.Failure{{Address: 1024, Seen: 1}, {Address: -1, Seen: 1}}))
 }
 
 // Wherever a single stuck cell is, it is named, and nothing else is.

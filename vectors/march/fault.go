@@ -17,9 +17,9 @@ import (
 // SF, and it is the same. CFin and CFid are van de Goor's; a CFid is a CFds whose
 // operation is a write that changes the aggressor.
 var models = []model{
-	{"SAF", []string{"<1/0/->", "<0/1/->"}},    // stuck-at
-	{"TF", []string{"<0w1/0/->", "<1w0/1/->"}}, // transition
-	{"AF", nil}, // address decoder, below
+	{"SAF", []string{"<1/0/->", "<0/1/->"}},                                        // stuck-at
+	{"TF", []string{"<0w1/0/->", "<1w0/1/->"}},                                     // transition
+	{"AF", decoderFaults},                                                          // address decoder, below
 	{"CFin", []string{"<0w1;0/1/-> <0w1;1/0/->", "<1w0;0/1/-> <1w0;1/0/->"}},       // inversion coupling
 	{"CFid", []string{"<0w1;0/1/->", "<0w1;1/0/->", "<1w0;0/1/->", "<1w0;1/0/->"}}, // idempotent coupling
 	{"CFst", []string{"<0;0/1/->", "<0;1/0/->", "<1;0/1/->", "<1;1/0/->"}},         // state coupling
@@ -37,7 +37,7 @@ var models = []model{
 	{"CFrd", []string{"<0;0r0/1/1>", "<1;0r0/1/1>", "<0;1r1/0/0>", "<1;1r1/0/0>"}}, // read destructive coupling
 	{"CFdr", []string{"<0;0r0/1/0>", "<1;0r0/1/0>", "<0;1r1/0/1>", "<1;1r1/0/1>"}}, // deceptive read destructive coupling
 	{"CFir", []string{"<0;0r0/0/1>", "<1;0r0/0/1>", "<0;1r1/1/0>", "<1;1r1/1/0>"}}, // incorrect read coupling
-	{"SOF", nil}, // stuck open, below
+	{"SOF", []string{"stuck open"}},           // no address reaches the cell; the sense amplifier keeps what it read last
 	{"DRF", []string{"<1T/0/->", "<0T/1/->"}}, // data retention
 }
 
@@ -87,29 +87,26 @@ func (f Fault) String() string {
 // Faults gives all faults of a model in a memory of n cells: each cell, or each
 // ordered pair of cells, with each of the model's faults. The name is one of Models.
 func Faults(name string, n int) []Fault {
+	i := slices.IndexFunc(models, func(m model) bool { return m.name == name })
+	if i < 0 {
+		panic("march: no fault model " + name)
+	}
 	var faults []Fault
 	for victim := range n {
-		switch name {
-		case "SOF":
-			faults = append(faults, Fault{Model: name, Notation: "stuck open", Victim: victim, Aggressor: -1, decoder: 'S'})
-			continue
-		case "AF":
-			for _, notation := range decoderFaults {
-				f := Fault{Model: name, Notation: notation, Victim: victim, Aggressor: -1, decoder: notation[0], wired: notation[1] - '0'}
-				faults = append(faults, f.pairs(n, f.decoder != 'A')...)
-			}
-			continue
-		}
-		i := slices.IndexFunc(models, func(m model) bool { return m.name == name })
-		if i < 0 {
-			panic("march: no fault model " + name)
-		}
 		for _, notation := range models[i].faults {
 			f := Fault{Model: name, Notation: notation, Victim: victim, Aggressor: -1}
-			for s := range strings.FieldsSeq(notation) {
-				f.primitives = append(f.primitives, parsePrimitive(s))
+			coupled := false
+			switch name {
+			case "AF":
+				f.decoder, f.wired = notation[0], notation[1]-'0'
+				coupled = f.decoder != 'A'
+			case "SOF":
+				f.decoder = 'S'
+			default:
+				f.primitives = parsePrimitives(notation)
+				coupled = f.primitives[0].coupled
 			}
-			faults = append(faults, f.pairs(n, f.primitives[0].coupled)...)
+			faults = append(faults, f.pairs(n, coupled)...)
 		}
 	}
 	return faults
@@ -147,7 +144,15 @@ type sensitizer struct {
 	value         uint8 // of a write
 }
 
-// parsePrimitive reads the notation of the table above, which it trusts.
+// parsePrimitives reads the notation of the table above, which it trusts.
+func parsePrimitives(notation string) []primitive {
+	var p []primitive
+	for s := range strings.FieldsSeq(notation) {
+		p = append(p, parsePrimitive(s))
+	}
+	return p
+}
+
 func parsePrimitive(s string) primitive {
 	sensitizing, effect, _ := strings.Cut(strings.Trim(s, "<>"), "/")
 	p := primitive{becomes: effect[0] - '0', reads: unread}
