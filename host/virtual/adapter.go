@@ -17,9 +17,6 @@ import (
 // byteTime is what a byte takes on the line: ten bits at 1 Mbaud.
 const byteTime = 10 * time.Microsecond
 
-// driveTime is about what the firmware takes to change the socket on the real MCU.
-const driveTime = 2 * time.Microsecond
-
 // An Adapter is the firmware at work on a socket, in this process. It is the
 // link.Conn to itself: what is written arrives at the firmware's serial port,
 // and what the firmware sends can be read. Its time is simulated: it passes
@@ -94,7 +91,6 @@ func (a *Adapter) board(ctx context.Context) error {
 	}{
 		{"drive", 2, 0, func(args []uint64) uint64 {
 			a.socket.Drive(adapter.Word(args[0]), adapter.Word(args[1]))
-			a.now += driveTime
 			return 0
 		}},
 		{"sample", 0, 1, func([]uint64) uint64 { return uint64(a.socket.Sample()) }},
