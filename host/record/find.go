@@ -1,0 +1,197 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"iter"
+	"strings"
+	"time"
+)
+
+// A Query says which records are asked for. What is left empty does not matter;
+// Part to Grade match whole values, case and all.
+type Query struct {
+	Part, Type, Family, Drawer, Lot, Verdict, Grade string
+
+	// From and To bound the date code, both days included. A week belongs to
+	// the day of its Thursday, as it does to the year in ISO 8601.
+	From, To time.Time
+
+	Text string // somewhere in marking, operator, reason or note; ASCII letters in either case
+
+	All         bool  // also rows that others took the place of, and voids
+	NewestFirst bool  // by serial number
+	Limit       int   // how many at most; 0 for all
+	After       int64 // serial number after which to go on, in the order asked for; 0 for the start
+}
+
+// ErrNone is the error for a serial number that no record has.
+var ErrNone = errors.New("no such record")
+
+// thursday is how many days after its first the day stands by which a week
+// counts.
+const thursday = 3
+
+// where is the condition on columns that record and tally share, with an AND
+// before each, and its arguments.
+func (q Query) where() (string, []any) {
+	var b strings.Builder
+	var args []any
+	for _, c := range []struct{ column, value string }{
+		{"part", q.Part}, {"type", q.Type}, {"family", q.Family}, {"drawer", q.Drawer},
+		{"lot", q.Lot}, {"verdict", q.Verdict}, {"grade", q.Grade},
+	} {
+		if c.value != "" {
+			b.WriteString(" AND " + c.column + " = ?")
+			args = append(args, c.value)
+		}
+	}
+	return b.String(), args
+}
+
+// whereRow is the rest of the condition, on columns that only record has.
+func (q Query) whereRow() (string, []any) {
+	var b strings.Builder
+	var args []any
+	if !q.From.IsZero() {
+		b.WriteString(" AND date_from >= ?")
+		args = append(args, q.From.AddDate(0, 0, -thursday).Format(time.DateOnly))
+	}
+	if !q.To.IsZero() {
+		b.WriteString(" AND date_from <> '' AND date_from <= ?")
+		args = append(args, q.To.AddDate(0, 0, -thursday).Format(time.DateOnly))
+	}
+	if q.Text != "" {
+		// A line break between the texts, which have none, so that nothing matches across two.
+		b.WriteString(` AND marking || char(10) || operator || char(10) || reason || char(10) || note LIKE ? ESCAPE '\'`)
+		args = append(args, "%"+strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(q.Text)+"%")
+	}
+	if !q.All {
+		b.WriteString(" AND NOT EXISTS (SELECT 1 FROM replaced WHERE replaced.serial = record.serial)")
+	}
+	return b.String(), args
+}
+
+// statement selects columns of the records asked for.
+func (q Query) statement(columns, from string) (string, []any) {
+	shared, args := q.where()
+	own, more := q.whereRow()
+	args = append(args, more...)
+	follows, order := " > ?", ""
+	if q.NewestFirst {
+		follows, order = " < ?", " DESC"
+	}
+	s := "SELECT " + columns + " FROM " + from + " WHERE true" + shared + own
+	if q.After != 0 {
+		s += " AND record.serial" + follows
+		args = append(args, q.After)
+	}
+	s += " ORDER BY record.serial" + order
+	if q.Limit > 0 {
+		s += " LIMIT ?"
+		args = append(args, q.Limit)
+	}
+	return s, args
+}
+
+// Find yields the records asked for by serial number, without their reports. An
+// error ends it.
+func (s *Store) Find(ctx context.Context, q Query) iter.Seq2[Record, error] {
+	statement, args := q.statement(names(narrow), "record")
+	return read(ctx, s.db, narrow, statement, args...)
+}
+
+// read yields the rows of a statement that selects columns.
+func read(ctx context.Context, q queryer, columns []column, statement string, args ...any) iter.Seq2[Record, error] {
+	return func(yield func(Record, error) bool) {
+		rows, err := q.QueryContext(ctx, statement, args...)
+		if err != nil {
+			yield(Record{}, damaged(err))
+			return
+		}
+		defer rows.Close()
+		values := make([]string, len(columns))
+		into := make([]any, len(columns))
+		for i := range values {
+			into[i] = &values[i]
+		}
+		for rows.Next() {
+			var r Record
+			err := rows.Scan(into...)
+			if err == nil {
+				err = r.scan(columns, values)
+			}
+			if !yield(r, err) || err != nil {
+				return
+			}
+		}
+		if err := rows.Err(); err != nil {
+			yield(Record{}, damaged(err))
+		}
+	}
+}
+
+// withReport selects all columns.
+const withReport = "record LEFT JOIN report USING (serial)"
+
+// allNames are the columns of withReport.
+var allNames = "record." + names(narrow) + ", coalesce(report, '')"
+
+// Get is the whole record of a serial number, whether another took its place or
+// not. The error is ErrNone where there is none.
+func (s *Store) Get(ctx context.Context, serial int64) (Record, error) {
+	for r, err := range read(ctx, s.db, columns, "SELECT "+allNames+" FROM "+withReport+" WHERE record.serial = ?", serial) {
+		return r, err
+	}
+	return Record{}, fmt.Errorf("record %d: %w", serial, ErrNone)
+}
+
+// History is every row about the chip that a record is about, the oldest first,
+// without reports. Current picks the one that holds.
+func (s *Store) History(ctx context.Context, serial int64) ([]Record, error) {
+	return history(ctx, s.db, serial)
+}
+
+func history(ctx context.Context, q queryer, serial int64) ([]Record, error) {
+	var chip int64
+	err := q.QueryRowContext(ctx, "SELECT chip FROM record WHERE serial = ?", serial).Scan(&chip)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = fmt.Errorf("record %d: %w", serial, ErrNone)
+	}
+	if err != nil {
+		return nil, err
+	}
+	var rows []Record
+	list := names(narrow)
+	for r, err := range read(ctx, q, narrow, "SELECT "+list+" FROM record WHERE serial = ?1 UNION ALL SELECT "+list+
+		" FROM record WHERE chip = ?1 AND chip <> serial ORDER BY serial", chip) {
+		if err != nil {
+			return nil, err
+		}
+		rows = append(rows, r)
+	}
+	return rows, nil
+}
+
+// Current is the row of a chip's history that holds, or nil where all are void.
+func Current(history []Record) *Record {
+	if s := stack(history); len(s) > 0 {
+		return s[len(s)-1]
+	}
+	return nil
+}
+
+// stack is a chip's history without what is void: the last row holds, and a
+// void of it brings back the one before.
+func stack(history []Record) (rows []*Record) {
+	for i, r := range history {
+		if r.Kind == Void {
+			rows = rows[:max(0, len(rows)-1)]
+		} else {
+			rows = append(rows, &history[i])
+		}
+	}
+	return rows
+}

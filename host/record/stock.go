@@ -1,0 +1,146 @@
+package record
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// A Tally counts chips by how they stand.
+type Tally struct {
+	Strong   int
+	Sound    int
+	Ungraded int // passed, but no levels were measured
+	Doubtful int
+	Reject   int
+
+	NotTested int
+}
+
+// Good is how many passed with every level inside its limit.
+func (t Tally) Good() int { return t.Strong + t.Sound }
+
+// Tested is how many have a verdict.
+func (t Tally) Tested() int { return t.Passed() + t.Reject }
+
+// Passed is how many had every vector right, with whatever levels.
+func (t Tally) Passed() int { return t.Good() + t.Ungraded + t.Doubtful }
+
+func (t *Tally) add(verdict, grade string, n int) {
+	switch {
+	case verdict == "fail" || verdict == "pass" && grade == "reject":
+		t.Reject += n
+	case verdict != "pass":
+		t.NotTested += n
+	case grade == "strong":
+		t.Strong += n
+	case grade == "sound":
+		t.Sound += n
+	case grade == "doubtful":
+		t.Doubtful += n
+	default:
+		t.Ungraded += n
+	}
+}
+
+// A Holding is what one drawer holds of one type and year.
+type Holding struct {
+	Drawer, Part, Type, Family string
+	Year                       int // of the date code, or 0
+	Tally
+}
+
+// Stock counts the chips asked for by drawer, type and year, in that order.
+// All, NewestFirst, Limit and After do not matter.
+func (s *Store) Stock(ctx context.Context, q Query) ([]Holding, error) {
+	var list []Holding
+	var last []string
+	err := s.tally(ctx, q, "drawer, part, type, family, date_year", 5, func(key []string, verdict, grade string, n int) error {
+		if !slices.Equal(key, last) {
+			last = slices.Clone(key)
+			year, err := strconv.Atoi(key[4])
+			if err != nil {
+				return err
+			}
+			list = append(list, Holding{Drawer: key[0], Part: key[1], Type: key[2], Family: key[3], Year: year})
+		}
+		list[len(list)-1].add(verdict, grade, n)
+		return nil
+	})
+	return list, err
+}
+
+// A Count is how the chips of one part, drawer or the like stand.
+type Count struct {
+	Key string // "74LS10", "D3", "1979"; empty, for a year "0", where it is not known
+	Tally
+}
+
+// What Counts counts by.
+const (
+	ByPart   = "part"
+	ByType   = "type"
+	ByFamily = "family"
+	ByDrawer = "drawer"
+	ByLot    = "lot"
+	ByYear   = "year" // of the date code
+)
+
+// Counts counts the chips asked for by one of ByPart to ByYear, in the order of
+// the key. All, NewestFirst, Limit and After do not matter.
+func (s *Store) Counts(ctx context.Context, q Query, by string) ([]Count, error) {
+	column := by
+	switch by {
+	case ByPart, ByType, ByFamily, ByDrawer, ByLot:
+	case ByYear:
+		column = "date_year"
+	default:
+		return nil, fmt.Errorf("count by %q: not part, type, family, drawer, lot or year", by)
+	}
+	var list []Count
+	err := s.tally(ctx, q, column, 1, func(key []string, verdict, grade string, n int) error {
+		if len(list) == 0 || list[len(list)-1].Key != key[0] {
+			list = append(list, Count{Key: key[0]})
+		}
+		list[len(list)-1].add(verdict, grade, n)
+		return nil
+	})
+	return list, err
+}
+
+// tally yields the number of current records by key columns, verdict and grade,
+// in that order. It counts rows only where the tally table cannot tell.
+func (s *Store) tally(ctx context.Context, q Query, key string, width int, yield func(key []string, verdict, grade string, n int) error) error {
+	where, args := q.where()
+	from, n := "tally", "sum(n)"
+	q.All = false
+	if q.Text != "" || !q.From.IsZero() || !q.To.IsZero() {
+		own, more := q.whereRow()
+		from, n, where, args = "record", "count(*)", where+own, append(args, more...)
+	}
+	group := key + ", verdict, grade"
+	rows, err := s.db.QueryContext(ctx, strings.Join([]string{
+		"SELECT", group + ",", n, "AS total FROM", from, "WHERE true", where, "GROUP BY", group, "HAVING total <> 0 ORDER BY", group}, " "), args...)
+	if err != nil {
+		return damaged(err)
+	}
+	defer rows.Close()
+	values := make([]string, width+2)
+	var total int
+	into := []any{}
+	for i := range values {
+		into = append(into, &values[i])
+	}
+	into = append(into, &total)
+	for rows.Next() {
+		if err := rows.Scan(into...); err != nil {
+			return err
+		}
+		if err := yield(values[:width], values[width], values[width+1], total); err != nil {
+			return err
+		}
+	}
+	return damaged(rows.Err())
+}

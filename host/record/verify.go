@@ -1,0 +1,147 @@
+package record
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+)
+
+// A Bad is the first thing in a file that is not as it was written.
+type Bad struct {
+	Serial int64 // of the record, or 0 where it is no single one
+	Reason string
+}
+
+// Verify reads every page and computes every digest again, and says how many
+// records are as they were written, and what is wrong first, or nil. The error
+// is that of reading. It looks at the file as it was when it began.
+func (s *Store) Verify(ctx context.Context) (rows int, firstBad *Bad, err error) {
+	tx, err := s.db.BeginTx(ctx, nil) // no one writes meanwhile
+	if err != nil {
+		return 0, nil, err
+	}
+	defer tx.Rollback()
+	if err := checkPages(ctx, tx); errors.Is(err, ErrDamaged) {
+		return 0, &Bad{Reason: err.Error()}, nil
+	} else if err != nil {
+		return 0, nil, err
+	}
+	rows, firstBad, err = checkChain(ctx, tx, 0)
+	if firstBad == nil && err == nil {
+		firstBad, err = checkTally(ctx, tx)
+	}
+	return rows, firstBad, err
+}
+
+// checkChain computes the digests of the records after a serial number.
+func checkChain(ctx context.Context, q queryer, after int64) (rows int, bad *Bad, err error) {
+	serial, digest := after, ""
+	if after > 0 {
+		if err := q.QueryRowContext(ctx, "SELECT digest FROM record WHERE serial = ?", after).Scan(&digest); err != nil {
+			return 0, nil, damaged(err)
+		}
+	}
+	statement := "SELECT " + allNames + " FROM " + withReport + " WHERE record.serial > ? ORDER BY record.serial"
+	for r, err := range read(ctx, q, columns, statement, after) {
+		serial++
+		switch {
+		case ctx.Err() != nil:
+			return rows, nil, ctx.Err()
+		case err != nil && errors.Is(err, ErrDamaged):
+			return rows, &Bad{serial, err.Error()}, nil
+		case err != nil:
+			return rows, &Bad{serial, "cannot be read: " + err.Error()}, nil
+		case r.Serial != serial:
+			return rows, &Bad{serial, "is missing"}, nil
+		case r.Previous != digest:
+			return rows, &Bad{serial, "does not follow the record before it"}, nil
+		case r.Sum() != r.Digest:
+			return rows, &Bad{serial, "was changed after it was written"}, nil
+		}
+		digest = r.Digest
+		rows++
+	}
+	return rows, nil, nil
+}
+
+// checkTail is checkChain of the last rows.
+func checkTail(ctx context.Context, q queryer) error {
+	var last int64
+	if err := q.QueryRowContext(ctx, "SELECT coalesce(max(serial), 0) FROM record").Scan(&last); err != nil {
+		return damaged(err)
+	}
+	_, bad, err := checkChain(ctx, q, max(0, last-tailCheck))
+	if bad != nil {
+		return fmt.Errorf("%w: record %d %s", ErrDamaged, bad.Serial, bad.Reason)
+	}
+	return err
+}
+
+// checkTally compares what follows from the records with what is kept of it.
+func checkTally(ctx context.Context, q queryer) (*Bad, error) {
+	replaced, err := serials(ctx, q, "SELECT serial FROM replaced ORDER BY serial")
+	if err != nil {
+		return nil, err
+	}
+	chips, err := serials(ctx, q, "SELECT DISTINCT chip FROM record WHERE chip <> serial")
+	if err != nil {
+		return nil, err
+	}
+	var want []int64
+	for _, chip := range chips {
+		rows, err := history(ctx, q, chip)
+		if err != nil {
+			return nil, err
+		}
+		current := Current(rows)
+		for _, r := range rows {
+			if current == nil || r.Serial != current.Serial {
+				want = append(want, r.Serial)
+			}
+		}
+	}
+	slices.Sort(want)
+	if !slices.Equal(want, replaced) {
+		return &Bad{Reason: "which records hold was changed apart from the records"}, nil
+	}
+	const counted = "SELECT " + tallyKey + ", count(*) FROM record WHERE serial NOT IN (SELECT serial FROM replaced) GROUP BY " + tallyKey
+	const kept = "SELECT " + tallyKey + ", n FROM tally WHERE n <> 0"
+	var differ int
+	err = q.QueryRowContext(ctx, "SELECT (SELECT count(*) FROM ("+counted+" EXCEPT "+kept+")) + (SELECT count(*) FROM ("+kept+" EXCEPT "+counted+"))").Scan(&differ)
+	if err == nil && differ > 0 {
+		return &Bad{Reason: "the counts of the stock were changed apart from the records"}, nil
+	}
+	return nil, damaged(err)
+}
+
+func serials(ctx context.Context, q queryer, statement string) (list []int64, err error) {
+	rows, err := q.QueryContext(ctx, statement)
+	if err != nil {
+		return nil, damaged(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var n int64
+		if err := rows.Scan(&n); err != nil {
+			return nil, err
+		}
+		list = append(list, n)
+	}
+	return list, damaged(rows.Err())
+}
+
+// damaged marks the errors by which SQLite says that a file is torn.
+func damaged(err error) error {
+	var e *sqlite.Error
+	if errors.As(err, &e) {
+		switch e.Code() & 0xff { // the primary result code
+		case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
+			return fmt.Errorf("%w: %w", ErrDamaged, err)
+		}
+	}
+	return err
+}
