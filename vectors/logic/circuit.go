@@ -105,6 +105,30 @@ func (e *TooLargeError) Error() string {
 	return fmt.Sprintf("part %s: its logic expands to more than %d gates; narrow its buses or products", e.Number, MaxNodes)
 }
 
+// A MemoryError says that a part is a memory: it has no logic to expand, and no
+// vectors. What works on vectors must refuse it, or it would pass with nothing compared.
+type MemoryError struct{ Variant *part.Variant }
+
+func (e *MemoryError) Error() string {
+	number, kind := e.Variant.Part.Number, e.Variant.Memory.Kind
+	s := fmt.Sprintf("%s is a memory (%s) and has no vectors", number, kind)
+	switch {
+	case e.Variant.Refusal != "":
+		return s + ", and the adapter must not power it"
+	case kind.ROM():
+		return fmt.Sprintf("%s: chipassay dump %s reads its contents", s, number)
+	}
+	return fmt.Sprintf("%s: chipassay test %s tests it by a march test", s, number)
+}
+
+// RefuseMemory gives a *MemoryError for a memory, nil for logic.
+func RefuseMemory(v *part.Variant) error {
+	if v.Memory == nil {
+		return nil
+	}
+	return &MemoryError{v}
+}
+
 // compiler builds a circuit; equal nodes are made once.
 type compiler struct {
 	c    *Circuit
@@ -118,8 +142,11 @@ type Stable struct {
 	While int32
 }
 
-// Compile expands a variant's logic to gates.
+// Compile expands a variant's logic to gates. It gives a *MemoryError for a memory.
 func Compile(v *part.Variant) (*Circuit, error) {
+	if err := RefuseMemory(v); err != nil {
+		return nil, err
+	}
 	k := &compiler{
 		c:    &Circuit{Variant: v, Inputs: map[int]int32{}, Signals: make([]int32, len(v.Logic.Signals))},
 		made: map[string]int32{},

@@ -18,7 +18,11 @@ const (
 // For chooses and computes the steps that test a part: every combination of the
 // inputs for a combinational part, a tour of every transition of the state graph
 // for what remembers little, and a walk through its modes for what remembers more.
+// A memory has no such steps: the error is a *logic.MemoryError.
 func For(c *logic.Circuit) (*Sequence, error) {
+	if err := logic.RefuseMemory(c.Variant); err != nil {
+		return nil, err
+	}
 	if len(c.Registers) == 0 {
 		if hasBidirectional(c.Variant) {
 			return turned(c), nil
