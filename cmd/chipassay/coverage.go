@@ -50,7 +50,7 @@ between pins, and which other parts the vectors would not tell from this one.`,
 			return nil
 		},
 	}
-	cmd.Flags().BoolVar(&all, "all", false, "a table of the whole library")
+	cmd.Flags().BoolVar(&all, "all", false, "a table of all logic of the library")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print an array of objects, one a part")
 	cmd.Flags().StringVar(&family, "family", "", "family, where PART names none: LS, HC, B …")
 	return cmd
@@ -58,12 +58,18 @@ between pins, and which other parts the vectors would not tell from this one.`,
 
 // coverageTypes gives the types to look at, and a circuit of every variant of the library.
 func coverageTypes(d *definitions, args []string, family string) (types []part.Type, others []*logic.Circuit, err error) {
-	if others, err = d.circuits(); err != nil {
-		return nil, nil, err
-	}
 	if len(args) == 1 {
 		typ, err := d.typeOf(args[0], family)
-		return []part.Type{typ}, others, err
+		if err == nil {
+			err = logic.RefuseMemory(typ.Variant)
+		}
+		if err != nil {
+			return nil, nil, err
+		}
+		types = []part.Type{typ}
+	}
+	if others, err = d.circuits(); err != nil || types != nil {
+		return types, others, err
 	}
 	for _, c := range others {
 		if c.Variant.Refusal == "" {

@@ -13,6 +13,7 @@ import (
 	"chipassay/vectors/kicad"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
+	"chipassay/vectors/sheet"
 	"chipassay/vectors/stimulus"
 	"chipassay/vectors/verilog"
 )
@@ -54,18 +55,30 @@ func checkFile(w io.Writer, name string) error {
 	}
 	for _, p := range parts {
 		for _, v := range p.Variants {
-			c, err := logic.Compile(v)
+			tested, err := testedBy(v)
 			if err != nil {
 				return err
 			}
-			s, err := stimulus.For(c)
-			if err != nil {
-				return err
-			}
-			fmt.Fprintf(w, "%s %s: %d pins, %s; %d steps, %s\n", p.Number, p.Title, len(v.Pins), familyList(v), len(s.Steps), s.Method)
+			fmt.Fprintf(w, "%s %s: %d pins, %s; %s\n", p.Number, p.Title, len(v.Pins), familyList(v), tested)
 		}
 	}
 	return nil
+}
+
+// testedBy says how many steps test a variant, or how a memory is organised.
+func testedBy(v *part.Variant) (string, error) {
+	if v.Memory != nil {
+		return fmt.Sprintf("%s, %s; no vectors", v.Memory.Kind, sheet.Organisation(v.Memory)), nil
+	}
+	c, err := logic.Compile(v)
+	if err != nil {
+		return "", err
+	}
+	s, err := stimulus.For(c)
+	if err != nil {
+		return "", err
+	}
+	return fmt.Sprintf("%d steps, %s", len(s.Steps), s.Method), nil
 }
 
 func familyList(v *part.Variant) string {

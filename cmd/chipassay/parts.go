@@ -19,13 +19,14 @@ func partsCommand(d *definitions) *cobra.Command {
 		Short: "List the parts of the library, or those that match all words of QUERY",
 		Example: `  chipassay parts
   chipassay parts nand
-  chipassay parts "open-collector 14 74LS"`,
+  chipassay parts "open-collector 14 74LS"
+  chipassay parts "static RAM 1024"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			lib, err := d.open()
 			if err != nil {
 				return err
 			}
-			all, err := lib.All()
+			all, err := lib.Parts()
 			if err != nil {
 				return err
 			}
@@ -54,7 +55,8 @@ func familyNames(p *part.Part) []string {
 	return names
 }
 
-// writePartsJSON writes an array of number, title, pins, families and kind.
+// writePartsJSON writes an array of number, title, pins, families and kind, and of
+// a memory the words and the bits of each.
 func writePartsJSON(w io.Writer, parts []*part.Part) error {
 	type row struct {
 		Number   string   `json:"number"`
@@ -62,10 +64,16 @@ func writePartsJSON(w io.Writer, parts []*part.Part) error {
 		Pins     int      `json:"pins"`
 		Families []string `json:"families"`
 		Kind     string   `json:"kind"`
+		Words    int      `json:"words,omitempty"`
+		Bits     int      `json:"bits,omitempty"`
 	}
 	rows := []row{}
 	for _, p := range parts {
-		rows = append(rows, row{p.Number, p.Title, len(p.Variants[0].Pins), familyNames(p), p.Kind})
+		r := row{Number: p.Number, Title: p.Title, Pins: len(p.Variants[0].Pins), Families: familyNames(p), Kind: p.Kind}
+		if m := p.Variants[0].Memory; m != nil {
+			r.Words, r.Bits = m.Words, m.Bits
+		}
+		rows = append(rows, r)
 	}
 	return writeJSON(w, rows)
 }

@@ -182,21 +182,21 @@ func (l *Library) Find(number string) (*part.Part, error) {
 	return nil, nil
 }
 
-// All parses every definition and gives those of logic, in the order of the
-// numbers; a part that stands in several folders is taken from the first.
+// All gives those of Parts that are logic.
 func (l *Library) All() ([]*part.Part, error) {
-	all, err := l.parse()
+	all, err := l.Parts()
 	return slices.DeleteFunc(all, (*part.Part).Memory), err
 }
 
-// Memories parses every definition and gives those of memories, as All does of logic.
+// Memories gives those of Parts that are memories.
 func (l *Library) Memories() ([]*part.Part, error) {
-	all, err := l.parse()
+	all, err := l.Parts()
 	return slices.DeleteFunc(all, func(p *part.Part) bool { return !p.Memory() }), err
 }
 
-// parse parses every definition, in the order of the numbers.
-func (l *Library) parse() ([]*part.Part, error) {
+// Parts parses every definition, of logic and of memories, and gives them in the
+// order of the numbers; a part that stands in several folders is taken from the first.
+func (l *Library) Parts() ([]*part.Part, error) {
 	var all []*part.Part
 	seen := map[string]string{}
 	for _, f := range l.folders {

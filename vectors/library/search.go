@@ -8,7 +8,8 @@ import (
 )
 
 // Search keeps the parts that match every word of a query: a number or its
-// beginning, a word of the title or the kind, a family, a number of pins.
+// beginning, a word of the title or the kind, a family, a number of pins, the
+// words of a memory.
 func Search(parts []*part.Part, query string) []*part.Part {
 	var found []*part.Part
 	for _, p := range parts {
@@ -24,6 +25,9 @@ func Search(parts []*part.Part, query string) []*part.Part {
 }
 
 func matchesWord(p *part.Part, word string) bool {
+	if p.Memory() && matchesMemory(p.Variants[0].Memory, word) {
+		return true
+	}
 	if number, family, ok := part.SplitTypeName(word); ok {
 		return p.Number == number && (family == nil || p.In(family) != nil)
 	}
@@ -37,4 +41,15 @@ func matchesWord(p *part.Part, word string) bool {
 	}
 	word = strings.ToLower(word)
 	return strings.HasPrefix(p.Number, word) || strings.Contains(strings.ToLower(p.Title), word) || p.Kind == word
+}
+
+// matchesMemory looks for a word of the memory's kind ("static", "EPROM"), or for
+// how many words it has, however the digits are grouped.
+func matchesMemory(m *part.Memory, word string) bool {
+	for of := range strings.FieldsSeq(m.Kind.String()) {
+		if strings.EqualFold(word, of) {
+			return true
+		}
+	}
+	return strings.ReplaceAll(word, ",", "") == strconv.Itoa(m.Words)
 }

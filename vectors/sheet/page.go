@@ -19,18 +19,16 @@ func Page(w io.Writer, p *part.Part, only *part.Variant) error {
 		if only != nil && v != only {
 			continue
 		}
-		c, err := logic.Compile(v)
-		if err != nil {
+		if err := variant(&b, v); err != nil {
 			return err
 		}
-		variant(&b, v, c)
 	}
 	fmt.Fprintf(&b, "\nkind       %s\nsource     %s\ndefinition %s, SHA-256 %s\n", p.Kind, p.Source, p.File, p.SHA256)
 	_, err := io.WriteString(w, b.String())
 	return err
 }
 
-func variant(b *strings.Builder, v *part.Variant, c *logic.Circuit) {
+func variant(b *strings.Builder, v *part.Variant) error {
 	var types []string
 	for _, f := range v.Families {
 		types = append(types, f.TypeName(v.Part.Number))
@@ -46,16 +44,34 @@ func variant(b *strings.Builder, v *part.Variant, c *logic.Circuit) {
 	for _, caution := range v.Cautions {
 		fmt.Fprintf(b, "CAUTION    %s\n\n", caution)
 	}
+	if err := function(b, v); err != nil {
+		return err
+	}
+	for _, u := range v.Untested {
+		fmt.Fprintf(b, "\nnot tested %s%s\n", u.Why, pinList(v, u.Pins))
+	}
+	b.WriteString("\n" + Limits(v))
+	return nil
+}
+
+// function prints what the part does: equations and tables, or how a memory is
+// organised and driven.
+func function(b *strings.Builder, v *part.Variant) error {
+	if v.Memory != nil {
+		b.WriteString(Memory(v))
+		return nil
+	}
+	c, err := logic.Compile(v)
+	if err != nil {
+		return err
+	}
 	if lines := Equations(v); len(lines) > 0 {
 		fmt.Fprintf(b, "function\n    %s\n", strings.Join(lines, "\n    "))
 	}
 	if t := tables(v, c); t != "" {
 		b.WriteString("\n" + t)
 	}
-	for _, u := range v.Untested {
-		fmt.Fprintf(b, "\nnot tested %s%s\n", u.Why, pinList(v, u.Pins))
-	}
-	b.WriteString("\n" + Limits(v))
+	return nil
 }
 
 // tables are the part's function tables: as the definition prints them, as the
