@@ -58,10 +58,10 @@ const PerCent = 10
 
 // A Plan is a single sampling plan for one lot.
 type Plan struct {
-	LotSize    int      `json:"lot"`         // chips
-	AQL        float64  `json:"aql"`         // per cent nonconforming up to PerCent, above it nonconformities per 100 chips
-	Level      Level    `json:"level"`       //
-	Severity   Severity `json:"severity"`    //
+	LotSize    int      `json:"lot"` // chips
+	AQL        float64  `json:"aql"` // per cent nonconforming up to PerCent, above it nonconformities per 100 chips
+	Level      Level    `json:"level"`
+	Severity   Severity `json:"severity"`
 	Letter     string   `json:"code_letter"` // as Table 1 gives it
 	UsedLetter string   `json:"used_letter"` // after the master table's arrows; its plan is used
 	SampleSize int      `json:"sample_size"` // chips; all of a lot that is no larger

@@ -1,0 +1,40 @@
+package lot
+
+import "math"
+
+// doubt is what is left to chance in what good chips prove: the limits are upper
+// ones of 95 % confidence.
+const doubt = 0.05
+
+// ProvenFraction is the most that n good chips without a bad one leave possible
+// of bad ones in the supply they were drawn from at random: the fraction at which
+// such luck has a probability of 5 %, 1 - 0.05^(1/n). It is the exact one-sided
+// limit of Clopper and Pearson; about 3/n. No chip proves nothing: 1.
+func ProvenFraction(n int) float64 {
+	if n <= 0 {
+		return 1
+	}
+	return -math.Expm1(math.Log(doubt) / float64(n))
+}
+
+// ProvenLot is the same for n chips drawn from a lot of size chips: the largest
+// number of bad ones it may hold, of which drawing none has a probability of 5 %
+// or more. With every chip drawn it is 0.
+func ProvenLot(size, n int) int {
+	low, high := 0, max(size-n, 0) // more cannot be: a bad one would have been drawn
+	for low < high {
+		middle := (low + high + 1) / 2
+		if hypergeometric(size, middle, n, 0) >= doubt {
+			low = middle
+		} else {
+			high = middle - 1
+		}
+	}
+	return low
+}
+
+// ChipsToProve is how many chips must be good without a bad one to prove with
+// 95 % confidence that no more than a fraction (over 0, under 1) are bad.
+func ChipsToProve(fraction float64) int {
+	return int(math.Ceil(math.Log(doubt)/math.Log1p(-fraction) - 1e-9)) // 1e-9: a whole number of chips is not one more
+}
