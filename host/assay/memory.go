@@ -34,14 +34,31 @@ type MemoryResult struct {
 	Test         string // name, notation and length
 	Passes       []string
 	Shape        march.Shape
-	Failures     []march.Failure // the first MaxCellErrors
+	Failures     []march.Failure // the first of them, at least as many as there are words
 	FailureCount int             // of reads
 
-	main, last []march.Failure // of the runs of the test, and of the short one after it
+	of        map[string][]march.Failure // the same, by the name of the test
+	forgetful []string                   // what single cells that forget are said to do
 }
 
-// MaxCellErrors is how many failing reads are kept, for the bitmap and the diagnosis.
-const MaxCellErrors = 8192
+// complete gives the failures of a test, without those of the last element and
+// background where not all could be kept, unless there are no others.
+func (m *MemoryResult) complete(t march.Test) []march.Failure {
+	all := m.of[t.Name]
+	if len(m.Failures) == m.FailureCount || len(all) == 0 {
+		return all
+	}
+	last := all[len(all)-1]
+	n := slices.IndexFunc(all, func(f march.Failure) bool { return f.Element == last.Element && f.Background == last.Background })
+	if n == 0 {
+		return all
+	}
+	return all[:n]
+}
+
+// mostFailures is how many failing reads of a memory are kept for the diagnosis:
+// all of the first element that fails, whatever is wrong.
+func mostFailures(m *part.Memory) int { return max(1<<14, m.Words+m.Words/8) }
 
 // A pass is one run of a march test over the memory.
 type pass struct {
@@ -49,7 +66,6 @@ type pass struct {
 	background uint32
 	order      march.AddressOrder
 	bias       adapter.Rail
-	short      bool // the last one
 }
 
 func (p pass) String() string {
@@ -60,33 +76,36 @@ func (p pass) String() string {
 // operations counts the reads and writes of a pass.
 func (p pass) operations(m *part.Memory) int { return p.test.Operations() * m.Words }
 
-// passes plans the runs of a test: with each data background, then once more with
-// the short MATS+ in the other address order and under the low bias rail, which
-// shows whether the outputs drive high by themselves.
+// The tests that are run beside the one that was asked for: what a cell holds is
+// left alone and read again; and the shortest test that finds every fault of the
+// address decoder (van de Goor 1991).
+var (
+	retentionTest = known("retention", "{⇕(w0);Del;⇕(r0,w1);Del;⇕(r1)}")
+	shortTest     = known("MATS+", "{⇕(w0);⇑(r0,w1);⇓(r1,w0)}")
+)
+
+func known(name, notation string) march.Test {
+	t, err := march.Parse(notation)
+	if err != nil {
+		panic(err) // a slip above
+	}
+	t.Name = name
+	return t
+}
+
+// passes plans the runs of a test: with each data background; one for what the
+// cells keep; and a short one in the other address order and under the low bias
+// rail, which shows whether the outputs drive high by themselves.
 func passes(m *part.Memory, v *part.Variant, test march.Test) (all []pass) {
 	orders := march.Orders(m.RowBits, m.ColumnBits)
-	for i, background := range march.Backgrounds(m.Bits) {
-		p := pass{test: test, background: background, order: orders[0], bias: adapter.High}
-		if i == 0 {
-			p.test = test.Retention()
-		}
-		all = append(all, p)
+	for _, background := range march.Backgrounds(m.Bits) {
+		all = append(all, pass{test, background, orders[0], adapter.High})
 	}
-	last := pass{test: shortTest(), order: orders[len(orders)-1], bias: adapter.Low, short: true}
+	last := pass{shortTest, 0, orders[len(orders)-1], adapter.Low}
 	if v.Pins[m.DataOut[0]-1].Stage == part.OpenCollector {
 		last.bias = adapter.High // they drive low only
 	}
-	return append(all, last)
-}
-
-// shortTest is the test of the last run: the shortest that finds every fault of
-// the address decoder (van de Goor 1991).
-func shortTest() march.Test {
-	t, err := march.ByName("MATS+")
-	if err != nil {
-		panic(err) // it is one of the package's own
-	}
-	return t
+	return append(all, pass{retentionTest, 0, orders[0], adapter.High}, last)
 }
 
 // Estimate says how long the test of a memory takes the adapter, to a first order.
@@ -142,7 +161,7 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 	if !plan.wants(FunctionStage) {
 		return r.notTested(r.onlyContact())
 	}
-	r.Memory = &MemoryResult{Test: p.Test.Name, Shape: march.Shape{
+	r.Memory = &MemoryResult{Test: p.Test.Name, of: map[string][]march.Failure{}, Shape: march.Shape{
 		Words: m.Words, Bits: m.Bits, RowBits: m.RowBits, Multiplexed: m.Kind == part.DynamicRAM,
 	}}
 	if err := r.marches(ctx, socket, p, runs); err != nil {
@@ -176,7 +195,7 @@ func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan,
 			return err
 		}
 	}
-	return nil
+	return w.forgetting()
 }
 
 // A marcher makes the runs of march tests on one memory.
@@ -247,7 +266,7 @@ func (w marcher) element(run pass, number int) error {
 // finish lets a loaded program run to its end.
 func (w marcher) finish(c cycle, each func(adapter.Run) error) error {
 	for {
-		now, err := c.Run(w.ctx, runBudget, len(w.result.Memory.Failures) < MaxCellErrors)
+		now, err := c.Run(w.ctx, runBudget, len(w.result.Memory.Failures) < mostFailures(w.bench.m))
 		if err == nil {
 			err = each(now)
 		}
@@ -294,13 +313,9 @@ func (w marcher) keep(run pass, element int, output []byte) error {
 			Address: w.bench.addressOf(run.order, record.Registers), Expected: expected, Seen: seen,
 			Element: element, Background: run.background, AfterWait: afterWait(run.test, element, int(record.Mark)),
 		}
-		if kept := w.result.Memory; len(kept.Failures) < MaxCellErrors {
+		if kept := w.result.Memory; len(kept.Failures) < mostFailures(m) {
 			kept.Failures = append(kept.Failures, f)
-			if run.short {
-				kept.last = append(kept.last, f)
-			} else {
-				kept.main = append(kept.main, f)
-			}
+			kept.of[run.test.Name] = append(kept.of[run.test.Name], f)
 		}
 	}
 	return nil
@@ -328,13 +343,17 @@ func (r *Result) judgeMemory(test march.Test) {
 		return
 	}
 	r.Verdict = Fail
-	findings := march.Classify(m.Shape, test.Retention(), m.main)
-	if len(m.main) == 0 {
-		findings = march.Classify(m.Shape, shortTest(), m.last)
-		r.Findings = append(r.Findings, "only the run with the low bias rail or the other address order fails: an output may not drive high by itself")
+	r.Findings = m.forgetful
+	for _, t := range []march.Test{test, retentionTest, shortTest} {
+		if len(r.Findings) > 0 {
+			break // what the later tests show follows from it
+		}
+		for _, f := range march.Classify(m.Shape, t, m.complete(t)) {
+			r.Findings = append(r.Findings, f.String())
+		}
 	}
-	for _, f := range findings {
-		r.Findings = append(r.Findings, f.String())
+	if len(m.of[test.Name])+len(m.of[retentionTest.Name]) == 0 {
+		r.Findings = append(r.Findings, "only the run with the low bias rail and the other address order fails: an output may not drive high by itself")
 	}
 	r.Reason = fmt.Sprintf("%d reads were wrong", m.FailureCount)
 	if len(r.Findings) > 0 {

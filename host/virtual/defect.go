@@ -91,7 +91,7 @@ var forms = [...]struct{ text, meaning string }{
 	CellStuckLow:    {"cell A stuck low", "cell A of a memory always holds 0; A is an address, or address.bit"},
 	CellStuckHigh:   {"cell A stuck high", "cell A of a memory always holds 1"},
 	CellCouples:     {"cell A couples to B", "a change of cell A turns cell B over"},
-	CellForgets:     {"cell A forgets X ms", "cell A turns over when it was not written or refreshed for X ms"},
+	CellForgets:     {"cell A forgets X ms", "cell A loses its charge when it was not written or refreshed for X ms"},
 	DeadRow:         {"row A dead", "no cell of row A of a memory can be read"},
 	DeadColumn:      {"column A dead", "no cell of column A of a memory can be read"},
 	Reversed:        {"reversed", "the chip is put in turned by 180 degrees"},

@@ -186,7 +186,7 @@ func (m *memory) refresh(row int) {
 		}
 		for cell, within := range m.forgets {
 			if cell&(1<<m.RowBits-1) == r && since > within {
-				m.words[cell] ^= 1
+				m.words[cell] = uint8(r & 1)
 			}
 		}
 		m.touched[r] = now
@@ -215,8 +215,7 @@ func (m *memory) read(address int) uint8 {
 	if m.Kind != part.DynamicRAM && len(m.forgets) > 0 {
 		for bit := range m.Bits {
 			if within, ok := m.forgets[m.cell(address, bit)]; ok && m.clock()-m.touched[address] > within {
-				m.words[address] ^= 1 << bit
-				m.touched[address] = m.clock()
+				m.words[address] &^= 1 << bit
 				value = m.words[address]
 			}
 		}

@@ -1,0 +1,97 @@
+package assay
+
+import (
+	"fmt"
+	"time"
+
+	"chipassay/host/adapter"
+)
+
+// fewCells is how many failing words are looked at again one by one.
+const fewCells = 16
+
+// forgetTime is how long such a word is left alone.
+const forgetTime = 50 * time.Millisecond
+
+// forgetting looks again at a few failing words, alone: a march test that takes
+// long tells a cell that forgets from one that is stuck or disturbed only by chance.
+func (w marcher) forgetting() error {
+	words := w.failing()
+	if len(words) == 0 || len(words) > fewCells {
+		return nil
+	}
+	if err := w.bench.socket.Rails(w.ctx, adapter.High, adapter.Off); err != nil {
+		return err
+	}
+	var said []string
+	for _, address := range words {
+		atOnce, err := w.keeps(address, 0)
+		if err != nil {
+			return err
+		}
+		later, err := w.keeps(address, forgetTime)
+		if err != nil {
+			return err
+		}
+		if !atOnce || later {
+			return nil // a cell is stuck, or others are needed to disturb it
+		}
+		said = append(said, fmt.Sprintf("the word at address 0x%03X forgets: it reads right at once, and wrong %v after it was written", address, forgetTime))
+	}
+	w.result.Memory.forgetful = said
+	return nil
+}
+
+// failing are the words at which reads failed, in the order in which they did.
+func (w marcher) failing() (words []int) {
+	seen := map[int]bool{}
+	for _, f := range w.result.Memory.Failures {
+		if !seen[f.Address] {
+			seen[f.Address] = true
+			words = append(words, f.Address)
+		}
+		if len(words) > fewCells {
+			break
+		}
+	}
+	return words
+}
+
+// keeps tells whether a word reads as it was written, both ways, after a time.
+func (w marcher) keeps(address int, after time.Duration) (bool, error) {
+	c := w.bench.program(w.bench.lines())
+	c.at(address)
+	for _, word := range []uint32{0, 1<<w.bench.m.Bits - 1} {
+		c.write(word)
+		if after > 0 {
+			c.Wait(after, true)
+		}
+		c.expect(word)
+	}
+	if err := c.Load(w.ctx); err != nil {
+		return false, err
+	}
+	errors := uint32(0)
+	err := w.finish(c, func(now adapter.Run) error { errors = now.Errors; return nil })
+	return errors == 0, err
+}
+
+// lines are the lines of the address in their order.
+func (b memoryBench) lines() []int {
+	lines := make([]int, len(b.m.Address))
+	for i := range lines {
+		lines[i] = i
+	}
+	return lines
+}
+
+// at brings one address to the pins.
+func (c cycle) at(address int) {
+	if c.m.RAS != nil {
+		c.Value(c.address, uint32(address)&(1<<c.m.RowBits-1))
+		c.Value(c.column, uint32(address)>>c.m.RowBits)
+		return
+	}
+	c.Value(c.address, uint32(address))
+	c.Show(c.address)
+}
