@@ -24,7 +24,7 @@ func ProvenLot(size, n int) int {
 	low, high := 0, max(size-n, 0) // more cannot be: a bad one would have been drawn
 	for low < high {
 		middle := (low + high + 1) / 2
-		if hypergeometric(size, middle, n, 0) >= doubt {
+		if hypergeometric(size, middle, n, 0) >= doubt-1e-12 { // 1e-12: for rounding
 			low = middle
 		} else {
 			high = middle - 1
