@@ -145,22 +145,27 @@ func inspectTables(path string, steps []string) error {
 	}
 	defer db.Close()
 	ctx := context.Background()
-	version, err := userVersion(ctx, db)
+	tx, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true}) // another program may be writing
+	if err != nil {
+		return damaged(err)
+	}
+	defer tx.Rollback()
+	version, err := userVersion(ctx, tx)
 	if err != nil {
 		return damaged(err)
 	}
 	if version > len(steps) {
 		return fmt.Errorf("%w (version %d, this one knows %d)", ErrNewer, version, len(steps))
 	}
-	if err := compareTables(ctx, db, steps[:version]); err != nil {
+	if err := compareTables(ctx, tx, steps[:version]); err != nil {
 		return err
 	}
 	if state, err := os.Stat(path); err == nil && state.Size() <= wholeCheck {
-		if err := checkPages(ctx, db); err != nil {
+		if err := checkPages(ctx, tx); err != nil {
 			return err
 		}
 	}
-	return checkTail(ctx, db)
+	return checkTail(ctx, tx)
 }
 
 func checkPages(ctx context.Context, q queryer) error {
@@ -176,7 +181,7 @@ func checkPages(ctx context.Context, q queryer) error {
 
 // compareTables compares tables, indexes and triggers with those of a new
 // database of the same version.
-func compareTables(ctx context.Context, db *sql.DB, steps []string) error {
+func compareTables(ctx context.Context, q queryer, steps []string) error {
 	fresh, err := sql.Open("sqlite", ":memory:")
 	if err != nil {
 		return err
@@ -192,7 +197,7 @@ func compareTables(ctx context.Context, db *sql.DB, steps []string) error {
 	if err != nil {
 		return err
 	}
-	have, err := tables(ctx, db)
+	have, err := tables(ctx, q)
 	if err != nil {
 		return damaged(err)
 	}

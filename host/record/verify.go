@@ -2,6 +2,7 @@ package record
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"slices"
@@ -16,23 +17,34 @@ type Bad struct {
 	Reason string
 }
 
+func (b Bad) String() string {
+	if b.Serial == 0 {
+		return b.Reason
+	}
+	return fmt.Sprintf("record %d %s", b.Serial, b.Reason)
+}
+
 // Verify reads every page and computes every digest again, and says how many
 // records are as they were written, and what is wrong first, or nil. The error
 // is that of reading. It looks at the file as it was when it began.
 func (s *Store) Verify(ctx context.Context) (rows int, firstBad *Bad, err error) {
-	tx, err := s.db.BeginTx(ctx, nil) // no one writes meanwhile
+	tx, err := s.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
 		return 0, nil, err
 	}
 	defer tx.Rollback()
-	if err := checkPages(ctx, tx); errors.Is(err, ErrDamaged) {
+	return verify(ctx, tx)
+}
+
+func verify(ctx context.Context, q queryer) (rows int, firstBad *Bad, err error) {
+	if err := checkPages(ctx, q); errors.Is(err, ErrDamaged) {
 		return 0, &Bad{Reason: err.Error()}, nil
 	} else if err != nil {
 		return 0, nil, err
 	}
-	rows, firstBad, err = checkChain(ctx, tx, 0)
+	rows, firstBad, err = checkChain(ctx, q, 0)
 	if firstBad == nil && err == nil {
-		firstBad, err = checkTally(ctx, tx)
+		firstBad, err = checkTally(ctx, q)
 	}
 	return rows, firstBad, err
 }
@@ -76,7 +88,7 @@ func checkTail(ctx context.Context, q queryer) error {
 	}
 	_, bad, err := checkChain(ctx, q, max(0, last-tailCheck))
 	if bad != nil {
-		return fmt.Errorf("%w: record %d %s", ErrDamaged, bad.Serial, bad.Reason)
+		return fmt.Errorf("%w: %s", ErrDamaged, bad)
 	}
 	return err
 }

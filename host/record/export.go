@@ -1,0 +1,156 @@
+package record
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"database/sql"
+	"encoding/json"
+	"io"
+	"strings"
+)
+
+// ExportCSV writes the records asked for, with their reports, as CSV after
+// RFC 4180 with a header, and says how many. Cells that a spreadsheet would run
+// are neutralised (see neutral). What ImportCSV is to take is exported with All.
+func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, err error) {
+	out := bufio.NewWriterSize(w, 1<<16)
+	if _, err := out.WriteString(strings.ReplaceAll(names(columns), ", ", ",") + "\r\n"); err != nil {
+		return 0, err
+	}
+	var line []byte
+	rows, err = s.export(ctx, q, func(cells []sql.RawBytes) error {
+		line = line[:0]
+		for i, cell := range cells {
+			if i > 0 {
+				line = append(line, ',')
+			}
+			if columns[i].form == asNumber && string(cell) == "0" {
+				continue
+			}
+			line = appendCell(line, cell)
+		}
+		_, err := out.Write(append(line, "\r\n"...))
+		return err
+	})
+	if err != nil {
+		return rows, err
+	}
+	return rows, out.Flush()
+}
+
+// appendCell writes a cell after RFC 4180. One with a semicolon or tab is put in
+// quotes too, since some spreadsheets part cells there.
+func appendCell(line, cell []byte) []byte {
+	if neutral(cell) {
+		line = append(line, '\'')
+	}
+	if !bytes.ContainsAny(cell, "\",;\t\r\n") {
+		return append(line, cell...)
+	}
+	line = append(line, '"')
+	for {
+		i := bytes.IndexByte(cell, '"')
+		if i < 0 {
+			break
+		}
+		line = append(append(line, cell[:i+1]...), '"')
+		cell = cell[i+1:]
+	}
+	return append(append(line, cell...), '"')
+}
+
+// formula are the characters that begin a formula, with their full-width forms,
+// which some spreadsheets take for the same.
+//
+// Source: OWASP, CSV Injection (equals, plus, minus, at, tab, carriage return,
+// line feed), from memory.
+const formula = "=+-@\t\r\n＝＋－＠"
+
+// neutral says whether an apostrophe is put before a cell: where a spreadsheet
+// would run it, and, so that it can be taken away again, where it looks as if
+// that had been done already.
+func neutral(cell []byte) bool {
+	cell = bytes.TrimLeft(cell, "'")
+	return len(cell) > 0 && bytes.IndexAny(cell[:min(len(cell), 3)], formula) == 0
+}
+
+// plain takes the apostrophe away again.
+func plain(cell string) string {
+	if strings.HasPrefix(cell, "'") && neutral([]byte(cell)) {
+		return cell[1:]
+	}
+	return cell
+}
+
+// ExportLines writes the records asked for as JSON Lines: an object a record, on
+// a line of its own, with the columns of ExportCSV as its keys. Numbers and
+// pins_failed are numbers, report is the report itself; what is empty or 0 is
+// left out. What ImportLines is to take is exported with All.
+func (s *Store) ExportLines(ctx context.Context, w io.Writer, q Query) (rows int, err error) {
+	out := bufio.NewWriterSize(w, 1<<16)
+	var line []byte
+	rows, err = s.export(ctx, q, func(cells []sql.RawBytes) error {
+		line = append(line[:0], '{')
+		for i, cell := range cells {
+			c := columns[i]
+			if len(cell) == 0 || c.form == asNumber && string(cell) == "0" {
+				continue
+			}
+			if len(line) > 1 {
+				line = append(line, ',')
+			}
+			line = append(append(append(line, '"'), c.name...), `":`...)
+			switch c.form {
+			case asNumber, asObject:
+				line = append(line, cell...)
+			case asList:
+				line = append(append(append(line, '['), bytes.ReplaceAll(cell, []byte(" "), []byte(","))...), ']')
+			default:
+				line = appendString(line, cell)
+			}
+		}
+		_, err := out.Write(append(line, "}\n"...))
+		return err
+	})
+	if err != nil {
+		return rows, err
+	}
+	return rows, out.Flush()
+}
+
+// appendString writes a JSON string.
+func appendString(line, s []byte) []byte {
+	for _, c := range s {
+		if c < ' ' || c >= 0x7f || c == '"' || c == '\\' {
+			quoted, _ := json.Marshal(string(s)) // of a string there is no error
+			return append(line, quoted...)
+		}
+	}
+	return append(append(append(line, '"'), s...), '"')
+}
+
+// export yields the cells of each record asked for, in the order of columns,
+// until the next.
+func (s *Store) export(ctx context.Context, q Query, yield func(cells []sql.RawBytes) error) (n int, err error) {
+	statement, args := q.statement(allNames, withReport)
+	rows, err := s.db.QueryContext(ctx, statement, args...)
+	if err != nil {
+		return 0, damaged(err)
+	}
+	defer rows.Close()
+	cells := make([]sql.RawBytes, len(columns))
+	into := make([]any, len(columns))
+	for i := range cells {
+		into[i] = &cells[i]
+	}
+	for ; rows.Next(); n++ {
+		if err := rows.Scan(into...); err != nil {
+			return n, err
+		}
+		if err := yield(cells); err != nil {
+			return n, err
+		}
+	}
+	return n, damaged(rows.Err())
+}

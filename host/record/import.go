@@ -1,0 +1,229 @@
+package record
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"database/sql"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"slices"
+	"strings"
+)
+
+// Imported says what an import did.
+type Imported struct {
+	Added      int
+	Duplicates int // already there, by their digests, and left out
+}
+
+// ErrImport is the error of a file that cannot be imported. Nothing of it was.
+var ErrImport = errors.New("nothing was imported")
+
+// maxLine is the longest line of JSON that is read, bytes: a report and what
+// the other columns can take, every byte of it escaped.
+const maxLine = MaxReport + 32*6*MaxText
+
+// ImportCSV appends what ExportCSV wrote, all or nothing. Each row gets a new
+// serial number and keeps the old one as ImportedSerial. A row that was changed
+// since it was written, or that is about a chip whose first test is neither in
+// the file nor here, is refused (ErrImport).
+func (s *Store) ImportCSV(ctx context.Context, r io.Reader) (Imported, error) {
+	return s.load(ctx, csvRecords(r))
+}
+
+// ImportLines appends what ExportLines wrote, as ImportCSV does.
+func (s *Store) ImportLines(ctx context.Context, r io.Reader) (Imported, error) {
+	return s.load(ctx, jsonRecords(r))
+}
+
+// load appends records as they were written elsewhere.
+func (s *Store) load(ctx context.Context, records iter.Seq2[Record, error]) (done Imported, err error) {
+	err = s.write(ctx, func(w *writer) error {
+		i := importer{writer: w, here: map[int64]int64{}}
+		var err error
+		if i.find, err = w.tx.PrepareContext(ctx, `SELECT serial FROM record WHERE digest IN (?1, ?2)
+			UNION ALL SELECT serial FROM record WHERE imported_digest <> '' AND imported_digest IN (?1, ?2) LIMIT 1`); err != nil {
+			return err
+		}
+		line := 0
+		for r, err := range records {
+			if line++; err == nil {
+				err = i.add(ctx, r)
+			}
+			if err != nil {
+				return fmt.Errorf("record %d of the file: %w", line, err)
+			}
+		}
+		done = i.done
+		return nil
+	})
+	if err != nil {
+		return Imported{}, fmt.Errorf("%w: %w", ErrImport, err)
+	}
+	return done, nil
+}
+
+type importer struct {
+	*writer
+	find *sql.Stmt
+	here map[int64]int64 // serial numbers: of the file to here
+	last Record
+	done Imported
+}
+
+func (i *importer) add(ctx context.Context, r Record) error {
+	switch {
+	case r.Digest == "" || r.Sum() != r.Digest:
+		return errors.New("it was changed after it was written, or is not whole")
+	case r.Serial == i.last.Serial+1 && i.last.Serial > 0 && r.Previous != i.last.Digest:
+		return errors.New("it does not follow the record before it")
+	}
+	i.last = Record{Serial: r.Serial, Digest: r.Digest}
+	origin := r.ImportedDigest
+	if origin == "" {
+		origin = r.Digest
+	}
+	var twin int64
+	switch err := i.find.QueryRowContext(ctx, r.Digest, origin).Scan(&twin); {
+	case err == nil:
+		i.here[r.Serial] = twin
+		i.done.Duplicates++
+		return nil
+	case !errors.Is(err, sql.ErrNoRows):
+		return err
+	}
+	if r.ImportedDigest == "" {
+		r.ImportedSerial, r.ImportedDigest = r.Serial, r.Digest
+	}
+	for _, serial := range []*int64{&r.RetestOf, &r.Corrects} {
+		there := *serial
+		if *serial = i.here[there]; there != 0 && *serial == 0 {
+			return fmt.Errorf("it is about record %d, which is neither in the file before it nor here: export all records", there)
+		}
+	}
+	was := r.Serial
+	r, err := i.append(ctx, r)
+	if err != nil {
+		return err
+	}
+	i.here[was] = r.Serial
+	i.done.Added++
+	return nil
+}
+
+// csvRecords reads the records of a CSV file.
+func csvRecords(r io.Reader) iter.Seq2[Record, error] {
+	return func(yield func(Record, error) bool) {
+		in := bufio.NewReader(r)
+		if mark, _ := in.Peek(3); string(mark) == "\uFEFF" { // as some programs put before UTF-8
+			_, _ = in.Discard(3)
+		}
+		table := csv.NewReader(in)
+		table.ReuseRecord = true
+		head, err := table.Read()
+		if err != nil {
+			yield(Record{}, fmt.Errorf("the header: %w", err))
+			return
+		}
+		order, err := inOrder(head)
+		if err != nil {
+			yield(Record{}, err)
+			return
+		}
+		for {
+			cells, err := table.Read()
+			if err == io.EOF {
+				return
+			}
+			var r Record
+			for i := 0; err == nil && i < len(cells); i++ {
+				cells[i] = plain(cells[i])
+			}
+			if err == nil {
+				err = r.scan(order, cells)
+			}
+			if !yield(r, err) || err != nil {
+				return
+			}
+		}
+	}
+}
+
+// inOrder are the columns of a header.
+func inOrder(head []string) (order []column, err error) {
+	seen := map[string]bool{}
+	for _, name := range head {
+		c, err := columnNamed(name)
+		if err != nil {
+			return nil, err
+		}
+		if seen[name] {
+			return nil, fmt.Errorf("column %q stands there twice", name)
+		}
+		seen[name] = true
+		order = append(order, c)
+	}
+	return order, nil
+}
+
+func columnNamed(name string) (column, error) {
+	i := slices.IndexFunc(columns, func(c column) bool { return c.name == name })
+	if i < 0 {
+		return column{}, fmt.Errorf("column %q is not one of a record", name)
+	}
+	return columns[i], nil
+}
+
+// jsonRecords reads the records of a file of JSON Lines.
+func jsonRecords(r io.Reader) iter.Seq2[Record, error] {
+	return func(yield func(Record, error) bool) {
+		lines := bufio.NewScanner(r)
+		lines.Buffer(nil, maxLine)
+		for lines.Scan() {
+			if len(bytes.TrimSpace(lines.Bytes())) == 0 {
+				continue
+			}
+			record, err := parseLine(lines.Bytes())
+			if !yield(record, err) || err != nil {
+				return
+			}
+		}
+		if err := lines.Err(); err != nil {
+			yield(Record{}, err)
+		}
+	}
+}
+
+func parseLine(line []byte) (r Record, err error) {
+	var object map[string]json.RawMessage
+	if err := json.Unmarshal(line, &object); err != nil {
+		return r, err
+	}
+	for name, raw := range object {
+		c, err := columnNamed(name)
+		if err != nil {
+			return r, err
+		}
+		value := string(raw)
+		switch c.form {
+		case asText:
+			err = json.Unmarshal(raw, &value)
+		case asList:
+			var list []int
+			err = json.Unmarshal(raw, &list)
+			value = strings.Trim(fmt.Sprint(list), "[]")
+		}
+		if err == nil {
+			err = c.set(&r, value)
+		}
+		if err != nil {
+			return r, fmt.Errorf("%s: %w", name, err)
+		}
+	}
+	return r, nil
+}
