@@ -16,7 +16,8 @@ func readCommand(d *definitions) *cobra.Command {
 		Use:   "read MARKING...",
 		Short: "Read what is printed on a chip: part, family, package, date code",
 		Example: `  chipassay read "XY7438N 7432"
-  chipassay read XY14011BCP 8211`,
+  chipassay read XY14011BCP 8211
+  chipassay read XY4164-15 8340`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			lib, err := d.open()
@@ -42,7 +43,7 @@ func printMarking(w io.Writer, m identify.Marking) {
 		}
 		fmt.Fprintf(w, "family       %s\n", family)
 		for _, fact := range []struct{ label, text string }{
-			{"maker", p.Prefix}, {"package", p.Package}, {"temperature", p.Temperature},
+			{"maker", p.Prefix}, {"package", p.Package}, {"speed", p.Speed}, {"temperature", p.Temperature},
 		} {
 			if fact.text != "" {
 				fmt.Fprintf(w, "%-12s %s\n", fact.label, fact.text)

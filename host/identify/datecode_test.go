@@ -2,6 +2,7 @@ package identify
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -150,7 +151,7 @@ func TestRefusals(t *testing.T) {
 }
 
 func TestEveryFamilyHasAFirstYear(t *testing.T) {
-	for _, f := range part.Families {
+	for _, f := range slices.Concat(part.Families, part.MemoryFamilies) {
 		assert.GreaterOrEqual(t, MadeSince(f), FirstYear, f.Name)
 	}
 }

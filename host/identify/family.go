@@ -11,6 +11,7 @@ var madeSince = map[string]int{
 	"74ALS": 1979, "74AS": 1980, "74F": 1979,
 	"74HC": 1981, "74HCT": 1982, "74C": 1971,
 	"4000B": 1968, "4000UB": 1968,
+	"TTL": 1970, "NMOS": 1972, "CMOS": 1975, // memories
 }
 
 // MadeSince gives about the first year in which a family was sold, or 0 where it is not known.

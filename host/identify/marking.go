@@ -32,6 +32,7 @@ type PartReading struct {
 	Suffix      string       // all letters behind the number: "N"
 	Package     string       // the package letter and what it commonly stands for
 	Temperature string       // the range that the series and its letters stand for
+	Speed       string       // of a memory: the figure behind the hyphen, and the access time where it is sure
 }
 
 // A DateReading is a group of characters read as a date code.
@@ -65,9 +66,10 @@ var packageLetters = map[byte]string{
 // error if no part of the library and no date code can be read from it.
 func ReadMarking(text string, lib *library.Library, now time.Time) (Marking, error) {
 	m := Marking{Typed: text}
-	tokens := strings.FieldsFunc(strings.ToUpper(text), func(r rune) bool {
-		return unicode.IsSpace(r) || strings.ContainsRune(",;|/-·", r)
-	})
+	tokens, err := split(text, lib)
+	if err != nil {
+		return m, err
+	}
 	if len(tokens) == 0 {
 		return m, errors.New("nothing to read: type what is printed on the chip, such as \"XY7438N 7432\"")
 	}
@@ -90,8 +92,29 @@ func ReadMarking(text string, lib *library.Library, now time.Time) (Marking, err
 	return m, nil
 }
 
+// split gives the groups of characters. A hyphen divides two of them, unless it
+// stands before a memory's speed.
+func split(text string, lib *library.Library) (tokens []string, err error) {
+	text = strings.ToUpper(strings.NewReplacer("µ", "u", "μ", "u").Replace(text))
+	for _, token := range strings.FieldsFunc(text, func(r rune) bool { return unicode.IsSpace(r) || strings.ContainsRune(",;|/·", r) }) {
+		memory, err := readMemory(token, lib)
+		if err != nil {
+			return nil, err
+		}
+		if memory != nil {
+			tokens = append(tokens, token)
+			continue
+		}
+		tokens = append(tokens, strings.FieldsFunc(token, func(r rune) bool { return r == '-' })...)
+	}
+	return tokens, nil
+}
+
 // readPart reads a token as a part, or gives nil.
 func readPart(token string, lib *library.Library) (*PartReading, error) {
+	if r, err := readMemory(token, lib); r != nil || err != nil {
+		return r, err
+	}
 	for _, read := range []func(string) (r PartReading, ok bool){readTTL, readCMOS, readDriver} {
 		r, ok := read(token)
 		if !ok {
@@ -198,7 +221,8 @@ func (m *Marking) readDate(token string, now time.Time) {
 }
 
 // weigh says where a group of characters can be a part as well as a date code.
-// If another group can only be a part, it is most likely the date code.
+// If another group can only be a part, it is most likely the date code; if another
+// can only be a date code, it is most likely the part.
 func (m *Marking) weigh() {
 	both := map[string]bool{}
 	for _, p := range m.Parts {
@@ -216,6 +240,14 @@ func (m *Marking) weigh() {
 		}
 		return ""
 	}()
+	onlyDate := func() (token string) {
+		for _, d := range m.Dates {
+			if !both[d.Token] {
+				return d.Token
+			}
+		}
+		return ""
+	}()
 	for _, p := range m.Parts {
 		if !both[p.Token] {
 			continue
@@ -224,6 +256,8 @@ func (m *Marking) weigh() {
 		switch {
 		case onlyPart != "":
 			note += fmt.Sprintf("; as %s can only be a part, %s is most likely the date code", onlyPart, p.Token)
+		case onlyDate != "" && len(both) == 1:
+			note += fmt.Sprintf("; as %s can only be a date code, %s is most likely the part", onlyDate, p.Token)
 		case len(both) > 1:
 			note += "; the part most often stands with letters, before or above the date code: look for those"
 		default:

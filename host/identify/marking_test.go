@@ -63,6 +63,7 @@ func TestWhatCannotBeReadIsRefused(t *testing.T) {
 
 func FuzzReadMarking(f *testing.F) {
 	f.Add("XY7438N 7432")
+	f.Add("µXY2114LC-3 8031")
 	f.Fuzz(func(t *testing.T, text string) {
 		if m, err := identify.ReadMarking(text, library.Builtin(), markingDay); err == nil {
 			require.Positive(t, len(m.Parts)+len(m.Dates))
