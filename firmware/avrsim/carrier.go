@@ -35,6 +35,8 @@ type Carrier struct {
 	Monitor    *Monitor // of the supply current; nil for none
 	Pressed    bool     // the button
 	Violations []string
+	// Watch, if set, sees the driven positions and their levels after each change of a port.
+	Watch func(cycle uint64, driven, level adapter.Word)
 
 	now        func() uint64 // cycle
 	out, level [256]uint8    // by port: outputs, and their latches
@@ -149,6 +151,9 @@ func (c *Carrier) drive() {
 		c.violation("positions %v are driven against their supply switches", against)
 	}
 	c.Socket.Drive(out, out&word(&c.level))
+	if c.Watch != nil {
+		c.Watch(c.now(), out, out&word(&c.level))
+	}
 }
 
 func (c *Carrier) supply() {

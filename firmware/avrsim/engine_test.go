@@ -18,13 +18,12 @@ type caller struct {
 	line *link.Link
 }
 
-// powered greets the adapter and supplies a chip of so many pins: the last one
-// +5 V, the last on the left ground.
-func powered(t testing.TB, conn link.Conn, pins int) caller {
+// powered greets the adapter and supplies a chip at two positions.
+func powered(t testing.TB, conn link.Conn, high, low uint8) caller {
 	t.Helper()
 	c := caller{t, link.New(conn, protocol.UsualRate)}
 	c.must(new(protocol.Hello), new(protocol.Capabilities))
-	c.must(&protocol.Power{High: 28, LimitMA: 100, SettleMS: 5, Low: uint32(adapter.At(pins / 2))}, new(protocol.PowerReply))
+	c.must(&protocol.Power{High: high, LimitMA: 100, SettleMS: 5, Low: positions(low)}, new(protocol.PowerReply))
 	return c
 }
 
@@ -39,8 +38,8 @@ func (c caller) must(request, reply protocol.Message) {
 	}
 }
 
-func word(positions ...uint8) (w uint32) {
-	for _, p := range positions {
+func positions(numbers ...uint8) (w uint32) {
+	for _, p := range numbers {
 		w |= uint32(adapter.At(int(p)))
 	}
 	return w
@@ -52,8 +51,8 @@ var inputs74181 = []uint8{2, 1, 27, 26, 25, 24, 23, 22, 6, 5, 4, 3, 8, 7}
 
 // sweep74181 is all 2^14 inputs of a 74181 in Gray order, as a host asks for them.
 func sweep74181(gray bool) *protocol.Sweep {
-	return &protocol.Sweep{Gray: gray, Settle: 8, Direction: word(inputs74181...), Count: 1 << 14, Block: 64,
-		Mask: word(9, 10, 11, 28-11, 28-10, 28-9, 28-8, 28-7), Positions: inputs74181}
+	return &protocol.Sweep{Gray: gray, Settle: 8, Direction: positions(inputs74181...), Count: 1 << 14, Block: 64,
+		Mask: positions(9, 10, 11, 28-11, 28-10, 28-9, 28-8, 28-7), Positions: inputs74181}
 }
 
 // BenchmarkSweep is the exhaustive test of 14 inputs, settling 0.5 µs a step.
@@ -65,7 +64,7 @@ func BenchmarkSweep(b *testing.B) {
 		b.Run(c.name, func(b *testing.B) {
 			p := open(b, "")
 			conn := &counted{Conn: p.Conn}
-			line := powered(b, conn, 24)
+			line := powered(b, conn, 28, 12)
 			for b.Loop() {
 				*conn = counted{Conn: p.Conn}
 				busy, worked := p.bench.busy(), p.bench.worked()
@@ -86,9 +85,9 @@ func TestTripInSweeps(t *testing.T) {
 		longest := time.Duration(0)
 		for phase := range 12 {
 			p := open(t, "7410")
-			line := powered(t, p.Conn, 14)
+			line := powered(t, p.Conn, 28, 7)
 			shorted := p.bench.short(5*time.Millisecond + time.Duration(phase)*91*time.Microsecond)
-			err := line.call(&protocol.Sweep{Gray: true, Settle: settle, Direction: word(1, 2, 3), Count: max(200, 100_000/(1+uint32(settle))),
+			err := line.call(&protocol.Sweep{Gray: true, Settle: settle, Direction: positions(1, 2, 3), Count: max(200, 100_000/(1+uint32(settle))),
 				Block: 1000, Positions: []uint8{1, 2, 3}}, new(protocol.SweepReply))
 			if !errors.Is(err, protocol.Overcurrent) {
 				t.Fatalf("phase %d: %v", phase, err)

@@ -44,8 +44,9 @@ void board_flip(uint32_t word);
 /* Word of the driven positions whose level is high. */
 uint32_t board_levels(void);
 
-/* Word of the positions that read high. */
+/* Word of the positions that read high; of these alone. */
 uint32_t board_sample(void);
+uint32_t board_sample_of(uint32_t word);
 
 /* State of the rails: RAIL_OFF, RAIL_LOW or RAIL_HIGH of message.h. Changes a rail through off. */
 void board_rails(uint8_t bias, uint8_t load);

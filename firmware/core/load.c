@@ -11,9 +11,12 @@ enum {
 	SAMPLING_US = 30,    /* and of one that may put out the bits of a group */
 	STRETCH_MS = 100,    /* longest stretch */
 	ROW_US = 8,          /* twice what the refresh of a row takes */
-	LATE_US = 250,       /* longest time between two looks at the refresh outside of RUN */
+	LATE_US = 200,       /* longest time between two looks at the refresh outside of RUN */
 	LONGEST_REFRESH_US = 32000,
-	RECORD_OUTPUT = 8
+	LEAST_ROW_BITS = 2,
+	SET_CLOCK_US = 50,   /* least time between two refreshes beside their own */
+	RECORD_OUTPUT = 8,
+	INSTRUCTIONS_A_LOOK = 8 /* that are checked between two looks at the current */
 };
 
 /* What the code is found to do. */
@@ -26,13 +29,14 @@ struct findings {
 	uint8_t nest[REGISTERS]; /* registers of the loops that are open */
 	uint8_t depth;
 	bool missing; /* a number of a position that is none */
+	enum refusal broken; /* it was broken off by this */
 };
 
 uint32_t group_word(const struct group *g, uint16_t value)
 {
-	const nibble *n = g->nibbles;
+	nibble *n = &program_nibbles[g->first_nibble];
 	uint32_t word = (*n)[value & 15];
-	uint8_t bits = (uint8_t)g->bits;
+	uint8_t bits = g->bits;
 
 	for (; bits > 4; bits = (uint8_t)(bits - 4)) {
 		value >>= 4;
@@ -42,9 +46,10 @@ uint32_t group_word(const struct group *g, uint16_t value)
 	return word;
 }
 
-/* Reads a group, whose nibbles go to n; nothing if it is none. */
-static const uint8_t *read_group(struct group *g, nibble *n, uint8_t room, const uint8_t *at, const uint8_t *end, struct findings *f)
+/* Reads a group, whose nibbles begin with number first; nothing if it is none. */
+static const uint8_t *read_group(struct group *g, uint8_t first, const uint8_t *at, const uint8_t *end, struct findings *f)
 {
+	nibble *n = &program_nibbles[first];
 	uint8_t i, v;
 
 	if (at == end) {
@@ -52,24 +57,29 @@ static const uint8_t *read_group(struct group *g, nibble *n, uint8_t room, const
 	}
 	g->bits = *at;
 	at++;
-	if (g->bits < 1 || g->bits > MOST_GROUP_BITS || (size_t)(end - at) < g->bits || (g->bits + 3) / 4 > room) {
+	if (g->bits < 1 || g->bits > MOST_GROUP_BITS || (size_t)(end - at) < g->bits || first + (g->bits + 3) / 4 > MOST_NIBBLES) {
 		return NULL;
 	}
-	g->nibbles = (const nibble *)n;
-	for (i = 0; i < g->bits; i++) {
-		uint32_t bit = position_bit(at[i]);
+	g->first_nibble = first;
+	g->word = 0;
+	g->mask = 0;
+	for (i = 0; i < (g->bits + 3) / 4 * 4; i++) {
+		uint32_t bit = i < g->bits ? position_bit(at[i]) : 0;
+		uint32_t *without = n[i / 4];
+		uint8_t count = (uint8_t)(1u << (i % 4));
 
-		f->missing = f->missing || bit == 0;
+		f->missing = f->missing || (bit == 0 && i < g->bits);
 		if (g->mask & bit) {
 			return NULL;
 		}
 		g->mask |= bit;
-		for (v = 0; v < 16; v++) {
-			if (v >> (i % 4) & 1) {
-				n[i / 4][v] |= bit;
-			}
+		without[0] = 0;
+		/* The values with this bit are those without, and it. */
+		for (v = 0; v < count; v++) {
+			without[count + v] = without[v] | bit;
 		}
 	}
+	f->broken = program_watch();
 	return at + g->bits;
 }
 
@@ -78,9 +88,9 @@ static const uint8_t *read_groups(struct program *p, const uint8_t *at, const ui
 	uint8_t used = 0;
 	uint8_t i;
 
-	for (i = 0; i < p->group_count && at != NULL; i++) {
-		at = read_group(&p->groups[i], &p->nibbles[used], (uint8_t)(MOST_NIBBLES - used), at, end, f);
-		used = (uint8_t)(used + (p->groups[i].bits + 3) / 4);
+	for (i = 0; i < p->group_count && at != NULL && f->broken == ACCEPTED; i++) {
+		at = read_group(&program_groups[i], used, at, end, f);
+		used = (uint8_t)(used + (program_groups[i].bits + 3) / 4);
 	}
 	return at;
 }
@@ -104,17 +114,20 @@ static bool read_refresh(struct program *p, const uint8_t *at, struct findings *
 	uint8_t bits = at[18], group = at[19];
 	uint8_t i;
 
+	r->after = 0;
+	r->rows = 0;
+	r->address = 0;
 	r->strobe = get_u32(at + 20);
 	if (period == 0) {
 		return bits == 0 && group == 0 && r->strobe == 0;
 	}
-	if (period > LONGEST_REFRESH_US || bits < 1 || bits > MOST_ROW_BITS || group >= p->group_count ||
-	    bits > p->groups[group].bits || r->strobe == 0 || (r->strobe & (r->strobe - 1)) != 0) {
+	if (period > LONGEST_REFRESH_US || bits < LEAST_ROW_BITS || bits > MOST_ROW_BITS || group >= p->group_count ||
+	    bits > program_groups[group].bits || r->strobe == 0 || (r->strobe & (r->strobe - 1)) != 0) {
 		return false;
 	}
 	r->rows = (uint16_t)(1u << bits);
 	for (i = 0; i < bits; i++) {
-		r->bits[i] = group_word(&p->groups[group], (uint16_t)(1u << i));
+		r->bits[i] = group_word(&program_groups[group], (uint16_t)(1u << i));
 		r->address |= r->bits[i];
 	}
 	r->last = r->bits[bits - 1];
@@ -179,20 +192,20 @@ static void samples(const struct program *p, struct findings *f, uint8_t output)
 }
 
 /* Checks an instruction, without what needs a group's or a register's number only. */
-static bool check(const struct program *p, struct findings *f, enum opcode op, const uint8_t *operands)
+static bool check(const struct program *p, struct findings *f, enum opcode op, const uint8_t *operand)
 {
-	const struct group *g = &p->groups[operands[0] % MOST_GROUPS];
+	const struct group *g = &program_groups[operand[0] % MOST_GROUPS];
 	uint32_t bit;
 
 	switch (op) {
 	case OP_FLIP:
-		f->touched |= get_u32(operands);
+		f->touched |= get_u32(operand);
 		break;
 	case OP_SET:
-		f->touched |= get_u32(operands);
+		f->touched |= get_u32(operand);
 		break;
 	case OP_LATCH:
-		return operands[1] < REGISTERS;
+		return operand[1] < REGISTERS;
 	case OP_DRIVE:
 		f->driven |= g->mask;
 		break;
@@ -212,50 +225,71 @@ static bool check(const struct program *p, struct findings *f, enum opcode op, c
 		f->output += 4;
 		break;
 	case OP_STEP:
-		f->touched |= get_u32(operands);
+		f->touched |= get_u32(operand);
 		samples(p, f, 0);
 		break;
 	case OP_SPOT:
-		bit = position_bit(operands[0]);
+		bit = position_bit(operand[0]);
 		f->missing = f->missing || bit == 0;
 		f->touched |= bit;
 		samples(p, f, 0);
 		break;
 	case OP_PAUSE:
-		f->stretch_us += in_us(operands[0]);
+		f->stretch_us += in_us(operand[0]);
 		break;
 	case OP_WAIT:
 		end_stretch(f, false);
-		return operands[2] <= 1;
+		return operand[2] <= 1;
 	case OP_LOOP:
-		return open_loop(f, operands[0]);
+		return open_loop(f, operand[0]);
 	case OP_NEXT:
-		return close_loop(f, operands[0]);
-	case OP_END:
-	case OP_VALUE:
-	case OP_SHOW:
-	case OP_MARK:
+		return close_loop(f, operand[0]);
+	default:
 		break;
 	}
 	return true;
 }
 
+/* Bytes of operands; bit 7: the first is a group's number. */
+enum { GROUP = 0x80 };
+static const uint8_t operands[] = {
+	[OP_END] = 0, [OP_FLIP] = 4, [OP_SET] = 8, [OP_LATCH] = GROUP | 2, [OP_VALUE] = GROUP | 3,
+	[OP_SHOW] = GROUP | 1, [OP_DRIVE] = GROUP | 1, [OP_RELEASE] = GROUP | 1, [OP_CHECK] = GROUP | 1,
+	[OP_TAKE] = GROUP | 1, [OP_FOLD] = 0, [OP_EMIT] = 0, [OP_STEP] = 4, [OP_SPOT] = 1, [OP_PAUSE] = 1,
+	[OP_WAIT] = 3, [OP_MARK] = 1, [OP_LOOP] = 5, [OP_NEXT] = 1,
+};
+
+/* Makes of an instruction that was checked what is kept of it. */
+static void keep(uint8_t *at)
+{
+	const struct group *g = &program_groups[at[1] % MOST_GROUPS];
+	uint8_t op = at[0];
+
+	if (op == OP_FLIP && (get_u32(at + 1) & ~NEAR) == 0) {
+		at[0] = OP_NEAR_FLIP;
+	} else if (op == OP_SHOW && (g->mask & ~NEAR) == 0) {
+		at[0] = OP_NEAR_SHOW;
+	} else if (op == OP_CHECK && (g->mask & ~NEAR) == 0) {
+		at[0] = OP_NEAR_CHECK;
+	} else if (op == OP_LATCH) {
+		at[2] = (uint8_t)(at[2] * sizeof(struct loop));
+	} else if (op == OP_LOOP || op == OP_NEXT) {
+		at[1] = (uint8_t)(at[1] * sizeof(struct loop));
+	}
+	if (operands[op] & GROUP) {
+		at[1] = (uint8_t)(at[1] * sizeof(struct group));
+	}
+}
+
 /* Walks the code once, as it stands. */
 static bool check_code(const struct program *p, struct findings *f)
 {
-	/* Bytes of operands; bit 7: the first is a group's number. */
-	enum { GROUP = 0x80 };
-	static const uint8_t operands[] = {
-		[OP_END] = 0, [OP_FLIP] = 4, [OP_SET] = 8, [OP_LATCH] = GROUP | 2, [OP_VALUE] = GROUP | 3,
-		[OP_SHOW] = GROUP | 1, [OP_DRIVE] = GROUP | 1, [OP_RELEASE] = GROUP | 1, [OP_CHECK] = GROUP | 1,
-		[OP_TAKE] = GROUP | 1, [OP_FOLD] = 0, [OP_EMIT] = 0, [OP_STEP] = 4, [OP_SPOT] = 1, [OP_PAUSE] = 1,
-		[OP_WAIT] = 3, [OP_MARK] = 1, [OP_LOOP] = 5, [OP_NEXT] = 1,
-	};
 	uint16_t at = 0;
+	uint8_t count_down = INSTRUCTIONS_A_LOOK;
 
 	while (at < p->length) {
 		static const uint8_t none[1];
-		uint8_t op = p->code[at];
+		uint8_t op = program_code[at];
 		uint8_t count;
 
 		at++;
@@ -263,14 +297,23 @@ static bool check_code(const struct program *p, struct findings *f)
 			return false;
 		}
 		count = operands[op] & (uint8_t)~GROUP;
-		if (p->length - at < count || ((operands[op] & GROUP) != 0 && p->code[at] >= p->group_count)) {
+		if (p->length - at < count || ((operands[op] & GROUP) != 0 && program_code[at] >= p->group_count)) {
 			return false;
 		}
 		f->stretch_us += INSTRUCTION_US;
-		if (!check(p, f, (enum opcode)op, count > 0 ? &p->code[at] : none)) {
+		if (!check(p, f, (enum opcode)op, count > 0 ? &program_code[at] : none)) {
 			return false;
 		}
+		keep(&program_code[at - 1]);
 		at = (uint16_t)(at + count);
+		count_down--;
+		if (count_down == 0) {
+			count_down = INSTRUCTIONS_A_LOOK;
+			f->broken = program_watch();
+			if (f->broken != ACCEPTED) {
+				return false;
+			}
+		}
 	}
 	end_stretch(f, true);
 	return f->depth == 0;
@@ -284,7 +327,7 @@ static enum refusal may_touch(const struct program *p, const struct findings *f,
 	uint8_t i;
 
 	for (i = 0; i < p->group_count; i++) {
-		named |= p->groups[i].mask;
+		named |= program_groups[i].mask;
 	}
 	*detail = (named & ~board_traits.positions) | (f->touched & ~(p->direction & ~f->released));
 	if (*detail != 0 || f->missing) {
@@ -300,7 +343,7 @@ static enum refusal may_touch(const struct program *p, const struct findings *f,
 
 static enum refusal may_take(struct program *p, const struct findings *f, uint16_t period_us, uint32_t *detail)
 {
-	uint32_t least_us = f->longest_us + LATE_US + (uint32_t)ROW_US * p->refresh.rows;
+	uint32_t least_us = f->longest_us + LATE_US + SET_CLOCK_US + (uint32_t)ROW_US * p->refresh.rows;
 
 	*detail = STRETCH_MS;
 	if (f->longest_us > STRETCH_MS * UINT32_C(1000)) {
@@ -328,21 +371,26 @@ enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, ui
 	struct findings f = none;
 	const uint8_t *end = payload + length;
 	const uint8_t *at;
+	bool sound = false;
 	enum refusal refusal;
 	uint8_t i;
 
-	__builtin_memset(p, 0, sizeof *p);
+	p->loaded = false;
 	*detail = length;
 	if (length < LOAD_HEADER_LEN || !read_header(p, payload)) {
 		return BAD_PAYLOAD;
 	}
 	at = read_groups(p, payload + LOAD_HEADER_LEN, end, &f);
-	if (at == NULL || at == end || !read_refresh(p, payload, &f)) {
-		return BAD_PAYLOAD;
+	if (at != NULL && at != end && f.broken == ACCEPTED && read_refresh(p, payload, &f)) {
+		p->length = (uint16_t)(end - at);
+		__builtin_memcpy(program_code, at, p->length);
+		sound = check_code(p, &f);
 	}
-	p->length = (uint16_t)(end - at);
-	__builtin_memcpy(p->code, at, p->length);
-	if (!check_code(p, &f)) {
+	if (f.broken != ACCEPTED) {
+		*detail = socket_now()->reason;
+		return f.broken;
+	}
+	if (!sound) {
 		return BAD_PAYLOAD;
 	}
 	refusal = may_touch(p, &f, detail);
@@ -350,10 +398,7 @@ enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, ui
 		refusal = may_take(p, &f, get_u16(payload + 16), detail);
 	}
 	for (i = 0; i < p->group_count; i++) {
-		p->groups[i].shown = p->groups[i].mask & p->direction;
-	}
-	for (i = 0; i < SPOTS; i++) {
-		p->spots[i] = position_bit((uint8_t)(i + 1));
+		program_groups[i].shown = program_groups[i].mask & p->direction;
 	}
 	p->loaded = refusal == ACCEPTED;
 	return refusal;

@@ -18,16 +18,21 @@ enum {
 	SOON_CLOCKS = 40,   /* is at once: it takes longer to set the clock */
 	WAIT_US = 100,      /* between two looks in a wait */
 	GUARD_16THS = 200 * 16, /* longest settling without a look at the current */
-	GUARD_ROWS = 64     /* rows of a refresh between two looks at the current */
+	GUARD_FOURS = 32    /* times four rows of a refresh between two looks at the current */
 };
 
 /* What the next NEXT has to see to. */
 enum { ATTEND_REFRESH = 1 << 0, ATTEND_STOP = 1 << 1 };
 
 static struct program program;
+static struct refresh kept; /* its refresh, or while another is loaded that of the one before */
+
+struct group program_groups[MOST_GROUPS];
+struct loop program_loops[REGISTERS];
+nibble program_nibbles[MOST_NIBBLES];
+uint8_t program_code[MAX_PAYLOAD - LOAD_HEADER_LEN];
 
 /* Where it stands. */
-static struct loop loops[REGISTERS];
 static const uint8_t *place; /* of the next instruction */
 static uint32_t signature;
 static uint32_t errors;
@@ -50,6 +55,7 @@ static struct {
 void pattern_forget(void)
 {
 	program.loaded = false;
+	kept.after = 0;
 }
 
 /* Strobes a row of the refresh. */
@@ -63,28 +69,32 @@ static inline void strobe(uint32_t word)
  * back. */
 static enum refusal refresh(void)
 {
-	const struct refresh *r = &program.refresh;
+	const struct refresh *r = &kept;
 	uint32_t address = board_levels() & r->address;
-	uint32_t word = r->strobe, first = r->bits[0];
-	uint16_t pair;
+	uint32_t word = r->strobe, first = r->bits[0], second = r->bits[1];
+	uint16_t four, fours = r->rows / 4;
 
 	refreshed = board_clock();
 	board_flip(address);
-	for (pair = 1;; pair++) {
-		uint16_t left = pair;
-		uint8_t n;
+	for (four = 1;; four++) {
+		uint16_t left = four;
+		uint8_t n = 2;
 
 		strobe(word);
 		board_flip(first);
 		strobe(word);
-		if (2 * pair == r->rows) {
+		board_flip(second);
+		strobe(word);
+		board_flip(first);
+		strobe(word);
+		if (four == fours) {
 			break;
 		}
-		for (n = 1; (left & 1) == 0; left >>= 1) {
+		for (; (left & 1) == 0; left >>= 1) {
 			n++;
 		}
 		board_flip(r->bits[n]);
-		if (2 * pair % GUARD_ROWS == 0) {
+		if (four % GUARD_FOURS == 0) {
 			enum refusal refusal = socket_guard();
 
 			if (refusal != ACCEPTED) {
@@ -97,10 +107,40 @@ static enum refusal refresh(void)
 	return socket_guard();
 }
 
-/* Time since the last refresh began, if one is to be kept; else none. */
-static uint16_t unrefreshed(void)
+/* Whether a refresh is to be kept. */
+static bool refreshing(void)
 {
-	return program.refresh.after == 0 || paused ? 0 : (uint16_t)(board_clock() - refreshed);
+	return kept.after != 0 && !paused;
+}
+
+/* Time until the next refresh is due, 1/2 µs; 0 it is. */
+static uint16_t until_refresh(void)
+{
+	uint16_t since = (uint16_t)(board_clock() - refreshed);
+
+	return since < kept.after - SOON_CLOCKS ? (uint16_t)(kept.after - since) : 0;
+}
+
+/* Refreshes if it is due, and sets the clock for the next time. */
+static enum refusal keep_up(void)
+{
+	enum refusal refusal = ACCEPTED;
+
+	if (refreshing()) {
+		if (until_refresh() == 0) {
+			refusal = refresh();
+		}
+		board_due_at((uint16_t)(board_clock() + until_refresh()));
+	}
+	return refusal;
+}
+
+enum refusal program_watch(void)
+{
+	enum refusal refusal = socket_guard();
+
+	board_watchdog();
+	return refusal == ACCEPTED ? keep_up() : refusal;
 }
 
 void pattern_watch(void)
@@ -110,8 +150,8 @@ void pattern_watch(void)
 	}
 	if (socket_now()->high == 0) {
 		pattern_forget();
-	} else if (unrefreshed() > program.refresh.after) {
-		(void)refresh();
+	} else if (board_due()) {
+		(void)keep_up();
 	}
 }
 
@@ -119,18 +159,19 @@ void pattern_watch(void)
 static bool look(void)
 {
 	uint16_t next = LOOK_CLOCKS;
-	uint16_t since = unrefreshed();
 
 	board_watchdog();
 	run.refusal = socket_guard();
 	if (board_millis() - run.begin_ms >= run.budget_ms) {
 		run.attention |= ATTEND_STOP;
 	}
-	if (program.refresh.after != 0 && !paused) {
-		if (since + SOON_CLOCKS >= program.refresh.after) {
+	if (refreshing()) {
+		uint16_t left = until_refresh();
+
+		if (left == 0) {
 			run.attention |= ATTEND_REFRESH;
-		} else if (program.refresh.after - since < next) {
-			next = (uint16_t)(program.refresh.after - since);
+		} else if (left < next) {
+			next = left;
 		}
 	}
 	board_due_at((uint16_t)(board_clock() + next));
@@ -165,7 +206,7 @@ static void put_out(uint32_t value, uint8_t bytes)
 /* The group's bits in a sample. */
 static uint16_t bits_of(const struct group *g, uint32_t sample)
 {
-	const nibble *n = g->nibbles;
+	nibble *n = &program_nibbles[g->first_nibble];
 	uint16_t value = 0;
 	uint8_t i;
 
@@ -185,8 +226,8 @@ __attribute__((noinline)) static void count_error(const struct group *g, uint32_
 	}
 	if (run.log) {
 		put_out(mark, 2);
-		put_out(loops[0].value, 2);
-		put_out(loops[1].value, 2);
+		put_out(program_loops[0].value, 2);
+		put_out(program_loops[1].value, 2);
 		put_out(bits_of(g, sample), 2);
 	}
 }
@@ -198,13 +239,23 @@ __attribute__((noinline)) static bool settle_long(void)
 	return run.refusal == ACCEPTED;
 }
 
-static inline bool settle(void)
+static inline bool settle(uint16_t sixteenths)
 {
-	if (program.settle > GUARD_16THS) {
+	if (sixteenths > GUARD_16THS) {
 		return settle_long();
 	}
-	board_wait_16ths(program.settle);
+	board_wait_16ths(sixteenths);
 	return true;
+}
+
+/* A FLIP often follows: here it is done without the way through the switch. */
+static inline const uint8_t *and_flip(const uint8_t *at)
+{
+	if (*at == OP_NEAR_FLIP) {
+		board_flip(get_u32(at + 1) & NEAR);
+		at += 5;
+	}
+	return at;
 }
 
 static inline void fold(void)
@@ -222,7 +273,7 @@ static void direct(const struct group *g, bool driven)
 	direction = driven ? direction | g->mask : direction & ~g->mask;
 	socket_drive(direction, level);
 	for (i = 0; i < program.group_count; i++) {
-		program.groups[i].shown = program.groups[i].mask & direction;
+		program_groups[i].shown = program_groups[i].mask & direction;
 	}
 }
 
@@ -231,7 +282,7 @@ static bool wait(const uint8_t *operands)
 {
 	if (waiting_ms == 0) {
 		waiting_ms = get_u16(operands);
-		paused = operands[2] == 0 && program.refresh.after != 0;
+		paused = operands[2] == 0;
 		run.attention &= (uint8_t)~ATTEND_REFRESH; /* look says so again, unless it is paused */
 	}
 	while (waiting_ms > 0) {
@@ -250,134 +301,166 @@ static bool wait(const uint8_t *operands)
 	}
 	if (paused) {
 		paused = false;
-		run.attention |= ATTEND_REFRESH;
+		if (kept.after != 0) {
+			run.attention |= ATTEND_REFRESH;
+		}
 	}
 	return true;
 }
 
 static void begin_loop(const uint8_t *operands)
 {
-	struct loop *l = &loops[operands[0]];
+	struct loop *l = loop_at(operands[0]);
 
 	l->value = get_u16(operands + 1);
 	l->last = get_u16(operands + 3);
 	l->step = l->last >= l->value ? 1 : UINT16_MAX;
-	l->body = operands + 5;
+	l->body = (uint16_t)(operands + 5 - program_code);
 }
 
 /* Runs the program on from place, until it ends or is to be left: the loop that
  * the speed of a memory's test hangs on. */
-static void interpret(void)
+__attribute__((noinline)) static void interpret(void)
 {
-	const uint8_t *at = place;
+	const uint8_t *at = place; /* the instruction */
+	uint16_t sixteenths = program.settle;
 	struct group *g;
 	struct loop *l;
 	uint32_t sample;
 
 	for (;;) {
-		uint8_t op;
-
 		if (board_due() && !look()) {
 			return;
 		}
-		op = *at++;
-		switch ((enum opcode)op) {
-		case OP_FLIP:
-			board_flip(get_u32(at));
-			at += 4;
+		switch ((enum opcode)*at) {
+		case OP_NEAR_FLIP:
+			board_flip(get_u32(at + 1) & NEAR);
+			at += 5;
 			break;
-		case OP_SHOW:
-			g = &program.groups[*at++];
-			board_flip((board_levels() ^ g->word) & g->shown);
+		case OP_NEAR_SHOW:
+			g = group_at(at[1]);
+			board_flip((board_levels() ^ g->word) & g->shown & NEAR);
+			at = and_flip(at + 2);
 			break;
-		case OP_CHECK:
-			g = &program.groups[*at++];
-			if (!settle()) {
+		case OP_NEAR_CHECK:
+			if (!settle(sixteenths)) {
 				return;
 			}
+			g = group_at(at[1]);
+			sample = board_sample() & NEAR;
+			if (((sample ^ g->word) & g->mask & NEAR) != 0) {
+				count_error(g, sample);
+			}
+			at = and_flip(at + 2);
+			break;
+		case OP_FLIP:
+			board_flip(get_u32(at + 1));
+			at += 5;
+			break;
+		case OP_SHOW:
+			g = group_at(at[1]);
+			board_flip((board_levels() ^ g->word) & g->shown);
+			at += 2;
+			break;
+		case OP_CHECK:
+			if (!settle(sixteenths)) {
+				return;
+			}
+			g = group_at(at[1]);
 			sample = board_sample();
 			if (((sample ^ g->word) & g->mask) != 0) {
 				count_error(g, sample);
 			}
+			at += 2;
 			break;
 		case OP_NEXT:
 			if (run.attention != 0 && !attend()) {
-				place = at - 1;
+				place = at;
 				return;
 			}
-			l = &loops[*at++];
+			l = loop_at(at[1]);
+			at += 2;
 			if (l->value != l->last) {
 				l->value = (uint16_t)(l->value + l->step);
-				at = l->body;
+				at = program_code + l->body;
 			}
 			break;
 		case OP_LATCH:
-			g = &program.groups[*at++];
-			g->word = group_word(g, loops[*at++].value);
-			break;
-		case OP_SPOT:
-			board_flip(program.spots[*at++ - 1]);
-			if (!settle()) {
-				return;
-			}
-			fold();
-			break;
-		case OP_STEP:
-			board_flip(get_u32(at));
-			at += 4;
-			if (!settle()) {
-				return;
-			}
-			fold();
-			break;
-		case OP_FOLD:
-			if (!settle()) {
-				return;
-			}
-			fold();
-			break;
-		case OP_SET:
-			board_flip((board_levels() ^ get_u32(at + 4)) & get_u32(at));
-			at += 8;
-			break;
-		case OP_VALUE:
-			g = &program.groups[*at];
-			g->word = group_word(g, get_u16(at + 1));
+			g = group_at(at[1]);
+			g->word = group_word(g, loop_at(at[2])->value);
 			at += 3;
 			break;
-		case OP_DRIVE:
-			direct(&program.groups[*at++], true);
-			break;
-		case OP_RELEASE:
-			direct(&program.groups[*at++], false);
-			break;
-		case OP_TAKE:
-			g = &program.groups[*at++];
-			if (!settle()) {
+		case OP_SPOT:
+			board_flip(position_words[at[1]]);
+			if (!settle(sixteenths)) {
 				return;
 			}
+			fold();
+			at += 2;
+			break;
+		case OP_STEP:
+			board_flip(get_u32(at + 1));
+			if (!settle(sixteenths)) {
+				return;
+			}
+			fold();
+			at += 5;
+			break;
+		case OP_FOLD:
+			if (!settle(sixteenths)) {
+				return;
+			}
+			fold();
+			at++;
+			break;
+		case OP_SET:
+			board_flip((board_levels() ^ get_u32(at + 5)) & get_u32(at + 1));
+			at += 9;
+			break;
+		case OP_VALUE:
+			g = group_at(at[1]);
+			g->word = group_word(g, get_u16(at + 2));
+			at += 4;
+			break;
+		case OP_DRIVE:
+			direct(group_at(at[1]), true);
+			at += 2;
+			break;
+		case OP_RELEASE:
+			direct(group_at(at[1]), false);
+			at += 2;
+			break;
+		case OP_TAKE:
+			if (!settle(sixteenths)) {
+				return;
+			}
+			g = group_at(at[1]);
 			put_out(bits_of(g, board_sample()), g->bits > 8 ? 2 : 1);
+			at += 2;
 			break;
 		case OP_EMIT:
 			put_out(signature, 4);
 			signature = SIGNATURE_START;
+			at++;
 			break;
 		case OP_PAUSE:
-			board_wait_16ths(*at++);
+			board_wait_16ths(at[1]);
+			at += 2;
 			break;
 		case OP_WAIT:
-			if (!wait(at)) {
-				place = at - 1;
+			if (!wait(at + 1)) {
+				place = at;
 				return;
 			}
-			at += 3;
+			at += 4;
 			break;
 		case OP_MARK:
-			mark = *at++;
+			mark = at[1];
+			at += 2;
 			break;
 		case OP_LOOP:
-			begin_loop(at);
-			at += 5;
+			begin_loop(at + 1);
+			at += 6;
 			break;
 		case OP_END:
 			ended = true;
@@ -394,10 +477,11 @@ static enum refusal load_program(const uint8_t *payload, uint16_t length, uint32
 	if (refusal != ACCEPTED) {
 		return refusal;
 	}
+	kept = program.refresh;
 	for (i = 0; i < REGISTERS; i++) {
-		loops[i].value = 0;
+		program_loops[i].value = 0;
 	}
-	place = program.code;
+	place = program_code;
 	signature = SIGNATURE_START;
 	errors = 0;
 	waiting_ms = 0;
@@ -405,8 +489,9 @@ static enum refusal load_program(const uint8_t *payload, uint16_t length, uint32
 	ended = false;
 	paused = false;
 	socket_drive(program.direction, program.level);
-	if (program.refresh.after != 0) {
-		refusal = refresh();
+	if (kept.after != 0) {
+		refreshed = (uint16_t)(board_clock() - kept.after);
+		refusal = keep_up();
 		*detail = socket_now()->reason;
 	}
 	return refusal;
@@ -427,6 +512,9 @@ static enum refusal run_program(const uint8_t *payload, uint8_t **reply, uint32_
 	if (!ended && look()) {
 		interpret();
 	}
+	if (run.refusal == ACCEPTED) {
+		run.refusal = keep_up();
+	}
 	if (run.refusal != ACCEPTED) {
 		*detail = socket_now()->reason;
 		return run.refusal;
@@ -434,7 +522,7 @@ static enum refusal run_program(const uint8_t *payload, uint8_t **reply, uint32_
 	at = put_u8(at, ended ? RUN_ENDED : RUN_CONTINUES);
 	at = put_u8(at, 0);
 	for (i = 0; i < REGISTERS; i++) {
-		at = put_u16(at, loops[i].value);
+		at = put_u16(at, program_loops[i].value);
 	}
 	put_u32(at, errors);
 	*reply = run.output;

@@ -27,16 +27,24 @@ enum opcode {
 	OP_WAIT = 0x0F,
 	OP_MARK = 0x10,
 	OP_LOOP = 0x11,
-	OP_NEXT = 0x12
+	OP_NEXT = 0x12,
+
+	/* What load makes of FLIP, SHOW and CHECK of near positions alone. */
+	OP_NEAR_FLIP = 0x13,
+	OP_NEAR_SHOW = 0x14,
+	OP_NEAR_CHECK = 0x15
 };
+
+/* Word of the positions L1-8 and R1-8: all of a chip of up to 16 pins. Two bytes of
+ * four to look after make a program a quarter faster. */
+#define NEAR UINT32_C(0x00FF00FF)
 
 enum {
 	MOST_GROUPS = 16,
 	MOST_GROUP_BITS = 16,
 	MOST_NIBBLES = 16, /* of all groups */
 	REGISTERS = 4,
-	MOST_ROW_BITS = 10,
-	SPOTS = 28 /* positions */
+	MOST_ROW_BITS = 10
 };
 
 /* The positions with a bit each of 16 words, the values of a nibble. */
@@ -46,15 +54,16 @@ struct group {
 	uint32_t word;  /* how its positions are to be, or should read */
 	uint32_t shown; /* those that are driven */
 	uint32_t mask;  /* all */
-	const nibble *nibbles;
-	uint16_t bits; /* of so many bytes, a group's address is a shift on the AVR */
+	uint8_t bits;
+	uint8_t first_nibble;
+	uint16_t reserved; /* makes a group 16 bytes on every board */
 };
 
 struct loop {
 	uint16_t value; /* the register */
 	uint16_t last;
-	uint16_t step;  /* 1, or -1 modulo 2^16 */
-	const uint8_t *body;
+	uint16_t step; /* 1, or -1 modulo 2^16 */
+	uint16_t body; /* offset of its first instruction */
 };
 
 struct refresh {
@@ -71,17 +80,35 @@ struct program {
 	uint16_t settle; /* 1/16 µs */
 	uint32_t direction, level, mask;
 	struct refresh refresh;
-	struct group groups[MOST_GROUPS];
 	uint8_t group_count;
-	nibble nibbles[MOST_NIBBLES];
-	uint32_t spots[SPOTS]; /* words of the positions from 1 on */
 	uint16_t most_output;  /* of a stretch, bytes */
 	uint16_t length;       /* of the code */
-	uint8_t code[MAX_PAYLOAD - LOAD_HEADER_LEN];
 };
+
+/* Apart from the struct, so that the MCU has their addresses as constants. In the
+ * code that is kept the number of a group or of a register stands as the offset of
+ * its bytes, so that nothing is multiplied. */
+extern struct group program_groups[MOST_GROUPS];
+extern struct loop program_loops[REGISTERS];
+extern nibble program_nibbles[MOST_NIBBLES];
+extern uint8_t program_code[MAX_PAYLOAD - LOAD_HEADER_LEN];
+
+static inline struct group *group_at(uint8_t offset)
+{
+	return (struct group *)(void *)((uint8_t *)program_groups + offset);
+}
+
+static inline struct loop *loop_at(uint8_t offset)
+{
+	return (struct loop *)(void *)((uint8_t *)program_loops + offset);
+}
 
 /* Reads the LOAD in payload into p, and checks it whole. */
 enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, uint32_t *detail);
+
+/* Looks after the current, the watchdog, and the refresh that the program before
+ * began: load calls it now and then. */
+enum refusal program_watch(void);
 
 /* Word of the group's positions for a value's lowest bits. */
 uint32_t group_word(const struct group *g, uint16_t value);

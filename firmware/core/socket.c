@@ -5,8 +5,6 @@
 
 enum {
 	POSITIONS = 28,
-	LEFT = 14,         /* positions 1 to 14 are the left column */
-	LAST_RIGHT = 44,   /* position p of the right column has bit 44 - p */
 	GUARD_US = 200,    /* longest time between two looks at the current, to a first order */
 	LEVEL_US = 5,      /* what a step takes beside its settling: with one direction for all, */
 	DIRECTION_US = 18, /* and with a direction each */
@@ -24,13 +22,15 @@ const struct socket_state *socket_now(void)
 	return &now;
 }
 
-uint32_t position_bit(uint8_t position)
-{
-	if (position < 1 || position > POSITIONS) {
-		return 0;
-	}
-	return UINT32_C(1) << (position <= LEFT ? position - 1 : LAST_RIGHT - position);
-}
+#define LEFT(position) (UINT32_C(1) << ((position) - 1))
+#define RIGHT(position) (UINT32_C(1) << (44 - (position)))
+
+const uint32_t position_words[29] = {
+	0,
+	LEFT(1), LEFT(2), LEFT(3), LEFT(4), LEFT(5), LEFT(6), LEFT(7), LEFT(8), LEFT(9), LEFT(10), LEFT(11), LEFT(12), LEFT(13), LEFT(14),
+	RIGHT(15), RIGHT(16), RIGHT(17), RIGHT(18), RIGHT(19), RIGHT(20), RIGHT(21), RIGHT(22), RIGHT(23), RIGHT(24), RIGHT(25), RIGHT(26),
+	RIGHT(27), RIGHT(28)
+};
 
 /* Word of the positions of switches. */
 static uint32_t switch_word(const uint8_t *positions, uint8_t count)

@@ -79,7 +79,13 @@ enum refusal socket_apply(const struct steps *steps, uint8_t *samples);
 /* Waits, with an eye on the supply current and the watchdog. */
 enum refusal socket_wait_us(uint16_t us);
 
+/* Words with the bit of a position, 1 to 28. */
+extern const uint32_t position_words[29];
+
 /* Word with the bit of a position 1 to 28; 0 for any other number. */
-uint32_t position_bit(uint8_t position);
+static inline uint32_t position_bit(uint8_t position)
+{
+	return position_words[position <= 28 ? position : 0];
+}
 
 #endif

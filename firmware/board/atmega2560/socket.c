@@ -146,12 +146,25 @@ bool board_lines_hold(void)
 	       ((PINC ^ PORTC) & (LATCH_DATA | LATCH_SHIFT)) == 0 && ((PIND ^ PORTD) & LATCH_STORE) == 0;
 }
 
-/* A cycle is 1/16 µs. */
+IN_LOOPS uint32_t board_sample_of(uint32_t word)
+{
+	union bytes read;
+
+	read.byte[1] = PINC & byte_of(word, 1);
+	read.byte[3] = PINB & byte_of(word, 3);
+	read.byte[0] = PINF & byte_of(word, 0);
+	read.byte[2] = PINK & byte_of(word, 2);
+	return read.word;
+}
+
+/* A cycle is 1/16 µs: four a turn, and three for the last. */
 IN_LOOPS void board_wait_16ths(uint16_t n)
 {
-	if (n > 0) {
-		_delay_loop_2((uint16_t)((n - 1) / CYCLES_PER_LOOP + 1));
-	}
+	uint16_t turns = n / CYCLES_PER_LOOP;
+
+	__asm__ volatile("1: sbiw %0, 1\n"
+			 "brcc 1b\n"
+			 : "+w"(turns));
 }
 
 void board_wait_us(uint16_t us)

@@ -115,6 +115,11 @@ uint32_t board_sample(void)
 	return high | (fake.level & fake.dir) | (rest & ~fake.dir & ~low);
 }
 
+uint32_t board_sample_of(uint32_t word)
+{
+	return board_sample() & word;
+}
+
 void board_channel(uint8_t channel)
 {
 	if (channel > 15) {

@@ -92,6 +92,11 @@ uint32_t board_sample(void)
 	return env_sample();
 }
 
+uint32_t board_sample_of(uint32_t word)
+{
+	return env_sample() & word;
+}
+
 void board_rails(uint8_t bias, uint8_t load)
 {
 	env_rails(bias, load);
