@@ -20,7 +20,7 @@ func Restore(ctx context.Context, backup, path string) error {
 	if err := inspect(backup, migrations); err != nil {
 		return err
 	}
-	db, err := connect(backup, "ro")
+	db, err := connect(backup, readOnly)
 	if err != nil {
 		return err
 	}

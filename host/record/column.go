@@ -186,6 +186,9 @@ func appendNetstring(b []byte, s string) []byte {
 
 // scan fills a record from values in the order of some columns.
 func (r *Record) scan(columns []column, values []string) error {
+	if len(values) != len(columns) {
+		return fmt.Errorf("it has %d columns, not %d", len(values), len(columns))
+	}
 	for i, c := range columns {
 		if err := c.set(r, values[i]); err != nil {
 			return fmt.Errorf("column %s: %w", c.name, err)

@@ -6,6 +6,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"fmt"
 	"io"
 	"strings"
 )
@@ -19,7 +20,7 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 		return 0, err
 	}
 	var line []byte
-	rows, err = s.export(ctx, q, func(cells []sql.RawBytes) error {
+	rows, err = s.export(ctx, q, func(cells [][]byte) error {
 		line = line[:0]
 		for i, cell := range cells {
 			if i > 0 {
@@ -90,7 +91,7 @@ func plain(cell string) string {
 func (s *Store) ExportLines(ctx context.Context, w io.Writer, q Query) (rows int, err error) {
 	out := bufio.NewWriterSize(w, 1<<16)
 	var line []byte
-	rows, err = s.export(ctx, q, func(cells []sql.RawBytes) error {
+	rows, err = s.export(ctx, q, func(cells [][]byte) error {
 		line = append(line[:0], '{')
 		for i, cell := range cells {
 			c := columns[i]
@@ -132,21 +133,25 @@ func appendString(line, s []byte) []byte {
 
 // export yields the cells of each record asked for, in the order of columns,
 // until the next.
-func (s *Store) export(ctx context.Context, q Query, yield func(cells []sql.RawBytes) error) (n int, err error) {
-	statement, args := q.statement(allNames, withReport)
+func (s *Store) export(ctx context.Context, q Query, yield func(cells [][]byte) error) (n int, err error) {
+	statement, args := q.statement(wholeRow, withReport)
 	rows, err := s.db.QueryContext(ctx, statement, args...)
 	if err != nil {
 		return 0, damaged(err)
 	}
 	defer rows.Close()
-	cells := make([]sql.RawBytes, len(columns))
-	into := make([]any, len(columns))
-	for i := range cells {
-		into[i] = &cells[i]
-	}
+	var row, report sql.RawBytes
+	cells := make([][]byte, 0, len(columns))
 	for ; rows.Next(); n++ {
-		if err := rows.Scan(into...); err != nil {
+		if err := rows.Scan(&row, &report); err != nil {
 			return n, err
+		}
+		cells = cells[:0]
+		for cell := range bytes.SplitSeq(row, []byte(separator)) {
+			cells = append(cells, cell)
+		}
+		if cells = append(cells, report); len(cells) != len(columns) {
+			return n, fmt.Errorf("%w: record %s has %d columns, not %d", ErrDamaged, cells[0], len(cells), len(columns))
 		}
 		if err := yield(cells); err != nil {
 			return n, err

@@ -209,8 +209,10 @@ func parseLine(line []byte) (r Record, err error) {
 		if err != nil {
 			return r, err
 		}
-		value := string(raw)
+		var value string
 		switch c.form {
+		case asNumber, asObject:
+			value = string(raw)
 		case asText:
 			err = json.Unmarshal(raw, &value)
 		case asList:

@@ -87,7 +87,7 @@ func open(path string, steps []string) (*Store, error) {
 	if err := inspect(path, steps); err != nil {
 		return nil, err
 	}
-	db, err := connect(path, "rw")
+	db, err := connect(path, readWrite)
 	if err != nil {
 		return nil, err
 	}
@@ -119,25 +119,35 @@ func stray(path string) error {
 	return nil
 }
 
+// The ways to open a database.
+const (
+	readWrite = "rw"
+	makeNew   = "rwc"
+	readOnly  = "ro"
+	untouched = "ro&immutable=1" // no locks, no files beside it: for one that nobody writes
+)
+
 // connect opens a database. Every commit is on the disk when it returns.
 func connect(path, mode string) (*sql.DB, error) {
 	u := url.URL{Scheme: "file", Path: filepath.ToSlash(path)}
 	if !strings.HasPrefix(u.Path, "/") { // a Windows drive
 		u.Path = "/" + u.Path
 	}
-	q := url.Values{"mode": {mode}, "_txlock": {"immediate"}}
+	q := url.Values{"_txlock": {"immediate"}}
 	for _, pragma := range []string{
 		fmt.Sprintf("busy_timeout(%d)", busyTimeout.Milliseconds()),
 		"synchronous(FULL)",
 		"fullfsync(1)", // macOS: past the drive's cache
 		"checkpoint_fullfsync(1)",
+		"page_size(8192)",       // of a new file: three reports a page
 		"recursive_triggers(1)", // REPLACE INTO meets the triggers too
 		"trusted_schema(0)",
-		"cache_size(-32000)", // KiB
+		"cache_size(-32000)",           // KiB
+		"journal_size_limit(67108864)", // bytes; after an import the log shrinks again
 	} {
 		q.Add("_pragma", pragma)
 	}
-	u.RawQuery = q.Encode()
+	u.RawQuery = "mode=" + mode + "&" + q.Encode()
 	return sql.Open("sqlite", u.String())
 }
 
@@ -145,7 +155,7 @@ func connect(path, mode string) (*sql.DB, error) {
 // another name, so that whoever sees it sees it whole.
 func create(path string, steps []string) (err error) {
 	return place(path, func(temporary string) error {
-		db, err := connect(temporary, "rwc")
+		db, err := connect(temporary, makeNew)
 		if err != nil {
 			return err
 		}

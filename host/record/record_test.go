@@ -1,38 +1,168 @@
 package record
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 )
 
-func TestSmoke(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "a b?#%.sqlite")
-	s, err := Open(path)
+// newStore is an empty store in a folder of its own.
+func newStore(t testing.TB) *Store {
+	s, err := Open(filepath.Join(t.TempDir(), "records.sqlite"))
 	require.NoError(t, err)
-	r, err := s.Append(t.Context(), Record{Part: "7410", Type: "74LS10", Verdict: "pass", Report: []byte(`{"a": 1}`), Time: time.Now()})
+	t.Cleanup(func() { s.Close() })
+	return s
+}
+
+// nand is a good 74LS10 of drawer D3.
+func nand() Record {
+	return Record{
+		Time: time.Date(2026, 3, 2, 8, 30, 0, 0, time.UTC), Part: "7410", Type: "74LS10", Family: "74LS", Drawer: "D3", Lot: "signal box 4",
+		DateCode: "7938", From: time.Date(1979, 9, 17, 0, 0, 0, 0, time.UTC), To: time.Date(1979, 9, 23, 0, 0, 0, 0, time.UTC), Year: 1979,
+		Verdict: "pass", Grade: "strong", Reason: "All steps answered as they should.", Report: []byte(`{"verdict":"pass"}`),
+	}
+}
+
+func appended(t testing.TB, s *Store, r Record) Record {
+	r, err := s.Append(t.Context(), r)
 	require.NoError(t, err)
-	t.Log(r.Serial, r.Digest)
-	g, err := s.Get(t.Context(), 1)
-	require.NoError(t, err)
-	require.Equal(t, r, g)
+	return r
+}
+
+// verified checks the whole file.
+func verified(t testing.TB, s *Store, rows int) {
 	n, bad, err := s.Verify(t.Context())
 	require.NoError(t, err)
 	require.Nil(t, bad)
-	require.Equal(t, 1, n)
-	_, err = s.Append(t.Context(), Record{Kind: Void, Corrects: 1})
+	require.Equal(t, rows, n)
+}
+
+// The encoding is written out by hand after the comment of Sum; netstrings are
+// those of D. J. Bernstein, 1997 ("5:hello,"), from memory.
+func TestSumIsThatOfTheFieldsWrittenOut(t *testing.T) {
+	s := newStore(t)
+	first := appended(t, s, Record{Time: time.Date(2026, 3, 2, 8, 30, 0, 0, time.UTC), Part: "7410", Verdict: "fail", PinsFailed: []int{2, 12}, Report: []byte(`{ "a": 1 }`)})
+	text := "6:serial,1:1,4:kind,4:test,4:time,24:2026-03-02T08:30:00.000Z,4:part,4:7410,7:verdict,4:fail,11:pins_failed,4:2 12,4:chip,1:1,6:report,7:{\"a\":1},"
+	sum := sha256.Sum256([]byte(text))
+	require.Equal(t, hex.EncodeToString(sum[:]), first.Digest)
+	require.Empty(t, first.Previous)
+
+	second := appended(t, s, nand())
+	require.Equal(t, first.Digest, second.Previous)
+	got, err := s.Get(t.Context(), 2)
 	require.NoError(t, err)
-	h, err := s.Stock(t.Context(), Query{})
+	require.Equal(t, second, got)
+	verified(t, s, 2)
+}
+
+// The columns are to hold what the report says, as it stands in the golden
+// reports.
+func TestFromReport(t *testing.T) {
+	report, err := os.ReadFile(filepath.Join("..", "report", "testdata", "fail.json"))
 	require.NoError(t, err)
-	t.Log(h)
-	require.NoError(t, s.Close())
-	m, _ := filepath.Glob(filepath.Join(filepath.Dir(path), "*"))
-	t.Log(m)
-	s, err = Open(path)
+	r, err := FromReport(report)
 	require.NoError(t, err)
-	require.NoError(t, s.Close())
-	m, _ = filepath.Glob(filepath.Join(filepath.Dir(path), "*"))
-	t.Log(m)
+	require.Equal(t, "432", r.DateCode)
+	require.Equal(t, "1974-08-05", r.From.Format(time.DateOnly))
+	require.Equal(t, "1974-08-11", r.To.Format(time.DateOnly))
+	require.Equal(t, 1974, r.Year)
+	require.Equal(t, "fail", r.Verdict)
+	require.NotEmpty(t, r.Part)
+	require.NotEmpty(t, r.Type)
+	require.NotEmpty(t, r.PinsFailed)
+	require.Len(t, r.DefinitionSHA256, 64)
+	require.Len(t, r.VectorsSHA256, 64)
+	require.False(t, r.Time.IsZero())
+	require.JSONEq(t, string(report), string(r.Report))
+
+	_, err = FromReport([]byte(`{"verdict":`))
+	require.Error(t, err)
+}
+
+func TestWhatIsNoRecordIsRefused(t *testing.T) {
+	s := newStore(t)
+	for name, change := range map[string]func(*Record){
+		"no verdict":             func(r *Record) { r.Verdict = "" },
+		"an unknown verdict":     func(r *Record) { r.Verdict = "passed" },
+		"an unknown grade":       func(r *Record) { r.Grade = "A" },
+		"an unknown kind":        func(r *Record) { r.Kind = "sale" },
+		"half a date":            func(r *Record) { r.To = time.Time{} },
+		"days that go backwards": func(r *Record) { r.From, r.To = r.To, r.From },
+		"a test that corrects":   func(r *Record) { r.Corrects = 1 },
+		"a void of nothing":      func(r *Record) { r.Kind = Void },
+		"a report cut off":       func(r *Record) { r.Report = []byte(`{"a":`) },
+		"a report of no fields":  func(r *Record) { r.Report = []byte(`[]`) },
+		"a text without end":     func(r *Record) { r.Note = strings.Repeat("x", MaxText+1) },
+	} {
+		r := nand()
+		change(&r)
+		_, err := s.Append(t.Context(), r)
+		require.ErrorIs(t, err, ErrRecord, name)
+	}
+	for _, r := range []Record{{Verdict: "pass", RetestOf: 9}, {Kind: Void, Corrects: 9}} {
+		_, err := s.Append(t.Context(), r)
+		require.ErrorIs(t, err, ErrNone)
+	}
+	verified(t, s, 0)
+}
+
+func TestTextsAreOneLine(t *testing.T) {
+	s := newStore(t)
+	r := nand()
+	r.Note = "leg 3\r\nbent\x1b[31m\x00 \xff"
+	require.Equal(t, "leg 3  bent [31m  \uFFFD", appended(t, s, r).Note)
+}
+
+func TestRowsAreOnlyAppended(t *testing.T) {
+	s := newStore(t)
+	appended(t, s, nand())
+	for _, statement := range []string{
+		"UPDATE record SET verdict = 'fail'",
+		"DELETE FROM record",
+		"REPLACE INTO record SELECT * FROM record",
+		"INSERT OR REPLACE INTO report VALUES (1, '{}')",
+		"UPDATE report SET report = '{}'",
+		"DELETE FROM report",
+		"INSERT INTO report VALUES (2, '{}')",
+	} {
+		_, err := s.db.Exec(statement)
+		require.ErrorContains(t, err, "records are only appended", statement)
+	}
+	verified(t, s, 1)
+}
+
+// A row changed, removed or put in by someone who took the triggers away is
+// noticed, and named.
+func TestVerifyFindsWhatWasChanged(t *testing.T) {
+	const free = "DROP TRIGGER record_no_update; DROP TRIGGER record_no_delete; DROP TRIGGER report_no_update; DROP TRIGGER report_no_delete;"
+	for statement, want := range map[string]Bad{
+		"UPDATE record SET grade = 'sound' WHERE serial = 3":                                              {3, "was changed after it was written"},
+		"UPDATE report SET report = replace(report, 'pass', 'pasS') WHERE serial = 4":                     {4, "was changed after it was written"},
+		"DELETE FROM report WHERE serial = 4":                                                             {4, "was changed after it was written"},
+		"DELETE FROM record WHERE serial = 2":                                                             {2, "is missing"},
+		"UPDATE record SET previous = (SELECT digest FROM record WHERE serial = 1) WHERE serial = 5":      {5, "does not follow the record before it"},
+		"UPDATE record SET time = 'noon' WHERE serial = 1":                                                {1, "cannot be read: column time: parsing time \"noon\" as \"2006-01-02T15:04:05.000Z\": cannot parse \"noon\" as \"2006\""},
+		"INSERT INTO replaced VALUES (2)":                                                                 {0, "which records hold was changed apart from the records"},
+		"UPDATE tally SET n = n + 1":                                                                      {0, "the counts of the stock were changed apart from the records"},
+		"UPDATE record SET drawer = 'D9' WHERE serial = 5; UPDATE tally SET drawer = 'D9' WHERE n = 1000": {5, "was changed after it was written"},
+	} {
+		s := newStore(t)
+		for range 5 {
+			appended(t, s, nand())
+		}
+		_, err := s.db.Exec(free + statement)
+		require.NoError(t, err)
+		n, bad, err := s.Verify(t.Context())
+		require.NoError(t, err)
+		require.Equal(t, &want, bad, statement)
+		if want.Serial > 0 {
+			require.Equal(t, int(want.Serial)-1, n)
+		}
+	}
 }

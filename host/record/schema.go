@@ -136,10 +136,34 @@ func inspectHeader(path string, steps []string) error {
 	return nil
 }
 
-// inspectTables reads through a read-only connection, which leaves the last
-// writes in the log where they are.
+// inspectTables reads the file without writing to it. Only where there is a log
+// of writes, and so perhaps another program, are locks and the log used; and a
+// file that changed meanwhile is looked at again.
 func inspectTables(path string, steps []string) error {
-	db, err := connect(path, "ro")
+	for range 3 {
+		before, err := os.Stat(path)
+		if err != nil {
+			return err
+		}
+		mode := untouched
+		if _, err := os.Stat(path + "-wal"); err == nil {
+			mode = readOnly
+		}
+		err = inspectTablesBy(path, mode, before.Size(), steps)
+		if err == nil || mode == readOnly {
+			return err
+		}
+		_, logErr := os.Stat(path + "-wal")
+		after, statErr := os.Stat(path)
+		if logErr != nil && statErr == nil && after.Size() == before.Size() && after.ModTime().Equal(before.ModTime()) {
+			return err
+		}
+	}
+	return inspectTablesBy(path, readOnly, 0, steps)
+}
+
+func inspectTablesBy(path, mode string, size int64, steps []string) error {
+	db, err := connect(path, mode)
 	if err != nil {
 		return err
 	}
@@ -160,7 +184,7 @@ func inspectTables(path string, steps []string) error {
 	if err := compareTables(ctx, tx, steps[:version]); err != nil {
 		return err
 	}
-	if state, err := os.Stat(path); err == nil && state.Size() <= wholeCheck {
+	if size <= wholeCheck {
 		if err := checkPages(ctx, tx); err != nil {
 			return err
 		}

@@ -57,8 +57,8 @@ func checkChain(ctx context.Context, q queryer, after int64) (rows int, bad *Bad
 			return 0, nil, damaged(err)
 		}
 	}
-	statement := "SELECT " + allNames + " FROM " + withReport + " WHERE record.serial > ? ORDER BY record.serial"
-	for r, err := range read(ctx, q, columns, statement, after) {
+	statement := "SELECT " + wholeRow + " FROM " + withReport + " WHERE record.serial > ? ORDER BY record.serial"
+	for r, err := range read(ctx, q, statement, after) {
 		serial++
 		switch {
 		case ctx.Err() != nil:
