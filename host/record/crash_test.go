@@ -1,0 +1,186 @@
+package record
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+)
+
+// childOf names the file to which this program, started by a test, appends.
+const childOf = "CHIPASSAY_TEST_APPEND_TO"
+
+func TestMain(m *testing.M) {
+	if path := os.Getenv(childOf); path != "" {
+		if err := appendTo(path, os.Args[1:]); err != nil {
+			fmt.Println("error", strings.ReplaceAll(err.Error(), "\n", " "))
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
+	os.Exit(m.Run())
+}
+
+// appendTo appends records and prints serial and digest of each when Append has
+// returned: as many as the first argument says, each with a report of the second's size in bytes.
+func appendTo(path string, args []string) error {
+	count, err1 := strconv.Atoi(args[0])
+	size, err2 := strconv.Atoi(args[1])
+	if err := errors.Join(err1, err2, limitFiles(args[2:])); err != nil {
+		return err
+	}
+	s, err := Open(path)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	fmt.Println("open")
+	for range count {
+		r := nand()
+		r.Report = []byte(`{"note":"` + strings.Repeat("x", size) + `"}`)
+		if r, err = s.Append(context.Background(), r); err != nil {
+			return err
+		}
+		fmt.Println("record", r.Serial, r.Digest)
+	}
+	return nil
+}
+
+func child(t *testing.T, path string, args ...string) (*exec.Cmd, io.Reader) {
+	program, err := os.Executable()
+	require.NoError(t, err)
+	c := exec.Command(program, args...)
+	c.Env = append(os.Environ(), childOf+"="+path)
+	out, err := c.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, c.Start())
+	return c, out
+}
+
+// acknowledged reads what a child said it had appended, by serial number.
+func acknowledged(t *testing.T, out io.Reader) (records map[int64]string, said string) {
+	records = map[int64]string{}
+	for lines := bufio.NewScanner(out); lines.Scan(); {
+		var serial int64
+		var digest string
+		if n, _ := fmt.Sscanf(lines.Text(), "record %d %s", &serial, &digest); n == 2 && len(digest) == 64 {
+			records[serial] = digest
+		} else {
+			said += lines.Text() + "\n"
+		}
+	}
+	return records, said
+}
+
+// A program is killed at a random moment, 220 times: before or while it makes
+// the file, and while it appends. No record that it acknowledged is lost, none is
+// half written, and the file opens each time.
+func TestKilledAtRandomMoments(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 4))
+	dir := t.TempDir()
+	kept, rows, total := filepath.Join(dir, "kept.sqlite"), 0, 0
+	for i := range 220 {
+		path := kept
+		if i%5 == 0 {
+			path = filepath.Join(dir, fmt.Sprintf("new%d.sqlite", i))
+		}
+		c, out := child(t, path, "100000", strconv.Itoa(rng.IntN(20_000)))
+		var head []byte
+		if i%5 != 0 { // killed only once it appends
+			head = make([]byte, len("open\n"))
+			_, err := io.ReadFull(out, head)
+			require.NoError(t, err)
+		}
+		time.Sleep(time.Duration(rng.IntN(25_000)) * time.Microsecond)
+		require.NoError(t, c.Process.Kill())
+		records, said := acknowledged(t, out)
+		require.NotContains(t, said, "error")
+		require.Error(t, c.Wait()) // killed
+
+		s, err := Open(path)
+		require.NoError(t, err)
+		for serial, digest := range records {
+			require.Equal(t, digest, mustGet(t, s, serial).Digest)
+		}
+		total += len(records)
+		var have int
+		require.NoError(t, s.db.QueryRow("SELECT count(*) FROM record").Scan(&have))
+		if path == kept {
+			// One more may be on the disk than was acknowledged.
+			require.Contains(t, []int{rows + len(records), rows + len(records) + 1}, have)
+			rows = have
+		}
+		if path != kept || i%20 == 1 || i == 219 {
+			verified(t, s, have)
+		}
+		require.NoError(t, s.Close())
+	}
+	require.Greater(t, total, 220, "the children did not come to append")
+	t.Logf("%d records acknowledged, %d in the kept file", total, rows)
+}
+
+// Three programs make one file at once and append to it.
+func TestProgramsAppendAtOnce(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "records.sqlite")
+	const programs, each = 3, 60
+	var outs []io.Reader
+	var children []*exec.Cmd
+	for range programs {
+		c, out := child(t, path, strconv.Itoa(each), "500")
+		outs, children = append(outs, out), append(children, c)
+	}
+	all := map[int64]string{}
+	for i, out := range outs {
+		records, said := acknowledged(t, out)
+		require.Equal(t, "open\n", said)
+		require.Len(t, records, each)
+		require.NoError(t, children[i].Wait())
+		for serial, digest := range records {
+			require.NotContains(t, all, serial)
+			all[serial] = digest
+		}
+	}
+	s, err := Open(path)
+	require.NoError(t, err)
+	defer s.Close()
+	verified(t, s, programs*each)
+	for serial, digest := range all {
+		require.Equal(t, digest, mustGet(t, s, serial).Digest)
+	}
+}
+
+// SQLite's own limit of pages stands for a full disk where the system's limits
+// cannot (see TestDiskFull).
+func TestFull(t *testing.T) {
+	s := newStore(t)
+	s.db.SetMaxOpenConns(1) // the limit is a connection's
+	var pages int
+	require.NoError(t, s.db.QueryRow("PRAGMA page_count").Scan(&pages))
+	_, err := s.db.Exec(fmt.Sprintf("PRAGMA max_page_count = %d", pages+20))
+	require.NoError(t, err)
+	r := nand()
+	r.Report = []byte(`{"note":"` + strings.Repeat("x", 5000) + `"}`)
+	n := 0
+	for ; err == nil; n++ {
+		_, err = s.Append(t.Context(), r)
+		require.Less(t, n, 100)
+	}
+	require.ErrorContains(t, err, "full")
+	s.db.SetMaxOpenConns(0)
+	verified(t, s, n-1)
+	_, err = s.db.Exec("PRAGMA max_page_count = 100000")
+	require.NoError(t, err)
+	appended(t, s, r)
+	verified(t, s, n)
+}
