@@ -43,13 +43,16 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 // appendCell writes a cell after RFC 4180. One with a semicolon or tab is put in
 // quotes too, since some spreadsheets part cells there.
 func appendCell(line, cell []byte) []byte {
+	quoted := bytes.ContainsAny(cell, "\",;\t\r\n")
+	if quoted {
+		line = append(line, '"')
+	}
 	if neutral(cell) {
 		line = append(line, '\'')
 	}
-	if !bytes.ContainsAny(cell, "\",;\t\r\n") {
+	if !quoted {
 		return append(line, cell...)
 	}
-	line = append(line, '"')
 	for {
 		i := bytes.IndexByte(cell, '"')
 		if i < 0 {
