@@ -1,6 +1,7 @@
 package record
 
 import (
+	"context"
 	"slices"
 	"testing"
 	"time"
@@ -221,4 +222,13 @@ func TestStockIsWhatPaperSays(t *testing.T) {
 	require.NoError(t, err)
 	require.Nil(t, bad)
 	require.Positive(t, n)
+}
+
+func TestAppendThatWasCalledOffLeavesNothing(t *testing.T) {
+	s := newStore(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	_, err := s.Append(ctx, nand())
+	require.ErrorIs(t, err, context.Canceled)
+	verified(t, s, 0)
 }
