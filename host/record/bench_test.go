@@ -1,6 +1,7 @@
 package record
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -138,6 +139,8 @@ func BenchmarkMillion(b *testing.B) {
 	b.Run("find newest 20", find(Query{NewestFirst: true, Limit: 20}))
 	b.Run("find drawer rejects newest 20", find(Query{Drawer: "D3", Verdict: "fail", NewestFirst: true, Limit: 20}))
 	b.Run("find text newest 20", find(Query{Text: "stuck low", NewestFirst: true, Limit: 20}))
+	b.Run("find year newest 20", find(Query{From: day("1978-01-01"), To: day("1978-12-31"), NewestFirst: true, Limit: 20}))
+	b.Run("find text that is nowhere", find(Query{Text: "no such words"}))
 	b.Run("stock", func(b *testing.B) {
 		for b.Loop() {
 			if h, err := s.Stock(ctx, Query{}); err != nil || len(h) == 0 {
@@ -188,6 +191,18 @@ func BenchmarkMillion(b *testing.B) {
 			b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
 		})
 	}
+	b.Run("import lines", func(b *testing.B) {
+		var file bytes.Buffer
+		n, err := s.ExportLines(ctx, &file, Query{Limit: 50_000})
+		require.NoError(b, err)
+		for b.Loop() {
+			to := newStore(b)
+			if _, err := to.ImportLines(ctx, bytes.NewReader(file.Bytes())); err != nil {
+				b.Fatal(err)
+			}
+		}
+		b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
+	})
 	b.Run("verify", func(b *testing.B) {
 		for b.Loop() {
 			n, bad, err := s.Verify(ctx)
