@@ -312,3 +312,65 @@ func TestTripInPatterns(t *testing.T) {
 		}
 	}
 }
+
+// BenchmarkInstruction is what one instruction takes more in a loop: of near
+// positions (L1-8, R1-8), and of others.
+func BenchmarkInstruction(b *testing.B) {
+	const turns, times = 1000, 20
+	near, far := []uint8{1, 2, 3, 4, 25, 24, 23, 22}, []uint8{1, 2, 3, 4, 10, 24, 23, 16}
+	bits16 := []uint8{1, 2, 3, 4, 5, 6, 7, 9, 10, 16, 17, 18, 25, 24, 23, 22}
+	flip := func(numbers ...uint8) (a assembly) { a.flip(numbers...); return a }
+	for _, c := range []struct {
+		name string
+		code assembly
+	}{
+		{"NEXT", nil},
+		{"FLIP near", flip(1, 25)},
+		{"FLIP", flip(1, 10)},
+		{"SHOW near", assembly{protocol.OpShow, 0}},
+		{"SHOW", assembly{protocol.OpShow, 1}},
+		{"SHOW FLIP near", append(assembly{protocol.OpShow, 0}, flip(1, 25)...)},
+		{"CHECK near", assembly{protocol.OpCheck, 3}},
+		{"CHECK", assembly{protocol.OpCheck, 4}},
+		{"CHECK FLIP near", append(assembly{protocol.OpCheck, 3}, flip(1, 25)...)},
+		{"LATCH near, 8 bits", assembly{protocol.OpLatch, 0, 0}},
+		{"LATCH 8 bits", assembly{protocol.OpLatch, 1, 0}},
+		{"LATCH 16 bits", assembly{protocol.OpLatch, 2, 0}},
+		{"VALUE 8 bits", assembly{protocol.OpValue, 1, 1, 2}},
+		{"SET", assembly{protocol.OpSet, 3, 0, 0, 0, 1, 0, 0, 0}},
+		{"DRIVE", assembly{protocol.OpDrive, 1}},
+		{"RELEASE", assembly{protocol.OpRelease, 5}},
+		{"FOLD", assembly{protocol.OpFold}},
+		{"STEP", assembly{protocol.OpStep, 1, 0, 0, 0}},
+		{"SPOT", assembly{protocol.OpSpot, 1}},
+		{"PAUSE 0", assembly{protocol.OpPause, 0}},
+		{"MARK", assembly{protocol.OpMark, 1}},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			p := open(b, "")
+			line := powered(b, p.Conn, 28, 12)
+			took := func(times int) float64 {
+				var a assembly
+				a.loop(1, 0, turns-1)
+				for range times {
+					a = append(a, c.code...)
+				}
+				a.put(protocol.OpNext, 1)
+				a.put(protocol.OpEnd)
+				load := &protocol.PatternLoad{Direction: positions(bits16...), Mask: positions(5), Code: a,
+					Groups: [][]uint8{near, far, bits16, {2}, {2, 10}, {26}}}
+				line.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
+				busy := p.bench.busy()
+				line.must(&protocol.PatternRun{BudgetMS: 1000}, new(protocol.PatternReply))
+				return float64(p.bench.busy()-busy) / turns
+			}
+			for b.Loop() {
+				if c.code == nil {
+					b.ReportMetric(took(0), "cycles")
+					continue
+				}
+				b.ReportMetric((took(times)-took(0))/times, "cycles")
+			}
+		})
+	}
+}

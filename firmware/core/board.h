@@ -48,6 +48,28 @@ uint32_t board_levels(void);
 uint32_t board_sample(void);
 uint32_t board_sample_of(uint32_t word);
 
+/* What patterns do most, in few cycles. A word or a mask is its four bytes in the
+ * order above, at any address; the near functions look at bytes 0 and 2 alone, the
+ * positions L1-8 and R1-8, which are all of a chip of up to 16 pins. */
+
+/* Toggles as board_flip does. */
+void board_flip_near(const uint8_t *word);
+
+/* Brings those positions of mask that are driven to their bits of word, and leaves
+ * the others. */
+void board_follow(const uint8_t *word, const uint8_t *mask);
+void board_follow_near(const uint8_t *word, const uint8_t *mask);
+
+/* Whether a position of mask reads otherwise than its bit of word; if so, what all
+ * positions read is put at sample. */
+bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample);
+bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *sample);
+
+/* Makes the positions of mask driven beside those that are, at their bits of word,
+ * which has no other; or not driven any more. */
+void board_join(const uint8_t *word, const uint8_t *mask);
+void board_leave(const uint8_t *mask);
+
 /* State of the rails: RAIL_OFF, RAIL_LOW or RAIL_HIGH of message.h. Changes a rail through off. */
 void board_rails(uint8_t bias, uint8_t load);
 

@@ -34,14 +34,14 @@ struct findings {
 
 uint32_t group_word(const struct group *g, uint16_t value)
 {
-	nibble *n = &program_nibbles[g->first_nibble];
-	uint32_t word = (*n)[value & 15];
+	const uint32_t *n = nibbles_of(g);
+	uint32_t word = n[value & 15];
 	uint8_t bits = g->bits;
 
 	for (; bits > 4; bits = (uint8_t)(bits - 4)) {
 		value >>= 4;
-		n++;
-		word |= (*n)[value & 15];
+		n += 16;
+		word |= n[value & 15];
 	}
 	return word;
 }
@@ -60,7 +60,7 @@ static const uint8_t *read_group(struct group *g, uint8_t first, const uint8_t *
 	if (g->bits < 1 || g->bits > MOST_GROUP_BITS || (size_t)(end - at) < g->bits || first + (g->bits + 3) / 4 > MOST_NIBBLES) {
 		return NULL;
 	}
-	g->first_nibble = first;
+	g->nibbles = (uint16_t)(first * sizeof(nibble));
 	g->word = 0;
 	g->mask = 0;
 	for (i = 0; i < (g->bits + 3) / 4 * 4; i++) {
@@ -272,6 +272,7 @@ static void keep(uint8_t *at)
 	} else if (op == OP_CHECK && (g->mask & ~NEAR) == 0) {
 		at[0] = OP_NEAR_CHECK;
 	} else if (op == OP_LATCH) {
+		at[0] = (g->mask & ~NEAR) == 0 ? OP_NEAR_LATCH : OP_LATCH;
 		at[2] = (uint8_t)(at[2] * sizeof(struct loop));
 	} else if (op == OP_LOOP || op == OP_NEXT) {
 		at[1] = (uint8_t)(at[1] * sizeof(struct loop));
@@ -285,15 +286,16 @@ static void keep(uint8_t *at)
 static bool check_code(const struct program *p, struct findings *f)
 {
 	uint16_t at = 0;
+	uint8_t op = OP_NEXT;
 	uint8_t count_down = INSTRUCTIONS_A_LOOK;
 
 	while (at < p->length) {
 		static const uint8_t none[1];
-		uint8_t op = program_code[at];
 		uint8_t count;
 
+		op = program_code[at];
 		at++;
-		if (op > OP_NEXT || (op == OP_END) != (at == p->length)) {
+		if (op > OP_NEXT || (op == OP_END && at != p->length)) {
 			return false;
 		}
 		count = operands[op] & (uint8_t)~GROUP;
@@ -304,7 +306,9 @@ static bool check_code(const struct program *p, struct findings *f)
 		if (!check(p, f, (enum opcode)op, count > 0 ? &program_code[at] : none)) {
 			return false;
 		}
-		keep(&program_code[at - 1]);
+		if (count > 0) {
+			keep(&program_code[at - 1]);
+		}
 		at = (uint16_t)(at + count);
 		count_down--;
 		if (count_down == 0) {
@@ -316,7 +320,7 @@ static bool check_code(const struct program *p, struct findings *f)
 		}
 	}
 	end_stretch(f, true);
-	return f->depth == 0;
+	return f->depth == 0 && op == OP_END;
 }
 
 /* The refusal for positions, if there is one. */
@@ -373,7 +377,6 @@ enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, ui
 	const uint8_t *at;
 	bool sound = false;
 	enum refusal refusal;
-	uint8_t i;
 
 	p->loaded = false;
 	*detail = length;
@@ -396,9 +399,6 @@ enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, ui
 	refusal = may_touch(p, &f, detail);
 	if (refusal == ACCEPTED) {
 		refusal = may_take(p, &f, get_u16(payload + 16), detail);
-	}
-	for (i = 0; i < p->group_count; i++) {
-		program_groups[i].shown = program_groups[i].mask & p->direction;
 	}
 	p->loaded = refusal == ACCEPTED;
 	return refusal;

@@ -206,12 +206,12 @@ static void put_out(uint32_t value, uint8_t bytes)
 /* The group's bits in a sample. */
 static uint16_t bits_of(const struct group *g, uint32_t sample)
 {
-	nibble *n = &program_nibbles[g->first_nibble];
+	const uint32_t *n = nibbles_of(g);
 	uint16_t value = 0;
 	uint8_t i;
 
 	for (i = 0; i < g->bits; i++) {
-		if (sample & n[i / 4][1u << (i % 4)]) {
+		if (sample & n[16u * (i / 4u) + (1u << (i % 4))]) {
 			value |= (uint16_t)(1u << i);
 		}
 	}
@@ -232,49 +232,55 @@ __attribute__((noinline)) static void count_error(const struct group *g, uint32_
 	}
 }
 
-/* Settles longer than the current may go unwatched. */
-__attribute__((noinline)) static bool settle_long(void)
+/* Settles; false if the socket was made safe meanwhile. */
+__attribute__((noinline)) static bool settle(void)
 {
-	run.refusal = socket_wait_us((uint16_t)((program.settle + UINT32_C(15)) / 16));
-	return run.refusal == ACCEPTED;
-}
-
-static inline bool settle(uint16_t sixteenths)
-{
-	if (sixteenths > GUARD_16THS) {
-		return settle_long();
+	if (program.settle > GUARD_16THS) {
+		run.refusal = socket_wait_us((uint16_t)((program.settle + UINT32_C(15)) / 16));
+		return run.refusal == ACCEPTED;
 	}
-	board_wait_16ths(sixteenths);
+	board_wait_16ths(program.settle);
 	return true;
 }
 
-/* A FLIP often follows: here it is done without the way through the switch. */
-static inline const uint8_t *and_flip(const uint8_t *at)
+/* Settles and folds; false likewise. */
+__attribute__((noinline)) static bool fold(void)
 {
-	if (*at == OP_NEAR_FLIP) {
-		board_flip(get_u32(at + 1) & NEAR);
-		at += 5;
+	if (program.settle != 0 && !settle()) {
+		return false;
 	}
-	return at;
+	signature = signature_fold(signature, board_sample_of(program.mask));
+	return true;
 }
 
-static inline void fold(void)
+/* LATCH of a group of near positions. Not inlined, as nothing that needs many
+ * registers is. A nibble is 64 bytes, 4 a value. */
+__attribute__((noinline)) static void latch_near(struct group *g, uint16_t value)
 {
-	signature = signature_fold(signature, board_sample() & program.mask);
-}
+	const uint8_t *nibbles = bytes_of(nibbles_of(g));
+	uint8_t *word = (uint8_t *)&g->word;
+	uint8_t low = (uint8_t)value;
+	const uint8_t *n = nibbles + (uint8_t)(low << 2 & 0x3C);
+	uint8_t left = n[0], right = n[2];
 
-/* Makes the group's positions driven or not, and tells all groups. */
-static void direct(const struct group *g, bool driven)
-{
-	uint32_t direction = socket_now()->driven;
-	uint32_t level = (board_levels() & ~g->mask) | g->word;
-	uint8_t i;
-
-	direction = driven ? direction | g->mask : direction & ~g->mask;
-	socket_drive(direction, level);
-	for (i = 0; i < program.group_count; i++) {
-		program_groups[i].shown = program_groups[i].mask & direction;
+	if (g->bits > 4) {
+		n = nibbles + 64 + (low >> 2 & 0x3C);
+		left |= n[0];
+		right |= n[2];
 	}
+	if (g->bits > 8) {
+		low = (uint8_t)(value >> 8);
+		n = nibbles + 128 + (uint8_t)(low << 2 & 0x3C);
+		left |= n[0];
+		right |= n[2];
+	}
+	if (g->bits > 12) {
+		n = nibbles + 192 + (low >> 2 & 0x3C);
+		left |= n[0];
+		right |= n[2];
+	}
+	word[0] = left;
+	word[2] = right;
 }
 
 /* Goes on with a WAIT; false while it is not over, or the program is to be left. */
@@ -318,62 +324,115 @@ static void begin_loop(const uint8_t *operands)
 	l->body = (uint16_t)(operands + 5 - program_code);
 }
 
+/* Puts the group's bits out as they read; false if the socket was made safe. */
+static bool take(const struct group *g)
+{
+	if (!settle()) {
+		return false;
+	}
+	put_out(bits_of(g, board_sample()), g->bits > 8 ? 2 : 1);
+	return true;
+}
+
+/* Carries out the instruction at at, one of those that interpret leaves to it, and
+ * gives the next; nothing if the program is to be left. */
+__attribute__((noinline)) static const uint8_t *seldom(const uint8_t *at)
+{
+	const uint8_t *operands = at + 1;
+	struct group *g;
+
+	switch ((enum opcode)*at) {
+	case OP_SET:
+		board_follow(operands + 4, operands);
+		return at + 9;
+	case OP_VALUE:
+		g = group_at(operands[0]);
+		g->word = group_word(g, get_u16(operands + 1));
+		return at + 4;
+	case OP_TAKE:
+		return take(group_at(operands[0])) ? at + 2 : NULL;
+	case OP_EMIT:
+		put_out(signature, 4);
+		signature = SIGNATURE_START;
+		return at + 1;
+	case OP_PAUSE:
+		board_wait_16ths(operands[0]);
+		return at + 2;
+	case OP_MARK:
+		mark = operands[0];
+		return at + 2;
+	case OP_LOOP:
+		begin_loop(operands);
+		return at + 6;
+	case OP_WAIT:
+		place = at;
+		return wait(operands) ? at + 4 : NULL;
+	case OP_END:
+		ended = true;
+		return NULL;
+	default: /* load lets no other through */
+		socket_safe(SAFE_FAULT);
+		run.refusal = FAULT;
+		return NULL;
+	}
+}
+
+/* Some that need too many registers for interpret. */
+
+__attribute__((noinline)) static void latch(struct group *g, uint16_t value)
+{
+	g->word = group_word(g, value);
+}
+
+__attribute__((noinline)) static void drive(const struct group *g)
+{
+	socket_join(&g->word, &g->mask);
+}
+
+__attribute__((noinline)) static void release(const struct group *g)
+{
+	socket_leave(&g->mask);
+}
+
 /* Runs the program on from place, until it ends or is to be left: the loop that
- * the speed of a memory's test hangs on. */
+ * the speed of a memory's test hangs on. What is most frequent is asked for first. */
 __attribute__((noinline)) static void interpret(void)
 {
 	const uint8_t *at = place; /* the instruction */
-	uint16_t sixteenths = program.settle;
-	struct group *g;
-	struct loop *l;
-	uint32_t sample;
 
 	for (;;) {
+		struct group *g;
+		struct loop *l;
+		uint32_t sample;
+		uint8_t op;
+
 		if (board_due() && !look()) {
 			return;
 		}
-		switch ((enum opcode)*at) {
-		case OP_NEAR_FLIP:
-			board_flip(get_u32(at + 1) & NEAR);
-			at += 5;
-			break;
-		case OP_NEAR_SHOW:
+		op = *at;
+		if (op == OP_NEAR_SHOW) {
 			g = group_at(at[1]);
-			board_flip((board_levels() ^ g->word) & g->shown & NEAR);
-			at = and_flip(at + 2);
-			break;
-		case OP_NEAR_CHECK:
-			if (!settle(sixteenths)) {
+			board_follow_near(bytes_of(&g->word), bytes_of(&g->mask));
+			at += 2;
+			op = *at; /* goes on with it: it takes the place of another turn */
+		}
+		if (op == OP_NEAR_FLIP) {
+			board_flip_near(at + 1);
+			at += 5;
+			continue;
+		}
+		if (op == OP_NEAR_CHECK) {
+			if (program.settle != 0 && !settle()) {
 				return;
 			}
 			g = group_at(at[1]);
-			sample = board_sample() & NEAR;
-			if (((sample ^ g->word) & g->mask & NEAR) != 0) {
-				count_error(g, sample);
-			}
-			at = and_flip(at + 2);
-			break;
-		case OP_FLIP:
-			board_flip(get_u32(at + 1));
-			at += 5;
-			break;
-		case OP_SHOW:
-			g = group_at(at[1]);
-			board_flip((board_levels() ^ g->word) & g->shown);
-			at += 2;
-			break;
-		case OP_CHECK:
-			if (!settle(sixteenths)) {
-				return;
-			}
-			g = group_at(at[1]);
-			sample = board_sample();
-			if (((sample ^ g->word) & g->mask) != 0) {
+			if (board_differs_near(bytes_of(&g->word), bytes_of(&g->mask), &sample)) {
 				count_error(g, sample);
 			}
 			at += 2;
-			break;
-		case OP_NEXT:
+			continue;
+		}
+		if (op == OP_NEXT) {
 			if (run.attention != 0 && !attend()) {
 				place = at;
 				return;
@@ -384,87 +443,73 @@ __attribute__((noinline)) static void interpret(void)
 				l->value = (uint16_t)(l->value + l->step);
 				at = program_code + l->body;
 			}
+			continue;
+		}
+		if (op == OP_NEAR_LATCH) {
+			latch_near(group_at(at[1]), loop_at(at[2])->value);
+			at += 3;
+			continue;
+		}
+		switch ((enum opcode)op) {
+		case OP_NEAR_SHOW: /* after another */
 			break;
 		case OP_LATCH:
-			g = group_at(at[1]);
-			g->word = group_word(g, loop_at(at[2])->value);
+			latch(group_at(at[1]), loop_at(at[2])->value);
 			at += 3;
+			break;
+		case OP_FLIP:
+			board_flip(get_u32(at + 1));
+			at += 5;
+			break;
+		case OP_SHOW:
+			g = group_at(at[1]);
+			board_follow(bytes_of(&g->word), bytes_of(&g->mask));
+			at += 2;
+			break;
+		case OP_CHECK:
+			if (program.settle != 0 && !settle()) {
+				return;
+			}
+			g = group_at(at[1]);
+			if (board_differs(bytes_of(&g->word), bytes_of(&g->mask), &sample)) {
+				count_error(g, sample);
+			}
+			at += 2;
+			break;
+		case OP_DRIVE:
+			drive(group_at(at[1]));
+			at += 2;
+			break;
+		case OP_RELEASE:
+			release(group_at(at[1]));
+			at += 2;
 			break;
 		case OP_SPOT:
 			board_flip(position_words[at[1]]);
-			if (!settle(sixteenths)) {
+			if (!fold()) {
 				return;
 			}
-			fold();
 			at += 2;
 			break;
 		case OP_STEP:
 			board_flip(get_u32(at + 1));
-			if (!settle(sixteenths)) {
+			if (!fold()) {
 				return;
 			}
-			fold();
 			at += 5;
 			break;
 		case OP_FOLD:
-			if (!settle(sixteenths)) {
+			if (!fold()) {
 				return;
 			}
-			fold();
 			at++;
 			break;
-		case OP_SET:
-			board_flip((board_levels() ^ get_u32(at + 5)) & get_u32(at + 1));
-			at += 9;
-			break;
-		case OP_VALUE:
-			g = group_at(at[1]);
-			g->word = group_word(g, get_u16(at + 2));
-			at += 4;
-			break;
-		case OP_DRIVE:
-			direct(group_at(at[1]), true);
-			at += 2;
-			break;
-		case OP_RELEASE:
-			direct(group_at(at[1]), false);
-			at += 2;
-			break;
-		case OP_TAKE:
-			if (!settle(sixteenths)) {
+		default:
+			at = seldom(at);
+			if (at == NULL) {
 				return;
 			}
-			g = group_at(at[1]);
-			put_out(bits_of(g, board_sample()), g->bits > 8 ? 2 : 1);
-			at += 2;
 			break;
-		case OP_EMIT:
-			put_out(signature, 4);
-			signature = SIGNATURE_START;
-			at++;
-			break;
-		case OP_PAUSE:
-			board_wait_16ths(at[1]);
-			at += 2;
-			break;
-		case OP_WAIT:
-			if (!wait(at + 1)) {
-				place = at;
-				return;
-			}
-			at += 4;
-			break;
-		case OP_MARK:
-			mark = at[1];
-			at += 2;
-			break;
-		case OP_LOOP:
-			begin_loop(at + 1);
-			at += 6;
-			break;
-		case OP_END:
-			ended = true;
-			return;
 		}
 	}
 }

@@ -29,14 +29,15 @@ enum opcode {
 	OP_LOOP = 0x11,
 	OP_NEXT = 0x12,
 
-	/* What load makes of FLIP, SHOW and CHECK of near positions alone. */
+	/* What load makes of them where they touch near positions alone. */
 	OP_NEAR_FLIP = 0x13,
 	OP_NEAR_SHOW = 0x14,
-	OP_NEAR_CHECK = 0x15
+	OP_NEAR_CHECK = 0x15,
+	OP_NEAR_LATCH = 0x16
 };
 
-/* Word of the positions L1-8 and R1-8: all of a chip of up to 16 pins. Two bytes of
- * four to look after make a program a quarter faster. */
+/* Word of the near positions (board.h). Two bytes of four to look after make the
+ * test of a memory a third faster. */
 #define NEAR UINT32_C(0x00FF00FF)
 
 enum {
@@ -51,12 +52,11 @@ enum {
 typedef uint32_t nibble[16];
 
 struct group {
-	uint32_t word;  /* how its positions are to be, or should read */
-	uint32_t shown; /* those that are driven */
-	uint32_t mask;  /* all */
+	uint32_t word;    /* how its positions are to be, or should read */
+	uint32_t mask;    /* they */
+	uint16_t nibbles; /* offset of its first in program_nibbles, bytes */
 	uint8_t bits;
-	uint8_t first_nibble;
-	uint16_t reserved; /* makes a group 16 bytes on every board */
+	uint8_t reserved[5]; /* makes a group 16 bytes on every board */
 };
 
 struct loop {
@@ -96,6 +96,18 @@ extern uint8_t program_code[MAX_PAYLOAD - LOAD_HEADER_LEN];
 static inline struct group *group_at(uint8_t offset)
 {
 	return (struct group *)(void *)((uint8_t *)program_groups + offset);
+}
+
+/* The bytes of a word lie in memory as board.h has them, on every board. */
+static inline const uint8_t *bytes_of(const uint32_t *word)
+{
+	return (const uint8_t *)word;
+}
+
+/* The group's first nibble. */
+static inline const uint32_t *nibbles_of(const struct group *g)
+{
+	return (const uint32_t *)(void *)((uint8_t *)program_nibbles + g->nibbles);
 }
 
 static inline struct loop *loop_at(uint8_t offset)

@@ -64,6 +64,18 @@ void socket_drive(uint32_t dir, uint32_t level)
 	board_drive(dir, level & dir);
 }
 
+void socket_join(const uint32_t *word, const uint32_t *mask)
+{
+	now.driven |= *mask;
+	board_join((const uint8_t *)word, (const uint8_t *)mask);
+}
+
+void socket_leave(const uint32_t *mask)
+{
+	now.driven &= ~*mask;
+	board_leave((const uint8_t *)mask);
+}
+
 static void supply(uint8_t high, uint32_t low, uint16_t limit_ma)
 {
 	const struct board_traits *t = &board_traits;

@@ -69,6 +69,11 @@ struct steps {
 /* Drives the positions of dir, as socket_may_drive allows, to their bits of level. */
 void socket_drive(uint32_t dir, uint32_t level);
 
+/* Makes the positions of mask driven beside those that are, as socket_may_drive
+ * allows, at their bits of word, which has no other; or not driven any more. */
+void socket_join(const uint32_t *word, const uint32_t *mask);
+void socket_leave(const uint32_t *mask);
+
 /* Sets both rails and drives, as socket_may_drive allows. */
 void socket_step(uint8_t bias, uint8_t load, uint32_t dir, uint32_t level);
 

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "adapter.h"
+#include "message.h"
 #include "revision_a.h"
 
 struct fake fake;
@@ -57,6 +58,9 @@ static void check_socket(void)
 	if ((fake.dir & ~UINT32_C(0x3FFF3FFF)) != 0) {
 		fake_fail("drives a position that is not there");
 	}
+	if (fake.may != 0 && (fake.dir & ~fake.may) != 0) {
+		fake_fail("drives a position that the program does not");
+	}
 	if ((fake.level & ~fake.dir) != 0) {
 		fake_fail("gives a level to a position that is not driven");
 	}
@@ -86,8 +90,25 @@ void board_drive(uint32_t dir, uint32_t level)
 	board_level(level);
 }
 
+/* Notes the row that a strobe goes to. */
+static void note_strobe(uint32_t level)
+{
+	uint32_t row = level & fake.watched;
+	uint64_t *at = &fake.strobed_us[(row & 0xFF) | (row >> 8 & 0xFF00)];
+
+	if ((fake.level & ~level & fake.strobe) == 0) {
+		return;
+	}
+	if (*at != 0 && fake.us - *at > fake.longest_strobe_us) {
+		fake.longest_strobe_us = fake.us - *at;
+	}
+	*at = fake.us;
+	fake.strobes++;
+}
+
 void board_level(uint32_t level)
 {
+	note_strobe(level);
 	fake.level = level;
 	fake.history[fake.drives % FAKE_HISTORY] = level;
 	fake.drives++;
@@ -96,6 +117,9 @@ void board_level(uint32_t level)
 
 void board_flip(uint32_t word)
 {
+	if ((word & ~fake.dir) != 0) {
+		fake_fail("toggles a position that is not driven");
+	}
 	board_level(fake.level ^ word);
 }
 
@@ -118,6 +142,45 @@ uint32_t board_sample(void)
 uint32_t board_sample_of(uint32_t word)
 {
 	return board_sample() & word;
+}
+
+void board_flip_near(const uint8_t *word)
+{
+	board_flip(get_u32(word) & UINT32_C(0x00FF00FF));
+}
+
+void board_follow(const uint8_t *word, const uint8_t *mask)
+{
+	board_flip((fake.level ^ get_u32(word)) & get_u32(mask) & fake.dir);
+}
+
+void board_follow_near(const uint8_t *word, const uint8_t *mask)
+{
+	board_flip((fake.level ^ get_u32(word)) & get_u32(mask) & fake.dir & UINT32_C(0x00FF00FF));
+}
+
+bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
+{
+	*sample = board_sample();
+	return ((*sample ^ get_u32(word)) & get_u32(mask)) != 0;
+}
+
+bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
+{
+	if ((get_u32(mask) & ~UINT32_C(0x00FF00FF)) != 0) {
+		fake_fail("takes positions for near that are not");
+	}
+	return board_differs(word, mask, sample);
+}
+
+void board_join(const uint8_t *word, const uint8_t *mask)
+{
+	board_drive(fake.dir | get_u32(mask), (fake.level & ~get_u32(mask)) | get_u32(word));
+}
+
+void board_leave(const uint8_t *mask)
+{
+	board_drive(fake.dir & ~get_u32(mask), fake.level & ~get_u32(mask));
 }
 
 void board_channel(uint8_t channel)

@@ -20,6 +20,11 @@ struct fake {
 	uint16_t low_bits;
 	uint32_t drives; /* calls of board_drive, board_level and board_flip */
 	uint32_t history[FAKE_HISTORY]; /* levels after each of them, modulo their number */
+	uint32_t watched;           /* word of the positions whose levels are an address, */
+	uint32_t strobe;            /* taken when this one goes low */
+	uint64_t strobed_us[65536]; /* when that last was so, by the two near bytes of it */
+	uint64_t longest_strobe_us; /* longest time between two, but the first */
+	uint32_t strobes;
 	uint8_t channel;
 	uint8_t kept[BOARD_KEEPS]; /* inverted, so that a new board's is erased */
 
@@ -33,6 +38,7 @@ struct fake {
 	bool monitor_silent;
 	bool lines_stuck; /* do not read back as set */
 	uint32_t open;    /* word of positions whose supply switches never close */
+	uint32_t may;     /* word of the positions that may be driven; 0 as any */
 	struct line_faults faults;
 
 	/* The line. */

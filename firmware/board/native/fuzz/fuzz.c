@@ -54,6 +54,112 @@ static void check_replies(void)
 	fake.from_core_length = 0;
 }
 
+static size_t put_word(uint8_t *out, uint32_t word)
+{
+	return (size_t)(put_u32(out, word) - out);
+}
+
+/* A program of instructions that there are, with operands that may be theirs; the
+ * word of the positions that it may drive is given. */
+static size_t next_program(struct entries *e, uint8_t *out, uint32_t *may)
+{
+	static const uint8_t groups[] = {4, 1, 2, 3, 4, 8, 1, 2, 3, 4, 5, 6, 8, 9, 2, 27, 26, 3, 10, 16, 7};
+	static const uint8_t operands[] = {0, 4, 8, 2, 3, 1, 1, 1, 1, 1, 0, 0, 4, 1, 1, 3, 1, 5, 1};
+	static const uint32_t of_group[] = {0x0000000F, 0x000001BF, 0x00060000, 0x10000240};
+	uint8_t open[4], depth = 0;
+	uint8_t flags = next(e);
+	size_t at = 0, most = next(e);
+
+	*may = 0x00A7003F; /* 1 to 6, 28 27 26, 23 21 */
+	out[at++] = PATTERN_LOAD;
+	out[at++] = 4;
+	out[at++] = next(e);
+	out[at++] = flags & 1 ? next(e) : 0;
+	at += put_word(out + at, *may);
+	at += put_word(out + at, (uint32_t)next(e) << 16 | next(e));
+	at += put_word(out + at, 0x3FFF3FFF);
+	out[at++] = flags & 2 ? 0xD0 : 0; /* 2000 µs */
+	out[at++] = flags & 2 ? 7 : 0;
+	out[at++] = flags & 2 ? 4 : 0;
+	out[at++] = 0;
+	at += put_word(out + at, flags & 2 ? 0x00800000 : 0);
+	memcpy(out + at, groups, sizeof groups);
+	at += sizeof groups;
+	while (e->left > 0 && most-- > 0 && at < 240) {
+		uint8_t op = next(e) % 19, i;
+		size_t begin = at + 1;
+
+		if (op == 0 || (op == 18 && depth == 0) || (op == 17 && depth == 4)) {
+			continue;
+		}
+		out[at++] = op;
+		for (i = 0; i < operands[op]; i++) {
+			out[at++] = next(e);
+		}
+		if (op >= 3 && op <= 9) { /* the first is a group's number */
+			out[begin] %= 4;
+		}
+		if (op == 6) {
+			*may |= of_group[out[begin]];
+		}
+		if (op == 17) {
+			out[begin] = open[depth] = depth;
+			depth++;
+		}
+		if (op == 18) {
+			depth--;
+			out[begin] = open[depth];
+		}
+	}
+	while (depth > 0) {
+		depth--;
+		out[at++] = 18;
+		out[at++] = open[depth];
+	}
+	out[at++] = 0;
+	return at;
+}
+
+static void ask(uint8_t type, uint8_t seq, const uint8_t *payload, size_t length)
+{
+	static uint8_t body[512], wire[FAKE_LINE];
+
+	body[0] = PROTOCOL_VERSION;
+	body[1] = type;
+	body[2] = seq;
+	memcpy(body + HEADER_LEN, payload, length);
+	fake_put(wire, fake_frame(body, HEADER_LEN + length, wire));
+	fake_run();
+}
+
+/* Loads a program on a powered socket and runs it: nothing but what it may is ever
+ * driven, and each RUN ends in its time. */
+static void program(struct entries *e)
+{
+	static const uint8_t power[] = {22, 0, 100, 0, 1, 0, 0, 0x20, 0, 0}; /* 22 and 14 */
+	static uint8_t payload[512];
+	uint8_t seq = 1, runs;
+	uint32_t may;
+	size_t length = next_program(e, payload, &may);
+
+	ask(TYPE_SAFE, seq++, payload, 0);
+	ask(TYPE_POWER, seq++, power, sizeof power);
+	fake.may = may;
+	ask(TYPE_PATTERN, seq++, payload, length);
+	for (runs = next(e) % 4; runs > 0; runs--) {
+		uint8_t run[RUN_LEN] = {PATTERN_RUN, next(e) & 1, 1, 0};
+		uint64_t us = fake.us;
+
+		run[2] = (uint8_t)(1 + next(e) % 20);
+		ask(TYPE_PATTERN, seq++, run, sizeof run);
+		if (fake.us - us > run[2] * UINT64_C(1000) + 110000) {
+			fake_fail("runs longer than its budget");
+		}
+		fake_pass(next(e) % 4);
+	}
+	fake.may = 0;
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 {
 	static uint8_t body[256 + HEADER_LEN], wire[FAKE_LINE];
@@ -62,7 +168,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 
 	fake_reset();
 	while (e.left > 0) {
-		switch (next(&e) % 7) {
+		switch (next(&e) % 8) {
 		case 0: /* bytes as they are */
 			n = next_bytes(&e, wire, 255);
 			fake_put(wire, n);
@@ -77,6 +183,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 			body[2] = next(&e);
 			n = next_bytes(&e, body + HEADER_LEN, 255);
 			fake_put(wire, fake_frame(body, HEADER_LEN + n, wire));
+			break;
+		case 7:
+			program(&e);
 			break;
 		case 3:
 			fake_pass(next(&e) * 16u);

@@ -29,5 +29,6 @@ void test_line(void);
 void test_safety(void);
 void test_measure(void);
 void test_sweep(void);
+void test_pattern(void);
 
 #endif

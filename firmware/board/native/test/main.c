@@ -104,5 +104,6 @@ int main(int argc, char **argv)
 	test_safety();
 	test_measure();
 	test_sweep();
+	test_pattern();
 	return 0;
 }
