@@ -98,9 +98,10 @@ func TestDefectsAreNamed(t *testing.T) {
 	}
 }
 
-// Another chip than the marking says does not pass: 7451 in place of 74LS51.
+// Another chip than the marking says does not pass: 7451 in place of 74LS51. Two
+// of its pins are inputs of that, and not connected in this, so it is not even tested.
 func TestAnotherChip(t *testing.T) {
-	if r := assayed(t, open(t, "7451"), "74LS51"); r.Verdict != assay.Fail {
+	if r := assayed(t, open(t, "7451"), "74LS51"); r.Verdict != assay.NotTested {
 		t.Errorf("%s: %s", r.Verdict, r.Reason)
 	}
 }

@@ -102,6 +102,7 @@ func dynamic64K(rows int) memory {
 	show := func(a *assembly, group uint8) { a.put(protocol.OpShow, group) }
 	return memory{
 		load: protocol.PatternLoad{
+			Settle:    4, // 250 ns, the access time of a slow one
 			Direction: positions(append([]uint8{d, we, ras, cas, q}, address...)...), Level: positions(we, ras, cas),
 			RefreshUS: 2000, RefreshBits: 7, RefreshGroup: 0, RefreshStrobe: positions(ras),
 			Groups: [][]uint8{address, address, {d}, {q}}},
@@ -134,7 +135,7 @@ func static1K(outer int) memory {
 	inout, played := []uint8{24, 23, 22, 21}, []uint8{10, 11, 12, 13}
 	direction := positions(cs, we) | positions(high...) | positions(low...) | positions(played...)
 	return memory{
-		load: protocol.PatternLoad{Direction: direction, Level: positions(cs, we), Groups: [][]uint8{high, low, inout, played}},
+		load: protocol.PatternLoad{Settle: 8, Direction: direction, Level: positions(cs, we), Groups: [][]uint8{high, low, inout, played}},
 		in:   2, out: 3, outer: outer, inner: 32,
 		latchOuter: func(a *assembly) { a.put(protocol.OpLatch, 0, 0); a.put(protocol.OpShow, 0) },
 		latchInner: func(a *assembly) { a.put(protocol.OpLatch, 1, 1); a.put(protocol.OpShow, 1) },

@@ -100,6 +100,11 @@ static bool read_header(struct program *p, const uint8_t *at)
 {
 	p->group_count = at[1];
 	p->settle = get_u16(at + 2);
+	p->lasting = p->settle > UINT8_MAX;
+	p->brief = 0;
+	if (!p->lasting) {
+		p->brief = (uint8_t)p->settle;
+	}
 	p->direction = get_u32(at + 4);
 	p->level = get_u32(at + 8) & p->direction;
 	p->mask = get_u32(at + 12);

@@ -232,8 +232,8 @@ __attribute__((noinline)) static void count_error(const struct group *g, uint32_
 	}
 }
 
-/* Settles; false if the socket was made safe meanwhile. */
-__attribute__((noinline)) static bool settle(void)
+/* Settles when that is lasting; false if the socket was made safe meanwhile. */
+__attribute__((noinline)) static bool settle_lasting(void)
 {
 	if (program.settle > GUARD_16THS) {
 		run.refusal = socket_wait_us((uint16_t)((program.settle + UINT32_C(15)) / 16));
@@ -243,10 +243,19 @@ __attribute__((noinline)) static bool settle(void)
 	return true;
 }
 
+__attribute__((always_inline)) static inline bool settle(void)
+{
+	if (program.lasting) {
+		return settle_lasting();
+	}
+	board_wait_16ths(program.brief);
+	return true;
+}
+
 /* Settles and folds; false likewise. */
 __attribute__((noinline)) static bool fold(void)
 {
-	if (program.settle != 0 && !settle()) {
+	if (!settle()) {
 		return false;
 	}
 	signature = signature_fold(signature, board_sample_of(program.mask));
@@ -422,7 +431,7 @@ __attribute__((noinline)) static void interpret(void)
 			continue;
 		}
 		if (op == OP_NEAR_CHECK) {
-			if (program.settle != 0 && !settle()) {
+			if (!settle()) {
 				return;
 			}
 			g = group_at(at[1]);
@@ -467,7 +476,7 @@ __attribute__((noinline)) static void interpret(void)
 			at += 2;
 			break;
 		case OP_CHECK:
-			if (program.settle != 0 && !settle()) {
+			if (!settle()) {
 				return;
 			}
 			g = group_at(at[1]);

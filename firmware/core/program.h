@@ -78,6 +78,8 @@ struct refresh {
 struct program {
 	bool loaded;
 	uint16_t settle; /* 1/16 µs */
+	uint8_t brief;   /* the same, if it is so brief that it is waited for in place; else 0, */
+	bool lasting;    /* and it is not */
 	uint32_t direction, level, mask;
 	struct refresh refresh;
 	uint8_t group_count;
