@@ -78,18 +78,3 @@ func (m *SweepReply) Unmarshal(payload []byte) error {
 	}
 	return r.grown(m)
 }
-
-// The signature register of SPEC.md: its feedback, and what it begins with.
-const (
-	SignaturePolynomial = 0x00400007 // x³² + x²² + x² + x + 1, without x³²
-	SignatureStart      = 0xffffffff
-)
-
-// Fold gives the signature after one more sample, which is masked already.
-func Fold(signature, sample uint32) uint32 {
-	folded := signature<<1 ^ sample
-	if signature>>31 != 0 {
-		folded ^= SignaturePolynomial
-	}
-	return folded
-}

@@ -7,17 +7,14 @@
 
 #define SIGNATURE_START UINT32_C(0xFFFFFFFF)
 
-/* x^32 + x^22 + x^2 + x + 1, without x^32. */
-#define SIGNATURE_POLYNOMIAL UINT32_C(0x00400007)
-
+/* s x^8 + sample modulo x^32 + x^16 + x^9 + x^2 + 1, whose terms lie near bytes. */
 static inline uint32_t signature_fold(uint32_t signature, uint32_t sample)
 {
-	uint32_t folded = signature << 1;
+	uint8_t top = (uint8_t)(signature >> 24);
+	uint16_t twice = (uint16_t)(top << 1);
 
-	if (signature & UINT32_C(0x80000000)) {
-		folded ^= SIGNATURE_POLYNOMIAL;
-	}
-	return folded ^ sample;
+	signature = (signature << 8) ^ ((uint32_t)top << 16) ^ ((uint32_t)twice << 8) ^ (uint16_t)(twice << 1) ^ top;
+	return signature ^ sample;
 }
 
 #endif
