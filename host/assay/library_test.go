@@ -7,6 +7,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -168,4 +169,14 @@ func (f functionOnly) Probe(ctx context.Context, steps []stimulus.Step, bias, lo
 
 func (f functionOnly) ProbeMeasure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error) {
 	return f.seat.ProbeMeasure(ctx, steps)
+}
+
+func (f functionOnly) Engines() (sweep, walk bool) { return f.seat.Engines() }
+
+func (f functionOnly) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Rail) ([]adapter.Span, error) {
+	return f.seat.Sweep(ctx, steps, pins, settle, e, bias)
+}
+
+func (f functionOnly) Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Rail) (bool, error) {
+	return f.seat.Walk(ctx, steps, settle, e, bias)
 }

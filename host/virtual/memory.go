@@ -31,6 +31,9 @@ type memory struct {
 	forgets      map[int]time.Duration  // cells that lose their bit so long after it was written
 }
 
+// never stands for the time of what has not happened since the supply came.
+const never = -1
+
 // cellBits are the bits of a word that are stuck, and at what.
 type cellBits struct{ mask, value uint8 }
 
@@ -61,7 +64,7 @@ func (m *memory) PowerUp(seed uint64) {
 		m.words[i] = uint8(random.Uint32()) & (1<<m.Bits - 1)
 	}
 	for i := range m.touched {
-		m.touched[i] = m.clock()
+		m.touched[i] = never
 	}
 	m.longest = 0
 }
@@ -178,6 +181,9 @@ func (m *memory) refresh(row int) {
 	now := m.clock()
 	for r := row % m.RefreshRows; r < len(m.touched); r += m.RefreshRows {
 		since := now - m.touched[r]
+		if m.touched[r] == never {
+			since = 0
+		}
 		m.longest = max(m.longest, since)
 		if since > m.RefreshWithin {
 			for column := range 1 << m.ColumnBits {

@@ -4,9 +4,14 @@
 // for registers of degree 24 and more.
 package signature
 
-// Polynomial is x^32 + x^22 + x^2 + x + 1 without its highest term. It is primitive,
+// Polynomial is x^32 + x^16 + x^9 + x^2 + 1 without its highest term. It is primitive,
 // so that the register passes through all 2^32 - 1 states but zero.
-const Polynomial = 1<<22 | 1<<2 | 1<<1 | 1
+const Polynomial = 1<<16 | 1<<9 | 1<<2 | 1
+
+// Shift is by how many places the register moves for a readback. With one, an
+// error at a pin cancels with an error at the pin beside it in the next step, which
+// is just what a fault near two outputs gives.
+const Shift = 8
 
 // Seed is what the register holds at the start of a block. It is not 0, or zeros at
 // the start would not count.
@@ -19,16 +24,21 @@ const Degree = 32
 type Register struct {
 	Degree     int
 	Polynomial uint32 // without its highest term
+	Shift      int    // places a readback
 	State      uint32
 }
 
 // New gives the adapter's register at the start of a block.
-func New() *Register { return &Register{Degree, Polynomial, Seed} }
+func New() *Register { return &Register{Degree, Polynomial, Shift, Seed} }
 
-// Fold multiplies the state by x, modulo the polynomial, and adds a readback.
+// Fold multiplies the state by x as often as the register shifts, modulo the
+// polynomial, and adds a readback.
 func (r *Register) Fold(readback uint32) {
-	top := r.State >> (r.Degree - 1) & 1
-	r.State = (r.State<<1 ^ top*r.Polynomial ^ readback) & (1<<r.Degree - 1)
+	for range r.Shift {
+		top := r.State >> (r.Degree - 1) & 1
+		r.State = (r.State<<1 ^ top*r.Polynomial) & (1<<r.Degree - 1)
+	}
+	r.State ^= readback & (1<<r.Degree - 1)
 }
 
 // Blocks gives the signature of each block of some readbacks; the last may be shorter.

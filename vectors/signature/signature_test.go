@@ -20,24 +20,24 @@ func remainder(dividend, divisor *big.Int) *big.Int {
 	return rest
 }
 
-// x^32 + x^22 + x^2 + x + 1, written out.
+// x^32 + x^16 + x^9 + x^2 + 1, written out.
 func polynomial() *big.Int {
 	p := new(big.Int)
-	for _, term := range []int{32, 22, 2, 1, 0} {
+	for _, term := range []int{32, 16, 9, 2, 0} {
 		p.SetBit(p, term, 1)
 	}
 	return p
 }
 
-// The register's state is a remainder: of the seed shifted by the number of
-// readbacks, plus each readback shifted by the number of those after it.
+// The register's state is a remainder: of the seed shifted by eight for each
+// readback, plus each readback shifted by eight for each of those after it.
 func TestSignatureIsARemainder(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		readbacks := rapid.SliceOfN(rapid.Uint32(), 1, 100).Draw(t, "readbacks")
 		n := uint(len(readbacks))
-		sum := new(big.Int).Lsh(big.NewInt(0xFFFFFFFF), n)
+		sum := new(big.Int).Lsh(big.NewInt(0xFFFFFFFF), 8*n)
 		for i, w := range readbacks {
-			sum.Xor(sum, new(big.Int).Lsh(big.NewInt(int64(w)), n-1-uint(i)))
+			sum.Xor(sum, new(big.Int).Lsh(big.NewInt(int64(w)), 8*(n-1-uint(i))))
 		}
 		want := remainder(sum, polynomial()).Uint64()
 		require.Equal(t, []uint32{uint32(want)}, signature.Blocks(readbacks, len(readbacks)))
@@ -93,7 +93,7 @@ var primitive = map[int]uint32{
 // Without input the register passes through 2^k - 1 states.
 func TestPeriod(t *testing.T) {
 	for degree, p := range primitive {
-		r := signature.Register{Degree: degree, Polynomial: p, State: 1}
+		r := signature.Register{Degree: degree, Polynomial: p, Shift: 1, State: 1}
 		n := 0
 		for {
 			r.Fold(0)
@@ -113,7 +113,7 @@ func TestAliasing(t *testing.T) {
 	for _, degree := range []int{4, 8} {
 		masked := 0
 		for range blocks {
-			r := signature.Register{Degree: degree, Polynomial: primitive[degree]}
+			r := signature.Register{Degree: degree, Polynomial: primitive[degree], Shift: 1}
 			for range 20 { // errors, added to whatever the good readbacks are
 				r.Fold(random.Uint32() & (1<<degree - 1))
 			}
@@ -125,6 +125,28 @@ func TestAliasing(t *testing.T) {
 		expected := 1 / float64(int(1)<<degree)
 		require.InEpsilon(t, expected, share, 0.05, "degree %d", degree)
 		t.Logf("degree %d: %.5f of blocks with errors keep their signature; 2^-%d is %.5f", degree, share, degree, expected)
+	}
+}
+
+// One wrong readback always shows, and so do two errors at single pins less than 16
+// steps apart, wherever they are: what one fault does to neighbouring outputs in
+// neighbouring steps. Told by the remainders of x^i + x^(j+8d), on paper as above.
+func TestTwoErrorsShow(t *testing.T) {
+	for pin := range 32 {
+		for other := range 32 {
+			for steps := 1; steps < 16; steps++ {
+				errors := make([]uint32, steps+1)
+				errors[0], errors[steps] = 1<<pin, 1<<other
+				r := signature.Register{Degree: signature.Degree, Polynomial: signature.Polynomial, Shift: signature.Shift}
+				for _, e := range errors {
+					r.Fold(e)
+				}
+				if other-pin == 8*steps {
+					continue // the one relation that a register of this kind must have
+				}
+				require.NotZero(t, r.State, "pin bit %d, then %d steps later bit %d", pin, steps, other)
+			}
+		}
 	}
 }
 
