@@ -13,7 +13,6 @@ enum {
 	ROW_US = 8,          /* twice what the refresh of a row takes */
 	LATE_US = 200,       /* longest time between two looks at the refresh outside of RUN */
 	LONGEST_REFRESH_US = 32000,
-	LEAST_ROW_BITS = 2,
 	SET_CLOCK_US = 50,   /* least time between two refreshes beside their own */
 	RECORD_OUTPUT = 8,
 	INSTRUCTIONS_A_LOOK = 8 /* that are checked between two looks at the current */

@@ -1,4 +1,4 @@
-/* The interpreter of pattern programs, and the refresh of dynamic memories.
+/* The interpreter of pattern programs.
  *
  * What must be looked at now and then (the current, the watchdog, the budget, the
  * time of the refresh) is looked at when board_due says so, which is asked before
@@ -10,22 +10,20 @@
 
 #include "board.h"
 #include "program.h"
+#include "refresh.h"
 #include "signature.h"
 #include "socket.h"
 
 enum {
-	LOOK_CLOCKS = 500,  /* between two looks, 1/2 µs */
-	SOON_CLOCKS = 40,   /* is at once: it takes longer to set the clock */
-	WAIT_US = 100,      /* between two looks in a wait */
-	GUARD_16THS = 200 * 16, /* longest settling without a look at the current */
-	GUARD_FOURS = 32    /* times four rows of a refresh between two looks at the current */
+	LOOK_CLOCKS = 500,     /* between two looks, 1/2 µs */
+	WAIT_US = 100,         /* between two looks in a wait */
+	GUARD_16THS = 200 * 16 /* longest settling without a look at the current */
 };
 
 /* What the next NEXT has to see to. */
 enum { ATTEND_REFRESH = 1 << 0, ATTEND_STOP = 1 << 1 };
 
 static struct program program;
-static struct refresh kept; /* its refresh, or while another is loaded that of the one before */
 
 struct group program_groups[MOST_GROUPS];
 struct loop program_loops[REGISTERS];
@@ -39,8 +37,6 @@ static uint32_t errors;
 static uint16_t waiting_ms; /* that are left of the WAIT at place; 0 it has not begun */
 static uint8_t mark;
 static bool ended;
-static bool paused; /* no refresh, for a WAIT without it has begun */
-static uint16_t refreshed; /* when the last refresh began, 1/2 µs */
 
 /* The RUN that is being carried out. */
 static struct {
@@ -55,84 +51,7 @@ static struct {
 void pattern_forget(void)
 {
 	program.loaded = false;
-	kept.after = 0;
-}
-
-/* Strobes a row of the refresh. */
-static inline void strobe(uint32_t word)
-{
-	board_flip(word);
-	board_flip(word);
-}
-
-/* Strobes all rows, in the order of a Gray code from 0 on, and puts their address
- * back. */
-static enum refusal refresh(void)
-{
-	const struct refresh *r = &kept;
-	uint32_t address = board_levels() & r->address;
-	uint32_t word = r->strobe, first = r->bits[0], second = r->bits[1];
-	uint16_t four, fours = r->rows / 4;
-
-	refreshed = board_clock();
-	board_flip(address);
-	for (four = 1;; four++) {
-		uint16_t left = four;
-		uint8_t n = 2;
-
-		strobe(word);
-		board_flip(first);
-		strobe(word);
-		board_flip(second);
-		strobe(word);
-		board_flip(first);
-		strobe(word);
-		if (four == fours) {
-			break;
-		}
-		for (; (left & 1) == 0; left >>= 1) {
-			n++;
-		}
-		board_flip(r->bits[n]);
-		if (four % GUARD_FOURS == 0) {
-			enum refusal refusal = socket_guard();
-
-			if (refusal != ACCEPTED) {
-				return refusal;
-			}
-		}
-	}
-	board_flip(address ^ r->last);
-	board_watchdog();
-	return socket_guard();
-}
-
-/* Whether a refresh is to be kept. */
-static bool refreshing(void)
-{
-	return kept.after != 0 && !paused;
-}
-
-/* Time until the next refresh is due, 1/2 µs; 0 it is. */
-static uint16_t until_refresh(void)
-{
-	uint16_t since = (uint16_t)(board_clock() - refreshed);
-
-	return since < kept.after - SOON_CLOCKS ? (uint16_t)(kept.after - since) : 0;
-}
-
-/* Refreshes if it is due, and sets the clock for the next time. */
-static enum refusal keep_up(void)
-{
-	enum refusal refusal = ACCEPTED;
-
-	if (refreshing()) {
-		if (until_refresh() == 0) {
-			refusal = refresh();
-		}
-		board_due_at((uint16_t)(board_clock() + until_refresh()));
-	}
-	return refusal;
+	refresh_forget();
 }
 
 enum refusal program_watch(void)
@@ -140,7 +59,7 @@ enum refusal program_watch(void)
 	enum refusal refusal = socket_guard();
 
 	board_watchdog();
-	return refusal == ACCEPTED ? keep_up() : refusal;
+	return refusal == ACCEPTED ? refresh_keep() : refusal;
 }
 
 void pattern_watch(void)
@@ -151,7 +70,7 @@ void pattern_watch(void)
 	if (socket_now()->high == 0) {
 		pattern_forget();
 	} else if (board_due()) {
-		(void)keep_up();
+		(void)refresh_keep();
 	}
 }
 
@@ -165,8 +84,8 @@ static bool look(void)
 	if (board_millis() - run.begin_ms >= run.budget_ms) {
 		run.attention |= ATTEND_STOP;
 	}
-	if (refreshing()) {
-		uint16_t left = until_refresh();
+	if (refresh_is_kept()) {
+		uint16_t left = refresh_in();
 
 		if (left == 0) {
 			run.attention |= ATTEND_REFRESH;
@@ -183,7 +102,7 @@ static bool attend(void)
 {
 	if (run.attention & ATTEND_REFRESH) {
 		run.attention &= (uint8_t)~ATTEND_REFRESH;
-		run.refusal = refresh();
+		run.refusal = refresh_now();
 		if (run.refusal != ACCEPTED || !look()) {
 			return false;
 		}
@@ -297,7 +216,13 @@ static bool wait(const uint8_t *operands)
 {
 	if (waiting_ms == 0) {
 		waiting_ms = get_u16(operands);
-		paused = operands[2] == 0;
+		if (operands[2] == 0 && refresh_is_kept()) { /* once more, so that the pause begins here */
+			run.refusal = refresh_now();
+			if (run.refusal != ACCEPTED) {
+				return false;
+			}
+		}
+		refresh_pause(operands[2] == 0);
 		run.attention &= (uint8_t)~ATTEND_REFRESH; /* look says so again, unless it is paused */
 	}
 	while (waiting_ms > 0) {
@@ -314,12 +239,7 @@ static bool wait(const uint8_t *operands)
 			return false;
 		}
 	}
-	if (paused) {
-		paused = false;
-		if (kept.after != 0) {
-			run.attention |= ATTEND_REFRESH;
-		}
-	}
+	refresh_pause(false);
 	return true;
 }
 
@@ -531,7 +451,6 @@ static enum refusal load_program(const uint8_t *payload, uint16_t length, uint32
 	if (refusal != ACCEPTED) {
 		return refusal;
 	}
-	kept = program.refresh;
 	for (i = 0; i < REGISTERS; i++) {
 		program_loops[i].value = 0;
 	}
@@ -541,11 +460,10 @@ static enum refusal load_program(const uint8_t *payload, uint16_t length, uint32
 	waiting_ms = 0;
 	mark = 0;
 	ended = false;
-	paused = false;
 	socket_drive(program.direction, program.level);
-	if (kept.after != 0) {
-		refreshed = (uint16_t)(board_clock() - kept.after);
-		refusal = keep_up();
+	*detail = 0;
+	refusal = refresh_begin(&program.refresh);
+	if (refusal != ACCEPTED) {
 		*detail = socket_now()->reason;
 	}
 	return refusal;
@@ -567,7 +485,7 @@ static enum refusal run_program(const uint8_t *payload, uint8_t **reply, uint32_
 		interpret();
 	}
 	if (run.refusal == ACCEPTED) {
-		run.refusal = keep_up();
+		run.refusal = refresh_keep();
 	}
 	if (run.refusal != ACCEPTED) {
 		*detail = socket_now()->reason;

@@ -6,6 +6,7 @@
 #include <stdint.h>
 
 #include "message.h"
+#include "refresh.h"
 
 /* Opcodes: the table of SPEC.md. */
 enum opcode {
@@ -44,8 +45,7 @@ enum {
 	MOST_GROUPS = 16,
 	MOST_GROUP_BITS = 16,
 	MOST_NIBBLES = 16, /* of all groups */
-	REGISTERS = 4,
-	MOST_ROW_BITS = 10
+	REGISTERS = 4
 };
 
 /* The positions with a bit each of 16 words, the values of a nibble. */
@@ -64,15 +64,6 @@ struct loop {
 	uint16_t last;
 	uint16_t step; /* 1, or -1 modulo 2^16 */
 	uint16_t body; /* offset of its first instruction */
-};
-
-struct refresh {
-	uint16_t after;  /* from the beginning of one to that of the next, 1/2 µs; 0 no refresh */
-	uint16_t rows;
-	uint32_t address; /* word of the rows' address */
-	uint32_t bits[MOST_ROW_BITS];
-	uint32_t last; /* its highest bit: the last code of a Gray count */
-	uint32_t strobe;
 };
 
 struct program {

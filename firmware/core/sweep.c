@@ -144,6 +144,22 @@ static inline uint32_t step(uint32_t flip, uint16_t settle, uint32_t mask, uint3
 	return signature_fold(signature, board_sample_of(mask));
 }
 
+/* The same with the bytes of the signature apart, the highest first: they change
+ * places without being moved. */
+static inline void step_apart(uint32_t flip, uint16_t settle, uint32_t mask, uint8_t *b3, uint8_t *b2, uint8_t *b1, uint8_t *b0)
+{
+	uint32_t sample;
+
+	board_flip(flip);
+	board_wait_16ths(settle);
+	sample = board_sample_of(mask);
+	signature_shift(b3, b1, b0);
+	*b2 ^= (uint8_t)(sample >> 24);
+	*b1 ^= (uint8_t)(sample >> 16);
+	*b0 ^= (uint8_t)(sample >> 8);
+	*b3 ^= (uint8_t)sample;
+}
+
 /* Steps from number i on, of which the one before is driven: the loop that the
  * speed of a sweep hangs on. Of four steps only one needs a look at its number. Not
  * inlined, so that it has all registers of the MCU to itself. */
@@ -153,18 +169,24 @@ __attribute__((noinline)) static uint32_t run(uint32_t i, uint8_t count, const s
 	uint16_t settle = s->settle;
 	uint8_t pins = s->pins;
 	uint32_t quarter;
+	uint8_t b0, b1, b2, b3;
 
 	for (; count > 0 && (i & 3) != 0; count--) {
 		signature = step(flip_of(i, pins), settle, mask, signature);
 		i++;
 	}
+	b0 = (uint8_t)signature;
+	b1 = (uint8_t)(signature >> 8);
+	b2 = (uint8_t)(signature >> 16);
+	b3 = (uint8_t)(signature >> 24);
 	for (quarter = i >> 2; count >= 4; quarter++) {
-		signature = step(flip_of_fourth(quarter, pins), settle, mask, signature);
-		signature = step(flips[0], settle, mask, signature);
-		signature = step(flips[1], settle, mask, signature);
-		signature = step(flips[0], settle, mask, signature);
+		step_apart(flip_of_fourth(quarter, pins), settle, mask, &b3, &b2, &b1, &b0);
+		step_apart(flips[0], settle, mask, &b2, &b1, &b0, &b3);
+		step_apart(flips[1], settle, mask, &b1, &b0, &b3, &b2);
+		step_apart(flips[0], settle, mask, &b0, &b3, &b2, &b1);
 		count = (uint8_t)(count - 4);
 	}
+	signature = b0 | (uint32_t)b1 << 8 | (uint32_t)b2 << 16 | (uint32_t)b3 << 24;
 	for (i = quarter << 2; count > 0; count--) {
 		signature = step(flip_of(i, pins), settle, mask, signature);
 		i++;
