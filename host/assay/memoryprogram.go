@@ -75,7 +75,7 @@ const leastSettle = 500 * time.Nanosecond
 
 // refreshShare is the share of the data sheet's refresh time in which the rows are
 // refreshed: the adapter may be in the middle of a cycle when the time comes.
-const refreshShare = 0.85
+const refreshShare = 1.0
 
 // program begins a program with its groups. Lines are the lines of a static
 // memory's address, the one that follows bit 0 of a count first.

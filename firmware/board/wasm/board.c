@@ -60,6 +60,7 @@ static bool time_passed; /* it may not be the time any more */
 static uint32_t driven, levels;
 static uint32_t passed_16ths; /* of a µs, that the host was not told of yet */
 static int32_t until_due_16ths;
+static uint16_t due; /* by board_clock, when board_due is to say so */
 static uint8_t reset_cause;
 static uint16_t boot_id;
 static uint8_t channel;
@@ -217,7 +218,15 @@ bool board_due(void)
 
 void board_due_at(uint16_t clock)
 {
+	due = clock;
 	until_due_16ths = 8 * (uint16_t)(clock - board_clock());
+}
+
+/* The host let time pass: on the line, or because it had nothing to say. */
+static void time_was_passed(void)
+{
+	time_passed = true;
+	until_due_16ths = 8 * (int16_t)(uint16_t)(due - board_clock());
 }
 
 bool board_button(void)
@@ -246,6 +255,7 @@ static void flush(void)
 	if (tx_length > 0) {
 		env_tx(tx, tx_length);
 		tx_length = 0;
+		time_was_passed();
 	}
 }
 
@@ -328,7 +338,7 @@ void fw_rx(uint32_t length)
 
 void fw_poll(void)
 {
-	time_passed = true;
+	time_was_passed();
 	while (adapter_poll()) {
 	}
 	flush();
