@@ -41,6 +41,7 @@ type Bench struct {
 	Carrier *Carrier
 
 	using  sync.Mutex // of all of it
+	follow bool       // an idle firmware through every turn of its loop, for the chip knows the time
 	waited uint64     // cycles for which the program waited for the host
 }
 
@@ -56,6 +57,7 @@ func newBench(image []byte, carrier *Carrier) (*Bench, error) {
 		return nil, err
 	}
 	b.Carrier.now = b.MCU.Cycles
+	b.follow = carrier.Socket.KeepTime(func() time.Duration { return duration(b.MCU.Cycles()) })
 	if m := b.Carrier.Monitor; m != nil {
 		m.now = b.MCU.Cycles
 		b.MCU.Bus = m
@@ -127,7 +129,7 @@ func (b *Bench) rest(cycles uint64) error {
 			return err
 		}
 		// What is watched is followed, for an event is not always where the loop would look.
-		if at := b.MCU.Cycles(); at < end && b.idle() && b.Carrier.Watch == nil {
+		if at := b.MCU.Cycles(); at < end && b.idle() && b.Carrier.Watch == nil && !b.follow {
 			b.MCU.Skip(end - at)
 		}
 	}

@@ -161,10 +161,12 @@ func (c *Chip) LongestUnrefreshed() time.Duration {
 }
 
 // keepTime gives a memory the clock that it forgets by.
-func (c *Chip) keepTime(clock func() time.Duration) {
-	if m, ok := c.die.(*memory); ok {
+func (c *Chip) keepTime(clock func() time.Duration) bool {
+	m, ok := c.die.(*memory)
+	if ok {
 		m.clock = clock
 	}
+	return ok && (m.Kind == part.DynamicRAM || len(m.forgets) > 0)
 }
 
 // damagePad does what concerns a pin's input or output stage.

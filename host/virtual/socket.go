@@ -168,11 +168,10 @@ func (s *Socket) Supply(high, low uint32) {
 	s.settle(s.every())
 }
 
-// KeepTime gives the chip the clock that it goes by: a dynamic memory forgets.
-func (s *Socket) KeepTime(clock func() time.Duration) {
-	if s.chip != nil {
-		s.chip.keepTime(clock)
-	}
+// KeepTime gives the chip a clock, and tells whether it goes by it: a dynamic
+// memory does, and forgets.
+func (s *Socket) KeepTime(clock func() time.Duration) bool {
+	return s.chip != nil && s.chip.keepTime(clock)
 }
 
 // Live tells whether a supply switch is closed.
