@@ -4,6 +4,7 @@ package avrsim
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"chipassay/host/adapter"
@@ -12,6 +13,7 @@ import (
 	"chipassay/protocol"
 	"chipassay/vectors/library"
 	"chipassay/vectors/logic"
+	"chipassay/vectors/march"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
@@ -103,5 +105,38 @@ func TestDefectsAreNamed(t *testing.T) {
 func TestAnotherChip(t *testing.T) {
 	if r := assayed(t, open(t, "7451"), "74LS51"); r.Verdict != assay.NotTested {
 		t.Errorf("%s: %s", r.Verdict, r.Reason)
+	}
+}
+
+// Memories through the AVR image: a good one of each kind passes, and what is
+// wrong with a bad one is told.
+func TestMemories(t *testing.T) {
+	for _, c := range []struct {
+		part, defect string
+		verdict      assay.Verdict
+		says         string
+	}{
+		{"74189", "", assay.Pass, "reads and writes"},
+		{"2102", "", assay.Pass, "reads and writes"},
+		{"2102", "cell 77 stuck high", assay.Fail, "is stuck at 1"},
+		{"2102", "row 5 dead", assay.Fail, "row 5 fails"},
+		{"2102", "cell 77 couples to 78", assay.Fail, "disturbed by another cell"},
+		{"2114", "5 stuck low", assay.Fail, "A0 is stuck or open"},
+		{"2118", "", assay.Pass, "reads and writes"},
+	} {
+		typ := named(t, c.part)
+		var defects []string
+		if c.defect != "" {
+			defects = []string{c.defect}
+		}
+		p := open(t, c.part, defects...)
+		test, err := march.ByName(march.Default)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := assay.RunMemory(t.Context(), seat(t, p, typ.Variant), assay.MemoryPlan{Type: typ, Test: test})
+		if r.Verdict != c.verdict || !strings.Contains(r.Reason, c.says) {
+			t.Errorf("%s with %q: %s: %s", c.part, c.defect, r.Verdict, r.Reason)
+		}
 	}
 }
