@@ -167,6 +167,9 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 	if err := r.marches(ctx, socket, p, runs); err != nil {
 		return r.notTested(unfinished(err))
 	}
+	if r.Levels != nil {
+		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
+	}
 	r.judgeMemory(p.Test)
 	r.doubt()
 	r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
@@ -195,7 +198,14 @@ func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan,
 			return err
 		}
 	}
-	return w.forgetting()
+	if err := w.forgetting(); err != nil {
+		return err
+	}
+	meter, ok := socket.(LevelMeter)
+	if !ok || r.Memory.FailureCount > 0 || !(Plan{Only: p.Only}).wants(LevelStage) {
+		return nil
+	}
+	return w.levels(meter)
 }
 
 // A marcher makes the runs of march tests on one memory.
