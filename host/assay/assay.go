@@ -116,8 +116,8 @@ func unfinished(err error) string {
 	return strings.ReplaceAll(err.Error(), "\n", "; ")
 }
 
-// apply powers the chip, applies all steps, measures, and switches off whatever happens.
-func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []fault.Observation, err error) {
+// powered powers the chip for as long as work takes, and switches off whatever happens.
+func (r *Result) powered(ctx context.Context, socket Socket, work func() error) (err error) {
 	defer func() {
 		off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
 		defer cancel()
@@ -126,16 +126,24 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []f
 		}
 	}()
 	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, supplyLimitMA(r.Type.Family)); err != nil {
-		return nil, err
+		return err
 	}
-	if p.wants(FunctionStage) {
-		if observed, err = r.observe(ctx, socket, p); err != nil {
-			return observed, err
+	return work()
+}
+
+// apply powers the chip, applies all steps and measures.
+func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []fault.Observation, err error) {
+	err = r.powered(ctx, socket, func() error {
+		if p.wants(FunctionStage) {
+			if observed, err = r.observe(ctx, socket, p); err != nil {
+				return err
+			}
 		}
-	}
-	if meter, ok := socket.(LevelMeter); ok && p.wants(LevelStage) {
-		r.Levels, err = MeasureLevels(ctx, meter, p)
-	}
+		if meter, ok := socket.(LevelMeter); ok && p.wants(LevelStage) {
+			r.Levels, err = MeasureLevels(ctx, meter, p)
+		}
+		return err
+	})
 	return observed, err
 }
 

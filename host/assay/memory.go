@@ -164,7 +164,7 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 	r.Memory = &MemoryResult{Test: p.Test.Name, of: map[string][]march.Failure{}, Shape: march.Shape{
 		Words: m.Words, Bits: m.Bits, RowBits: m.RowBits, Multiplexed: m.Kind == part.DynamicRAM,
 	}}
-	if err := r.marches(ctx, socket, p, runs); err != nil {
+	if err := r.powered(ctx, socket, func() error { return r.marches(ctx, socket, p, runs) }); err != nil {
 		return r.notTested(unfinished(err))
 	}
 	if r.Levels != nil {
@@ -176,18 +176,8 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 	return r
 }
 
-// marches powers the chip, makes all runs, and switches off whatever happens.
-func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan, runs []pass) (err error) {
-	defer func() {
-		off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
-		defer cancel()
-		if offErr := socket.PowerOff(off); offErr != nil && err == nil {
-			err = fmt.Errorf("the supply could not be switched off, pull the adapter's plug: %w", offErr)
-		}
-	}()
-	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, supplyLimitMA(r.Type.Family)); err != nil {
-		return err
-	}
+// marches makes all runs on the powered chip, and measures it where it is good.
+func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan, runs []pass) error {
 	w := marcher{ctx: ctx, bench: memoryBench{socket, r.Type, r.Type.Variant.Memory}, result: r, plan: p}
 	for _, run := range runs {
 		if err := socket.Rails(ctx, run.bias, adapter.Off); err != nil {

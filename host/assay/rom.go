@@ -30,7 +30,11 @@ func ReadROM(ctx context.Context, socket MemorySocket, p MemoryPlan) ([]byte, *R
 	if refused := r.contact(ctx, socket, plan); refused != nil {
 		return nil, refused
 	}
-	first, second, err := r.readTwice(ctx, socket, p)
+	var first, second []byte
+	err := r.powered(ctx, socket, func() (err error) {
+		first, second, err = r.readTwice(ctx, socket, p)
+		return err
+	})
 	if err != nil {
 		return nil, r.notTested(unfinished(err))
 	}
@@ -64,18 +68,8 @@ func (r *Result) fail(pin int) {
 	}
 }
 
-// readTwice powers the chip, reads it, and switches off whatever happens.
+// readTwice reads the powered chip.
 func (r *Result) readTwice(ctx context.Context, socket MemorySocket, p MemoryPlan) (first, second []byte, err error) {
-	defer func() {
-		off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
-		defer cancel()
-		if offErr := socket.PowerOff(off); offErr != nil && err == nil {
-			err = fmt.Errorf("the supply could not be switched off, pull the adapter's plug: %w", offErr)
-		}
-	}()
-	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, supplyLimitMA(r.Type.Family)); err != nil {
-		return nil, nil, err
-	}
 	b := memoryBench{socket, r.Type, r.Type.Variant.Memory}
 	again := adapter.Low
 	if r.Type.Variant.Pins[b.m.DataOut[0]-1].Stage == part.OpenCollector {
