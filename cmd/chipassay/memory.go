@@ -21,8 +21,8 @@ func (f testFlags) testMemory(cmd *cobra.Command, sheet report.Sheet) error {
 	if typ.Variant.Memory.Kind.ROM() {
 		return fmt.Errorf("a %s is read only, and only its contents can be judged: chipassay dump %s --compare FILE", typ.Name(), sheet.Typed)
 	}
-	if f.short || f.everyReadback || f.runs > 1 || f.soak > 0 {
-		return errors.New("--short, --every-readback, --repeat and --soak are for logic: choose the length of a memory's test by --march")
+	if f.short || f.runs > 1 || f.soak > 0 {
+		return errors.New("--short, --repeat and --soak are for logic: choose the length of a memory's test by --march")
 	}
 	test, err := march.ByName(f.march)
 	if err != nil {

@@ -61,10 +61,11 @@ func (r *Result) contact(ctx context.Context, socket Socket, p Plan) *Result {
 		return nil
 	}
 	seating, err := r.seat(ctx, socket, prober)
-	switch {
-	case err != nil:
+	if err != nil {
 		return r.notTested(unfinished(err))
-	case !seating.Good():
+	}
+	r.contacted = true
+	if !seating.Good() {
 		r.Seating, r.PinsFailed = &seating, seating.Pins
 		if !seating.powerable(p.Type.Variant) && !seating.ofAnother(p) {
 			return r.notTested(seating.String())

@@ -24,7 +24,8 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 		r.Findings = append(r.Findings, r.firstError(pin, errs[pin]))
 	}
 	held := heldPins(v, p.Sequence, observed, errs)
-	best := bestCauses(fault.Diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held), levelCount(p.Sequence))
+	causes := r.afterContact(fault.Diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
+	best := bestCauses(causes, levelCount(p.Sequence))
 	impostors := r.impostors(p, observed)
 	for _, cause := range best {
 		for pin := range cause.Pins().All() {
@@ -42,6 +43,25 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 	if len(r.GatesSound) > 0 {
 		r.Findings = append(r.Findings, plural("gate", r.GatesSound)+" answered every vector rightly")
 	}
+}
+
+// afterContact leaves out what the contact test has shown not to be: pins that
+// touch and do not touch each other are neither open nor shorted; and where one
+// pin was found without contact, that is the cause if it explains what was seen.
+func (r *Result) afterContact(causes []fault.Cause) []fault.Cause {
+	if !r.contacted {
+		return causes
+	}
+	kept := slices.DeleteFunc(slices.Clone(causes), func(c fault.Cause) bool {
+		if r.Seating != nil {
+			return len(c.Faults) != 1 || c.Faults[0] != (fault.Fault{Kind: fault.Open, Pin: r.Seating.Pins[0]})
+		}
+		return !c.Sometimes && slices.ContainsFunc(c.Faults, func(f fault.Fault) bool { return f.Kind == fault.Open || f.Kind == fault.Short })
+	})
+	if len(kept) == 0 {
+		return causes
+	}
+	return kept
 }
 
 // heldPins are the inputs that were seen at another level than they were driven to.

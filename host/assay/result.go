@@ -54,7 +54,8 @@ type Result struct {
 	Runs           int    // how often all of them were applied; 0 and 1 are once
 	RunsFailed     int
 
-	Seating *Seating // what was found wrong before power, or nil
+	Seating   *Seating // what was found wrong before power, or nil
+	contacted bool     // how the chip lies was asked for
 
 	PinsFailed   []int     // with wrong values, or named as the cause; ascending
 	Failures     []Failure // the first MaxFailures
