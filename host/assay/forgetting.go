@@ -59,7 +59,7 @@ func (w marcher) failing() (words []int) {
 
 // keeps tells whether a word reads as it was written, both ways, after a time.
 func (w marcher) keeps(address int, after time.Duration) (bool, error) {
-	c := w.bench.program(w.bench.lines())
+	c := w.bench.program(w.bench.counting())
 	c.at(address)
 	for _, word := range []uint32{0, 1<<w.bench.m.Bits - 1} {
 		c.write(word)
@@ -74,15 +74,6 @@ func (w marcher) keeps(address int, after time.Duration) (bool, error) {
 	errors := uint32(0)
 	err := w.finish(c, func(now adapter.Run) error { errors = now.Errors; return nil })
 	return errors == 0, err
-}
-
-// lines are the lines of the address in their order.
-func (b memoryBench) lines() []int {
-	lines := make([]int, len(b.m.Address))
-	for i := range lines {
-		lines[i] = i
-	}
-	return lines
 }
 
 // at brings one address to the pins.

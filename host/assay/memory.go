@@ -163,6 +163,7 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 	}
 	r.Memory = &MemoryResult{Test: p.Test.Name, of: map[string][]march.Failure{}, Shape: march.Shape{
 		Words: m.Words, Bits: m.Bits, RowBits: m.RowBits, Multiplexed: m.Kind == part.DynamicRAM,
+		Pins: slices.Concat(m.Row, m.Column),
 	}}
 	if err := r.powered(ctx, socket, func() error { return r.marches(ctx, socket, p, runs) }); err != nil {
 		return r.notTested(unfinished(err))
@@ -227,7 +228,7 @@ func (w marcher) march(run pass) error {
 const runBudget = 250 * time.Millisecond
 
 func (w marcher) wait(run pass) error {
-	c := w.bench.program(run.order.Lines)
+	c := w.bench.program(w.bench.pinsOf(run.order))
 	c.Wait(retention(w.bench.m), false)
 	if err := c.Load(w.ctx); err != nil {
 		return err
@@ -239,7 +240,7 @@ func (w marcher) wait(run pass) error {
 func (w marcher) element(run pass, number int) error {
 	element := run.test.Elements[number]
 	m := w.bench.m
-	c := w.bench.program(run.order.Lines)
+	c := w.bench.program(w.bench.pinsOf(run.order))
 	c.over(run.order, element.Order == march.Down, func() {
 		for i, operation := range element.Operations {
 			word := march.Word(run.background, operation.Value, m.Bits)
@@ -314,7 +315,9 @@ func (w marcher) keep(run pass, element int, output []byte) error {
 			Element: element, Background: run.background, AfterWait: afterWait(run.test, element, int(record.Mark)),
 		}
 		if kept := w.result.Memory; len(kept.Failures) < mostFailures(m) {
-			kept.Failures = append(kept.Failures, f)
+			atPins := f
+			atPins.Address = kept.Shape.AtPins(f.Address)
+			kept.Failures = append(kept.Failures, atPins)
 			kept.of[run.test.Name] = append(kept.of[run.test.Name], f)
 		}
 	}

@@ -63,6 +63,9 @@ func (r *Result) pinsOf(f march.Finding) (pins []int) {
 			if m.Kind == part.DynamicRAM && line >= m.RowBits {
 				line -= m.RowBits // the column comes over the same pins
 			}
+			if m.Kind != part.DynamicRAM {
+				line = r.Memory.Shape.Pins[line]
+			}
 			pins = append(pins, m.Address[line])
 		case march.DataStuck, march.DataShort:
 			pins = append(pins, m.DataOut[line])

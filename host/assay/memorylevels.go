@@ -35,7 +35,7 @@ func (w marcher) levels(meter LevelMeter) error {
 
 // put writes word 0.
 func (w marcher) put(word uint32) error {
-	c := w.bench.program(w.bench.lines())
+	c := w.bench.program(w.bench.counting())
 	c.at(0)
 	c.write(word)
 	if err := c.Load(w.ctx); err != nil {

@@ -2,6 +2,7 @@ package assay
 
 import (
 	"math/bits"
+	"slices"
 	"time"
 
 	"chipassay/host/adapter"
@@ -77,9 +78,30 @@ const leastSettle = 500 * time.Nanosecond
 // refreshed: the adapter may be in the middle of a cycle when the time comes.
 const refreshShare = 1.0
 
-// program begins a program with its groups. Lines are the lines of a static
-// memory's address, the one that follows bit 0 of a count first.
-func (b memoryBench) program(lines []int) cycle {
+// lines numbers the address pin of each line of the array: those of the rows, then
+// those of the columns.
+func (b memoryBench) lines() []int { return slices.Concat(b.m.Row, b.m.Column) }
+
+// pinsOf numbers the address pins that follow the bits of a count in an order.
+func (b memoryBench) pinsOf(order march.AddressOrder) (numbers []int) {
+	lines := b.lines()
+	for _, line := range order.Lines {
+		numbers = append(numbers, lines[line])
+	}
+	return numbers
+}
+
+// counting are the numbers of the address pins in their own order.
+func (b memoryBench) counting() (numbers []int) {
+	for i := range b.m.Address {
+		numbers = append(numbers, i)
+	}
+	return numbers
+}
+
+// program begins a program with its groups. A static memory's address shows a
+// count at the pins of these numbers, bit 0 first.
+func (b memoryBench) program(numbers []int) cycle {
 	driven, idle := b.driven()
 	p := b.socket.Program(driven, idle, max(leastSettle, b.m.Access))
 	c := cycle{memoryBench: b, Program: p}
@@ -89,9 +111,9 @@ func (b memoryBench) program(lines []int) cycle {
 		period := time.Duration(refreshShare * float64(b.m.RefreshWithin))
 		p.Refresh(c.address, bits.Len(uint(b.m.RefreshRows-1)), b.m.RAS.Pin, period)
 	} else {
-		pins := make([]int, len(lines))
-		for i, line := range lines {
-			pins[i] = b.m.Address[line]
+		pins := make([]int, len(numbers))
+		for i, number := range numbers {
+			pins[i] = b.m.Address[number]
 		}
 		c.address = p.Group(pins)
 	}
@@ -220,7 +242,7 @@ func (c cycle) over(order march.AddressOrder, down bool, body func()) {
 	c.Next(0)
 }
 
-// addressOf gives the word that registers 0 and 1 stand for.
+// addressOf gives the word that registers 0 and 1 stand for, by the array's lines.
 func (b memoryBench) addressOf(order march.AddressOrder, registers [2]uint16) int {
 	if b.m.Kind == part.DynamicRAM {
 		return int(registers[1])<<b.m.RowBits | int(registers[0])

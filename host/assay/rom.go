@@ -95,7 +95,7 @@ func (r *Result) readAll(ctx context.Context, b memoryBench, bias adapter.Rail, 
 		return nil, err
 	}
 	order := march.Orders(len(b.m.Address), 0)[0] // the address itself counts
-	c := b.program(order.Lines)
+	c := b.program(b.counting())
 	c.over(order, false, func() { c.read(func() { c.Take(c.out) }) })
 	if err := c.Load(ctx); err != nil {
 		return nil, err

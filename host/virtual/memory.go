@@ -114,11 +114,19 @@ func (m *memory) damage(d Defect) error {
 	case CellForgets:
 		m.forgets[cell] = time.Duration(d.Amount * float64(time.Millisecond))
 	case DeadRow:
-		m.dead = func(a int) bool { return dead(a) || a&(1<<m.RowBits-1) == d.Cell.Address }
+		m.dead = func(a int) bool { return dead(a) || line(a, m.Row) == d.Cell.Address }
 	case DeadColumn:
-		m.dead = func(a int) bool { return dead(a) || a>>m.RowBits == d.Cell.Address }
+		m.dead = func(a int) bool { return dead(a) || line(a, m.Column) == d.Cell.Address }
 	}
 	return nil
+}
+
+// line is the row or the column of a word, by the bits of its address that choose it.
+func line(address int, bits []int) (n int) {
+	for i, bit := range bits {
+		n |= address >> bit & 1 << i
+	}
+	return n
 }
 
 func (m *memory) active(c *part.Control) bool {

@@ -23,7 +23,7 @@ func (c *classifier) aliases() []alias {
 	var stuck, shorted []alias
 	pins := c.pins()
 	for i, p := range pins {
-		stuck = append(stuck, alias{AddressStuck, p, zero, fmt.Sprintf("address line A%d is stuck or open: both its levels reach the same cells", i)})
+		stuck = append(stuck, alias{AddressStuck, p, zero, fmt.Sprintf("address line A%d is stuck or open: both its levels reach the same cells", c.pin(i))})
 		if len(p) == 2 {
 			for _, line := range p {
 				stuck = append(stuck, alias{AddressStuck, []int{line}, zero, fmt.Sprintf("%s is stuck inside the chip: both its levels reach the same cells", c.line(line))})
@@ -34,7 +34,7 @@ func (c *classifier) aliases() []alias {
 			for k := range min(len(p), len(q)) {
 				lines = append(lines, q[k], p[k])
 			}
-			words := fmt.Sprintf("address lines A%d and A%d are shorted", j, i)
+			words := fmt.Sprintf("address lines A%d and A%d are shorted", min(c.pin(i), c.pin(j)), max(c.pin(i), c.pin(j)))
 			shorted = append(shorted, alias{AddressShort, lines, low, words}, alias{AddressShort, lines, high, words})
 		}
 	}
@@ -135,7 +135,7 @@ func (a alias) explains(failed []bool) (first uint, ok bool) {
 func (c *classifier) line(line int) string {
 	switch {
 	case !c.Multiplexed:
-		return fmt.Sprintf("A%d", line)
+		return fmt.Sprintf("A%d", c.pin(line))
 	case line < c.RowBits:
 		return fmt.Sprintf("row address A%d", line)
 	default:

@@ -66,7 +66,7 @@ func (c *classifier) scattered(cells []cell, causes map[cell]cause) {
 }
 
 func (c *classifier) at(at cell) string {
-	s := fmt.Sprintf("address 0x%0*X", (c.lines()+3)/4, at.address)
+	s := fmt.Sprintf("address 0x%0*X", (c.lines()+3)/4, c.AtPins(at.address))
 	if c.Bits > 1 {
 		s += fmt.Sprintf(" bit %d", at.bit)
 	}

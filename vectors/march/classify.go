@@ -12,6 +12,26 @@ type Shape struct {
 	Words, Bits int  // of so many bits
 	RowBits     int  // low lines of the address that choose the row; the others choose the column
 	Multiplexed bool // row and column come over the same pins (dynamic RAM)
+	// Pins numbers the address pin of each line, where the rows are not chosen by the
+	// lowest of them: a run, and the addresses of its failures, go by the lines, and what is
+	// said goes by the pins. Nil where the numbers are the same.
+	Pins []int
+}
+
+// pin numbers the address pin of a line.
+func (s Shape) pin(line int) int {
+	if s.Pins == nil {
+		return line
+	}
+	return s.Pins[line]
+}
+
+// AtPins gives the address that stands at the pins for one by the lines.
+func (s Shape) AtPins(address int) (at int) {
+	for line := range s.lines() {
+		at |= address >> line & 1 << s.pin(line)
+	}
+	return at
 }
 
 func (s Shape) mask() uint32 { return uint32(1<<s.Bits - 1) }
