@@ -68,6 +68,8 @@ type Adapter struct {
 	link   *link.Link
 	bootID uint16
 	rails  protocol.Rails // as last set
+
+	constants *Constants // as the adapter said, nil until it was asked
 }
 
 // Open greets the adapter at the other end of a link, which makes its socket

@@ -36,6 +36,26 @@ func (a *Adapter) Calibration(ctx context.Context) (Calibration, error) {
 	return a.calibrate(ctx, &protocol.Calibration{})
 }
 
+// Constants are what a socket's voltages are reckoned with: those of the
+// calibration that the adapter keeps, or of its design.
+type Constants struct {
+	SupplyVolts                   float64 // of the rails
+	BiasOhms, LoadOhms, DriveOhms float64
+}
+
+// Constants gives the adapter's, asked for once.
+func (s *Seat) Constants(ctx context.Context) (Constants, error) {
+	a := s.adapter
+	if a.constants == nil {
+		c, err := a.Calibration(ctx)
+		if err != nil {
+			return Constants{}, err
+		}
+		a.constants = &Constants{c.SupplyVolts, float64(c.BiasOhms), float64(c.LoadOhms), float64(c.DriveOhms)}
+	}
+	return *a.constants, nil
+}
+
 // SetCalibration has the adapter keep constants. It makes the socket safe. What
 // is out of range is ErrCannot, and nothing is changed.
 func (a *Adapter) SetCalibration(ctx context.Context, c Calibration) error {
@@ -80,6 +100,7 @@ func (a *Adapter) calibrate(ctx context.Context, request *protocol.Calibration) 
 	}
 	if request.Operation != protocol.CalibrationRead {
 		a.rails = protocol.Rails{}
+		a.constants = nil
 	}
 	var reply protocol.CalibrationReply
 	if err := a.call(ctx, request, &reply, calibrationTime); err != nil {

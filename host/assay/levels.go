@@ -18,6 +18,19 @@ type LevelMeter interface {
 	Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
 }
 
+// design are the constants of revision A, for a meter that knows no others.
+var design = adapter.Constants{SupplyVolts: railVolts, BiasOhms: biasOhms, LoadOhms: loadOhms, DriveOhms: driveOhms}
+
+// constantsOf gives the constants of a meter's adapter, as it was calibrated.
+func constantsOf(ctx context.Context, meter LevelMeter) (adapter.Constants, error) {
+	if calibrated, ok := meter.(interface {
+		Constants(ctx context.Context) (adapter.Constants, error)
+	}); ok {
+		return calibrated.Constants(ctx)
+	}
+	return design, nil
+}
+
 // A Quantity is what was measured at a pin.
 type Quantity string
 
@@ -76,6 +89,18 @@ func (l loading) rails(level adapter.Rail) (bias, load adapter.Rail) {
 		load = level
 	}
 	return bias, load
+}
+
+// through gives the resistance of a loading, Ω.
+func (l loading) through(k adapter.Constants) float64 {
+	siemens := 0.0
+	if l.bias {
+		siemens += 1 / k.BiasOhms
+	}
+	if l.load {
+		siemens += 1 / k.LoadOhms
+	}
+	return 1 / siemens
 }
 
 // loadFor chooses the loading with the current nearest below the rated one, mA,

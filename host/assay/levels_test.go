@@ -262,3 +262,34 @@ func TestGradeDecisionsUnderTheTestersErrors(t *testing.T) {
 		require.LessOrEqual(t, float64(doubted)/draws, c.doubted, c.what)
 	}
 }
+
+// calibratedBench is a meterBench whose adapter says that its load resistors are
+// of another value.
+type calibratedBench struct {
+	meterBench
+	loadOhms float64
+}
+
+func (b calibratedBench) Constants(context.Context) (adapter.Constants, error) {
+	return adapter.Constants{SupplyVolts: 5, BiasOhms: 10_000, LoadOhms: b.loadOhms, DriveOhms: 205}, nil
+}
+
+// What the calibration says of the resistors is gone by: the same voltage across
+// 1,050 Ω is a current smaller by a twenty-first (Ohm's law).
+func TestCalibratedResistorsAreGoneBy(t *testing.T) {
+	typ := open(t, "74LS00")
+	c, err := logic.Compile(typ.Variant)
+	require.NoError(t, err)
+	s, err := stimulus.For(c)
+	require.NoError(t, err)
+	var currents []float64
+	for _, ohms := range []float64{1_000, 1_050} {
+		socket := socketOf(t, typ)
+		socket.Rails(adapter.Low, adapter.Off)
+		socket.Supply(switchOf(virtual.SupplyHigh, 28), switchOf(virtual.SupplyLow, 7))
+		l, err := assay.MeasureLevels(t.Context(), calibratedBench{meterBench{socket, 14}, ohms}, assay.Plan{Type: typ, Circuit: c, Sequence: s})
+		require.NoError(t, err)
+		currents = append(currents, reading(t, l, 1, assay.IIL).Value)
+	}
+	require.InDelta(t, currents[0]*20/21, currents[1], 1e-9)
+}

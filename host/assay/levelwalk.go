@@ -41,6 +41,7 @@ type levelWalk struct {
 	t     part.Type
 	steps []stimulus.Step
 	jumps bool // any step may be reached at once: the part keeps no state
+	k     adapter.Constants
 
 	wanted   map[station]part.Pins
 	measured map[station]adapter.Measured
@@ -61,6 +62,10 @@ func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, erro
 	}
 	if len(steps) == 0 {
 		return m.found, nil
+	}
+	var err error
+	if m.k, err = constantsOf(ctx, meter); err != nil {
+		return nil, err
 	}
 	m.supply()
 	for i := range m.t.Variant.Pins {

@@ -13,7 +13,11 @@ import (
 // its address and data inputs while nothing is selected, and its supply current.
 func (w marcher) levels(meter LevelMeter) error {
 	b := w.bench
-	m := levelWalk{ctx: w.ctx, meter: meter, t: b.t, found: &Levels{}}
+	k, err := constantsOf(w.ctx, meter)
+	if err != nil {
+		return err
+	}
+	m := levelWalk{ctx: w.ctx, meter: meter, t: b.t, k: k, found: &Levels{}}
 	for _, high := range []bool{false, true} {
 		word := uint32(0)
 		if high != b.m.Inverted {
@@ -92,10 +96,10 @@ func (b memoryBench) outputLevels(m *levelWalk, high bool) error {
 		v, o := measured[len(steps)-1].Volts[n], m.outputs(pin)
 		if high {
 			m.read(pin, Reading{Quantity: VOH, Value: v, Limit: o.VOH, RatedMA: o.IOH,
-				LoadMA: v / biasOhms * 1000, Uncertainty: converterVolts + rails1Percent*max(0, railVolts-v)})
+				LoadMA: v / m.k.BiasOhms * 1000, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)})
 		} else {
 			m.read(pin, Reading{Quantity: VOL, Value: v, Limit: o.VOL, RatedMA: o.IOL,
-				LoadMA: (railVolts - v) / biasOhms * 1000, Uncertainty: converterVolts + rails1Percent*v})
+				LoadMA: (m.k.SupplyVolts - v) / m.k.BiasOhms * 1000, Uncertainty: converterVolts + rails1Percent*v})
 		}
 	}
 	return nil
@@ -123,8 +127,8 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 	}
 	for i, n := range pins {
 		pin := &b.t.Variant.Pins[n-1]
-		out := measured[1+2*i].Volts[n] / loadOhms * 1000
-		in := (railVolts - measured[2+2*i].Volts[n]) / biasOhms * 1000
+		out := measured[1+2*i].Volts[n] / m.k.LoadOhms * 1000
+		in := (m.k.SupplyVolts - measured[2+2*i].Volts[n]) / m.k.BiasOhms * 1000
 		load := pin.LoadIn(b.t.Family)
 		m.read(pin, Reading{Quantity: IIL, Value: out, Limit: b.t.Family.IIL * load, Uncertainty: current(out, loadOhms, rails1Percent)})
 		m.read(pin, Reading{Quantity: IIH, Value: in, Limit: b.t.Family.IIH * load, Uncertainty: current(in, biasOhms, rails1Percent)})

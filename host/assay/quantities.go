@@ -24,7 +24,7 @@ func (m *levelWalk) outputLow(pin *part.Pin, step int) {
 	m.answer(func() {
 		v := m.volts(s, pin)
 		m.read(pin, Reading{Quantity: VOL, Value: v, Limit: o.VOL, RatedMA: o.IOL,
-			LoadMA: (railVolts - v) / l.ohms * 1000, Uncertainty: converterVolts + rails1Percent*v})
+			LoadMA: (m.k.SupplyVolts - v) / l.through(m.k) * 1000, Uncertainty: converterVolts + rails1Percent*v})
 	})
 }
 
@@ -62,7 +62,7 @@ func (m *levelWalk) outputHigh(pin *part.Pin, step int) {
 	m.answer(func() {
 		v := m.volts(s, pin)
 		m.read(pin, Reading{Quantity: VOH, Value: v, Limit: o.VOH, RatedMA: o.IOH,
-			LoadMA: v / l.ohms * 1000, Uncertainty: converterVolts + rails1Percent*max(0, railVolts-v)})
+			LoadMA: v / l.through(m.k) * 1000, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)})
 	})
 }
 
@@ -82,7 +82,7 @@ func (m *levelWalk) released(pin *part.Pin, step int) {
 		limit = max(limit, m.t.Family.IIL*pin.LoadIn(m.t.Family))
 	}
 	m.answer(func() {
-		worst := max(math.Abs(m.volts(up, pin)-railVolts), math.Abs(m.volts(down, pin))) / biasOhms * 1000
+		worst := max(math.Abs(m.volts(up, pin)-m.k.SupplyVolts), math.Abs(m.volts(down, pin))) / m.k.BiasOhms * 1000
 		m.read(pin, Reading{Quantity: IOZ, Value: worst, Limit: limit, Uncertainty: current(worst, biasOhms, rails1Percent)})
 	})
 }
@@ -97,9 +97,9 @@ const heldLow = 0.5
 // the others are driven low.
 func (m *levelWalk) inputLow(pin *part.Pin, step int) {
 	limit := m.t.Family.IIL * pin.LoadIn(m.t.Family)
-	s, ohms, tolerance := station{step: step}, float64(driveOhms), driveTolerance
+	s, ohms, tolerance := station{step: step}, m.k.DriveOhms, driveTolerance
 	if limit/1000*loadOhms <= heldLow {
-		s, ohms, tolerance = station{step: step, release: part.PinSet(pin.Number), load: adapter.Low}, loadOhms, rails1Percent
+		s, ohms, tolerance = station{step: step, release: part.PinSet(pin.Number), load: adapter.Low}, m.k.LoadOhms, rails1Percent
 	}
 	if pin.PullUp {
 		limit = math.NaN() // what its resistor passes, no data sheet says
@@ -118,7 +118,7 @@ func (m *levelWalk) inputHigh(pin *part.Pin, step int) {
 	held, open := station{step: step, release: release, bias: adapter.High}, station{late: true, step: step, release: release}
 	m.ask(held, pin)
 	m.answer(func() {
-		i := (railVolts - m.volts(held, pin)) / biasOhms * 1000
+		i := (m.k.SupplyVolts - m.volts(held, pin)) / m.k.BiasOhms * 1000
 		m.read(pin, Reading{Quantity: IIH, Value: i, Limit: m.t.Family.IIH * pin.LoadIn(m.t.Family), Uncertainty: current(i, biasOhms, rails1Percent)})
 	})
 	if !m.t.Family.Technology.Bipolar() {
