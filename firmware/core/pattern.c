@@ -240,7 +240,8 @@ static bool wait(const uint8_t *operands)
 		}
 	}
 	refresh_pause(false);
-	return true;
+	run.refusal = refresh_keep(); /* at once after a pause */
+	return run.refusal == ACCEPTED;
 }
 
 static void begin_loop(const uint8_t *operands)
