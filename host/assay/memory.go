@@ -117,7 +117,8 @@ func (p MemoryPlan) Estimate() time.Duration {
 	}
 	total := time.Duration(0)
 	for _, run := range passes(m, p.Type.Variant, p.Test) {
-		total += time.Duration(run.operations(m))*each + time.Duration(run.test.Waits())*retention(m)
+		wait, _ := retention(m)
+		total += time.Duration(run.operations(m))*each + time.Duration(run.test.Waits())*wait
 	}
 	return total
 }
@@ -126,13 +127,16 @@ func (p MemoryPlan) Estimate() time.Duration {
 // broken forgets within some ten milliseconds (van de Goor 1991).
 const staticRetention = 100 * time.Millisecond
 
-// retention is how long Del waits. A dynamic memory is left without refresh for
-// what its data sheet allows.
-func retention(m *part.Memory) time.Duration {
-	if m.Kind == part.DynamicRAM {
-		return m.RefreshWithin - time.Millisecond
+// pauseMargin is what the adapter may take beyond a pause of the refresh.
+const pauseMargin = 2 * time.Millisecond
+
+// retention is how long Del waits, and whether the refresh goes on: a dynamic memory
+// is left without it for what its data sheet allows, where that can be kept to.
+func retention(m *part.Memory) (wait time.Duration, refreshed bool) {
+	if pause := m.RefreshWithin - pauseMargin; m.Kind == part.DynamicRAM && pause > 0 {
+		return pause, false
 	}
-	return staticRetention
+	return staticRetention, true
 }
 
 // RunMemory tests a memory by a march test. Like Run it passes a chip only when
@@ -229,7 +233,7 @@ const runBudget = 250 * time.Millisecond
 
 func (w marcher) wait(run pass) error {
 	c := w.bench.program(w.bench.pinsOf(run.order))
-	c.Wait(retention(w.bench.m), false)
+	c.Wait(retention(w.bench.m))
 	if err := c.Load(w.ctx); err != nil {
 		return err
 	}
