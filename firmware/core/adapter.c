@@ -17,7 +17,7 @@ static struct sender sender;
 static struct line_counters counters;
 
 enum {
-	BYTES_A_TURN = 16, /* most that are received before the rest of the loop has its turn */
+	BYTES_A_TURN = 8,  /* most that are received before the rest of the loop has its turn */
 	TURNS_A_LOOK = 4   /* turns of the loop for one look at current and clock while a reply goes out */
 };
 
@@ -110,7 +110,6 @@ static void watch(void)
 	struct line_faults faults;
 
 	(void)socket_guard();
-	pattern_watch();
 	if (ms == watched_ms) {
 		return;
 	}
@@ -158,6 +157,7 @@ bool adapter_poll(void)
 	bool any = receive();
 
 	board_watchdog();
+	pattern_watch(); /* on every turn: a refresh does not wait for looks */
 	turns++;
 	if (!sender.busy || turns % TURNS_A_LOOK == 0) {
 		watch();

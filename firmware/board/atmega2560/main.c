@@ -50,10 +50,18 @@ inline bool board_due(void)
 	return (TIFR1 & _BV(OCF1A)) != 0;
 }
 
+/* A time that an interrupt let pass in between would be met only after a whole
+ * turn of the timer. */
 inline void board_due_at(uint16_t clock)
 {
-	OCR1A = clock;
-	TIFR1 = _BV(OCF1A);
+	ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+	{
+		OCR1A = clock;
+		TIFR1 = _BV(OCF1A);
+		if ((uint16_t)(clock - TCNT1 - 1) >= 0x8000) {
+			OCR1A = (uint16_t)(TCNT1 + 2);
+		}
+	}
 }
 
 uint32_t board_millis(void)
