@@ -122,6 +122,8 @@ func TestMemories(t *testing.T) {
 		{"2102", "row 5 dead", assay.Fail, "row 5 fails"},
 		{"2102", "cell 77 couples to 78", assay.Fail, "disturbed by another cell"},
 		{"2114", "5 stuck low", assay.Fail, "A0 is stuck or open"},
+		{"2114", "cell 100 forgets 30 ms", assay.Fail, "address 0x064 forgets"},
+		{"2114", "11 shorted to 12", assay.NotTested, "pins 11 and 12 shorted"},
 		{"2118", "", assay.Pass, "reads and writes"},
 	} {
 		typ := named(t, c.part)
