@@ -1,0 +1,195 @@
+// Package chart draws what a drawer or a lot showed, as SVG for a page or a print:
+// date codes, yields with their intervals, output levels against their limits, and
+// the operating characteristic of a sampling plan. Each picture is one string, to be
+// put into HTML as it is. It says in words, for who cannot see it, what it shows;
+// it needs no colour and no style of the page around it.
+package chart
+
+import (
+	"fmt"
+	"html"
+	"math"
+	"strings"
+)
+
+// Measures are in the picture's own units, of which a browser makes CSS pixels.
+const (
+	width  = 640
+	height = 320
+	left   = 58 // of the plot
+	right  = width - 18
+	top    = 46
+	bottom = height - 52
+
+	textSize  = 12
+	titleSize = 14
+	tickSize  = 5
+)
+
+const (
+	ink   = "#1d1c1a"
+	soft  = "#5a5750"
+	faint = "#d9d5cc" // grid lines
+	grey  = "#9c978c" // bars
+)
+
+// A sheet is a picture in the making.
+type sheet struct{ strings.Builder }
+
+// begin starts a picture with its title on it, and desc for who cannot see it.
+func begin(title, desc string) *sheet {
+	s := &sheet{}
+	fmt.Fprintf(s, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" width="%[1]d" height="%[2]d" role="img" `, width, height)
+	fmt.Fprintf(s, `style="max-width:100%%;height:auto" font-family="system-ui,'Liberation Sans',Arial,sans-serif" font-size="%d" fill="%s">`, textSize, ink)
+	fmt.Fprintf(s, "\n<title>%s</title>\n<desc>%s</desc>\n", html.EscapeString(title), html.EscapeString(desc))
+	s.printf(`<rect width="%d" height="%d" fill="#fff"/>`, width, height)
+	s.printf(`<text x="%d" y="20" font-size="%d" font-weight="600">%s</text>`, 8, titleSize, html.EscapeString(fit(title, titleSize, width-16)))
+	return s
+}
+
+func (s *sheet) end() string {
+	s.WriteString("</svg>\n")
+	return s.String()
+}
+
+func (s *sheet) printf(format string, args ...any) {
+	fmt.Fprintf(s, format+"\n", args...)
+}
+
+// text writes at a point; anchor is start, middle or end.
+func (s *sheet) text(x, y float64, anchor, text string) {
+	s.printf(`<text x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, x, y, anchor, html.EscapeString(text))
+}
+
+func (s *sheet) line(x1, y1, x2, y2 float64, colour string, thick float64) {
+	s.printf(`<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="%s" stroke-width="%g"/>`, x1, y1, x2, y2, colour, thick)
+}
+
+// bar draws a bar from y1 down to y2: filled, or hatched for what is bad.
+func (s *sheet) bar(x, y1, wide, y2 float64, bad bool) {
+	if y2-y1 <= 0 {
+		return
+	}
+	fill := grey
+	if bad {
+		fill = "#fff"
+	}
+	s.printf(`<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="%s" stroke="%s" stroke-width="0.8"/>`, x, y1, wide, y2-y1, fill, ink)
+	if bad {
+		s.printf(`<path d="%s" stroke="%s" stroke-width="0.8" fill="none"/>`, hatch(x, y1, wide, y2-y1), ink)
+	}
+}
+
+const hatchStep = 4 // between two strokes, along the edge
+
+// hatch is the path of strokes rising to the right over a rectangle. A pattern
+// would need an identifier, and two pictures on one page would share it.
+func hatch(x, y, wide, high float64) string {
+	var path strings.Builder
+	for d := float64(hatchStep); d < wide+high; d += hatchStep {
+		x1, y1 := x, y+d // a stroke from the left or lower edge
+		if d > high {
+			x1, y1 = x+d-high, y+high
+		}
+		x2, y2 := x+d, y // to the upper or right edge
+		if d > wide {
+			x2, y2 = x+wide, y+d-wide
+		}
+		fmt.Fprintf(&path, "M%.1f %.1fL%.1f %.1f", x1, y1, x2, y2)
+	}
+	return path.String()
+}
+
+// fit shortens a text to a length, by what a character of the font takes at most on
+// the average.
+func fit(text string, size, length float64) string {
+	most := int(length / (0.62 * size))
+	runes := []rune(text)
+	if len(runes) <= most {
+		return text
+	}
+	return string(runes[:most-1]) + "…"
+}
+
+// An axis maps values to places of the picture.
+type axis struct {
+	low, high float64 // values
+	from, to  float64 // their places
+}
+
+func (a axis) at(value float64) float64 {
+	return a.from + (value-a.low)/(a.high-a.low)*(a.to-a.from)
+}
+
+// ticks are the round values of an axis, no more than most steps apart by 1, 2 or 5
+// times a power of ten, and the digits behind the point that they need.
+func (a axis) ticks(most int) (values []float64, digits int) {
+	step := roundStep((a.high - a.low) / float64(most))
+	for k := math.Ceil(a.low/step - 1e-9); k*step <= a.high+1e-9*step; k++ {
+		values = append(values, k*step)
+	}
+	return values, max(0, -int(math.Floor(math.Log10(step)+1e-9)))
+}
+
+// roundStep is the next of 1, 2 and 5 times a power of ten that is not under x.
+func roundStep(x float64) float64 {
+	power := math.Pow(10, math.Floor(math.Log10(x)))
+	for _, m := range []float64{1, 2, 5} {
+		if x <= m*power*(1+1e-9) {
+			return m * power
+		}
+	}
+	return 10 * power
+}
+
+// counts draws the vertical axis for numbers of chips.
+func (s *sheet) counts(most int) axis {
+	y := axis{0, float64(max(most, 1)), bottom, top + 8}
+	y.high = math.Ceil(y.high/roundStep(max(1, y.high/5))) * roundStep(max(1, y.high/5))
+	values, _ := y.ticks(5)
+	for _, v := range values {
+		if v == math.Trunc(v) {
+			s.line(left, y.at(v), right, y.at(v), faint, 1)
+			s.text(left-tickSize-2, y.at(v)+4, "end", fmt.Sprintf("%.0f", v))
+		}
+	}
+	s.text(8, top-8, "start", "chips")
+	return y
+}
+
+// perCents draws the vertical axis from 0 to 100 %.
+func (s *sheet) perCents(name string) axis {
+	y := axis{0, 1, bottom, top + 8}
+	for v := 0; v <= 100; v += 20 {
+		s.line(left, y.at(float64(v)/100), right, y.at(float64(v)/100), faint, 1)
+		s.text(left-tickSize-2, y.at(float64(v)/100)+4, "end", fmt.Sprintf("%d %%", v))
+	}
+	s.text(8, top-8, "start", name)
+	return y
+}
+
+// across draws the horizontal axis under the plot, with its ticks and its name.
+func (s *sheet) across(x axis, name string) {
+	s.line(left, bottom, right, bottom, ink, 1)
+	values, digits := x.ticks(10)
+	for _, v := range values {
+		s.line(x.at(v), bottom, x.at(v), bottom+tickSize, ink, 1)
+		s.text(x.at(v), bottom+tickSize+14, "middle", fmt.Sprintf("%.*f", digits, v))
+	}
+	s.text((left+right)/2, height-10, "middle", name)
+}
+
+// key explains what filled and hatched bars are, at the right above the plot.
+func (s *sheet) key(filled, hatched string) {
+	x := float64(right)
+	for _, k := range []struct {
+		word string
+		bad  bool
+	}{{hatched, true}, {filled, false}} {
+		x -= 7.5 * float64(len([]rune(k.word)))
+		s.text(x, top-8, "start", k.word)
+		x -= 18
+		s.bar(x, top-18, 13, top-8, k.bad)
+		x -= 16
+	}
+}

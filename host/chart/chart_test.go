@@ -1,0 +1,50 @@
+package chart_test
+
+import (
+	"encoding/xml"
+	"io"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/chart"
+	"chipassay/host/lot"
+	"chipassay/host/yield"
+)
+
+// wellFormed reads a picture to its end as XML and gives its text.
+func wellFormed(t *testing.T, svg string) (text string) {
+	t.Helper()
+	d := xml.NewDecoder(strings.NewReader(svg))
+	for {
+		token, err := d.Token()
+		if err == io.EOF {
+			return text
+		}
+		require.NoError(t, err, svg)
+		if c, ok := token.(xml.CharData); ok {
+			text += string(c) + "\n"
+		}
+	}
+}
+
+// Every picture is XML, says in words what it shows, and takes a title as text.
+func TestPictures(t *testing.T) {
+	plan, err := lot.PlanFor(500, 1.0, lot.II, lot.Normal)
+	require.NoError(t, err)
+	const title = `Drawer <3> & "points"`
+	for name, c := range map[string]struct{ svg, says string }{
+		"characteristic": {chart.Characteristic(title, plan), "nonconforming"},
+		"date codes":     {chart.DateCodes(title, []chart.Year{{1979, 7, 1}, {1981, 2, 0}}), "1979: 7 good, 1 bad"},
+		"no date codes":  {chart.DateCodes(title, nil), ""},
+		"VOL":            {chart.VOL(title, []float64{0.21, 0.22, 0.45}, 0.4), "VOL"},
+		"VOH":            {chart.VOH(title, []float64{3.4, 3.5}, 2.4), "VOH"},
+		"yields":         {chart.Yields(title, []yield.Group[int]{}), ""},
+	} {
+		require.True(t, strings.HasPrefix(strings.TrimSpace(c.svg), "<svg"), name)
+		text := wellFormed(t, c.svg)
+		require.Contains(t, text, title, name)
+		require.Contains(t, text, c.says, name)
+	}
+}

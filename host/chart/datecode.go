@@ -1,0 +1,67 @@
+package chart
+
+import (
+	"fmt"
+	"strings"
+)
+
+// A Year is how many chips of a date-code year were tested.
+type Year struct{ Year, Good, Bad int }
+
+// DateCodes draws how many chips of each date-code year were good and bad. A year
+// without chips stays empty, so that the gaps between deliveries show.
+func DateCodes(title string, years []Year) string {
+	first, last, most := span(years)
+	var told []string
+	for _, y := range years {
+		told = append(told, fmt.Sprintf("%d: %d good, %d bad", y.Year, y.Good, y.Bad))
+	}
+	s := begin(title, "Chips by date-code year. "+orNone(told))
+	s.key("good", "bad")
+	y := s.counts(most)
+	x := axis{float64(first) - 0.5, float64(last) + 0.5, left, right}
+	wide := min(x.at(1)-x.at(0), 46) * 0.8
+	for _, c := range years {
+		middle := x.at(float64(c.Year))
+		split := y.at(float64(c.Good))
+		upper := y.at(float64(c.Good + c.Bad))
+		s.bar(middle-wide/2, split, wide, bottom, false)
+		s.bar(middle-wide/2, upper, wide, split, true)
+		if number := fmt.Sprint(c.Good + c.Bad); wide >= 7.5*float64(len(number)) {
+			s.text(middle, upper-4, "middle", number)
+		}
+	}
+	s.years(x, first, last)
+	return s.end()
+}
+
+// span is the first and the last year and the highest bar; of nothing, some year.
+func span(years []Year) (first, last, most int) {
+	if len(years) == 0 {
+		return 1980, 1980, 0
+	}
+	first, last = years[0].Year, years[0].Year
+	for _, y := range years {
+		first, last = min(first, y.Year), max(last, y.Year)
+		most = max(most, y.Good+y.Bad)
+	}
+	return first, last, most
+}
+
+// years draws the horizontal axis for years, with as many of them as have room.
+func (s *sheet) years(x axis, first, last int) {
+	s.line(left, bottom, right, bottom, ink, 1)
+	step := int(max(1, roundStep(float64(last-first+1)/14)))
+	for year := (first + step - 1) / step * step; year <= last; year += step {
+		s.line(x.at(float64(year)), bottom, x.at(float64(year)), bottom+tickSize, ink, 1)
+		s.text(x.at(float64(year)), bottom+tickSize+14, "middle", fmt.Sprint(year))
+	}
+	s.text((left+right)/2, height-10, "middle", "year of the date code")
+}
+
+func orNone(told []string) string {
+	if len(told) == 0 {
+		return "There are no chips to show."
+	}
+	return strings.Join(told, "; ") + "."
+}
