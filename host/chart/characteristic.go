@@ -14,18 +14,18 @@ import (
 // that the curve is known by.
 func Characteristic(title string, plan lot.Plan) string {
 	c := plan.Characteristic()
-	quality := "per cent nonconforming"
+	quality, unit := "per cent nonconforming", " %"
 	if plan.AQL > lot.PerCent {
-		quality = "nonconformities per 100 chips"
+		quality, unit = "nonconformities per 100 chips", " per 100"
 	}
 	known := []struct {
 		at, accepted float64
 		words        string
 	}{
-		{plan.AQL / 100, 1 - c.ProducersRisk, fmt.Sprintf("AQL %s: producer's risk %.1f %%", number(plan.AQL), 100*c.ProducersRisk)},
-		{c.Quality95, 0.95, fmt.Sprintf("95 %% accepted at %s", number(100*c.Quality95))},
-		{c.Quality50, 0.50, fmt.Sprintf("50 %% accepted at %s", number(100*c.Quality50))},
-		{c.LTPD, 0.10, fmt.Sprintf("10 %% accepted at %s (LTPD)", number(100*c.LTPD))},
+		{plan.AQL / 100, 1 - c.ProducersRisk, fmt.Sprintf("AQL %s: producer's risk %.1f %%", lot.FormatAQL(plan.AQL), 100*c.ProducersRisk)},
+		{c.Quality95, 0.95, fmt.Sprintf("95 %% accepted at %s", number(100*c.Quality95)+unit)},
+		{c.Quality50, 0.50, fmt.Sprintf("50 %% accepted at %s", number(100*c.Quality50)+unit)},
+		{c.LTPD, 0.10, fmt.Sprintf("10 %% accepted at %s (LTPD)", number(100*c.LTPD)+unit)},
 	}
 	var words []string
 	for _, k := range known {
@@ -46,7 +46,7 @@ func Characteristic(title string, plan lot.Plan) string {
 		s.text(right-4, top+24+17*float64(i), "end", k.words)
 	}
 	if lotted {
-		s.text(right-4, top-8, "end", fmt.Sprintf("line: any lot; dots: a lot of %d", plan.LotSize))
+		s.text(right-4, top-8, "end", fmt.Sprintf("line: from a large supply; dots: a lot of %d", plan.LotSize))
 	}
 	return s.end()
 }

@@ -17,7 +17,7 @@ const (
 	width  = 640
 	height = 320
 	left   = 58 // of the plot
-	right  = width - 18
+	right  = width - 24
 	top    = 46
 	bottom = height - 52
 
@@ -101,14 +101,20 @@ func hatch(x, y, wide, high float64) string {
 }
 
 // fit shortens a text to a length, by what a character of the font takes at most on
-// the average.
+// the average: 0.62 of its size, and all of it in scripts that are set square.
 func fit(text string, size, length float64) string {
-	most := int(length / (0.62 * size))
-	runes := []rune(text)
-	if len(runes) <= most {
-		return text
+	const square = '\u2e80' // and above: Chinese, Japanese, Korean, pictures
+	taken := 0.0
+	for i, r := range text {
+		share := 0.62
+		if r >= square {
+			share = 1
+		}
+		if taken += share * size; taken > length-size { // room for the dots
+			return text[:i] + "…"
+		}
 	}
-	return string(runes[:most-1]) + "…"
+	return text
 }
 
 // An axis maps values to places of the picture.
@@ -125,8 +131,8 @@ func (a axis) at(value float64) float64 {
 // times a power of ten, and the digits behind the point that they need.
 func (a axis) ticks(most int) (values []float64, digits int) {
 	step := roundStep((a.high - a.low) / float64(most))
-	for k := math.Ceil(a.low/step - 1e-9); k*step <= a.high+1e-9*step; k++ {
-		values = append(values, k*step)
+	for k := int(math.Ceil(a.low/step - 1e-9)); float64(k)*step <= a.high+1e-9*step; k++ {
+		values = append(values, float64(k)*step) // k is whole, so that 0 is not -0
 	}
 	return values, max(0, -int(math.Floor(math.Log10(step)+1e-9)))
 }
@@ -176,7 +182,12 @@ func (s *sheet) across(x axis, name string) {
 		s.line(x.at(v), bottom, x.at(v), bottom+tickSize, ink, 1)
 		s.text(x.at(v), bottom+tickSize+14, "middle", fmt.Sprintf("%.*f", digits, v))
 	}
-	s.text((left+right)/2, height-10, "middle", name)
+	s.text((left+right)/2, height-6, "middle", name)
+}
+
+// nothing says so in an empty plot.
+func (s *sheet) nothing() {
+	s.text((left+right)/2, (top+bottom)/2, "middle", "nothing to show")
 }
 
 // key explains what filled and hatched bars are, at the right above the plot.
@@ -186,10 +197,8 @@ func (s *sheet) key(filled, hatched string) {
 		word string
 		bad  bool
 	}{{hatched, true}, {filled, false}} {
-		x -= 7.5 * float64(len([]rune(k.word)))
-		s.text(x, top-8, "start", k.word)
-		x -= 18
-		s.bar(x, top-18, 13, top-8, k.bad)
-		x -= 16
+		s.bar(x-13, top-18, 13, top-8, k.bad)
+		s.text(x-18, top-8, "end", k.word)
+		x -= 7*float64(len([]rune(k.word))) + 34
 	}
 }

@@ -32,13 +32,16 @@ func DateCodes(title string, years []Year) string {
 		}
 	}
 	s.years(x, first, last)
+	if len(years) == 0 {
+		s.nothing()
+	}
 	return s.end()
 }
 
-// span is the first and the last year and the highest bar; of nothing, some year.
+// span is the first and the last year and the highest bar.
 func span(years []Year) (first, last, most int) {
 	if len(years) == 0 {
-		return 1980, 1980, 0
+		return 1980, 1980, 0 // of a plot that says so
 	}
 	first, last = years[0].Year, years[0].Year
 	for _, y := range years {
@@ -56,7 +59,7 @@ func (s *sheet) years(x axis, first, last int) {
 		s.line(x.at(float64(year)), bottom, x.at(float64(year)), bottom+tickSize, ink, 1)
 		s.text(x.at(float64(year)), bottom+tickSize+14, "middle", fmt.Sprint(year))
 	}
-	s.text((left+right)/2, height-10, "middle", "year of the date code")
+	s.text((left+right)/2, height-6, "middle", "year of the date code")
 }
 
 func orNone(told []string) string {

@@ -2,7 +2,9 @@ package chart
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 )
 
 // VOL draws how the low output voltages of chips lie against their upper limit,
@@ -19,54 +21,63 @@ func VOH(title string, readings []float64, limit float64) string {
 
 const columns = 30 // of a distribution, about
 
-// levels draws the distribution in columns that begin at the limit, so that each is
-// wholly inside it or outside. A reading equal to the limit is inside. One that is
-// not a number is left out.
-func levels(title, name string, readings []float64, limit float64, maximum bool) string {
-	low, high, outside, shown := limit, limit, 0, 0
+// A distribution is how many readings lie in each column. Columns begin at the
+// limit and are counted from it, negative ones below it, so that each is wholly
+// inside the limit or outside. A reading equal to the limit is inside.
+type distribution struct {
+	wide    float64 // of a column, V
+	chips   map[int]int
+	outside int
+}
+
+func distribute(readings []float64, limit float64, maximum bool) distribution {
+	low, high := limit, limit
 	for _, v := range readings {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			continue
-		}
 		low, high = min(low, v), max(high, v)
-		shown++
-		if (maximum && v > limit) || (!maximum && v < limit) {
-			outside++
-		}
 	}
-	wide := roundStep(max(high-low, 0.05) / columns) // V
-	chips := map[int]int{}                           // by column, counted from the limit; negative ones are below it
-	first, last, most := -1, 0, 0
+	d := distribution{wide: roundStep(max(high-low, 0.1) / columns), chips: map[int]int{}}
 	for _, v := range readings {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			continue
-		}
-		k := int(math.Floor((v - limit) / wide))
+		k := int(math.Floor((v - limit) / d.wide))
 		if maximum {
-			k = int(math.Ceil((v-limit)/wide)) - 1
+			k = int(math.Ceil((v-limit)/d.wide)) - 1
 		}
-		chips[k]++
-		first, last, most = min(first, k), max(last, k), max(most, chips[k])
+		d.chips[k]++
+		if (k >= 0) == maximum {
+			d.outside++
+		}
 	}
+	return d
+}
+
+// levels draws a distribution. A reading that is not a number is left out.
+func levels(title, name string, readings []float64, limit float64, maximum bool) string {
+	readings = slices.DeleteFunc(slices.Clone(readings), func(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) })
+	d := distribute(readings, limit, maximum)
 	side, kind := "below", "at least"
 	if maximum {
 		side, kind = "above", "at most"
 	}
-	told := fmt.Sprintf("%s of %d outputs in columns of %g V. The limit is %s %.2f V; %d are %s it.", name, shown, wide, kind, limit, outside, side)
-	if shown > 0 {
-		told += fmt.Sprintf(" They reach from %.2f to %.2f V.", lowest(readings), -lowest(negated(readings)))
+	told := fmt.Sprintf("%s of %d outputs in columns of %g V. The limit is %s %.2f V; %d are %s it.", name, len(readings), d.wide, kind, limit, d.outside, side)
+	first, last, most := -1, 0, 0
+	if len(readings) > 0 {
+		told += fmt.Sprintf(" They reach from %.2f to %.2f V.", slices.Min(readings), slices.Max(readings))
+		found := slices.Sorted(maps.Keys(d.chips))
+		first, last = min(first, found[0]), max(last, found[len(found)-1])
+		most = slices.Max(slices.Collect(maps.Values(d.chips)))
 	}
 	s := begin(title, told)
 	s.key("within the limit", "outside")
 	y := s.counts(most)
-	x := axis{limit + wide*float64(first-1), limit + wide*float64(last+2), left, right}
+	x := axis{limit + d.wide*float64(first-1), limit + d.wide*float64(last+2), left, right}
 	for k := first; k <= last; k++ {
-		from, to := x.at(limit+wide*float64(k)), x.at(limit+wide*float64(k+1))
-		bad := (k >= 0) == maximum
-		s.bar(from+0.5, y.at(float64(chips[k])), to-from-1, bottom, bad)
+		from, to := x.at(limit+d.wide*float64(k)), x.at(limit+d.wide*float64(k+1))
+		s.bar(from+0.5, y.at(float64(d.chips[k])), to-from-1, bottom, (k >= 0) == maximum)
 	}
-	s.across(x, fmt.Sprintf("%s, V", name))
-	s.limit(x.at(limit), fmt.Sprintf("limit %.2f V", limit))
+	s.across(x, name+", V")
+	s.limit(x.at(limit), fmt.Sprintf("limit %.2f V: %d of %d %s", limit, d.outside, len(readings), side))
+	if len(readings) == 0 {
+		s.nothing()
+	}
 	return s.end()
 }
 
@@ -78,23 +89,4 @@ func (s *sheet) limit(x float64, words string) {
 	} else {
 		s.text(x+5, top+5, "start", words)
 	}
-}
-
-// lowest is the least of the values that are numbers.
-func lowest(values []float64) float64 {
-	least := math.Inf(1)
-	for _, v := range values {
-		if !math.IsNaN(v) && !math.IsInf(v, 0) {
-			least = min(least, v)
-		}
-	}
-	return least
-}
-
-func negated(values []float64) []float64 {
-	out := make([]float64, len(values))
-	for i, v := range values {
-		out[i] = -v
-	}
-	return out
 }

@@ -19,7 +19,7 @@ func Yields(title string, years []yield.Group[int]) string {
 	}
 	first, last, _ := span(all)
 	s := begin(title, "Yield by date-code year. "+orNone(told))
-	y := s.perCents("good chips, with 95 % intervals; below, of how many tested")
+	y := s.perCents("good chips, with 95 % intervals; under each year, of how many tested")
 	x := axis{float64(first) - 0.5, float64(last) + 0.5, left, right}
 	room := x.at(1) - x.at(0)
 	for _, g := range years {
@@ -33,9 +33,12 @@ func Yields(title string, years []yield.Group[int]) string {
 		}
 		s.printf(`<circle cx="%.1f" cy="%.1f" r="%.1f" fill="%s"/>`, middle, y.at(g.Fraction()), min(room*0.25, 4), ink)
 		if number := fmt.Sprint(g.Tested); room >= 8*float64(len(number)) {
-			s.printf(`<text x="%.1f" y="%d" text-anchor="middle" font-size="11" fill="%s">%s</text>`, middle, bottom-4, soft, number)
+			s.printf(`<text x="%.1f" y="%d" text-anchor="middle" font-size="11" fill="%s">%s</text>`, middle, bottom+tickSize+26, soft, number)
 		}
 	}
 	s.years(x, first, last)
+	if len(all) == 0 {
+		s.nothing()
+	}
 	return s.end()
 }

@@ -84,7 +84,7 @@ func PlanFor(size int, aql float64, level Level, severity Severity) (Plan, error
 		return Plan{}, fmt.Errorf("severity %q: one of %s", severity, list(Severities()))
 	}
 	if !slices.Contains(table.aqls, aql) {
-		return Plan{}, fmt.Errorf("AQL %g: one of %s", aql, list(table.aqls))
+		return Plan{}, fmt.Errorf("AQL %g: one of %s", aql, listAQLs(table.aqls))
 	}
 	letter := codeLetter(size, column)
 	row := table.follow(letter, aql)
@@ -96,13 +96,34 @@ func PlanFor(size int, aql float64, level Level, severity Severity) (Plan, error
 	}, nil
 }
 
+// FormatAQL writes an AQL as the tables print it: 0.010, 0.40, 1.0, 15.
+func FormatAQL(aql float64) string {
+	switch {
+	case aql < 0.1:
+		return fmt.Sprintf("%.3f", aql)
+	case aql < 1:
+		return fmt.Sprintf("%.2f", aql)
+	case aql < 10:
+		return fmt.Sprintf("%.1f", aql)
+	}
+	return fmt.Sprintf("%.0f", aql)
+}
+
 // AQLs returns the AQLs of the master tables, ascending.
 func AQLs() []float64 { return slices.Clone(masterTables()[Normal].aqls) }
 
-func list[T any](values []T) string {
+func listAQLs(aqls []float64) string {
+	texts := make([]string, len(aqls))
+	for i, aql := range aqls {
+		texts[i] = FormatAQL(aql)
+	}
+	return strings.Join(texts, ", ")
+}
+
+func list[T ~string](values []T) string {
 	texts := make([]string, len(values))
 	for i, v := range values {
-		texts[i] = fmt.Sprint(v)
+		texts[i] = string(v)
 	}
 	return strings.Join(texts, ", ")
 }

@@ -398,6 +398,15 @@ func TestDiagonals(t *testing.T) {
 	}
 }
 
+// TestFormatAQL writes each AQL as the heading of the tables does.
+func TestFormatAQL(t *testing.T) {
+	var written []string
+	for _, aql := range AQLs() {
+		written = append(written, FormatAQL(aql))
+	}
+	assert.Equal(t, rows("tables/2-A.txt")[0][2:], written)
+}
+
 func TestRefusedPlans(t *testing.T) {
 	for _, c := range []struct {
 		size     int
@@ -407,7 +416,7 @@ func TestRefusedPlans(t *testing.T) {
 		names    string
 	}{
 		{1, 1.0, II, Normal, "begin at 2"},
-		{500, 1.1, II, Normal, "0.65, 1, 1.5"},
+		{500, 1.1, II, Normal, "0.65, 1.0, 1.5"},
 		{500, 1.0, "IV", Normal, "S-1, S-2, S-3, S-4, I, II, III"},
 		{500, 1.0, II, "strict", "normal, tightened, reduced, reduced-105E"},
 	} {
