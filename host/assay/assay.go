@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -66,7 +67,8 @@ func (r *Result) contact(ctx context.Context, socket Socket, p Plan) *Result {
 	}
 	r.contacted = true
 	if !seating.Good() {
-		r.Seating, r.PinsFailed = &seating, seating.Pins
+		r.Seating = &seating
+		r.fail(seating.Pins...)
 		if !seating.powerable(p.Type.Variant) && !seating.ofAnother(p) {
 			return r.notTested(seating.String())
 		}
@@ -171,7 +173,6 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, pres
 		return
 	case r.FailureCount == 0 && r.Seating != nil:
 		r.Verdict, r.Reason = Fail, r.Seating.String()
-		r.PinsFailed = r.Seating.Pins
 		r.Findings = []string{fmt.Sprintf("all %d vectors were answered rightly, which an open input may do by chance", r.VectorsApplied)}
 		return
 	case r.FailureCount == 0:
@@ -255,10 +256,7 @@ func (r *Result) compare(s *stimulus.Sequence, observed []fault.Observation, sen
 			}
 		}
 	}
-	for pin := range errs {
-		r.PinsFailed = append(r.PinsFailed, pin)
-	}
-	slices.Sort(r.PinsFailed)
+	r.fail(slices.Collect(maps.Keys(errs))...)
 	return errs
 }
 

@@ -2,6 +2,7 @@ package assay
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -20,7 +21,7 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 	}
 	r.GatesFailed = gateNames(v, bad)
 	r.GatesSound = gateNames(v, func(g part.Gate) bool { return !bad(g) })
-	for _, pin := range slices.Clone(r.PinsFailed) {
+	for _, pin := range slices.Sorted(maps.Keys(errs)) {
 		r.Findings = append(r.Findings, r.firstError(pin, errs[pin]))
 	}
 	held := heldPins(v, p.Sequence, observed, errs)
@@ -28,13 +29,8 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 	best := bestCauses(causes, levelCount(p.Sequence))
 	impostors := r.impostors(p, observed)
 	for _, cause := range best {
-		for pin := range cause.Pins().All() {
-			if !slices.Contains(r.PinsFailed, pin) {
-				r.PinsFailed = append(r.PinsFailed, pin)
-			}
-		}
+		r.fail(slices.Collect(cause.Pins().All())...)
 	}
-	slices.Sort(r.PinsFailed)
 	r.Reason = reason(v, best, impostors)
 	r.Findings = append(r.Findings, r.Reason)
 	if r.Seating != nil {

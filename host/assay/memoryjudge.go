@@ -34,9 +34,7 @@ func (r *Result) judgeMemory(test march.Test) {
 				text += " (" + pinList(pins) + ")"
 			}
 			r.Findings = append(r.Findings, text)
-			for _, pin := range pins {
-				r.fail(pin)
-			}
+			r.fail(pins...)
 		}
 	}
 	if len(m.of[test.Name])+len(m.of[retentionTest.Name]) == 0 {
@@ -50,7 +48,7 @@ func (r *Result) judgeMemory(test march.Test) {
 		r.Reason = r.Findings[0]
 	}
 	if len(r.PinsFailed) == 0 {
-		r.PinsFailed = r.dataPinsFailed()
+		r.fail(r.dataPinsFailed()...)
 	}
 }
 
@@ -86,6 +84,5 @@ func (r *Result) dataPinsFailed() (pins []int) {
 			pins = append(pins, pin)
 		}
 	}
-	slices.Sort(pins)
 	return pins
 }

@@ -4,6 +4,7 @@
 package assay
 
 import (
+	"slices"
 	"time"
 
 	"chipassay/vectors/logic"
@@ -31,6 +32,11 @@ type Failure struct {
 
 // MaxFailures is how many failures a result lists; FailureCount tells them all.
 const MaxFailures = 20
+
+// fail notes pins that failed, each once.
+func (r *Result) fail(pins ...int) {
+	r.PinsFailed = slices.Collect((part.PinSet(pins...) | part.PinSet(r.PinsFailed...)).All())
+}
 
 // errorPins are the pins at which the listed failures stand.
 func (r *Result) errorPins() (pins part.Pins) {

@@ -59,15 +59,6 @@ func ReadROM(ctx context.Context, socket MemorySocket, p MemoryPlan) ([]byte, *R
 	return first, r.notTested("its contents were read twice alike; only a file to compare them with tells whether they are right")
 }
 
-// fail notes a pin that failed, once.
-func (r *Result) fail(pin int) {
-	set := part.PinSet(r.PinsFailed...).With(pin, true)
-	r.PinsFailed = r.PinsFailed[:0]
-	for pin := range set.All() {
-		r.PinsFailed = append(r.PinsFailed, pin)
-	}
-}
-
 // readTwice reads the powered chip.
 func (r *Result) readTwice(ctx context.Context, socket MemorySocket, p MemoryPlan) (first, second []byte, err error) {
 	b := memoryBench{socket, r.Type, r.Type.Variant.Memory}

@@ -45,6 +45,7 @@ func TestWhatLiesWrongIsNotPowered(t *testing.T) {
 	r := assayed(t, plan, open)
 	require.Equal(t, assay.Fail, r.Verdict, "the supply does no harm")
 	require.Equal(t, "pin 3 makes no contact", r.Seating.Found)
+	require.Equal(t, []int{3}, r.PinsFailed, "an output, found by contact and by its errors, and named once")
 	other, err := virtual.ParseDefect("11 open")
 	require.NoError(t, err)
 	r = assayed(t, plan, open, other)
