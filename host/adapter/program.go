@@ -120,6 +120,24 @@ func (p *Program) Load(ctx context.Context) error {
 	return a.call(ctx, &load, &protocol.Acknowledged{Request: protocol.TypePattern}, 0)
 }
 
+// RunToEnd loads the program and runs it to its end, no longer than budget without
+// a word. Each is told how far it came, and ends it by an error; log, which may be
+// nil, says before each run whether errors are to be logged.
+func (p *Program) RunToEnd(ctx context.Context, budget time.Duration, log func() bool, each func(Run) error) error {
+	if err := p.Load(ctx); err != nil {
+		return err
+	}
+	for {
+		run, err := p.Run(ctx, budget, log != nil && log())
+		if err == nil {
+			err = each(run)
+		}
+		if err != nil || run.Ended {
+			return err
+		}
+	}
+}
+
 // A Run is how far a program came.
 type Run struct {
 	Ended     bool

@@ -156,19 +156,13 @@ func (p *Program) walk(st stretch) {
 // sameSignature runs the program to its end and compares its one signature.
 func (p *Program) sameSignature(ctx context.Context, folded Span, e Expected) (bool, error) {
 	p.Emit()
-	if err := p.Load(ctx); err != nil {
-		return false, err
-	}
 	var output []byte
-	for {
-		run, err := p.Run(ctx, walkBudget, false)
-		if err != nil {
-			return false, err
-		}
+	err := p.RunToEnd(ctx, walkBudget, nil, func(run Run) error {
 		output = append(output, run.Output...)
-		if run.Ended {
-			break
-		}
+		return nil
+	})
+	if err != nil {
+		return false, err
 	}
 	if len(output) != 4 {
 		return false, p.seat.adapter.fail(fmt.Errorf("%w: %d bytes for a signature", protocol.ErrPayload, len(output)))

@@ -22,17 +22,11 @@ const releaseTime = 3 * time.Second
 // Run tests the chip in a socket as planned. An error of the adapter, an
 // interruption or anything unsafe gives the verdict NotTested.
 func Run(ctx context.Context, socket Socket, p Plan) *Result {
-	typ, s := p.Type, p.Sequence
-	r := &Result{
-		Type: typ, Method: s.Method, VectorsPlanned: len(s.Steps), SupplyCurrentMA: -1, Started: time.Now(),
-		Definition: typ.Part().File, DefinitionSHA256: typ.Part().SHA256, VectorsSHA256: s.SHA256(),
-		NotTested: untested(p), Cautions: typ.Variant.Cautions, Margins: Margins(typ),
-	}
-	defer func() { r.Duration = time.Since(r.Started) }()
-	if typ.Variant.Refusal != "" {
-		return r.notTested("this part must not be powered in the adapter: " + typ.Variant.Refusal)
-	}
-	if refused := r.contact(ctx, socket, p); refused != nil {
+	s := p.Sequence
+	r := begin(p)
+	r.Method, r.VectorsPlanned, r.VectorsSHA256 = s.Method, len(s.Steps), s.SHA256()
+	defer r.end()
+	if refused := r.mayPower(ctx, socket, p); refused != nil {
 		return refused
 	}
 	if !p.wants(FunctionStage) && !p.wants(LevelStage) {
@@ -40,9 +34,6 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	}
 	observed, err := r.apply(ctx, socket, p)
 	r.VectorsApplied = len(observed)
-	if r.Levels != nil {
-		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
-	}
 	switch {
 	case err != nil:
 		return r.notTested(unfinished(err))
@@ -55,8 +46,30 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	return r
 }
 
-// contact finds how the chip lies; the result where it is not to be powered, else nil.
-func (r *Result) contact(ctx context.Context, socket Socket, p Plan) *Result {
+// begin begins the result of a plan.
+func begin(p Plan) *Result {
+	return &Result{
+		Type: p.Type, SupplyCurrentMA: -1, Started: time.Now(),
+		Definition: p.Type.Part().File, DefinitionSHA256: p.Type.Part().SHA256,
+		NotTested: untested(p), Cautions: p.Type.Variant.Cautions, Margins: Margins(p.Type),
+	}
+}
+
+func (r *Result) end() { r.Duration = time.Since(r.Started) }
+
+// measured keeps the levels, nil where none were measured.
+func (r *Result) measured(levels *Levels) {
+	if r.Levels = levels; levels != nil {
+		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
+	}
+}
+
+// mayPower finds how the chip lies, where the plan wants that; the result where the
+// chip is not to be powered, else nil.
+func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
+	if refusal := p.Type.Variant.Refusal; refusal != "" {
+		return r.notTested("this part must not be powered in the adapter: " + refusal)
+	}
 	prober, ok := socket.(Prober)
 	if !ok || !p.wants(ContactStage) {
 		return nil
@@ -143,7 +156,9 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []f
 			}
 		}
 		if meter, ok := socket.(LevelMeter); ok && p.wants(LevelStage) {
-			r.Levels, err = MeasureLevels(ctx, meter, p)
+			var levels *Levels
+			levels, err = MeasureLevels(ctx, meter, p)
+			r.measured(levels)
 		}
 		return err
 	})

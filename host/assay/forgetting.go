@@ -68,11 +68,8 @@ func (w marcher) keeps(address int, after time.Duration) (bool, error) {
 		}
 		c.expect(word)
 	}
-	if err := c.Load(w.ctx); err != nil {
-		return false, err
-	}
 	errors := uint32(0)
-	err := w.finish(c, func(now adapter.Run) error { errors = now.Errors; return nil })
+	err := w.run(c, func(now adapter.Run) error { errors = now.Errors; return nil })
 	return errors == 0, err
 }
 

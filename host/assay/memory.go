@@ -29,22 +29,34 @@ type MemoryPlan struct {
 	Progress func(done float64)
 }
 
+func (p MemoryPlan) plan() Plan { return Plan{Type: p.Type, Only: p.Only} }
+
 // A MemoryResult is what a march test found.
 type MemoryResult struct {
-	Test         string // name, notation and length
+	Test         string // its name
 	Passes       []string
 	Shape        march.Shape
 	Failures     []march.Failure // the first of them, at least as many as there are words
 	FailureCount int             // of reads
 
-	of        map[string][]march.Failure // the same, by the name of the test
-	forgetful []string                   // what single cells that forget are said to do
+	// The same by what the run was for, their addresses by the array's lines.
+	of        map[purpose][]march.Failure
+	forgetful []string // what single cells that forget are said to do
 }
+
+// A purpose is what a run is for.
+type purpose uint8
+
+const (
+	asked     purpose = iota // the test that was asked for
+	retaining                // whether cells keep what they hold
+	crossing                 // the other address order, and outputs that drive by themselves
+)
 
 // complete gives the failures of a test, without those of the last element and
 // background where not all could be kept, unless there are no others.
-func (m *MemoryResult) complete(t march.Test) []march.Failure {
-	all := m.of[t.Name]
+func (m *MemoryResult) complete(p purpose) []march.Failure {
+	all := m.of[p]
 	if len(m.Failures) == m.FailureCount || len(all) == 0 {
 		return all
 	}
@@ -62,6 +74,7 @@ func mostFailures(m *part.Memory) int { return max(1<<14, m.Words+m.Words/8) }
 
 // A pass is one run of a march test over the memory.
 type pass struct {
+	purpose    purpose
 	test       march.Test
 	background uint32
 	order      march.AddressOrder
@@ -80,12 +93,12 @@ func (p pass) operations(m *part.Memory) int { return p.test.Operations() * m.Wo
 // left alone and read again; and the shortest test that finds every fault of the
 // address decoder (van de Goor 1991).
 var (
-	retentionTest = known("retention", "{⇕(w0);Del;⇕(r0,w1);Del;⇕(r1)}")
-	shortTest     = known("MATS+", "{⇕(w0);⇑(r0,w1);⇓(r1,w0)}")
+	retentionTest = known("retention", march.Parse, "{⇕(w0);Del;⇕(r0,w1);Del;⇕(r1)}")
+	shortTest     = known("MATS+", march.ByName, "MATS+")
 )
 
-func known(name, notation string) march.Test {
-	t, err := march.Parse(notation)
+func known(name string, find func(string) (march.Test, error), text string) march.Test {
+	t, err := find(text)
 	if err != nil {
 		panic(err) // a slip above
 	}
@@ -96,32 +109,42 @@ func known(name, notation string) march.Test {
 // passes plans the runs of a test: with each data background; one for what the
 // cells keep; and a short one in the other address order and under the low bias
 // rail, which shows whether the outputs drive high by themselves.
-func passes(m *part.Memory, v *part.Variant, test march.Test) (all []pass) {
+func (p MemoryPlan) passes() (all []pass) {
+	m := p.Type.Variant.Memory
 	orders := march.Orders(m.RowBits, m.ColumnBits)
 	for _, background := range march.Backgrounds(m.Bits) {
-		all = append(all, pass{test, background, orders[0], adapter.High})
+		all = append(all, pass{asked, p.Test, background, orders[0], adapter.High})
 	}
-	last := pass{shortTest, 0, orders[len(orders)-1], adapter.Low}
-	if v.Pins[m.DataOut[0]-1].Stage == part.OpenCollector {
-		last.bias = adapter.High // they drive low only
-	}
-	return append(all, pass{retentionTest, 0, orders[0], adapter.High}, last)
+	return append(all, pass{retaining, retentionTest, 0, orders[0], adapter.High},
+		pass{crossing, shortTest, 0, orders[len(orders)-1], againstBias(p.Type)})
 }
 
-// Estimate says how long the test of a memory takes the adapter, to a first order.
+// againstBias is the level of the bias rail against which a memory's outputs show
+// that they drive by themselves: those that drive low only have to fight the high one.
+func againstBias(t part.Type) adapter.Rail {
+	if t.Variant.Pins[t.Variant.Memory.DataOut[0]-1].Stage == part.OpenCollector {
+		return adapter.High
+	}
+	return adapter.Low
+}
+
+// Estimate says how long the test of a memory, or the two readings of a ROM, take
+// the adapter, to a first order.
 func (p MemoryPlan) Estimate() time.Duration {
 	m := p.Type.Variant.Memory
-	each := 25 * time.Microsecond
-	if m.Kind == part.DynamicRAM {
-		each = 24 * time.Microsecond
+	if m.Kind.ROM() {
+		return time.Duration(2*m.Words) * accessTime
 	}
+	wait, _ := retention(m)
 	total := time.Duration(0)
-	for _, run := range passes(m, p.Type.Variant, p.Test) {
-		wait, _ := retention(m)
-		total += time.Duration(run.operations(m))*each + time.Duration(run.test.Waits())*wait
+	for _, run := range p.passes() {
+		total += time.Duration(run.operations(m))*accessTime + time.Duration(run.test.Waits())*wait
 	}
 	return total
 }
+
+// accessTime is about what a read or a write takes the adapter (firmware/README.md).
+const accessTime = 25 * time.Microsecond
 
 // staticRetention is how long a static memory is left alone: a cell whose load is
 // broken forgets within some ten milliseconds (van de Goor 1991).
@@ -142,38 +165,29 @@ func retention(m *part.Memory) (wait time.Duration, refreshed bool) {
 // RunMemory tests a memory by a march test. Like Run it passes a chip only when
 // every planned read was made and compared.
 func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
-	typ := p.Type
-	m := typ.Variant.Memory
-	plan := Plan{Type: typ, Only: p.Only}
-	r := &Result{
-		Type: typ, SupplyCurrentMA: -1, Started: time.Now(), Definition: typ.Part().File, DefinitionSHA256: typ.Part().SHA256,
-		NotTested: untested(plan), Cautions: typ.Variant.Cautions, Margins: Margins(typ), Comparison: "every readback, by the adapter",
-	}
-	defer func() { r.Duration = time.Since(r.Started) }()
-	if typ.Variant.Refusal != "" {
-		return r.notTested("this part must not be powered in the adapter: " + typ.Variant.Refusal)
-	}
-	runs := passes(m, typ.Variant, p.Test)
+	m := p.Type.Variant.Memory
+	plan := p.plan()
+	r := begin(plan)
+	r.Comparison = "every readback, by the adapter"
+	defer r.end()
+	runs := p.passes()
 	for _, run := range runs {
 		r.VectorsPlanned += run.operations(m)
 	}
 	r.Method = fmt.Sprintf("%s %v, %dn: %d reads and writes of %d words of %d bits", p.Test.Name, p.Test, p.Test.Operations(),
 		r.VectorsPlanned, m.Words, m.Bits)
-	if refused := r.contact(ctx, socket, plan); refused != nil {
+	if refused := r.mayPower(ctx, socket, plan); refused != nil {
 		return refused
 	}
 	if !plan.wants(FunctionStage) {
 		return r.notTested(r.onlyContact())
 	}
-	r.Memory = &MemoryResult{Test: p.Test.Name, of: map[string][]march.Failure{}, Shape: march.Shape{
+	r.Memory = &MemoryResult{Test: p.Test.Name, of: map[purpose][]march.Failure{}, Shape: march.Shape{
 		Words: m.Words, Bits: m.Bits, RowBits: m.RowBits, Multiplexed: m.Kind == part.DynamicRAM,
 		Pins: slices.Concat(m.Row, m.Column),
 	}}
 	if err := r.powered(ctx, socket, func() error { return r.marches(ctx, socket, p, runs) }); err != nil {
 		return r.notTested(unfinished(err))
-	}
-	if r.Levels != nil {
-		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
 	}
 	r.judgeMemory(p.Test)
 	r.doubt()
@@ -234,10 +248,7 @@ const runBudget = 250 * time.Millisecond
 func (w marcher) wait(run pass) error {
 	c := w.bench.program(w.bench.pinsOf(run.order))
 	c.Wait(retention(w.bench.m))
-	if err := c.Load(w.ctx); err != nil {
-		return err
-	}
-	return w.finish(c, func(adapter.Run) error { return nil })
+	return w.run(c, func(adapter.Run) error { return nil })
 }
 
 // element runs one element of a march test and keeps the errors that it finds.
@@ -256,11 +267,8 @@ func (w marcher) element(run pass, number int) error {
 			}
 		}
 	})
-	if err := c.Load(w.ctx); err != nil {
-		return err
-	}
 	before, errors := w.result.VectorsApplied, uint32(0)
-	return w.finish(c, func(now adapter.Run) error {
+	return w.run(c, func(now adapter.Run) error {
 		w.result.Memory.FailureCount += int(now.Errors - errors)
 		errors = now.Errors
 		w.tell(before, len(element.Operations), now, run)
@@ -268,20 +276,11 @@ func (w marcher) element(run pass, number int) error {
 	})
 }
 
-// finish lets a loaded program run to its end.
-func (w marcher) finish(c cycle, each func(adapter.Run) error) error {
-	for {
-		now, err := c.Run(w.ctx, runBudget, len(w.result.Memory.Failures) < mostFailures(w.bench.m))
-		if err == nil {
-			err = each(now)
-		}
-		if err != nil || now.Ended {
-			return err
-		}
-		if err := w.ctx.Err(); err != nil {
-			return err
-		}
-	}
+// run loads a program and lets it run to its end; errors are logged while there is
+// room to keep them.
+func (w marcher) run(c cycle, each func(adapter.Run) error) error {
+	log := func() bool { return len(w.result.Memory.Failures) < mostFailures(w.bench.m) }
+	return c.RunToEnd(w.ctx, runBudget, log, each)
 }
 
 // tell reports progress.
@@ -322,7 +321,7 @@ func (w marcher) keep(run pass, element int, output []byte) error {
 			atPins := f
 			atPins.Address = kept.Shape.AtPins(f.Address)
 			kept.Failures = append(kept.Failures, atPins)
-			kept.of[run.test.Name] = append(kept.of[run.test.Name], f)
+			kept.of[run.purpose] = append(kept.of[run.purpose], f)
 		}
 	}
 	return nil

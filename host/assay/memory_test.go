@@ -146,3 +146,26 @@ func TestFaultsOfMemoriesAreNamed(t *testing.T) {
 	require.Equal(t, assay.NotTested, r.Verdict)
 	require.Contains(t, r.Reason, "+12 V")
 }
+
+// A ROM is read twice: 2,048 words at about 25 µs (firmware/README.md) take a tenth
+// of a second, and nothing waits for cells that keep their bits for years.
+func TestEstimateOfAROM(t *testing.T) {
+	require.Equal(t, 2*2048*25*time.Microsecond, assay.MemoryPlan{Type: open(t, "2716")}.Estimate())
+}
+
+// The short test may be the one that is asked for: its run and the last one, in
+// another order of the addresses, are not taken for each other.
+func TestTheShortTestAlone(t *testing.T) {
+	typ := open(t, "2114")
+	d, err := virtual.ParseDefect("row 5 dead")
+	require.NoError(t, err)
+	chip, err := virtual.NewChip(typ, d)
+	require.NoError(t, err)
+	a, seat, err := seatedOn(t.Context(), typ, chip)
+	require.NoError(t, err)
+	defer a.Close()
+	test, err := march.ByName("MATS+")
+	require.NoError(t, err)
+	r := assay.RunMemory(t.Context(), seat, assay.MemoryPlan{Type: typ, Test: test})
+	require.Equal(t, []string{"row 5 fails"}, r.Findings)
+}

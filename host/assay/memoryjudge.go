@@ -23,11 +23,11 @@ func (r *Result) judgeMemory(test march.Test) {
 	}
 	r.Verdict = Fail
 	r.Findings = m.forgetful
-	for _, t := range []march.Test{test, retentionTest, shortTest} {
+	for p, t := range []march.Test{asked: test, retaining: retentionTest, crossing: shortTest} {
 		if len(r.Findings) > 0 {
 			break // what the later tests show follows from it
 		}
-		for _, f := range march.Classify(m.Shape, t, m.complete(t)) {
+		for _, f := range march.Classify(m.Shape, t, m.complete(purpose(p))) {
 			pins := r.pinsOf(f)
 			text := f.String()
 			if len(pins) > 0 {
@@ -37,7 +37,7 @@ func (r *Result) judgeMemory(test march.Test) {
 			r.fail(pins...)
 		}
 	}
-	if len(m.of[test.Name])+len(m.of[retentionTest.Name]) == 0 {
+	if len(m.of[asked])+len(m.of[retaining]) == 0 {
 		r.Findings = append(r.Findings, "only the run with the low bias rail and the other address order fails: an output may not drive high by itself")
 	}
 	if r.Seating != nil {
@@ -58,13 +58,11 @@ func (r *Result) pinsOf(f march.Finding) (pins []int) {
 	for _, line := range f.Lines {
 		switch f.Kind {
 		case march.AddressStuck, march.AddressShort:
+			number := r.Memory.Shape.Pins[line]
 			if m.Kind == part.DynamicRAM && line >= m.RowBits {
-				line -= m.RowBits // the column comes over the same pins
+				number -= m.RowBits // the column comes over the same pins
 			}
-			if m.Kind != part.DynamicRAM {
-				line = r.Memory.Shape.Pins[line]
-			}
-			pins = append(pins, m.Address[line])
+			pins = append(pins, m.Address[number])
 		case march.DataStuck, march.DataShort:
 			pins = append(pins, m.DataOut[line])
 		}

@@ -33,7 +33,7 @@ func (w marcher) levels(meter LevelMeter) error {
 	if err := b.inputLevels(&m); err != nil {
 		return err
 	}
-	w.result.Levels = m.found
+	w.result.measured(m.found)
 	return nil
 }
 
@@ -42,10 +42,7 @@ func (w marcher) put(word uint32) error {
 	c := w.bench.program(w.bench.counting())
 	c.at(0)
 	c.write(word)
-	if err := c.Load(w.ctx); err != nil {
-		return err
-	}
-	return w.finish(c, func(adapter.Run) error { return nil })
+	return w.run(c, func(adapter.Run) error { return nil })
 }
 
 // reading gives the steps that lead from rest to word 0 at the outputs.
@@ -78,7 +75,7 @@ func (b memoryBench) outputLevels(m *levelWalk, high bool) error {
 	if high {
 		rail = adapter.Low
 	}
-	if high && b.t.Variant.Pins[b.m.DataOut[0]-1].Stage == part.OpenCollector {
+	if high && againstBias(b.t) == adapter.High {
 		return nil // they drive low only
 	}
 	var steps []adapter.MeasureStep
@@ -93,13 +90,11 @@ func (b memoryBench) outputLevels(m *levelWalk, high bool) error {
 	}
 	for _, n := range b.m.DataOut {
 		pin := &b.t.Variant.Pins[n-1]
-		v, o := measured[len(steps)-1].Volts[n], m.outputs(pin)
+		v := measured[len(steps)-1].Volts[n]
 		if high {
-			m.read(pin, Reading{Quantity: VOH, Value: v, Limit: o.VOH, RatedMA: o.IOH,
-				LoadMA: v / m.k.BiasOhms * 1000, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)})
+			m.read(pin, m.voh(pin, v, m.k.BiasOhms))
 		} else {
-			m.read(pin, Reading{Quantity: VOL, Value: v, Limit: o.VOL, RatedMA: o.IOL,
-				LoadMA: (m.k.SupplyVolts - v) / m.k.BiasOhms * 1000, Uncertainty: converterVolts + rails1Percent*v})
+			m.read(pin, m.vol(pin, v, m.k.BiasOhms))
 		}
 	}
 	return nil
@@ -111,7 +106,7 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 	driven, idle := b.driven()
 	steps := []adapter.MeasureStep{{Step: stimulus.Step{Driven: driven, Drive: idle}, Settle: adapter.CurrentSettle}}
 	pins := append([]int{}, b.m.Address...)
-	if !b.common() {
+	if !b.m.CommonData() {
 		pins = append(pins, b.m.DataIn...)
 	}
 	for _, n := range pins {
@@ -128,10 +123,8 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 	for i, n := range pins {
 		pin := &b.t.Variant.Pins[n-1]
 		out := measured[1+2*i].Volts[n] / m.k.LoadOhms * 1000
-		in := (m.k.SupplyVolts - measured[2+2*i].Volts[n]) / m.k.BiasOhms * 1000
-		load := pin.LoadIn(b.t.Family)
-		m.read(pin, Reading{Quantity: IIL, Value: out, Limit: b.t.Family.IIL * load, Uncertainty: current(out, loadOhms, rails1Percent)})
-		m.read(pin, Reading{Quantity: IIH, Value: in, Limit: b.t.Family.IIH * load, Uncertainty: current(in, biasOhms, rails1Percent)})
+		m.read(pin, Reading{Quantity: IIL, Value: out, Limit: b.t.Family.IIL * pin.LoadIn(b.t.Family), Uncertainty: current(out, m.k.LoadOhms, rails1Percent)})
+		m.read(pin, m.iih(pin, measured[2+2*i].Volts[n]))
 	}
 	mA := measured[0].CurrentMA
 	if mA < 0 {
@@ -139,6 +132,6 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 		return nil
 	}
 	m.found.Unmeasured = append(m.found.Unmeasured, fmt.Sprintf("supply current against a limit: none is known for a %s", b.t.Name()))
-	m.found.Readings = append(m.found.Readings, Reading{Quantity: ICC, Value: mA, Limit: math.NaN(), Uncertainty: 0.02 + rails1Percent*mA})
+	m.found.Readings = append(m.found.Readings, icc(mA, math.NaN()))
 	return nil
 }

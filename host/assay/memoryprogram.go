@@ -42,11 +42,6 @@ func (b memoryBench) controls() (all []part.Control) {
 	return all
 }
 
-// common tells whether inputs and outputs share their pins.
-func (b memoryBench) common() bool {
-	return len(b.m.DataIn) > 0 && b.m.DataIn[0] == b.m.DataOut[0]
-}
-
 func pinOf(controls ...*part.Control) (pins part.Pins) {
 	for _, c := range controls {
 		if c != nil {
@@ -73,10 +68,6 @@ type cycle struct {
 
 // leastSettle is what a bipolar memory's output is given at least.
 const leastSettle = 500 * time.Nanosecond
-
-// refreshShare is the share of the data sheet's refresh time in which the rows are
-// refreshed: the adapter may be in the middle of a cycle when the time comes.
-const refreshShare = 1.0
 
 // lines numbers the address pin of each line of the array: those of the rows, then
 // those of the columns.
@@ -108,8 +99,7 @@ func (b memoryBench) program(numbers []int) cycle {
 	if b.m.Kind == part.DynamicRAM {
 		c.address = p.Group(b.m.Address[:b.m.RowBits])
 		c.column = p.Group(b.m.Address[:b.m.ColumnBits])
-		period := time.Duration(refreshShare * float64(b.m.RefreshWithin))
-		p.Refresh(c.address, bits.Len(uint(b.m.RefreshRows-1)), b.m.RAS.Pin, period)
+		p.Refresh(c.address, bits.Len(uint(b.m.RefreshRows-1)), b.m.RAS.Pin, b.m.RefreshWithin)
 	} else {
 		pins := make([]int, len(numbers))
 		for i, number := range numbers {
@@ -119,7 +109,7 @@ func (b memoryBench) program(numbers []int) cycle {
 	}
 	c.out = p.Group(b.m.DataOut)
 	c.in = c.out
-	if len(b.m.DataIn) > 0 && !b.common() {
+	if len(b.m.DataIn) > 0 && !b.m.CommonData() {
 		c.in = p.Group(b.m.DataIn)
 	}
 	return c
@@ -165,15 +155,15 @@ func (c cycle) write(word uint32) {
 	c.Value(c.in, word&(1<<c.m.Bits-1))
 	switch {
 	case c.m.Kind == part.DynamicRAM: // an early write: the outputs stay released
-		c.give(c.in)
+		c.give()
 		c.row()
 		c.flip(pinOf(c.m.Write))
 		c.flip(pinOf(c.m.CAS))
 		c.flip(pinOf(c.m.CAS, c.m.RAS, c.m.Write))
-		if c.common() {
+		if c.m.CommonData() {
 			c.Release(c.in)
 		}
-	case c.common():
+	case c.m.CommonData():
 		c.flip(pinOf(c.m.Write))
 		c.Drive(c.in)
 		c.flip(c.selects())
@@ -192,11 +182,11 @@ func (c cycle) write(word uint32) {
 }
 
 // give brings a word to the inputs of a dynamic memory.
-func (c cycle) give(in adapter.Group) {
-	if c.common() {
-		c.Drive(in)
+func (c cycle) give() {
+	if c.m.CommonData() {
+		c.Drive(c.in)
 	} else {
-		c.Show(in)
+		c.Show(c.in)
 	}
 }
 

@@ -22,10 +22,15 @@ func (m *levelWalk) outputLow(pin *part.Pin, step int) {
 	s := station{step: step, bias: bias, load: load}
 	m.ask(s, pin)
 	m.answer(func() {
-		v := m.volts(s, pin)
-		m.read(pin, Reading{Quantity: VOL, Value: v, Limit: o.VOL, RatedMA: o.IOL,
-			LoadMA: (m.k.SupplyVolts - v) / l.through(m.k) * 1000, Uncertainty: converterVolts + rails1Percent*v})
+		m.read(pin, m.vol(pin, m.volts(s, pin), l.through(m.k)))
 	})
+}
+
+// vol is the reading of an output that stands low under a resistance, Ω, to the supply.
+func (m *levelWalk) vol(pin *part.Pin, v, ohms float64) Reading {
+	o := m.outputs(pin)
+	return Reading{Quantity: VOL, Value: v, Limit: o.VOL, RatedMA: o.IOL,
+		LoadMA: (m.k.SupplyVolts - v) / ohms * 1000, Uncertainty: converterVolts + rails1Percent*v}
 }
 
 // pullUpOhms, Ω, is of the order of the resistors inside inputs that have one.
@@ -60,10 +65,15 @@ func (m *levelWalk) outputHigh(pin *part.Pin, step int) {
 	s := station{step: step, bias: bias, load: load}
 	m.ask(s, pin)
 	m.answer(func() {
-		v := m.volts(s, pin)
-		m.read(pin, Reading{Quantity: VOH, Value: v, Limit: o.VOH, RatedMA: o.IOH,
-			LoadMA: v / l.through(m.k) * 1000, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)})
+		m.read(pin, m.voh(pin, m.volts(s, pin), l.through(m.k)))
 	})
+}
+
+// voh is the reading of an output that stands high over a resistance, Ω, to ground.
+func (m *levelWalk) voh(pin *part.Pin, v, ohms float64) Reading {
+	o := m.outputs(pin)
+	return Reading{Quantity: VOH, Value: v, Limit: o.VOH, RatedMA: o.IOH,
+		LoadMA: v / ohms * 1000, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)}
 }
 
 // released measures what a released output passes, either way, through the bias resistor.
@@ -83,7 +93,7 @@ func (m *levelWalk) released(pin *part.Pin, step int) {
 	}
 	m.answer(func() {
 		worst := max(math.Abs(m.volts(up, pin)-m.k.SupplyVolts), math.Abs(m.volts(down, pin))) / m.k.BiasOhms * 1000
-		m.read(pin, Reading{Quantity: IOZ, Value: worst, Limit: limit, Uncertainty: current(worst, biasOhms, rails1Percent)})
+		m.read(pin, Reading{Quantity: IOZ, Value: worst, Limit: limit, Uncertainty: current(worst, m.k.BiasOhms, rails1Percent)})
 	})
 }
 
@@ -117,10 +127,7 @@ func (m *levelWalk) inputHigh(pin *part.Pin, step int) {
 	release := part.PinSet(pin.Number)
 	held, open := station{step: step, release: release, bias: adapter.High}, station{late: true, step: step, release: release}
 	m.ask(held, pin)
-	m.answer(func() {
-		i := (m.k.SupplyVolts - m.volts(held, pin)) / m.k.BiasOhms * 1000
-		m.read(pin, Reading{Quantity: IIH, Value: i, Limit: m.t.Family.IIH * pin.LoadIn(m.t.Family), Uncertainty: current(i, biasOhms, rails1Percent)})
-	})
+	m.answer(func() { m.read(pin, m.iih(pin, m.volts(held, pin))) })
 	if !m.t.Family.Technology.Bipolar() {
 		return
 	}
@@ -130,6 +137,17 @@ func (m *levelWalk) inputHigh(pin *part.Pin, step int) {
 			m.read(pin, Reading{Quantity: Open, Value: v, Limit: math.NaN(), Uncertainty: converterVolts})
 		}
 	})
+}
+
+// iih is the reading of an input that the bias resistor holds high.
+func (m *levelWalk) iih(pin *part.Pin, v float64) Reading {
+	i := (m.k.SupplyVolts - v) / m.k.BiasOhms * 1000
+	return Reading{Quantity: IIH, Value: i, Limit: m.t.Family.IIH * pin.LoadIn(m.t.Family), Uncertainty: current(i, m.k.BiasOhms, rails1Percent)}
+}
+
+// icc is the reading of a supply current, mA, with its limit.
+func icc(mA, limit float64) Reading {
+	return Reading{Quantity: ICC, Value: mA, Limit: limit, Uncertainty: 0.02 + rails1Percent*mA}
 }
 
 // mostICC, mA, is the largest supply current of small parts: gates, buffers and
@@ -147,7 +165,7 @@ func (m *levelWalk) supply() {
 	m.answer(func() {
 		small := slices.Contains([]string{"gate", "buffer", "inverter", "schmitt"}, m.t.Part().Kind) && len(m.t.Variant.Pins) <= 16
 		mA := m.measured[s].CurrentMA
-		r := Reading{Quantity: ICC, Value: mA, Limit: math.NaN(), Uncertainty: 0.02 + rails1Percent*mA}
+		r := icc(mA, math.NaN())
 		switch {
 		case mA < 0:
 			m.found.Unmeasured = append(m.found.Unmeasured, "supply current: the adapter has no monitor")
