@@ -27,6 +27,13 @@ func (w *writer) u32(v uint32) *writer {
 	return w
 }
 
+func (w *writer) words(all []uint32) *writer {
+	for _, v := range all {
+		w.u32(v)
+	}
+	return w
+}
+
 // A reader takes the fields of a payload. Past its end it gives zeros and remembers.
 type reader struct {
 	rest  []byte
@@ -46,6 +53,15 @@ func (r *reader) take(n int) []byte {
 func (r *reader) u8() uint8   { return r.take(1)[0] }
 func (r *reader) u16() uint16 { return binary.LittleEndian.Uint16(r.take(2)) }
 func (r *reader) u32() uint32 { return binary.LittleEndian.Uint32(r.take(4)) }
+
+// words takes words to the end.
+func (r *reader) words() []uint32 {
+	all := make([]uint32, 0, len(r.rest)/4)
+	for len(r.rest) > 0 {
+		all = append(all, r.u32())
+	}
+	return all
+}
 
 // exact is for requests: nothing may be missing or left over.
 func (r *reader) exact(m Message) error {

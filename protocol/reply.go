@@ -125,19 +125,12 @@ func (*ApplyReply) Type() Type { return TypeApply.Reply() }
 
 // Marshal gives the payload.
 func (m *ApplyReply) Marshal() []byte {
-	var w writer
-	for _, sample := range m.Samples {
-		w.u32(sample)
-	}
-	return w.payload
+	return new(writer).words(m.Samples).payload
 }
 
 // Unmarshal reads the payload.
 func (m *ApplyReply) Unmarshal(payload []byte) error {
 	r := reader{rest: payload}
-	m.Samples = make([]uint32, 0, len(payload)/4)
-	for len(r.rest) > 0 {
-		m.Samples = append(m.Samples, r.u32())
-	}
+	m.Samples = r.words()
 	return r.grown(m)
 }

@@ -67,14 +67,11 @@ type SweepReply struct {
 func (*SweepReply) Type() Type { return TypeSweep.Reply() }
 
 // Marshal gives the payload.
-func (m *SweepReply) Marshal() []byte { return (&ApplyReply{Samples: m.Signatures}).Marshal() }
+func (m *SweepReply) Marshal() []byte { return new(writer).words(m.Signatures).payload }
 
 // Unmarshal reads the payload.
 func (m *SweepReply) Unmarshal(payload []byte) error {
 	r := reader{rest: payload}
-	m.Signatures = make([]uint32, 0, len(payload)/4)
-	for len(r.rest) > 0 {
-		m.Signatures = append(m.Signatures, r.u32())
-	}
+	m.Signatures = r.words()
 	return r.grown(m)
 }

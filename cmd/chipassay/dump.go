@@ -134,7 +134,7 @@ func (f dumpFlags) read(cmd *cobra.Command, typ part.Type) ([]byte, error) {
 	p := assay.MemoryPlan{Type: typ}
 	p.Progress = progressOf(cmd, p.Estimate())
 	contents, r := assay.ReadROM(cmd.Context(), seat, p)
-	r.Adapter, r.Firmware = a.Capabilities.Board, a.Capabilities.Firmware
+	nameAdapter(r, a)
 	if contents != nil && r.Verdict != assay.Fail {
 		return contents, nil
 	}

@@ -43,7 +43,7 @@ func (f testFlags) testMemory(cmd *cobra.Command, sheet report.Sheet) error {
 	}
 	p.Progress = progressOf(cmd, p.Estimate())
 	sheet.Result = assay.RunMemory(cmd.Context(), seat, p)
-	sheet.Result.Adapter, sheet.Result.Firmware = a.Capabilities.Board, a.Capabilities.Firmware
+	nameAdapter(sheet.Result, a)
 	return f.report(cmd, sheet)
 }
 

@@ -219,18 +219,18 @@ func (f testFlags) virtualChip(typ part.Type) (*virtual.Chip, error) {
 
 // assayOn seats the chip and tests it.
 func assayOn(cmd *cobra.Command, a *adapter.Adapter, p assay.Plan, again assay.Repetition) (*assay.Result, error) {
-	v := p.Type.Variant
-	var socket assay.Socket
-	if v.Refusal == "" {
-		seat, err := a.Seat(len(v.Pins), v.VCC(), v.GND())
-		if err != nil {
-			return nil, couldNotTest(err)
-		}
-		socket = seat
+	seat, err := seatOf(a, p.Type)
+	if err != nil {
+		return nil, err
 	}
-	r := assay.Repeat(cmd.Context(), socket, p, again)
-	r.Adapter, r.Firmware = a.Capabilities.Board, a.Capabilities.Firmware
+	r := assay.Repeat(cmd.Context(), seat, p, again)
+	nameAdapter(r, a)
 	return r, nil
+}
+
+// nameAdapter names the adapter in a result.
+func nameAdapter(r *assay.Result, a *adapter.Adapter) {
+	r.Adapter, r.Firmware = a.Capabilities.Board, a.Capabilities.Firmware
 }
 
 // repetition is how often the flags ask to test, with a bar on a terminal.

@@ -28,9 +28,19 @@ type station struct {
 
 // compare orders stations as the walk passes them.
 func (s station) compare(t station) int {
-	first := map[bool]int{false: 1}
-	return cmp.Or(first[!s.late]-first[!t.late], s.step-t.step, first[s.current]-first[t.current],
+	return cmp.Or(first(t.late, s.late), s.step-t.step, first(s.current, t.current),
 		cmp.Compare(s.release, t.release), cmp.Compare(s.bias, t.bias), cmp.Compare(s.load, t.load))
+}
+
+// first compares two stations by what only one of them may be: that one is first.
+func first(s, t bool) int {
+	switch {
+	case s == t:
+		return 0
+	case s:
+		return -1
+	}
+	return 1
 }
 
 // A levelWalk measures one chip in the states of its sequence: it first plans

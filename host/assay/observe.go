@@ -18,7 +18,10 @@ func (r *Result) observe(ctx context.Context, socket Socket, p Plan) (observed [
 	o := observer{ctx: ctx, socket: socket, steps: p.Sequence.Steps, settle: settleOf(p)}
 	if engine, ok := socket.(Engine); ok && !p.EveryReadback {
 		o.engine = engine
-		o.sweeps, o.walks = engine.Engines()
+		sweeps := false
+		if sweeps, o.walks = engine.Engines(); sweeps {
+			o.swept = sweptPins(o.steps)
+		}
 	}
 	up, err := o.under(adapter.High)
 	if err != nil {
@@ -46,7 +49,7 @@ type observer struct {
 	ctx      context.Context
 	socket   Socket
 	engine   Engine // nil where there is none, or none is wanted
-	sweeps   bool
+	swept    []int  // the pins that the steps sweep, nil where they or the engine do not
 	walks    bool
 	steps    []stimulus.Step
 	settle   time.Duration
@@ -79,26 +82,39 @@ func settleOf(p Plan) time.Duration {
 
 // under reads back all steps under one level of the bias rail.
 func (o *observer) under(bias adapter.Rail) ([]part.Pins, error) {
-	if pins, ok := stimulus.Swept(o.steps); ok && o.sweeps && len(o.steps) >= leastSigned && o.alike(o.steps) {
-		return o.sweep(pins, bias)
+	switch {
+	case o.swept != nil:
+		return o.sweep(bias)
+	case o.walks:
+		return o.walk(bias)
 	}
-	if !o.walks {
-		return o.socket.Apply(o.ctx, o.steps, bias)
-	}
-	return o.walk(bias)
+	return o.socket.Apply(o.ctx, o.steps, bias)
 }
 
-// alike tells whether the same pins are driven and compared in all steps.
-func (o *observer) alike(steps []stimulus.Step) bool {
-	return !slices.ContainsFunc(steps, func(st stimulus.Step) bool {
+// sweptPins gives the pins that steps sweep, where they are worth an engine; else nil.
+func sweptPins(steps []stimulus.Step) []int {
+	pins, ok := stimulus.Swept(steps)
+	if !ok || len(steps) < leastSigned || alike(steps) < len(steps) {
+		return nil
+	}
+	return pins
+}
+
+// alike counts the steps at the front that drive and compare the same pins.
+func alike(steps []stimulus.Step) int {
+	n := slices.IndexFunc(steps, func(st stimulus.Step) bool {
 		return st.Driven != steps[0].Driven || st.Compared != steps[0].Compared
 	})
+	if n < 0 {
+		return len(steps)
+	}
+	return n
 }
 
 // sweep reads back a sweep; blocks that differ are applied step by step.
-func (o *observer) sweep(pins []int, bias adapter.Rail) ([]part.Pins, error) {
+func (o *observer) sweep(bias adapter.Rail) ([]part.Pins, error) {
 	e := o.expected(o.steps, bias)
-	wrong, err := o.engine.Sweep(o.ctx, o.steps, pins, o.settle, e, bias)
+	wrong, err := o.engine.Sweep(o.ctx, o.steps, o.swept, o.settle, e, bias)
 	if err != nil {
 		return nil, err
 	}
@@ -121,10 +137,7 @@ func (o *observer) sweep(pins []int, bias adapter.Rail) ([]part.Pins, error) {
 func (o *observer) walk(bias adapter.Rail) (read []part.Pins, err error) {
 	signed := 0
 	for from := 0; from < len(o.steps); {
-		to := from + 1
-		for to < len(o.steps) && o.steps[to].Driven == o.steps[from].Driven && o.steps[to].Compared == o.steps[from].Compared {
-			to++
-		}
+		to := from + alike(o.steps[from:])
 		stretch := o.steps[from:to]
 		if to-from < leastSigned {
 			few, err := o.socket.Apply(o.ctx, stretch, bias)

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-
-	"chipassay/vectors/part"
 )
 
 // A bitmap shows the array of a memory, a block for a word or for several, with
@@ -34,21 +32,10 @@ func bitmapOf(s Sheet) *bitmap {
 		b.Marked[i] = make([]bool, b.Columns)
 	}
 	for _, f := range found.Failures {
-		row, column := arrayPlace(m, f.Address)
+		row, column := m.Place(f.Address)
 		b.Marked[row/b.PerRow][column/b.PerColumn] = true
 	}
 	return b
-}
-
-// arrayPlace is where a word lies in the array.
-func arrayPlace(m *part.Memory, address int) (row, column int) {
-	for i, line := range m.Row {
-		row |= address >> line & 1 << i
-	}
-	for i, line := range m.Column {
-		column |= address >> line & 1 << i
-	}
-	return row, column
 }
 
 // lines are the bitmap for the terminal.
@@ -93,8 +80,8 @@ func (b *bitmap) Size() int { return blockSize }
 func (b *bitmap) Blocks() (blocks []block) {
 	for y, row := range b.Marked {
 		for x := 0; x < len(row); {
-			n := max(0, slices.Index(row[x:], !row[x]))
-			if n == 0 {
+			n := slices.Index(row[x:], !row[x])
+			if n < 0 {
 				n = len(row) - x
 			}
 			if row[x] {

@@ -114,19 +114,11 @@ func (m *memory) damage(d Defect) error {
 	case CellForgets:
 		m.forgets[cell] = time.Duration(d.Amount * float64(time.Millisecond))
 	case DeadRow:
-		m.dead = func(a int) bool { return dead(a) || line(a, m.Row) == d.Cell.Address }
+		m.dead = func(a int) bool { row, _ := m.Place(a); return dead(a) || row == d.Cell.Address }
 	case DeadColumn:
-		m.dead = func(a int) bool { return dead(a) || line(a, m.Column) == d.Cell.Address }
+		m.dead = func(a int) bool { _, column := m.Place(a); return dead(a) || column == d.Cell.Address }
 	}
 	return nil
-}
-
-// line is the row or the column of a word, by the bits of its address that choose it.
-func line(address int, bits []int) (n int) {
-	for i, bit := range bits {
-		n |= address >> bit & 1 << i
-	}
-	return n
 }
 
 func (m *memory) active(c *part.Control) bool {

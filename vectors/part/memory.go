@@ -58,6 +58,17 @@ type Control struct {
 	Active bool // true: high
 }
 
+// Place gives the row and the column of the array at which a word lies.
+func (m *Memory) Place(address int) (row, column int) {
+	for i, bit := range m.Row {
+		row |= address >> bit & 1 << i
+	}
+	for i, bit := range m.Column {
+		column |= address >> bit & 1 << i
+	}
+	return row, column
+}
+
 // CommonData tells whether the data go in and out at the same pins.
 func (m *Memory) CommonData() bool { return slices.Equal(m.DataIn, m.DataOut) }
 
