@@ -24,10 +24,11 @@ func TestMonitorIsRead(t *testing.T) {
 	if _, err := s.PowerOn(t.Context(), 100); err != nil {
 		t.Fatal(err)
 	}
-	got, err := s.Current(t.Context())
+	measured, err := s.Measure(t.Context(), []adapter.MeasureStep{{Bias: adapter.Low, Settle: adapter.CurrentSettle}})
 	if err != nil {
 		t.Fatal(err)
 	}
+	got := measured[0].CurrentMA
 	if want := float64(p.bench.Carrier.Socket.CurrentMicroamps()) / 1000; math.Abs(got-want) > 0.01 {
 		t.Errorf("%.2f mA, flowing are %.3f mA", got, want)
 	}

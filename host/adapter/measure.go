@@ -33,13 +33,6 @@ type Measured struct {
 // the step: the monitor averages over half a millisecond, again and again.
 const CurrentSettle = 2 * time.Millisecond
 
-// What a single measurement waits and averages.
-const (
-	voltsSettle    = 50 * time.Microsecond
-	voltsAveraging = 3
-	fewSteps       = 40 // fit into one request together
-)
-
 // Measure measures on the powered chip, by its pins. What the last step sets
 // stays. When it fails the socket has been made safe, and what is given is of the
 // steps before the request that failed.
@@ -52,55 +45,6 @@ func (s *Seat) Measure(ctx context.Context, steps []MeasureStep) ([]Measured, er
 // if they were the pins of a 28-pin package: see Probe.
 func (s *Seat) ProbeMeasure(ctx context.Context, steps []MeasureStep) ([]Measured, error) {
 	return s.adapter.measure(ctx, steps, true, frame{wordOf, positionsOf, func(position int) int { return position }})
-}
-
-// ProbeVolts applies one step to a socket without supply and gives the voltages,
-// V, by position; NaN where a position cannot be measured.
-func (s *Seat) ProbeVolts(ctx context.Context, step stimulus.Step, bias, load Rail) ([Positions + 1]float64, error) {
-	measured, err := s.ProbeMeasure(ctx, []MeasureStep{{
-		Step: step, Bias: bias, Load: load, Settle: voltsSettle, Pins: 1<<Positions - 1, Averaging: voltsAveraging,
-	}})
-	if err != nil {
-		return unmeasured(), err
-	}
-	return measured[0].Volts, nil
-}
-
-// Volts applies steps to the powered chip, leaves the last one driven, and gives
-// the voltages at its pins, V; NaN where a pin cannot be measured.
-func (s *Seat) Volts(ctx context.Context, steps []stimulus.Step, bias, load Rail) ([Positions + 1]float64, error) {
-	if len(steps) == 0 {
-		return unmeasured(), fmt.Errorf("%w measure after no step", ErrCannot)
-	}
-	// A step of APPLY is the shorter one on the line, but takes a request of its own.
-	leading, last := steps[:len(steps)-1], steps[len(steps)-1]
-	if len(leading) > fewSteps {
-		if _, err := s.ApplyRails(ctx, leading, bias, load); err != nil {
-			return unmeasured(), err
-		}
-		leading = nil
-	}
-	var measures []MeasureStep
-	for _, step := range leading {
-		measures = append(measures, MeasureStep{Step: step, Bias: bias, Load: load, Settle: s.Settle})
-	}
-	measured, err := s.Measure(ctx, append(measures, MeasureStep{
-		Step: last, Bias: bias, Load: load, Settle: voltsSettle, Pins: 1<<s.Pins - 1, Averaging: voltsAveraging,
-	}))
-	if err != nil {
-		return unmeasured(), err
-	}
-	return measured[len(measures)].Volts, nil
-}
-
-// Current gives the supply current now, mA, with what the rails draw from the
-// supply pin and from outputs; negative where the adapter has no monitor.
-func (s *Seat) Current(ctx context.Context) (float64, error) {
-	status, err := s.adapter.Status(ctx)
-	if err != nil {
-		return notMeasured, s.adapter.fail(err)
-	}
-	return milliamps(status.Current), nil
 }
 
 func milliamps(current uint16) float64 {

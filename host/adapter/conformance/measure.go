@@ -19,6 +19,9 @@ const (
 	tolerance = 3 * ulp
 )
 
+// settle is more than the node of a position takes to come to rest.
+const settle = 50 * time.Microsecond
+
 // near compares a voltage with what it must be, V.
 func near(t *testing.T, what string, got, want float64) {
 	t.Helper()
@@ -117,17 +120,34 @@ func levels(t *testing.T, bench Bench) {
 	}
 	for _, leading := range []int{0, 3, 100} {
 		many, _ := nandSteps(leading)
-		volts, err := seat.Volts(t.Context(), append(many, vectors[7]), adapter.High, adapter.Off)
+		// As many steps as fit go with the measurement, more are applied before it.
+		if leading > 3 {
+			if _, err := seat.ApplyRails(t.Context(), many, adapter.High, adapter.Off); err != nil {
+				t.Fatal(err)
+			}
+			many = nil
+		}
+		var measures []adapter.MeasureStep
+		for _, step := range append(many, vectors[7]) {
+			measures = append(measures, adapter.MeasureStep{
+				Step: step, Bias: adapter.High, Settle: settle, Pins: 1<<14 - 1, Averaging: 3,
+			})
+		}
+		measured, err := seat.Measure(t.Context(), measures)
 		if err != nil {
 			t.Fatal(err)
 		}
+		volts := measured[len(measured)-1].Volts
 		if !(volts[12] < 0.4) || !(volts[6] > 2.4) || !math.IsNaN(volts[15]) {
 			t.Errorf("all inputs of the first gate high: %v", volts)
 		}
 	}
-	current, err := seat.Current(t.Context())
-	if err != nil || current >= 0 && (current < 1 || current > 25) {
-		t.Errorf("supply current %.2f mA, %v", current, err)
+	measured, err = seat.Measure(t.Context(), []adapter.MeasureStep{{Step: vectors[7], Bias: adapter.High, Settle: adapter.CurrentSettle}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if current := measured[0].CurrentMA; current >= 0 && (current < 1 || current > 25) {
+		t.Errorf("supply current %.2f mA", current)
 	}
 }
 
@@ -200,10 +220,13 @@ func calibration(t *testing.T, bench Bench) {
 	if err != nil || kept.SupplyVolts != 4.9 || kept.State != c.State || kept.Channels[28] != c.Channels[28] {
 		t.Errorf("kept %+v, %v", kept, err)
 	}
-	volts, err := seat.ProbeVolts(t.Context(), stimulus.Step{}, adapter.High, adapter.Off)
+	measured, err := seat.ProbeMeasure(t.Context(), []adapter.MeasureStep{{
+		Bias: adapter.High, Settle: settle, Pins: 1<<adapter.Positions - 1, Averaging: 3,
+	}})
 	if err != nil {
 		t.Fatal(err)
 	}
+	volts := measured[0].Volts
 	full := 4.9 * 1023 / 1024
 	near(t, "position 1 at the supply", volts[1], full)
 	near(t, "position 28 at the supply", volts[28], full*1.03125-0.050)
