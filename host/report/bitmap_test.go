@@ -1,0 +1,44 @@
+package report
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/assay"
+	"chipassay/vectors/library"
+	"chipassay/vectors/march"
+)
+
+// The rows of a 2114 are chosen by A3 to A8, its columns by A0, A1, A2 and A9 (block
+// diagram of the data sheet, from memory). So address 028h, A3 and A5, is row 5 of
+// 64, column 0; and 203h, A9, A1 and A0, is row 0, column 8 + 2 + 1 = 11 of 16.
+func TestBitmap(t *testing.T) {
+	typ, err := library.Open("2114")
+	require.NoError(t, err)
+	m := assay.MemoryResult{Failures: []march.Failure{{Address: 0x028}, {Address: 0x203}, {Address: 0x203}}}
+	b := bitmapOf(Sheet{Result: &assay.Result{Type: typ, Memory: &m}})
+	require.Equal(t, []int{64, 16}, []int{b.Rows, b.Columns})
+	lines := b.lines()
+	require.Equal(t, strings.Repeat("·", 11)+"█"+strings.Repeat("·", 4), lines[0])
+	require.Equal(t, "█"+strings.Repeat("·", 15), lines[5])
+	require.Equal(t, 2, strings.Count(strings.Join(lines, ""), "█"))
+	require.Equal(t, []block{{11 * blockSize, 0, blockSize}, {0, 5 * blockSize, blockSize}}, b.Blocks())
+	require.Contains(t, b.Alt(), "in 2 of 1024 blocks")
+}
+
+// A row that fails whole is one bar of the drawing, and a good memory has none.
+func TestBitmapOfARow(t *testing.T) {
+	typ, err := library.Open("2114")
+	require.NoError(t, err)
+	var m assay.MemoryResult
+	require.Nil(t, bitmapOf(Sheet{Result: &assay.Result{Type: typ, Memory: &m}}))
+	for _, low := range []int{0, 1, 2, 3, 4, 5, 6, 7} {
+		for _, a9 := range []int{0, 0x200} {
+			m.Failures = append(m.Failures, march.Failure{Address: 0x028 | low | a9})
+		}
+	}
+	b := bitmapOf(Sheet{Result: &assay.Result{Type: typ, Memory: &m}})
+	require.Equal(t, []block{{0, 5 * blockSize, 16 * blockSize}}, b.Blocks())
+}
