@@ -64,3 +64,28 @@ func defectOf(f fault.Fault) (d virtual.Defect, ok bool) {
 	}[f.Kind]
 	return virtual.Defect{Kind: kind, Pin: f.Pin, Other: f.Other}, ok
 }
+
+// Where the contact test has shown that all pins touch and none touch each other, a
+// failure is neither an open pin nor a short; and the one pin that does not touch is
+// the cause. By the vectors alone these look alike: an open TTL input is a high, and
+// an AND's output that is always low may be shorted to an input (common practice).
+func TestContactNarrowsTheCause(t *testing.T) {
+	for _, c := range []struct{ typ, defect, alone, with, without string }{
+		{"7408", "3 stuck low", "are shorted", "pin 3 (1Y) is stuck low", "are shorted"},
+		{"7400", "2 open", "is stuck high", "pin 2 (1B) acts as if not connected", "is stuck high"},
+	} {
+		typ := open(t, c.typ)
+		circuit, err := logic.Compile(typ.Variant)
+		require.NoError(t, err)
+		s, err := stimulus.For(circuit)
+		require.NoError(t, err)
+		d, err := virtual.ParseDefect(c.defect)
+		require.NoError(t, err)
+		plan := assay.Plan{Type: typ, Circuit: circuit, Sequence: s}
+		whole := assayed(t, plan, d)
+		require.Contains(t, whole.Reason, c.with, c.typ)
+		require.NotContains(t, whole.Reason, c.without, c.typ)
+		plan.Only = []assay.Stage{assay.FunctionStage}
+		require.Contains(t, assayed(t, plan, d).Reason, c.alone, c.typ)
+	}
+}

@@ -1,10 +1,13 @@
 package assay_test
 
 import (
+	"context"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/virtual"
 	"chipassay/vectors/fault"
@@ -48,5 +51,44 @@ func TestSignaturesFindWhatReadbacksFind(t *testing.T) {
 				require.Contains(t, signed.Comparison, "by signatures of 32 bits")
 			}
 		}
+	}
+}
+
+// A restless socket's signatures are wrong now and then, while its readbacks, one
+// by one, are right: as with a contact that opens when pins change fast.
+type restless struct{ functionOnly }
+
+func (r restless) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Rail) ([]adapter.Span, error) {
+	_, err := r.functionOnly.Sweep(ctx, steps, pins, settle, e, bias)
+	return []adapter.Span{{From: 128, To: 192}}, err
+}
+
+func (r restless) Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Rail) (bool, error) {
+	_, err := r.functionOnly.Walk(ctx, steps, settle, e, bias)
+	return false, err
+}
+
+// What was wrong and reads rightly when it is repeated is no pass: a sweep of an
+// arithmetic unit, and the walk of a counter.
+func TestWhatFailsSometimesIsNoPass(t *testing.T) {
+	for typed, unsteady := range map[string]int{"74181": 2 * 64, "74193": 0} {
+		typ := open(t, typed)
+		circuit, err := logic.Compile(typ.Variant)
+		require.NoError(t, err)
+		s, err := stimulus.For(circuit)
+		require.NoError(t, err)
+		if unsteady == 0 {
+			unsteady = 2 * len(s.Steps) // all of the walk, under both levels of the bias rail
+		}
+		chip, err := virtual.NewChip(typ)
+		require.NoError(t, err)
+		a, seat, err := seatedOn(t.Context(), typ, chip)
+		require.NoError(t, err)
+		defer a.Close()
+		r := assay.Run(t.Context(), restless{functionOnly{seat}}, assay.Plan{Type: typ, Circuit: circuit, Sequence: s})
+		require.Equal(t, assay.Fail, r.Verdict, typed)
+		require.Contains(t, r.Reason, "fails only sometimes", typed)
+		require.Equal(t, unsteady, r.Unsteady, typed)
+		require.Equal(t, assay.Reject, r.Grade, typed)
 	}
 }
