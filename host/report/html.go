@@ -74,7 +74,7 @@ type sheetView struct {
 	Levels                            []levelGroup
 	LevelNotes, Margins               []string
 	Criteria                          []criterion
-	Gates                             []gateState
+	Gates                             []Gate
 	ChipFacts, TestFacts, OriginFacts []fact
 	Failures                          []failureView
 	MoreFailures                      int

@@ -2,6 +2,7 @@ package report
 
 import (
 	"encoding/json"
+	"fmt"
 	"io"
 	"time"
 
@@ -10,17 +11,17 @@ import (
 	"chipassay/vectors/part"
 )
 
-// sheetJSON is the report of one chip as other programs read it. Levels are
-// those of IEEE 1364 (0 1 x z), dates those of ISO 8601, steps are numbered
+// A Chip is the report of one chip as other programs read it, and as records
+// keep it. Levels are those of IEEE 1364 (0 1 x z), dates those of ISO 8601, steps are numbered
 // from 1 as in the files of vectors.
-type sheetJSON struct {
+type Chip struct {
 	Typed             string          `json:"typed"`
 	Part              string          `json:"part"`   // of the plain series: "7410"
 	Type              string          `json:"type"`   // in its family: "74LS10"
 	Family            string          `json:"family"` // "74LS"
 	Title             string          `json:"title"`
 	Place             string          `json:"place,omitempty"`
-	DateCode          *dateJSON       `json:"date_code"` // null where none was given
+	DateCode          *DateCode       `json:"date_code"` // null where none was given
 	Note              string          `json:"note,omitempty"`
 	Verdict           string          `json:"verdict"` // pass, fail, not-tested
 	Reason            string          `json:"reason"`
@@ -30,21 +31,21 @@ type sheetJSON struct {
 	Runs              int             `json:"runs,omitempty"`
 	RunsFailed        int             `json:"runs_failed,omitempty"`
 	PinsFailed        []int           `json:"pins_failed"`
-	Gates             []gateState     `json:"gates"`
+	Gates             []Gate     `json:"gates"`
 	FailureCount      int             `json:"failure_count"`
-	Failures          []failureJSON   `json:"failures"` // the first 20
+	Failures          []Failure   `json:"failures"` // the first 20
 	Grade             string          `json:"grade,omitempty"`
 	GradeReasons      []string        `json:"grade_reasons,omitempty"`
-	GradeCriteria     []criterionJSON `json:"grade_criteria"` // of every grade, best first
+	GradeCriteria     []Criterion `json:"grade_criteria"` // of every grade, best first
 	TesterUncertainty string          `json:"tester_uncertainty"`
-	Levels            []levelJSON     `json:"levels"` // empty where none were measured
+	Levels            []Level     `json:"levels"` // empty where none were measured
 	LevelsUnmeasured  []string        `json:"levels_unmeasured"`
 	FamilyCheck       string          `json:"family_check,omitempty"` // what the inputs say against the marking
-	Margins           []marginJSON    `json:"margins"`                // inputs that the adapter may not drive to a valid low
+	Margins           []MarginNote    `json:"margins"`                // inputs that the adapter may not drive to a valid low
 	NotTested         []string        `json:"not_tested"`
 	Cautions          []string        `json:"cautions"`
 	Comparison        string          `json:"comparison"`       // every readback, or by signatures
-	Memory            *memoryJSON     `json:"memory,omitempty"` // of a march test
+	Memory            *Memory     `json:"memory,omitempty"` // of a march test
 	Method            string          `json:"method"`
 	SupplyCurrentMA   *float64        `json:"supply_current_ma"` // null where not measured
 	Definition        string          `json:"definition"`
@@ -57,14 +58,15 @@ type sheetJSON struct {
 	Caveat            string          `json:"caveat"`
 }
 
-type criterionJSON struct {
+// A Criterion is a grade and what it asks for.
+type Criterion struct {
 	Grade string `json:"grade"`
 	Asks  string `json:"asks"`
 }
 
-// A levelJSON is one reading, V or mA by its unit. The supply current is that
+// A Level is one reading, V or mA by its unit. The supply current is that
 // of the supply pin.
-type levelJSON struct {
+type Level struct {
 	Pin         int      `json:"pin"`
 	Name        string   `json:"name"`
 	Quantity    string   `json:"quantity"` // VOL VOH IOZ IIL IIH open ICC
@@ -78,25 +80,27 @@ type levelJSON struct {
 	Standing    string   `json:"standing"`
 }
 
-type marginJSON struct {
+// A MarginNote is an input that the adapter may not drive to a valid low.
+type MarginNote struct {
 	Pin   int     `json:"pin"`
 	Name  string  `json:"name"`
 	Volts float64 `json:"volts"` // V, at most, when driven low
 	VIL   float64 `json:"vil"`   // V
 }
 
-// memoryJSON is what a march test found. Addresses count from 0; element is that
+// A Memory is what a march test found. Addresses count from 0; element is that
 // of the test's run, from 0.
-type memoryJSON struct {
+type Memory struct {
 	Test         string            `json:"test"`
 	Words        int               `json:"words"`
 	Bits         int               `json:"bits"`
 	Runs         []string          `json:"runs"`
 	FailureCount int               `json:"failure_count"` // of reads
-	Failures     []cellFailureJSON `json:"failures"`      // the first mostCellFailures
+	Failures     []CellFailure `json:"failures"`      // the first mostCellFailures
 }
 
-type cellFailureJSON struct {
+// A CellFailure is a word of a memory that was read wrongly.
+type CellFailure struct {
 	Address   int    `json:"address"`
 	Expected  uint32 `json:"expected"`
 	Seen      uint32 `json:"seen"`
@@ -107,19 +111,20 @@ type cellFailureJSON struct {
 // mostCellFailures bounds the failing reads that a report lists.
 const mostCellFailures = 256
 
-func memoryObject(m *assay.MemoryResult) *memoryJSON {
+func memoryObject(m *assay.MemoryResult) *Memory {
 	if m == nil {
 		return nil
 	}
-	o := &memoryJSON{Test: m.Test, Words: m.Shape.Words, Bits: m.Shape.Bits, Runs: orEmpty(m.Passes),
-		FailureCount: m.FailureCount, Failures: []cellFailureJSON{}}
+	o := &Memory{Test: m.Test, Words: m.Shape.Words, Bits: m.Shape.Bits, Runs: orEmpty(m.Passes),
+		FailureCount: m.FailureCount, Failures: []CellFailure{}}
 	for _, f := range m.Failures[:min(len(m.Failures), mostCellFailures)] {
-		o.Failures = append(o.Failures, cellFailureJSON{f.Address, f.Expected, f.Seen, f.Element, f.AfterWait})
+		o.Failures = append(o.Failures, CellFailure{f.Address, f.Expected, f.Seen, f.Element, f.AfterWait})
 	}
 	return o
 }
 
-type failureJSON struct {
+// A Failure is one wrong value at one pin; the values are those of IEEE 1364.
+type Failure struct {
 	Pin      int    `json:"pin"`
 	Name     string `json:"name"`
 	Step     int    `json:"step"`
@@ -128,16 +133,18 @@ type failureJSON struct {
 	Observed string `json:"observed"`
 }
 
-type dateJSON struct {
+// A DateCode is a date code and the days that it was taken for, ISO 8601.
+type DateCode struct {
 	Raw        string       `json:"raw"`
 	From       string       `json:"from"`
 	To         string       `json:"to"`
-	Candidates []periodJSON `json:"candidates"`
+	Candidates []Period `json:"candidates"`
 	Rule       string       `json:"rule"`
 	Doubt      string       `json:"doubt,omitempty"`
 }
 
-type periodJSON struct {
+// A Period is one week, ISO 8601.
+type Period struct {
 	Year int    `json:"year"`
 	Week int    `json:"week"`
 	From string `json:"from"`
@@ -149,7 +156,16 @@ type trayJSON struct {
 	Pass      int         `json:"pass"`
 	Fail      int         `json:"fail"`
 	NotTested int         `json:"not_tested"`
-	Chips     []sheetJSON `json:"chips"`
+	Chips     []Chip `json:"chips"`
+}
+
+// ReadChip reads what Sheet.WriteJSON wrote. Fields of a later version are passed over.
+func ReadChip(object []byte) (Chip, error) {
+	var c Chip
+	if err := json.Unmarshal(object, &c); err != nil {
+		return Chip{}, fmt.Errorf("report of a chip: %w", err)
+	}
+	return c, nil
 }
 
 // WriteJSON writes the report of one chip as one object.
@@ -158,7 +174,7 @@ func (s Sheet) WriteJSON(w io.Writer) error { return writeJSON(w, s.object()) }
 // WriteJSON writes the run as one object: title, pass, fail and not_tested
 // (counts), and chips, an array of what Sheet.WriteJSON writes.
 func (t Tray) WriteJSON(w io.Writer) error {
-	o := trayJSON{Title: t.Title, Chips: []sheetJSON{}}
+	o := trayJSON{Title: t.Title, Chips: []Chip{}}
 	o.Pass, o.Fail, o.NotTested = t.Counts()
 	for _, s := range t.Sheets {
 		o.Chips = append(o.Chips, s.object())
@@ -173,10 +189,10 @@ func writeJSON(w io.Writer, object any) error {
 	return e.Encode(object)
 }
 
-func (s Sheet) object() sheetJSON {
+func (s Sheet) object() Chip {
 	r := s.Result
 	t := r.Type
-	o := sheetJSON{
+	o := Chip{
 		Typed: s.Typed, Part: t.Part().Number, Type: t.Name(), Family: t.Family.Name, Title: t.Part().Title,
 		Place: s.Place, DateCode: dateObject(s.DateCode), Note: s.Note,
 		Verdict: string(r.Verdict), Reason: r.Reason, Findings: orEmpty(r.Findings),
@@ -201,17 +217,17 @@ func (s Sheet) object() sheetJSON {
 	return o
 }
 
-func criterionObjects() (objects []criterionJSON) {
+func criterionObjects() (objects []Criterion) {
 	for _, c := range assay.Criteria {
-		objects = append(objects, criterionJSON{string(c.Grade), c.Asks})
+		objects = append(objects, Criterion{string(c.Grade), c.Asks})
 	}
 	return objects
 }
 
-func failureObjects(v *part.Variant, failures []assay.Failure) []failureJSON {
-	objects := []failureJSON{}
+func failureObjects(v *part.Variant, failures []assay.Failure) []Failure {
+	objects := []Failure{}
 	for _, f := range failures[:min(len(failures), assay.MaxFailures)] {
-		objects = append(objects, failureJSON{
+		objects = append(objects, Failure{
 			Pin: f.Pin, Name: pinName(v, f.Pin), Step: f.Step, Inputs: f.Inputs,
 			Expected: f.Expected.String(), Observed: f.Observed.String(),
 		})
@@ -219,16 +235,16 @@ func failureObjects(v *part.Variant, failures []assay.Failure) []failureJSON {
 	return objects
 }
 
-func dateObject(d *identify.DateCode) *dateJSON {
+func dateObject(d *identify.DateCode) *DateCode {
 	if d == nil {
 		return nil
 	}
-	o := &dateJSON{
+	o := &DateCode{
 		Raw: d.Raw, From: d.From.Format(time.DateOnly), To: d.To.Format(time.DateOnly),
-		Candidates: []periodJSON{}, Rule: d.Rule, Doubt: d.Doubt,
+		Candidates: []Period{}, Rule: d.Rule, Doubt: d.Doubt,
 	}
 	for _, p := range d.Candidates {
-		o.Candidates = append(o.Candidates, periodJSON{p.Year, p.Week, p.From.Format(time.DateOnly), p.To.Format(time.DateOnly)})
+		o.Candidates = append(o.Candidates, Period{p.Year, p.Week, p.From.Format(time.DateOnly), p.To.Format(time.DateOnly)})
 	}
 	return o
 }

@@ -5,8 +5,8 @@ import (
 )
 
 // levelObjects are the readings in the order of the report, rounded to millionths.
-func (s Sheet) levelObjects() []levelJSON {
-	objects := []levelJSON{}
+func (s Sheet) levelObjects() []Level {
+	objects := []Level{}
 	if s.Result.Levels == nil {
 		return objects
 	}
@@ -16,7 +16,7 @@ func (s Sheet) levelObjects() []levelJSON {
 			if r.Quantity != q.Quantity {
 				continue
 			}
-			o := levelJSON{
+			o := Level{
 				Pin: levelPin(v, r), Name: pinName(v, levelPin(v, r)), Quantity: string(r.Quantity),
 				Value: micro(r.Value), Unit: q.Unit, Uncertainty: micro(r.Uncertainty),
 				Bound: bound(r), Standing: standingWords(r),
@@ -33,10 +33,10 @@ func (s Sheet) levelObjects() []levelJSON {
 	return objects
 }
 
-func (s Sheet) marginObjects() []marginJSON {
-	objects := []marginJSON{}
+func (s Sheet) marginObjects() []MarginNote {
+	objects := []MarginNote{}
 	for _, m := range s.Result.Margins {
-		objects = append(objects, marginJSON{m.Pin, pinName(s.Result.Type.Variant, m.Pin), micro(m.Volts), micro(m.VIL)})
+		objects = append(objects, MarginNote{m.Pin, pinName(s.Result.Type.Variant, m.Pin), micro(m.Volts), micro(m.VIL)})
 	}
 	return objects
 }

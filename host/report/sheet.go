@@ -57,8 +57,8 @@ func verdictWord(v assay.Verdict) string {
 	return "NOT TESTED"
 }
 
-// A gateState is a named gate of the chip and what the test says of it.
-type gateState struct {
+// A Gate is a named gate of the chip and what the test says of it.
+type Gate struct {
 	Name  string `json:"name"`
 	Pins  []int  `json:"pins"`
 	State string `json:"state"` // one of gateStates
@@ -69,9 +69,9 @@ var gateStates = []string{"sound", "failed", "tested in part", "not tested"}
 
 // gates tells which gates are sound. One with a pin that the test leaves out is
 // tested in part at best.
-func (s Sheet) gates() []gateState {
+func (s Sheet) gates() []Gate {
 	r := s.Result
-	states := []gateState{}
+	states := []Gate{}
 	for _, g := range r.Type.Variant.Gates {
 		state := "not tested"
 		switch leftOut := func(n int) bool { return r.Type.Variant.Pins[n-1].Untested != "" }; {
@@ -82,7 +82,7 @@ func (s Sheet) gates() []gateState {
 		case slices.Contains(r.GatesSound, g.Name):
 			state = "sound"
 		}
-		states = append(states, gateState{g.Name, g.Pins, state})
+		states = append(states, Gate{g.Name, g.Pins, state})
 	}
 	return states
 }
