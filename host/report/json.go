@@ -15,47 +15,47 @@ import (
 // keep it. Levels are those of IEEE 1364 (0 1 x z), dates those of ISO 8601, steps are numbered
 // from 1 as in the files of vectors.
 type Chip struct {
-	Typed             string          `json:"typed"`
-	Part              string          `json:"part"`   // of the plain series: "7410"
-	Type              string          `json:"type"`   // in its family: "74LS10"
-	Family            string          `json:"family"` // "74LS"
-	Title             string          `json:"title"`
-	Place             string          `json:"place,omitempty"`
-	DateCode          *DateCode       `json:"date_code"` // null where none was given
-	Note              string          `json:"note,omitempty"`
-	Verdict           string          `json:"verdict"` // pass, fail, not-tested
-	Reason            string          `json:"reason"`
-	Findings          []string        `json:"findings"`
-	VectorsPlanned    int             `json:"vectors_planned"`
-	VectorsApplied    int             `json:"vectors_applied"`
-	Runs              int             `json:"runs,omitempty"`
-	RunsFailed        int             `json:"runs_failed,omitempty"`
-	PinsFailed        []int           `json:"pins_failed"`
-	Gates             []Gate     `json:"gates"`
-	FailureCount      int             `json:"failure_count"`
-	Failures          []Failure   `json:"failures"` // the first 20
-	Grade             string          `json:"grade,omitempty"`
-	GradeReasons      []string        `json:"grade_reasons,omitempty"`
-	GradeCriteria     []Criterion `json:"grade_criteria"` // of every grade, best first
-	TesterUncertainty string          `json:"tester_uncertainty"`
-	Levels            []Level     `json:"levels"` // empty where none were measured
-	LevelsUnmeasured  []string        `json:"levels_unmeasured"`
-	FamilyCheck       string          `json:"family_check,omitempty"` // what the inputs say against the marking
-	Margins           []MarginNote    `json:"margins"`                // inputs that the adapter may not drive to a valid low
-	NotTested         []string        `json:"not_tested"`
-	Cautions          []string        `json:"cautions"`
-	Comparison        string          `json:"comparison"`       // every readback, or by signatures
-	Memory            *Memory     `json:"memory,omitempty"` // of a march test
-	Method            string          `json:"method"`
-	SupplyCurrentMA   *float64        `json:"supply_current_ma"` // null where not measured
-	Definition        string          `json:"definition"`
-	DefinitionSHA256  string          `json:"definition_sha256"`
-	VectorsSHA256     string          `json:"vectors_sha256"`
-	Adapter           string          `json:"adapter"`
-	Firmware          string          `json:"firmware"`
-	Started           string          `json:"started"`     // RFC 3339
-	DurationMS        float64         `json:"duration_ms"` // ms
-	Caveat            string          `json:"caveat"`
+	Typed             string       `json:"typed"`
+	Part              string       `json:"part"`   // of the plain series: "7410"
+	Type              string       `json:"type"`   // in its family: "74LS10"
+	Family            string       `json:"family"` // "74LS"
+	Title             string       `json:"title"`
+	Place             string       `json:"place,omitempty"`
+	DateCode          *DateCode    `json:"date_code"` // null where none was given
+	Note              string       `json:"note,omitempty"`
+	Verdict           string       `json:"verdict"` // pass, fail, not-tested
+	Reason            string       `json:"reason"`
+	Findings          []string     `json:"findings"`
+	VectorsPlanned    int          `json:"vectors_planned"`
+	VectorsApplied    int          `json:"vectors_applied"`
+	Runs              int          `json:"runs,omitempty"`
+	RunsFailed        int          `json:"runs_failed,omitempty"`
+	PinsFailed        []int        `json:"pins_failed"`
+	Gates             []Gate       `json:"gates"`
+	FailureCount      int          `json:"failure_count"`
+	Failures          []Failure    `json:"failures"` // the first 20
+	Grade             string       `json:"grade,omitempty"`
+	GradeReasons      []string     `json:"grade_reasons,omitempty"`
+	GradeCriteria     []Criterion  `json:"grade_criteria"` // of every grade, best first
+	TesterUncertainty string       `json:"tester_uncertainty"`
+	Levels            []Level      `json:"levels"` // empty where none were measured
+	LevelsUnmeasured  []string     `json:"levels_unmeasured"`
+	FamilyCheck       string       `json:"family_check,omitempty"` // what the inputs say against the marking
+	Margins           []MarginNote `json:"margins"`                // inputs that the adapter may not drive to a valid low
+	NotTested         []string     `json:"not_tested"`
+	Cautions          []string     `json:"cautions"`
+	Comparison        string       `json:"comparison"`       // every readback, or by signatures
+	Memory            *Memory      `json:"memory,omitempty"` // of a march test
+	Method            string       `json:"method"`
+	SupplyCurrentMA   *float64     `json:"supply_current_ma"` // null where not measured
+	Definition        string       `json:"definition"`
+	DefinitionSHA256  string       `json:"definition_sha256"`
+	VectorsSHA256     string       `json:"vectors_sha256"`
+	Adapter           string       `json:"adapter"`
+	Firmware          string       `json:"firmware"`
+	Started           string       `json:"started"`     // RFC 3339
+	DurationMS        float64      `json:"duration_ms"` // ms
+	Caveat            string       `json:"caveat"`
 }
 
 // A Criterion is a grade and what it asks for.
@@ -91,11 +91,11 @@ type MarginNote struct {
 // A Memory is what a march test found. Addresses count from 0; element is that
 // of the test's run, from 0.
 type Memory struct {
-	Test         string            `json:"test"`
-	Words        int               `json:"words"`
-	Bits         int               `json:"bits"`
-	Runs         []string          `json:"runs"`
-	FailureCount int               `json:"failure_count"` // of reads
+	Test         string        `json:"test"`
+	Words        int           `json:"words"`
+	Bits         int           `json:"bits"`
+	Runs         []string      `json:"runs"`
+	FailureCount int           `json:"failure_count"` // of reads
 	Failures     []CellFailure `json:"failures"`      // the first mostCellFailures
 }
 
@@ -135,12 +135,12 @@ type Failure struct {
 
 // A DateCode is a date code and the days that it was taken for, ISO 8601.
 type DateCode struct {
-	Raw        string       `json:"raw"`
-	From       string       `json:"from"`
-	To         string       `json:"to"`
+	Raw        string   `json:"raw"`
+	From       string   `json:"from"`
+	To         string   `json:"to"`
 	Candidates []Period `json:"candidates"`
-	Rule       string       `json:"rule"`
-	Doubt      string       `json:"doubt,omitempty"`
+	Rule       string   `json:"rule"`
+	Doubt      string   `json:"doubt,omitempty"`
 }
 
 // A Period is one week, ISO 8601.
@@ -152,10 +152,10 @@ type Period struct {
 }
 
 type trayJSON struct {
-	Title     string      `json:"title"`
-	Pass      int         `json:"pass"`
-	Fail      int         `json:"fail"`
-	NotTested int         `json:"not_tested"`
+	Title     string `json:"title"`
+	Pass      int    `json:"pass"`
+	Fail      int    `json:"fail"`
+	NotTested int    `json:"not_tested"`
 	Chips     []Chip `json:"chips"`
 }
 

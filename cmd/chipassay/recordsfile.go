@@ -1,0 +1,67 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/record"
+)
+
+// A recordsFile is where records are kept: the file that --records names, or
+// the person's own.
+type recordsFile struct{ path string }
+
+// flag gives a command the flag --records.
+func (f *recordsFile) flag(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&f.path, "records", "", "file of records, in place of your own")
+}
+
+// name is the file's path.
+func (f *recordsFile) name() (string, error) {
+	if f.path != "" {
+		return f.path, nil
+	}
+	return record.DefaultPath()
+}
+
+// append opens the file to add to it, and makes it if there is none.
+func (f *recordsFile) append() (*record.Store, error) {
+	name, err := f.name()
+	if err != nil {
+		return nil, err
+	}
+	return record.Open(name)
+}
+
+// use opens the file for work that needs records, and closes it.
+func (f *recordsFile) use(work func(*record.Store) error) (err error) {
+	name, err := f.name()
+	if err != nil {
+		return err
+	}
+	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("there are no records in %s yet: chipassay drawer or chipassay test --record make them, --records names another file", name)
+	}
+	store, err := record.Open(name)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	return work(store)
+}
+
+// whole gives the record of a serial number with all rows about its chip, and which of them holds.
+func whole(ctx context.Context, s *record.Store, serial int64) (r record.Record, history []record.Record, current *record.Record, err error) {
+	if r, err = s.Get(ctx, serial); err != nil {
+		return r, nil, nil, err
+	}
+	if history, err = s.History(ctx, serial); err != nil {
+		return r, nil, nil, err
+	}
+	return r, history, record.Current(history), nil
+}
