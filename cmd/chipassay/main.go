@@ -82,6 +82,7 @@ safety-critical use.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	var d definitions
 	root.PersistentFlags().StringArrayVar(&d.folders, "library", nil, "a folder of definitions that add to the library or stand in for its own (may be repeated)")
-	root.AddCommand(partsCommand(&d), showCommand(&d), vectorsCommand(&d), testCommand(&d), demoCommand(&d), readCommand(&d), defineCommand(&d), coverageCommand(&d), pullCommand(), dumpCommand(&d), adapterCommand(&d))
+	root.AddCommand(partsCommand(&d), showCommand(&d), vectorsCommand(&d), testCommand(&d), demoCommand(&d), readCommand(&d), defineCommand(&d), coverageCommand(&d), pullCommand(), dumpCommand(&d), adapterCommand(&d),
+		logCommand(), stockCommand(), recordCommand(), recordsCommand())
 	return root
 }

@@ -39,6 +39,9 @@ type Seating struct {
 	open bool // they make no contact
 }
 
+// EmptySocket is what is found where there is no chip.
+const EmptySocket = "empty socket"
+
 // powerable tells whether the one thing wrong is a signal pin without contact, an
 // open bond or dirt: then the supply does no harm, and the vectors say what of the chip is sound.
 func (s Seating) powerable(v *part.Variant) bool {
@@ -200,7 +203,7 @@ func (c *contact) misplaced(err error) (Seating, error) {
 		if c.nmos {
 			advice += fmt.Sprintf("; if one is there, its ground pin %d makes no contact", c.v.GND())
 		}
-		return Seating{Found: "empty socket", Advice: advice}, nil
+		return Seating{Found: EmptySocket, Advice: advice}, nil
 	}
 	return c.unlike()
 }

@@ -29,7 +29,7 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 			if columns[i].form == asNumber && string(cell) == "0" {
 				continue
 			}
-			line = appendCell(line, cell)
+			line = AppendCell(line, cell)
 		}
 		_, err := out.Write(append(line, "\r\n"...))
 		return err
@@ -40,9 +40,10 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 	return rows, out.Flush()
 }
 
-// appendCell writes a cell after RFC 4180. One with a semicolon or tab is put in
+// AppendCell writes a cell after RFC 4180, one that a spreadsheet would run as a
+// formula with an apostrophe before it (see neutral). One with a semicolon or tab is put in
 // quotes too, since some spreadsheets part cells there.
-func appendCell(line, cell []byte) []byte {
+func AppendCell(line, cell []byte) []byte {
 	quoted := bytes.ContainsAny(cell, "\",;\t\r\n")
 	if quoted {
 		line = append(line, '"')

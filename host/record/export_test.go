@@ -38,7 +38,7 @@ func TestCellsThatASpreadsheetWouldRun(t *testing.T) {
 		"5 V - 4 V":         `5 V - 4 V`,
 		"µA":                `µA`,
 	} {
-		written := string(appendCell(nil, []byte(cell)))
+		written := string(AppendCell(nil, []byte(cell)))
 		require.Equal(t, want, written, cell)
 		read, err := csv.NewReader(strings.NewReader(written + ",\n")).Read()
 		require.NoError(t, err)

@@ -1,0 +1,213 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/record"
+)
+
+// newest is how many records a list for a person has if nothing else is asked for.
+const newest = 50
+
+func logCommand() *cobra.Command {
+	var (
+		file  recordsFile
+		f     filter
+		form  listing
+		limit int
+		all   bool
+	)
+	cmd := &cobra.Command{
+		Use:   "log",
+		Short: "List the chips that were tested, the newest first",
+		Long: `List the chips that were tested, the newest first. A chip that was tested again
+or corrected stands once, as it stands now; with --all every row is listed.`,
+		Example: `  chipassay log --drawer D3 --verdict fail
+  chipassay log --part 74LS00 --from 1979 --to 1981-W26
+  chipassay log --lot depot-1 --csv > depot-1.csv`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			q, err := f.query()
+			if err != nil {
+				return err
+			}
+			q.All, q.NewestFirst, q.Limit = all, true, limit
+			if !cmd.Flags().Changed("limit") && !form.machine() {
+				q.Limit = newest + 1 // one more tells whether there are more
+			}
+			return file.use(func(s *record.Store) error { return writeLog(cmd, s, q, form, q.Limit == newest+1) })
+		},
+	}
+	file.flag(cmd)
+	f.flags(cmd)
+	form.flags(cmd)
+	cmd.Flags().IntVar(&limit, "limit", 0, fmt.Sprintf("at most so many; %d on a list for reading, 0 for all", newest))
+	cmd.Flags().BoolVar(&all, "all", false, "also rows that others took the place of, and what was undone")
+	cmd.AddCommand(logVerifyCommand())
+	return cmd
+}
+
+// A logLine is a record in a list, as other programs read it.
+type logLine struct {
+	Serial     int64  `json:"serial"`
+	Kind       string `json:"kind"`
+	Time       string `json:"time"` // RFC 3339
+	Drawer     string `json:"drawer"`
+	Lot        string `json:"lot"`
+	Part       string `json:"part"`
+	Type       string `json:"type"`
+	Family     string `json:"family"`
+	Marking    string `json:"marking"`
+	DateCode   string `json:"date_code"`
+	Year       int    `json:"date_year"` // 0 where there is no date code
+	Verdict    string `json:"verdict"`
+	Grade      string `json:"grade"`
+	Reason     string `json:"reason"`
+	PinsFailed []int  `json:"pins_failed"`
+	Operator   string `json:"operator"`
+	Note       string `json:"note"`
+	Chip       int64  `json:"chip"` // serial of the chip's first test
+}
+
+func lineOf(r record.Record) logLine {
+	pins := r.PinsFailed
+	if pins == nil {
+		pins = []int{}
+	}
+	return logLine{r.Serial, string(r.Kind), r.Time.Format(time.RFC3339), r.Drawer, r.Lot, r.Part, r.Type, r.Family, r.Marking,
+		r.DateCode, r.Year, r.Verdict, r.Grade, r.Reason, pins, r.Operator, r.Note, r.Chip}
+}
+
+// writeLog lists the records asked for; more says that the last only tells that there are more.
+func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing, more bool) error {
+	out := cmd.OutOrStdout()
+	if form.asCSV {
+		_, err := s.ExportCSV(cmd.Context(), out, q)
+		return err
+	}
+	if form.asJSON {
+		return writeLines(cmd, s, q)
+	}
+	var rows [][]string
+	for r, err := range s.Find(cmd.Context(), q) {
+		if err != nil {
+			return err
+		}
+		rows = append(rows, logRow(r))
+	}
+	if len(rows) == 0 {
+		return errors.New("no record matches; chipassay stock shows what there is")
+	}
+	if more = more && len(rows) > newest; more {
+		rows = rows[:newest]
+	}
+	if err := writeAligned(out, []string{"record", "day", "drawer", "type", "date code", "verdict", "grade", "reason or note"}, rows); err != nil {
+		return err
+	}
+	if more {
+		fmt.Fprintf(cmd.ErrOrStderr(), "the %d newest; --limit 0 lists all\n", newest)
+	}
+	return nil
+}
+
+// logRow is a record in a list for a person.
+func logRow(r record.Record) []string {
+	verdict := verdictOf(r)
+	if r.Kind != record.Test {
+		verdict = fmt.Sprintf("%s of %d", r.Kind, r.Corrects)
+	}
+	words := r.Reason
+	if r.Verdict == "pass" && r.Note != "" {
+		words = r.Note
+	} else if r.Note != "" {
+		words += " (" + r.Note + ")"
+	}
+	return []string{strconv.FormatInt(r.Serial, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, dateOf(r), verdict, r.Grade, shorten(words, 72)}
+}
+
+// verdictOf is the verdict as a heading.
+func verdictOf(r record.Record) string {
+	switch r.Verdict {
+	case "pass":
+		return "PASS"
+	case "fail":
+		return "FAIL"
+	}
+	return "NOT TESTED"
+}
+
+// dateOf is the date code with its year.
+func dateOf(r record.Record) string {
+	if r.DateCode == "" {
+		return ""
+	}
+	return fmt.Sprintf("%s (%d)", r.DateCode, r.Year)
+}
+
+// shorten cuts a text to so many characters.
+func shorten(text string, most int) string {
+	runes := []rune(text)
+	if len(runes) <= most {
+		return text
+	}
+	return string(runes[:most-1]) + "…"
+}
+
+// writeLines writes an array of logLine, one a line, as they are read.
+func writeLines(cmd *cobra.Command, s *record.Store, q record.Query) error {
+	out := cmd.OutOrStdout()
+	lead := "["
+	for r, err := range s.Find(cmd.Context(), q) {
+		if err != nil {
+			return err
+		}
+		object, err := json.Marshal(lineOf(r))
+		if err != nil {
+			return err
+		}
+		if _, err := fmt.Fprintf(out, "%s\n  %s", lead, object); err != nil {
+			return err
+		}
+		lead = ","
+	}
+	if lead == "[" {
+		_, err := io.WriteString(out, "[]\n")
+		return err
+	}
+	_, err := io.WriteString(out, "\n]\n")
+	return err
+}
+
+func logVerifyCommand() *cobra.Command {
+	var file recordsFile
+	cmd := &cobra.Command{
+		Use:   "verify",
+		Short: "Check that no record was changed, removed or put in since it was written",
+		Long: `Read every page of the file of records and compute every record's digest again;
+each holds that of the record before. What was cut off the end can only be told
+by the digest of a later record, as a certificate has it.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return file.use(func(s *record.Store) error {
+				n, bad, err := s.Verify(cmd.Context())
+				if err != nil {
+					return err
+				}
+				if bad != nil {
+					return &statusError{exitFailed, fmt.Errorf("%s was changed: %s; keep the file, and restore a backup under another name", s.Path(), bad)}
+				}
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d records, all as they were written\n", s.Path(), n)
+				return nil
+			})
+		},
+	}
+	file.flag(cmd)
+	return cmd
+}

@@ -1,0 +1,178 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/record"
+)
+
+func recordsCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "records",
+		Short: "Back up, restore, export and import the file of records",
+	}
+	cmd.AddCommand(recordsPathCommand(), recordsBackupCommand(), recordsRestoreCommand(), recordsExportCommand(), recordsImportCommand())
+	return cmd
+}
+
+func recordsPathCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "path",
+		Short: "Say where your records are kept",
+		Args:  cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := record.DefaultPath()
+			if err != nil {
+				return err
+			}
+			fmt.Fprintln(cmd.OutOrStdout(), name)
+			return nil
+		},
+	}
+}
+
+func recordsBackupCommand() *cobra.Command {
+	var file recordsFile
+	cmd := &cobra.Command{
+		Use:   "backup FILE",
+		Short: "Write a checked copy of all records to a new file",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return file.use(func(s *record.Store) error {
+				if err := s.Backup(cmd.Context(), args[0]); err != nil {
+					return err
+				}
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: a copy of %s\n", args[0], s.Path())
+				return nil
+			})
+		},
+	}
+	file.flag(cmd)
+	return cmd
+}
+
+func recordsRestoreCommand() *cobra.Command {
+	var file recordsFile
+	cmd := &cobra.Command{
+		Use:   "restore BACKUP",
+		Short: "Make the file of records from a backup; no file is written over",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := file.name()
+			if err != nil {
+				return err
+			}
+			if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
+				return err
+			}
+			if err := record.Restore(cmd.Context(), args[0], name); err != nil {
+				return err
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "%s: restored from %s\n", name, args[0])
+			return nil
+		},
+	}
+	file.flag(cmd)
+	return cmd
+}
+
+func recordsExportCommand() *cobra.Command {
+	var file recordsFile
+	cmd := &cobra.Command{
+		Use:   "export FILE",
+		Short: "Write every row to a file: .csv, or .jsonl for JSON Lines; - is standard output as JSON Lines",
+		Long: `Write every row with its report to a file, for other programs and for import
+elsewhere: CSV after RFC 4180 if the name ends in .csv, JSON Lines if in .jsonl.
+CSV cells that a spreadsheet would run as formulas get an apostrophe before them.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			asCSV, err := isCSV(args[0])
+			if err != nil {
+				return err
+			}
+			return file.use(func(s *record.Store) error {
+				n := 0
+				write := func(w io.Writer) (err error) {
+					if asCSV {
+						n, err = s.ExportCSV(cmd.Context(), w, record.Query{All: true})
+					} else {
+						n, err = s.ExportLines(cmd.Context(), w, record.Query{All: true})
+					}
+					return err
+				}
+				if args[0] == "-" {
+					return write(cmd.OutOrStdout())
+				}
+				if err := writeFile(args[0], write); err != nil {
+					return err
+				}
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d rows\n", args[0], n)
+				return nil
+			})
+		},
+	}
+	file.flag(cmd)
+	return cmd
+}
+
+// isCSV tells the form of a file by its name.
+func isCSV(name string) (bool, error) {
+	switch strings.ToLower(filepath.Ext(name)) {
+	case ".csv":
+		return true, nil
+	case ".jsonl", ".ndjson":
+		return false, nil
+	}
+	if name == "-" {
+		return false, nil
+	}
+	return false, fmt.Errorf("%s: the name tells the form: end it in .csv or .jsonl", name)
+}
+
+func recordsImportCommand() *cobra.Command {
+	var file recordsFile
+	cmd := &cobra.Command{
+		Use:   "import FILE",
+		Short: "Append what export wrote, all of it or nothing; rows already there are left out",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) (err error) {
+			asCSV, err := isCSV(args[0])
+			if err != nil {
+				return err
+			}
+			var in io.Reader = cmd.InOrStdin()
+			if args[0] != "-" {
+				f, err := os.Open(args[0])
+				if err != nil {
+					return err
+				}
+				defer f.Close()
+				in = f
+			}
+			s, err := file.append()
+			if err != nil {
+				return err
+			}
+			defer func() { err = errors.Join(err, s.Close()) }()
+			load := s.ImportLines
+			if asCSV {
+				load = s.ImportCSV
+			}
+			done, err := load(cmd.Context(), in)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "%s: %d rows added, %d were there already\n", s.Path(), done.Added, done.Duplicates)
+			return nil
+		},
+	}
+	file.flag(cmd)
+	return cmd
+}

@@ -1,0 +1,128 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/record"
+)
+
+func stockCommand() *cobra.Command {
+	var (
+		file recordsFile
+		f    filter
+		form listing
+	)
+	cmd := &cobra.Command{
+		Use:   "stock",
+		Short: "Say which drawer holds how many good chips of what, from which year, and what to throw out",
+		Long: `Say which drawer holds how many good chips of what, by grade and year of the date
+code; what is doubtful, what could not be tested, and what to throw out. Each
+chip counts once, as its last test and corrections left it.`,
+		Example: `  chipassay stock
+  chipassay stock --part 7400 --grade strong
+  chipassay stock --drawer D3 --csv`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			q, err := f.query()
+			if err != nil {
+				return err
+			}
+			return file.use(func(s *record.Store) error {
+				holdings, err := s.Stock(cmd.Context(), q)
+				if err != nil {
+					return err
+				}
+				return writeStock(cmd.OutOrStdout(), holdings, form)
+			})
+		},
+	}
+	file.flag(cmd)
+	f.flags(cmd)
+	form.flags(cmd)
+	return cmd
+}
+
+// A stockLine is what one drawer holds of one type and year, as other programs read it.
+type stockLine struct {
+	Drawer    string `json:"drawer"`
+	Part      string `json:"part"`
+	Type      string `json:"type"`
+	Family    string `json:"family"`
+	Year      int    `json:"date_year"` // 0 where there is no date code
+	Strong    int    `json:"strong"`
+	Sound     int    `json:"sound"`
+	Ungraded  int    `json:"ungraded"`
+	Doubtful  int    `json:"doubtful"`
+	Reject    int    `json:"reject"`
+	NotTested int    `json:"not_tested"`
+}
+
+func writeStock(w io.Writer, holdings []record.Holding, form listing) error {
+	objects, rows := []stockLine{}, [][]string{}
+	for _, h := range holdings {
+		objects = append(objects, stockLine{h.Drawer, h.Part, h.Type, h.Family, h.Year, h.Strong, h.Sound, h.Ungraded, h.Doubtful, h.Reject, h.NotTested})
+		rows = append(rows, []string{h.Drawer, h.Part, h.Type, h.Family, number(h.Year), strconv.Itoa(h.Strong), strconv.Itoa(h.Sound),
+			strconv.Itoa(h.Ungraded), strconv.Itoa(h.Doubtful), strconv.Itoa(h.Reject), strconv.Itoa(h.NotTested)})
+	}
+	if form.machine() {
+		return form.write(w, objects, []string{"drawer", "part", "type", "family", "date_year", "strong", "sound", "ungraded", "doubtful", "reject", "not_tested"}, rows)
+	}
+	if len(holdings) == 0 {
+		return errors.New("no chip matches; chipassay stock without filters shows what there is")
+	}
+	return writeStockText(w, holdings)
+}
+
+// number is a count or year, empty for 0.
+func number(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
+}
+
+// A shelf is a section of the list for a person: which chips, and columns with numbers of them.
+type shelf struct {
+	title   string
+	columns []string
+	counts  func(record.Tally) []int
+}
+
+var shelves = []shelf{
+	{"Good", []string{"strong", "sound", "ungraded"}, func(t record.Tally) []int { return []int{t.Strong, t.Sound, t.Ungraded} }},
+	{"Doubtful: every vector right, a level is not, or was not measured", []string{"doubtful"}, func(t record.Tally) []int { return []int{t.Doubtful} }},
+	{"Not tested: test again", []string{"not tested"}, func(t record.Tally) []int { return []int{t.NotTested} }},
+	{"To throw out", []string{"reject"}, func(t record.Tally) []int { return []int{t.Reject} }},
+}
+
+func writeStockText(w io.Writer, holdings []record.Holding) error {
+	gap := ""
+	for _, s := range shelves {
+		var rows [][]string
+		sum := 0
+		for _, h := range holdings {
+			row, any := []string{h.Drawer, h.Type, number(h.Year)}, 0
+			for _, n := range s.counts(h.Tally) {
+				row = append(row, number(n))
+				any += n
+			}
+			if sum += any; any > 0 {
+				rows = append(rows, row)
+			}
+		}
+		if sum == 0 {
+			continue
+		}
+		fmt.Fprintf(w, "%s%s: %d\n", gap, s.title, sum)
+		if err := writeAligned(w, append([]string{"drawer", "type", "year"}, s.columns...), rows); err != nil {
+			return err
+		}
+		gap = "\n"
+	}
+	return nil
+}
