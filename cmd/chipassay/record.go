@@ -170,10 +170,10 @@ cannot be corrected: test the chip again.`,
 	return cmd
 }
 
-// setDateCode reads a date code into a record.
+// setDateCode reads a date code into a record; an empty one takes it away.
 func setDateCode(r *record.Record, typed string) error {
-	r.DateCode, r.From, r.To, r.Year = "", time.Time{}, time.Time{}, 0
 	if typed == "" {
+		r.SetDate(nil)
 		return nil
 	}
 	since := 0
@@ -181,11 +181,10 @@ func setDateCode(r *record.Record, typed string) error {
 		since = identify.MadeSince(f)
 	}
 	d, err := identify.ParseDateCode(typed, since, time.Now())
-	if err != nil {
-		return err
+	if err == nil {
+		r.SetDate(&d)
 	}
-	r.DateCode, r.From, r.To, r.Year = d.Raw, d.From, d.To, d.Period().Year
-	return nil
+	return err
 }
 
 func recordVoidCommand() *cobra.Command {

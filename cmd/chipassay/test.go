@@ -38,6 +38,7 @@ type testFlags struct {
 	soak                                  time.Duration
 	seed                                  uint64
 	asJSON                                bool
+	keeping                               keeping
 }
 
 func testCommand(d *definitions) *cobra.Command {
@@ -51,6 +52,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 74LS51 or 4011B. Seat the chip with pin 1 at the lever end before you start.`,
 		Example: `  chipassay test 7410 --date-code 7938
   chipassay test 74LS51 --adapter /dev/ttyACM0 --html 74ls51.html
+  chipassay test 7410 --record --drawer D3
   chipassay test 7410 --adapter virtual --defect "2 open"`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error { return runTest(cmd, args[0], f) },
@@ -71,10 +73,15 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket")
 	flags.StringArrayVar(&f.defects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated):\n"+virtual.DefectForms())
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
+	f.keeping.flags(cmd)
 	return cmd
 }
 
-func runTest(cmd *cobra.Command, typed string, f testFlags) error {
+func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
+	if err := f.keeping.open(); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, f.keeping.close()) }()
 	if f.adapter != virtualAdapter && (f.chip != "" || len(f.defects) > 0) {
 		return errors.New("--chip and --defect are for the virtual adapter: add --adapter virtual")
 	}
@@ -265,6 +272,7 @@ func (f testFlags) report(cmd *cobra.Command, s report.Sheet) error {
 			return err
 		}
 	}
+	kept := f.keeping.keep(cmd, s)
 	out := cmd.OutOrStdout()
 	var err error
 	if f.asJSON {
@@ -272,7 +280,7 @@ func (f testFlags) report(cmd *cobra.Command, s report.Sheet) error {
 	} else {
 		err = s.WriteText(out, report.Colour(os.Stdout))
 	}
-	if err != nil {
+	if err := errors.Join(kept, err); err != nil {
 		return err
 	}
 	return verdictStatus(s.Result.Verdict)

@@ -36,8 +36,13 @@ type Seating struct {
 	Advice string // what to do with the chip
 	Pins   []int  // that it is about, ascending
 
-	open bool // they make no contact
+	open      bool // they make no contact
+	misplaced bool // it lies elsewhere than it should
 }
+
+// Misplaced tells whether the chip is put in backwards or shifted: nothing was
+// learned of the chip itself.
+func (s Seating) Misplaced() bool { return s.misplaced }
 
 // EmptySocket is what is found where there is no chip.
 const EmptySocket = "empty socket"
@@ -265,6 +270,8 @@ func (c *contact) lies(l placement) Seating {
 		return Seating{
 			Found:  "shifted by " + [...]string{1: "one", 2: "two"}[l.shift],
 			Advice: "take the chip out, seat it with pin 1 at the lever end and test again",
+
+			misplaced: true,
 		}
 	}
 	advice := "take the chip out and turn it, the notch and pin 1 towards the lever end; " +
@@ -272,7 +279,7 @@ func (c *contact) lies(l placement) Seating {
 	if c.meter == nil {
 		advice += fmt.Sprintf("; if it lay right already, its ground pin %d makes no contact: clean it", c.v.GND())
 	}
-	return Seating{Found: "put in backwards", Advice: advice}
+	return Seating{Found: "put in backwards", Advice: advice, misplaced: true}
 }
 
 func (c *contact) inputs() (pins part.Pins) {

@@ -64,6 +64,7 @@ type Socket struct {
 	hunting   uint64       // nodes that did not come to rest
 	warmth    int          // changes since the supply came
 	held      int          // mV that the converter measured last
+	clock     func() time.Duration
 }
 
 // NewSocket puts a chip into the socket of a good board; nil leaves it empty.
@@ -88,6 +89,22 @@ func (b *Board) socket(chip *Chip, seed uint64) *Socket {
 	s.highOn, s.lowOn = b.highStuck, b.lowStuck
 	s.wire()
 	return s
+}
+
+// Swap takes out what is in the socket and puts in a chip, or nothing where it is
+// nil. The adapter stays as it is, and what is left to chance goes on.
+func (s *Socket) Swap(chip *Chip) {
+	next := s.board.socket(chip, 0)
+	next.random, next.held = s.random, s.held
+	next.dir, next.level, next.bias, next.load = s.dir, s.level, s.bias, s.load
+	next.highOn, next.lowOn = s.highOn, s.lowOn
+	next.clock = s.clock
+	*s = *next
+	if s.chip != nil {
+		s.network = s.networkOf(s.chip)
+		s.chip.keepTime(s.clock)
+	}
+	s.settle(s.every())
 }
 
 // wire makes the nodes: one for each position, shorted ones joined.
@@ -171,6 +188,7 @@ func (s *Socket) Supply(high, low uint32) {
 // KeepTime gives the chip a clock, and tells whether it goes by it: a dynamic
 // memory does, and forgets.
 func (s *Socket) KeepTime(clock func() time.Duration) bool {
+	s.clock = clock
 	return s.chip != nil && s.chip.keepTime(clock)
 }
 

@@ -14,14 +14,18 @@ type Place struct {
 	Marking  string // the part as marked: "74LS00"
 	DateCode string // or empty
 	Note     string
-	Chip     *Chip // what really lies there
+	Before   []string // what the operator says before the chip is put in
+	After    []string // and once it was tested
+	Chip     *Chip    // what really lies there
 }
 
 // ParseTray reads a tray: a line a chip with what is marked on it, then any of
-// date CODE, chip PART (what it really is), defect "TEXT" and note "TEXT".
+// date CODE, chip PART (what it really is), defect "TEXT" and note "TEXT", and, for
+// a run with an operator, before "COMMAND" and after "COMMAND".
 //
 //	7410  date 7938
 //	7400  date 7806  defect "2 open"  note "from the yard's point machine"
+//	7402  after "retest"
 //
 // Find gives a type by what is typed. Text after # is a comment. Errors name the line.
 func ParseTray(r io.Reader, find func(typed string) (part.Type, error)) ([]Place, error) {
@@ -81,6 +85,10 @@ func place(words []string, find func(string) (part.Type, error)) (Place, error) 
 			p.DateCode = rest[1]
 		case "note":
 			p.Note = rest[1]
+		case "before":
+			p.Before = append(p.Before, rest[1])
+		case "after":
+			p.After = append(p.After, rest[1])
 		case "chip":
 			really = rest[1]
 		case "defect":
@@ -90,7 +98,7 @@ func place(words []string, find func(string) (part.Type, error)) (Place, error) 
 			}
 			defects = append(defects, d)
 		default:
-			return p, fmt.Errorf("%q is none of date, chip, defect, note", rest[0])
+			return p, fmt.Errorf("%q is none of date, chip, defect, note, before, after", rest[0])
 		}
 	}
 	typ, err := find(really)

@@ -1,0 +1,166 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/adapter"
+	"chipassay/host/drawer"
+	"chipassay/host/report"
+	"chipassay/host/virtual"
+	"chipassay/vectors/march"
+)
+
+// pace is how often the socket is looked at while a chip is waited for.
+const pace = 150 * time.Millisecond
+
+// drawerFlags are the flags of the drawer command.
+type drawerFlags struct {
+	definitions                                                   *definitions
+	file                                                          recordsFile
+	part, lot, operator, dateCode, adapter, tray, html, marchTest string
+	keepDate, bell                                                bool
+	seed                                                          uint64
+}
+
+func drawerCommand(d *definitions) *cobra.Command {
+	f := drawerFlags{definitions: d}
+	cmd := &cobra.Command{
+		Use:   "drawer NAME",
+		Short: "Test a drawer of chips one after another, hands free, and write each down",
+		Long: `Test a drawer of chips one after another. Seat a chip: it is noticed, tested and
+written down, and the verdict is shown. Take it out, and put in the next. The
+adapter's button, or Enter, starts a test too; the button tests a chip again
+that was tested. You can type at any time:
+
+` + drawer.Commands() + `
+Each chip is on the disk before its verdict says so: nothing is lost at Ctrl-C,
+at a power cut or when the cable comes off. Chips that lie wrongly, and empty
+sockets, are not written down.
+
+A tray (--tray FILE) is a drawer of virtual chips: a line a chip with what is
+marked on it, then any of date CODE, note "TEXT", chip PART (what it really is),
+defect "TEXT", before "COMMAND" and after "COMMAND".`,
+		Example: `  chipassay drawer D3 --part 74LS00 --operator "the apprentice"
+  chipassay drawer D3 --part 7400 --lot depot-1 --date-code 7938 --keep-date --bell
+  chipassay drawer D3 --tray d3.tray --records try.db`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0]) },
+	}
+	f.file.flag(cmd)
+	flags := cmd.Flags()
+	flags.StringVar(&f.part, "part", "", "what the chips are: 7400, 74LS00, 4011B …")
+	flags.StringVar(&f.lot, "lot", "", "lot to which they belong")
+	flags.StringVar(&f.operator, "operator", "", "who tests")
+	flags.StringVar(&f.dateCode, "date-code", "", "date code of the first chip: YYWW or YWW")
+	flags.BoolVar(&f.keepDate, "keep-date", false, "a date code holds for the chips after it, until another is given")
+	flags.BoolVar(&f.bell, "bell", false, "ring once for a pass, twice for not tested, three times for a fail")
+	flags.StringVar(&f.adapter, "adapter", "", "serial port of the adapter; probed for if not given")
+	flags.StringVar(&f.tray, "tray", "", "a file of virtual chips to test in the virtual adapter")
+	flags.StringVar(&f.html, "html", "", "write the report of the run to this HTML file")
+	flags.StringVar(&f.marchTest, "march", march.Default, "march test of memories")
+	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
+	return cmd
+}
+
+func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
+	r := drawer.Run{
+		Drawer: name, Lot: f.lot, Operator: f.operator, Typed: f.part, DateCode: f.dateCode, KeepDate: f.keepDate,
+		Find: f.definitions.typed,
+		Screen: &drawer.Screen{W: cmd.OutOrStdout(), Bell: f.bell,
+			Large: terminal(os.Stdout), Colour: report.Colour(os.Stdout)},
+	}
+	test, err := march.ByName(f.marchTest)
+	if err != nil {
+		return fmt.Errorf("--march: %w", err)
+	}
+	places, err := f.places()
+	if err != nil {
+		return err
+	}
+	if r.Typed == "" && len(places) > 0 {
+		r.Typed = places[0].Marking
+	}
+	if r.Typed == "" {
+		return errors.New("say what the chips are: --part 74LS00")
+	}
+	store, err := f.file.append()
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	r.Records = store
+	station := &drawer.Station{Plan: f.definitions.plan, March: test}
+	if f.tray != "" {
+		err = f.virtual(cmd, &r, station, places)
+	} else {
+		err = f.port(cmd, &r, station)
+	}
+	if err != nil {
+		return err
+	}
+	defer func() { station.Adapter.Close() }()
+	summary, err := r.Do(cmd.Context())
+	if f.html != "" && len(summary.Tray.Sheets) > 0 {
+		err = errors.Join(err, writeFile(f.html, summary.Tray.WriteHTML))
+	}
+	return err
+}
+
+// places reads the tray, where there is one.
+func (f drawerFlags) places() ([]virtual.Place, error) {
+	switch {
+	case f.tray == "" && f.adapter == virtualAdapter:
+		return nil, errors.New("the virtual adapter takes its chips from a tray: --tray FILE")
+	case f.tray == "":
+		return nil, nil
+	case f.adapter != "" && f.adapter != virtualAdapter:
+		return nil, errors.New("--tray is for the virtual adapter: leave --adapter out")
+	}
+	file, err := os.Open(f.tray)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	return virtual.ParseTray(file, f.definitions.typed)
+}
+
+// virtual sets a run up at the virtual adapter.
+func (f drawerFlags) virtual(cmd *cobra.Command, r *drawer.Run, station *drawer.Station, places []virtual.Place) (err error) {
+	socket := virtual.NewSocket(nil, f.seed)
+	tray := &drawer.Tray{Station: station, Socket: socket, Places: places}
+	r.Bench, r.Hand = tray, tray
+	station.Adapter, err = openSocket(cmd.Context(), socket)
+	return err
+}
+
+// port sets a run up at an adapter on a serial port.
+func (f drawerFlags) port(cmd *cobra.Command, r *drawer.Run, station *drawer.Station) error {
+	connect := func(ctx context.Context) (a *adapter.Adapter, err error) { return openPort(ctx, f.adapter) }
+	a, err := connect(cmd.Context())
+	if err != nil {
+		return err
+	}
+	station.Adapter = a
+	r.Bench, r.Hand, r.Pace = station, drawer.Lines(cmd.InOrStdin()), pace
+	r.Reconnect = func(ctx context.Context) (drawer.Bench, error) {
+		station.Adapter.Close() // it is gone
+		a, err := connect(ctx)
+		if err == nil {
+			station.Adapter = a
+		}
+		return station, err
+	}
+	return nil
+}
+
+// terminal tells whether a file is one.
+func terminal(f *os.File) bool {
+	stat, err := f.Stat()
+	return err == nil && stat.Mode()&os.ModeCharDevice != 0
+}

@@ -1,0 +1,78 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/assay"
+	"chipassay/host/drawer"
+	"chipassay/host/record"
+	"chipassay/host/report"
+)
+
+// A keeping is how the test of a single chip is written down.
+type keeping struct {
+	file                           recordsFile
+	wanted                         bool
+	drawer, lot, operator, marking string
+	retest                         int64
+	store                          *record.Store // nil where nothing is to be written
+}
+
+func (k *keeping) flags(cmd *cobra.Command) {
+	k.file.flag(cmd)
+	flags := cmd.Flags()
+	flags.BoolVar(&k.wanted, "record", false, "write the test down in the file of records")
+	flags.StringVar(&k.drawer, "drawer", "", "with --record: drawer in which the chip lies")
+	flags.StringVar(&k.lot, "lot", "", "with --record: lot to which it belongs")
+	flags.StringVar(&k.operator, "operator", "", "with --record: who tests")
+	flags.StringVar(&k.marking, "marking", "", "with --record: what is marked on the chip, where that is more than PART")
+	flags.Int64Var(&k.retest, "retest", 0, "with --record: number of an earlier record of this same chip")
+}
+
+// open opens the file before the test, so that a test is not made in vain.
+func (k *keeping) open() (err error) {
+	if !k.wanted {
+		if k.drawer+k.lot+k.operator+k.marking+k.file.path != "" || k.retest != 0 {
+			return errors.New("--drawer, --lot, --operator, --marking, --retest and --records are for what is written down: add --record")
+		}
+		return nil
+	}
+	k.store, err = k.file.append()
+	return err
+}
+
+func (k *keeping) close() error {
+	if k.store == nil {
+		return nil
+	}
+	return k.store.Close()
+}
+
+// keep writes a test down. An empty socket is no chip, and an interruption no test.
+func (k *keeping) keep(cmd *cobra.Command, s report.Sheet) error {
+	if k.store == nil {
+		return nil
+	}
+	seating := s.Result.Seating
+	if seating != nil && seating.Found == assay.EmptySocket || s.Result.Verdict == assay.NotTested && cmd.Context().Err() != nil {
+		fmt.Fprintln(cmd.ErrOrStderr(), "nothing was written down: no chip was tested")
+		return nil
+	}
+	r, err := drawer.Entry(s)
+	if err != nil {
+		return err
+	}
+	r.Drawer, r.Lot, r.Operator, r.RetestOf = k.drawer, k.lot, k.operator, k.retest
+	if k.marking != "" {
+		r.Marking = k.marking
+	}
+	if r, err = k.store.Append(context.WithoutCancel(cmd.Context()), r); err != nil {
+		return err
+	}
+	fmt.Fprintf(cmd.ErrOrStderr(), "record %d in %s\n", r.Serial, k.store.Path())
+	return nil
+}

@@ -1,0 +1,126 @@
+package drawer
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+	"unicode"
+
+	"chipassay/host/assay"
+	"chipassay/host/report"
+)
+
+// A Screen shows how the run goes: on a terminal with a verdict in letters that
+// can be read from two metres, elsewhere in plain lines.
+type Screen struct {
+	W      io.Writer
+	Large  bool // a terminal: large letters
+	Colour bool
+	Bell   bool // one for a pass, two for what is not tested, three for a fail
+}
+
+// bellGap is how far apart bells are, so that a person counts them.
+const bellGap = 250 * time.Millisecond
+
+func (s *Screen) say(format string, args ...any) {
+	for line := range strings.Lines(fmt.Sprintf(format, args...)) {
+		fmt.Fprintln(s.W, visible(strings.TrimSuffix(line, "\n")))
+	}
+}
+
+// visible puts a replacement for what a terminal might obey.
+func visible(text string) string {
+	return strings.Map(func(c rune) rune {
+		if unicode.IsPrint(c) {
+			return c
+		}
+		return unicode.ReplacementChar
+	}, text)
+}
+
+// ready says on a terminal what is waited for.
+func (s *Screen) ready(r *Run) {
+	if !s.Large {
+		return
+	}
+	date := ""
+	if r.next.date != nil {
+		date = ", date code " + r.next.date.Raw
+	}
+	s.say("ready for chip %d: %s%s", len(r.sheets)+1, r.typ.Name(), date)
+}
+
+// verdict shows a verdict, and what was written down.
+func (s *Screen) verdict(sheet report.Sheet, written string) {
+	v := sheet.Result.Verdict
+	if s.Large {
+		fmt.Fprint(s.W, "\n", large(v, s.Colour), "\n")
+	}
+	s.say("%s", sheet.Line())
+	s.say("     %s", written)
+	if s.Bell {
+		s.ring(v)
+	}
+}
+
+// ring rings so often that the verdict can be told by ear.
+func (s *Screen) ring(v assay.Verdict) {
+	times := map[assay.Verdict]int{assay.Pass: 1, assay.Fail: 3}[v]
+	if times == 0 {
+		times = 2
+	}
+	for i := range times {
+		if i > 0 && s.Large {
+			time.Sleep(bellGap)
+		}
+		fmt.Fprint(s.W, "\a")
+	}
+}
+
+// letters are those of the three verdicts, seven rows of five.
+var letters = map[rune][7]string{
+	'P': {"####.", "#...#", "#...#", "####.", "#....", "#....", "#...."},
+	'A': {".###.", "#...#", "#...#", "#####", "#...#", "#...#", "#...#"},
+	'S': {".####", "#....", "#....", ".###.", "....#", "....#", "####."},
+	'F': {"#####", "#....", "#....", "####.", "#....", "#....", "#...."},
+	'I': {"#####", "..#..", "..#..", "..#..", "..#..", "..#..", "#####"},
+	'L': {"#....", "#....", "#....", "#....", "#....", "#....", "#####"},
+	'N': {"#...#", "##..#", "#.#.#", "#.#.#", "#..##", "#...#", "#...#"},
+	'O': {".###.", "#...#", "#...#", "#...#", "#...#", "#...#", ".###."},
+	'T': {"#####", "..#..", "..#..", "..#..", "..#..", "..#..", "..#.."},
+}
+
+// large is a verdict in letters of seven lines, two columns a dot. What is not
+// tested says "NOT": two words would be too wide for 80 columns.
+func large(v assay.Verdict, colour bool) string {
+	word, code := "NOT", "1;7"
+	switch v {
+	case assay.Pass:
+		word, code = "PASS", "1;30;42"
+	case assay.Fail:
+		word, code = "FAIL", "1;37;41"
+	}
+	var b strings.Builder
+	for row := range 7 {
+		line := "  "
+		for _, c := range word {
+			for _, dot := range letters[c][row] {
+				if dot == '#' {
+					line += "##"
+				} else {
+					line += "  "
+				}
+			}
+			line += "   "
+		}
+		line = fmt.Sprintf("%-56s", line)
+		if colour {
+			line = "\x1b[" + code + "m" + line + "\x1b[0m"
+		} else {
+			line = strings.TrimRight(line, " ")
+		}
+		b.WriteString(line + "\n")
+	}
+	return b.String()
+}

@@ -1,0 +1,109 @@
+package drawer
+
+import (
+	"bufio"
+	"context"
+	"io"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay"
+	"chipassay/vectors/march"
+	"chipassay/vectors/part"
+)
+
+// A Station is the Bench at an adapter.
+type Station struct {
+	Adapter *adapter.Adapter
+	Plan    func(part.Type) (assay.Plan, error) // how logic is tested
+	March   march.Test                          // how a memory is
+
+	planned map[string]assay.Plan // by type
+}
+
+// seat is the place of a type's package; nil for one that must not be powered.
+func (s *Station) seat(t part.Type) (*adapter.Seat, error) {
+	v := t.Variant
+	if v.Refusal != "" {
+		return nil, nil
+	}
+	return s.Adapter.Seat(len(v.Pins), v.VCC(), v.GND())
+}
+
+// Present looks for a chip's junctions.
+func (s *Station) Present(ctx context.Context, t part.Type) (bool, error) {
+	seat, err := s.seat(t)
+	if err != nil || seat == nil {
+		return false, err
+	}
+	found, err := assay.Contact(ctx, seat, t)
+	return found.Found != assay.EmptySocket, err
+}
+
+// Pressed asks the adapter for its button.
+func (s *Station) Pressed(ctx context.Context) (bool, error) {
+	if !s.Adapter.Capabilities.Button {
+		return false, nil
+	}
+	status, err := s.Adapter.Status(ctx)
+	return status.Button, err
+}
+
+// Test tests the chip as a type; a plan is made once.
+func (s *Station) Test(ctx context.Context, t part.Type) (*assay.Result, error) {
+	seat, err := s.seat(t)
+	if err != nil {
+		return nil, err
+	}
+	var result *assay.Result
+	if t.Variant.Memory != nil {
+		result = assay.RunMemory(ctx, seat, assay.MemoryPlan{Type: t, Test: s.March})
+	} else {
+		plan, err := s.plan(t)
+		if err != nil {
+			return nil, err
+		}
+		result = assay.Run(ctx, seat, plan)
+	}
+	result.Adapter, result.Firmware = s.Adapter.Capabilities.Board, s.Adapter.Capabilities.Firmware
+	return result, nil
+}
+
+func (s *Station) plan(t part.Type) (assay.Plan, error) {
+	if p, ok := s.planned[t.Name()]; ok {
+		return p, nil
+	}
+	p, err := s.Plan(t)
+	if err == nil {
+		if s.planned == nil {
+			s.planned = map[string]assay.Plan{}
+		}
+		s.planned[t.Name()] = p
+	}
+	return p, err
+}
+
+// Lines is an Operator who types lines. A goroutine reads them, for as long as r gives any.
+func Lines(r io.Reader) Operator {
+	l := make(lines)
+	go func() {
+		defer close(l)
+		for s := bufio.NewScanner(r); s.Scan(); {
+			l <- s.Text()
+		}
+	}()
+	return l
+}
+
+type lines chan string
+
+func (l lines) Next() (string, bool, error) {
+	select {
+	case line, ok := <-l:
+		if !ok {
+			return "", false, io.EOF
+		}
+		return line, true, nil
+	default:
+		return "", false, nil
+	}
+}

@@ -1,0 +1,91 @@
+package drawer
+
+import (
+	"context"
+	"io"
+
+	"chipassay/host/assay"
+	"chipassay/host/virtual"
+	"chipassay/vectors/part"
+)
+
+// A Tray is a Bench and its Operator: virtual chips that come to a virtual socket
+// one after another, with what the operator says of each. Everything is asked of
+// the Station at the socket; the tray only moves the chips.
+type Tray struct {
+	*Station
+	Socket *virtual.Socket
+	Places []virtual.Place
+
+	at     int // place of the chip in the socket, or next to come
+	said   int // of what is said before or after it
+	in     bool
+	looked int  // since the chip came
+	done   bool // it was tested
+}
+
+// Next is what is said at this point: the date code and the note of a chip, and
+// then what stands before it; after its test, what stands behind it.
+func (t *Tray) Next() (string, bool, error) {
+	if t.at >= len(t.Places) {
+		return "", false, io.EOF
+	}
+	p := t.Places[t.at]
+	list := p.After
+	switch {
+	case t.in && !t.done:
+		return "", false, io.EOF
+	case !t.in:
+		list = before(p)
+	}
+	if t.said >= len(list) {
+		return "", false, io.EOF
+	}
+	t.said++
+	return list[t.said-1], true, nil
+}
+
+// before is what is said before a chip comes.
+func before(p virtual.Place) []string {
+	list := []string{"part " + p.Marking}
+	if p.DateCode != "" {
+		list = append(list, "date "+p.DateCode)
+	}
+	if p.Note != "" {
+		list = append(list, "note "+p.Note)
+	}
+	return append(list, p.Before...)
+}
+
+// Present moves the chips: one comes after a look at the empty socket, and goes
+// once it was tested, or twice looked at without.
+func (t *Tray) Present(ctx context.Context, typ part.Type) (bool, error) {
+	present, err := t.Station.Present(ctx, typ)
+	if err != nil {
+		return false, err
+	}
+	switch {
+	case t.in:
+		if t.looked++; t.done && t.looked > 1 || t.looked > steady {
+			t.Socket.Swap(nil)
+			t.in, t.at, t.looked, t.said = false, t.at+1, 0, 0
+		}
+	case t.at >= len(t.Places) && t.looked >= steady:
+		return false, ErrNoMore
+	case t.at >= len(t.Places) || t.looked < steady:
+		t.looked++
+	default:
+		t.Socket.Swap(t.Places[t.at].Chip)
+		t.in, t.done, t.looked = true, false, 0
+	}
+	return present, nil
+}
+
+// Test tests the chip in the socket.
+func (t *Tray) Test(ctx context.Context, typ part.Type) (*assay.Result, error) {
+	if t.in && !t.done {
+		t.said = 0
+	}
+	t.done, t.looked = t.in, 0
+	return t.Station.Test(ctx, typ)
+}

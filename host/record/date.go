@@ -1,0 +1,15 @@
+package record
+
+import (
+	"time"
+
+	"chipassay/host/identify"
+)
+
+// SetDate makes a date code that of the record; nil is none.
+func (r *Record) SetDate(d *identify.DateCode) {
+	r.DateCode, r.From, r.To, r.Year = "", time.Time{}, time.Time{}, 0
+	if d != nil {
+		r.DateCode, r.From, r.To, r.Year = d.Raw, d.From, d.To, d.Period().Year
+	}
+}
