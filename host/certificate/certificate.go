@@ -1,0 +1,183 @@
+// Package certificate writes down what a record says of a chip, as a page to print
+// and hand over with it: the certificate, or for a chip that failed or was not
+// tested a sheet that says so. It makes the labels for the drawer too, and signs a
+// page so that every change to it shows.
+//
+// The page of a record is always the same, byte for byte: it holds the time of the
+// test and none of its own. Its QR code (ISO/IEC 18004, error correction M) holds
+//
+//	CHIPASSAY RECORD 17 <SHA-256 of the record in capital hexadecimal digits>
+//
+// in the alphanumeric characters of that standard, so that the code stays small.
+//
+// How a page is signed stands with Sign, what a key's fingerprint is with
+// Key.Fingerprint.
+package certificate
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"chipassay/host/record"
+	"chipassay/host/report"
+)
+
+// ErrNone is the error for a record of which there can be no certificate; what
+// wraps it says why.
+var ErrNone = errors.New("no certificate")
+
+// A Certificate is what there is to say of one chip.
+type Certificate struct {
+	Record record.Record // the one that holds
+	Tested record.Record // that of the test: the same, or the one that Record corrects
+	Chip   report.Chip   // of the test
+}
+
+// Read makes the certificate of a record. The record must hold for its chip and
+// have the report of its test, and the two must not contradict each other.
+func Read(ctx context.Context, s *record.Store, serial int64) (Certificate, error) {
+	r, err := holding(ctx, s, serial)
+	if err != nil {
+		return Certificate{}, err
+	}
+	tested, err := testOf(ctx, s, r)
+	if err != nil {
+		return Certificate{}, err
+	}
+	return New(r, tested)
+}
+
+// holding is a record, if it holds for its chip.
+func holding(ctx context.Context, s *record.Store, serial int64) (record.Record, error) {
+	r, err := s.Get(ctx, serial)
+	if err != nil {
+		return r, err
+	}
+	history, err := s.History(ctx, serial)
+	if err != nil {
+		return r, err
+	}
+	if err := holds(r, history); err != nil {
+		return r, err
+	}
+	if r.Sum() != r.Digest {
+		return r, fmt.Errorf("record %d: %w: it was changed since it was written: restore the records from a backup", serial, ErrNone)
+	}
+	return r, nil
+}
+
+// holds says why a record does not hold for its chip, and which does.
+func holds(r record.Record, history []record.Record) error {
+	now := record.Current(history)
+	if now != nil && now.Serial == r.Serial {
+		return nil
+	}
+	what := "does not hold any more"
+	if r.Kind == record.Void {
+		what = fmt.Sprintf("only voids record %d", r.Corrects)
+	}
+	for _, h := range history {
+		if h.Kind == record.Void && h.Corrects == r.Serial {
+			what = fmt.Sprintf("is voided by record %d", h.Serial)
+		}
+	}
+	if now == nil {
+		return fmt.Errorf("record %d %s, and no record holds for its chip: test the chip again: %w", r.Serial, what, ErrNone)
+	}
+	how := "a retest"
+	switch {
+	case now.Kind == record.Correction:
+		how = fmt.Sprintf("which corrects record %d", now.Corrects)
+	case now.Serial < r.Serial:
+		how = "the test before it"
+	}
+	return fmt.Errorf("record %d %s: for its chip holds record %d, %s: ask for %d: %w", r.Serial, what, now.Serial, how, now.Serial, ErrNone)
+}
+
+// testOf is the record of the test that a record corrects, or the record itself.
+func testOf(ctx context.Context, s *record.Store, r record.Record) (record.Record, error) {
+	for r.Kind == record.Correction {
+		var err error
+		if r, err = s.Get(ctx, r.Corrects); err != nil {
+			return r, err
+		}
+	}
+	return r, nil
+}
+
+// New makes the certificate of a record by the record of the test, which is the
+// same unless the first corrects it.
+func New(r, tested record.Record) (Certificate, error) {
+	c := Certificate{Record: r, Tested: tested}
+	whole := r.Report
+	if len(whole) == 0 {
+		whole = tested.Report
+	}
+	if len(whole) == 0 {
+		return c, fmt.Errorf("record %d has no report of its test (it came from a table or from elsewhere), so nothing is known of what was applied and measured: test the chip again: %w", r.Serial, ErrNone)
+	}
+	var err error
+	if c.Chip, err = report.ReadChip(whole); err != nil {
+		return c, fmt.Errorf("record %d: %w: %w", r.Serial, ErrNone, err)
+	}
+	if why := c.contradiction(); why != "" {
+		return c, fmt.Errorf("record %d %s: test the chip again: %w", r.Serial, why, ErrNone)
+	}
+	return c, nil
+}
+
+// contradiction says what a record claims and the report of the test does not
+// bear out. What makes a chip look worse is no contradiction: it is noted.
+func (c Certificate) contradiction() string {
+	r, t := c.Record, c.Chip
+	switch {
+	case r.Part != t.Part || r.Type != t.Type || r.Family != t.Family:
+		return fmt.Sprintf("names the chip %s, but it was tested as %s", r.Type, t.Type)
+	case r.Verdict == "pass" && t.Verdict != "pass":
+		return fmt.Sprintf("says pass, but the report of the test says %s", verdictWords[t.Verdict])
+	case r.Verdict == "pass" && (t.VectorsApplied == 0 || t.VectorsApplied != t.VectorsPlanned):
+		return fmt.Sprintf("says pass, but only %d of %d vectors were applied", t.VectorsApplied, t.VectorsPlanned)
+	case r.Verdict == "pass" && (t.FailureCount > 0 || len(t.PinsFailed) > 0 || t.RunsFailed > 0):
+		return "says pass, but the report of the test lists wrong readings"
+	case rank(r.Grade) < rank(t.Grade):
+		return fmt.Sprintf("gives the grade %s, but the test gave %s", r.Grade, words(t.Grade, "none"))
+	}
+	return ""
+}
+
+// grades are all of them, best first; none is not known to be better than any.
+var grades = []string{"strong", "sound", "doubtful", "reject", ""}
+
+// rank is the place of a grade, the best first.
+func rank(grade string) int {
+	for i, g := range grades {
+		if g == grade {
+			return i
+		}
+	}
+	return len(grades)
+}
+
+var verdictWords = map[string]string{"pass": "pass", "fail": "fail", "not-tested": "not tested"}
+
+func words(text, none string) string {
+	if text == "" {
+		return none
+	}
+	return text
+}
+
+// FileName is the name of the file for the certificates, or the labels, of some
+// records: "certificate-17.html".
+func FileName(what string, serials []int64) string {
+	switch n := len(serials); n {
+	case 0:
+		return what + ".html"
+	case 1:
+		return fmt.Sprintf("%s-%d.html", what, serials[0])
+	default:
+		return fmt.Sprintf("%ss-%d-and-%d-more.html", strings.TrimSuffix(what, "s"), serials[0], n-1)
+	}
+}

@@ -1,0 +1,251 @@
+package certificate
+
+import (
+	"bytes"
+	"encoding/xml"
+	"image"
+	"image/color"
+	"io"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/makiuchi-d/gozxing"
+	"github.com/makiuchi-d/gozxing/qrcode"
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/record"
+)
+
+// tested is the record of a report of the package report.
+func tested(t *testing.T, name string) record.Record {
+	t.Helper()
+	object, err := os.ReadFile(filepath.Join("..", "report", "testdata", name))
+	require.NoError(t, err)
+	r, err := record.FromReport(object)
+	require.NoError(t, err)
+	r.Drawer, r.Lot, r.Operator, r.Marking = "D3", "signal box 4", "workshop", "7410 N"
+	return r
+}
+
+func newStore(t *testing.T) *record.Store {
+	t.Helper()
+	s, err := record.Open(filepath.Join(t.TempDir(), "records.sqlite"))
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	return s
+}
+
+func appended(t *testing.T, s *record.Store, r record.Record) record.Record {
+	t.Helper()
+	r, err := s.Append(t.Context(), r)
+	require.NoError(t, err)
+	return r
+}
+
+func certificateOf(t *testing.T, name string, change ...func(*record.Record)) Certificate {
+	t.Helper()
+	s := newStore(t)
+	r := tested(t, name)
+	for _, c := range change {
+		c(&r)
+	}
+	c, err := Read(t.Context(), s, appended(t, s, r).Serial)
+	require.NoError(t, err)
+	return c
+}
+
+func pageOf(t *testing.T, certificates ...Certificate) string {
+	t.Helper()
+	var b bytes.Buffer
+	require.NoError(t, Write(&b, "", certificates))
+	return b.String()
+}
+
+// wellFormed checks that every element is closed, and gives the words of the page.
+func wellFormed(t *testing.T, page string) string {
+	t.Helper()
+	d := xml.NewDecoder(strings.NewReader(regexp.MustCompile(`<meta [^>]*`).ReplaceAllString(page, "$0/")))
+	var words strings.Builder
+	inStyle := false
+	for {
+		token, err := d.Token()
+		if token == nil {
+			require.ErrorIs(t, err, io.EOF)
+			return strings.Join(strings.Fields(words.String()), " ")
+		}
+		switch token := token.(type) {
+		case xml.StartElement:
+			require.NotContains(t, []string{"script", "iframe", "img", "link", "object", "form"}, token.Name.Local)
+			for _, a := range token.Attr {
+				require.False(t, strings.HasPrefix(a.Name.Local, "on"), a.Name.Local)
+			}
+			inStyle = token.Name.Local == "style"
+		case xml.EndElement:
+			inStyle = false
+		case xml.CharData:
+			if !inStyle {
+				words.Write(token)
+				words.WriteByte(' ')
+			}
+		}
+	}
+}
+
+func TestAPassIsCertifiedWithAllThatIsKnown(t *testing.T) {
+	c := certificateOf(t, "pass.json")
+	page := pageOf(t, c)
+	words := wellFormed(t, page)
+	for _, want := range []string{
+		"Certificate of test", "PASS", "not graded", "7410 N", "triple 3-input NAND gate",
+		"7938: week 38 of 1979, 17 to 23 September 1979", "D3", "signal box 4", "workshop",
+		"512 of 512 applied", "exhaustive: all 512 combinations", "speed: propagation delay",
+		"every vector right, and every output level", c.Record.Digest, c.Record.DefinitionSHA256, c.Record.VectorsSHA256,
+		"not a release for safety-critical use", "6.25 mA",
+	} {
+		require.True(t, strings.Contains(strings.ToLower(words), strings.ToLower(want)), want)
+	}
+	require.NotContains(t, page, "http", "the page needs nothing but itself")
+	require.Equal(t, page, pageOf(t, c), "the page of a record is always the same")
+}
+
+func TestWhatIsNoPassNeverLooksLikeOne(t *testing.T) {
+	for name, word := range map[string]string{"fail.json": "FAIL", "not-tested.json": "NOT TESTED"} {
+		page := pageOf(t, certificateOf(t, name))
+		words := wellFormed(t, page)
+		require.Contains(t, words, "No certificate: ")
+		require.Contains(t, words, word)
+		require.NotContains(t, words, "Certificate of test")
+		require.NotContains(t, words, "PASS")
+		require.NotContains(t, page, `class="pass"`)
+	}
+}
+
+func TestTextsAreEscaped(t *testing.T) {
+	hostile := `</style></title><script>alert(1)</script><img src=x onerror=alert(2)>"'&` + elementStart + "\u202Etset\u2066"
+	page := pageOf(t, certificateOf(t, "pass.json", func(r *record.Record) {
+		r.Note, r.Marking, r.Operator, r.Lot, r.Drawer, r.Adapter, r.Firmware, r.Reason = hostile, hostile, hostile, hostile, hostile, hostile, hostile, hostile
+	}))
+	words := wellFormed(t, page)
+	require.Contains(t, words, "<script>alert(1)</script>")
+	require.NotContains(t, page, "<script")
+	require.NotContains(t, page, "<img")
+	require.NotContains(t, page, elementStart)
+	require.NotContains(t, page, "\u202E")
+	require.NotContains(t, page, "\u2066")
+	_, err := Sign([]byte(page), keyOf(t, rfc8032[0].secret))
+	require.NoError(t, err)
+}
+
+func TestOnlyWhatHoldsIsCertified(t *testing.T) {
+	s := newStore(t)
+	first := appended(t, s, tested(t, "pass.json"))
+	again := tested(t, "fail.json")
+	again.RetestOf = first.Serial
+	second := appended(t, s, again)
+	_, err := Read(t.Context(), s, first.Serial)
+	require.ErrorIs(t, err, ErrNone)
+	require.ErrorContains(t, err, "record 1 does not hold any more: for its chip holds record 2, a retest")
+
+	void := second
+	void.Kind, void.Corrects, void.RetestOf, void.Report = record.Void, second.Serial, 0, nil
+	third := appended(t, s, void)
+	_, err = Read(t.Context(), s, second.Serial)
+	require.ErrorContains(t, err, "record 2 is voided by record 3: for its chip holds record 1, the test before it")
+	_, err = Read(t.Context(), s, third.Serial)
+	require.ErrorContains(t, err, "record 3 only voids record 2: for its chip holds record 1")
+	_, err = Read(t.Context(), s, first.Serial)
+	require.NoError(t, err)
+
+	correction := first
+	correction.Kind, correction.Corrects, correction.Marking = record.Correction, first.Serial, "7410 J"
+	correction.Time = first.Time.Add(time.Hour)
+	fourth := appended(t, s, correction)
+	_, err = Read(t.Context(), s, first.Serial)
+	require.ErrorContains(t, err, "holds record 4, which corrects record 1: ask for 4")
+	c, err := Read(t.Context(), s, fourth.Serial)
+	require.NoError(t, err)
+	words := wellFormed(t, pageOf(t, c))
+	require.Contains(t, words, "7410 J")
+	require.Contains(t, words, "corrects what was written down with the test in record 1")
+	require.Contains(t, words, "Tested "+first.Time.Format("2 January 2006, 15:04")+" UTC", "of the test, not of the correction")
+
+	void = c.Record
+	void.Kind, void.Corrects, void.Report = record.Void, 4, nil
+	appended(t, s, void)
+	void.Corrects = 1
+	appended(t, s, void)
+	_, err = Read(t.Context(), s, 1)
+	require.ErrorContains(t, err, "record 1 is voided by record 6, and no record holds for its chip")
+	_, err = Read(t.Context(), s, 99)
+	require.ErrorIs(t, err, record.ErrNone)
+}
+
+func TestWhatTheReportDoesNotBearOutIsRefused(t *testing.T) {
+	s := newStore(t)
+	for why, change := range map[string]func(*record.Record){
+		"no report":           func(r *record.Record) { r.Report = nil },
+		"names the chip 7420": func(r *record.Record) { r.Part, r.Type = "7420", "7420" },
+		"only 511 of 512": func(r *record.Record) {
+			r.Report = bytes.Replace(r.Report, []byte(`"vectors_applied":512`), []byte(`"vectors_applied":511`), 1)
+		},
+		"the report of the test says fail": func(r *record.Record) {
+			r.Report = bytes.Replace(r.Report, []byte(`"verdict":"pass"`), []byte(`"verdict":"fail"`), 1)
+		},
+		"lists wrong readings": func(r *record.Record) {
+			r.Report = bytes.Replace(r.Report, []byte(`"failure_count":0`), []byte(`"failure_count":1`), 1)
+		},
+		"gives the grade strong, but the test gave none": func(r *record.Record) { r.Grade = "strong" },
+	} {
+		r := tested(t, "pass.json")
+		change(&r)
+		_, err := Read(t.Context(), s, appended(t, s, r).Serial)
+		require.ErrorIs(t, err, ErrNone, why)
+		require.ErrorContains(t, err, why)
+	}
+}
+
+// drawn is the picture of an SVG path of rectangles one unit high, on white, so
+// many pixels a unit, read here without the code that wrote it.
+func drawn(t *testing.T, svg string, scale int) image.Image {
+	t.Helper()
+	side, err := strconv.Atoi(regexp.MustCompile(`viewBox="0 0 (\d+) \d+"`).FindStringSubmatch(svg)[1])
+	require.NoError(t, err)
+	picture := image.NewGray(image.Rect(0, 0, side*scale, side*scale))
+	for i := range picture.Pix {
+		picture.Pix[i] = 0xff
+	}
+	for _, m := range regexp.MustCompile(`M(\d+) (\d+)h(\d+)v1h-(\d+)z`).FindAllStringSubmatch(svg, -1) {
+		x, _ := strconv.Atoi(m[1])
+		y, _ := strconv.Atoi(m[2])
+		n, _ := strconv.Atoi(m[3])
+		require.Equal(t, m[3], m[4])
+		require.True(t, 4 <= x && x+n <= side-4 && 4 <= y && y < side-4, "ISO/IEC 18004: a quiet zone of 4 modules")
+		for py := y * scale; py < (y+1)*scale; py++ {
+			for px := x * scale; px < (x+n)*scale; px++ {
+				picture.SetGray(px, py, color.Gray{})
+			}
+		}
+	}
+	return picture
+}
+
+// The code on the page is read back by another program's decoder.
+func TestTheCodeIsReadBack(t *testing.T) {
+	c := certificateOf(t, "pass.json")
+	for _, serial := range []int64{1, 17, 12_345_678, 123_456_789_012} {
+		c.Record.Serial = serial
+		svg := regexp.MustCompile(`(?s)<svg class="qr".*?</svg>`).FindString(pageOf(t, c))
+		bitmap, err := gozxing.NewBinaryBitmapFromImage(drawn(t, svg, 6))
+		require.NoError(t, err)
+		result, err := qrcode.NewQRCodeReader().Decode(bitmap, nil)
+		require.NoError(t, err)
+		require.Equal(t, "CHIPASSAY RECORD "+strconv.FormatInt(serial, 10)+" "+strings.ToUpper(c.Record.Digest), result.GetText())
+		level := result.GetResultMetadata()[gozxing.ResultMetadataType_ERROR_CORRECTION_LEVEL]
+		require.Equal(t, "M", level)
+	}
+}
