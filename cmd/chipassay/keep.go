@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -41,8 +42,13 @@ func (k *keeping) open() (err error) {
 		}
 		return nil
 	}
-	k.store, err = k.file.append()
-	return err
+	if k.store, err = k.file.append(); err != nil || k.retest == 0 {
+		return err
+	}
+	if _, err = k.store.Get(context.Background(), k.retest); err != nil {
+		return errors.Join(fmt.Errorf("--retest: %w", err), k.store.Close())
+	}
+	return nil
 }
 
 func (k *keeping) close() error {
@@ -67,12 +73,32 @@ func (k *keeping) keep(cmd *cobra.Command, s report.Sheet) error {
 		return err
 	}
 	r.Drawer, r.Lot, r.Operator, r.RetestOf = k.drawer, k.lot, k.operator, k.retest
-	if k.marking != "" {
-		r.Marking = k.marking
+	r.Marking = cmp.Or(k.marking, r.Marking)
+	if k.retest != 0 {
+		if err := k.inherit(cmd.Context(), &r); err != nil {
+			return err
+		}
 	}
 	if r, err = k.store.Append(context.WithoutCancel(cmd.Context()), r); err != nil {
 		return err
 	}
 	fmt.Fprintf(cmd.ErrOrStderr(), "record %d in %s\n", r.Serial, k.store.Path())
+	return nil
+}
+
+// inherit takes over from a chip's earlier record what was not said anew.
+func (k *keeping) inherit(ctx context.Context, r *record.Record) error {
+	_, history, before, err := whole(ctx, k.store, k.retest)
+	if err != nil {
+		return err
+	}
+	if before == nil {
+		before = &history[0]
+	}
+	r.Drawer, r.Lot, r.Note = cmp.Or(r.Drawer, before.Drawer), cmp.Or(r.Lot, before.Lot), cmp.Or(r.Note, before.Note)
+	r.Marking = cmp.Or(k.marking, before.Marking)
+	if r.DateCode == "" {
+		r.DateCode, r.From, r.To, r.Year = before.DateCode, before.From, before.To, before.Year
+	}
 	return nil
 }

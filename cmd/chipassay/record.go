@@ -201,7 +201,7 @@ func recordVoidCommand() *cobra.Command {
 				return errors.New(`say why: --why "the wrong chip was in the socket"`)
 			}
 			return replaceRecord(cmd, &file, args[0], func(r *record.Record) error {
-				r.Kind, r.Reason, r.Report = record.Void, why, nil
+				r.Kind, r.Verdict, r.Grade, r.Reason, r.Report = record.Void, "", "", why, nil
 				return nil
 			})
 		},

@@ -201,7 +201,7 @@ func (r *Run) undo(ctx context.Context, _ string) error {
 	last := r.written[len(r.written)-1]
 	void := last.Record
 	void.Kind, void.Corrects, void.RetestOf, void.Time = record.Void, last.Serial, 0, time.Now()
-	void.Reason, void.Report = "undone by the operator", nil
+	void.Verdict, void.Grade, void.Reason, void.Report = "", "", "undone by the operator", nil
 	void, err := r.Records.Append(context.WithoutCancel(ctx), void)
 	if err != nil {
 		return err

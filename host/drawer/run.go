@@ -8,10 +8,12 @@
 package drawer
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"chipassay/host/assay"
@@ -193,6 +195,7 @@ func (r *Run) look(ctx context.Context) error {
 		r.Screen.ready(r)
 	case r.skip:
 		r.skip, r.held, r.lies = false, true, 0
+		r.forget()
 		r.Screen.say("skipped; take it out")
 	default:
 		return r.test(ctx)
@@ -231,7 +234,10 @@ func (r *Run) test(ctx context.Context) error {
 	r.held, r.seen = true, 0
 	sheet := report.Sheet{Typed: r.Typed, Place: fmt.Sprint(len(r.sheets) + 1), DateCode: r.next.date, Note: r.next.note, Result: result}
 	if r.again {
-		sheet.Place = fmt.Sprint(len(r.sheets))
+		before := r.sheets[len(r.sheets)-1]
+		sheet.Place = before.Place
+		sheet.DateCode = cmp.Or(sheet.DateCode, before.DateCode)
+		sheet.Note = cmp.Or(sheet.Note, before.Note)
 	}
 	if why := unknown(ctx, result); why != "" {
 		r.held = result.Seating == nil || result.Seating.Found != assay.EmptySocket
@@ -251,11 +257,16 @@ func (r *Run) test(ctx context.Context) error {
 		words += ", " + written.Grade
 	}
 	r.Screen.verdict(sheet, words)
+	r.forget()
+	return nil
+}
+
+// forget drops what was said of a chip, but for a date code that is kept.
+func (r *Run) forget() {
 	date := r.next.date
 	if r.next = (said{}); r.KeepDate {
 		r.next.date = date
 	}
-	return nil
 }
 
 // unknown says why a test tells nothing of a chip, so that there is nothing to write down.
@@ -280,13 +291,14 @@ func (r *Run) write(ctx context.Context, sheet report.Sheet) (record.Record, err
 		return entry, err
 	}
 	entry.Drawer, entry.Lot, entry.Operator = r.Drawer, r.Lot, r.Operator
-	if r.next.marking != "" {
-		entry.Marking = r.next.marking
-	}
 	sheets := r.sheets
 	if r.again {
 		entry.RetestOf = r.last.Serial
+		entry.Marking = r.markingOf(r.last.Chip)
 		sheets = sheets[:len(sheets)-1]
+	}
+	if r.next.marking != "" {
+		entry.Marking = r.next.marking
 	}
 	entry, err = r.append(ctx, entry, append(sheets[:len(sheets):len(sheets)], sheet))
 	if err != nil {
@@ -294,6 +306,16 @@ func (r *Run) write(ctx context.Context, sheet report.Sheet) (record.Record, err
 	}
 	r.last, r.lies, r.again = entry, entry.Chip, false
 	return entry, nil
+}
+
+// markingOf is the marking of a chip as it was written last.
+func (r *Run) markingOf(chip int64) string {
+	for _, w := range slices.Backward(r.written) {
+		if w.Chip == chip {
+			return w.Marking
+		}
+	}
+	return r.Typed
 }
 
 // append adds a record and remembers how things stood before it.

@@ -33,7 +33,7 @@ func (t *Tray) Next() (string, bool, error) {
 	p := t.Places[t.at]
 	list := p.After
 	switch {
-	case t.in && !t.done:
+	case t.in && !t.done, !t.in && t.looked < steady: // a chip that came or went is not noticed yet
 		return "", false, io.EOF
 	case !t.in:
 		list = before(p)

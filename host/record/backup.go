@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"path/filepath"
 )
 
 // Backup writes a checked copy of all records, as they are when it begins, to a
@@ -17,6 +18,10 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 // Restore makes the file of records at path from a backup, which is verified
 // first and not changed. It never writes over a file (fs.ErrExist).
 func Restore(ctx context.Context, backup, path string) error {
+	backup, err := filepath.Abs(backup) // as connect wants it
+	if err != nil {
+		return err
+	}
 	if err := inspect(backup, migrations); err != nil {
 		return err
 	}
@@ -45,10 +50,14 @@ func Restore(ctx context.Context, backup, path string) error {
 
 // copyInto copies a database into a new file.
 func copyInto(ctx context.Context, db *sql.DB, path string) error {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return err
+	}
 	if err := stray(path); err != nil {
 		return err
 	}
-	err := place(path, func(temporary string) error {
+	err = place(path, func(temporary string) error {
 		if _, err := db.ExecContext(ctx, "VACUUM INTO ?", temporary); err != nil {
 			return err
 		}
