@@ -20,11 +20,15 @@ func ProvenFraction(n int) float64 {
 // ProvenLot is the same for n chips drawn from a lot of size chips: the largest
 // number of bad ones it may hold, of which drawing none has a probability of 5 %
 // or more. With every chip drawn it is 0.
-func ProvenLot(size, n int) int {
-	low, high := 0, max(size-n, 0) // more cannot be: a bad one would have been drawn
+func ProvenLot(size, n int) int { return provenLot(size, n, 0) }
+
+// provenLot is the largest number of bad ones in a lot of size chips with which so
+// few or fewer among n drawn have a probability of 5 % or more.
+func provenLot(size, n, bad int) int {
+	low, high := min(bad, size), max(size-n+bad, 0) // what was drawn is known
 	for low < high {
 		middle := (low + high + 1) / 2
-		if hypergeometric(size, middle, n, 0) >= doubt-1e-12 { // 1e-12: for rounding
+		if hypergeometric(size, middle, n, bad) >= doubt-1e-12 { // 1e-12: for rounding
 			low = middle
 		} else {
 			high = middle - 1

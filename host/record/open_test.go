@@ -49,7 +49,7 @@ func TestFilesThatAreRefused(t *testing.T) {
 		"a later version's": {ours(func(b []byte) []byte {
 			binary.BigEndian.PutUint32(b[60:], 99)
 			return b
-		}), ErrNewer, "was written by a later chipassay (version 99, this one knows 1): update chipassay, or name another file"},
+		}), ErrNewer, "was written by a later chipassay (version 99, this one knows 2): update chipassay, or name another file"},
 	} {
 		path := filepath.Join(t.TempDir(), "records.sqlite")
 		require.NoError(t, os.WriteFile(path, c.bytes, 0o600))
@@ -108,13 +108,13 @@ func TestStrayLogIsRefused(t *testing.T) {
 }
 
 func TestMigration(t *testing.T) {
-	steps := append(migrations[:1:1], "ALTER TABLE record ADD COLUMN shelf TEXT NOT NULL DEFAULT ''; CREATE INDEX record_shelf ON record (shelf)")
+	steps := append(migrations[:2:2], "ALTER TABLE record ADD COLUMN shelf TEXT NOT NULL DEFAULT ''; CREATE INDEX record_shelf ON record (shelf)")
 	path, _ := filled(t)
 	s, err := open(path, steps)
 	require.NoError(t, err)
 	version, err := userVersion(t.Context(), s.db)
 	require.NoError(t, err)
-	require.Equal(t, 2, version)
+	require.Equal(t, 3, version)
 	verified(t, s, 60)
 
 	// While the newer program has it open, and after, the older one refuses it.
@@ -130,7 +130,7 @@ func TestMigration(t *testing.T) {
 
 	// A step that fails leaves the version that was.
 	_, err = open(path, append(steps, "CREATE TABLE half (x); CREATE TABLE half (x)"))
-	require.ErrorContains(t, err, "to version 3")
+	require.ErrorContains(t, err, "to version 4")
 	s, err = open(path, steps)
 	require.NoError(t, err)
 	verified(t, s, 60)
@@ -143,7 +143,7 @@ func TestHeader(t *testing.T) {
 	_, b := filled(t)
 	require.Equal(t, "SQLite format 3\x00", string(b[:16]))
 	require.Equal(t, []byte{2, 2}, b[18:20]) // WAL, to write and to read
-	require.Equal(t, []byte{0, 0, 0, 1}, b[60:64])
+	require.Equal(t, []byte{0, 0, 0, 2}, b[60:64])
 	require.Equal(t, "chip", string(b[68:72]))
 }
 

@@ -46,6 +46,9 @@ func verify(ctx context.Context, q queryer) (rows int, firstBad *Bad, err error)
 	if firstBad == nil && err == nil {
 		firstBad, err = checkTally(ctx, q)
 	}
+	if firstBad == nil && err == nil {
+		firstBad, err = checkLots(ctx, q)
+	}
 	return rows, firstBad, err
 }
 

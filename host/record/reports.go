@@ -1,0 +1,12 @@
+package record
+
+import (
+	"context"
+	"iter"
+)
+
+// FindReports is Find with the reports, for what is asked of every report.
+func (s *Store) FindReports(ctx context.Context, q Query) iter.Seq2[Record, error] {
+	statement, args := q.statement(wholeRow, withReport)
+	return read(ctx, s.db, statement, args...)
+}
