@@ -2,7 +2,6 @@ package certificate
 
 import (
 	"bytes"
-	"cmp"
 	_ "embed"
 	"fmt"
 	"html/template"
@@ -10,12 +9,14 @@ import (
 	"slices"
 	"strings"
 
-	"chipassay/host/record"
 	"chipassay/host/report"
 )
 
 //go:embed page.html
 var pageText string
+
+//go:embed labels.html
+var labelsText string
 
 //go:embed page.css
 var styleText string
@@ -24,7 +25,7 @@ var styleText string
 // so they may stand in it as they are; all other text is escaped.
 var page = template.Must(template.New("page").Funcs(template.FuncMap{
 	"style": func() template.CSS { return template.CSS(styleText) },
-}).Parse(pageText))
+}).Parse(pageText + labelsText))
 
 // A sheet is a certificate in the words of the page.
 type sheet struct {
@@ -108,7 +109,6 @@ func Write(w io.Writer, title string, certificates []Certificate) error {
 		s := v.Sheets[0]
 		v.Title = fmt.Sprintf("%s: %s, %s, record %d", s.Heading.Kind, s.Name, s.Heading.Word, s.Serial)
 	}
-	v.Title = cmp.Or(v.Title, "Certificates and records of tests")
 	return execute(w, "certificates", v)
 }
 
@@ -127,13 +127,4 @@ func execute(w io.Writer, name string, view any) error {
 		return c
 	}, b.Bytes()))
 	return err
-}
-
-// LotTitle is the title of a lot's page, with how many chips passed and did not.
-func LotTitle(lot string, records []record.Record) string {
-	n := map[string]int{}
-	for _, r := range records {
-		n[r.Verdict]++
-	}
-	return fmt.Sprintf("Lot %s: %d tested, %d pass, %d fail, %d not tested", lot, len(records), n["pass"], n["fail"], len(records)-n["pass"]-n["fail"])
 }

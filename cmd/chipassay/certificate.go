@@ -1,0 +1,232 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/certificate"
+	"chipassay/host/record"
+)
+
+// A paperFile is the file of a page to print.
+type paperFile struct {
+	records recordsFile
+	lot     string
+	out     string
+	force   bool
+}
+
+func (f *paperFile) flags(cmd *cobra.Command) {
+	f.records.flag(cmd)
+	flags := cmd.Flags()
+	flags.StringVar(&f.lot, "lot", "", "all records of this lot that hold, in place of numbers")
+	flags.StringVar(&f.out, "out", "", "file to write; named after the records if not given")
+	flags.BoolVar(&f.force, "force", false, "write over a file that is there")
+}
+
+// serials are the records that were named, or those of the lot.
+func (f *paperFile) serials(cmd *cobra.Command, s *record.Store, args []string) (serials []int64, err error) {
+	switch {
+	case f.lot != "" && len(args) > 0:
+		return nil, errors.New("name records by their numbers or by --lot, not both")
+	case f.lot != "":
+		return certificate.OfLot(cmd.Context(), s, f.lot)
+	case len(args) == 0:
+		return nil, errors.New("name the records by their numbers, or a lot with --lot: chipassay log lists records")
+	}
+	for _, a := range args {
+		n, err := serialOf(a)
+		if err != nil {
+			return nil, err
+		}
+		serials = append(serials, n)
+	}
+	return serials, nil
+}
+
+// write writes the page and says where.
+func (f *paperFile) write(cmd *cobra.Command, name string, write func(io.Writer) error) error {
+	if f.out != "" {
+		name = f.out
+	}
+	if err := writeNew(name, f.force, write); err != nil {
+		return err
+	}
+	fmt.Fprintf(cmd.OutOrStdout(), "written to %s: open it in a browser to look at it and to print it\n", name)
+	return nil
+}
+
+// writeNew writes a file whole, and not over another unless told to.
+func writeNew(name string, force bool, write func(io.Writer) error) error {
+	if _, err := os.Lstat(name); !force && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("%s is there already and is left as it is: --out names another file, --force writes over it", name)
+	}
+	return writeFile(name, write)
+}
+
+func certificateCommand() *cobra.Command {
+	var file paperFile
+	cmd := &cobra.Command{
+		Use:   "certificate N...",
+		Short: "Write the certificates of records as a page to print, with labels and signatures",
+		Long: `Write the certificates of records as one HTML page that needs nothing but itself
+and prints on A4 and Letter, a chip a sheet. A record of a chip that failed or was
+not tested gets a sheet that says so in its heading. A record that does not hold
+any more, or has no report of its test, gets none.
+
+The QR code on the sheet holds the number and the SHA-256 digest of the record.`,
+		Example: `  chipassay certificate 17
+  chipassay certificate --lot "signal box 4" --out lot.html
+  chipassay certificate labels 17 18 19 --size 63.5x38.1
+  chipassay certificate sign certificate-17.html --key chipassay.key
+  chipassay certificate verify certificate-17.html --key chipassay.key.pub`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return file.records.use(func(s *record.Store) error {
+				serials, err := file.serials(cmd, s, args)
+				if err != nil {
+					return err
+				}
+				list, title, err := certificate.ReadAll(cmd.Context(), s, serials, file.lot)
+				if err != nil {
+					return err
+				}
+				return file.write(cmd, certificate.FileName("certificate", serials), func(w io.Writer) error {
+					return certificate.Write(w, title, list)
+				})
+			})
+		},
+	}
+	file.flags(cmd)
+	cmd.AddCommand(labelsCommand(), signCommand(), verifyCommand())
+	return cmd
+}
+
+func labelsCommand() *cobra.Command {
+	var (
+		file   paperFile
+		layout certificate.LayoutWords
+		skip   int
+	)
+	cmd := &cobra.Command{
+		Use:   "labels N...",
+		Short: "Write labels for chips, on sheets of labels of any size",
+		Long: `Write a label for each record: part, grade, date code and year, drawer, number of
+the record, and its QR code. As many columns and rows as the paper has room for
+are laid out in its middle. Print the page at its true size, not fitted to the paper.`,
+		Example: `  chipassay certificate labels 17 18 --size 63.5x38.1 --gap 2.5x0 --skip 4
+  chipassay certificate labels --lot "signal box 4" --size 66.7x25.4 --paper letter`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			l, err := layout.Layout()
+			if err != nil {
+				return err
+			}
+			return file.records.use(func(s *record.Store) error {
+				serials, err := file.serials(cmd, s, args)
+				if err != nil {
+					return err
+				}
+				labels, err := certificate.ReadLabels(cmd.Context(), s, serials)
+				if err != nil {
+					return err
+				}
+				return file.write(cmd, certificate.FileName("labels", serials), func(w io.Writer) error {
+					return certificate.WriteLabels(w, l, skip, labels)
+				})
+			})
+		},
+	}
+	file.flags(cmd)
+	flags := cmd.Flags()
+	flags.StringVar(&layout.Size, "size", "", "width and height of a label, mm: 63.5x38.1")
+	flags.StringVar(&layout.Paper, "paper", "A4", "A4 or letter")
+	flags.StringVar(&layout.Margin, "margin", "5", "what must stay free at the paper's edges, mm: 5, or 5x10 for the sides and above and below")
+	flags.StringVar(&layout.Gap, "gap", "0", "between labels, mm: 2.5, or 2.5x0 for across and down")
+	flags.IntVar(&skip, "skip", 0, "labels of the first sheet that are used up")
+	return cmd
+}
+
+func signCommand() *cobra.Command {
+	var key string
+	cmd := &cobra.Command{
+		Use:   "sign FILE",
+		Short: "Sign a certificate: the signature goes into the page itself",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if key == "" {
+				return errors.New("name your private key with --key: chipassay key new makes one")
+			}
+			k, err := readKey(key)
+			if err != nil {
+				return err
+			}
+			page, err := os.ReadFile(args[0])
+			if err != nil {
+				return err
+			}
+			signed, err := certificate.Sign(page, k)
+			if err != nil {
+				return fmt.Errorf("%s: %w", args[0], err)
+			}
+			err = writeFile(args[0], func(w io.Writer) error {
+				_, err := w.Write(signed)
+				return err
+			})
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "%s is signed by key %s\n", args[0], k.Fingerprint())
+			return nil
+		},
+	}
+	cmd.Flags().StringVar(&key, "key", "", "file of the private key")
+	return cmd
+}
+
+func verifyCommand() *cobra.Command {
+	var key string
+	cmd := &cobra.Command{
+		Use:   "verify FILE",
+		Short: "Say whether a certificate is as it was signed, and by which key",
+		Long: `Say whether a certificate is, to the byte, as it was signed, and by which key. With
+--key it must be that key. Exit status 0 if so; 1 if it is changed, not signed or
+signed by another key.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			var trusted certificate.Key
+			if key != "" {
+				var err error
+				if trusted, err = readKey(key); err != nil {
+					return err
+				}
+			}
+			page, err := os.ReadFile(args[0])
+			if err != nil {
+				return err
+			}
+			k, err := certificate.Verify(page)
+			out := cmd.OutOrStdout()
+			switch {
+			case errors.Is(err, certificate.ErrNotOurs):
+				return fmt.Errorf("%s: %w", args[0], err)
+			case err != nil:
+				fmt.Fprintf(out, "%s: %v\n", args[0], err)
+			case key == "":
+				fmt.Fprintf(out, "%s: unchanged since it was signed by key %s\nWhose key that is, is not known here: anybody can sign with a key of their own. --key names the one that you trust.\n", args[0], k.Fingerprint())
+				return nil
+			case !k.Public.Equal(trusted.Public):
+				fmt.Fprintf(out, "%s: unchanged since it was signed, but by another key than that in %s:\nby key %s, not %s\n", args[0], key, k.Fingerprint(), trusted.Fingerprint())
+			default:
+				fmt.Fprintf(out, "%s: unchanged since it was signed by key %s, which is that in %s\n", args[0], k.Fingerprint(), key)
+				return nil
+			}
+			return &statusError{status: exitFailed}
+		},
+	}
+	cmd.Flags().StringVar(&key, "key", "", "file of the public key that you trust")
+	return cmd
+}

@@ -1,0 +1,128 @@
+package certificate
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// papers are the sizes of paper, mm: ISO 216 A4, and US Letter of 8½ × 11 in.
+var papers = []struct {
+	name          string
+	width, height float64
+}{{"A4", 210, 297}, {"letter", 215.9, 279.4}}
+
+// ErrLayout is the error for labels that cannot be laid out.
+var ErrLayout = errors.New("these labels cannot be laid out")
+
+// A LayoutWords is a layout as typed; the numbers are mm.
+type LayoutWords struct {
+	Size   string // "63.5x38.1"
+	Paper  string // "A4", "letter"
+	Margin string // "5", or "5x10": at the sides, and above and below
+	Gap    string // "2.5", or "2.5x0": across, and down
+}
+
+// A Layout is where labels lie on a sheet, mm from its upper left corner. As many
+// as there is room for lie in the middle of the paper.
+type Layout struct {
+	PaperWidth, PaperHeight float64
+	Width, Height           float64 // of a label
+	GapX, GapY              float64
+	Columns, Rows           int
+	Left, Top               float64 // of the first label
+}
+
+// Layout lays out the labels.
+func (w LayoutWords) Layout() (Layout, error) {
+	if w.Size == "" {
+		return Layout{}, fmt.Errorf("%w: name the size of a label in mm: --size 63.5x38.1", ErrLayout)
+	}
+	var l Layout
+	for _, p := range papers {
+		if strings.EqualFold(p.name, w.Paper) {
+			l.PaperWidth, l.PaperHeight = p.width, p.height
+		}
+	}
+	if l.PaperWidth == 0 {
+		return l, fmt.Errorf("%w: there is no paper %q; there are A4 and letter", ErrLayout, w.Paper)
+	}
+	var marginX, marginY float64
+	for _, f := range []struct {
+		flag, typed string
+		x, y        *float64
+	}{{"--size", w.Size, &l.Width, &l.Height}, {"--margin", w.Margin, &marginX, &marginY}, {"--gap", w.Gap, &l.GapX, &l.GapY}} {
+		var err error
+		if *f.x, *f.y, err = millimetres(f.typed, f.flag != "--size"); err != nil {
+			return l, fmt.Errorf("%w: %s %s: %w", ErrLayout, f.flag, f.typed, err)
+		}
+	}
+	l.Columns = fits(l.PaperWidth-2*marginX, l.Width, l.GapX)
+	l.Rows = fits(l.PaperHeight-2*marginY, l.Height, l.GapY)
+	if l.Columns == 0 || l.Rows == 0 {
+		return l, fmt.Errorf("%w: a label of %s mm does not fit the paper of %s mm with its margin of %s mm",
+			ErrLayout, size(l.Width, l.Height), size(l.PaperWidth, l.PaperHeight), size(marginX, marginY))
+	}
+	l.Left = (l.PaperWidth - span(l.Columns, l.Width, l.GapX)) / 2
+	l.Top = (l.PaperHeight - span(l.Rows, l.Height, l.GapY)) / 2
+	return l, nil
+}
+
+// fits is how many labels lie side by side in some room. A hundredth of a mm is forgiven.
+func fits(room, label, gap float64) int {
+	return max(0, int(math.Floor((room+gap+0.01)/(label+gap))))
+}
+
+// span is the width of so many labels with the gaps between.
+func span(n int, label, gap float64) float64 {
+	return float64(n)*label + float64(n-1)*gap
+}
+
+// PerSheet is how many labels a sheet holds.
+func (l Layout) PerSheet() int { return l.Columns * l.Rows }
+
+// Place is the sheet on which the n-th label lies, both from 0, and the label's
+// upper left corner there: row by row, from the left.
+func (l Layout) Place(n int) (sheet int, x, y float64) {
+	sheet, n = n/l.PerSheet(), n%l.PerSheet()
+	column, row := n%l.Columns, n/l.Columns
+	return sheet, l.Left + float64(column)*(l.Width+l.GapX), l.Top + float64(row)*(l.Height+l.GapY)
+}
+
+// millimetres reads "63.5x38.1", or where one may do, "5" for both.
+func millimetres(typed string, oneDoes bool) (x, y float64, err error) {
+	first, second, two := strings.Cut(strings.NewReplacer("X", "x", "×", "x").Replace(typed), "x")
+	if !two {
+		if !oneDoes {
+			return 0, 0, errors.New("give width and height in mm, as 63.5x38.1")
+		}
+		second = first
+	}
+	if x, err = millimetre(first); err == nil {
+		y, err = millimetre(second)
+	}
+	if err == nil && !oneDoes && (x == 0 || y == 0) {
+		err = errors.New("width and height are more than 0")
+	}
+	return x, y, err
+}
+
+// mostMM is more than any paper here, mm.
+const mostMM = 1000
+
+func millimetre(typed string) (float64, error) {
+	n, err := strconv.ParseFloat(strings.TrimSpace(typed), 64)
+	if err != nil || !(0 <= n && n <= mostMM) {
+		return 0, fmt.Errorf("%q is not a number of mm", typed)
+	}
+	return n, nil
+}
+
+func size(x, y float64) string { return decimal(x) + " x " + decimal(y) }
+
+// decimal writes mm to the hundredth, without zeros at the end.
+func decimal(mm float64) string {
+	return strconv.FormatFloat(math.Round(mm*100)/100, 'f', -1, 64)
+}
