@@ -101,6 +101,21 @@ func (b *Bench) Reset() error {
 	return b.start()
 }
 
+// Swap puts a chip into the socket, or takes out what is there where it is nil.
+func (b *Bench) Swap(chip *virtual.Chip) {
+	b.using.Lock()
+	defer b.using.Unlock()
+	b.Carrier.Socket.Swap(chip)
+	b.follow = b.Carrier.Socket.KeepTime(func() time.Duration { return duration(b.MCU.Cycles()) })
+}
+
+// Press puts the button down, or lets it go.
+func (b *Bench) Press(down bool) {
+	b.using.Lock()
+	defer b.using.Unlock()
+	b.Carrier.Pressed = down
+}
+
 // idle tells whether the firmware waits for a request.
 func (b *Bench) idle() bool { return b.waiting() >= quiet }
 

@@ -14,6 +14,7 @@ import (
 	_ "chipassay/firmware/images"
 	_ "chipassay/host/adapter/conformance"
 	_ "chipassay/host/assay"
+	_ "chipassay/host/drawer"
 	_ "chipassay/host/virtual"
 	_ "chipassay/vectors/library"
 )

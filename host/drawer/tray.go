@@ -9,12 +9,15 @@ import (
 	"chipassay/vectors/part"
 )
 
+// A Swapper is a virtual socket: *virtual.Socket, or that of a simulated adapter.
+type Swapper interface{ Swap(*virtual.Chip) }
+
 // A Tray is a Bench and its Operator: virtual chips that come to a virtual socket
 // one after another, with what the operator says of each. Everything is asked of
 // the Station at the socket; the tray only moves the chips.
 type Tray struct {
 	*Station
-	Socket *virtual.Socket
+	Socket Swapper
 	Places []virtual.Place
 
 	at     int // place of the chip in the socket, or next to come

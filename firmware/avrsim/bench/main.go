@@ -6,15 +6,20 @@
 //	go run -tags simavr ./firmware/avrsim/bench --chip 7410 --defect "12 stuck low"
 //
 // It prints PORT and the port's name on a line of its own, and serves until it
-// is interrupted or terminated, or until the go run ends that started it.
+// is interrupted or terminated, or until the go run ends that started it. Lines on
+// its standard input change what lies in the socket meanwhile: those of a tray (a
+// part, and what is wrong with it), "empty", "press" and "release" (the button).
 package main
 
 import (
+	"bufio"
 	"context"
 	"flag"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 	"time"
 
@@ -92,6 +97,26 @@ func fill(part string, defects []virtual.Defect, seed uint64) (*virtual.Socket, 
 	return virtual.NewSocket(chip, seed), nil
 }
 
+// obey changes what lies in the socket as the lines say.
+func obey(r io.Reader, bench *avrsim.Bench) {
+	for lines := bufio.NewScanner(r); lines.Scan(); {
+		switch line := strings.TrimSpace(lines.Text()); line {
+		case "empty":
+			bench.Swap(nil)
+		case "press", "release":
+			bench.Press(line == "press")
+		default:
+			places, err := virtual.ParseTray(strings.NewReader(line), library.Open)
+			if err != nil {
+				fmt.Fprintln(os.Stderr, err)
+			}
+			for _, p := range places {
+				bench.Swap(p.Chip)
+			}
+		}
+	}
+}
+
 func serve(ctx context.Context, socket *virtual.Socket) error {
 	bench, err := avrsim.NewBench(socket)
 	if err != nil {
@@ -103,5 +128,6 @@ func serve(ctx context.Context, socket *virtual.Socket) error {
 		return err
 	}
 	fmt.Println("PORT", port.Path)
+	go obey(os.Stdin, bench)
 	return bench.Serve(ctx, port, avrsim.RealTime)
 }

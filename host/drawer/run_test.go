@@ -1,0 +1,233 @@
+package drawer
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/assay"
+	"chipassay/host/record"
+	"chipassay/vectors/library"
+	"chipassay/vectors/part"
+)
+
+// A bench plays a script: a letter a turn. c: a chip is there; -: none; b: the
+// button goes down with a chip there; x: the adapter does not answer; a word in
+// angle brackets is typed.
+type bench struct {
+	script   string
+	verdicts []assay.Verdict // of the tests in turn; the last one again and again
+	seatings []*assay.Seating
+	tests    []string // types tested
+	stop     func()
+}
+
+func (b *bench) Next() (string, bool, error) {
+	if rest, ok := strings.CutPrefix(b.script, "<"); ok {
+		line, rest, _ := strings.Cut(rest, ">")
+		b.script = rest
+		return line, true, nil
+	}
+	return "", false, nil
+}
+
+var errGone = errors.New("gone")
+
+func (b *bench) Pressed(context.Context) (bool, error) {
+	return strings.HasPrefix(b.script, "b"), nil
+}
+
+func (b *bench) Present(context.Context, part.Type) (bool, error) {
+	if b.script == "" {
+		return false, ErrNoMore
+	}
+	letter := b.script[0]
+	b.script = b.script[1:]
+	switch letter {
+	case 'x':
+		return false, errGone
+	case '!':
+		b.stop()
+	}
+	return letter == 'c' || letter == 'b', nil
+}
+
+func (b *bench) Test(_ context.Context, t part.Type) (*assay.Result, error) {
+	b.script = strings.TrimPrefix(b.script, "b")
+	i := len(b.tests)
+	b.tests = append(b.tests, t.Name())
+	r := &assay.Result{Type: t, Verdict: assay.Pass, Reason: "as scripted", Grade: assay.Strong, Started: time.Date(2026, time.May, 4, 10, 0, i, 0, time.UTC)}
+	if len(b.verdicts) > 0 {
+		r.Verdict = b.verdicts[min(i, len(b.verdicts)-1)]
+	}
+	if r.Verdict == assay.NotTested && i < len(b.seatings) {
+		r.Seating, r.Grade = b.seatings[i], assay.Ungraded
+	}
+	return r, nil
+}
+
+// played runs a script and gives what is written of the chips, as they stand, and what was shown.
+func played(t *testing.T, b *bench, change func(*Run)) (rows []string, shown string) {
+	t.Helper()
+	store, err := record.Open(filepath.Join(t.TempDir(), "records.db"))
+	require.NoError(t, err)
+	defer store.Close()
+	var out bytes.Buffer
+	r := Run{Drawer: "D3", Typed: "7400", Find: library.Open, Bench: b, Hand: b, Records: store, Screen: &Screen{W: &out}}
+	if change != nil {
+		change(&r)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	b.stop = stop
+	_, err = r.Do(ctx)
+	require.NoError(t, err)
+	for row, err := range store.Find(t.Context(), record.Query{}) {
+		require.NoError(t, err)
+		rows = append(rows, strings.TrimSpace(fmt.Sprintf("%d %s %s %s %s", row.Serial, row.Type, row.Verdict, row.DateCode, row.Note)))
+	}
+	_, bad, err := store.Verify(t.Context())
+	require.NoError(t, err)
+	require.Nil(t, bad)
+	return rows, out.String()
+}
+
+// What an operator expects of each turn of events (common practice).
+func TestRuns(t *testing.T) {
+	for _, c := range []struct {
+		name, script string
+		tests        int
+		rows         []string
+	}{
+		{"a chip that stays is tested once", "--cccccc--", 1, []string{"1 7400 pass"}},
+		{"a chip that bounces into the contacts is tested once", "-c-c-ccc--", 1, []string{"1 7400 pass"}},
+		{"a chip that loses contact for a moment is not a new one", "ccc-ccc--", 1, []string{"1 7400 pass"}},
+		{"two chips", "cc--cc--", 2, []string{"1 7400 pass", "2 7400 pass"}},
+		{"a date code before the chip is that chip's alone", "<date 7938>cc--cc--", 2, []string{"1 7400 pass 7938", "2 7400 pass"}},
+		{"a date code after the test is this chip's", "cc<date 7938>--cc--", 2, []string{"2 7400 pass 7938", "3 7400 pass"}},
+		{"a date code taken away", "<date 7938>cc<date ->--", 1, []string{"2 7400 pass"}},
+		{"a wrong date code is told and changes nothing", "<date 7960>cc--", 1, []string{"1 7400 pass"}},
+		{"the button starts, and once down starts once", "-bb--", 1, []string{"1 7400 pass"}},
+		{"the button again tests the same chip again", "cc-bc--", 2, []string{"2 7400 pass"}},
+		{"Enter starts before the chip is noticed", "<>--", 1, []string{"1 7400 pass"}},
+		{"Enter with a chip that was tested does not test it again", "cc<>--", 1, []string{"1 7400 pass"}},
+		{"retest in the socket, with what was said of the chip", "<date 7938><note x>cc<retest>--", 2, []string{"2 7400 pass 7938 x"}},
+		{"retest of a chip that was taken out", "cc--<retest>cc--cc--", 3, []string{"2 7400 pass", "3 7400 pass"}},
+		{"undo", "cc--cc<undo>--", 2, []string{"1 7400 pass"}},
+		{"undo of a retest brings the first test back", "cc<retest><undo>--", 2, []string{"1 7400 pass"}},
+		{"undo of a correction, then of the test", "cc<note x><undo><undo>--", 1, nil},
+		{"a note after an undo is not the chip's before", "cc--cc<undo><note x>--cc--", 3, []string{"1 7400 pass", "4 7400 pass  x"}},
+		{"undo of nothing is told", "<undo>cc--", 1, []string{"1 7400 pass"}},
+		{"skip", "<note x><skip>cc--cc--", 1, []string{"1 7400 pass"}},
+		{"another part", "cc--<part 7402>cc--", 2, []string{"1 7400 pass", "2 7402 pass"}},
+		{"a part that there is not leaves the old one", "<part 9999>cc--", 1, []string{"1 7400 pass"}},
+		{"the beginning of a word", "<d 7938>cc--", 1, []string{"1 7400 pass 7938"}},
+		{"the beginning of two words", "<p 7402>cc--", 1, []string{"1 7400 pass"}},
+		{"pause leaves the socket alone", "<pause><go>cc--", 1, []string{"1 7400 pass"}},
+		{"end", "cc--<end>cc--", 1, []string{"1 7400 pass"}},
+		{"interrupted", "cc--!cc--", 1, []string{"1 7400 pass"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b := &bench{script: c.script}
+			rows, shown := played(t, b, nil)
+			assert.Equal(t, c.rows, rows, shown)
+			assert.Len(t, b.tests, c.tests, shown)
+		})
+	}
+}
+
+// What tells nothing of a chip is not written down, and the chip comes again as a new one.
+func TestWhatIsNotWritten(t *testing.T) {
+	empty := &assay.Seating{Found: assay.EmptySocket}
+	b := &bench{script: "cc--cc--", verdicts: []assay.Verdict{assay.NotTested, assay.Fail}, seatings: []*assay.Seating{empty}}
+	rows, shown := played(t, b, nil)
+	assert.Equal(t, []string{"1 7400 fail"}, rows)
+	assert.Contains(t, shown, "not written down: there is no chip")
+
+	touching := &assay.Seating{Found: "pins 1 and 2 touch each other", Pins: []int{1, 2}}
+	b = &bench{script: "cc--", verdicts: []assay.Verdict{assay.NotTested}, seatings: []*assay.Seating{touching}}
+	rows, _ = played(t, b, nil)
+	assert.Equal(t, []string{"1 7400 not-tested"}, rows, "what is wrong with the chip itself is written down")
+}
+
+// A cable that comes off stops nothing: the run goes on when the adapter is back.
+func TestAdapterLost(t *testing.T) {
+	b := &bench{script: "cc--xcc--"}
+	tries := 0
+	rows, shown := played(t, b, func(r *Run) {
+		r.Reconnect = func(context.Context) (Bench, error) {
+			if tries++; tries < 3 {
+				return nil, errGone
+			}
+			return b, nil
+		}
+	})
+	assert.Equal(t, []string{"1 7400 pass", "2 7400 pass"}, rows)
+	assert.Contains(t, shown, "the adapter does not answer (gone); all records are kept")
+	assert.Contains(t, shown, "the adapter is back")
+	assert.Equal(t, 3, tries)
+}
+
+// A full is a Keeper whose disk is full.
+type full struct{}
+
+func (full) Append(context.Context, record.Record) (record.Record, error) {
+	return record.Record{}, errors.New("no space left on device")
+}
+
+// A verdict is never shown as one that was written when it was not.
+func TestDiskFull(t *testing.T) {
+	var out bytes.Buffer
+	b := &bench{script: "cc--cc--"}
+	r := Run{Drawer: "D3", Typed: "7400", Find: library.Open, Bench: b, Hand: b, Records: full{}, Screen: &Screen{W: &out}}
+	_, err := r.Do(t.Context())
+	assert.ErrorContains(t, err, "no space left")
+	assert.NotContains(t, out.String(), "PASS")
+	assert.NotContains(t, out.String(), "record 1")
+}
+
+func TestKeptDate(t *testing.T) {
+	rows, _ := played(t, &bench{script: "cc--<date 8011>cc--cc--<date ->cc--"}, func(r *Run) { r.DateCode, r.KeepDate = "7938", true })
+	assert.Equal(t, []string{"1 7400 pass 7938", "2 7400 pass 8011", "3 7400 pass 8011", "4 7400 pass"}, rows)
+}
+
+// What must not be powered, and what only its contents can judge, is refused at once.
+func TestRefused(t *testing.T) {
+	for _, typed := range []string{"2708", "74188"} {
+		r := Run{Typed: typed, Find: library.Open, Screen: &Screen{W: io.Discard}}
+		_, err := r.Do(t.Context())
+		assert.Error(t, err, typed)
+	}
+}
+
+func TestPartOfTheDrawer(t *testing.T) {
+	b := &bench{script: "cc--", verdicts: []assay.Verdict{assay.Fail}}
+	rows, shown := played(t, b, func(r *Run) { r.Typed = "4011B"; r.Screen.Bell = true })
+	assert.Equal(t, []string{"1 4011B fail"}, rows)
+	assert.Equal(t, 3, strings.Count(shown, "\a"), "three bells for a fail")
+}
+
+// The letters are told apart from two metres by their strokes: each verdict is
+// seven lines of no more than 60 columns, and no control character without colour.
+func TestLargeLetters(t *testing.T) {
+	want := map[assay.Verdict]string{assay.Pass: "  ########", assay.Fail: "  ##########", assay.NotTested: "  ##      ##"}
+	for v, first := range want {
+		lines := strings.Split(strings.TrimSuffix(large(v, false), "\n"), "\n")
+		require.Len(t, lines, 7)
+		assert.True(t, strings.HasPrefix(lines[0], first), lines[0])
+		for _, line := range lines {
+			assert.LessOrEqual(t, len(line), 60)
+			assert.NotContains(t, line, "\x1b")
+		}
+		assert.Contains(t, large(v, true), "\x1b[")
+	}
+}
