@@ -144,7 +144,7 @@ are laid out in its middle. Print the page at its true size, not fitted to the p
 	flags := cmd.Flags()
 	flags.StringVar(&layout.Size, "size", "", "width and height of a label, mm: 63.5x38.1")
 	flags.StringVar(&layout.Paper, "paper", "A4", "A4 or letter")
-	flags.StringVar(&layout.Margin, "margin", "5", "what must stay free at the paper's edges, mm: 5, or 5x10 for the sides and above and below")
+	flags.StringVar(&layout.Margin, "margin", "4", "what must stay free at the paper's edges, mm: 4, or 4x10 for the sides and above and below")
 	flags.StringVar(&layout.Gap, "gap", "0", "between labels, mm: 2.5, or 2.5x0 for across and down")
 	flags.IntVar(&skip, "skip", 0, "labels of the first sheet that are used up")
 	return cmd

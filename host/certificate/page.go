@@ -71,8 +71,8 @@ func (c Certificate) sheet() (sheet, error) {
 	case r.Verdict == "pass":
 		s.GradeWords = "not graded"
 	}
-	if t.Grade == r.Grade {
-		s.Findings = append(s.Findings, sentences(t.GradeReasons)...)
+	if t.Grade == r.Grade && len(t.GradeReasons) > 0 {
+		s.Findings = append(s.Findings, sentence("why "+s.GradeWords+": "+strings.Join(t.GradeReasons, "; ")))
 	}
 	for _, m := range t.Margins {
 		s.Margins = append(s.Margins, fmt.Sprintf("Pin %d (%s): up to %.2f V when driven low, VIL is %.2f V.", m.Pin, m.Name, m.Volts, m.VIL))
@@ -97,13 +97,14 @@ func Write(w io.Writer, title string, certificates []Certificate) error {
 	v := struct {
 		Title  string
 		Sheets []sheet
+		Last   int64 // serial of the last sheet, below which a signature comes to stand
 	}{Title: title}
 	for _, c := range certificates {
 		s, err := c.sheet()
 		if err != nil {
 			return fmt.Errorf("record %d: %w", c.Record.Serial, err)
 		}
-		v.Sheets = append(v.Sheets, s)
+		v.Sheets, v.Last = append(v.Sheets, s), s.Serial
 	}
 	if len(v.Sheets) == 1 {
 		s := v.Sheets[0]
