@@ -133,3 +133,26 @@ func ChipsToProveLot(size, most int) int {
 func MostOf(fraction float64, size int) int {
 	return int(math.Floor(fraction*float64(size) + 1e-9)) // 1e-9: 0.07 × 100 is not a hair under 7
 }
+
+// Words say what was proved of the supply and, unless its size is 0, of the lot.
+func (p Proof) Words(size int) []string {
+	if p.Tested == 0 {
+		return []string{"no chip has a verdict yet, so nothing is proved"}
+	}
+	found := fmt.Sprintf("%s without a bad one", count(p.Tested, "good chip"))
+	if p.Nonconforming > 0 {
+		found = fmt.Sprintf("%d bad of %s", p.Nonconforming, count(p.Tested, "chip"))
+	}
+	lines := []string{fmt.Sprintf("%s, drawn at random, prove with 95 %% confidence: at most %.2g %% of the supply is bad", found, 100*p.MostFraction)}
+	if size > 0 {
+		lines = append(lines, fmt.Sprintf("of this lot of %d, at most %s bad, those found included", size, are(p.MostInLot)))
+	}
+	return lines
+}
+
+func are(n int) string {
+	if n == 1 {
+		return "1 is"
+	}
+	return fmt.Sprintf("%d are", n)
+}

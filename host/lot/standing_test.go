@@ -78,8 +78,8 @@ func TestWhatChipsProve(t *testing.T) {
 		assert.InDelta(t, c.most, Prove(500, c.n, c.bad).MostFraction, 0.00006, "%d of %d", c.bad, c.n)
 	}
 	assert.InDelta(t, 0.0582, Prove(500, 50, 0).MostFraction, 0.00006) // 1 - 0.05^(1/50)
-	assert.Equal(t, 3, Prove(50, 50, 3).MostInLot) // all are known
-	assert.Equal(t, 50, Prove(50, 0, 0).MostInLot) // nothing is
+	assert.Equal(t, 3, Prove(50, 50, 3).MostInLot)                     // all are known
+	assert.Equal(t, 50, Prove(50, 0, 0).MostInLot)                     // nothing is
 }
 
 // By adding up the hypergeometric distribution: with the number given, so few or

@@ -16,7 +16,7 @@ const (
 	consecutiveLots = 5  // consecutive ones or fewer, lead to tightened
 	acceptedInTurn  = 5  // lots accepted in turn on tightened lead back to normal
 	rejectedToStop  = 5  // lots rejected on tightened, in all, end the scheme
-	scoreForReduced = 30 // switching score
+	ScoreForReduced = 30 // switching score from which reduced inspection begins
 	scoreLargeAc    = 3  // points of a lot whose plan has Ac 2 or more
 	scoreSmallAc    = 2  // and of one whose plan has Ac 0 or 1
 	smallestLargeAc = 2
@@ -97,7 +97,7 @@ func (s Scheme) afterNormal(plan Plan, tested, nonconforming int, accepted bool)
 		return s.at(Tightened)
 	}
 	s.score = s.scoreAfter(plan, tested, nonconforming, accepted)
-	if s.score >= scoreForReduced && s.ReduceBy != "" {
+	if s.score >= ScoreForReduced && s.ReduceBy != "" {
 		return s.at(s.ReduceBy)
 	}
 	return s

@@ -8,7 +8,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"iter"
 	"slices"
 	"strconv"
 	"strings"
@@ -105,37 +104,6 @@ func (s *Store) Lot(ctx context.Context, name string) (Lot, error) {
 		}
 	}
 	return Lot{}, fmt.Errorf("lot %s: %w", name, ErrNoLot)
-}
-
-// Inspect is where the inspection of a lot stands by the records that hold its
-// name, as they are now. Chips count in the order of their first tests.
-func (s *Store) Inspect(ctx context.Context, l Lot) (lot.Standing, error) {
-	var chips []Record
-	for r, err := range s.Find(ctx, Query{Lot: l.Name}) {
-		if err != nil {
-			return lot.Standing{}, err
-		}
-		chips = append(chips, r)
-	}
-	slices.SortFunc(chips, func(a, b Record) int { return int(a.Chip - b.Chip) })
-	return lot.Inspect(l.Plan, outcomes(chips)), nil
-}
-
-func outcomes(chips []Record) iter.Seq[lot.Outcome] {
-	return func(yield func(lot.Outcome) bool) {
-		for _, r := range chips {
-			o := lot.NotTested
-			switch {
-			case r.Verdict == "fail" || r.Verdict == "pass" && r.Grade == "reject":
-				o = lot.Nonconforming
-			case r.Verdict == "pass":
-				o = lot.Conforming
-			}
-			if !yield(o) {
-				return
-			}
-		}
-	}
 }
 
 // A lotField is a column of a lot.

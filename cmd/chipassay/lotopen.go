@@ -1,0 +1,206 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/lot"
+	"chipassay/host/record"
+	"chipassay/host/statistics"
+)
+
+// lotFlags are the flags of the command that opens a lot.
+type lotFlags struct {
+	file                    recordsFile
+	size                    int
+	aql                     float64
+	level, severity, source string
+	reduced, resume, asJSON bool
+	html                    string
+}
+
+func lotOpenCommand() *cobra.Command {
+	var f lotFlags
+	cmd := &cobra.Command{
+		Use:   "open [NAME]",
+		Short: "Choose the plan of a lot: how many chips to test, and how many bad ones reject it",
+		Long: `Choose the plan of a lot: how many chips to test, and how many bad ones reject it.
+
+With NAME the lot is kept in the file of records, and its plan does not change
+any more; opening it again with the same plan only prints it. Without NAME the
+plan is printed and nothing is kept.
+
+Lots of one --source and AQL are a series. The rules for switching choose the
+severity from the lots of the series that are decided: tightened inspection
+after 2 of 5 were rejected, normal again after 5 accepted in turn, and no more
+lots after 5 rejected on tightened inspection, until the supplier has acted
+(--resume). Reduced inspection needs --reduced. A lot that is inspected by
+another severity than the rules ask for (--severity) does not count in them.`,
+		Example: `  chipassay lot open --size 500 --aql 1.0 --level II
+  chipassay lot open depot-1 --size 500 --aql 1.0 --source "signal department" --html depot-1.html`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error { return f.run(cmd, args) },
+	}
+	flags := cmd.Flags()
+	flags.IntVar(&f.size, "size", 0, "chips in the lot")
+	flags.Float64Var(&f.aql, "aql", 0, "acceptance quality limit, per cent nonconforming: 0.010 to 10")
+	flags.StringVar(&f.level, "level", string(lot.II), "inspection level: S-1 to S-4, I, II, III")
+	flags.StringVar(&f.severity, "severity", "", "normal, tightened, reduced or reduced-105E, in place of what the rules for switching choose")
+	flags.StringVar(&f.source, "source", "", "who the lot is from; its lots are a series")
+	flags.BoolVar(&f.reduced, "reduced", false, "let the rules lead to reduced inspection: the supply is steady and the buyer agrees")
+	flags.BoolVar(&f.resume, "resume", false, "the supplier has acted since lots were no more accepted")
+	flags.BoolVar(&f.asJSON, "json", false, "print one JSON object")
+	flags.StringVar(&f.html, "html", "", "write plan and operating characteristic to this HTML file too")
+	f.file.flag(cmd)
+	return cmd
+}
+
+func (f lotFlags) run(cmd *cobra.Command, args []string) error {
+	switch {
+	case f.size == 0:
+		return errors.New("how many chips are in the lot? give --size, as --size 500")
+	case f.aql == 0:
+		return errors.New("which quality is to be accepted? give --aql, as --aql 1.0 for 1 % nonconforming")
+	}
+	l := record.Lot{Source: f.source, Resumed: f.resume}
+	if len(args) == 0 {
+		return f.compute(cmd, l)
+	}
+	l.Name = args[0]
+	if _, err := f.plan(lot.Normal); err != nil {
+		return err // before a file is made
+	}
+	s, err := f.file.append()
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.keep(cmd, s, l), s.Close())
+}
+
+// plan is the plan that the flags ask for, at the severity that they name or else at this one.
+func (f lotFlags) plan(severity lot.Severity) (lot.Plan, error) {
+	level, err := lot.ParseLevel(f.level)
+	if err != nil {
+		return lot.Plan{}, fmt.Errorf("--level: %w", err)
+	}
+	if f.severity != "" {
+		if severity, err = lot.ParseSeverity(f.severity); err != nil {
+			return lot.Plan{}, fmt.Errorf("--severity: %w", err)
+		}
+	}
+	return lot.PlanForChips(f.size, f.aql, level, severity)
+}
+
+// compute prints a plan and keeps nothing.
+func (f lotFlags) compute(cmd *cobra.Command, l record.Lot) (err error) {
+	if f.source == "" {
+		if l.Plan, err = f.plan(lot.Normal); err != nil {
+			return err
+		}
+		return f.write(cmd, l, "")
+	}
+	return f.file.use(func(s *record.Store) error {
+		because, err := f.choose(cmd.Context(), s, &l)
+		if err != nil {
+			return err
+		}
+		return f.write(cmd, l, because)
+	})
+}
+
+// choose chooses the plan of a lot, and says why at that severity.
+func (f lotFlags) choose(ctx context.Context, s *record.Store, l *record.Lot) (because string, err error) {
+	scheme, decided := lot.Scheme{}, 0
+	if l.Source != "" {
+		if scheme, decided, err = s.Scheme(ctx, l.Source, f.aql, f.reduced); err != nil {
+			return "", err
+		}
+	}
+	if scheme.Discontinued() {
+		if !f.resume {
+			return "", fmt.Errorf("no more lots from %s: five were rejected on tightened inspection at AQL %s; once the supplier has acted, open the next with --resume",
+				l.Source, lot.FormatAQL(f.aql))
+		}
+		scheme = scheme.Resumed()
+	} else {
+		l.Resumed = false
+	}
+	if l.Plan, err = f.plan(scheme.Severity()); err != nil {
+		return "", err
+	}
+	switch {
+	case l.Source == "":
+	case l.Plan.Severity != scheme.Severity():
+		because = fmt.Sprintf(", as you say; the rules for switching ask for %s, and leave this lot out", scheme.Severity())
+	case decided == 0:
+		because = ", the first: no earlier lot of the series is decided"
+	default:
+		because = fmt.Sprintf(", by the rules for switching and %d decided earlier lots", decided)
+	}
+	if !f.reduced && scheme.Score() >= lot.ScoreForReduced {
+		because += "; --reduced may lead to reduced inspection"
+	}
+	return because, nil
+}
+
+// keep opens a lot, or shows the one that is open with the same plan.
+func (f lotFlags) keep(cmd *cobra.Command, s *record.Store, l record.Lot) error {
+	there, err := s.Lot(cmd.Context(), l.Name)
+	if err == nil {
+		return f.again(cmd, there)
+	}
+	if !errors.Is(err, record.ErrNoLot) {
+		return err
+	}
+	because, err := f.choose(cmd.Context(), s, &l)
+	if err != nil {
+		return err
+	}
+	kept, err := s.OpenLot(context.WithoutCancel(cmd.Context()), l)
+	if errors.Is(err, record.ErrLotOpen) { // another program was here first
+		return f.again(cmd, kept)
+	}
+	if err != nil {
+		return err
+	}
+	return f.write(cmd, kept, because)
+}
+
+// again prints a lot that is open already, if what is asked for is what it was opened with.
+func (f lotFlags) again(cmd *cobra.Command, l record.Lot) error {
+	plan, err := f.plan(l.Plan.Severity)
+	if err != nil {
+		return err
+	}
+	if plan != l.Plan || f.source != l.Source {
+		from := ""
+		if l.Source != "" {
+			from = " from " + visible(l.Source)
+		}
+		return fmt.Errorf("lot %s is open with another plan (%d chips%s, AQL %s, level %s, %s), which does not change any more: give another name",
+			visible(l.Name), l.Plan.LotSize, from, lot.FormatAQL(l.Plan.AQL), l.Plan.Level, l.Plan.Severity)
+	}
+	fmt.Fprintf(cmd.ErrOrStderr(), "lot %s is open with this plan since %s; nothing was changed\n", visible(l.Name), l.Time.Format("2006-01-02"))
+	return f.write(cmd, l, "")
+}
+
+func (f lotFlags) write(cmd *cobra.Command, l record.Lot, because string) error {
+	if f.html != "" {
+		if err := writeFile(f.html, statistics.LotSheet{Lot: l}.WriteHTML); err != nil {
+			return err
+		}
+	}
+	w := cmd.OutOrStdout()
+	if f.asJSON {
+		return writeIndented(w, struct {
+			lotLine
+			Characteristic lot.Characteristic `json:"characteristic"`
+		}{lotLineOf(l), l.Plan.Characteristic()})
+	}
+	writePlan(w, l, because)
+	writeRisks(w, l.Plan)
+	return nil
+}

@@ -1,0 +1,130 @@
+package record
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"iter"
+	"slices"
+	"strings"
+
+	"chipassay/host/lot"
+)
+
+// An Inspection is where a lot stands by the records that hold its name.
+type Inspection struct {
+	Lot
+	lot.Standing
+	Before   int      // chips of the sample that were tested before the lot was opened
+	Untested []int64  // records of chips of the sample that have no verdict
+	Types    []string // of the sample's chips
+}
+
+// Inspect is where the inspection of a lot stands, by the records as they are now.
+// Chips count in the order of their first tests.
+func (s *Store) Inspect(ctx context.Context, l Lot) (Inspection, error) {
+	var chips []Record
+	for r, err := range s.Find(ctx, Query{Lot: l.Name}) {
+		if err != nil {
+			return Inspection{}, err
+		}
+		chips = append(chips, r)
+	}
+	slices.SortFunc(chips, func(a, b Record) int { return cmp.Compare(a.Chip, b.Chip) })
+	i := Inspection{Lot: l, Standing: lot.Inspect(l.Plan, outcomes(chips))}
+	for _, r := range chips[:i.Drawn] {
+		if r.Chip <= l.Record {
+			i.Before++
+		}
+		if r.Verdict == "not-tested" {
+			i.Untested = append(i.Untested, r.Serial)
+		}
+		i.Types = append(i.Types, r.Type)
+	}
+	slices.Sort(i.Types)
+	i.Types = slices.Compact(i.Types)
+	return i, nil
+}
+
+// Inspections is Inspect of every lot, in the order in which they were opened.
+func (s *Store) Inspections(ctx context.Context) ([]Inspection, error) {
+	lots, err := s.Lots(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var list []Inspection
+	for _, l := range lots {
+		i, err := s.Inspect(ctx, l)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, i)
+	}
+	return list, nil
+}
+
+// Notes are what a person should know besides the counts.
+func (i Inspection) Notes() (notes []string) {
+	if i.Before > 0 {
+		notes = append(notes, fmt.Sprintf("%d of the sample were tested before the lot was opened; a plan is to be chosen first", i.Before))
+	}
+	if len(i.Untested) > 0 {
+		notes = append(notes, fmt.Sprintf("of the sample without a verdict: %s %s; test each again with --retest and its number, or, if no chip of the lot was in the socket, make the record void",
+			map[bool]string{true: "record", false: "records"}[len(i.Untested) == 1], strings.Trim(fmt.Sprint(i.Untested), "[]")))
+	}
+	if i.Beyond > 0 {
+		notes = append(notes, fmt.Sprintf("%d more chips were tested under the lot; beyond the sample they do not count", i.Beyond))
+	}
+	if len(i.Types) > 1 {
+		notes = append(notes, "the sample holds more than one type: "+strings.Join(i.Types, ", "))
+	}
+	return notes
+}
+
+func outcomes(chips []Record) iter.Seq[lot.Outcome] {
+	return func(yield func(lot.Outcome) bool) {
+		for _, r := range chips {
+			o := lot.NotTested
+			switch {
+			case r.Verdict == "fail" || r.Verdict == "pass" && r.Grade == "reject":
+				o = lot.Nonconforming
+			case r.Verdict == "pass":
+				o = lot.Conforming
+			}
+			if !yield(o) {
+				return
+			}
+		}
+	}
+}
+
+// Scheme is where the switching rules stand for the lots of one source at one
+// AQL, and how many of them are decided. Only where reduced inspection is allowed
+// (see lot.Scheme.ReduceBy) do they lead to it.
+func (s *Store) Scheme(ctx context.Context, source string, aql float64, reduced bool) (scheme lot.Scheme, decided int, err error) {
+	all, err := s.Inspections(ctx)
+	if err != nil {
+		return scheme, 0, err
+	}
+	var series []lot.Inspected
+	reduceBy := lot.Severity("")
+	if reduced {
+		reduceBy = lot.Reduced
+	}
+	for _, i := range all {
+		if i.Source != source || i.Lot.Plan.AQL != aql {
+			continue
+		}
+		series = append(series, lot.Inspected{Standing: i.Standing, Resumed: i.Resumed})
+		if i.Decision != lot.GoOn {
+			decided++
+		}
+		if i.Lot.Plan.Severity == lot.Reduced {
+			reduceBy = lot.Reduced // it was allowed then
+		}
+	}
+	if scheme, err = lot.Series(series, reduceBy); err == nil && !reduced {
+		scheme = scheme.Reinstated()
+	}
+	return scheme, decided, err
+}
