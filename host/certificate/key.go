@@ -48,23 +48,23 @@ func ReadKey(file []byte) (Key, error) {
 	}
 	switch block.Type {
 	case privateBlock:
-		any, err := x509.ParsePKCS8PrivateKey(block.Bytes)
+		key, err := x509.ParsePKCS8PrivateKey(block.Bytes)
 		if err != nil {
 			return Key{}, fmt.Errorf("%w: %w", ErrKey, err)
 		}
-		if private, ok := any.(ed25519.PrivateKey); ok {
+		if private, ok := key.(ed25519.PrivateKey); ok {
 			return Key{private.Public().(ed25519.PublicKey), private}, nil
 		}
-		return Key{}, fmt.Errorf("%w: it is of another kind (%T)", ErrKey, any)
+		return Key{}, fmt.Errorf("%w: it is of another kind (%T)", ErrKey, key)
 	case publicBlock:
-		any, err := x509.ParsePKIXPublicKey(block.Bytes)
+		key, err := x509.ParsePKIXPublicKey(block.Bytes)
 		if err != nil {
 			return Key{}, fmt.Errorf("%w: %w", ErrKey, err)
 		}
-		if public, ok := any.(ed25519.PublicKey); ok {
+		if public, ok := key.(ed25519.PublicKey); ok {
 			return Key{Public: public}, nil
 		}
-		return Key{}, fmt.Errorf("%w: it is of another kind (%T)", ErrKey, any)
+		return Key{}, fmt.Errorf("%w: it is of another kind (%T)", ErrKey, key)
 	}
 	return Key{}, fmt.Errorf("%w: its PEM block is %q, not %q or %q", ErrKey, block.Type, privateBlock, publicBlock)
 }
