@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -155,7 +156,7 @@ cannot be corrected: test the chip again.`,
 					return errors.New("nothing to correct was given: --drawer, --lot, --operator, --marking, --date-code or --note")
 				}
 				r.Kind = record.Correction
-				return nil
+				return correctReport(r)
 			})
 		},
 	}
@@ -168,6 +169,26 @@ cannot be corrected: test the chip again.`,
 	flags.StringVar(&dateCode, "date-code", "", "date code: YYWW or YWW; empty for none")
 	flags.StringVar(&note, "note", "", "your own words")
 	return cmd
+}
+
+// correctReport puts the note and the date code of a record into its report too.
+func correctReport(r *record.Record) error {
+	if len(r.Report) == 0 {
+		return nil
+	}
+	c, err := report.ReadChip(r.Report)
+	if err != nil {
+		return err
+	}
+	c.Note = r.Note
+	if c.DateCode == nil || c.DateCode.Raw != r.DateCode {
+		c.DateCode = nil
+		if r.DateCode != "" {
+			c.DateCode = report.DateOf(r.DateCode, r.From, r.To)
+		}
+	}
+	r.Report, err = json.Marshal(c)
+	return err
 }
 
 // setDateCode reads a date code into a record; an empty one takes it away.

@@ -249,6 +249,14 @@ func dateObject(d *identify.DateCode) *DateCode {
 	return o
 }
 
+// DateOf is a date code that was corrected, for the week from Monday to Sunday that
+// it was taken for.
+func DateOf(raw string, from, to time.Time) *DateCode {
+	year, week := from.ISOWeek()
+	p := Period{year, week, from.Format(time.DateOnly), to.Format(time.DateOnly)}
+	return &DateCode{Raw: raw, From: p.From, To: p.To, Candidates: []Period{p}, Rule: "Corrected after the test. Weeks are those of ISO 8601."}
+}
+
 // orEmpty makes an array of nothing, not a null.
 func orEmpty[T any](list []T) []T {
 	if list == nil {
