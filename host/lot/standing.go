@@ -143,7 +143,7 @@ func (p Proof) Words(size int) []string {
 	if p.Nonconforming > 0 {
 		found = fmt.Sprintf("%d bad of %s", p.Nonconforming, count(p.Tested, "chip"))
 	}
-	lines := []string{fmt.Sprintf("%s, drawn at random, prove with 95 %% confidence: at most %.2g %% of the supply is bad", found, 100*p.MostFraction)}
+	lines := []string{fmt.Sprintf("%s, drawn at random, prove with 95 %% confidence: at most %s %% of the supply is bad", found, twoDigits(100*p.MostFraction))}
 	if size > 0 {
 		lines = append(lines, fmt.Sprintf("of this lot of %d, at most %s bad, those found included", size, are(p.MostInLot)))
 	}
@@ -155,4 +155,12 @@ func are(n int) string {
 		return "1 is"
 	}
 	return fmt.Sprintf("%d are", n)
+}
+
+// twoDigits writes a percentage with two digits that count.
+func twoDigits(percent float64) string {
+	if percent >= 10 {
+		return fmt.Sprintf("%.0f", percent)
+	}
+	return fmt.Sprintf("%.2g", percent)
 }

@@ -66,14 +66,14 @@ func (s *Store) Inspections(ctx context.Context) ([]Inspection, error) {
 // Notes are what a person should know besides the counts.
 func (i Inspection) Notes() (notes []string) {
 	if i.Before > 0 {
-		notes = append(notes, fmt.Sprintf("%d of the sample were tested before the lot was opened; a plan is to be chosen first", i.Before))
+		notes = append(notes, fmt.Sprintf("tested before the lot was opened: %d of the sample; a plan is to be chosen first", i.Before))
 	}
 	if len(i.Untested) > 0 {
-		notes = append(notes, fmt.Sprintf("of the sample without a verdict: %s %s; test each again with --retest and its number, or, if no chip of the lot was in the socket, make the record void",
+		notes = append(notes, fmt.Sprintf("of the sample without a verdict: %s %s: test each again with --retest and its number, or, if no chip of the lot was in the socket, make the record void",
 			map[bool]string{true: "record", false: "records"}[len(i.Untested) == 1], strings.Trim(fmt.Sprint(i.Untested), "[]")))
 	}
 	if i.Beyond > 0 {
-		notes = append(notes, fmt.Sprintf("%d more chips were tested under the lot; beyond the sample they do not count", i.Beyond))
+		notes = append(notes, fmt.Sprintf("tested beyond the sample, where chips do not count: %d", i.Beyond))
 	}
 	if len(i.Types) > 1 {
 		notes = append(notes, "the sample holds more than one type: "+strings.Join(i.Types, ", "))
