@@ -2,6 +2,7 @@ package certificate
 
 import (
 	"bytes"
+	"encoding/json"
 	"encoding/xml"
 	"image"
 	"image/color"
@@ -19,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/record"
+	"chipassay/host/report"
 )
 
 // tested is the record of a report of the package report.
@@ -183,6 +185,26 @@ func TestOnlyWhatHoldsIsCertified(t *testing.T) {
 	require.ErrorContains(t, err, "record 1 is voided by record 6, and no record holds for its chip")
 	_, err = Read(t.Context(), s, 99)
 	require.ErrorIs(t, err, record.ErrNone)
+}
+
+// 938 is week 38 of a year that ends in 9: the code does not tell the decade,
+// whoever corrected it. The week of Monday 15 September 1969 by ISO 8601.
+func TestACorrectedDateCodeKeepsItsDoubt(t *testing.T) {
+	s := newStore(t)
+	r := appended(t, s, tested(t, "pass.json"))
+	r.Kind, r.Corrects, r.DateCode, r.Year = record.Correction, r.Serial, "938", 1969
+	r.From, r.To = time.Date(1969, 9, 15, 0, 0, 0, 0, time.UTC), time.Date(1969, 9, 21, 0, 0, 0, 0, time.UTC)
+	chip, err := report.ReadChip(r.Report)
+	require.NoError(t, err)
+	chip.DateCode = report.DateOf(r.DateCode, r.From, r.To)
+	r.Report, err = json.Marshal(chip)
+	require.NoError(t, err)
+	c, err := Read(t.Context(), s, appended(t, s, r).Serial)
+	require.NoError(t, err)
+	require.Equal(t, "938", c.Chip.DateCode.Raw)
+	words := wellFormed(t, pageOf(t, c))
+	require.Contains(t, words, "week 38 of 1969, 15 to 21 September 1969; or the same week of 1979")
+	require.Contains(t, words, "938 (1969?)")
 }
 
 func TestWhatTheReportDoesNotBearOutIsRefused(t *testing.T) {
