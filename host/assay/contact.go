@@ -123,12 +123,7 @@ type contact struct {
 // ground pin driven high and a pin pulled low, the pin stands one junction below
 // the ground pin, 0.2 to 1.5 V (common practice).
 func Contact(ctx context.Context, p Prober, t part.Type) (Seating, error) {
-	meter, _ := p.(Voltmeter)
-	technology := t.Family.Technology
-	c := contact{
-		ctx: ctx, prober: p, meter: meter, v: t.Variant, n: len(t.Variant.Pins),
-		cmos: technology == part.CMOS || technology == part.CMOSTTL, nmos: technology == part.NMOS,
-	}
+	c := contactOf(ctx, p, t)
 	if right, err := c.fits(placement{}); err != nil || !right {
 		return c.misplaced(err)
 	}
@@ -155,6 +150,26 @@ func Contact(ctx context.Context, p Prober, t part.Type) (Seating, error) {
 		return Seating{}, nil
 	}
 	return c.supplyShorts(seen[len(shorts):]), nil
+}
+
+func contactOf(ctx context.Context, p Prober, t part.Type) contact {
+	meter, _ := p.(Voltmeter)
+	technology := t.Family.Technology
+	return contact{
+		ctx: ctx, prober: p, meter: meter, v: t.Variant, n: len(t.Variant.Pins),
+		cmos: technology == part.CMOS || technology == part.CMOSTTL, nmos: technology == part.NMOS,
+	}
+}
+
+// Present tells whether there is a chip in an unpowered socket, lying as it should
+// or otherwise. It leaves the socket driven, as Contact does, and asks for less.
+func Present(ctx context.Context, p Prober, t part.Type) (bool, error) {
+	c := contactOf(ctx, p, t)
+	if right, err := c.fits(placement{}); err != nil || right {
+		return right, err
+	}
+	s, err := c.misplaced(nil)
+	return s.Found != EmptySocket, err
 }
 
 // judged are the pins that touch the die for certain, by number: all but those

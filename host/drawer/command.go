@@ -213,6 +213,10 @@ func (r *Run) undo(ctx context.Context, _ string) error {
 }
 
 func (r *Run) changePart(_ context.Context, typed string) error {
+	if typed == r.Typed {
+		r.Screen.ready(r)
+		return nil
+	}
 	t, err := r.find(typed)
 	if err != nil {
 		return invalid(err.Error())

@@ -3,6 +3,7 @@ package drawer
 import (
 	"bufio"
 	"context"
+	"errors"
 	"io"
 
 	"chipassay/host/adapter"
@@ -35,8 +36,8 @@ func (s *Station) Present(ctx context.Context, t part.Type) (bool, error) {
 	if err != nil || seat == nil {
 		return false, err
 	}
-	found, err := assay.Contact(ctx, seat, t)
-	return found.Found != assay.EmptySocket, err
+	present, err := assay.Present(ctx, seat, t)
+	return present, errors.Join(err, seat.PowerOff(ctx))
 }
 
 // Pressed asks the adapter for its button.
