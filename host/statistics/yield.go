@@ -1,0 +1,182 @@
+package statistics
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"iter"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"chipassay/host/record"
+	"chipassay/host/report"
+	"chipassay/host/yield"
+)
+
+// Definition says in words what the numbers count.
+const Definition = "Good: every vector right, and graded strong or sound, or not graded. " +
+	"Tested and not good: doubtful (every vector right, but not every level inside its limit) and reject. " +
+	"What could not be tested counts neither way. " +
+	"Each chip counts once, as its last test and corrections left it. " +
+	"The intervals are those of Clopper and Pearson, 95 %."
+
+// most is how many of the commonest pins and causes are told.
+const most = 10
+
+// A Group is how the chips of one part, drawer or the like stand.
+type Group struct {
+	Key string `json:"key"` // empty, for a year "0", where it is not known
+	yield.Yield
+	Fraction  *float64 `json:"fraction"` // null where none was tested
+	Doubtful  int      `json:"doubtful"`
+	Reject    int      `json:"reject"`
+	NotTested int      `json:"not_tested"`
+}
+
+func groupOf(key string, t record.Tally) Group {
+	g := Group{Key: key, Yield: yield.Of(t.Good()+t.Ungraded, t.Tested()), Doubtful: t.Doubtful, Reject: t.Reject, NotTested: t.NotTested}
+	if g.Tested > 0 {
+		g.Fraction = new(g.Yield.Fraction())
+	}
+	return g
+}
+
+// Name is the key for a person.
+func (g Group) Name(by string) string {
+	switch {
+	case by == record.ByYear && g.Key == "0":
+		return "no date code"
+	case g.Key == "":
+		return "no " + by + " given"
+	}
+	return g.Key
+}
+
+// A Pin is a pin of a type, and on how many of its chips it failed.
+type Pin struct {
+	Type  string `json:"type"`
+	Pin   int    `json:"pin"`
+	Chips int    `json:"chips"`
+}
+
+// Yields are the yields of the chips that were asked for.
+type Yields struct {
+	By         string                `json:"by"` // record.ByPart to record.ByYear
+	Definition string                `json:"definition"`
+	Total      Group                 `json:"total"`
+	Groups     []Group               `json:"groups"`
+	Pins       []Pin                 `json:"pins"`   // the commonest that failed
+	Causes     []yield.Count[string] `json:"causes"` // the commonest, see yield.Cause
+}
+
+// Collect counts the chips asked for by one of record.ByPart to record.ByYear.
+func Collect(ctx context.Context, s *record.Store, q record.Query, by string) (Yields, error) {
+	y, err := group(ctx, s, q, by)
+	if err != nil {
+		return y, err
+	}
+	failed := q
+	failed.Verdict = "fail"
+	var pins, causes []string
+	for r, err := range s.Find(ctx, failed) {
+		if err != nil {
+			return y, err
+		}
+		causes = append(causes, yield.Cause(r.Reason))
+		for _, pin := range slices.Compact(slices.Sorted(slices.Values(r.PinsFailed))) {
+			pins = append(pins, fmt.Sprintf("%s\x00%03d", r.Type, pin)) // so that pin 2 sorts before pin 10
+		}
+	}
+	y.Causes = yield.Commonest(slices.Values(causes), most)
+	y.Pins = []Pin{}
+	for _, c := range yield.Commonest(slices.Values(pins), most) {
+		typ, pin, _ := strings.Cut(c.Key, "\x00")
+		n, err := strconv.Atoi(pin)
+		if err != nil {
+			return y, err
+		}
+		y.Pins = append(y.Pins, Pin{typ, n, c.Chips})
+	}
+	return y, nil
+}
+
+// group counts the chips in groups and in all.
+func group(ctx context.Context, s *record.Store, q record.Query, by string) (Yields, error) {
+	y := Yields{By: by, Definition: Definition, Groups: []Group{}}
+	counts, err := s.Counts(ctx, q, by)
+	if err != nil {
+		return y, err
+	}
+	var all record.Tally
+	for _, c := range counts {
+		y.Groups = append(y.Groups, groupOf(c.Key, c.Tally))
+		all.Strong += c.Strong
+		all.Sound += c.Sound
+		all.Ungraded += c.Ungraded
+		all.Doubtful += c.Doubtful
+		all.Reject += c.Reject
+		all.NotTested += c.NotTested
+	}
+	y.Total = groupOf("", all)
+	return y, nil
+}
+
+// Readings are the output levels of one quantity that have the same limit.
+type Readings struct {
+	Quantity string   // VOL, VOH
+	Limit    float64  // V
+	Families []string // of the chips
+	Volts    []float64
+}
+
+// notJudged is the standing, in a report, of a reading that its limit does not hold for.
+const notJudged = "not judged"
+
+// Levels gathers the VOL and VOH of the chips asked for by quantity and limit, VOL
+// first; those that have no limit, or one that does not hold at the load of the
+// test, are only counted.
+func Levels(records iter.Seq2[record.Record, error]) (all []Readings, left int, err error) {
+	type key struct {
+		quantity string
+		limit    float64
+	}
+	found := map[key]*Readings{}
+	for r, err := range records {
+		if err != nil {
+			return nil, 0, err
+		}
+		if len(r.Report) == 0 || r.Verdict == "not-tested" {
+			continue
+		}
+		chip, err := report.ReadChip(r.Report)
+		if err != nil {
+			return nil, 0, fmt.Errorf("record %d: %w", r.Serial, err)
+		}
+		for _, l := range chip.Levels {
+			if l.Quantity != "VOL" && l.Quantity != "VOH" {
+				continue
+			}
+			if l.Limit == nil || l.Standing == notJudged {
+				left++
+				continue
+			}
+			k := key{l.Quantity, *l.Limit}
+			if found[k] == nil {
+				found[k] = &Readings{Quantity: l.Quantity, Limit: *l.Limit}
+			}
+			found[k].Volts = append(found[k].Volts, l.Value)
+			found[k].Families = append(found[k].Families, r.Family)
+		}
+	}
+	for _, k := range slices.SortedFunc(maps.Keys(found), func(a, b key) int {
+		return cmp.Or(cmp.Compare(b.quantity, a.quantity), cmp.Compare(a.limit, b.limit))
+	}) {
+		f := found[k]
+		slices.Sort(f.Families)
+		f.Families = slices.Compact(f.Families)
+		all = append(all, *f)
+	}
+	return all, left, nil
+}
