@@ -112,6 +112,9 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	return err
 }
 
+// errVirtualRecords keeps a person's own records to chips that there are.
+var errVirtualRecords = errors.New("virtual chips do not belong among your own records: name a file for them with --records FILE")
+
 // places reads the tray, where there is one.
 func (f drawerFlags) places() ([]virtual.Place, error) {
 	switch {
@@ -121,6 +124,8 @@ func (f drawerFlags) places() ([]virtual.Place, error) {
 		return nil, nil
 	case f.adapter != "" && f.adapter != virtualAdapter:
 		return nil, errors.New("--tray is for the virtual adapter: leave --adapter out")
+	case f.file.path == "":
+		return nil, errVirtualRecords
 	}
 	file, err := os.Open(f.tray)
 	if err != nil {

@@ -35,7 +35,10 @@ func (k *keeping) flags(cmd *cobra.Command) {
 }
 
 // open opens the file before the test, so that a test is not made in vain.
-func (k *keeping) open() (err error) {
+func (k *keeping) open(adapter string) (err error) {
+	if k.wanted && adapter == virtualAdapter && k.file.path == "" {
+		return errVirtualRecords
+	}
 	if !k.wanted {
 		if k.drawer+k.lot+k.operator+k.marking+k.file.path != "" || k.retest != 0 {
 			return errors.New("--drawer, --lot, --operator, --marking, --retest and --records are for what is written down: add --record")

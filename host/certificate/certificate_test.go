@@ -31,6 +31,7 @@ func tested(t *testing.T, name string) record.Record {
 	r, err := record.FromReport(object)
 	require.NoError(t, err)
 	r.Drawer, r.Lot, r.Operator, r.Marking = "D3", "signal box 4", "workshop", "7410 N"
+	r.Adapter = "ATmega2560, revision A" // the report is of a virtual chip
 	return r
 }
 
@@ -113,6 +114,15 @@ func TestAPassIsCertifiedWithAllThatIsKnown(t *testing.T) {
 	}
 	require.NotContains(t, page, "http", "the page needs nothing but itself")
 	require.Equal(t, page, pageOf(t, c), "the page of a record is always the same")
+}
+
+// A virtual chip has no certificate, whatever its verdict.
+func TestVirtualChipsAreNotCertified(t *testing.T) {
+	c := certificateOf(t, "pass.json", func(r *record.Record) { r.Adapter = "virtual, revision A" })
+	words := wellFormed(t, pageOf(t, c))
+	require.NotContains(t, words, "Certificate of test")
+	require.Contains(t, words, "Demonstration, no certificate")
+	require.Equal(t, "virtual: pass, not graded", c.labelLines()[1])
 }
 
 func TestWhatIsNoPassNeverLooksLikeOne(t *testing.T) {

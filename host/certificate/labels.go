@@ -117,6 +117,9 @@ func (c Certificate) labelLines() [lines]string {
 	case c.verdict() == "pass":
 		grade = r.Grade
 	}
+	if c.virtual() {
+		grade = "virtual: " + grade
+	}
 	place := fmt.Sprintf("no. %d", r.Serial)
 	if r.Drawer != "" {
 		place += ", drawer " + strings.TrimSpace(strings.TrimPrefix(r.Drawer, "drawer "))

@@ -26,10 +26,18 @@ var headings = map[string]heading{
 	"not-tested": {"No certificate: this chip was not tested", "NOT TESTED"},
 }
 
-// heading is that of the record's verdict; what is not known is not tested.
+// heading is that of the record's verdict; what is not known is not tested. A chip
+// of the virtual adapter is none, and nothing certifies it.
 func (c Certificate) heading() heading {
-	return headings[c.verdict()]
+	h := headings[c.verdict()]
+	if c.virtual() && c.verdict() == "pass" {
+		h.Kind = "Demonstration, no certificate: a virtual chip in the virtual adapter"
+	}
+	return h
 }
+
+// virtual tells whether the test was made without hardware.
+func (c Certificate) virtual() bool { return strings.HasPrefix(c.Record.Adapter, "virtual") }
 
 func (c Certificate) verdict() string {
 	if _, ok := headings[c.Record.Verdict]; ok {
