@@ -12,6 +12,7 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/report"
+	"chipassay/host/statistics"
 	"chipassay/host/virtual"
 )
 
@@ -82,6 +83,10 @@ func assayVirtual(cmd *cobra.Command, d *definitions, planned *assay.Result, chi
 func writeTray(cmd *cobra.Command, folder string, tray report.Tray) error {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return fmt.Errorf("the report's folder: %w", err)
+	}
+	var err error
+	if tray.Charts, err = statistics.TrayCharts(tray); err != nil {
+		return err
 	}
 	page, object := filepath.Join(folder, "report.html"), filepath.Join(folder, "report.json")
 	if err := writeFile(page, tray.WriteHTML); err != nil {

@@ -12,6 +12,7 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/drawer"
 	"chipassay/host/report"
+	"chipassay/host/statistics"
 	"chipassay/host/virtual"
 	"chipassay/vectors/march"
 )
@@ -107,9 +108,17 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	defer func() { station.Adapter.Close() }()
 	summary, err := r.Do(cmd.Context())
 	if f.html != "" && len(summary.Tray.Sheets) > 0 {
-		err = errors.Join(err, writeFile(f.html, summary.Tray.WriteHTML))
+		err = errors.Join(err, writeRun(f.html, summary.Tray))
 	}
 	return err
+}
+
+// writeRun writes the report of a run with its charts.
+func writeRun(name string, tray report.Tray) (err error) {
+	if tray.Charts, err = statistics.TrayCharts(tray); err != nil {
+		return err
+	}
+	return writeFile(name, tray.WriteHTML)
 }
 
 // errVirtualRecords keeps a person's own records to chips that there are.

@@ -148,8 +148,8 @@ func roundStep(x float64) float64 {
 	return 10 * power
 }
 
-// counts draws the vertical axis for numbers of chips.
-func (s *sheet) counts(most int) axis {
+// counts draws the vertical axis for numbers of what is named.
+func (s *sheet) counts(most int, what string) axis {
 	y := axis{0, float64(max(most, 1)), bottom, top + 8}
 	y.high = math.Ceil(y.high/roundStep(max(1, y.high/5))) * roundStep(max(1, y.high/5))
 	values, _ := y.ticks(5)
@@ -159,7 +159,7 @@ func (s *sheet) counts(most int) axis {
 			s.text(left-tickSize-2, y.at(v)+4, "end", fmt.Sprintf("%.0f", v))
 		}
 	}
-	s.text(8, top-8, "start", "chips")
+	s.text(8, top-8, "start", what)
 	return y
 }
 

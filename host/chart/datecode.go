@@ -18,7 +18,7 @@ func DateCodes(title string, years []Year) string {
 	}
 	s := begin(title, "Chips by date-code year. "+orNone(told))
 	s.key("good", "bad")
-	y := s.counts(most)
+	y := s.counts(most, "chips")
 	x := axis{float64(first) - 0.5, float64(last) + 0.5, left, right}
 	wide := min(x.at(1)-x.at(0), 46) * 0.8
 	for _, c := range years {

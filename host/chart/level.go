@@ -67,7 +67,7 @@ func levels(title, name string, readings []float64, limit float64, maximum bool)
 	}
 	s := begin(title, told)
 	s.key("within the limit", "outside")
-	y := s.counts(most)
+	y := s.counts(most, "outputs")
 	x := axis{limit + d.wide*float64(first-1), limit + d.wide*float64(last+2), left, right}
 	for k := first; k <= last; k++ {
 		from, to := x.at(limit+d.wide*float64(k)), x.at(limit+d.wide*float64(k+1))

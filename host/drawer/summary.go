@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"chipassay/host/assay"
 	"chipassay/host/report"
 	"chipassay/host/yield"
 )
@@ -43,6 +44,9 @@ func (s Summary) String() string {
 // failedPins yields a part's pin for each chip at which it failed.
 func (s Summary) failedPins(found func(string) bool) {
 	for _, sheet := range s.Tray.Sheets {
+		if sheet.Result.Verdict != assay.Fail {
+			continue
+		}
 		for _, pin := range sheet.Result.PinsFailed {
 			if !found(fmt.Sprintf("%s pin %d", sheet.Result.Type.Part().Number, pin)) {
 				return

@@ -35,7 +35,7 @@ func (s Sheet) WriteHTML(w io.Writer) error {
 // WriteHTML writes the run as one page that stands alone: a table with a row a
 // chip, and the report of each below it.
 func (t Tray) WriteHTML(w io.Writer) error {
-	v := trayView{Title: cmp.Or(t.Title, "A tray of chips"), Summary: t.Summary(), When: t.when()}
+	v := trayView{Title: cmp.Or(t.Title, "A tray of chips"), Summary: t.Summary(), When: t.when(), Charts: t.Charts}
 	v.Pass, v.Fail, v.NotTested = t.Counts()
 	for i, s := range t.Sheets {
 		v.Chips = append(v.Chips, s.view(i+1))
@@ -59,6 +59,7 @@ func (t Tray) when() string {
 type trayView struct {
 	Title, Summary, When  string
 	Pass, Fail, NotTested int
+	Charts                []template.HTML
 	Chips                 []sheetView
 }
 

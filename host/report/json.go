@@ -159,6 +159,9 @@ type trayJSON struct {
 	Chips     []Chip `json:"chips"`
 }
 
+// Chip is the sheet as other programs read it.
+func (s Sheet) Chip() Chip { return s.object() }
+
 // ReadChip reads what Sheet.WriteJSON wrote. Fields of a later version are passed over.
 func ReadChip(object []byte) (Chip, error) {
 	var c Chip

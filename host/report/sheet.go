@@ -6,6 +6,7 @@ package report
 import (
 	"cmp"
 	"fmt"
+	"html/template"
 	"slices"
 	"strings"
 	"time"
@@ -30,6 +31,7 @@ type Sheet struct {
 type Tray struct {
 	Title  string // what lay in it: "Drawer 3, top left"
 	Sheets []Sheet
+	Charts []template.HTML // pictures of the whole run, for the page; may be empty
 }
 
 // Caveat closes every report.

@@ -134,25 +134,21 @@ type Readings struct {
 // notJudged is the standing, in a report, of a reading that its limit does not hold for.
 const notJudged = "not judged"
 
-// Levels gathers the VOL and VOH of the chips asked for by quantity and limit, VOL
-// first; those that have no limit, or one that does not hold at the load of the
-// test, are only counted.
-func Levels(records iter.Seq2[record.Record, error]) (all []Readings, left int, err error) {
+// Levels gathers the VOL and VOH of chips by quantity and limit, VOL first; those
+// that have no limit, or one that does not hold at the load of the test, are only
+// counted.
+func Levels(chips iter.Seq2[report.Chip, error]) (all []Readings, left int, err error) {
 	type key struct {
 		quantity string
 		limit    float64
 	}
 	found := map[key]*Readings{}
-	for r, err := range records {
+	for chip, err := range chips {
 		if err != nil {
 			return nil, 0, err
 		}
-		if len(r.Report) == 0 || r.Verdict == "not-tested" {
+		if chip.Verdict == "not-tested" {
 			continue
-		}
-		chip, err := report.ReadChip(r.Report)
-		if err != nil {
-			return nil, 0, fmt.Errorf("record %d: %w", r.Serial, err)
 		}
 		for _, l := range chip.Levels {
 			if l.Quantity != "VOL" && l.Quantity != "VOH" {
@@ -167,7 +163,7 @@ func Levels(records iter.Seq2[record.Record, error]) (all []Readings, left int, 
 				found[k] = &Readings{Quantity: l.Quantity, Limit: *l.Limit}
 			}
 			found[k].Volts = append(found[k].Volts, l.Value)
-			found[k].Families = append(found[k].Families, r.Family)
+			found[k].Families = append(found[k].Families, chip.Family)
 		}
 	}
 	for _, k := range slices.SortedFunc(maps.Keys(found), func(a, b key) int {
@@ -179,4 +175,25 @@ func Levels(records iter.Seq2[record.Record, error]) (all []Readings, left int, 
 		all = append(all, *f)
 	}
 	return all, left, nil
+}
+
+// reports are the reports of records that have one.
+func reports(records iter.Seq2[record.Record, error]) iter.Seq2[report.Chip, error] {
+	return func(yield func(report.Chip, error) bool) {
+		for r, err := range records {
+			var chip report.Chip
+			switch {
+			case err != nil:
+			case len(r.Report) == 0:
+				continue
+			default:
+				if chip, err = report.ReadChip(r.Report); err != nil {
+					err = fmt.Errorf("record %d: %w", r.Serial, err)
+				}
+			}
+			if !yield(chip, err) {
+				return
+			}
+		}
+	}
 }

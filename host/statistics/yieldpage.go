@@ -38,7 +38,7 @@ func PageOf(ctx context.Context, s *record.Store, q record.Query, y Yields, chos
 			p.years = append(p.years, g)
 		}
 	}
-	p.levels, p.left, err = Levels(s.FindReports(ctx, q))
+	p.levels, p.left, err = Levels(reports(s.FindReports(ctx, q)))
 	return p, err
 }
 
@@ -114,27 +114,33 @@ func chips(n int) string {
 // yearCharts are the date codes and the yields by year; none where no chip with a
 // date code was tested.
 func (p YieldPage) yearCharts() []template.HTML {
-	var bars []chart.Year
-	var dots []yield.Group[int]
+	var years []chart.Year
 	for _, g := range p.years {
-		year, err := strconv.Atoi(g.Key)
-		if err != nil || g.Tested == 0 {
-			continue
+		if year, err := strconv.Atoi(g.Key); err == nil && g.Tested > 0 {
+			years = append(years, chart.Year{Year: year, Good: g.Good, Bad: g.Tested - g.Good})
 		}
-		bars = append(bars, chart.Year{Year: year, Good: g.Good, Bad: g.Tested - g.Good})
-		dots = append(dots, yield.Group[int]{Key: year, Yield: g.Yield})
 	}
-	if len(bars) == 0 {
+	return yearCharts(years)
+}
+
+func yearCharts(years []chart.Year) []template.HTML {
+	if len(years) == 0 {
 		return nil
 	}
+	var dots []yield.Group[int]
+	for _, y := range years {
+		dots = append(dots, yield.Group[int]{Key: y.Year, Yield: yield.Of(y.Good, y.Good+y.Bad)})
+	}
 	return []template.HTML{
-		template.HTML(chart.DateCodes("Chips tested, by year of the date code (bad: doubtful or reject)", bars)),
+		template.HTML(chart.DateCodes("Chips tested, by year of the date code (bad: doubtful or reject)", years)),
 		template.HTML(chart.Yields("Yield, by year of the date code", dots)),
 	}
 }
 
-func (p YieldPage) levelCharts() (charts []template.HTML) {
-	for _, l := range p.levels {
+func (p YieldPage) levelCharts() []template.HTML { return levelCharts(p.levels) }
+
+func levelCharts(levels []Readings) (charts []template.HTML) {
+	for _, l := range levels {
 		title := fmt.Sprintf("%s against %.2f V: %s", l.Quantity, l.Limit, strings.Join(l.Families, ", "))
 		draw := chart.VOH
 		if l.Quantity == "VOL" {
