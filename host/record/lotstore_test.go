@@ -219,3 +219,40 @@ func TestInspectCountsChipsAsTheyStand(t *testing.T) {
 	appended(t, s, Record{Kind: Void, Corrects: sixth, Lot: "signal box 4"})
 	require.Equal(t, []any{4, 4, 1, 0, lot.GoOn}, standing())
 }
+
+// A series is the lots of one source at one AQL. Fifteen accepted ones whose plans
+// have Ac 0 make a switching score of 30, and reduced inspection (ISO 2859-1:1999
+// 9.3.3, from memory), where it is allowed; MIL-STD-105E Tables I and II-A: 2 to 8
+// chips, II, A: 2 chips; AQL 6.5: Ac 0, Re 1.
+func TestSeriesOfLots(t *testing.T) {
+	s := newStore(t)
+	severity := func(source string, aql float64, reduced bool) lot.Severity {
+		scheme, _, err := s.Scheme(t.Context(), source, aql, reduced)
+		require.NoError(t, err)
+		return scheme.Severity()
+	}
+	inspect := func(name string, severity lot.Severity, verdict string) {
+		plan, err := lot.PlanFor(8, 6.5, lot.II, severity)
+		require.NoError(t, err)
+		opened(t, s, Lot{Name: name, Source: "signal department", Plan: plan})
+		for range plan.SampleSize {
+			r := nand()
+			r.Lot, r.Verdict, r.Grade = name, verdict, ""
+			appended(t, s, r)
+		}
+	}
+	for i := range 15 {
+		require.Equal(t, lot.Normal, severity("signal department", 6.5, true))
+		inspect("box "+string(rune('A'+i)), lot.Normal, "pass")
+	}
+	require.Equal(t, lot.Reduced, severity("signal department", 6.5, true))
+	require.Equal(t, lot.Normal, severity("signal department", 6.5, false))
+	require.Equal(t, lot.Normal, severity("signal department", 4, true))
+	require.Equal(t, lot.Normal, severity("track workshop", 6.5, true))
+
+	// A lot rejected on reduced inspection leads back to normal (9.3.4).
+	inspect("box Q", lot.Reduced, "pass")
+	require.Equal(t, lot.Reduced, severity("signal department", 6.5, true))
+	inspect("box R", lot.Reduced, "fail")
+	require.Equal(t, lot.Normal, severity("signal department", 6.5, true))
+}
