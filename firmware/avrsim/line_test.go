@@ -160,6 +160,45 @@ func TestRealTime(t *testing.T) {
 	}
 }
 
+// An adapter that was left alone for a while answers the next request, and does not
+// keep the answer until it is asked again.
+func TestRealTimeAnswersAfterPauses(t *testing.T) {
+	b, err := NewBench(virtual.NewSocket(nil, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	pty, err := OpenPTY()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	served := make(chan error)
+	go func() { served <- b.Serve(ctx, pty, RealTime) }()
+	l, err := link.Connect(t.Context(), pty.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	for range 20 {
+		time.Sleep(13 * time.Millisecond) // not a multiple of the bench's naps
+		before := b.Cycles()
+		var s protocol.StatusReply
+		if err := l.Call(t.Context(), &protocol.Status{}, &s, 0); err != nil {
+			t.Fatal(err)
+		}
+		// The first repetition comes after 100 ms of the wall's time, and no less of it passes here.
+		if took := duration(b.Cycles() - before); took > 90*time.Millisecond {
+			t.Errorf("answered after %v, and so not at the first asking", took)
+		}
+	}
+	cancel()
+	if err := <-served; err != nil {
+		t.Error(err)
+	}
+}
+
 // A firmware that does what it must not ends the bench.
 func TestServeEndsOnViolation(t *testing.T) {
 	p := newProbe(t, virtual.NewSocket(nil, 1))

@@ -232,6 +232,7 @@ func (r *Run) test(ctx context.Context) error {
 		return r.lost(ctx, err)
 	}
 	r.held, r.seen = true, 0
+	r.pressed = true // a button that went down meanwhile has what it asked for
 	sheet := report.Sheet{Typed: r.Typed, Place: fmt.Sprint(len(r.sheets) + 1), DateCode: r.next.date, Note: r.next.note, Result: result}
 	if r.again {
 		before := r.sheets[len(r.sheets)-1]

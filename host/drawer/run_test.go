@@ -118,6 +118,7 @@ func TestRuns(t *testing.T) {
 		{"a wrong date code is told and changes nothing", "<date 7960>cc--", 1, []string{"1 7400 pass"}},
 		{"the button starts, and once down starts once", "-bb--", 1, []string{"1 7400 pass"}},
 		{"the button again tests the same chip again", "cc-bc--", 2, []string{"2 7400 pass"}},
+		{"the button that went down during the test does not start another", "ccbb--", 1, []string{"1 7400 pass"}},
 		{"Enter starts before the chip is noticed", "<>--", 1, []string{"1 7400 pass"}},
 		{"Enter with a chip that was tested does not test it again", "cc<>--", 1, []string{"1 7400 pass"}},
 		{"retest in the socket, with what was said of the chip", "<date 7938><note x>cc<retest>--", 2, []string{"2 7400 pass 7938 x"}},
