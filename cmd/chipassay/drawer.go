@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -71,7 +72,7 @@ defect "TEXT", before "COMMAND" and after "COMMAND".`,
 
 func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	r := drawer.Run{
-		Drawer: name, Lot: f.lot, Operator: f.operator, Typed: f.part, DateCode: f.dateCode, KeepDate: f.keepDate,
+		Drawer: strings.TrimSpace(name), Lot: strings.TrimSpace(f.lot), Operator: strings.TrimSpace(f.operator), Typed: f.part, DateCode: f.dateCode, KeepDate: f.keepDate,
 		Find: f.definitions.typed,
 		Screen: &drawer.Screen{W: cmd.OutOrStdout(), Bell: f.bell,
 			Large: terminal(os.Stdout), Colour: report.Colour(os.Stdout)},

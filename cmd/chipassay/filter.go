@@ -35,7 +35,7 @@ func (f *filter) flags(cmd *cobra.Command) {
 
 // query understands what was typed.
 func (f filter) query() (q record.Query, err error) {
-	q = record.Query{Drawer: f.drawer, Lot: f.lot, Text: f.text}
+	q = record.Query{Drawer: strings.TrimSpace(f.drawer), Lot: strings.TrimSpace(f.lot), Text: f.text}
 	if typed := strings.ToUpper(strings.TrimSpace(f.part)); typed != "" {
 		if number, _, ok := part.SplitTypeName(typed); ok && number != typed {
 			q.Type = typed

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -75,7 +76,8 @@ func (k *keeping) keep(cmd *cobra.Command, s report.Sheet) error {
 	if err != nil {
 		return err
 	}
-	r.Drawer, r.Lot, r.Operator, r.RetestOf = k.drawer, k.lot, k.operator, k.retest
+	r.Drawer, r.Lot, r.Operator = strings.TrimSpace(k.drawer), strings.TrimSpace(k.lot), strings.TrimSpace(k.operator)
+	r.RetestOf = k.retest
 	r.Marking = cmp.Or(k.marking, r.Marking)
 	if k.retest != 0 {
 		if err := k.inherit(cmd.Context(), &r); err != nil {

@@ -31,7 +31,7 @@ Exit status: 0 accepted; 1 rejected; 3 not decided yet.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return file.use(func(s *record.Store) error {
-				l, err := s.Lot(cmd.Context(), args[0])
+				l, err := s.Lot(cmd.Context(), strings.TrimSpace(args[0]))
 				if err != nil {
 					return fmt.Errorf("%w: chipassay lot list names those that were opened", err)
 				}

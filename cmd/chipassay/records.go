@@ -90,7 +90,9 @@ func recordsExportCommand() *cobra.Command {
 		Short: "Write every row to a file: .csv, or .jsonl for JSON Lines; - is standard output as JSON Lines",
 		Long: `Write every row with its report to a file, for other programs and for import
 elsewhere: CSV after RFC 4180 if the name ends in .csv, JSON Lines if in .jsonl.
-CSV cells that a spreadsheet would run as formulas get an apostrophe before them.`,
+CSV cells that a spreadsheet would run as formulas get an apostrophe before them.
+The plans of lots are not in it: chipassay lot list --json writes them, and
+records backup copies everything.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			asCSV, err := isCSV(args[0])
