@@ -91,7 +91,7 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	if r.Typed == "" {
 		return errors.New("say what the chips are: --part 74LS00")
 	}
-	store, err := f.file.append()
+	store, err := f.file.forChips(cmd.Context(), f.tray != "")
 	if err != nil {
 		return err
 	}
@@ -122,9 +122,6 @@ func writeRun(name string, tray report.Tray) (err error) {
 	return writeFile(name, tray.WriteHTML)
 }
 
-// errVirtualRecords keeps a person's own records to chips that there are.
-var errVirtualRecords = errors.New("virtual chips do not belong among your own records: name a file for them with --records FILE")
-
 // places reads the tray, where there is one.
 func (f drawerFlags) places() ([]virtual.Place, error) {
 	switch {
@@ -134,8 +131,6 @@ func (f drawerFlags) places() ([]virtual.Place, error) {
 		return nil, nil
 	case f.adapter != "" && f.adapter != virtualAdapter:
 		return nil, errors.New("--tray is for the virtual adapter: leave --adapter out")
-	case f.file.path == "":
-		return nil, errVirtualRecords
 	}
 	file, err := os.Open(f.tray)
 	if err != nil {

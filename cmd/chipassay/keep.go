@@ -36,20 +36,17 @@ func (k *keeping) flags(cmd *cobra.Command) {
 }
 
 // open opens the file before the test, so that a test is not made in vain.
-func (k *keeping) open(adapter string) (err error) {
-	if k.wanted && adapter == virtualAdapter && k.file.path == "" {
-		return errVirtualRecords
-	}
+func (k *keeping) open(ctx context.Context, adapter string) (err error) {
 	if !k.wanted {
 		if k.drawer+k.lot+k.operator+k.marking+k.file.path != "" || k.retest != 0 {
 			return errors.New("--drawer, --lot, --operator, --marking, --retest and --records are for what is written down: add --record")
 		}
 		return nil
 	}
-	if k.store, err = k.file.append(); err != nil || k.retest == 0 {
+	if k.store, err = k.file.forChips(ctx, adapter == virtualAdapter); err != nil || k.retest == 0 {
 		return err
 	}
-	if _, err = k.store.Get(context.Background(), k.retest); err != nil {
+	if _, err = k.store.Get(ctx, k.retest); err != nil {
 		return errors.Join(fmt.Errorf("--retest: %w", err), k.store.Close())
 	}
 	return nil

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -36,6 +37,28 @@ func (f *recordsFile) append() (*record.Store, error) {
 		return nil, err
 	}
 	return record.Open(name)
+}
+
+// forChips opens the file to add chips to it. Virtual chips do not stand in one
+// file with real ones, whose stock and yield they would spoil for good.
+func (f *recordsFile) forChips(ctx context.Context, virtual bool) (*record.Store, error) {
+	s, err := f.append()
+	if err != nil {
+		return nil, err
+	}
+	for r, err := range s.Find(ctx, record.Query{All: true, NewestFirst: true, Limit: 1}) {
+		if err == nil && strings.HasPrefix(r.Adapter, virtualAdapter) != virtual {
+			here, those := "real", "virtual chips"
+			if !virtual {
+				here, those = "virtual", "real ones"
+			}
+			err = fmt.Errorf("%s holds records of %s chips, among which %s do not belong: name another file with --records", s.Path(), here, those)
+		}
+		if err != nil {
+			return nil, errors.Join(err, s.Close())
+		}
+	}
+	return s, nil
 }
 
 // use opens the file for work that needs records, and closes it.

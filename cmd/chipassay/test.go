@@ -78,7 +78,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 }
 
 func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
-	if err := f.keeping.open(f.adapter); err != nil {
+	if err := f.keeping.open(cmd.Context(), f.adapter); err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, f.keeping.close()) }()
