@@ -6,9 +6,10 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
-	"unicode"
 
 	"github.com/spf13/cobra"
+
+	"chipassay/host/report"
 )
 
 // A listing says in which form a list is printed: aligned for a person, or as
@@ -51,7 +52,7 @@ func writeAligned(w io.Writer, header []string, rows [][]string) error {
 	for _, row := range rows {
 		cells := make([]string, len(row))
 		for i, c := range row {
-			cells[i] = visible(c)
+			cells[i] = report.Printable(c)
 		}
 		fmt.Fprintln(t, strings.Join(cells, "\t"))
 	}
@@ -64,14 +65,4 @@ func writeAligned(w io.Writer, header []string, rows [][]string) error {
 		}
 	}
 	return nil
-}
-
-// visible puts a replacement for what a terminal might obey.
-func visible(text string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsPrint(r) {
-			return r
-		}
-		return unicode.ReplacementChar
-	}, text)
 }

@@ -9,6 +9,7 @@ import (
 
 	"chipassay/host/lot"
 	"chipassay/host/record"
+	"chipassay/host/report"
 	"chipassay/host/statistics"
 )
 
@@ -178,12 +179,12 @@ func (f lotFlags) again(cmd *cobra.Command, l record.Lot) error {
 	if plan != l.Plan || f.source != l.Source {
 		from := ""
 		if l.Source != "" {
-			from = " from " + visible(l.Source)
+			from = " from " + report.Printable(l.Source)
 		}
 		return fmt.Errorf("lot %s is open with another plan (%d chips%s, AQL %s, level %s, %s), which does not change any more: give another name",
-			visible(l.Name), l.Plan.LotSize, from, lot.FormatAQL(l.Plan.AQL), l.Plan.Level, l.Plan.Severity)
+			report.Printable(l.Name), l.Plan.LotSize, from, lot.FormatAQL(l.Plan.AQL), l.Plan.Level, l.Plan.Severity)
 	}
-	fmt.Fprintf(cmd.ErrOrStderr(), "lot %s is open with this plan since %s; nothing was changed\n", visible(l.Name), l.Time.Format("2006-01-02"))
+	fmt.Fprintf(cmd.ErrOrStderr(), "lot %s is open with this plan since %s; nothing was changed\n", report.Printable(l.Name), l.Time.Format("2006-01-02"))
 	return f.write(cmd, l, "")
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"chipassay/host/lot"
 	"chipassay/host/record"
+	"chipassay/host/report"
 	"chipassay/host/statistics"
 )
 
@@ -83,14 +84,14 @@ func writeLotStatus(w io.Writer, i record.Inspection, asJSON bool) error {
 		}{lotLineOf(i.Lot), i.Standing, i.NotTested(), i.Left(), i.MoreBad(), i.MoreGood(), i.Before, i.Outlook(), i.Proof()})
 	}
 	word := map[lot.Decision]string{lot.Accept: "ACCEPTED", lot.Reject: "REJECTED", lot.GoOn: "NOT DECIDED"}[i.Decision]
-	fmt.Fprintf(w, "%s  lot %s: %s\n", word, visible(i.Name), i.Outlook())
+	fmt.Fprintf(w, "%s  lot %s: %s\n", word, report.Printable(i.Name), i.Outlook())
 	writePlan(w, i.Lot, "")
 	fmt.Fprintf(w, "tested %d of %d, nonconforming %d, not tested %d\n", i.Tested, i.Lot.Plan.SampleSize, i.Nonconforming, i.NotTested())
 	for _, line := range i.Proof().Words(i.Lot.Plan.LotSize) {
 		fmt.Fprintln(w, line)
 	}
 	for _, note := range i.Notes() {
-		fmt.Fprintln(w, "note:", visible(note))
+		fmt.Fprintln(w, "note:", report.Printable(note))
 	}
 	return nil
 }

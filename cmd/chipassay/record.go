@@ -76,12 +76,12 @@ func showRecord(cmd *cobra.Command, s *record.Store, serial int64, form listing)
 		}
 	}
 	if r.Note != "" {
-		fmt.Fprintf(out, "Note       %s\n", visible(r.Note))
+		fmt.Fprintf(out, "Note       %s\n", report.Printable(r.Note))
 	}
 	if len(history) > 1 {
 		fmt.Fprintln(out, "\nAll rows about this chip")
 		for _, h := range history {
-			fmt.Fprintf(out, "  %d  %s  %s\n", h.Serial, h.Time.Local().Format("2006-01-02 15:04"), visible(historyWords(h)))
+			fmt.Fprintf(out, "  %d  %s  %s\n", h.Serial, h.Time.Local().Format("2006-01-02 15:04"), report.Printable(historyWords(h)))
 		}
 	}
 	if len(r.Report) > 0 {

@@ -20,7 +20,6 @@ import (
 	"chipassay/vectors/logic"
 	"chipassay/vectors/march"
 	"chipassay/vectors/part"
-	"chipassay/vectors/stimulus"
 )
 
 // virtualAdapter is the name that --adapter takes for the adapter without hardware.
@@ -147,18 +146,11 @@ func (f testFlags) sheet(typed string) (report.Sheet, error) {
 	return s, nil
 }
 
-// plan computes the vectors of a type.
+// plan plans the test of a type, with the library's other parts to name a wrong one by.
 func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
-	c, err := logic.Compile(typ.Variant)
-	if err != nil {
-		return assay.Plan{}, err
-	}
-	s, err := stimulus.For(c)
-	if err != nil {
-		return assay.Plan{}, err
-	}
-	fault.Trim(c, typ.Family, s)
-	return assay.Plan{Type: typ, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, typ.Family, s), Others: d.circuits}, nil
+	p, err := assay.NewPlan(typ)
+	p.Others = d.circuits
+	return p, err
 }
 
 // planFor plans the test of what was typed.

@@ -9,18 +9,13 @@ import (
 	"testing"
 
 	"chipassay/host/adapter"
+	"chipassay/host/assay"
 	"chipassay/host/drawer"
 	"chipassay/host/link"
 	"chipassay/host/record"
 	"chipassay/host/virtual"
 	"chipassay/protocol"
-	"chipassay/vectors/fault"
 	"chipassay/vectors/library"
-	"chipassay/vectors/logic"
-	"chipassay/vectors/part"
-	"chipassay/vectors/stimulus"
-
-	"chipassay/host/assay"
 )
 
 // A drawer of chips at the firmware of the real adapter: each is noticed when it is
@@ -45,7 +40,7 @@ func TestDrawer(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	tray := &drawer.Tray{Station: &drawer.Station{Adapter: a, Plan: plan}, Socket: p.bench, Places: places}
+	tray := &drawer.Tray{Station: &drawer.Station{Adapter: a, Plan: assay.NewPlan}, Socket: p.bench, Places: places}
 	var shown bytes.Buffer
 	run := drawer.Run{Drawer: "D3", Typed: "7400", Find: library.Open, Bench: tray, Hand: tray, Records: store, Screen: &drawer.Screen{W: &shown}}
 	if _, err := run.Do(t.Context()); err != nil {
@@ -74,24 +69,11 @@ func TestDrawerButton(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	station := &drawer.Station{Adapter: a, Plan: plan}
+	station := &drawer.Station{Adapter: a, Plan: assay.NewPlan}
 	for _, down := range []bool{false, true, false} {
 		p.bench.Press(down)
 		if got, err := station.Pressed(t.Context()); err != nil || got != down {
 			t.Errorf("button down %v: told %v, %v", down, got, err)
 		}
 	}
-}
-
-func plan(typ part.Type) (assay.Plan, error) {
-	c, err := logic.Compile(typ.Variant)
-	if err != nil {
-		return assay.Plan{}, err
-	}
-	s, err := stimulus.For(c)
-	if err != nil {
-		return assay.Plan{}, err
-	}
-	fault.Trim(c, typ.Family, s)
-	return assay.Plan{Type: typ, Circuit: c, Sequence: s}, nil
 }

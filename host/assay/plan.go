@@ -75,3 +75,18 @@ type Plan struct {
 	// failure, and may be nil.
 	Others func() ([]*logic.Circuit, error)
 }
+
+// NewPlan plans the whole test of a type of logic: every vector, less those that no
+// fault needs where there are too many.
+func NewPlan(t part.Type) (Plan, error) {
+	c, err := logic.Compile(t.Variant)
+	if err != nil {
+		return Plan{}, err
+	}
+	s, err := stimulus.For(c)
+	if err != nil {
+		return Plan{}, err
+	}
+	fault.Trim(c, t.Family, s)
+	return Plan{Type: t, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, t.Family, s)}, nil
+}

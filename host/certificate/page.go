@@ -54,12 +54,12 @@ func (c Certificate) sheet() (sheet, error) {
 	}
 	cautions := sentences(t.Cautions)
 	if d := t.DateCode; d != nil && d.Raw == r.DateCode && d.Doubt != "" && !slices.Contains(t.Cautions, d.Doubt) {
-		cautions = append(cautions, sentence(d.Doubt))
+		cautions = append(cautions, report.Sentence(d.Doubt))
 	}
 	s := sheet{
 		Serial: r.Serial, Verdict: c.verdict(), Grade: r.Grade, Heading: c.heading(), Name: c.name(), QR: qr,
 		Subtitle: strings.Join(slices.DeleteFunc(subtitle, func(s string) bool { return s == "" }), " · "),
-		Reason:   sentence(r.Reason), Chip: c.chipFacts(), Coverage: c.coverageFacts(), Origin: c.originFacts(),
+		Reason:   report.Sentence(r.Reason), Chip: c.chipFacts(), Coverage: c.coverageFacts(), Origin: c.originFacts(),
 		Findings:  sentences(slices.DeleteFunc(slices.Clone(t.Findings), func(f string) bool { return f == r.Reason })),
 		NotTested: sentences(t.NotTested), Cautions: cautions,
 		Levels: levelTables(t.Levels), LevelNotes: levelNotes(t), Criteria: t.GradeCriteria,
@@ -72,7 +72,7 @@ func (c Certificate) sheet() (sheet, error) {
 		s.GradeWords = "not graded"
 	}
 	if t.Grade == r.Grade && len(t.GradeReasons) > 0 {
-		s.Findings = append(s.Findings, sentence("why "+s.GradeWords+": "+strings.Join(t.GradeReasons, "; ")))
+		s.Findings = append(s.Findings, report.Sentence("why "+s.GradeWords+": "+strings.Join(t.GradeReasons, "; ")))
 	}
 	for _, m := range t.Margins {
 		s.Margins = append(s.Margins, fmt.Sprintf("Pin %d (%s): up to %.2f V when driven low, VIL is %.2f V.", m.Pin, m.Name, m.Volts, m.VIL))
@@ -83,7 +83,7 @@ func (c Certificate) sheet() (sheet, error) {
 // levelNotes are what there is to say below the levels.
 func levelNotes(t report.Chip) (notes []string) {
 	if t.FamilyCheck != "" {
-		notes = append(notes, "Family check: "+sentence(t.FamilyCheck))
+		notes = append(notes, "Family check: "+report.Sentence(t.FamilyCheck))
 	}
 	for _, text := range t.LevelsUnmeasured {
 		notes = append(notes, "Not measured: "+strings.TrimSuffix(text, ".")+".")

@@ -7,8 +7,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"chipassay/host/identify"
 	"chipassay/host/report"
@@ -253,23 +251,9 @@ func moment(t time.Time) string {
 	return t.UTC().Format(momentForm)
 }
 
-// sentence begins a line with a capital and ends it with a full stop.
-func sentence(text string) string {
-	text = strings.TrimSpace(text)
-	first, size := utf8.DecodeRuneInString(text)
-	if size == 0 {
-		return ""
-	}
-	text = string(unicode.ToUpper(first)) + text[size:]
-	if !strings.ContainsRune(".?!", rune(text[len(text)-1])) {
-		text += "."
-	}
-	return text
-}
-
 func sentences(lines []string) (out []string) {
 	for _, l := range lines {
-		out = append(out, sentence(l))
+		out = append(out, report.Sentence(l))
 	}
 	return out
 }

@@ -14,11 +14,8 @@ import (
 	"chipassay/host/link"
 	"chipassay/host/record"
 	"chipassay/host/virtual"
-	"chipassay/vectors/fault"
 	"chipassay/vectors/library"
-	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
-	"chipassay/vectors/stimulus"
 )
 
 // A stopwatch is a Bench that tells how long its tests took.
@@ -44,7 +41,7 @@ func BenchmarkChip(b *testing.B) {
 	require.NoError(b, err)
 	typ, err := library.Open("7400")
 	require.NoError(b, err)
-	station := &Station{Adapter: a, Plan: plan}
+	station := &Station{Adapter: a, Plan: assay.NewPlan}
 	_, err = station.plan(typ) // made once for all chips
 	require.NoError(b, err)
 	places := make([]virtual.Place, b.N)
@@ -66,17 +63,4 @@ func BenchmarkChip(b *testing.B) {
 	require.Len(b, s.Tray.Sheets, b.N)
 	b.ReportMetric(float64((whole-watch.tests).Microseconds())/1000/float64(b.N), "ms-added/chip")
 	b.ReportMetric(float64(watch.tests.Microseconds())/1000/float64(b.N), "ms-test/chip")
-}
-
-func plan(typ part.Type) (assay.Plan, error) {
-	c, err := logic.Compile(typ.Variant)
-	if err != nil {
-		return assay.Plan{}, err
-	}
-	s, err := stimulus.For(c)
-	if err != nil {
-		return assay.Plan{}, err
-	}
-	fault.Trim(c, typ.Family, s)
-	return assay.Plan{Type: typ, Circuit: c, Sequence: s}, nil
 }

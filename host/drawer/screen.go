@@ -5,7 +5,6 @@ import (
 	"io"
 	"strings"
 	"time"
-	"unicode"
 
 	"chipassay/host/assay"
 	"chipassay/host/report"
@@ -25,18 +24,8 @@ const bellGap = 250 * time.Millisecond
 
 func (s *Screen) say(format string, args ...any) {
 	for line := range strings.Lines(fmt.Sprintf(format, args...)) {
-		fmt.Fprintln(s.W, visible(strings.TrimSuffix(line, "\n")))
+		fmt.Fprintln(s.W, report.Printable(strings.TrimSuffix(line, "\n")))
 	}
-}
-
-// visible puts a replacement for what a terminal might obey.
-func visible(text string) string {
-	return strings.Map(func(c rune) rune {
-		if unicode.IsPrint(c) {
-			return c
-		}
-		return unicode.ReplacementChar
-	}, text)
 }
 
 // ready says on a terminal what is waited for.

@@ -14,11 +14,11 @@ import (
 // but for what a report does not keep in words.
 func (c Chip) WriteText(w io.Writer, colour bool) error {
 	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, "%s  %s %s\n\n", paint(c.word(), colour), printable(c.Type), printable(c.Title))
-	paragraph(b, "  ", sentence(c.Reason))
+	fmt.Fprintf(b, "%s  %s %s\n\n", paint(c.word(), colour), Printable(c.Type), Printable(c.Title))
+	paragraph(b, "  ", Sentence(c.Reason))
 	for _, f := range c.Findings {
 		if f != c.Reason {
-			item(b, sentence(f))
+			item(b, Sentence(f))
 		}
 	}
 	b.WriteByte('\n')

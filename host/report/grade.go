@@ -26,7 +26,7 @@ const marginMeaning = "By the data sheet's worst case the adapter cannot drive t
 // margins are the inputs that the adapter may not drive low, a sentence each.
 func (s Sheet) margins() (lines []string) {
 	for _, m := range s.Result.Margins {
-		lines = append(lines, sentence(m.String()))
+		lines = append(lines, Sentence(m.String()))
 	}
 	return lines
 }

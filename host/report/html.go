@@ -94,7 +94,7 @@ func (s Sheet) view(number int) sheetView {
 	t := r.Type
 	v := sheetView{
 		Number: number, Place: s.Place, Marking: cmp.Or(s.Typed, t.Name()), Type: t.Name(), Title: t.Part().Title,
-		DateYear: s.dateYear(), Family: t.Family.Title, Reason: sentence(r.Reason),
+		DateYear: s.dateYear(), Family: t.Family.Title, Reason: Sentence(r.Reason),
 		Verdict: r.Verdict, Word: verdictWord(r.Verdict),
 		Levels: s.levelGroups(), LevelNotes: s.levelNotes(), Margins: s.margins(), Criteria: s.criteria(),
 		Findings: s.sentences(r.Findings), NotTested: s.sentences(r.NotTested), Cautions: s.sentences(s.cautions()),

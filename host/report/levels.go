@@ -137,7 +137,7 @@ func (s Sheet) levelNotes() (notes []string) {
 		notes = append(notes, notJudgedWhy)
 	}
 	if l.Family != "" {
-		notes = append(notes, "Family check: "+sentence(l.Family))
+		notes = append(notes, "Family check: "+Sentence(l.Family))
 	}
 	for _, text := range l.Unmeasured {
 		notes = append(notes, "Not measured: "+strings.TrimSuffix(text, ".")+".")

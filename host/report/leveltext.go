@@ -25,7 +25,7 @@ func (s Sheet) writeLevels(b *bufio.Writer) {
 		fmt.Fprintf(b, "  %s\n", g.Title)
 		for _, r := range g.Rows {
 			value := fmt.Sprintf("%14s %-2s", r.Value+" ± "+r.Uncertainty, r.Unit)
-			fmt.Fprintf(b, "    %2d %-*s  %s  %-11s  %-12s  %s\n", r.Pin, nameWidth, clip(printable(r.Name), nameWidth),
+			fmt.Fprintf(b, "    %2d %-*s  %s  %-11s  %-12s  %s\n", r.Pin, nameWidth, clip(Printable(r.Name), nameWidth),
 				value, r.Limit, cmp.Or(r.Load, "-"), r.Standing)
 		}
 	}

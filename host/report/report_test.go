@@ -311,7 +311,7 @@ func TestSentence(t *testing.T) {
 	for text, want := range map[string]string{
 		"": "", "pin 2 is open": "Pin 2 is open.", "was it pulled?": "Was it pulled?", " Done. ": "Done.", "ähnlich": "Ähnlich.", "1Y is low": "1Y is low.",
 	} {
-		assert.Equal(t, want, sentence(text))
+		assert.Equal(t, want, Sentence(text))
 	}
 }
 

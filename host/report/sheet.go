@@ -115,8 +115,8 @@ func and(names []string) string {
 	return strings.Join(names[:last], ", ") + " and " + names[last]
 }
 
-// sentence begins a reason or a finding with a capital and ends it with a full stop.
-func sentence(text string) string {
+// Sentence begins a reason or a finding with a capital and ends it with a full stop.
+func Sentence(text string) string {
 	text = strings.TrimSpace(text)
 	first, size := utf8.DecodeRuneInString(text)
 	if size == 0 {
@@ -134,7 +134,7 @@ func (s Sheet) sentences(lines []string) []string {
 	var out []string
 	for _, line := range lines {
 		if line != s.Result.Reason {
-			out = append(out, sentence(line))
+			out = append(out, Sentence(line))
 		}
 	}
 	return out
@@ -302,8 +302,8 @@ func durationWords(d time.Duration) string {
 	return fmt.Sprintf("%.1f s", d.Seconds())
 }
 
-// printable puts a replacement for what a terminal might obey.
-func printable(text string) string {
+// Printable puts a replacement for what a terminal might obey.
+func Printable(text string) string {
 	return strings.Map(func(r rune) rune {
 		if unicode.IsPrint(r) {
 			return r

@@ -36,8 +36,8 @@ func Colour(f *os.File) bool {
 func (s Sheet) WriteText(w io.Writer, colour bool) error {
 	b := bufio.NewWriter(w)
 	r := s.Result
-	fmt.Fprintf(b, "%s  %s\n\n", paint(verdictWord(r.Verdict), colour), printable(r.Type.String()))
-	paragraph(b, "  ", sentence(r.Reason))
+	fmt.Fprintf(b, "%s  %s\n\n", paint(verdictWord(r.Verdict), colour), Printable(r.Type.String()))
+	paragraph(b, "  ", Sentence(r.Reason))
 	for _, f := range s.sentences(r.Findings) {
 		item(b, f)
 	}
@@ -62,7 +62,7 @@ func (s Sheet) WriteText(w io.Writer, colour bool) error {
 // Line is the chip in one line: place, verdict, marking, date code with its
 // year, and the reason. It is not cut to any width.
 func (s Sheet) Line() string {
-	return strings.TrimRight(printable(fmt.Sprintf("%3s  %-10s  %-10s  %-12s  %s",
+	return strings.TrimRight(Printable(fmt.Sprintf("%3s  %-10s  %-10s  %-12s  %s",
 		s.Place, verdictWord(s.Result.Verdict), cmp.Or(s.Typed, s.Result.Type.Name()), s.dateYear(), s.Result.Reason)), " ")
 }
 
@@ -84,7 +84,7 @@ func (s Sheet) writeFailures(b *bufio.Writer) {
 	for _, f := range failures {
 		pin := fmt.Sprintf("%d %s", f.Pin, pinName(s.Result.Type.Variant, f.Pin))
 		fmt.Fprintf(b, "  %6d  %-8s  %-8s  %-4s  %s\n", f.Step, pin,
-			stimulus.Sheet(f.Expected), stimulus.Sheet(f.Observed), printable(f.Inputs))
+			stimulus.Sheet(f.Expected), stimulus.Sheet(f.Observed), Printable(f.Inputs))
 	}
 	if rest := s.Result.FailureCount - len(failures); rest > 0 {
 		fmt.Fprintf(b, "          and %d more\n", rest)
@@ -106,9 +106,9 @@ func (s Sheet) writeBitmap(b *bufio.Writer) {
 
 func textFact(b *bufio.Writer, f fact) {
 	indent := strings.Repeat(" ", 2+labelWidth)
-	lines := wrap(printable(f.Value), textWidth-len(indent))
+	lines := wrap(Printable(f.Value), textWidth-len(indent))
 	if f.More != "" {
-		lines = append(lines, wrap(printable(f.More), textWidth-len(indent))...)
+		lines = append(lines, wrap(Printable(f.More), textWidth-len(indent))...)
 	}
 	for i, line := range lines {
 		if i == 0 {
@@ -130,7 +130,7 @@ func list(b *bufio.Writer, heading string, lines []string) {
 }
 
 func item(b *bufio.Writer, text string) {
-	for i, line := range wrap(printable(text), textWidth-4) {
+	for i, line := range wrap(Printable(text), textWidth-4) {
 		lead := "  - "
 		if i > 0 {
 			lead = "    "
@@ -140,7 +140,7 @@ func item(b *bufio.Writer, text string) {
 }
 
 func paragraph(b *bufio.Writer, indent, text string) {
-	for _, line := range wrap(printable(text), textWidth-len(indent)) {
+	for _, line := range wrap(Printable(text), textWidth-len(indent)) {
 		b.WriteString(indent + line + "\n")
 	}
 }
