@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"io"
 	"iter"
 	"path/filepath"
@@ -238,3 +239,23 @@ func FuzzImport(f *testing.F) {
 		}
 	})
 }
+
+// A writer whose disk is full ends an export with its error, and the next one works.
+func TestExportToFullDisk(t *testing.T) {
+	s := newStore(t)
+	for range 300 { // more than one batch of reports
+		r := Record{Verdict: "pass", Report: []byte(`{"method":"` + strings.Repeat("exhaustive ", 200) + `"}`)}
+		_, err := s.Append(t.Context(), r)
+		require.NoError(t, err)
+	}
+	full := errors.New("no space left on device")
+	_, err := s.ExportLines(t.Context(), writerFunc(func(p []byte) (int, error) { return 0, full }), Query{All: true})
+	require.ErrorIs(t, err, full)
+	rows, err := s.ExportLines(t.Context(), io.Discard, Query{All: true})
+	require.NoError(t, err)
+	require.Equal(t, 300, rows)
+}
+
+type writerFunc func(p []byte) (int, error)
+
+func (f writerFunc) Write(p []byte) (int, error) { return f(p) }
