@@ -87,7 +87,7 @@ var written = regexp.MustCompile(`(?:^ {5}record (\d+)|^record (\d+) corrects|\(
 // killed kills a run after a random number of lines and a random moment more, and
 // gives the serial numbers that it said were written.
 func killed(command *exec.Cmd, out io.Reader, random *rand.Rand) (said []int64) {
-	lines := random.IntN(40)
+	lines := random.IntN(24)
 	wait := time.Duration(random.IntN(20_000)) * time.Microsecond
 	for s := bufio.NewScanner(out); s.Scan(); lines-- {
 		if m := written.FindStringSubmatch(s.Text()); m != nil {

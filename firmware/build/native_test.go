@@ -52,6 +52,8 @@ var seeds = [][]byte{
 	{7, 0, 6, 0, 0, 0, 17, 0, 0, 0, 3, 0, 3, 0, 0, 5, 0, 8, 0, 18, 0, 2, 1, 10, 0, 1, 10, 0},
 	// The same with refresh, DRIVE and RELEASE of two groups, TAKE and EMIT.
 	{7, 2, 11, 0, 0, 0, 17, 0, 0, 0, 3, 0, 3, 0, 0, 5, 0, 6, 3, 7, 3, 6, 1, 9, 1, 11, 18, 0, 3, 1, 10, 3, 1, 10, 3, 1, 10, 3},
+	// WAITs of 0 ms with all rows refreshed in each: a RUN must end in its time.
+	{7, 2, 11, 0, 0, 0, 17, 0, 0, 0, 3, 61, 3, 0, 0, 0, 5, 0, 6, 3, 7, 3, 6, 0, 0, 15, 0, 0, 0, 0, 0, 2, 197, 10, 3},
 	// CALIBRATION read and forgotten; the monitor silent; POWER.
 	{2, 7, 1, 2, 0, 0, 2, 7, 2, 2, 2, 0, 5, 1, 0, 2, 4, 3, 10, 28, 0, 100, 0, 1, 0, 0x40, 0, 0, 0},
 }

@@ -211,10 +211,15 @@ __attribute__((noinline)) static void latch_near(struct group *g, uint16_t value
 	word[2] = right;
 }
 
-/* Goes on with a WAIT; false while it is not over, or the program is to be left. */
+/* Goes on with a WAIT; false while it is not over, or the program is to be left. A
+ * refresh takes so long that the clock for the next look may have gone round in it,
+ * so that each WAIT looks by itself, however short it is. */
 static bool wait(const uint8_t *operands)
 {
 	if (waiting_ms == 0) {
+		if (!look() || (run.attention & ATTEND_STOP) != 0) {
+			return false;
+		}
 		waiting_ms = get_u16(operands);
 		if (operands[2] == 0 && refresh_is_kept()) { /* once more, so that the pause begins here */
 			run.refusal = refresh_now();
