@@ -10,7 +10,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/assay"
 	"chipassay/host/record"
+	"chipassay/host/report"
 )
 
 // newest is how many records a list for a person has if nothing else is asked for.
@@ -39,10 +41,11 @@ or corrected stands once, as it stands now; with --all every row is listed.`,
 				return err
 			}
 			q.All, q.NewestFirst, q.Limit = all, true, limit
-			if !cmd.Flags().Changed("limit") && !form.machine() {
+			cut := !cmd.Flags().Changed("limit") && !form.machine()
+			if cut {
 				q.Limit = newest + 1 // one more tells whether there are more
 			}
-			return file.use(func(s *record.Store) error { return writeLog(cmd, s, q, form, q.Limit == newest+1) })
+			return file.use(func(s *record.Store) error { return writeLog(cmd, s, q, form, cut) })
 		},
 	}
 	file.flag(cmd)
@@ -85,8 +88,9 @@ func lineOf(r record.Record) logLine {
 		r.DateCode, r.Year, r.Verdict, r.Grade, r.Reason, pins, r.Operator, r.Note, r.Chip}
 }
 
-// writeLog lists the records asked for; more says that the last only tells that there are more.
-func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing, more bool) error {
+// writeLog lists the records asked for; of a list that is cut, the one over newest
+// only tells that there are more.
+func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing, cut bool) error {
 	out := cmd.OutOrStdout()
 	if form.asCSV {
 		_, err := s.ExportCSV(cmd.Context(), out, q)
@@ -105,7 +109,8 @@ func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing,
 	if len(rows) == 0 {
 		return errors.New("no record matches; chipassay stock shows what there is")
 	}
-	if more = more && len(rows) > newest; more {
+	more := cut && len(rows) > newest
+	if more {
 		rows = rows[:newest]
 	}
 	if err := writeAligned(out, []string{"record", "day", "drawer", "type", "date code", "verdict", "grade", "reason or note"}, rows); err != nil {
@@ -119,7 +124,7 @@ func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing,
 
 // logRow is a record in a list for a person.
 func logRow(r record.Record) []string {
-	verdict := verdictOf(r)
+	verdict := report.VerdictWord(assay.Verdict(r.Verdict))
 	if r.Kind != record.Test {
 		verdict = fmt.Sprintf("%s of %d", r.Kind, r.Corrects)
 	}
@@ -130,17 +135,6 @@ func logRow(r record.Record) []string {
 		words += " (" + r.Note + ")"
 	}
 	return []string{strconv.FormatInt(r.Serial, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, dateOf(r), verdict, r.Grade, shorten(words, 72)}
-}
-
-// verdictOf is the verdict as a heading.
-func verdictOf(r record.Record) string {
-	switch r.Verdict {
-	case "pass":
-		return "PASS"
-	case "fail":
-		return "FAIL"
-	}
-	return "NOT TESTED"
 }
 
 // dateOf is the date code with its year.
