@@ -12,7 +12,6 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/report"
-	"chipassay/host/statistics"
 	"chipassay/host/virtual"
 )
 
@@ -84,12 +83,8 @@ func writeTray(cmd *cobra.Command, folder string, tray report.Tray) error {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return fmt.Errorf("the report's folder: %w", err)
 	}
-	var err error
-	if tray.Charts, err = statistics.TrayCharts(tray); err != nil {
-		return err
-	}
 	page, object := filepath.Join(folder, "report.html"), filepath.Join(folder, "report.json")
-	if err := writeFile(page, tray.WriteHTML); err != nil {
+	if err := writeRun(page, tray); err != nil {
 		return err
 	}
 	if err := writeFile(object, tray.WriteJSON); err != nil {

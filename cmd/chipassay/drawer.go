@@ -75,7 +75,7 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 		Drawer: strings.TrimSpace(name), Lot: strings.TrimSpace(f.lot), Operator: strings.TrimSpace(f.operator), Typed: f.part, DateCode: f.dateCode, KeepDate: f.keepDate,
 		Find: f.definitions.typed,
 		Screen: &drawer.Screen{W: cmd.OutOrStdout(), Bell: f.bell,
-			Large: terminal(os.Stdout), Colour: report.Colour(os.Stdout)},
+			Large: report.Terminal(os.Stdout), Colour: report.Colour(os.Stdout)},
 	}
 	test, err := march.ByName(f.marchTest)
 	if err != nil {
@@ -167,10 +167,4 @@ func (f drawerFlags) port(cmd *cobra.Command, r *drawer.Run, station *drawer.Sta
 		return station, err
 	}
 	return nil
-}
-
-// terminal tells whether a file is one.
-func terminal(f *os.File) bool {
-	stat, err := f.Stat()
-	return err == nil && stat.Mode()&os.ModeCharDevice != 0
 }

@@ -21,16 +21,22 @@ type filter struct {
 
 // flags gives a command the flags that choose records.
 func (f *filter) flags(cmd *cobra.Command) {
+	f.chipFlags(cmd)
+	flags := cmd.Flags()
+	flags.StringVar(&f.verdict, "verdict", "", "with this verdict: pass, fail, not-tested")
+	flags.StringVar(&f.grade, "grade", "", "of this grade: strong, sound, doubtful, reject")
+	flags.StringVar(&f.text, "text", "", "with this in marking, operator, reason or note")
+}
+
+// chipFlags gives a command the flags that choose chips whatever came of them.
+func (f *filter) chipFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	flags.StringVar(&f.part, "part", "", "of this part: 7400 for all families, 74LS00 for one")
 	flags.StringVar(&f.family, "family", "", "of this family: 74, 74LS, HC …")
 	flags.StringVar(&f.drawer, "drawer", "", "from this drawer")
 	flags.StringVar(&f.lot, "lot", "", "of this lot")
-	flags.StringVar(&f.verdict, "verdict", "", "with this verdict: pass, fail, not-tested")
-	flags.StringVar(&f.grade, "grade", "", "of this grade: strong, sound, doubtful, reject")
 	flags.StringVar(&f.from, "from", "", "with a date code from here on: 1979, 1979-W38, 1979-09-17 or 7938")
 	flags.StringVar(&f.to, "to", "", "with a date code up to and with this")
-	flags.StringVar(&f.text, "text", "", "with this in marking, operator, reason or note")
 }
 
 // query understands what was typed.

@@ -49,11 +49,7 @@ func (f testFlags) testMemory(cmd *cobra.Command, sheet report.Sheet) error {
 
 // seatOf is the place of a type's package; nil for one that must not be powered.
 func seatOf(a *adapter.Adapter, typ part.Type) (*adapter.Seat, error) {
-	v := typ.Variant
-	if v.Refusal != "" {
-		return nil, nil
-	}
-	seat, err := a.Seat(len(v.Pins), v.VCC(), v.GND())
+	seat, err := a.SeatOf(typ.Variant)
 	if err != nil {
 		return nil, couldNotTest(err)
 	}

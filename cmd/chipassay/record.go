@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/assay"
 	"chipassay/host/identify"
 	"chipassay/host/record"
 	"chipassay/host/report"
@@ -66,7 +67,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, serial int64, form listing)
 	if r.Kind != record.Void {
 		var rows [][]string
 		for _, f := range [][]string{{"Type", r.Type}, {"Marking", r.Marking}, {"Date code", dateOf(r)}, {"Drawer", r.Drawer}, {"Lot", r.Lot},
-			{"Operator", r.Operator}, {"Verdict", verdictOf(r)}, {"Grade", r.Grade}} {
+			{"Operator", r.Operator}, {"Verdict", report.VerdictWord(assay.Verdict(r.Verdict))}, {"Grade", r.Grade}} {
 			if f[1] != "" {
 				rows = append(rows, f)
 			}
@@ -136,8 +137,9 @@ cannot be corrected: test the chip again.`,
 		Example: `  chipassay record correct 17 --drawer D4 --date-code 7938`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return replaceRecord(cmd, &file, args[0], func(r *record.Record) error {
+			return replaceRecord(cmd, &file, args[0], func(r *record.Record) (err error) {
 				changed := false
+				var date *identify.DateCode
 				for flag, field := range map[string]struct{ to, from *string }{
 					"drawer": {&r.Drawer, &drawer}, "lot": {&r.Lot, &lot}, "operator": {&r.Operator, &operator},
 					"marking": {&r.Marking, &marking}, "note": {&r.Note, &note},
@@ -148,15 +150,16 @@ cannot be corrected: test the chip again.`,
 				}
 				if cmd.Flags().Changed("date-code") {
 					changed = true
-					if err := setDateCode(r, dateCode); err != nil {
+					if date, err = dateCodeOf(r, dateCode); err != nil {
 						return err
 					}
+					r.SetDate(date)
 				}
 				if !changed {
 					return errors.New("nothing to correct was given: --drawer, --lot, --operator, --marking, --date-code or --note")
 				}
 				r.Kind = record.Correction
-				return correctReport(r)
+				return correctReport(r, cmd.Flags().Changed("date-code"), date)
 			})
 		},
 	}
@@ -171,8 +174,9 @@ cannot be corrected: test the chip again.`,
 	return cmd
 }
 
-// correctReport puts the note and the date code of a record into its report too.
-func correctReport(r *record.Record) error {
+// correctReport puts the note of a record into its report too, and the date code
+// where that was corrected.
+func correctReport(r *record.Record, dated bool, date *identify.DateCode) error {
 	if len(r.Report) == 0 {
 		return nil
 	}
@@ -180,32 +184,24 @@ func correctReport(r *record.Record) error {
 	if err != nil {
 		return err
 	}
-	c.Note = r.Note
-	if c.DateCode == nil || c.DateCode.Raw != r.DateCode {
-		c.DateCode = nil
-		if r.DateCode != "" {
-			c.DateCode = report.DateOf(r.DateCode, r.From, r.To)
-		}
+	if c.Note = r.Note; dated {
+		c.DateCode = report.DateOf(date)
 	}
 	r.Report, err = json.Marshal(c)
 	return err
 }
 
-// setDateCode reads a date code into a record; an empty one takes it away.
-func setDateCode(r *record.Record, typed string) error {
+// dateCodeOf reads the date code of a record's chip; an empty one is none.
+func dateCodeOf(r *record.Record, typed string) (*identify.DateCode, error) {
 	if typed == "" {
-		r.SetDate(nil)
-		return nil
+		return nil, nil
 	}
 	since := 0
 	if f := part.FamilyByName(r.Family); f != nil {
 		since = identify.MadeSince(f)
 	}
 	d, err := identify.ParseDateCode(typed, since, time.Now())
-	if err == nil {
-		r.SetDate(&d)
-	}
-	return err
+	return &d, err
 }
 
 func recordVoidCommand() *cobra.Command {

@@ -58,12 +58,7 @@ family, drawer, lot or date-code year; and which pins and causes fail most.
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&by, "by", record.ByPart, "part, type, family, drawer, lot or year (of the date code)")
-	flags.StringVar(&f.part, "part", "", "only of this part: 7400 for all families, 74LS00 for one")
-	flags.StringVar(&f.family, "family", "", "only of this family: 74, 74LS, HC …")
-	flags.StringVar(&f.drawer, "drawer", "", "only from this drawer")
-	flags.StringVar(&f.lot, "lot", "", "only of this lot")
-	flags.StringVar(&f.from, "from", "", "only with a date code from here on: 1979, 1979-W38, 1979-09-17 or 7938")
-	flags.StringVar(&f.to, "to", "", "only with a date code up to and with this")
+	f.chipFlags(cmd)
 	flags.StringVar(&html, "html", "", "write a page with charts to this HTML file too")
 	file.flag(cmd)
 	form.flags(cmd)

@@ -34,6 +34,14 @@ type Seat struct {
 	bit     [Positions + 1]uint8 // of each pin's position in a socket word
 }
 
+// SeatOf places a part's package; nil for a part that must not be powered here.
+func (a *Adapter) SeatOf(v *part.Variant) (*Seat, error) {
+	if v.Refusal != "" {
+		return nil, nil
+	}
+	return a.Seat(len(v.Pins), v.VCC(), v.GND())
+}
+
 // Seat places a package of a number of pins, supplied at the pins vcc and gnd,
 // at the lever end of the socket. It refuses what the adapter cannot hold or
 // supply, with ErrCannot and the reason in words.

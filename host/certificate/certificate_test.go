@@ -19,6 +19,7 @@ import (
 	"github.com/makiuchi-d/gozxing/qrcode"
 	"github.com/stretchr/testify/require"
 
+	"chipassay/host/identify"
 	"chipassay/host/record"
 	"chipassay/host/report"
 )
@@ -206,7 +207,9 @@ func TestACorrectedDateCodeKeepsItsDoubt(t *testing.T) {
 	r.From, r.To = time.Date(1969, 9, 15, 0, 0, 0, 0, time.UTC), time.Date(1969, 9, 21, 0, 0, 0, 0, time.UTC)
 	chip, err := report.ReadChip(r.Report)
 	require.NoError(t, err)
-	chip.DateCode = report.DateOf(r.DateCode, r.From, r.To)
+	date, err := identify.ParseDateCode(r.DateCode, 0, time.Now())
+	require.NoError(t, err)
+	chip.DateCode = report.DateOf(&date)
 	r.Report, err = json.Marshal(chip)
 	require.NoError(t, err)
 	c, err := Read(t.Context(), s, appended(t, s, r).Serial)

@@ -119,11 +119,10 @@ func (c Certificate) dateWords() (words, more string) {
 }
 
 // candidates are the years for which the date code can stand, and the rule. A date
-// code that was corrected since the test is read anew: the correction took one
-// decade for it, but the code itself may not tell which.
+// code that the report does not tell of is read anew.
 func (c Certificate) candidates() (years []int, rule string) {
 	r := c.Record
-	if d := c.Chip.DateCode; d != nil && d.Raw == r.DateCode && c.Tested.DateCode == r.DateCode {
+	if d := c.Chip.DateCode; d != nil && d.Raw == r.DateCode {
 		for _, p := range d.Candidates {
 			years = append(years, p.Year)
 		}

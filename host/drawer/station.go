@@ -21,18 +21,9 @@ type Station struct {
 	planned map[string]assay.Plan // by type
 }
 
-// seat is the place of a type's package; nil for one that must not be powered.
-func (s *Station) seat(t part.Type) (*adapter.Seat, error) {
-	v := t.Variant
-	if v.Refusal != "" {
-		return nil, nil
-	}
-	return s.Adapter.Seat(len(v.Pins), v.VCC(), v.GND())
-}
-
 // Present looks for a chip's junctions.
 func (s *Station) Present(ctx context.Context, t part.Type) (bool, error) {
-	seat, err := s.seat(t)
+	seat, err := s.Adapter.SeatOf(t.Variant)
 	if err != nil || seat == nil {
 		return false, err
 	}
@@ -51,7 +42,7 @@ func (s *Station) Pressed(ctx context.Context) (bool, error) {
 
 // Test tests the chip as a type; a plan is made once.
 func (s *Station) Test(ctx context.Context, t part.Type) (*assay.Result, error) {
-	seat, err := s.seat(t)
+	seat, err := s.Adapter.SeatOf(t.Variant)
 	if err != nil {
 		return nil, err
 	}

@@ -102,7 +102,7 @@ func outcomes(chips []Record) iter.Seq[lot.Outcome] {
 // AQL, and how many of them are decided. Only where reduced inspection is allowed
 // (see lot.Scheme.ReduceBy) do they lead to it.
 func (s *Store) Scheme(ctx context.Context, source string, aql float64, reduced bool) (scheme lot.Scheme, decided int, err error) {
-	all, err := s.Inspections(ctx)
+	all, err := s.Lots(ctx)
 	if err != nil {
 		return scheme, 0, err
 	}
@@ -111,9 +111,13 @@ func (s *Store) Scheme(ctx context.Context, source string, aql float64, reduced 
 	if reduced {
 		reduceBy = lot.Reduced
 	}
-	for _, i := range all {
-		if i.Source != source || i.Lot.Plan.AQL != aql {
+	for _, l := range all {
+		if l.Source != source || l.Plan.AQL != aql {
 			continue
+		}
+		i, err := s.Inspect(ctx, l)
+		if err != nil {
+			return scheme, 0, err
 		}
 		series = append(series, lot.Inspected{Standing: i.Standing, Resumed: i.Resumed})
 		if i.Decision != lot.GoOn {

@@ -28,7 +28,8 @@ func (t Tally) Tested() int { return t.Passed() + t.Reject }
 // Passed is how many had every vector right, with whatever levels.
 func (t Tally) Passed() int { return t.Good() + t.Ungraded + t.Doubtful }
 
-func (t *Tally) add(verdict, grade string, n int) {
+// Add counts n chips of a verdict and grade.
+func (t *Tally) Add(verdict, grade string, n int) {
 	switch {
 	case verdict == "fail" || verdict == "pass" && grade == "reject":
 		t.Reject += n
@@ -66,7 +67,7 @@ func (s *Store) Stock(ctx context.Context, q Query) ([]Holding, error) {
 			}
 			list = append(list, Holding{Drawer: key[0], Part: key[1], Type: key[2], Family: key[3], Year: year})
 		}
-		list[len(list)-1].add(verdict, grade, n)
+		list[len(list)-1].Add(verdict, grade, n)
 		return nil
 	})
 	return list, err
@@ -104,7 +105,7 @@ func (s *Store) Counts(ctx context.Context, q Query, by string) ([]Count, error)
 		if len(list) == 0 || list[len(list)-1].Key != key[0] {
 			list = append(list, Count{Key: key[0]})
 		}
-		list[len(list)-1].add(verdict, grade, n)
+		list[len(list)-1].Add(verdict, grade, n)
 		return nil
 	})
 	return list, err

@@ -8,13 +8,15 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"chipassay/host/assay"
 )
 
 // WriteText writes a report that was kept for the terminal: as Sheet.WriteText,
 // but for what a report does not keep in words.
 func (c Chip) WriteText(w io.Writer, colour bool) error {
 	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, "%s  %s %s\n\n", paint(c.word(), colour), Printable(c.Type), Printable(c.Title))
+	fmt.Fprintf(b, "%s  %s %s\n\n", paint(VerdictWord(assay.Verdict(c.Verdict)), colour), Printable(c.Type), Printable(c.Title))
 	paragraph(b, "  ", Sentence(c.Reason))
 	for _, f := range c.Findings {
 		if f != c.Reason {
@@ -35,17 +37,6 @@ func (c Chip) WriteText(w io.Writer, colour bool) error {
 	b.WriteByte('\n')
 	paragraph(b, "  ", c.Caveat)
 	return b.Flush()
-}
-
-// word is the verdict as a heading.
-func (c Chip) word() string {
-	switch c.Verdict {
-	case "pass":
-		return "PASS"
-	case "fail":
-		return "FAIL"
-	}
-	return "NOT TESTED"
 }
 
 // facts are the lines of a kept report.

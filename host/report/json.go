@@ -197,7 +197,7 @@ func (s Sheet) object() Chip {
 	t := r.Type
 	o := Chip{
 		Typed: s.Typed, Part: t.Part().Number, Type: t.Name(), Family: t.Family.Name, Title: t.Part().Title,
-		Place: s.Place, DateCode: dateObject(s.DateCode), Note: s.Note,
+		Place: s.Place, DateCode: DateOf(s.DateCode), Note: s.Note,
 		Verdict: string(r.Verdict), Reason: r.Reason, Findings: orEmpty(r.Findings),
 		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied,
 		Runs: r.Runs, RunsFailed: r.RunsFailed,
@@ -238,7 +238,8 @@ func failureObjects(v *part.Variant, failures []assay.Failure) []Failure {
 	return objects
 }
 
-func dateObject(d *identify.DateCode) *DateCode {
+// DateOf is a date code as other programs read it; nil for none.
+func DateOf(d *identify.DateCode) *DateCode {
 	if d == nil {
 		return nil
 	}
@@ -250,14 +251,6 @@ func dateObject(d *identify.DateCode) *DateCode {
 		o.Candidates = append(o.Candidates, Period{p.Year, p.Week, p.From.Format(time.DateOnly), p.To.Format(time.DateOnly)})
 	}
 	return o
-}
-
-// DateOf is a date code that was corrected, for the week from Monday to Sunday that
-// it was taken for.
-func DateOf(raw string, from, to time.Time) *DateCode {
-	year, week := from.ISOWeek()
-	p := Period{year, week, from.Format(time.DateOnly), to.Format(time.DateOnly)}
-	return &DateCode{Raw: raw, From: p.From, To: p.To, Candidates: []Period{p}, Rule: "Corrected after the test. Weeks are those of ISO 8601."}
 }
 
 // orEmpty makes an array of nothing, not a null.

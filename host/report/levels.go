@@ -116,15 +116,15 @@ func standingWords(r assay.Reading) string {
 	case s == assay.Near:
 		return "too near to tell"
 	case s == assay.Unlimited && !math.IsNaN(r.Limit):
-		return notJudged
+		return NotJudged
 	default:
 		return s.String()
 	}
 }
 
-const notJudged = "not judged"
+const NotJudged = "not judged"
 
-// notJudgedWhy explains notJudged below a table that says it.
+// notJudgedWhy explains NotJudged below a table that says it.
 const notJudgedWhy = "Not judged: the limit lies below what the tester resolves, or the load is above the one at which the limit holds."
 
 // levelNotes are what there is to say below the table of levels.
@@ -133,7 +133,7 @@ func (s Sheet) levelNotes() (notes []string) {
 	if l == nil {
 		return nil
 	}
-	if slices.ContainsFunc(l.Readings, func(r assay.Reading) bool { return standingWords(r) == notJudged }) {
+	if slices.ContainsFunc(l.Readings, func(r assay.Reading) bool { return standingWords(r) == NotJudged }) {
 		notes = append(notes, notJudgedWhy)
 	}
 	if l.Family != "" {

@@ -47,9 +47,9 @@ func (s Sheet) cautions() []string {
 	return lines
 }
 
-// verdictWord is the verdict as a heading. What is not known to be a pass or a
+// VerdictWord is the verdict as a heading. What is not known to be a pass or a
 // fail is not tested.
-func verdictWord(v assay.Verdict) string {
+func VerdictWord(v assay.Verdict) string {
 	switch v {
 	case assay.Pass:
 		return "PASS"

@@ -27,6 +27,11 @@ func Colour(f *os.File) bool {
 	if os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "" || os.Getenv("TERM") == "dumb" {
 		return false
 	}
+	return Terminal(f)
+}
+
+// Terminal tells whether a file is one.
+func Terminal(f *os.File) bool {
 	stat, err := f.Stat()
 	return err == nil && stat.Mode()&os.ModeCharDevice != 0
 }
@@ -36,7 +41,7 @@ func Colour(f *os.File) bool {
 func (s Sheet) WriteText(w io.Writer, colour bool) error {
 	b := bufio.NewWriter(w)
 	r := s.Result
-	fmt.Fprintf(b, "%s  %s\n\n", paint(verdictWord(r.Verdict), colour), Printable(r.Type.String()))
+	fmt.Fprintf(b, "%s  %s\n\n", paint(VerdictWord(r.Verdict), colour), Printable(r.Type.String()))
 	paragraph(b, "  ", Sentence(r.Reason))
 	for _, f := range s.sentences(r.Findings) {
 		item(b, f)
@@ -63,7 +68,7 @@ func (s Sheet) WriteText(w io.Writer, colour bool) error {
 // year, and the reason. It is not cut to any width.
 func (s Sheet) Line() string {
 	return strings.TrimRight(Printable(fmt.Sprintf("%3s  %-10s  %-10s  %-12s  %s",
-		s.Place, verdictWord(s.Result.Verdict), cmp.Or(s.Typed, s.Result.Type.Name()), s.dateYear(), s.Result.Reason)), " ")
+		s.Place, VerdictWord(s.Result.Verdict), cmp.Or(s.Typed, s.Result.Type.Name()), s.dateYear(), s.Result.Reason)), " ")
 }
 
 // paint puts the terminal's colour round a verdict: green, red or bold.

@@ -5,32 +5,29 @@ import (
 	"maps"
 	"slices"
 
-	"chipassay/host/assay"
 	"chipassay/host/chart"
+	"chipassay/host/record"
 	"chipassay/host/report"
 )
 
 // TrayCharts are the pictures of a run: date codes, yield by year, and output levels
 // against their limits. What counts as good is what Definition says.
 func TrayCharts(t report.Tray) ([]template.HTML, error) {
-	byYear := map[int]chart.Year{}
+	byYear := map[int]record.Tally{}
 	for _, s := range t.Sheets {
-		if s.DateCode == nil || s.Result.Verdict == assay.NotTested {
+		if s.DateCode == nil {
 			continue
 		}
 		year := s.DateCode.Period().Year
-		y := byYear[year]
-		y.Year = year
-		if s.Result.Verdict == assay.Pass && s.Result.Grade != assay.Doubtful && s.Result.Grade != assay.Reject {
-			y.Good++
-		} else {
-			y.Bad++
-		}
-		byYear[year] = y
+		tally := byYear[year]
+		tally.Add(string(s.Result.Verdict), string(s.Result.Grade), 1)
+		byYear[year] = tally
 	}
 	var years []chart.Year
 	for _, year := range slices.Sorted(maps.Keys(byYear)) {
-		years = append(years, byYear[year])
+		if g := groupOf("", byYear[year]); g.Tested > 0 {
+			years = append(years, chart.Year{Year: year, Good: g.Good, Bad: g.Tested - g.Good})
+		}
 	}
 	levels, _, err := Levels(func(yield func(report.Chip, error) bool) {
 		for _, s := range t.Sheets {

@@ -131,9 +131,6 @@ type Readings struct {
 	Volts    []float64
 }
 
-// notJudged is the standing, in a report, of a reading that its limit does not hold for.
-const notJudged = "not judged"
-
 // Levels gathers the VOL and VOH of chips by quantity and limit, VOL first; those
 // that have no limit, or one that does not hold at the load of the test, are only
 // counted.
@@ -154,7 +151,7 @@ func Levels(chips iter.Seq2[report.Chip, error]) (all []Readings, left int, err 
 			if l.Quantity != "VOL" && l.Quantity != "VOH" {
 				continue
 			}
-			if l.Limit == nil || l.Standing == notJudged {
+			if l.Limit == nil || l.Standing == report.NotJudged {
 				left++
 				continue
 			}
