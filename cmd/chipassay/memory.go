@@ -18,8 +18,8 @@ import (
 // testMemory tests a memory by a march test.
 func (f testFlags) testMemory(cmd *cobra.Command, sheet report.Sheet) error {
 	typ := sheet.Result.Type
-	if typ.Variant.Memory.Kind.ROM() {
-		return fmt.Errorf("a %s is read only, and only its contents can be judged: chipassay dump %s --compare FILE", typ.Name(), sheet.Typed)
+	if err := assay.NoTest(typ, sheet.Typed); err != nil {
+		return err
 	}
 	if f.short || f.runs > 1 || f.soak > 0 {
 		return errors.New("--short, --repeat and --soak are for logic: choose the length of a memory's test by --march")

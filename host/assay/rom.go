@@ -6,7 +6,16 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/vectors/march"
+	"chipassay/vectors/part"
 )
+
+// NoTest says why a memory that is typed so is not tested; nil where it is.
+func NoTest(t part.Type, typed string) error {
+	if m := t.Variant.Memory; m == nil || !m.Kind.ROM() {
+		return nil
+	}
+	return fmt.Errorf("a %s is read only, and only its contents can be judged: chipassay dump %s --compare FILE", t.Name(), typed)
+}
 
 // ReadROM reads a read-only memory, a byte a word, twice: with the bias rail high
 // and, where its outputs drive both ways, low. The result says how the chip lies
