@@ -23,14 +23,20 @@ type Machine struct {
 	outOf   [part.MaxPins + 1]int32 // index into Outputs plus one
 	forces  []force                 // of stuck nodes
 	forced  []int32                 // of each node: 0, or an index into forces plus one; nil where the chip is good
+	broken  [][]broken              // cell faults of each register; nil where the chip is good
 }
 
-// A force makes some lanes of a line stuck: Or and And are applied in this order.
-type force struct{ or, and Word }
+// A force makes some lanes of a line inverted or stuck, in the order of its fields.
+type force struct {
+	invert  uint64
+	or, and Word
+}
 
 var free = force{and: Word{^uint64(0), ^uint64(0)}}
 
 func (f force) on(w Word) Word {
+	swap := (w.Hi ^ w.Lo) & f.invert
+	w.Hi, w.Lo = w.Hi^swap, w.Lo^swap
 	return Word{(w.Hi | f.or.Hi) & f.and.Hi, (w.Lo | f.or.Lo) & f.and.Lo}
 }
 
@@ -73,11 +79,17 @@ func (m *Machine) Reset() {
 // same seed. From then on the machine is one certain chip: where the definition
 // leaves the next state open, this one stays as it is.
 func (m *Machine) PowerUp(seed uint64) {
-	m.certain = true
 	random := rand.New(rand.NewPCG(seed, 0))
-	for _, s := range m.c.State {
-		high := random.Uint64()
-		m.level[s.Node] = Word{high, ^high}
+	m.Wake(func(int) uint64 { return random.Uint64() })
+}
+
+// Wake is PowerUp with the levels given: for each bit of Circuit.State, in order,
+// the lanes in which it comes up high.
+func (m *Machine) Wake(high func(bit int) uint64) {
+	m.certain = true
+	for i, s := range m.c.State {
+		lanes := high(i)
+		m.level[s.Node] = Word{lanes, ^lanes}
 	}
 	m.evaluate()
 	m.noteClocks()
@@ -175,6 +187,15 @@ func (m *Machine) Node(n int32) Word { return m.level[n] }
 // Stick makes a node stuck at a value in the lanes of a mask: 0, 1, or x for a
 // level that cannot be foretold.
 func (m *Machine) Stick(node int32, v Value, lanes uint64) {
+	f := m.force(node)
+	*f = f.stick(v, lanes)
+}
+
+// Invert makes a node show its complement in the lanes of a mask.
+func (m *Machine) Invert(node int32, lanes uint64) { m.force(node).invert ^= lanes }
+
+// force gives what is forced on a node, for more to be added.
+func (m *Machine) force(node int32) *force {
 	if m.forced == nil {
 		m.forced = make([]int32, len(m.c.Nodes))
 	}
@@ -182,8 +203,7 @@ func (m *Machine) Stick(node int32, v Value, lanes uint64) {
 		m.forces = append(m.forces, free)
 		m.forced[node] = int32(len(m.forces))
 	}
-	f := &m.forces[m.forced[node]-1]
-	*f = f.stick(v, lanes)
+	return &m.forces[m.forced[node]-1]
 }
 
 func (f force) stick(v Value, lanes uint64) force {
@@ -199,8 +219,14 @@ func (f force) stick(v Value, lanes uint64) force {
 // any state changed. All registers see the levels from before the change.
 func (m *Machine) clock() bool {
 	for i := range m.c.Registers {
-		m.decide(&m.c.Registers[i], m.before[i])
+		r := &m.c.Registers[i]
+		if m.broken != nil && m.broken[i] != nil {
+			m.decideBroken(r, m.before[i], m.broken[i])
+		} else {
+			m.decide(r, m.before[i])
+		}
 	}
+	m.noteClocks()
 	changed := false
 	for i, s := range m.c.State {
 		next := m.next[i]
@@ -221,7 +247,7 @@ func (m *Machine) noteClocks() {
 	for i, r := range m.c.Registers {
 		for j, rule := range r.Rules {
 			if rule.Edge != part.Level {
-				m.before[i][j] = m.level[rule.Clock]
+				m.before[i][j] = m.level[rule.Clock].known()
 			}
 		}
 	}
@@ -236,7 +262,7 @@ func (m *Machine) decide(r *Register, before []Word) {
 	open := ^uint64(0) // lanes in which no rule has applied for certain
 	for j := range r.Rules {
 		rule := &r.Rules[j]
-		may, must := m.applies(rule, &before[j])
+		may, must := m.applies(rule, before[j])
 		may &= open
 		if may == 0 {
 			continue
@@ -255,23 +281,34 @@ func (m *Machine) decide(r *Register, before []Word) {
 	}
 }
 
-// applies gives the lanes in which a rule may apply, and those in which it does.
-func (m *Machine) applies(rule *Rule, before *Word) (may, must uint64) {
-	may, must = ^uint64(0), ^uint64(0)
-	if rule.Edge != part.Level {
-		now, was := m.level[rule.Clock].known(), *before
-		*before = now
-		if rule.Edge != part.Rise { // a fall is the rise of the complement
-			now.Hi, now.Lo, was.Hi, was.Lo = now.Lo, now.Hi, was.Lo, was.Hi
-		}
-		may = was.Lo & now.Hi
-		// an unknown clock that stays unknown need not have an edge, but may
-		must = may &^ was.Hi &^ now.Lo
+// applies gives the lanes in which a rule may apply, and those in which it does,
+// with the level of its clock when it was last looked at.
+func (m *Machine) applies(rule *Rule, before Word) (may, must uint64) {
+	if rule.When < 0 {
+		e := m.edge(rule, before)
+		return e.may, e.must
 	}
-	if rule.When >= 0 {
-		w := m.level[rule.When].known()
-		may &= w.Hi
-		must &= w.Hi &^ w.Lo
+	return under(m.level[rule.When].known(), m.edge(rule, before))
+}
+
+// An occasion is where a rule's edge may be given, and where it is.
+type occasion struct{ may, must uint64 }
+
+// edge gives the lanes with a rule's edge; all of them for one without.
+func (m *Machine) edge(rule *Rule, was Word) occasion {
+	if rule.Edge == part.Level {
+		return occasion{^uint64(0), ^uint64(0)}
 	}
-	return may, must
+	now := m.level[rule.Clock].known()
+	if rule.Edge != part.Rise { // a fall is the rise of the complement
+		now, was = now.not(), was.not()
+	}
+	may := was.Lo & now.Hi
+	// an unknown clock that stays unknown need not have an edge, but may
+	return occasion{may, may &^ was.Hi &^ now.Lo}
+}
+
+// under leaves of an edge what a condition allows.
+func under(w Word, e occasion) (may, must uint64) {
+	return e.may & w.Hi, e.must & w.Hi &^ w.Lo
 }
