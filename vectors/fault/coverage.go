@@ -9,72 +9,97 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// A Coverage says what a sequence proves of a part, in numbers.
-type Coverage struct {
-	Part         string
-	Steps        int
-	Method       string
-	Classes      int      // of stuck-at faults
+// A Tally counts the faults of one model.
+type Tally struct {
+	Total        int
 	Detectable   int      // those that are not proven undetectable
-	Detected     int      // classes
+	Detected     int      // of those
 	Undetectable []string // proven: no legal stimulus shows them
 	Missed       []string // detectable, or not decided, and not detected
-	PinFaults    int
-	PinsDetected int
-	PinsMissed   []string
-	Shorts       int
-	ShortsFound  int
-	Intruders    []string // numbers of parts that the sequence does not tell from this one
 }
 
-// Percent is the coverage of stuck-at faults, detected classes over detectable
-// ones, rounded toward zero as MIL-STD-883 method 5012 asks.
-func (c Coverage) Percent() int {
-	if c.Detectable == 0 {
-		return 0
+// count adds a fault, shown or not; undetectable is asked only for one that is not.
+func (t *Tally) count(shown bool, undetectable func() bool, name func() string) {
+	t.Total++
+	switch {
+	case shown:
+		t.Detected++
+	case undetectable():
+		t.Undetectable = append(t.Undetectable, name())
+	default:
+		t.Missed = append(t.Missed, name())
 	}
-	return 100 * c.Detected / c.Detectable
+	t.Detectable = t.Total - len(t.Undetectable)
 }
 
-// Statement is the coverage in the words of the method, with its limits.
+// Percent is detected over detectable faults, rounded toward zero as MIL-STD-883
+// method 5012 asks; 100 where there are none.
+func (t Tally) Percent() int {
+	if t.Detectable == 0 {
+		return 100
+	}
+	return 100 * t.Detected / t.Detectable
+}
+
+// A Coverage says what a sequence proves of a part, in numbers.
+type Coverage struct {
+	Part      string
+	Steps     int
+	Method    string
+	StuckAt   Tally // equivalence classes of stuck-at faults
+	Cells     Tally
+	Pins      Tally // of single pins
+	Shorts    Tally
+	Intruders []string // numbers of parts that the sequence does not tell from this one
+}
+
+// Statement is the coverage of stuck-at faults in the words of the method, with its limits.
 func (c Coverage) Statement() string {
+	t := c.StuckAt
 	return fmt.Sprintf("fault coverage %d%%: %d of %d detectable equivalence classes of single stuck-at faults (%d classes, %d undetectable), "+
 		"by simulation of the logic model after MIL-STD-883 method 5012, no penalty for signatures; measured on the data sheet's logic, not on the die",
-		c.Percent(), c.Detected, c.Detectable, c.Classes, c.Classes-c.Detectable)
+		t.Percent(), t.Detected, t.Detectable, t.Total, t.Total-t.Detectable)
 }
 
-// Cover measures what a sequence detects in one family of a part. The others
-// are the parts that may lie in the socket instead.
-func Cover(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, others []*logic.Circuit) Coverage {
-	m := NewModel(c)
-	r := Coverage{Part: c.Variant.Part.Number, Steps: len(s.Steps), Method: s.Method, Classes: len(m.Classes)}
+// Cover counts what an examination found. The others are the parts that may lie in
+// the socket instead.
+func (x *Examination) Cover(others []*logic.Circuit) Coverage {
+	c, s, m := x.Circuit, x.Sequence, x.model
+	r := Coverage{Part: c.Variant.Part.Number, Steps: len(s.Steps), Method: s.Method}
 	prove := sync.OnceValue(func() *prover { return newProver(m, c, s) })
-	for i, d := range m.Detected(s) {
-		switch {
-		case d:
-			r.Detected++
-		case prove().undetectable(m.Classes[i]):
-			r.Undetectable = append(r.Undetectable, m.Name(m.Classes[i][0]))
-		default:
-			r.Missed = append(r.Missed, m.Name(m.Classes[i][0]))
-		}
+	for i, e := range x.lines {
+		line := m.Classes[i][0]
+		r.StuckAt.count(e.Once > 0, func() bool { return prove().undetectable(line) }, func() string { return m.Name(line) })
 	}
-	r.Detectable = r.Classes - len(r.Undetectable)
-	faults := PinFaults(c.Variant)
-	for i, d := range DetectedPins(c, f, s, faults) {
-		total, found := &r.PinFaults, &r.PinsDetected
-		if faults[i].Kind == Short {
-			total, found = &r.Shorts, &r.ShortsFound
+	proven := x.idleCells()
+	for i, e := range x.cell {
+		r.Cells.count(e.Once > 0, func() bool { return proven[i] }, func() string { return m.CellName(c, x.cells[i]) })
+	}
+	for i, e := range x.pin {
+		t := &r.Pins
+		if x.pins[i].Kind == Short {
+			t = &r.Shorts
 		}
-		*total++
-		if d {
-			*found++
-		} else if faults[i].Kind != Short {
-			r.PinsMissed = append(r.PinsMissed, faults[i].In(c.Variant))
-		}
+		t.count(e.Once > 0, func() bool { return false }, func() string { return x.pins[i].In(c.Variant) })
 	}
 	r.Intruders = intruders(c, s, others)
 	return r
+}
+
+// idleCells proves which of the cell faults that the sequence does not show never act.
+func (x *Examination) idleCells() []bool {
+	proven := make([]bool, len(x.cells))
+	var open []Cell
+	var at []int
+	for i, e := range x.cell {
+		if e.Once == 0 {
+			open, at = append(open, x.cells[i]), append(at, i)
+		}
+	}
+	for i, p := range idle(x.Circuit, open) {
+		proven[at[i]] = p
+	}
+	return proven
 }
 
 // intruders lists the parts that would answer every step as this one does.

@@ -1,76 +1,46 @@
 package fault
 
 import (
-	"slices"
-
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
 
-// quickSteps are the first steps of a sequence, which show most faults. What
-// they do not show is gathered and run through the whole.
-const quickSteps = 300
-
 // DetectedPins tells for each pin fault whether the sequence shows it: a known
-// wrong value at a compared pin. A MOS input that floats may be taken for either
-// level, so its open fault counts as detected where both stuck faults of the pin are.
+// wrong value at a compared pin, from each of powerUps states at power-up. A MOS
+// input that floats may be taken for either level, so its open fault counts as
+// detected where both stuck faults of the pin are.
 func DetectedPins(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults []Fault) []bool {
-	detected, _ := detectPins(c, f, s, faults)
+	var detected []bool
+	for _, e := range pinEvidence(c, f, s, faults) {
+		detected = append(detected, e.Once > 0)
+	}
 	return detected
 }
 
-// detectPins is DetectedPins, with the step that shows the last fault, from 1.
-func detectPins(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults []Fault) (detected []bool, last int) {
-	detected, last = inTwoPasses(len(faults), lanes, s.Steps, func(steps []stimulus.Step, group []int) ([]bool, int) {
-		return runPins(c, f, steps, faults, group)
+// pinEvidence gives the evidence of each pin fault.
+func pinEvidence(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults []Fault) []Evidence {
+	per := perFault(c)
+	found := witness(len(faults), per, s.Steps, func(group []int) panel {
+		sim := simulate(c, f)
+		for i, fault := range group {
+			sim.inject(faults[fault], share(i, per))
+		}
+		wake(sim.machine)
+		return sim
 	})
-	floating(c, f, faults, detected)
-	return detected, last
+	floating(c, f, faults, found)
+	return found
 }
 
-// Unseen lists the faults of single pins that no step of a sequence shows.
-func Unseen(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) []Fault {
-	faults := slices.DeleteFunc(PinFaults(c.Variant), func(f Fault) bool { return f.Kind == Short })
-	var unseen []Fault
-	for i, d := range DetectedPins(c, f, s, faults) {
-		if !d {
-			unseen = append(unseen, faults[i])
-		}
+// step gives all chips one step and the lanes that show a known wrong value.
+func (s *simulation) step(st stimulus.Step) (wrong uint64) {
+	s.apply(st)
+	for pin := range st.Compared.All() {
+		v, _ := st.Expect(pin)
+		wrong |= ^agrees(s.shown[pin], v)
 	}
-	return unseen
-}
-
-// runPins simulates a group of faults and tells which are shown, and at which
-// step the last of them was, counted from 1.
-func runPins(c *logic.Circuit, f *part.Family, steps []stimulus.Step, faults []Fault, group []int) (detected []bool, last int) {
-	var chosen []Fault
-	for _, i := range group {
-		chosen = append(chosen, faults[i])
-	}
-	sim := simulate(c, f, chosen)
-	sim.machine.PowerUp(1)
-	all := ^uint64(0) >> (lanes - len(group))
-	var seen uint64
-	for i, st := range steps {
-		before := seen & all
-		sim.apply(st)
-		for pin := range st.Compared.All() {
-			v, _ := st.Expect(pin)
-			seen |= ^agrees(sim.shown[pin], v)
-		}
-		seen |= sim.contradicted(st)
-		if seen&all != before {
-			last = i + 1
-		}
-		if seen&all == all {
-			break
-		}
-	}
-	for i := range group {
-		detected = append(detected, seen>>i&1 != 0)
-	}
-	return detected, last
+	return wrong | s.contradicted(st)
 }
 
 // contradicted gives the lanes whose short joins two pins of which a good chip
@@ -86,19 +56,37 @@ func (s *simulation) contradicted(st stimulus.Step) (lanes uint64) {
 }
 
 // floating decides the open faults of MOS inputs by their stuck faults.
-func floating(c *logic.Circuit, f *part.Family, faults []Fault, detected []bool) {
+func floating(c *logic.Circuit, f *part.Family, faults []Fault, found []Evidence) {
 	if f.Technology.Bipolar() {
 		return
 	}
-	stuck := map[int]int{}
+	stuck := map[int][]Evidence{}
 	for i, fault := range faults {
-		if (fault.Kind == StuckLow || fault.Kind == StuckHigh) && detected[i] {
-			stuck[fault.Pin]++
+		if fault.Kind == StuckLow || fault.Kind == StuckHigh {
+			stuck[fault.Pin] = append(stuck[fault.Pin], found[i])
 		}
 	}
 	for i, fault := range faults {
-		if fault.Kind == Open && c.Variant.Pins[fault.Pin-1].Role == part.Input {
-			detected[i] = stuck[fault.Pin] == 2
+		if fault.Kind != Open || c.Variant.Pins[fault.Pin-1].Role != part.Input {
+			continue
+		}
+		found[i] = both(stuck[fault.Pin])
+	}
+}
+
+// both is the evidence of a fault that is one or the other of two: that of the one
+// that is shown later.
+func both(of []Evidence) (e Evidence) {
+	for _, one := range of {
+		if one.Once == 0 {
+			return Evidence{}
+		}
+		e.Once, e.Twice = max(e.Once, one.Once), max(e.Twice, one.Twice)
+	}
+	for _, one := range of {
+		if one.Twice == 0 {
+			e.Twice = 0
 		}
 	}
+	return e
 }

@@ -177,7 +177,7 @@ type diagnosis struct {
 func (d diagnosis) try(sets [][]Fault, enough int) []Cause {
 	var causes []Cause
 	for group := range slices.Chunk(sets, lanes) {
-		sim := simulate(d.c, d.f, nil)
+		sim := simulate(d.c, d.f)
 		for lane, faults := range group {
 			for _, f := range faults {
 				sim.inject(f, 1<<lane)

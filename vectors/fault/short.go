@@ -19,8 +19,7 @@ const maxShortSteps = 1 << 14
 func Shorten(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) *stimulus.Sequence {
 	short := *s
 	if len(c.Registers) > 0 || hasTurning(s) {
-		last := lastDetection(c, f, s)
-		short.Steps = s.Steps[:max(last, 1)]
+		short.Steps = s.Steps[:max(Examine(c, f, s).shown(), 1)]
 		short.Method = fmt.Sprintf("short: the first %d steps, which show every fault that all %d show", len(short.Steps), len(s.Steps))
 		return &short
 	}
@@ -37,13 +36,6 @@ func Shorten(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) *stimulus.S
 // hasTurning tells whether pins are driven in some steps and not in others.
 func hasTurning(s *stimulus.Sequence) bool {
 	return slices.ContainsFunc(s.Steps, func(st stimulus.Step) bool { return st.Driven != s.Steps[0].Driven })
-}
-
-// lastDetection is the step, from 1, that shows the last fault of the models.
-func lastDetection(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) (last int) {
-	_, lines := NewModel(c).detect(s)
-	_, pins := detectPins(c, f, s, PinFaults(c.Variant))
-	return max(lines, pins)
 }
 
 // detections gives for each step the set of faults that it shows, as bits: the
@@ -68,7 +60,10 @@ func detections(c *logic.Circuit, f *part.Family, steps []stimulus.Step) [][]uin
 	}
 	faults := slices.DeleteFunc(PinFaults(c.Variant), func(f Fault) bool { return f.Kind == Short })
 	for group := range slices.Chunk(faults, lanes) {
-		sim := simulate(c, f, group)
+		sim := simulate(c, f)
+		for i, fault := range group {
+			sim.inject(fault, 1<<i)
+		}
 		for i, st := range steps {
 			sim.apply(st)
 			var seen uint64

@@ -6,9 +6,6 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// lanes is how many faulty chips are simulated at a time.
-const lanes = 64
-
 // A simulation runs up to 64 chips, each with a fault of its own, through a sequence.
 type simulation struct {
 	circuit *logic.Circuit
@@ -16,7 +13,6 @@ type simulation struct {
 	bipolar bool
 	// ttlLevels tells that the inputs take 2.0 V for a high
 	ttlLevels bool
-	faults    []Fault
 	outputs   []int                        // observable pins
 	shape     [part.MaxPins + 1][]laneRule // what faults make of an output's level, by pin
 	reads     part.Pins                    // pins that the function reads
@@ -36,15 +32,12 @@ type short struct {
 	mask uint64
 }
 
-// simulate starts up to 64 faulty chips; extra lanes are good chips.
-func simulate(c *logic.Circuit, f *part.Family, faults []Fault) *simulation {
-	s := &simulation{circuit: c, machine: c.NewMachine(), bipolar: f.Technology.Bipolar(), ttlLevels: f.VIH <= 2.0, faults: faults, reads: part.PinSet(c.InputPins...)}
+// simulate starts 64 good chips, for faults to be injected.
+func simulate(c *logic.Circuit, f *part.Family) *simulation {
+	s := &simulation{circuit: c, machine: c.NewMachine(), bipolar: f.Technology.Bipolar(), ttlLevels: f.VIH <= 2.0, reads: part.PinSet(c.InputPins...)}
 	for _, o := range c.Outputs {
 		s.outputs = append(s.outputs, o.Pin)
 		s.shows = s.shows.With(o.Pin, true)
-	}
-	for i, fault := range faults {
-		s.inject(fault, 1<<i)
 	}
 	return s
 }

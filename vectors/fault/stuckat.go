@@ -149,81 +149,28 @@ func (m *Model) reader(n int32) string {
 	return "an output"
 }
 
-// powerUps are how many states at power-up a fault must be detected from.
-const powerUps = 2
-
 // Detected tells for each class whether the sequence detects it: whether the
-// faulty chip shows, from each of two random power-up states, a known wrong value
+// faulty chip shows, from each of powerUps states at power-up, a known wrong value
 // at a compared pin.
 func (m *Model) Detected(s *stimulus.Sequence) []bool {
-	detected, _ := m.detect(s)
+	var detected []bool
+	for _, e := range m.evidence(s) {
+		detected = append(detected, e.Once > 0)
+	}
 	return detected
 }
 
-// detect is Detected, with the step that shows the last class, from 1.
-func (m *Model) detect(s *stimulus.Sequence) (detected []bool, last int) {
-	return inTwoPasses(len(m.Classes), lanes/powerUps, s.Steps, m.run)
-}
-
-// inTwoPasses simulates n faults in groups: first on the first steps, which show
-// most of them, then those that are left on all steps.
-func inTwoPasses(n, per int, steps []stimulus.Step, run func([]stimulus.Step, []int) ([]bool, int)) (detected []bool, last int) {
-	detected = make([]bool, n)
-	left := make([]int, n)
-	for i := range left {
-		left[i] = i
-	}
-	for _, count := range []int{quickSteps, len(steps)} {
-		var hard []int
-		for group := range slices.Chunk(left, per) {
-			found, step := run(steps[:min(count, len(steps))], group)
-			last = max(last, step)
-			for i, d := range found {
-				if detected[group[i]] = d; !d {
-					hard = append(hard, group[i])
-				}
-			}
+// evidence gives the evidence of each class.
+func (m *Model) evidence(s *stimulus.Sequence) []Evidence {
+	per := perFault(m.Circuit)
+	return witness(len(m.Classes), per, s.Steps, func(group []int) panel {
+		machine := m.Circuit.NewMachine()
+		for i, class := range group {
+			machine.Stick(m.Classes[class][0].Node, m.Classes[class][0].Value, share(i, per))
 		}
-		if left = hard; len(steps) <= quickSteps {
-			break
-		}
-	}
-	return detected, last
-}
-
-// run simulates a group of classes on some steps, each from every power-up
-// state. It tells which are shown, and at which step the last of them was,
-// counted from 1.
-func (m *Model) run(steps []stimulus.Step, group []int) (detected []bool, last int) {
-	machine := m.Circuit.NewMachine()
-	var want uint64
-	for i, class := range group {
-		mask := uint64(1<<powerUps-1) << (i * powerUps)
-		want |= mask
-		machine.Stick(m.Classes[class][0].Node, m.Classes[class][0].Value, mask)
-	}
-	machine.PowerUp(1)
-	var seen uint64
-	for i, st := range steps {
-		before := seen & want
-		drive(machine, m.Circuit, st)
-		for pin := range st.Compared.All() {
-			w := machine.Out(pin)
-			v, _ := st.Expect(pin)
-			seen |= ^agrees(w, v)
-		}
-		if seen&want != before {
-			last = i + 1
-		}
-		if seen&want == want {
-			break
-		}
-	}
-	for i := range group {
-		mask := uint64(1<<powerUps-1) << (i * powerUps)
-		detected = append(detected, seen&mask == mask)
-	}
-	return detected, last
+		wake(machine)
+		return chips{machine, m.Circuit}
+	})
 }
 
 // drive sets the inputs of all lanes to a step's levels and settles. A

@@ -48,11 +48,11 @@ func newProver(m *Model, c *logic.Circuit, s *stimulus.Sequence) *prover {
 	return p
 }
 
-// undetectable tells whether it is proven that no legal stimulus shows a class:
+// undetectable tells whether it is proven that no legal stimulus shows a stuck line:
 // a combinational part was swept whole without showing it, or from no reachable
 // state of its component does any legal change of a pin make the faulty chip
 // differ for certain, at an output or in its next state.
-func (p *prover) undetectable(class Class) bool {
+func (p *prover) undetectable(f Line) bool {
 	if len(p.m.Circuit.Registers) == 0 {
 		return p.exhausted
 	}
@@ -62,7 +62,7 @@ func (p *prover) undetectable(class Class) bool {
 		}
 	}
 	for _, sp := range p.spaces {
-		if p.differs(sp, class[0]) {
+		if p.differs(sp, f) {
 			return false
 		}
 	}

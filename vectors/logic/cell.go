@@ -49,15 +49,47 @@ func (m *Machine) Break(f CellFault, lanes uint64) {
 	if m.broken == nil {
 		m.broken = make([][]broken, len(m.c.Registers))
 	}
+	m.broken[f.Register] = append(m.broken[f.Register], m.c.broken(f, lanes))
+}
+
+func (c *Circuit) broken(f CellFault, lanes uint64) broken {
 	b := broken{CellFault: f, lanes: lanes}
 	if f.Kind == Obeys && f.Term != AllTerms {
-		for i, t := range m.c.Terms(m.c.Registers[f.Register].Rules[f.Rule].When) {
+		for i, t := range c.Terms(c.Registers[f.Register].Rules[f.Rule].When) {
 			if i != f.Term {
 				b.terms = append(b.terms, t)
 			}
 		}
 	}
-	m.broken[f.Register] = append(m.broken[f.Register], b)
+	return b
+}
+
+// Differs gives the lanes in which a cell fault would make a good chip's register
+// take another state next, for certain, from the levels and edges at hand.
+func (m *Machine) Differs(f CellFault) (lanes uint64) {
+	r, before := &m.c.Registers[f.Register], m.before[f.Register]
+	faults := []broken{m.c.broken(f, ^uint64(0))}
+	for i := range r.Bits {
+		if f.Bit != i && f.Bit != AllBits {
+			continue
+		}
+		good, bad := m.nextBit(r, i, before, nil), m.nextBit(r, i, before, faults)
+		unsure := good.Hi&good.Lo | bad.Hi&bad.Lo
+		lanes |= (good.Hi ^ bad.Hi) &^ unsure
+	}
+	return lanes
+}
+
+// Arm makes the present level of a clock the outcome of an edge that no register
+// has answered yet.
+func (m *Machine) Arm(clock int32) {
+	for i, r := range m.c.Registers {
+		for j, rule := range r.Rules {
+			if rule.Edge != part.Level && rule.Clock == clock {
+				m.before[i][j] = m.level[clock].known().not()
+			}
+		}
+	}
 }
 
 // Terms takes a condition apart into the terms that must all hold: n for a node
@@ -110,24 +142,29 @@ func (m *Machine) holds(terms []int32) Word {
 // has its own view of the rules.
 func (m *Machine) decideBroken(r *Register, before []Word, faults []broken) {
 	for i, b := range r.Bits {
-		next, open := Word{}, ^uint64(0)
-		for j := range r.Rules {
-			rule := &r.Rules[j]
-			may, must := m.applies(rule, before[j])
-			w := m.level[rule.Next[i]].known()
-			for k := range faults {
-				if f := &faults[k]; f.Rule == j && (f.Bit == i || f.Bit == AllBits) {
-					may, must, w = m.disobey(f, r, i, before[j], may, must, w)
-				}
-			}
-			may &= open
-			next.Hi |= w.Hi & may
-			next.Lo |= w.Lo & may
-			open &^= must
-		}
-		hold := m.level[m.c.State[b].Node]
-		m.next[b] = Word{next.Hi | hold.Hi&open, next.Lo | hold.Lo&open}
+		m.next[b] = m.nextBit(r, i, before, faults)
 	}
+}
+
+// nextBit works out the next level of bit i of a register.
+func (m *Machine) nextBit(r *Register, i int, before []Word, faults []broken) (next Word) {
+	open := ^uint64(0) // lanes in which no rule has applied for certain
+	for j := range r.Rules {
+		rule := &r.Rules[j]
+		may, must := m.applies(rule, before[j])
+		w := m.level[rule.Next[i]].known()
+		for k := range faults {
+			if f := &faults[k]; f.Rule == j && (f.Bit == i || f.Bit == AllBits) {
+				may, must, w = m.disobey(f, r, i, before[j], may, must, w)
+			}
+		}
+		may &= open
+		next.Hi |= w.Hi & may
+		next.Lo |= w.Lo & may
+		open &^= must
+	}
+	hold := m.level[m.c.State[r.Bits[i]].Node]
+	return Word{next.Hi | hold.Hi&open, next.Lo | hold.Lo&open}
 }
 
 // disobey is what a cell fault makes of a rule for bit i: where it may and must

@@ -1,28 +1,53 @@
 package logic
 
-import "chipassay/vectors/part"
+import (
+	"slices"
+
+	"chipassay/vectors/part"
+)
 
 // Support gives the input pins that nodes depend on without passing through a register.
-func (c *Circuit) Support(nodes ...int32) part.Pins {
-	var pins part.Pins
-	seen := map[int32]bool{}
-	pinOf := map[int32]int{}
+func (c *Circuit) Support(nodes ...int32) (pins part.Pins) {
+	cone := c.Cone(nodes...)
 	for pin, n := range c.Inputs {
-		pinOf[n] = pin
-	}
-	for len(nodes) > 0 {
-		n := nodes[len(nodes)-1]
-		nodes = nodes[:len(nodes)-1]
-		if n < 0 || seen[n] {
-			continue
-		}
-		seen[n] = true
-		if pin, ok := pinOf[n]; ok {
-			pins = pins.With(pin, true)
-		}
-		nodes = append(nodes, c.Nodes[n].In...)
+		pins = pins.With(pin, cone[n])
 	}
 	return pins
+}
+
+// Cone marks the nodes that nodes depend on without passing through a register,
+// themselves among them; what is negative is no node.
+func (c *Circuit) Cone(nodes ...int32) []bool {
+	cone := make([]bool, len(c.Nodes))
+	for rest := slices.Clone(nodes); len(rest) > 0; {
+		n := rest[len(rest)-1]
+		rest = rest[:len(rest)-1]
+		if n >= 0 && !cone[n] {
+			cone[n] = true
+			rest = append(rest, c.Nodes[n].In...)
+		}
+	}
+	return cone
+}
+
+// Counts tells whether what a rule gives depends on the register's own state, and
+// is not that state left as it is.
+func (c *Circuit) Counts(r *Register, rule *Rule) bool {
+	own := map[int32]bool{}
+	holds := true
+	for i, b := range r.Bits {
+		own[c.State[b].Node] = true
+		holds = holds && rule.Next[i] == c.State[b].Node
+	}
+	if holds {
+		return false
+	}
+	for n, in := range c.Cone(rule.Next...) {
+		if in && own[int32(n)] {
+			return true
+		}
+	}
+	return false
 }
 
 // Clocks gives the input pins that registers' clocks depend on.

@@ -54,6 +54,7 @@ type Rule struct {
 	When  Expr // one bit, or nil for always
 	Next  Expr // as wide as the register
 	Line  int
+	Text  string // as written: "when !/CLR : 0"
 }
 
 // An Edge is what makes a rule of a register act.

@@ -2,6 +2,7 @@ package part
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -41,6 +42,26 @@ type line struct {
 	text   string
 	tokens []token
 }
+
+// written is the line as a person would write it, its comment and spacing left out.
+func (l line) written() string {
+	var b strings.Builder
+	for i, t := range l.tokens {
+		switch {
+		case i == 0, slices.Contains(opening, l.tokens[i-1].text), slices.Contains(closing, t.text):
+		default:
+			b.WriteByte(' ')
+		}
+		b.WriteString(t.text)
+	}
+	return b.String()
+}
+
+// Symbols that no blank follows, and that no blank precedes.
+var (
+	opening = []string{"!", "(", "[", "{"}
+	closing = []string{")", "]", "}", ",", "["}
+)
 
 // source is a definition's text on its way into the parser.
 type source struct {

@@ -269,7 +269,7 @@ var edgeWords = map[string]Edge{"rise": Rise, "fall": Fall, "pulse": Pulse}
 
 // rule reads [on EDGE NAME] [when EXPRESSION] : EXPRESSION.
 func (b *builder) rule(s *scope, l line, width int) (Rule, error) {
-	r := Rule{Line: l.number}
+	r := Rule{Line: l.number, Text: l.written()}
 	p := &exprParser{src: b.src, line: l}
 	if p.peek().text == "on" {
 		if len(l.tokens) < 3 {

@@ -299,7 +299,7 @@ func (b *builder) stateTable(s *scope, t Table, rows []tableRow, st statement, l
 }
 
 func (b *builder) rowRule(s *scope, t Table, row tableRow, output int) (Rule, error) {
-	rule := Rule{Line: row.line.number}
+	rule := Rule{Line: row.line.number, Text: row.line.written()}
 	for i, name := range t.Inputs {
 		c := row.cells[i]
 		if c.text != "^" && c.text != "v" {

@@ -1,0 +1,75 @@
+package fault
+
+import (
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// An Examination is what a sequence shows of every fault of every model.
+type Examination struct {
+	Circuit  *logic.Circuit
+	Family   *part.Family
+	Sequence *stimulus.Sequence
+
+	model *Model
+	lines []Evidence // of model.Classes
+	cells []Cell
+	cell  []Evidence // of cells
+	pins  []Fault
+	pin   []Evidence // of pins
+}
+
+// Examine simulates every fault of every model on a sequence.
+func Examine(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) *Examination {
+	x := &Examination{Circuit: c, Family: f, Sequence: s, model: NewModel(c), pins: PinFaults(c.Variant)}
+	x.cells = x.model.Cells(c)
+	x.lines = x.model.evidence(s)
+	x.cell = x.model.cellEvidence(c, x.cells, s)
+	x.pin = pinEvidence(c, f, s, x.pins)
+	return x
+}
+
+// all goes through the evidence of every fault.
+func (x *Examination) all(visit func(Evidence)) {
+	for _, list := range [][]Evidence{x.lines, x.cell, x.pin} {
+		for _, e := range list {
+			visit(e)
+		}
+	}
+}
+
+// needed is the step up to which every fault that the sequence shows is shown, by
+// two steps where there are two.
+func (x *Examination) needed() (last int) {
+	x.all(func(e Evidence) { last = max(last, e.Once, e.Twice) })
+	return last
+}
+
+// shown is the step up to which every fault that the sequence shows is shown once.
+func (x *Examination) shown() (last int) {
+	x.all(func(e Evidence) { last = max(last, e.Once) })
+	return last
+}
+
+// Unseen lists the faults of single pins that no step shows.
+func (x *Examination) Unseen() (unseen []Fault) {
+	for i, e := range x.pin {
+		if e.Once == 0 && x.pins[i].Kind != Short {
+			unseen = append(unseen, x.pins[i])
+		}
+	}
+	return unseen
+}
+
+// Trim shortens the random walk of a part that remembers: what comes after the
+// step that shows the last fault of the models a second time shows nothing new.
+// Half as much again is kept, for defects that no model has. Sequences of other
+// kinds, and short ones, stay as they are.
+func (x *Examination) Trim() {
+	if len(x.Circuit.Registers) == 0 || len(x.Sequence.Steps) < 1000 {
+		return
+	}
+	last := max(x.Sequence.Fixed, x.needed())
+	x.Sequence.Cut(last + last/2)
+}
