@@ -27,14 +27,18 @@ const mostCounted = 5
 func (m *Model) Cells(c *logic.Circuit) []Cell {
 	var cells []Cell
 	for i, r := range c.Registers {
-		for j := range r.Rules {
-			for bit := range r.Bits {
+		for bit := range r.Bits { // those of one bit stand together: a panel of them is quick
+			for j := range r.Rules {
 				cells = append(cells, ruleCells(c, i, j, bit)...)
+				cells = append(cells, miscounts(c, i, j, bit)...)
 			}
+		}
+	}
+	for i, r := range c.Registers {
+		for j := range r.Rules {
 			if len(r.Bits) > 1 {
 				cells = append(cells, ruleCells(c, i, j, logic.AllBits)...)
 			}
-			cells = append(cells, miscounts(c, i, j)...)
 		}
 	}
 	return append(cells, m.decoders()...)
@@ -42,14 +46,19 @@ func (m *Model) Cells(c *logic.Circuit) []Cell {
 
 // ruleCells lists how one bit, or all, may disobey one rule.
 func ruleCells(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
-	r := &c.Registers[register].Rules[rule]
+	reg := &c.Registers[register]
+	r := &reg.Rules[rule]
 	add := func(k logic.CellFaultKind, term int) {
 		cells = append(cells, Cell{CellFault: logic.CellFault{Register: register, Bit: bit, Rule: rule, Kind: k, Term: term}})
 	}
 	add(logic.Ignores, 0)
-	add(logic.Holds, 0)
-	add(logic.Inverts, 0)
-	if terms := c.Terms(r.When); len(terms) > 1 || len(terms) == 1 && r.Edge == part.Level {
+	if !keeps(c, reg, r, bit) {
+		add(logic.Holds, 0)
+		if bit != logic.AllBits { // a whole shift register that inverts is a good one
+			add(logic.Inverts, 0)
+		}
+	}
+	if terms := c.Terms(r.When); len(terms) > 1 {
 		for i := range terms {
 			add(logic.Obeys, i)
 		}
@@ -63,17 +72,25 @@ func ruleCells(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
 	return cells
 }
 
+// keeps tells whether a rule leaves a bit, or all, as they are.
+func keeps(c *logic.Circuit, r *logic.Register, rule *logic.Rule, bit int) bool {
+	for i, b := range r.Bits {
+		if (bit == i || bit == logic.AllBits) && rule.Next[i] != c.State[b].Node {
+			return false
+		}
+	}
+	return true
+}
+
 // miscounts lists the states from which a bit may come out wrong, where a rule's
 // next state depends on the state.
-func miscounts(c *logic.Circuit, register, rule int) (cells []Cell) {
+func miscounts(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
 	r := &c.Registers[register]
-	if w := len(r.Bits); w < 2 || w > mostCounted || !c.Counts(r, &r.Rules[rule]) {
+	if w := len(r.Bits); w < 2 || w > mostCounted || !c.Counts(r, &r.Rules[rule]) || keeps(c, r, &r.Rules[rule], bit) {
 		return nil
 	}
 	for state := range uint64(1) << len(r.Bits) {
-		for bit := range r.Bits {
-			cells = append(cells, Cell{CellFault: logic.CellFault{Register: register, Bit: bit, Rule: rule, Kind: logic.Miscounts, State: state}})
-		}
+		cells = append(cells, Cell{CellFault: logic.CellFault{Register: register, Bit: bit, Rule: rule, Kind: logic.Miscounts, State: state}})
 	}
 	return cells
 }
@@ -94,7 +111,7 @@ func (m *Model) decoders() (cells []Cell) {
 		switch node.Op {
 		case logic.And, logic.Nand, logic.Or, logic.Nor:
 			for _, in := range node.In {
-				if !listed[in] {
+				if op := s.Nodes[in].Op; !listed[in] && op != logic.State && op != logic.Input {
 					listed[in] = true
 					cells = append(cells, Cell{Inverted: in})
 				}
@@ -138,14 +155,14 @@ func (m *Model) termName(c *logic.Circuit, term int32) string {
 	return fmt.Sprintf("its %s gate", c.Nodes[n].Op)
 }
 
-// breakChips makes a panel of chips with cell faults, per lanes each.
-func (m *Model) breakChips(c *logic.Circuit, faults []Cell, per int) panel {
+// cellPanel makes a panel of a group of cell faults, all of rules or none.
+func (m *Model) cellPanel(c *logic.Circuit, cells []Cell, group []int) panel {
 	p := chips{c.NewMachine(), c}
-	if faults[0].Inverted != 0 {
+	if cells[group[0]].Inverted != 0 {
 		p = chips{m.Circuit.NewMachine(), m.Circuit}
 	}
-	for i, f := range faults {
-		f.inject(p.machine, share(i, per))
+	for i, cell := range group {
+		cells[cell].inject(p.machine, share(i, perFault(c)))
 	}
 	wake(p.machine)
 	return p
@@ -161,21 +178,17 @@ func (f Cell) inject(m *logic.Machine, mask uint64) {
 
 // cellEvidence gives the evidence of cell faults.
 func (m *Model) cellEvidence(c *logic.Circuit, cells []Cell, s *stimulus.Sequence) []Evidence {
-	rules := slices.IndexFunc(cells, func(f Cell) bool { return f.Inverted != 0 })
-	if rules < 0 {
-		rules = len(cells)
+	rules := rulesFirst(cells)
+	evidence := func(cells []Cell) []Evidence {
+		return witness(len(cells), perFault(c), s.Steps, func(group []int) panel { return m.cellPanel(c, cells, group) })
 	}
-	return append(m.evidenceOf(c, cells[:rules], s), m.evidenceOf(c, cells[rules:], s)...)
+	return append(evidence(cells[:rules]), evidence(cells[rules:])...)
 }
 
-// evidenceOf gives the evidence of cell faults of one circuit.
-func (m *Model) evidenceOf(c *logic.Circuit, cells []Cell, s *stimulus.Sequence) []Evidence {
-	per := perFault(c)
-	return witness(len(cells), per, s.Steps, func(group []int) panel {
-		var chosen []Cell
-		for _, i := range group {
-			chosen = append(chosen, cells[i])
-		}
-		return m.breakChips(c, chosen, per)
-	})
+// rulesFirst counts the faults of rules, which stand before those of decoders.
+func rulesFirst(cells []Cell) int {
+	if n := slices.IndexFunc(cells, func(f Cell) bool { return f.Inverted != 0 }); n >= 0 {
+		return n
+	}
+	return len(cells)
 }

@@ -2,7 +2,6 @@ package fault
 
 import (
 	"fmt"
-	"sync"
 
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -18,13 +17,13 @@ type Tally struct {
 	Missed       []string // detectable, or not decided, and not detected
 }
 
-// count adds a fault, shown or not; undetectable is asked only for one that is not.
-func (t *Tally) count(shown bool, undetectable func() bool, name func() string) {
+// count adds a fault, shown or not.
+func (t *Tally) count(shown, undetectable bool, name func() string) {
 	t.Total++
 	switch {
 	case shown:
 		t.Detected++
-	case undetectable():
+	case undetectable:
 		t.Undetectable = append(t.Undetectable, name())
 	default:
 		t.Missed = append(t.Missed, name())
@@ -66,40 +65,21 @@ func (c Coverage) Statement() string {
 func (x *Examination) Cover(others []*logic.Circuit) Coverage {
 	c, s, m := x.Circuit, x.Sequence, x.model
 	r := Coverage{Part: c.Variant.Part.Number, Steps: len(s.Steps), Method: s.Method}
-	prove := sync.OnceValue(func() *prover { return newProver(m, c, s) })
 	for i, e := range x.lines {
-		line := m.Classes[i][0]
-		r.StuckAt.count(e.Once > 0, func() bool { return prove().undetectable(line) }, func() string { return m.Name(line) })
+		r.StuckAt.count(e.Once > 0, x.lineProven[i], func() string { return m.Name(m.Classes[i][0]) })
 	}
-	proven := x.idleCells()
 	for i, e := range x.cell {
-		r.Cells.count(e.Once > 0, func() bool { return proven[i] }, func() string { return m.CellName(c, x.cells[i]) })
+		r.Cells.count(e.Once > 0, x.cellProven[i], func() string { return m.CellName(c, x.cells[i]) })
 	}
 	for i, e := range x.pin {
 		t := &r.Pins
 		if x.pins[i].Kind == Short {
 			t = &r.Shorts
 		}
-		t.count(e.Once > 0, func() bool { return false }, func() string { return x.pins[i].In(c.Variant) })
+		t.count(e.Once > 0, false, func() string { return x.pins[i].In(c.Variant) })
 	}
 	r.Intruders = intruders(c, s, others)
 	return r
-}
-
-// idleCells proves which of the cell faults that the sequence does not show never act.
-func (x *Examination) idleCells() []bool {
-	proven := make([]bool, len(x.cells))
-	var open []Cell
-	var at []int
-	for i, e := range x.cell {
-		if e.Once == 0 {
-			open, at = append(open, x.cells[i]), append(at, i)
-		}
-	}
-	for i, p := range idle(x.Circuit, open) {
-		proven[at[i]] = p
-	}
-	return proven
 }
 
 // intruders lists the parts that would answer every step as this one does.

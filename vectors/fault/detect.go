@@ -20,17 +20,19 @@ func DetectedPins(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults
 
 // pinEvidence gives the evidence of each pin fault.
 func pinEvidence(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, faults []Fault) []Evidence {
-	per := perFault(c)
-	found := witness(len(faults), per, s.Steps, func(group []int) panel {
-		sim := simulate(c, f)
-		for i, fault := range group {
-			sim.inject(faults[fault], share(i, per))
-		}
-		wake(sim.machine)
-		return sim
-	})
+	found := witness(len(faults), perFault(c), s.Steps, func(group []int) panel { return pinPanel(c, f, faults, group) })
 	floating(c, f, faults, found)
 	return found
+}
+
+// pinPanel makes a panel of a group of pin faults.
+func pinPanel(c *logic.Circuit, f *part.Family, faults []Fault, group []int) panel {
+	sim := simulate(c, f)
+	for i, fault := range group {
+		sim.inject(faults[fault], share(i, perFault(c)))
+	}
+	wake(sim.machine)
+	return sim
 }
 
 // step gives all chips one step and the lanes that show a known wrong value.
@@ -41,6 +43,12 @@ func (s *simulation) step(st stimulus.Step) (wrong uint64) {
 		wrong |= ^agrees(s.shown[pin], v)
 	}
 	return wrong | s.contradicted(st)
+}
+
+func (s *simulation) clone() panel {
+	n := *s
+	n.machine = s.machine.Clone()
+	return &n
 }
 
 // contradicted gives the lanes whose short joins two pins of which a good chip

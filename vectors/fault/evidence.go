@@ -50,6 +50,8 @@ func wake(m *logic.Machine) {
 type panel interface {
 	// step gives all chips one step and the lanes that show a known wrong value.
 	step(st stimulus.Step) (wrong uint64)
+	// clone gives another panel in the same state.
+	clone() panel
 }
 
 // chips are a panel of which only the logic is broken.
@@ -66,6 +68,8 @@ func (p chips) step(st stimulus.Step) (wrong uint64) {
 	}
 	return wrong
 }
+
+func (p chips) clone() panel { return chips{p.machine.Clone(), p.circuit} }
 
 // rounds are the numbers of steps after which the faults that were shown twice are
 // left out, and the others begin again.

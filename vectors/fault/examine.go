@@ -18,6 +18,8 @@ type Examination struct {
 	cell  []Evidence // of cells
 	pins  []Fault
 	pin   []Evidence // of pins
+
+	lineProven, cellProven []bool // undetectable
 }
 
 // Examine simulates every fault of every model on a sequence.
@@ -27,6 +29,18 @@ func Examine(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) *Examinatio
 	x.lines = x.model.evidence(s)
 	x.cell = x.model.cellEvidence(c, x.cells, s)
 	x.pin = pinEvidence(c, f, s, x.pins)
+	x.lineProven, x.cellProven = make([]bool, len(x.lines)), make([]bool, len(x.cells))
+	return x
+}
+
+// Complete makes the most of a sequence: it leaves out what shows nothing new,
+// looks for steps that show what is left, and proves what no steps can show.
+func Complete(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) *Examination {
+	x := Examine(c, f, s)
+	x.Trim()
+	x.proveIdle()
+	x.Hunt()
+	x.proveRest()
 	return x
 }
 

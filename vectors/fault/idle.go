@@ -9,16 +9,17 @@ import (
 
 // Bounds within which it is proven that a cell fault never acts.
 const (
-	maxSupport = 20 // bits of state and inputs that a register's bit depends on
+	maxSupport = 22 // bits of state and inputs that a register's bit depends on
 	maxClocks  = 4  // clocks of one register
 )
 
 // idle proves cell faults that never act: under no levels of the state and the
 // inputs that the fault could depend on, and at no edge, does the bit take another
 // level for certain. States that cannot be reached count too, so that what is
-// proven holds, and what is not may still be undetectable. It gives whether each is
+// proven holds, and what is not may still be undetectable; where the reachable
+// states of a register are known, others do not count. It gives whether each is
 // proven; where a bit depends on too much, it is not.
-func idle(c *logic.Circuit, cells []Cell) []bool {
+func idle(c *logic.Circuit, cells []Cell, reachable []map[uint64]bool) []bool {
 	proven := make([]bool, len(cells))
 	type bit struct{ register, bit int }
 	of := map[bit][]int{} // open faults, by what they break
@@ -34,7 +35,7 @@ func idle(c *logic.Circuit, cells []Cell) []bool {
 		of[b] = append(of[b], i)
 	}
 	for _, b := range order {
-		still, decided := neverActs(c, b.register, b.bit, of[b], cells)
+		still, decided := neverActs(c, b.register, b.bit, of[b], cells, reachable[b.register])
 		for _, i := range still {
 			proven[i] = decided
 		}
@@ -44,9 +45,10 @@ func idle(c *logic.Circuit, cells []Cell) []bool {
 
 // neverActs tries every combination of what a bit depends on and gives the faults
 // that none makes act. Decided is false where there are too many to try.
-func neverActs(c *logic.Circuit, register, bit int, faults []int, cells []Cell) (still []int, decided bool) {
+func neverActs(c *logic.Circuit, register, bit int, faults []int, cells []Cell, reachable map[uint64]bool) (still []int, decided bool) {
 	r := &c.Registers[register]
-	pins, states, clocks := dependsOn(c, r, bit, slices.ContainsFunc(faults, func(i int) bool { return cells[i].Kind == logic.Miscounts }))
+	whole := reachable != nil || slices.ContainsFunc(faults, func(i int) bool { return cells[i].Kind == logic.Miscounts })
+	pins, states, clocks := dependsOn(c, r, bit, whole)
 	variables := len(pins) + len(states)
 	if variables > maxSupport || len(clocks) > maxClocks {
 		return faults, false
@@ -57,9 +59,6 @@ func neverActs(c *logic.Circuit, register, bit int, faults []int, cells []Cell) 
 		state[i] = logic.Splat(logic.Zero)
 	}
 	for base := uint64(0); base < 1<<variables && len(faults) > 0; base += 64 {
-		for i, pin := range pins {
-			m.Set(pin, binaryWord(base, i))
-		}
 		for i, s := range states {
 			state[s] = binaryWord(base, len(pins)+i)
 		}
@@ -68,8 +67,14 @@ func neverActs(c *logic.Circuit, register, bit int, faults []int, cells []Cell) 
 			valid = 1<<total - 1
 		}
 		for edges := range 1 << len(clocks) {
+			for i, pin := range pins {
+				m.Set(pin, binaryWord(base, i))
+			}
 			m.Restore(state)
-			allowed := valid
+			if drivesBack(c, m, pins) {
+				m.Restore(state)
+			}
+			allowed := valid & within(m, c, r, reachable)
 			for _, n := range c.Never {
 				allowed &^= m.Node(n).Hi &^ m.Node(n).Lo
 			}
@@ -82,6 +87,42 @@ func neverActs(c *logic.Circuit, register, bit int, faults []int, cells []Cell) 
 		}
 	}
 	return faults, true
+}
+
+// within gives the lanes in which a register is in one of some states, as numbers
+// with its most significant bit first; all lanes where none are given.
+func within(m *logic.Machine, c *logic.Circuit, r *logic.Register, states map[uint64]bool) (lanes uint64) {
+	if states == nil {
+		return ^uint64(0)
+	}
+	var at [64]uint64
+	for i, b := range r.Bits {
+		high := m.State(b).Hi
+		for lane := range at {
+			at[lane] |= high >> lane & 1 << (len(r.Bits) - 1 - i)
+		}
+	}
+	for lane, state := range at {
+		if states[state] {
+			lanes |= 1 << lane
+		}
+	}
+	return lanes
+}
+
+// drivesBack puts what the chip drives onto those of some pins that turn round, and
+// tells whether there are any.
+func drivesBack(c *logic.Circuit, m *logic.Machine, pins []int) (turn bool) {
+	for _, pin := range pins {
+		if c.Variant.Pins[pin-1].Role == part.Bidirectional {
+			w := m.Out(pin)
+			driven := w.Hi | w.Lo
+			level := m.Node(c.Inputs[pin])
+			m.Set(pin, logic.Word{Hi: w.Hi | level.Hi&^driven, Lo: w.Lo | level.Lo&^driven})
+			turn = true
+		}
+	}
+	return turn
 }
 
 // binaryWord holds bit i of the numbers base to base+63.
@@ -116,16 +157,6 @@ func dependsOn(c *logic.Circuit, r *logic.Register, bit int, whole bool) (pins, 
 			nodes = append(nodes, c.State[b].Node)
 		}
 	}
-	needed := c.Cone(nodes...)
-	for _, pin := range c.InputPins {
-		if needed[c.Inputs[pin]] {
-			pins = append(pins, pin)
-		}
-	}
-	for i, s := range c.State {
-		if needed[s.Node] {
-			states = append(states, i)
-		}
-	}
+	pins, states = variablesOf(c, nodes)
 	return pins, states, clocks
 }

@@ -72,7 +72,7 @@ func (s *simulation) inject(f Fault, mask uint64) {
 // apply gives all chips one step and settles them.
 func (s *simulation) apply(st stimulus.Step) {
 	for _, pin := range s.circuit.InputPins {
-		s.drive[pin] = s.machine.Out(pin)
+		s.drive[pin] = undriven(s.machine.Out(pin), s.circuit.Variant.Pins[pin-1])
 		if st.Driven.Has(pin) {
 			s.drive[pin] = logic.Splat(logic.FromBool(st.Drive.Has(pin)))
 		}
@@ -112,6 +112,7 @@ func (s *simulation) readBack(st stimulus.Step) (changed bool) {
 				w.Hi &^= low
 			}
 		} else {
+			w = undriven(w, s.circuit.Variant.Pins[pin-1])
 			released := ^(w.Hi | w.Lo)
 			w = logic.Word{Hi: w.Hi | released, Lo: w.Lo | released}
 		}

@@ -162,15 +162,17 @@ func (m *Model) Detected(s *stimulus.Sequence) []bool {
 
 // evidence gives the evidence of each class.
 func (m *Model) evidence(s *stimulus.Sequence) []Evidence {
-	per := perFault(m.Circuit)
-	return witness(len(m.Classes), per, s.Steps, func(group []int) panel {
-		machine := m.Circuit.NewMachine()
-		for i, class := range group {
-			machine.Stick(m.Classes[class][0].Node, m.Classes[class][0].Value, share(i, per))
-		}
-		wake(machine)
-		return chips{machine, m.Circuit}
-	})
+	return witness(len(m.Classes), perFault(m.Circuit), s.Steps, m.linePanel)
+}
+
+// linePanel makes a panel of a group of classes.
+func (m *Model) linePanel(group []int) panel {
+	machine := m.Circuit.NewMachine()
+	for i, class := range group {
+		m.Classes[class][0].inject(machine, share(i, perFault(m.Circuit)))
+	}
+	wake(machine)
+	return chips{machine, m.Circuit}
 }
 
 // drive sets the inputs of all lanes to a step's levels and settles. A
@@ -182,7 +184,7 @@ func drive(m *logic.Machine, c *logic.Circuit, st stimulus.Step) {
 		case st.Driven.Has(pin):
 			m.Set(pin, logic.Splat(logic.FromBool(st.Drive.Has(pin))))
 		default:
-			m.Set(pin, m.Out(pin))
+			m.Set(pin, undriven(m.Out(pin), c.Variant.Pins[pin-1]))
 			turning = true
 		}
 	}
@@ -192,8 +194,17 @@ func drive(m *logic.Machine, c *logic.Circuit, st stimulus.Step) {
 	}
 	for _, pin := range c.InputPins {
 		if !st.Driven.Has(pin) {
-			m.Set(pin, m.Out(pin))
+			m.Set(pin, undriven(m.Out(pin), c.Variant.Pins[pin-1]))
 		}
 	}
 	m.Settle()
+}
+
+// undriven is the level at a pin that the adapter leaves alone: what the chip drives
+// there, or else what a resistor inside holds it at.
+func undriven(w logic.Word, p part.Pin) logic.Word {
+	if p.PullUp {
+		w.Hi |= ^(w.Hi | w.Lo)
+	}
+	return w
 }

@@ -1,273 +1,250 @@
 package fault
 
 import (
+	"math/bits"
+	"slices"
+
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
 
-// Bounds within which it is decided whether a fault can be shown at all.
+// Bounds within which all that a component can do is gone through.
 const (
-	maxSweptInputs = 12
-	maxStates      = 600
-	maxTrials      = 60_000 // of 64 lanes, for one class
+	maxMoved = 12     // inputs of the component
+	maxNodes = 70_000 // input levels with a state of the good chip and one of the faulty
 )
 
-// A prover decides which faults no legal stimulus shows.
-type prover struct {
-	m         *Model
-	exhausted bool     // a combinational part swept whole
-	spaces    []*space // of each component; nil where it is too large
-	rules     *stimulus.Rules
-}
-
-// A space is all that one component can be in: its reachable states, and the
-// settings of its inputs with the changes of one pin that are legal from each.
+// A space is one component of the chip with all else at rest: its legal moves, and
+// where the good chip stands.
 type space struct {
 	logic.Component
-	inputs []int
-	states [][]logic.Value // reachable, each with the levels of Component.State
-	rest   []logic.Value   // of all state bits of the circuit, for those outside the component
-	legal  []uint64        // for each block of 64 settings and each input: the lanes whose change is legal
-	drive  part.Pins       // levels of the pins outside the component
+	c     *logic.Circuit
+	rules *stimulus.Rules
+	moves []part.Pins // one pin each
+	drive part.Pins   // levels of all pins
+	rest  []logic.Value
+	good  uint64                    // state of the component, bit i of Component.State in bit i
+	legal map[part.Pins][]part.Pins // moves that are legal from input levels, found so far
+	seen  part.Pins                 // outputs that are compared
 }
 
-func newProver(m *Model, c *logic.Circuit, s *stimulus.Sequence) *prover {
-	p := &prover{m: m, rules: stimulus.RulesOf(c)}
-	if len(c.Registers) == 0 {
-		p.exhausted = exhaustive(c, s)
-		return p
+// spaces gives the components of a circuit where a trail stands, with the levels of
+// all pins there; nil for a component that is too large, whose state is not known,
+// or that has pins that turn round. The rules are those of the circuit as it was
+// compiled; the circuit may be spread.
+func spaces(c *logic.Circuit, rules *stimulus.Rules, s *stimulus.Sequence, trail *stimulus.Trail, drive part.Pins) []*space {
+	var rest []logic.Value
+	for i := range c.State {
+		rest = append(rest, trail.State(i))
 	}
-	good := c.NewMachine()
-	for _, st := range s.Steps {
-		drive(good, c, st)
-	}
-	for _, k := range m.Circuit.Components() {
-		p.spaces = append(p.spaces, p.newSpace(k, good, s))
-	}
-	return p
-}
-
-// undetectable tells whether it is proven that no legal stimulus shows a stuck line:
-// a combinational part was swept whole without showing it, or from no reachable
-// state of its component does any legal change of a pin make the faulty chip
-// differ for certain, at an output or in its next state.
-func (p *prover) undetectable(f Line) bool {
-	if len(p.m.Circuit.Registers) == 0 {
-		return p.exhausted
-	}
-	for _, sp := range p.spaces {
-		if sp == nil || len(sp.states)*len(sp.legal)*2 > maxTrials {
-			return false // any component might hold it
+	var all []*space
+	for _, k := range c.Components() {
+		sp := &space{Component: k, c: c, rules: rules, drive: drive, rest: rest,
+			legal: map[part.Pins][]part.Pins{}, seen: k.Outputs & s.Outputs}
+		if !sp.fits() {
+			sp = nil
 		}
+		all = append(all, sp)
 	}
-	for _, sp := range p.spaces {
-		if p.differs(sp, f) {
+	return all
+}
+
+func (sp *space) fits() bool {
+	for pin := range sp.Inputs.All() {
+		p := sp.c.Variant.Pins[pin-1]
+		if p.Role == part.Bidirectional {
 			return false
 		}
-	}
-	return true
-}
-
-// newSpace explores a component from where the good chip stands after the
-// sequence; nil where it is too large or its state is not known.
-func (p *prover) newSpace(k logic.Component, good *logic.Machine, s *stimulus.Sequence) *space {
-	sp := &space{Component: k, drive: s.Steps[len(s.Steps)-1].Drive}
-	for pin := range k.Inputs.All() {
-		q := p.m.Circuit.Variant.Pins[pin-1]
-		if q.Role == part.Bidirectional {
-			return nil
+		if p.Tied == part.NotTied && p.Untested == "" {
+			sp.moves = append(sp.moves, part.PinSet(pin))
 		}
-		if q.Tied == part.NotTied && q.Untested == "" {
-			sp.inputs = append(sp.inputs, pin)
-		}
-	}
-	if len(sp.inputs) > maxSweptInputs {
-		return nil
-	}
-	for i := range p.m.Circuit.State {
-		sp.rest = append(sp.rest, good.State(i).Lane(0))
-	}
-	first := make([]logic.Value, len(k.State))
-	for i, bit := range k.State {
-		if first[i] = sp.rest[bit]; first[i] == logic.X {
-			return nil
-		}
-	}
-	p.markLegal(sp)
-	return p.reach(sp, first)
-}
-
-// markLegal works out once which changes are legal from which settings.
-func (p *prover) markLegal(sp *space) {
-	for base := 0; base < 1<<len(sp.inputs); base += 64 {
-		for _, pin := range sp.inputs {
-			var legal uint64
-			for lane := range min(64, 1<<len(sp.inputs)) {
-				from := sp.setting(base + lane)
-				if p.rules.Allows(from, from) && p.rules.Allows(from, from^part.PinSet(pin)) {
-					legal |= 1 << lane
-				}
-			}
-			sp.legal = append(sp.legal, legal)
-		}
-	}
-}
-
-// setting gives the levels of all pins for a numbered setting of the component's inputs.
-func (sp *space) setting(n int) part.Pins {
-	levels := sp.drive
-	for i, pin := range sp.inputs {
-		levels = levels.With(pin, n>>i&1 != 0)
-	}
-	return levels
-}
-
-// reach collects the states that legal changes lead to.
-func (p *prover) reach(sp *space, first []logic.Value) *space {
-	m := p.m.Circuit.NewMachine()
-	seen := map[string]bool{text(first): true}
-	sp.states = [][]logic.Value{first}
-	for i := 0; i < len(sp.states); i++ {
-		if len(sp.states) > maxStates || len(sp.states)*len(sp.legal)*2 > maxTrials {
-			return nil
-		}
-		sp.each(m, sp.states[i], func(lanes uint64) {
-			for lane := range 64 {
-				if lanes>>lane&1 == 0 {
-					continue
-				}
-				next := make([]logic.Value, len(sp.State))
-				known := true
-				for j, bit := range sp.State {
-					next[j] = m.State(bit).Lane(lane)
-					known = known && next[j] != logic.X
-				}
-				if key := text(next); known && !seen[key] {
-					seen[key] = true
-					sp.states = append(sp.states, next)
-				}
-			}
-		})
-	}
-	return sp
-}
-
-func text(state []logic.Value) string {
-	b := make([]byte, len(state))
-	for i, v := range state {
-		b[i] = v.String()[0]
-	}
-	return string(b)
-}
-
-// each puts a machine into a state with every setting of the inputs, 64 at a
-// time, makes every change of one pin, and calls visit with the lanes in which
-// the change was legal.
-func (sp *space) each(m *logic.Machine, state []logic.Value, visit func(lanes uint64)) {
-	words := make([]logic.Word, len(sp.rest))
-	for base, block := 0, 0; base < 1<<len(sp.inputs); base, block = base+64, block+1 {
-		for i := range sp.inputs {
-			legal := sp.legal[block*len(sp.inputs)+i]
-			if legal == 0 {
-				continue
-			}
-			sp.place(m, words, state, base)
-			m.Set(sp.inputs[i], sp.word(base, i, true))
-			m.Settle()
-			visit(legal)
-		}
-	}
-}
-
-func (sp *space) place(m *logic.Machine, words []logic.Word, state []logic.Value, base int) {
-	for i, v := range sp.rest {
-		words[i] = logic.Splat(v)
 	}
 	for i, bit := range sp.State {
-		words[bit] = logic.Splat(state[i])
+		v := sp.rest[bit]
+		if v == logic.X {
+			return false
+		}
+		sp.good |= uint64(v&1) << i
 	}
-	for i, pin := range sp.inputs {
-		m.Set(pin, sp.word(base, i, false))
+	return len(sp.moves) <= maxMoved && len(sp.State) <= 64
+}
+
+// legalMoves lists the changes of one pin that are legal from input levels.
+func (sp *space) legalMoves(from part.Pins) []part.Pins {
+	moves, ok := sp.legal[from]
+	if !ok {
+		for _, m := range sp.moves {
+			if sp.rules.Allows(from, from^m) {
+				moves = append(moves, m)
+			}
+		}
+		sp.legal[from] = moves
+	}
+	return moves
+}
+
+// A breaker puts a fault into the lanes of a mask of a machine of Model.Circuit.
+type breaker interface {
+	inject(m *logic.Machine, mask uint64)
+}
+
+func (l Line) inject(m *logic.Machine, mask uint64) { m.Stick(l.Node, l.Value, mask) }
+
+// A pair is a good chip and a faulty one under the same input levels.
+type pair struct {
+	drive     part.Pins
+	good, bad uint64 // states of the component
+}
+
+// A walked pair knows how it was come to.
+type walked struct {
+	pair
+	from int // index of the pair before, -1 for the first
+	move part.Pins
+}
+
+// An outcome says whether a fault can be shown from where the chips stand.
+type outcome uint8
+
+const (
+	undecided outcome = iota // too much to go through
+	never                    // no legal steps show it
+	shown
+)
+
+// search goes through all legal moves of a good chip and a faulty one until one
+// shows a known difference at an output, the shortest way first. It gives the way there.
+func (sp *space) search(f breaker, bad uint64) (way []part.Pins, o outcome) {
+	return sp.start(f, bad).run()
+}
+
+func (sp *space) start(f breaker, bad uint64) *batch {
+	b := &batch{sp: sp, good: sp.c.NewMachine(), bad: sp.c.NewMachine()}
+	if f != nil {
+		f.inject(b.bad, ^uint64(0))
+	}
+	b.bad.Wake(func(int) uint64 { return 0 }) // a certain chip: what is open stays
+	first := pair{sp.drive, sp.good, bad}
+	b.met = map[pair]bool{first: true}
+	b.queue = []walked{{pair: first, from: -1}}
+	return b
+}
+
+func (b *batch) run() (way []part.Pins, o outcome) {
+	for next := 0; next < len(b.queue); {
+		b.from, b.moves = b.from[:0], b.moves[:0]
+		for next < len(b.queue) {
+			moves := b.sp.legalMoves(b.queue[next].drive)
+			if len(b.moves)+len(moves) > lanes {
+				break
+			}
+			for _, m := range moves {
+				b.from, b.moves = append(b.from, next), append(b.moves, m)
+			}
+			next++
+		}
+		if lane := b.step(); lane >= 0 {
+			way = append(way, b.moves[lane])
+			for at := b.from[lane]; b.queue[at].from >= 0; at = b.queue[at].from {
+				way = append(way, b.queue[at].move)
+			}
+			slices.Reverse(way)
+			return way, shown
+		}
+		if len(b.queue) > maxNodes {
+			return nil, undecided
+		}
+	}
+	return nil, never
+}
+
+// A batch takes up to 64 pairs one move on.
+type batch struct {
+	sp        *space
+	good, bad *logic.Machine
+	queue     []walked
+	met       map[pair]bool
+	from      []int       // of each lane, index into queue
+	moves     []part.Pins // of each lane
+}
+
+// step takes the lanes their moves. It gives a lane that shows a difference, or -1
+// and what was met anew in the queue.
+func (b *batch) step() int {
+	if len(b.moves) == 0 {
+		return -1
+	}
+	b.place(b.good, func(p pair) uint64 { return p.good })
+	b.place(b.bad, func(p pair) uint64 { return p.bad })
+	wrong := uint64(0)
+	for pin := range b.sp.seen.All() {
+		g, w := b.good.Out(pin), b.bad.Out(pin)
+		one, zero, released := g.Hi&^g.Lo, g.Lo&^g.Hi, ^(g.Hi | g.Lo)
+		wrong |= one&^w.Hi | zero&^w.Lo | released&(w.Hi^w.Lo)
+	}
+	if wrong &= ^uint64(0) >> (lanes - len(b.moves)); wrong != 0 {
+		return bits.TrailingZeros64(wrong)
+	}
+	for lane, move := range b.moves {
+		next := pair{drive: b.queue[b.from[lane]].drive ^ move}
+		known := true
+		for i, bit := range b.sp.State {
+			g, w := b.good.State(bit).Lane(lane), b.bad.State(bit).Lane(lane)
+			known = known && g != logic.X
+			next.good |= uint64(g&1) << i
+			next.bad |= uint64(w&1) << i
+		}
+		if known && !b.met[next] {
+			b.met[next] = true
+			b.queue = append(b.queue, walked{next, b.from[lane], move})
+		}
+	}
+	return -1
+}
+
+// place puts a machine into the state of each lane's pair, and makes the moves.
+func (b *batch) place(m *logic.Machine, state func(pair) uint64) {
+	words := make([]logic.Word, len(b.sp.rest))
+	for i, v := range b.sp.rest {
+		words[i] = logic.Splat(v)
+	}
+	for i, bit := range b.sp.State {
+		words[bit] = b.word(func(p pair, _ part.Pins) bool { return state(p)>>i&1 != 0 })
+	}
+	for _, pin := range b.sp.c.InputPins {
+		m.Set(pin, b.word(func(p pair, _ part.Pins) bool { return p.drive.Has(pin) }))
 	}
 	m.Restore(words)
+	for _, move := range b.sp.moves {
+		for pin := range move.All() {
+			m.Set(pin, b.word(func(p pair, to part.Pins) bool { return (p.drive ^ to).Has(pin) }))
+		}
+	}
 	m.Settle()
 }
 
-// word is the level of input i in the settings base to base+63, or after its change.
-func (sp *space) word(base, i int, changed bool) logic.Word {
-	var high uint64
-	for lane := range 64 {
-		if (base+lane)>>i&1 != 0 != changed {
-			high |= 1 << lane
+// word makes a word of one level for each lane.
+func (b *batch) word(high func(p pair, move part.Pins) bool) (w logic.Word) {
+	for lane, at := range b.from {
+		if high(b.queue[at].pair, b.moves[lane]) {
+			w.Hi |= 1 << lane
 		}
 	}
-	return logic.Word{Hi: high, Lo: ^high}
+	w.Lo = ^w.Hi
+	return w
 }
 
-// differs tells whether a fault makes any difference in a component: a known
-// output or a known next bit of state that is not what the good chip has.
-func (p *prover) differs(sp *space, f Line) bool {
-	good, bad := p.m.Circuit.NewMachine(), p.m.Circuit.NewMachine()
-	bad.Stick(f.Node, f.Value, ^uint64(0))
-	words := make([]logic.Word, len(sp.rest))
-	for _, state := range sp.states {
-		found := false
-		block := 0
-		for base := 0; base < 1<<len(sp.inputs) && !found; base, block = base+64, block+1 {
-			for i := range sp.inputs {
-				legal := sp.legal[block*len(sp.inputs)+i]
-				if legal == 0 {
-					continue
-				}
-				for _, m := range []*logic.Machine{good, bad} {
-					sp.place(m, words, state, base)
-				}
-				found = p.different(sp, good, bad)&legal != 0
-				for _, m := range []*logic.Machine{good, bad} {
-					m.Set(sp.inputs[i], sp.word(base, i, true))
-					m.Settle()
-				}
-				if found = found || p.different(sp, good, bad)&legal != 0; found {
-					return true
-				}
-			}
-		}
+// reachable gives the states of the component that the good chip comes into, or nil
+// where they are too many to go through.
+func (sp *space) reachable() map[uint64]bool {
+	b := sp.start(nil, sp.good)
+	if _, o := b.run(); o != never {
+		return nil
 	}
-	return false
-}
-
-// different gives the lanes in which two chips differ for certain. Where a fault
-// leads to what the data sheet leaves open, nothing certain is different.
-func (p *prover) different(sp *space, good, bad *logic.Machine) (lanes uint64) {
-	compare := func(g, b logic.Word) {
-		unsure := g.Hi&g.Lo | b.Hi&b.Lo
-		lanes |= ((g.Hi ^ b.Hi) | (g.Lo ^ b.Lo)) &^ unsure
+	states := map[uint64]bool{}
+	for p := range b.met {
+		states[p.good] = true
 	}
-	for pin := range sp.Outputs.All() {
-		compare(good.Out(pin), bad.Out(pin))
-	}
-	for _, bit := range sp.State {
-		compare(good.State(bit), bad.State(bit))
-	}
-	return lanes
-}
-
-// exhaustive tells whether a sequence holds every combination of the inputs that
-// are not tied.
-func exhaustive(c *logic.Circuit, s *stimulus.Sequence) bool {
-	free := 0
-	for pin := range c.Inputs {
-		if p := c.Variant.Pins[pin-1]; p.Tied == part.NotTied && p.Untested == "" {
-			free++
-		}
-	}
-	if free > 24 || len(s.Steps) < 1<<free {
-		return false
-	}
-	seen := map[part.Pins]bool{}
-	for _, st := range s.Steps {
-		seen[st.Drive] = true
-	}
-	return len(seen) >= 1<<free
+	return states
 }

@@ -15,13 +15,13 @@ func TestStat(t *testing.T){
   s,err:=stimulus.For(c); if err!=nil{t.Error(err);return}
   t1:=time.Now()
   n:=len(s.Steps)
-  x:=fault.Examine(c,v.Families[0],s)
+  x:=fault.Complete(c,v.Families[0],s)
   t2:=time.Now()
-  x.Trim()
+  hunt:=0.0
   r:=x.Cover(nil)
   t3:=time.Now()
   mu.Lock(); defer mu.Unlock()
-  fmt.Printf("%-8s/%d steps %6d->%6d stuck %d/%d cells %d/%d (%d undet) pins %d/%d shorts %d/%d  gen %.2f exam %.2f cover %.2f inputs %d state %d\n",p.Number,vi,n,len(s.Steps),r.StuckAt.Detected,r.StuckAt.Detectable,r.Cells.Detected,r.Cells.Detectable,len(r.Cells.Undetectable),r.Pins.Detected,r.Pins.Detectable,r.Shorts.Detected,r.Shorts.Detectable,t1.Sub(t0).Seconds(),t2.Sub(t1).Seconds(),t3.Sub(t2).Seconds(),len(c.InputPins),len(c.State))
+  fmt.Printf("%-8s/%d steps %6d->%6d stuck %d/%d cells %d/%d (%d undet) pins %d/%d shorts %d/%d  gen %.2f exam %.2f cover %.2f inputs %d state %d hunt %.2f now %d\n",p.Number,vi,n,len(s.Steps),r.StuckAt.Detected,r.StuckAt.Detectable,r.Cells.Detected,r.Cells.Detectable,len(r.Cells.Undetectable),r.Pins.Detected,r.Pins.Detectable,r.Shorts.Detected,r.Shorts.Detectable,t1.Sub(t0).Seconds(),t2.Sub(t1).Seconds(),t3.Sub(t2).Seconds(),len(c.InputPins),len(c.State),hunt,len(s.Steps))
   if only!="" { for _,l:=range [][]string{r.StuckAt.Missed,r.Cells.Missed,r.Pins.Missed} { for _,m:=range l { fmt.Println("    ",m)}} }
  }()}}
  wg.Wait()

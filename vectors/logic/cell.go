@@ -47,9 +47,17 @@ type broken struct {
 // Break puts a cell fault into the lanes of a mask.
 func (m *Machine) Break(f CellFault, lanes uint64) {
 	if m.broken == nil {
-		m.broken = make([][]broken, len(m.c.Registers))
+		m.broken = make([][][]broken, len(m.c.Registers))
 	}
-	m.broken[f.Register] = append(m.broken[f.Register], m.c.broken(f, lanes))
+	r := &m.c.Registers[f.Register]
+	if m.broken[f.Register] == nil {
+		m.broken[f.Register] = make([][]broken, len(r.Bits))
+	}
+	for i := range r.Bits {
+		if f.Bit == i || f.Bit == AllBits {
+			m.broken[f.Register][i] = append(m.broken[f.Register][i], m.c.broken(f, lanes))
+		}
+	}
 }
 
 func (c *Circuit) broken(f CellFault, lanes uint64) broken {
@@ -78,6 +86,12 @@ func (m *Machine) Differs(f CellFault) (lanes uint64) {
 		lanes |= (good.Hi ^ bad.Hi) &^ unsure
 	}
 	return lanes
+}
+
+// Next gives the level that bit i of a register takes next, from the levels and
+// edges at hand, were all registers good.
+func (m *Machine) Next(register, i int) Word {
+	return m.nextBit(&m.c.Registers[register], i, m.before[register], nil)
 }
 
 // Arm makes the present level of a clock the outcome of an edge that no register
@@ -138,14 +152,6 @@ func (m *Machine) holds(terms []int32) Word {
 	return w
 }
 
-// decideBroken is decide for a register with cell faults in some lanes: each bit
-// has its own view of the rules.
-func (m *Machine) decideBroken(r *Register, before []Word, faults []broken) {
-	for i, b := range r.Bits {
-		m.next[b] = m.nextBit(r, i, before, faults)
-	}
-}
-
 // nextBit works out the next level of bit i of a register.
 func (m *Machine) nextBit(r *Register, i int, before []Word, faults []broken) (next Word) {
 	open := ^uint64(0) // lanes in which no rule has applied for certain
@@ -154,7 +160,7 @@ func (m *Machine) nextBit(r *Register, i int, before []Word, faults []broken) (n
 		may, must := m.applies(rule, before[j])
 		w := m.level[rule.Next[i]].known()
 		for k := range faults {
-			if f := &faults[k]; f.Rule == j && (f.Bit == i || f.Bit == AllBits) {
+			if f := &faults[k]; f.Rule == j {
 				may, must, w = m.disobey(f, r, i, before[j], may, must, w)
 			}
 		}

@@ -2,6 +2,7 @@ package logic
 
 import (
 	"math/rand/v2"
+	"slices"
 
 	"chipassay/vectors/part"
 )
@@ -23,7 +24,7 @@ type Machine struct {
 	outOf   [part.MaxPins + 1]int32 // index into Outputs plus one
 	forces  []force                 // of stuck nodes
 	forced  []int32                 // of each node: 0, or an index into forces plus one; nil where the chip is good
-	broken  [][]broken              // cell faults of each register; nil where the chip is good
+	broken  [][][]broken            // cell faults of each register's bits; nil where there are none
 }
 
 // A force makes some lanes of a line inverted or stuck, in the order of its fields.
@@ -93,6 +94,18 @@ func (m *Machine) Wake(high func(bit int) uint64) {
 	}
 	m.evaluate()
 	m.noteClocks()
+}
+
+// Clone gives a machine in the same state, with the same faults. Neither may be
+// given further faults.
+func (m *Machine) Clone() *Machine {
+	n := *m
+	n.level, n.next = slices.Clone(m.level), slices.Clone(m.next)
+	n.before = make([][]Word, len(m.before))
+	for i := range m.before {
+		n.before[i] = slices.Clone(m.before[i])
+	}
+	return &n
 }
 
 // Restore puts the registers into a state, one word for each bit of
@@ -220,10 +233,14 @@ func (f force) stick(v Value, lanes uint64) force {
 func (m *Machine) clock() bool {
 	for i := range m.c.Registers {
 		r := &m.c.Registers[i]
-		if m.broken != nil && m.broken[i] != nil {
-			m.decideBroken(r, m.before[i], m.broken[i])
-		} else {
-			m.decide(r, m.before[i])
+		m.decide(r, m.before[i])
+		if m.broken == nil {
+			continue
+		}
+		for bit, faults := range m.broken[i] {
+			if faults != nil {
+				m.next[r.Bits[bit]] = m.nextBit(r, bit, m.before[i], faults)
+			}
 		}
 	}
 	m.noteClocks()

@@ -7,7 +7,8 @@ import (
 )
 
 // Spread gives the same circuit with every fan-out branch as a line of its own:
-// a node that feeds several places feeds each through a Buf. So each line of the
+// a node that feeds several places feeds each through a Buf, and so does a bit of
+// state. So each line of the
 // logic model is one node, and a stuck line is a stuck node.
 func (c *Circuit) Spread() *Circuit {
 	fanOut := c.FanOut()
@@ -18,7 +19,7 @@ func (c *Circuit) Spread() *Circuit {
 		if n < 0 {
 			return n
 		}
-		if fanOut[n] < 2 || c.constant(n) {
+		if fanOut[n] < 2 && c.Nodes[n].Op != State || c.constant(n) {
 			return moved[n]
 		}
 		s.Nodes = append(s.Nodes, Node{Buf, []int32{moved[n]}})

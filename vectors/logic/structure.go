@@ -77,7 +77,8 @@ func (c *Circuit) ruleSupport(pick func(Rule) (int32, bool)) part.Pins {
 type Component struct {
 	Inputs  part.Pins
 	Outputs part.Pins
-	State   []int // indexes into Circuit.State
+	State   []int   // indexes into Circuit.State
+	Nodes   []int32 // ascending
 }
 
 // Components takes the chip apart into what is independent: the two flip-flops
@@ -145,6 +146,13 @@ func (c *Circuit) collect(find func(int32) int32) []Component {
 	for _, o := range c.Outputs {
 		outputs[o.Pin] = o.Node
 	}
+	defer func() {
+		for n := range c.Nodes {
+			if i, ok := index[find(int32(n))]; ok {
+				components[i].Nodes = append(components[i].Nodes, int32(n))
+			}
+		}
+	}()
 	for _, p := range c.Variant.Pins {
 		if n, ok := c.Inputs[p.Number]; ok {
 			k := of(n)

@@ -17,8 +17,9 @@ type cycle struct {
 }
 
 // findCycles tries 64 settings of the inputs at a time on copies of the chip and
-// gives those in which a clock counts: the longest cycle of each direction.
-func (w *walker) findCycles(r *Rules, k logic.Component, moves part.Pins, clock int, random *rand.Rand) []cycle {
+// gives those in which a clock counts: the longest cycle of each direction, up
+// to a longest one.
+func (w *walker) findCycles(r *Rules, k logic.Component, moves part.Pins, clock, longest int, random *rand.Rand) []cycle {
 	settings := w.settings(r, moves, clock, random)
 	m := w.copies(settings)
 	pulse := func() {
@@ -34,7 +35,7 @@ func (w *walker) findCycles(r *Rules, k logic.Component, moves part.Pins, clock 
 	lengths := make([]int, len(settings))
 	open := ^uint64(0)
 	var first []logic.Word
-	for n := 1; n <= maxCycle && open != 0; n++ {
+	for n := 1; n <= longest && open != 0; n++ {
 		pulse()
 		if n == 1 {
 			first = stateWords(m, k)
@@ -50,7 +51,7 @@ func (w *walker) findCycles(r *Rules, k logic.Component, moves part.Pins, clock 
 	var cycles []cycle
 	for lane, setting := range settings {
 		if open>>lane&1 != 0 { // it counts on past the budget
-			lengths[lane] = maxCycle + 1
+			lengths[lane] = longest + 1
 		}
 		if lengths[lane] > 4 {
 			cycles = append(cycles, cycle{setting, lengths[lane], laneText(first, lane)})
@@ -129,7 +130,7 @@ func laneText(words []logic.Word, lane int) string {
 
 // runCycle sets the inputs one after the other and pulses the clock through the
 // cycle. It tells whether it could.
-func (w *walker) runCycle(r *Rules, moves part.Pins, clock int, c cycle) bool {
+func (w *walker) runCycle(r *Rules, k logic.Component, moves part.Pins, clock int, c cycle) bool {
 	toggle := part.PinSet(clock)
 	for range 3 { // a pin may have to wait for another, or for the other level of the clock
 		for pin := range ((w.drive ^ c.setting) & moves &^ toggle).All() {
@@ -151,14 +152,66 @@ func (w *walker) runCycle(r *Rules, moves part.Pins, clock int, c cycle) bool {
 	if c.length > maxCycle {
 		pulses = longBurst
 	}
+	most, crest := -1, 0 // most bits high, and after how many pulses
 	for n := range pulses {
 		w.toggle(toggle)
 		w.toggle(toggle)
 		if n&(n-1) == 0 { // a stage has just come up: see it through every selector
 			w.lookAround(r, moves&r.data)
 		}
+		if high := w.high(k); high > most {
+			most, crest = high, n
+		}
+	}
+	if c.length <= maxCycle {
+		w.crest(r, k, moves, toggle, c.length, (crest+c.length-1)%c.length)
 	}
 	return true
+}
+
+// crest pulses a clock on until most bits of the counter are high, and then each
+// set, clear and load: what a bit does with it shows at the highest stages too. A
+// short cycle is run once more behind each, for bits that only show as the count
+// goes on.
+func (w *walker) crest(r *Rules, k logic.Component, moves, clock part.Pins, length, pulses int) {
+	run := func(pulses int) {
+		for range pulses {
+			w.toggle(clock)
+			w.toggle(clock)
+		}
+	}
+	run(pulses)
+	most := w.high(k)
+	for pin := range (w.c.Asynchronous() & moves &^ w.c.Clocks()).All() {
+		toggle := part.PinSet(pin)
+		if !r.Allows(w.drive, w.drive^toggle) || !r.Allows(w.drive^toggle, w.drive) {
+			continue
+		}
+		w.toggle(toggle)
+		w.lookAround(r, moves&r.data)
+		w.toggle(toggle)
+		w.lookAround(r, moves&r.data)
+		if length > longestAgain {
+			return
+		}
+		run(length)
+		for range length {
+			if w.high(k) >= most {
+				break
+			}
+			run(1)
+		}
+	}
+}
+
+// high counts the bits of a component that are high.
+func (w *walker) high(k logic.Component) (n int) {
+	for _, bit := range k.State {
+		if w.m.State(bit).Lane(0) == logic.One {
+			n++
+		}
+	}
+	return n
 }
 
 // lookAround changes each pin of a set there and back, so that what they select

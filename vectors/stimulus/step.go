@@ -52,3 +52,10 @@ func (s *Sequence) Cut(n int) {
 		s.Steps = s.Steps[:n]
 	}
 }
+
+// Hunted says in the method that the steps from n on were found by looking for faults.
+func (s *Sequence) Hunted(n int) {
+	if more := len(s.Steps) - n; more > 0 {
+		s.Method += fmt.Sprintf("; and %d steps found by looking for the faults that these do not show", more)
+	}
+}

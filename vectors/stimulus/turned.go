@@ -48,6 +48,10 @@ func turned(c *logic.Circuit) *Sequence {
 		if r.forbidden(to) {
 			continue
 		}
+		if both != open { // what a resistor inside holds high, as in use
+			w.floated = both
+			w.to(to)
+		}
 		w.floated = open
 		w.to(to)
 		w.floated = 0
@@ -56,6 +60,7 @@ func turned(c *logic.Circuit) *Sequence {
 		}
 		settings = append(settings, to)
 		w.sweepReleased(both)
+		w.letGo(to, both, open)
 	}
 	for _, to := range settings {
 		w.seeReleased(to, both, open, sides)
@@ -77,6 +82,22 @@ func (w *walker) seeReleased(setting, both, open part.Pins, sides []part.Pins) {
 				w.to(setting&^both | level&^side)
 			}
 		}
+	}
+	w.floated = 0
+}
+
+// letGo drives the pins that the chip releases in a setting low, then high, and each
+// time lets them go: a chip that drives them all the same holds the level.
+func (w *walker) letGo(setting, both, open part.Pins) {
+	free := w.released()
+	if free == 0 || free == both {
+		return
+	}
+	for _, level := range []part.Pins{0, free} {
+		w.floated = both &^ free
+		w.to(setting&^both | level)
+		w.floated = both&^free | free&open
+		w.to(w.drive)
 	}
 	w.floated = 0
 }

@@ -10,12 +10,14 @@ import (
 
 // Extents of a walk.
 const (
-	afterTour = 300    // the same after a tour, so that what one transition hides another shows
-	walkSteps = 9000   // legal random steps, weighted towards the clocks
-	maxCycle  = 16_384 // pulses of a counter's whole cycle: 14 bits; two steps each
-	longBurst = 2_100  // pulses of a longer cycle: 11 bits come up
-	warmUp    = 40     // pulses after which a counter is on its cycle, illegal states left
-	maxCycles = 3      // settings of the controls whose cycles are run, for each clock
+	afterTour    = 300    // the same after a tour, so that what one transition hides another shows
+	walkSteps    = 9000   // legal random steps, weighted towards the clocks
+	maxCycle     = 65_536 // pulses of a counter's whole cycle: 16 bits; two steps each
+	longBurst    = 2_100  // pulses of a longer cycle: 11 bits come up
+	longestAgain = 2_048  // pulses of a cycle that is run again behind each set, clear and load
+	maxModeCycle = 300    // pulses after which a clock is taken to count, for a trail
+	warmUp       = 40     // pulses after which a counter is on its cycle, illegal states left
+	maxCycles    = 3      // settings of the controls whose cycles are run, for each clock
 )
 
 // walk covers by mode a component whose state graph is too large: each clock
@@ -26,8 +28,8 @@ func (w *walker) walk(r *Rules, k logic.Component, moves part.Pins, random *rand
 	clocks := w.c.Clocks() & moves
 	text := ""
 	for pin := range clocks.All() {
-		for _, cycle := range w.findCycles(r, k, moves, pin, random) {
-			if w.runCycle(r, moves, pin, cycle) {
+		for _, cycle := range w.findCycles(r, k, moves, pin, maxCycle, random) {
+			if w.runCycle(r, k, moves, pin, cycle) {
 				if cycle.length > maxCycle {
 					text += fmt.Sprintf(", %d pulses of a longer cycle at pin %d", longBurst, pin)
 				} else {
@@ -50,34 +52,39 @@ type mix struct{ clock, data, bit int }
 // between sets and clears, then enables and data alone.
 var mixes = []mix{{55, 20, 17}, {85, 6, 8}, {30, 25, 25}}
 
-// wander takes random legal steps. Where there are no clocks, the sets, clears and
-// enables have their share.
+// wander takes random legal steps in each of the mixes. Where there are no clocks,
+// the sets, clears and enables have their share.
 func (w *walker) wander(r *Rules, moves, clocks part.Pins, steps int, random *rand.Rand) {
+	for _, mix := range mixes {
+		w.wanderBy(r, moves, clocks, mix, steps/len(mixes), random)
+	}
+}
+
+// wanderBy takes random legal steps in one mix.
+func (w *walker) wanderBy(r *Rules, moves, clocks part.Pins, mix mix, steps int, random *rand.Rand) {
 	async := w.c.Asynchronous() & moves &^ clocks
 	data := moves & r.data
 	if clocks == 0 {
 		clocks = async
 	}
-	for _, mix := range mixes {
-		for range steps / len(mixes) {
-			to := w.drive
-			switch p := random.IntN(100); {
-			case p < mix.clock:
-				to ^= pick(clocks, random)
-			case p < mix.clock+mix.data:
-				to = to&^data | part.Pins(random.Uint32())&data
-			case p < mix.clock+mix.data+mix.bit:
-				to ^= pick(data, random)
-			default:
-				to ^= pick(async, random)
-			}
-			w.floated = 0
-			if random.IntN(16) == 0 {
-				w.floated = w.released()
-			}
-			if to != w.drive && r.Allows(w.drive, to) && w.turnsSafely(to) {
-				w.to(to)
-			}
+	for range steps {
+		to := w.drive
+		switch p := random.IntN(100); {
+		case p < mix.clock:
+			to ^= pick(clocks, random)
+		case p < mix.clock+mix.data:
+			to = to&^data | part.Pins(random.Uint32())&data
+		case p < mix.clock+mix.data+mix.bit:
+			to ^= pick(data, random)
+		default:
+			to ^= pick(async, random)
+		}
+		w.floated = 0
+		if random.IntN(16) == 0 {
+			w.floated = w.released()
+		}
+		if to != w.drive && r.Allows(w.drive, to) && w.turnsSafely(to) {
+			w.to(to)
 		}
 	}
 	w.floated = 0

@@ -79,6 +79,9 @@ func (w *walker) level(n int) logic.Value {
 			return v
 		}
 		if w.floated.Has(n) {
+			if w.c.Variant.Pins[n-1].PullUp {
+				return logic.One
+			}
 			return logic.X
 		}
 	}
