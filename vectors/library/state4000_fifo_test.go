@@ -19,7 +19,7 @@ func fifo40105(*part.Variant) model {
 			queue = queue[1:]
 		}
 		out := unknown(2, 14, 10, 11, 12, 13)
-		if known && !is.Has(9) {
+		if known { // reset empties it: data-in ready goes high, data-out ready low
 			if !is.Has(3) {
 				out[2] = logic.FromBool(len(queue) < 16)
 			}
