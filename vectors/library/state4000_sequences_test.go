@@ -149,7 +149,7 @@ func TestThe4536FollowsItsFunctionalTestSequence(t *testing.T) {
 // What is compared of the timers is no more than their models know: where these leave
 // open what a chip does, neither is anything promised of it.
 func TestTimersPromiseNoMoreThanTheirDataSheetsSay(t *testing.T) {
-	for _, number := range []string{"4490", "4521", "4536", "4541"} {
+	for _, number := range []string{"4490", "4521", "4536", "4541", "4553"} {
 		p, err := library.Builtin().Find(number)
 		require.NoError(t, err)
 		c, err := logic.Compile(p.Variants[0])

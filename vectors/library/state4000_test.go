@@ -14,6 +14,7 @@ var states4000 = map[string]modelOf{
 	"4536":  timer4536,
 	"4541":  timer4541,
 	"4490":  bounce4490,
+	"4553":  threeDigits4553,
 	"4026":  displayCounter(false),
 	"4033":  displayCounter(true),
 	"40110": displayCounter40110,

@@ -126,3 +126,49 @@ func bounce4490(*part.Variant) model {
 		return out
 	}
 }
+
+// threeDigits4553 counts to 999 and shows one digit at a time, active low at pins 2, 1
+// and 15; after a whole pulse at pin 4 the next digit is on show, at whichever edge it
+// comes there. Its overflow falls as the count goes to 0.
+func threeDigits4553(*part.Variant) model {
+	n, held, digit := -1, -1, -1
+	return func(was, is part.Pins) map[int]logic.Value {
+		reset := is.Has(13)
+		counting := func(p part.Pins) bool { return p.Has(12) && !p.Has(11) }
+		switch {
+		case reset:
+			n = 0
+		case n >= 0 && counting(was) && !counting(is):
+			n = (n + 1) % 1000
+		}
+		if !is.Has(10) {
+			held = n
+		}
+		switch {
+		case reset:
+			digit = 0
+		case digit >= 0 && fell(was, is, 4):
+			digit = (digit + 1) % 3
+		}
+		out := unknown(1, 2, 15, 5, 6, 7, 9, 14)
+		if digit >= 0 {
+			oneOf(out, digit, false, 2, 1, 15)
+			if is.Has(4) { // this digit, or the next already
+				selects := []int{2, 1, 15}
+				out[selects[digit]], out[selects[(digit+1)%3]] = logic.X, logic.X
+			} else if held >= 0 {
+				show(out, held/[]int{1, 10, 100}[digit]%10, 5, 6, 7, 9)
+			}
+		}
+		if reset {
+			show(out, 0b111, 2, 1, 15)
+		}
+		switch {
+		case n >= 0 && n < 800:
+			out[14] = logic.Zero
+		case n == 999:
+			out[14] = logic.One
+		}
+		return out
+	}
+}
