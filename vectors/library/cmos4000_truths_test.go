@@ -248,12 +248,6 @@ var truths4000 = map[string]truth{
 		}
 		return out
 	},
-	"4553": func(is part.Pins) levels {
-		if is.Has(13) {
-			return levels{2: logic.One, 1: logic.One, 15: logic.One, 14: logic.Zero}
-		}
-		return unknown(2, 1, 15, 14)
-	},
 	"4098 4528 4538": func(is part.Pins) levels {
 		out := unknown(6, 7, 10, 9)
 		for _, g := range [][3]int{{3, 6, 7}, {13, 10, 9}} {

@@ -71,24 +71,81 @@ func withOscillator(in, reset, inverted, inPhase int, of modelOf) modelOf {
 	}
 }
 
+// timer4541 divides, or with pin 10 low keeps the first change after a reset until that pin is high.
 func timer4541(v *part.Variant) model {
-	n := -1
+	n, kept := -1, -1
 	return withOscillator(3, 6, 1, 2, func(*part.Variant) model {
 		return func(was, is part.Pins) map[int]logic.Value {
+			out := unknown(8)
+			clocked := rose(was, is, 3)
 			switch {
 			case is.Has(6):
 				n = 0
-			case n >= 0 && rose(was, is, 3):
+			case n >= 0 && clocked:
 				n = (n + 1) % 65536
 			}
-			out := unknown(8)
-			if n >= 0 {
-				period := []int{8192, 1024, 256, 65536}[number(is, 12, 13)]
-				put(out, 8, n%period/(period/2)^lev(is, 9))
+			if n < 0 {
+				return out
+			}
+			period := []int{8192, 1024, 256, 65536}[number(is, 12, 13)]
+			half := n % period / (period / 2)
+			switch {
+			case is.Has(6) || is.Has(10):
+				kept = 0
+			case was.Has(10) && half == 1:
+				kept = -1 // it is not told whether a change that is past is kept
+			case clocked && half == 1 && n%(period/2) == 0:
+				kept = 1
+			}
+			switch {
+			case is.Has(10) || kept == 0:
+				put(out, 8, half^lev(is, 9))
+			case kept == 1 || half == 1:
+				put(out, 8, 1^lev(is, 9))
 			}
 			return out
 		}
 	})(v)
+}
+
+// divider4521 counts where the level at OUT2 rises, which is IN2 inverted: in one
+// chain, or with pin 3 high and OUT2 joined to IN2 in three sections of eight.
+func divider4521(*part.Variant) model {
+	var sections [3]int // the first stages first
+	known := false
+	node := func(is part.Pins) bool {
+		if is.Has(3) {
+			return is.Has(6)
+		}
+		return is.Has(5) && !is.Has(6)
+	}
+	return func(was, is part.Pins) map[int]logic.Value {
+		counts := !node(was) && node(is)
+		switch {
+		case is.Has(2):
+			sections, known = [3]int{}, true
+		case was.Has(3) && !is.Has(3) && (sections[0] < 128 || sections[1] < 128):
+			known = false // the next section sees its clock fall, or not
+		case counts && is.Has(3):
+			for i := range sections {
+				sections[i] = (sections[i] + 1) % 256
+			}
+		case counts:
+			n := (sections[2]<<16 | sections[1]<<8 | sections[0]) + 1
+			sections = [3]int{n % 256, n >> 8 % 256, n >> 16 % 256}
+		}
+		out := unknown(1, 15, 14, 13, 12, 11, 10, 4, 7)
+		if known {
+			show(out, sections[2]>>1, 1, 15, 14, 13, 12, 11, 10)
+		}
+		if !is.Has(3) && is.Has(5) {
+			put(out, 4, 1-lev(is, 6))
+		}
+		if !is.Has(2) {
+			put(out, 7, 1-lev(is, 9))
+		}
+		return out
+	}
 }
 
 func divider4018(*part.Variant) model {

@@ -84,6 +84,7 @@ func shifter4031(*part.Variant) model {
 		}
 		out := levels{}
 		both(out, q[63], 6, 7)
+		put(out, 9, lev(is, 2)) // the buffered clock, for the register before this one
 		return out
 	}
 }

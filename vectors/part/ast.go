@@ -13,6 +13,7 @@ type Logic struct {
 	Never     []Never
 	Unstable  [][]int // signals that must not be released in one step
 	Stable    []Stable
+	Together  []Together
 }
 
 // A Signal is one bit with a name: a pin, an inner name, or a bit of a register.
@@ -83,6 +84,14 @@ type Never struct {
 
 // Stable are inputs that must not change while a condition of the inputs holds.
 type Stable struct {
+	Signals []int
+	While   Expr
+}
+
+// Together are pins that the data sheet joins by a wire while a condition of the
+// inputs holds: they change in one step. An output among them is an input then,
+// and is never left floating.
+type Together struct {
 	Signals []int
 	While   Expr
 }

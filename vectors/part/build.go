@@ -159,7 +159,7 @@ func (b *builder) statement(st statement) error {
 		b.items = append(b.items, st)
 	case "memory", "address", "data", "select", "write", "enable", "rows", "access", "refresh", "strobe", "inverted":
 		b.keepMemory(l)
-	case "never", "unstable", "stable":
+	case "never", "unstable", "stable", "together":
 		b.later = append(b.later, st)
 	case "end":
 		return b.src.errorAt(l, 1, "end closes a gate, and none is open")

@@ -324,8 +324,8 @@ func (b *builder) rule(s *scope, l line, width int) (Rule, error) {
 	return r, nil
 }
 
-// constraint reads never EXPRESSION "why", unstable NAME NAME, and stable NAME
-// NAME while EXPRESSION.
+// constraint reads never EXPRESSION "why", unstable NAME NAME, and stable or
+// together NAME NAME while EXPRESSION.
 func (b *builder) constraint(s *scope, st statement, logic *Logic) error {
 	l := st.line
 	if st.keyword == "unstable" {
@@ -344,7 +344,17 @@ func (b *builder) constraint(s *scope, st statement, logic *Logic) error {
 		return nil
 	}
 	if st.keyword == "stable" {
-		return b.stable(s, l, logic)
+		c, err := b.namesWhile(s, l, "write the inputs and when they must not change: stable D_U while !CLK")
+		logic.Stable = append(logic.Stable, Stable(c))
+		return err
+	}
+	if st.keyword == "together" {
+		c, err := b.namesWhile(s, l, "write the pins and when they change in one step: together SET R while BYP")
+		if err == nil && len(c.Signals) < 2 {
+			return b.src.errorAt(l, 1, "two pins or more change together")
+		}
+		logic.Together = append(logic.Together, Together(c))
+		return err
 	}
 	p := &exprParser{src: b.src, line: l, next: 1}
 	n, err := p.expression()
@@ -366,38 +376,39 @@ func (b *builder) constraint(s *scope, st statement, logic *Logic) error {
 	return nil
 }
 
-// stable reads stable NAME NAME while EXPRESSION.
-func (b *builder) stable(s *scope, l line, logic *Logic) error {
+// namesWhile reads the names and the condition of stable NAME NAME while EXPRESSION.
+func (b *builder) namesWhile(s *scope, l line, usage string) (c struct {
+	Signals []int
+	While   Expr
+}, err error) {
 	at := slices.IndexFunc(l.tokens, func(t token) bool { return t.kind == nameToken && t.text == "while" })
 	if at < 2 {
-		return b.src.errorAt(l, 1, "write the inputs and when they must not change: stable D_U while !CLK")
+		return c, b.src.errorAt(l, 1, "%s", usage)
 	}
 	names, err := b.src.names(line{number: l.number, text: l.text, tokens: l.tokens[:at]}, 1)
 	if err != nil {
-		return err
+		return c, err
 	}
-	var c Stable
 	for _, name := range names {
 		ids, ok := s.named[name]
 		if !ok {
-			return b.src.errorAt(l, columnOf(l, name), "there is no pin or bus %s", name)
+			return c, b.src.errorAt(l, columnOf(l, name), "there is no pin or bus %s", name)
 		}
 		c.Signals = append(c.Signals, ids...)
 	}
 	p := &exprParser{src: b.src, line: l, next: at + 1}
 	n, err := p.expression()
 	if err != nil {
-		return err
+		return c, err
 	}
 	if err := p.atEnd(); err != nil {
-		return err
+		return c, err
 	}
 	if c.While, err = s.elaborate(n, 1); err != nil {
-		return err
+		return c, err
 	}
 	if c.While.Width() != 1 {
-		return s.fail(n, "the condition must be one bit, this one has %d", c.While.Width())
+		return c, s.fail(n, "the condition must be one bit, this one has %d", c.While.Width())
 	}
-	logic.Stable = append(logic.Stable, c)
-	return nil
+	return c, nil
 }

@@ -69,7 +69,7 @@ var keywords = map[string]string{
 	"part": "", "kind": "", "families": "", "source": "", "like": "", "caution": "", "refuse": "", "untested": "",
 	"variant": "", "package": "", "inputs": "", "outputs": "", "bidirectional": "", "external": "", "expander": "",
 	"tie": "", "schmitt": "", "pull-up": "", "load": "", "drive": "", "bus": "", "gate": "", "end": "", "table": "",
-	"register": "", "never": "", "unstable": "", "stable": "",
+	"register": "", "never": "", "unstable": "", "stable": "", "together": "",
 	"memory": "", "address": "", "data": "", "select": "", "write": "", "enable": "", "rows": "", "access": "",
 	"refresh": "", "strobe": "", "inverted": "",
 }

@@ -167,3 +167,27 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+func TestPinsThatChangeTogether(t *testing.T) {
+	parts, err := part.Parse("inverter.part", inverter+"together 1A 3A while !2A\n")
+	require.NoError(t, err)
+	l := parts[0].Variants[0].Logic
+	require.Len(t, l.Together, 1)
+	var pins []int
+	for _, s := range l.Together[0].Signals {
+		pins = append(pins, l.Signals[s].Pin)
+	}
+	require.Equal(t, []int{1, 5}, pins)
+	require.Equal(t, 1, l.Together[0].While.Width())
+
+	for line, want := range map[string]string{
+		"together 1A while 2A":         ":17:1: two pins or more change together",
+		"together 1A 2A":               ":17:1: write the pins and when they change in one step: together SET R while BYP",
+		"together 1A 7A while 2A":      "there is no pin or bus 7A",
+		"together 1A 2A while {1A,2A}": "the condition must be one bit, this one has 2",
+		"stable 1A":                    ":17:1: write the inputs and when they must not change: stable D_U while !CLK",
+	} {
+		_, err := part.Parse("inverter.part", inverter+line+"\n")
+		require.ErrorContains(t, err, want, line)
+	}
+}

@@ -1,0 +1,169 @@
+package library_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/vectors/library"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// A row of a printed functional test sequence: the pins that change, and what the
+// data sheet then says of the outputs; an empty want says nothing.
+type row struct {
+	set  map[string]bool
+	want map[string]logic.Value
+}
+
+// followRows takes a chip through rows; what a definition forbids fails the test, and so
+// do pins that change in one step without being joined.
+func followRows(t *testing.T, number string, start map[string]bool, rows []row) {
+	t.Helper()
+	p, err := library.Builtin().Find(number)
+	require.NoError(t, err)
+	v := p.Variants[0]
+	c, err := logic.Compile(v)
+	require.NoError(t, err)
+	m := c.NewMachine()
+	var levels part.Pins
+	apply := func(set map[string]bool) (changed part.Pins) {
+		before := levels
+		for name, high := range set {
+			pin := v.Pin(name)
+			require.NotNil(t, pin, name)
+			levels = levels.With(pin.Number, high)
+			m.Set(pin.Number, logic.Splat(logic.FromBool(high)))
+		}
+		m.Settle()
+		return before ^ levels
+	}
+	apply(start)
+	rules := stimulus.RulesOf(c)
+	for i, r := range rows {
+		before := levels
+		if changed := apply(r.set); changed.Len() > 1 {
+			require.True(t, joined(v, changed), "row %d: pins %v change together", i+1, changed)
+		} else {
+			require.True(t, rules.Allows(before, levels), "row %d: the definition does not allow its change", i+1)
+		}
+		for _, n := range c.Never {
+			require.NotEqual(t, logic.One, m.Node(n).Lane(0), "row %d: forbidden", i+1)
+		}
+		for name, want := range r.want {
+			require.Equal(t, want, m.Out(v.Pin(name).Number).Lane(0), "row %d: %s", i+1, name)
+		}
+	}
+}
+
+// joined tells whether a definition lets pins change together.
+func joined(v *part.Variant, pins part.Pins) bool {
+	for _, g := range v.Logic.Together {
+		var group part.Pins
+		for _, s := range g.Signals {
+			group = group.With(v.Logic.Signals[s].Pin, true)
+		}
+		if pins == group {
+			return true
+		}
+	}
+	return false
+}
+
+// set gives pins a level.
+func set(high bool, names ...string) map[string]bool {
+	levels := map[string]bool{}
+	for _, n := range names {
+		levels[n] = high
+	}
+	return levels
+}
+
+// all expects one level of several pins.
+func all(level logic.Value, names ...string) map[string]logic.Value {
+	levels := map[string]logic.Value{}
+	for _, n := range names {
+		levels[n] = level
+	}
+	return levels
+}
+
+// pulses are n pulses of pins that are joined, from low.
+func pulses(n int, names ...string) (rows []row) {
+	for range n {
+		rows = append(rows, row{set: set(true, names...)}, row{set: set(false, names...)})
+	}
+	return rows
+}
+
+// The 4521 does what its functional test sequence says (MC14521B, CMOS Logic Data,
+// Motorola, figure 8 and the table below it): reset in three sections in parallel,
+// 255 rises at IN2 and OUT2 joined, back to one chain, and one more count.
+func TestThe4521FollowsItsFunctionalTestSequence(t *testing.T) {
+	q := []string{"Q18", "Q19", "Q20", "Q21", "Q22", "Q23", "Q24"}
+	rows := []row{
+		{set: set(false, "VDDO")},
+		{set: set(false, "IN2")},
+		{set: set(true, "VSSO"), want: all(logic.Zero, q...)}, // three 8-stage sections, reset
+		{set: set(false, "R"), want: all(logic.Zero, q...)},
+	}
+	rows = append(rows, pulses(254, "IN2", "OUT2")...)
+	rows = append(rows,
+		row{set: set(true, "IN2", "OUT2"), want: all(logic.One, q...)}, // the 255th rise
+		row{set: set(false, "IN2", "OUT2")},
+		row{set: set(false, "VSSO"), want: all(logic.One, q...)}, // 24 stages again
+		row{set: set(true, "IN2"), want: all(logic.One, q...)},
+		row{set: set(true, "VDDO"), want: all(logic.Zero, "OUT2")}, // OUT2 is an output again
+		row{set: set(false, "IN2"), want: all(logic.Zero, q...)},   // all ones ripple to all zeros
+	)
+	followRows(t, "4521", map[string]bool{"R": true, "IN1": false, "IN2": true, "OUT2": false, "VDDO": true, "VSSO": false}, rows)
+}
+
+// The 4536 does what its functional test sequence says (MC14536B, from memory): with
+// Set, Reset and 8-Bypass high 255 falls of IN1 fill the three sections; Set and Reset,
+// connected, go low together and 8-Bypass after them; one more fall empties all 24.
+func TestThe4536FollowsItsFunctionalTestSequence(t *testing.T) {
+	for _, stage := range []map[string]bool{set(false, "A", "B", "C", "D"), set(true, "A", "B", "C", "D"), {"A": true, "B": false, "C": true, "D": false}} {
+		start := map[string]bool{"R": true, "SET": false, "BYP": true, "IN1": false, "CIN": false, "OIN": false, "MON": false}
+		for name, high := range stage {
+			start[name] = high
+		}
+		rows := []row{
+			{set: set(true, "SET"), want: all(logic.Zero, "Q")},
+		}
+		rows = append(rows, pulses(254, "IN1")...)
+		rows = append(rows,
+			row{set: set(true, "IN1")},
+			row{set: set(false, "IN1"), want: all(logic.One, "Q")}, // the 255th fall
+			row{set: set(false, "SET", "R"), want: all(logic.One, "Q")},
+			row{set: set(false, "BYP"), want: all(logic.One, "Q")}, // 24 stages again
+			row{set: set(true, "IN1"), want: all(logic.One, "Q")},
+			row{set: set(false, "IN1"), want: all(logic.Zero, "Q")},
+		)
+		followRows(t, "4536", start, rows)
+	}
+}
+
+// What is compared of the timers is no more than their models know: where these leave
+// open what a chip does, neither is anything promised of it.
+func TestTimersPromiseNoMoreThanTheirDataSheetsSay(t *testing.T) {
+	for _, number := range []string{"4490", "4521", "4536", "4541", "4553"} {
+		p, err := library.Builtin().Find(number)
+		require.NoError(t, err)
+		c, err := logic.Compile(p.Variants[0])
+		require.NoError(t, err)
+		s, err := stimulus.For(c)
+		require.NoError(t, err)
+		m := states4000[number](p.Variants[0])
+		was := s.Steps[0].Drive
+		for i, st := range s.Steps {
+			out := m(was, st.Drive)
+			for pin := range st.Compared.All() {
+				require.NotEqual(t, logic.X, out[pin], "%s step %d pin %d", number, i+1, pin)
+			}
+			was = st.Drive
+		}
+	}
+}
