@@ -16,7 +16,7 @@ import (
 type Defect struct {
 	Kind       DefectKind
 	Pin, Other int
-	Amount     float64 // of current, mA, of resistance, Ω, or of positions; 0 where the kind has none
+	Amount     float64 // mA, Ω, V, µs, ms, positions or changes, as the form says; 0 where the kind has none
 	Family     string  // of WrongFamily: "74LS"
 	// Cell and Victim are cells of a memory, Cell.Address a row or a column too.
 	Cell, Victim Cell
@@ -50,14 +50,18 @@ const (
 	StuckHigh
 	OpenBond
 	Intermittent
+	RarelyIntermittent
 	Bent
 	Shorted
+	ResistiveShort
 	ShortedToSupply
 	ShortedToGround
 	Leaky
 	Weak
 	DeadPullUp
 	DeadPullDown
+	Late
+	Threshold
 	ExtraCurrent
 	WrongFamily
 	CellStuckLow
@@ -74,29 +78,33 @@ const (
 // forms are the texts of the defects, indexed by kind; N and M stand for pin
 // numbers, X for an amount, F for a family, A and B for cells of a memory.
 var forms = [...]struct{ text, meaning string }{
-	StuckLow:        {"N stuck low", "an output N is pulled to ground, or the die takes input N as low"},
-	StuckHigh:       {"N stuck high", "an output N is pulled to the supply, or the die takes input N as high"},
-	OpenBond:        {"N open", "the bond wire of pin N is broken"},
-	Intermittent:    {"N intermittent", "the bond wire of pin N opens now and then once the chip is warm"},
-	Bent:            {"N bent", "pin N is bent under the package and touches nothing"},
-	Shorted:         {"N shorted to M", "pins N and M touch"},
-	ShortedToSupply: {"N shorted to supply", "pin N touches the positive supply inside"},
-	ShortedToGround: {"N shorted to ground", "pin N touches ground inside"},
-	Leaky:           {"N leaks X mA", "pin N passes X mA to ground when it is at 5 V"},
-	Weak:            {"N weak X ohms", "X ohms stand before output N"},
-	DeadPullUp:      {"N dead pull-up", "output N cannot pull high"},
-	DeadPullDown:    {"N dead pull-down", "output N cannot pull low"},
-	ExtraCurrent:    {"draws X mA more", "the chip takes X mA more from its supply than it should"},
-	WrongFamily:     {"family F", "the chip is of family F inside, whatever is marked on it"},
-	CellStuckLow:    {"cell A stuck low", "cell A of a memory always holds 0; A is an address, or address.bit"},
-	CellStuckHigh:   {"cell A stuck high", "cell A of a memory always holds 1"},
-	CellCouples:     {"cell A couples to B", "a change of cell A turns cell B over"},
-	CellForgets:     {"cell A forgets X ms", "cell A loses its charge when it was not written or refreshed for X ms"},
-	DeadRow:         {"row A dead", "no cell of row A of a memory can be read"},
-	DeadColumn:      {"column A dead", "no cell of column A of a memory can be read"},
-	Reversed:        {"reversed", "the chip is put in turned by 180 degrees"},
-	Shifted:         {"shifted X", "the chip is put in X positions off the lever end; 1 if X is left out"},
-	Empty:           {"empty", "there is no chip in the socket"},
+	StuckLow:           {"N stuck low", "an output N is pulled to ground, or the die takes input N as low"},
+	StuckHigh:          {"N stuck high", "an output N is pulled to the supply, or the die takes input N as high"},
+	OpenBond:           {"N open", "the bond wire of pin N is broken"},
+	Intermittent:       {"N intermittent", "the bond wire of pin N opens now and then once the chip is warm"},
+	RarelyIntermittent: {"N intermittent X", "the bond wire of pin N opens at one in X changes, warm or cold"},
+	Bent:               {"N bent", "pin N is bent under the package and touches nothing"},
+	Shorted:            {"N shorted to M", "pins N and M touch"},
+	ResistiveShort:     {"N shorted to M X ohms", "X ohms lie between pins N and M"},
+	ShortedToSupply:    {"N shorted to supply", "pin N touches the positive supply inside"},
+	ShortedToGround:    {"N shorted to ground", "pin N touches ground inside"},
+	Leaky:              {"N leaks X mA", "pin N passes X mA to ground when it is at 5 V"},
+	Weak:               {"N weak X ohms", "X ohms stand before output N"},
+	DeadPullUp:         {"N dead pull-up", "output N cannot pull high"},
+	DeadPullDown:       {"N dead pull-down", "output N cannot pull low"},
+	Late:               {"N late X us", "output N follows X microseconds late"},
+	Threshold:          {"N threshold X V", "input N switches at X volts, whatever its family's levels are"},
+	ExtraCurrent:       {"draws X mA more", "the chip takes X mA more from its supply than it should"},
+	WrongFamily:        {"family F", "the chip is of family F inside, whatever is marked on it"},
+	CellStuckLow:       {"cell A stuck low", "cell A of a memory always holds 0; A is an address, or address.bit"},
+	CellStuckHigh:      {"cell A stuck high", "cell A of a memory always holds 1"},
+	CellCouples:        {"cell A couples to B", "a change of cell A turns cell B over"},
+	CellForgets:        {"cell A forgets X ms", "cell A loses its charge when it was not written or refreshed for X ms"},
+	DeadRow:            {"row A dead", "no cell of row A of a memory can be read"},
+	DeadColumn:         {"column A dead", "no cell of column A of a memory can be read"},
+	Reversed:           {"reversed", "the chip is put in turned by 180 degrees"},
+	Shifted:            {"shifted X", "the chip is put in X positions off the lever end; 1 if X is left out"},
+	Empty:              {"empty", "there is no chip in the socket"},
 }
 
 // ErrDefect is the error of a text that says no defect.
@@ -166,12 +174,16 @@ func (d *Defect) check() error {
 		}
 	}
 	switch {
-	case d.Kind == Shorted && d.Pin == d.Other:
+	case (d.Kind == Shorted || d.Kind == ResistiveShort) && d.Pin == d.Other:
 		return errors.New("a pin cannot be shorted to itself")
 	case d.Kind == Shifted && d.Amount != 1 && d.Amount != 2:
 		return errors.New("a chip can be shifted by 1 or 2 positions")
 	case strings.Contains(text, "X") && !(d.Amount > 0 && d.Amount <= mostAmount):
 		return errors.New("the amount must be above 0, and within reason")
+	case d.Kind == Threshold && d.Amount >= supplyVolts:
+		return fmt.Errorf("an input switches between 0 and %g V, the supply", supplyVolts)
+	case d.Kind == RarelyIntermittent && d.Amount < 1:
+		return errors.New("one in how many changes must be 1 or more")
 	case d.Kind == WrongFamily && part.FamilyByName(d.Family) == nil:
 		return errors.New("there is no such family")
 	case d.Kind == WrongFamily:
@@ -185,7 +197,7 @@ func (d *Defect) check() error {
 func DefectForms() string {
 	var b strings.Builder
 	for _, f := range forms {
-		fmt.Fprintf(&b, "  %-20s %s\n", f.text, f.meaning)
+		fmt.Fprintf(&b, "  %-22s %s\n", f.text, f.meaning)
 	}
 	return strings.TrimRight(b.String(), "\n")
 }
