@@ -60,11 +60,11 @@ func NewChip(t part.Type, defects ...Defect) (*Chip, error) {
 	if m := inside(t, defects).Variant.Memory; m != nil {
 		return newChip(t, newMemory(m), defects)
 	}
-	circuit, err := logic.Compile(inside(t, defects).Variant)
+	die, err := newLogic(inside(t, defects).Variant, defects)
 	if err != nil {
 		return nil, err
 	}
-	return newChip(t, circuit.NewMachine(), defects)
+	return newChip(t, die, defects)
 }
 
 // inside is what the chip is that is marked as t.
@@ -145,6 +145,10 @@ func (c *Chip) damage(d Defect) error {
 			return fmt.Errorf("a %s is no memory", c.Type.Name())
 		}
 		return m.damage(d)
+	case BitIgnores, BitHolds, BitInverts, BitObeysAlways, BitObeysOtherEdge, DeadTerm, CatchesOnes, EdgeTriggered:
+		if _, ok := c.die.(*memory); ok {
+			return fmt.Errorf("a %s is a memory, which has cells and no registers", c.Type.Name())
+		}
 	}
 	return nil
 }

@@ -61,6 +61,12 @@ func (c *Circuit) CatchOnes(register int) error {
 	return nil
 }
 
+// MayCatchOnes gives the error, an ErrNoMaster, of a register that is not of J-K flip-flops.
+func (c *Circuit) MayCatchOnes(register int) error {
+	_, err := c.masterClock(&c.Registers[register])
+	return err
+}
+
 // grow adds a node behind all others.
 func (c *Circuit) grow(op Op, in ...int32) int32 {
 	c.Nodes = append(c.Nodes, Node{op, in})
