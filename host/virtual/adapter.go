@@ -35,8 +35,9 @@ type Adapter struct {
 
 	reset, receive, poll api.Function
 	buffer, capacity     uint32 // where the firmware receives, address and bytes
+	passed               uint32 // address of the time that the firmware has not told of yet, 1/16 µs
 
-	now     time.Duration
+	now     time.Duration // as the firmware last told
 	timeout time.Duration
 	sent    []byte // by the firmware, not read yet
 	closed  bool
@@ -71,7 +72,7 @@ func (a *Adapter) start(ctx context.Context) error {
 			return fmt.Errorf("the firmware image exports no %s", name)
 		}
 	}
-	for name, value := range map[string]*uint32{"fw_rx_buffer": &a.buffer, "fw_rx_capacity": &a.capacity} {
+	for name, value := range map[string]*uint32{"fw_rx_buffer": &a.buffer, "fw_rx_capacity": &a.capacity, "fw_passed": &a.passed} {
 		f := module.ExportedFunction(name)
 		if f == nil {
 			return fmt.Errorf("the firmware image exports no %s", name)
@@ -179,8 +180,15 @@ func (a *Adapter) Pass(d time.Duration) error {
 	return nil
 }
 
-// Elapsed is the adapter's time since it was opened.
-func (a *Adapter) Elapsed() time.Duration { return a.now }
+// Elapsed is the adapter's time since it was opened, with the short waits that the
+// firmware tells of only when some have come together.
+func (a *Adapter) Elapsed() time.Duration {
+	if a.module == nil || a.closed { // it is just starting, or has ended
+		return a.now
+	}
+	sixteenths, _ := a.module.Memory().ReadUint32Le(a.passed)
+	return a.now + time.Duration(sixteenths)*time.Microsecond/16
+}
 
 // pieceBytes is how many bytes come in before the firmware looks at its clock: of
 // the line's time not too much passes at once.
@@ -235,6 +243,7 @@ func (a *Adapter) Close() error {
 	if a.closed {
 		return nil
 	}
+	a.now = a.Elapsed()
 	a.closed = true
 	return a.runtime.Close(context.Background())
 }

@@ -18,6 +18,7 @@ type Chip struct {
 	present bool
 	turned  bool
 	loose   bool    // some bond wire is
+	late    bool    // some output is
 	shift   int     // positions off the lever end
 	extra   float64 // A, taken from the supply beyond what a good chip takes
 }
@@ -34,16 +35,18 @@ type die interface {
 // and which way levels go.
 type pad struct {
 	pin       int
-	bonded    bool // to the package's pin
-	loose     bool // the bond opens now and then once the chip is warm
-	away      bool // and is open now
-	in, out   bool // ever an input, ever an output
+	bonded    bool    // to the package's pin
+	loose     bool    // the bond opens now and then once the chip is warm
+	rarely    float64 // at one in how many changes it opens, warm or cold; 0 for never
+	away      bool    // and is open now
+	in, out   bool    // ever an input, ever an output
 	receiver  receiver
 	input     element
 	pullUp    element
 	low, high element
 	leakage   element
 	stuck     logic.Value // Zero or One; X where it is not stuck
+	lag
 }
 
 // NewChip puts a part of one family together with its defects. It refuses a
@@ -57,11 +60,11 @@ func NewChip(t part.Type, defects ...Defect) (*Chip, error) {
 	if m := inside(t, defects).Variant.Memory; m != nil {
 		return newChip(t, newMemory(m), defects)
 	}
-	circuit, err := logic.Compile(inside(t, defects).Variant)
+	die, err := newLogic(inside(t, defects).Variant, defects)
 	if err != nil {
 		return nil, err
 	}
-	return newChip(t, circuit.NewMachine(), defects)
+	return newChip(t, die, defects)
 }
 
 // inside is what the chip is that is marked as t.
@@ -124,14 +127,17 @@ func (c *Chip) damage(d Defect) error {
 		c.extra += d.Amount / 1000
 	case Bent:
 		c.pads[d.Pin-1].bonded = false
-	case OpenBond, Intermittent:
+	case OpenBond, Intermittent, RarelyIntermittent:
 		p := &c.pads[d.Pin-1]
 		if !p.bonded {
 			return fmt.Errorf("pin %d of a %s is not connected inside anyway", d.Pin, c.Type.Name())
 		}
-		p.bonded, p.loose = d.Kind == Intermittent, d.Kind == Intermittent
-		c.loose = c.loose || p.loose
-	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown:
+		p.bonded, p.loose = d.Kind != OpenBond, d.Kind == Intermittent
+		if d.Kind == RarelyIntermittent {
+			p.rarely = d.Amount
+		}
+		c.loose = c.loose || p.bonded
+	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold:
 		return c.damagePad(d)
 	case CellStuckLow, CellStuckHigh, CellCouples, CellForgets, DeadRow, DeadColumn:
 		m, ok := c.die.(*memory)
@@ -139,6 +145,10 @@ func (c *Chip) damage(d Defect) error {
 			return fmt.Errorf("a %s is no memory", c.Type.Name())
 		}
 		return m.damage(d)
+	case BitIgnores, BitHolds, BitInverts, BitObeysAlways, BitObeysOtherEdge, DeadTerm, CatchesOnes, EdgeTriggered:
+		if _, ok := c.die.(*memory); ok {
+			return fmt.Errorf("a %s is a memory, which has cells and no registers", c.Type.Name())
+		}
 	}
 	return nil
 }
@@ -176,7 +186,10 @@ func (c *Chip) damagePad(d Defect) error {
 	case d.Kind == Leaky && (p.in || p.out):
 		p.leakage = resistor(0, supplyVolts/(d.Amount/1000))
 		return nil
-	case d.Kind != StuckLow && d.Kind != StuckHigh && !p.out, !p.in && !p.out:
+	case d.Kind == Threshold && p.in:
+		p.receiver.vil, p.receiver.vih = d.Amount, d.Amount
+		return nil
+	case d.Kind == Threshold, d.Kind != StuckLow && d.Kind != StuckHigh && !p.out, !p.in && !p.out:
 		return fmt.Errorf("pin %d of a %s is %s, which cannot have that", d.Pin, c.Type.Name(), c.role(d.Pin))
 	}
 	switch d.Kind {
@@ -186,6 +199,8 @@ func (c *Chip) damagePad(d Defect) error {
 		p.high = element{}
 	case DeadPullDown:
 		p.low = element{}
+	case Late:
+		p.by, c.late = time.Duration(d.Amount*float64(time.Microsecond)), true
 	default:
 		p.stuck = logic.FromBool(d.Kind == StuckHigh)
 		if p.out {

@@ -16,8 +16,12 @@ import (
 type Defect struct {
 	Kind       DefectKind
 	Pin, Other int
-	Amount     float64 // of current, mA, of resistance, Ω, or of positions; 0 where the kind has none
+	Amount     float64 // mA, Ω, V, µs, ms, positions or changes, as the form says; 0 where the kind has none
 	Family     string  // of WrongFamily: "74LS"
+	// Name is a register or an output of the definition, Number that of a bit of it,
+	// from 0, or of a product term, from 1, Rule the number of a rule or a pin's name.
+	Name, Rule string
+	Number     int
 	// Cell and Victim are cells of a memory, Cell.Address a row or a column too.
 	Cell, Victim Cell
 }
@@ -50,14 +54,18 @@ const (
 	StuckHigh
 	OpenBond
 	Intermittent
+	RarelyIntermittent
 	Bent
 	Shorted
+	ResistiveShort
 	ShortedToSupply
 	ShortedToGround
 	Leaky
 	Weak
 	DeadPullUp
 	DeadPullDown
+	Late
+	Threshold
 	ExtraCurrent
 	WrongFamily
 	CellStuckLow
@@ -66,37 +74,60 @@ const (
 	CellForgets
 	DeadRow
 	DeadColumn
+	BitIgnores
+	BitHolds
+	BitInverts
+	BitObeysAlways
+	BitObeysOtherEdge
+	DeadTerm
+	CatchesOnes
+	EdgeTriggered
 	Reversed
 	Shifted
 	Empty
 )
 
 // forms are the texts of the defects, indexed by kind; N and M stand for pin
-// numbers, X for an amount, F for a family, A and B for cells of a memory.
+// numbers, X for an amount, F for a family, A and B for cells of a memory, R for a
+// name that the definition gives a register, a bus or an output, I for the number of
+// a bit or a term of it, K for a rule of it: its number from 1 in the order of the
+// definition, or the name of a pin that it reads (see ruleWords).
 var forms = [...]struct{ text, meaning string }{
-	StuckLow:        {"N stuck low", "an output N is pulled to ground, or the die takes input N as low"},
-	StuckHigh:       {"N stuck high", "an output N is pulled to the supply, or the die takes input N as high"},
-	OpenBond:        {"N open", "the bond wire of pin N is broken"},
-	Intermittent:    {"N intermittent", "the bond wire of pin N opens now and then once the chip is warm"},
-	Bent:            {"N bent", "pin N is bent under the package and touches nothing"},
-	Shorted:         {"N shorted to M", "pins N and M touch"},
-	ShortedToSupply: {"N shorted to supply", "pin N touches the positive supply inside"},
-	ShortedToGround: {"N shorted to ground", "pin N touches ground inside"},
-	Leaky:           {"N leaks X mA", "pin N passes X mA to ground when it is at 5 V"},
-	Weak:            {"N weak X ohms", "X ohms stand before output N"},
-	DeadPullUp:      {"N dead pull-up", "output N cannot pull high"},
-	DeadPullDown:    {"N dead pull-down", "output N cannot pull low"},
-	ExtraCurrent:    {"draws X mA more", "the chip takes X mA more from its supply than it should"},
-	WrongFamily:     {"family F", "the chip is of family F inside, whatever is marked on it"},
-	CellStuckLow:    {"cell A stuck low", "cell A of a memory always holds 0; A is an address, or address.bit"},
-	CellStuckHigh:   {"cell A stuck high", "cell A of a memory always holds 1"},
-	CellCouples:     {"cell A couples to B", "a change of cell A turns cell B over"},
-	CellForgets:     {"cell A forgets X ms", "cell A loses its charge when it was not written or refreshed for X ms"},
-	DeadRow:         {"row A dead", "no cell of row A of a memory can be read"},
-	DeadColumn:      {"column A dead", "no cell of column A of a memory can be read"},
-	Reversed:        {"reversed", "the chip is put in turned by 180 degrees"},
-	Shifted:         {"shifted X", "the chip is put in X positions off the lever end; 1 if X is left out"},
-	Empty:           {"empty", "there is no chip in the socket"},
+	StuckLow:           {"N stuck low", "an output N is pulled to ground, or the die takes input N as low"},
+	StuckHigh:          {"N stuck high", "an output N is pulled to the supply, or the die takes input N as high"},
+	OpenBond:           {"N open", "the bond wire of pin N is broken"},
+	Intermittent:       {"N intermittent", "the bond wire of pin N opens now and then once the chip is warm"},
+	RarelyIntermittent: {"N intermittent X", "the bond wire of pin N opens at one in X changes, warm or cold"},
+	Bent:               {"N bent", "pin N is bent under the package and touches nothing"},
+	Shorted:            {"N shorted to M", "pins N and M touch"},
+	ResistiveShort:     {"N shorted to M X ohms", "X ohms lie between pins N and M"},
+	ShortedToSupply:    {"N shorted to supply", "pin N touches the positive supply inside"},
+	ShortedToGround:    {"N shorted to ground", "pin N touches ground inside"},
+	Leaky:              {"N leaks X mA", "pin N passes X mA to ground when it is at 5 V"},
+	Weak:               {"N weak X ohms", "X ohms stand before output N"},
+	DeadPullUp:         {"N dead pull-up", "output N cannot pull high"},
+	DeadPullDown:       {"N dead pull-down", "output N cannot pull low"},
+	Late:               {"N late X us", "output N follows X microseconds late"},
+	Threshold:          {"N threshold X V", "input N switches at X volts, whatever its family's levels are"},
+	ExtraCurrent:       {"draws X mA more", "the chip takes X mA more from its supply than it should"},
+	WrongFamily:        {"family F", "the chip is of family F inside, whatever is marked on it"},
+	CellStuckLow:       {"cell A stuck low", "cell A of a memory always holds 0; A is an address, or address.bit"},
+	CellStuckHigh:      {"cell A stuck high", "cell A of a memory always holds 1"},
+	CellCouples:        {"cell A couples to B", "a change of cell A turns cell B over"},
+	CellForgets:        {"cell A forgets X ms", "cell A loses its charge when it was not written or refreshed for X ms"},
+	DeadRow:            {"row A dead", "no cell of row A of a memory can be read"},
+	DeadColumn:         {"column A dead", "no cell of column A of a memory can be read"},
+	BitIgnores:         {"bit I of R ignores K", "for bit I, from 0, of register R rule K is not there: a later one may apply"},
+	BitHolds:           {"bit I of R holds at K", "where rule K applies, the bit keeps its level"},
+	BitInverts:         {"bit I of R inverts K", "it takes the complement of what rule K gives"},
+	BitObeysAlways:     {"bit I of R obeys K always", "it follows rule K though its condition is false"},
+	BitObeysOtherEdge:  {"bit I of R obeys K at the other edge", "it follows rule K at the other edge of its clock"},
+	DeadTerm:           {"term I of R dead", "product term I, from 1, of what makes output R never becomes true"},
+	CatchesOnes:        {"R catches ones", "edge-triggered flip-flop R counts a J or K of any time of the pulse, as a pulse-triggered one does"},
+	EdgeTriggered:      {"R is edge-triggered", "pulse-triggered flip-flop R counts only what J and K are as the pulse ends"},
+	Reversed:           {"reversed", "the chip is put in turned by 180 degrees"},
+	Shifted:            {"shifted X", "the chip is put in X positions off the lever end; 1 if X is left out"},
+	Empty:              {"empty", "there is no chip in the socket"},
 }
 
 // ErrDefect is the error of a text that says no defect.
@@ -105,8 +136,8 @@ var ErrDefect = errors.New("not a defect")
 // ParseDefect reads the text of a defect, such as "12 stuck low", "8 shorted to
 // 9" or "3 leaks 1.5 mA". Its error, an ErrDefect, lists the forms.
 func ParseDefect(text string) (Defect, error) {
-	words := strings.Fields(strings.ToLower(text))
-	if len(words) == 1 && words[0] == "shifted" {
+	words := strings.Fields(text)
+	if len(words) == 1 && strings.EqualFold(words[0], "shifted") {
 		words = append(words, "1")
 	}
 	for kind, form := range forms {
@@ -142,8 +173,14 @@ func (d *Defect) match(form, words []string) bool {
 			d.Cell, err = parseCell(word)
 		case "B":
 			d.Victim, err = parseCell(word)
+		case "I":
+			d.Number, err = strconv.Atoi(word)
+		case "R":
+			d.Name = word
+		case "K":
+			d.Rule = word
 		default:
-			if word != strings.ToLower(form[i]) {
+			if !strings.EqualFold(word, form[i]) {
 				return false
 			}
 		}
@@ -166,12 +203,20 @@ func (d *Defect) check() error {
 		}
 	}
 	switch {
-	case d.Kind == Shorted && d.Pin == d.Other:
+	case (d.Kind == Shorted || d.Kind == ResistiveShort) && d.Pin == d.Other:
 		return errors.New("a pin cannot be shorted to itself")
 	case d.Kind == Shifted && d.Amount != 1 && d.Amount != 2:
 		return errors.New("a chip can be shifted by 1 or 2 positions")
 	case strings.Contains(text, "X") && !(d.Amount > 0 && d.Amount <= mostAmount):
 		return errors.New("the amount must be above 0, and within reason")
+	case d.Kind == Threshold && d.Amount >= supplyVolts:
+		return fmt.Errorf("an input switches between 0 and %g V, the supply", supplyVolts)
+	case d.Kind == RarelyIntermittent && d.Amount < 1:
+		return errors.New("one in how many changes must be 1 or more")
+	case d.Number < 0:
+		return errors.New("bits count from 0, and terms from 1")
+	case d.Kind == DeadTerm && d.Number == 0:
+		return errors.New("terms count from 1")
 	case d.Kind == WrongFamily && part.FamilyByName(d.Family) == nil:
 		return errors.New("there is no such family")
 	case d.Kind == WrongFamily:
@@ -180,14 +225,16 @@ func (d *Defect) check() error {
 	return nil
 }
 
-// DefectForms lists what ParseDefect reads, a line a form: N and M stand for pin
-// numbers, X for an amount, F for a family, A and B for cells of a memory.
+// DefectForms lists what ParseDefect reads, a line a form, and what its letters
+// stand for.
 func DefectForms() string {
 	var b strings.Builder
 	for _, f := range forms {
-		fmt.Fprintf(&b, "  %-20s %s\n", f.text, f.meaning)
+		fmt.Fprintf(&b, "  %-36s %s\n", f.text, f.meaning)
 	}
-	return strings.TrimRight(b.String(), "\n")
+	b.WriteString("N and M are pins, X an amount, A and B cells, R a name of the definition, K the number of\n" +
+		"a line of register R from 1, or what it reads: clear, load, set, clock or the name of a pin")
+	return b.String()
 }
 
 func (d Defect) String() string {
@@ -206,6 +253,12 @@ func (d Defect) String() string {
 			words[i] = d.Cell.String()
 		case "B":
 			words[i] = d.Victim.String()
+		case "I":
+			words[i] = strconv.Itoa(d.Number)
+		case "R":
+			words[i] = d.Name
+		case "K":
+			words[i] = d.Rule
 		}
 	}
 	return strings.Join(words, " ")

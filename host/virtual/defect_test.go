@@ -3,6 +3,7 @@ package virtual
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -13,26 +14,37 @@ import (
 
 func TestParseDefect(t *testing.T) {
 	for text, want := range map[string]Defect{
-		"12 stuck low":        {Kind: StuckLow, Pin: 12},
-		"12 stuck high":       {Kind: StuckHigh, Pin: 12},
-		"2 open":              {Kind: OpenBond, Pin: 2},
-		"8 shorted to 9":      {Kind: Shorted, Pin: 8, Other: 9},
-		"8 shorted to supply": {Kind: ShortedToSupply, Pin: 8},
-		"8 shorted to ground": {Kind: ShortedToGround, Pin: 8},
-		"3 leaks 1.5 mA":      {Kind: Leaky, Pin: 3, Amount: 1.5},
-		"6 weak 220 ohms":     {Kind: Weak, Pin: 6, Amount: 220},
-		"6 dead pull-up":      {Kind: DeadPullUp, Pin: 6},
-		"6 dead pull-down":    {Kind: DeadPullDown, Pin: 6},
-		"draws 30 mA more":    {Kind: ExtraCurrent, Amount: 30},
-		"1 intermittent":      {Kind: Intermittent, Pin: 1},
-		"1 bent":              {Kind: Bent, Pin: 1},
-		"family ls":           {Kind: WrongFamily, Family: "74LS"},
-		"reversed":            {Kind: Reversed},
-		"shifted":             {Kind: Shifted, Amount: 1},
-		"shifted 2":           {Kind: Shifted, Amount: 2},
-		"empty":               {Kind: Empty},
-		"  2   OPEN ":         {Kind: OpenBond, Pin: 2},
-		"28 Shorted  To 007":  {Kind: Shorted, Pin: 28, Other: 7},
+		"12 stuck low":                           {Kind: StuckLow, Pin: 12},
+		"12 stuck high":                          {Kind: StuckHigh, Pin: 12},
+		"2 open":                                 {Kind: OpenBond, Pin: 2},
+		"8 shorted to 9":                         {Kind: Shorted, Pin: 8, Other: 9},
+		"8 shorted to supply":                    {Kind: ShortedToSupply, Pin: 8},
+		"8 shorted to ground":                    {Kind: ShortedToGround, Pin: 8},
+		"3 leaks 1.5 mA":                         {Kind: Leaky, Pin: 3, Amount: 1.5},
+		"6 weak 220 ohms":                        {Kind: Weak, Pin: 6, Amount: 220},
+		"6 dead pull-up":                         {Kind: DeadPullUp, Pin: 6},
+		"6 dead pull-down":                       {Kind: DeadPullDown, Pin: 6},
+		"draws 30 mA more":                       {Kind: ExtraCurrent, Amount: 30},
+		"1 intermittent":                         {Kind: Intermittent, Pin: 1},
+		"1 intermittent 1000":                    {Kind: RarelyIntermittent, Pin: 1, Amount: 1000},
+		"8 shorted to 9 47 ohms":                 {Kind: ResistiveShort, Pin: 8, Other: 9, Amount: 47},
+		"6 late 2.5 us":                          {Kind: Late, Pin: 6, Amount: 2.5},
+		"1 threshold 1.9 V":                      {Kind: Threshold, Pin: 1, Amount: 1.9},
+		"1 bent":                                 {Kind: Bent, Pin: 1},
+		"family ls":                              {Kind: WrongFamily, Family: "74LS"},
+		"reversed":                               {Kind: Reversed},
+		"shifted":                                {Kind: Shifted, Amount: 1},
+		"shifted 2":                              {Kind: Shifted, Amount: 2},
+		"empty":                                  {Kind: Empty},
+		"bit 3 of Q ignores clear":               {Kind: BitIgnores, Number: 3, Name: "Q", Rule: "clear"},
+		"bit 0 of 1q inverts /1CLR":              {Kind: BitInverts, Name: "1q", Rule: "/1CLR"},
+		"Bit 12 of count Obeys 2 always":         {Kind: BitObeysAlways, Number: 12, Name: "count", Rule: "2"},
+		"bit 1 of Q obeys clk at the other edge": {Kind: BitObeysOtherEdge, Number: 1, Name: "Q", Rule: "clk"},
+		"term 3 of Y dead":                       {Kind: DeadTerm, Number: 3, Name: "Y"},
+		"1Q catches ones":                        {Kind: CatchesOnes, Name: "1Q"},
+		"1Q is edge-triggered":                   {Kind: EdgeTriggered, Name: "1Q"},
+		"  2   OPEN ":                            {Kind: OpenBond, Pin: 2},
+		"28 Shorted  To 007":                     {Kind: Shorted, Pin: 28, Other: 7},
 	} {
 		got, err := ParseDefect(text)
 		if err != nil || got != want {
@@ -41,7 +53,9 @@ func TestParseDefect(t *testing.T) {
 	}
 	for _, text := range []string{"", "12", "stuck low", "12 stuck", "0 open", "29 open", "-1 open", "8 shorted to 8",
 		"8 shorted to", "8 shorted to 99", "N open", "2 open 3", "2 open\x00", "99999999999999999999 open", "shifted sideways", "shifted 3",
-		"3 leaks -1 mA", "3 leaks NaN mA", "3 leaks Inf mA", "6 weak 0 ohms", "family XYZ", "family", "29 bent", "draws mA more"} {
+		"3 leaks -1 mA", "3 leaks NaN mA", "3 leaks Inf mA", "6 weak 0 ohms", "family XYZ", "family", "29 bent", "draws mA more",
+		"6 late 0 us", "6 late us", "1 threshold 5 V", "1 threshold -1 V", "1 intermittent 0.5", "8 shorted to 8 10 ohms", "8 shorted to 9 0 ohms",
+		"bit -1 of Q ignores clear", "bit Q ignores clear", "term 0 of Y dead", "term Y dead", "catches ones"} {
 		if _, err := ParseDefect(text); !errors.Is(err, ErrDefect) {
 			t.Errorf("%q: %v, want ErrDefect", text, err)
 		}
@@ -79,6 +93,8 @@ func TestChipRefusesDefectsItCannotHave(t *testing.T) {
 		"3 shorted to 16": "14 pins",
 		"14 stuck low":    "supply",
 		"7 stuck high":    "ground",
+		"1 late 5 us":     "input",
+		"3 threshold 2 V": "output",
 	} {
 		d, err := ParseDefect(text)
 		if err != nil {
@@ -300,5 +316,68 @@ func TestStuckInputLooksLikeAnInput(t *testing.T) {
 	}
 	if got := s.chip.pads[0].stuck; got != logic.Zero {
 		t.Errorf("stuck at %v", got)
+	}
+}
+
+// A rarely intermittent bond opens at one change in so many from the start, not
+// only once the chip is warm. Of 20,000 changes at one in 50, 400 are expected with
+// a standard deviation of 20 (the binomial distribution's): five of those either way.
+func TestRarelyIntermittentBond(t *testing.T) {
+	run := func(seed uint64) (open int, when []int) {
+		s := NewSocket(quadNAND(t, "74LS", part.TotemPole, "3 intermittent 50"), seed)
+		s.Supply(1<<5, 1<<2)
+		s.Rails(adapter.High, adapter.Off)
+		s.Drive(pins(1, 2), pins(1, 2)) // pin 3 is low, and high only by the bias rail
+		for i := range 20_000 {
+			s.Drive(pins(1, 2, 4), pins(1, 2)|pins(4)*adapter.Word(i&1))
+			if s.Sample().Has(at(3)) {
+				open++
+				when = append(when, i)
+			}
+		}
+		return open, when
+	}
+	open, when := run(1)
+	if open < 300 || open > 500 {
+		t.Errorf("open at %d of 20,000 changes, want about 400", open)
+	}
+	if when[0] > 2000 {
+		t.Errorf("first open at change %d", when[0])
+	}
+	if again, at := run(1); again != open || !slices.Equal(at, when) {
+		t.Error("the same seed gives another run the second time")
+	}
+	if _, other := run(2); slices.Equal(other, when) {
+		t.Error("another seed opens at the same changes")
+	}
+}
+
+// An input switches at the threshold that it has, be it far from its family's:
+// driven through the load resistor's and the bias resistor's divider it stands at
+// 5 V × 1/11 or × 10/11, 0.45 or 4.55 V; through the drive at 0 or 5 V.
+func TestThreshold(t *testing.T) {
+	for _, c := range []struct {
+		defect             string
+		bias, load         adapter.Rail
+		want               byte // of a NAND gate whose other input is high
+		driven, whenDriven byte // driven low, and high
+	}{
+		{"1 threshold 0.4 V", adapter.High, adapter.Low, '0', '1', '0'}, // 0.45 V is a high
+		{"1 threshold 0.5 V", adapter.High, adapter.Low, '1', '1', '0'},
+		{"1 threshold 4.5 V", adapter.Low, adapter.High, '0', '1', '0'},
+		{"1 threshold 4.6 V", adapter.Low, adapter.High, '1', '1', '0'}, // 4.55 V is a low
+	} {
+		s := powered(quadNAND(t, "74HC", part.TotemPole, c.defect))
+		s.Rails(c.bias, c.load)
+		s.Drive(pins(2), pins(2))
+		if r := reads(s, at(3)); r != c.want {
+			t.Errorf("%s, bias %v, load %v: pin 3 reads %c, want %c", c.defect, c.bias, c.load, r, c.want)
+		}
+		s.Drive(pins(1, 2), pins(2))
+		low := reads(s, at(3))
+		s.Drive(pins(1, 2), pins(1, 2))
+		if high := reads(s, at(3)); low != c.driven || high != c.whenDriven {
+			t.Errorf("%s: pin 3 reads %c and %c, want %c and %c", c.defect, low, high, c.driven, c.whenDriven)
+		}
 	}
 }

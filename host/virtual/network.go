@@ -76,16 +76,22 @@ func (s *Socket) networkOf(c *Chip) *network {
 			w.branches = append(w.branches, padBranches(c.Type, p, s.number(c.position(p.pin)), vcc, gnd)...)
 		}
 	}
+	// Where a resistance joins two pads, elimination takes them for supply nodes too:
+	// every other branch ends at one of those.
+	last := []int{vcc, gnd}
+	for _, c := range s.couplings {
+		w.branches = append(w.branches, branch{from: c.from, to: c.to, ohms: 1 / c.siemens})
+		last = append(last, c.from, c.to)
+	}
+	slices.Sort(last)
+	last = slices.Compact(last)
 	for i := range w.size {
-		if i != vcc && i != gnd {
+		if !slices.Contains(last, i) {
 			w.order = append(w.order, i)
 		}
 	}
 	w.pads = len(w.order)
-	w.order = append(w.order, vcc)
-	if gnd != vcc {
-		w.order = append(w.order, gnd)
-	}
+	w.order = append(w.order, last...)
 	w.volts, w.rows = make([]float64, w.size), make([]float64, w.size*(w.size+1))
 	return w
 }
@@ -181,5 +187,11 @@ func (s *Socket) solveUnpowered() {
 		n := &s.nodes[i]
 		_, siemens := s.fromAdapter(n)
 		n.volts, n.floating = s.network.volts[i], siemens == 0
+	}
+	for _, g := range s.groups { // what holds one of its nodes holds all
+		held := slices.ContainsFunc(g.nodes, func(n *node) bool { return !n.floating })
+		for _, n := range g.nodes {
+			n.floating = !held
+		}
 	}
 }

@@ -56,7 +56,9 @@ func (s *Socket) settle(nodes uint64) {
 // warmAfter is after how many changes under power the chip is warm.
 const warmAfter = 100
 
-// warm opens and closes loose bond wires at random once the chip is warm.
+// warm opens and closes loose bond wires at random: of an intermittent one at one
+// change in four once the chip is warm, of a rarely intermittent one at one in as
+// many as it says, from the start.
 func (s *Socket) warm() {
 	if s.chip == nil || !s.chip.loose {
 		return
@@ -67,7 +69,11 @@ func (s *Socket) warm() {
 	}
 	for i := range s.chip.pads {
 		p := &s.chip.pads[i]
-		if away := p.loose && s.warmth > warmAfter && s.noise>>(40+i&15)&3 == 0; away != p.away {
+		away := p.loose && s.warmth > warmAfter && s.noise>>(40+i&15)&3 == 0
+		if p.rarely != 0 && s.powered {
+			away = float64(s.random.Uint64()>>11)/(1<<53) < 1/p.rarely
+		}
+		if away != p.away {
 			p.away = away
 			s.dirty |= s.at(adapter.At(s.chip.position(p.pin)))
 		}
@@ -81,13 +87,12 @@ func (s *Socket) solveDirty() {
 	if unpowered {
 		s.dirty = s.every() // what is in the socket couples them all
 		s.solveUnpowered()
+	} else {
+		s.solveNodes()
 	}
 	s.fresh |= s.dirty
 	for rest := s.dirty; rest != 0; rest &= rest - 1 {
 		n := &s.nodes[bits.TrailingZeros64(rest)]
-		if !unpowered {
-			s.solveNode(n)
-		}
 		s.high &^= n.positions
 		s.uncertain &^= n.positions
 		switch {
@@ -142,12 +147,15 @@ func (s *Socket) solveNode(n *node) {
 	elements := s.padElements(n)
 	n.floating = siemens == 0 && len(elements) == 0
 	if n.floating {
-		// A few picofarads keep any charge: somewhere between the supplies.
-		n.volts = supplyVolts * float64(s.random.Uint64()>>40) / (1 << 24)
+		n.volts = s.charged()
 		return
 	}
 	n.volts = solve(amps, siemens, elements)
 }
+
+// charged is the voltage of a node that nothing holds: a few picofarads keep any
+// charge, somewhere between the supplies.
+func (s *Socket) charged() float64 { return supplyVolts * float64(s.random.Uint64()>>40) / (1 << 24) }
 
 func railVolts(r adapter.Rail) float64 {
 	if r == adapter.High {
@@ -218,6 +226,9 @@ func (s *Socket) power() {
 		return
 	}
 	s.outputs = [len(s.outputs)]logic.Value{}
+	for i := range s.chip.pads {
+		s.chip.pads[i].begin()
+	}
 	s.dirty = s.every()
 	s.solveDirty()
 	if !s.powered {
@@ -324,7 +335,11 @@ func (s *Socket) readOutputs() {
 		if !p.out {
 			continue
 		}
-		if v := s.chip.die.Out(p.pin).Lane(0); v != s.outputs[p.pin] {
+		v := s.chip.die.Out(p.pin).Lane(0)
+		if p.by != 0 {
+			v = p.follow(s.outputs[p.pin], v, s.clock())
+		}
+		if v != s.outputs[p.pin] {
 			s.outputs[p.pin] = v
 			if p.bonded {
 				s.dirty |= s.at(adapter.At(s.chip.position(p.pin)))

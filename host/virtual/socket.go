@@ -48,16 +48,18 @@ type Socket struct {
 	highOn     adapter.Word // closed switches
 	lowOn      adapter.Word
 
-	powered  bool
-	inputs   [adapter.Positions + 1]logic.Value // what the die was last given
-	outputs  [adapter.Positions + 1]logic.Value // what the die last answered
-	given    bool                               // the die was given something since it last settled
-	charge   uint64                             // one bit a pin: what a MOS input without a bond floats at
-	dirty    uint64                             // nodes to be solved, by number
-	fresh    uint64                             // nodes solved whose levels the die was not given yet
-	noise    uint64                             // one bit a pin: how an unknown level turns out until the next change
-	elements []element                          // scratch
-	network  *network                           // the same nodes while the chip has no supply
+	powered   bool
+	inputs    [adapter.Positions + 1]logic.Value // what the die was last given
+	outputs   [adapter.Positions + 1]logic.Value // what the die last answered
+	given     bool                               // the die was given something since it last settled
+	charge    uint64                             // one bit a pin: what a MOS input without a bond floats at
+	dirty     uint64                             // nodes to be solved, by number
+	fresh     uint64                             // nodes solved whose levels the die was not given yet
+	noise     uint64                             // one bit a pin: how an unknown level turns out until the next change
+	elements  []element                          // scratch
+	couplings []coupling                         // resistances between nodes, by number
+	groups    []group                            // the nodes that they couple
+	network   *network                           // the same nodes while the chip has no supply
 
 	high      adapter.Word // reads high
 	uncertain adapter.Word // may read either way
@@ -82,7 +84,8 @@ func (b *Board) Socket(chip *Chip, seed uint64) *Socket {
 }
 
 func (b *Board) socket(chip *Chip, seed uint64) *Socket {
-	s := &Socket{board: b, chip: chip, random: rand.NewPCG(seed, 0), elements: make([]element, 0, 3*adapter.Positions)}
+	s := &Socket{board: b, chip: chip, random: rand.NewPCG(seed, 0), elements: make([]element, 0, 3*adapter.Positions),
+		clock: func() time.Duration { return 0 }}
 	if chip != nil && !chip.present {
 		s.chip = nil
 	}
@@ -156,10 +159,12 @@ func (s *Socket) wire() {
 			n.pads = append(n.pads, pad)
 		}
 	}
+	s.couple()
 }
 
 // Drive drives the positions of dir to their level and releases the others.
 func (s *Socket) Drive(dir, level adapter.Word) {
+	s.arrive()
 	changed := dir ^ s.dir | (level^s.level)&dir
 	s.dir, s.level = dir, level
 	if changed &= adapter.All; changed != 0 {
@@ -169,6 +174,7 @@ func (s *Socket) Drive(dir, level adapter.Word) {
 
 // Rails sets the bias rail, 10 kΩ, and the load rail, 1 kΩ, to every position.
 func (s *Socket) Rails(bias, load adapter.Rail) {
+	s.arrive()
 	bias, load = s.board.biasDead.through(bias), s.board.loadDead.through(load)
 	if s.bias != bias || s.load != load {
 		s.bias, s.load = bias, load
@@ -179,14 +185,16 @@ func (s *Socket) Rails(bias, load adapter.Rail) {
 // Supply closes the supply switches whose bits are set, in the order of
 // SupplyHigh and SupplyLow, and opens the others.
 func (s *Socket) Supply(high, low uint32) {
+	s.arrive()
 	b := s.board
 	s.highOn = switches(SupplyHigh, high)&^b.highOff | b.highStuck
 	s.lowOn = switches(SupplyLow, low)&^b.lowOff | b.lowStuck
 	s.settle(s.every())
 }
 
-// KeepTime gives the chip a clock, and tells whether it goes by it: a dynamic
-// memory does, and forgets.
+// KeepTime gives the socket a clock, by which late outputs follow; without one no
+// time passes. It tells whether the chip goes by it also while nothing is done to
+// it: a dynamic memory does, and forgets.
 func (s *Socket) KeepTime(clock func() time.Duration) bool {
 	s.clock = clock
 	return s.chip != nil && s.chip.keepTime(clock)
@@ -209,6 +217,7 @@ func switches(positions []int, bits uint32) adapter.Word {
 // 3.0 V, and where nothing holds the position, the reading is left to chance
 // each time.
 func (s *Socket) Sample() adapter.Word {
+	s.arrive()
 	w := s.high
 	if s.uncertain != 0 {
 		w |= s.uncertain & adapter.Word(s.random.Uint64())
@@ -224,6 +233,7 @@ func (s *Socket) Sample() adapter.Word {
 // it. At the switch that supplies the chip its current takes its share. Behind an
 // open sense line the converter still holds what it measured before.
 func (s *Socket) Millivolts(position int) int {
+	s.arrive()
 	if s.board.senseOpen.Has(position) {
 		return s.held
 	}
@@ -238,6 +248,7 @@ func (s *Socket) Millivolts(position int) int {
 // CurrentMicroamps gives what the monitor in the high side of the supply
 // reads, µA: 10 µA a step up to its full scale of 320 mA over 1 Ω.
 func (s *Socket) CurrentMicroamps() int {
+	s.arrive()
 	if s.board.monitorDead {
 		return 0
 	}

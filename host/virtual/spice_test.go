@@ -58,6 +58,11 @@ func adapterNetlist(s *Socket) string {
 			fmt.Fprintf(&b, "R%s%d 0 n%d %s\n", name, position, position, ohms)
 		}
 	}
+	for i, d := range s.chip.Defects {
+		if d.Kind == ResistiveShort {
+			fmt.Fprintf(&b, "Rbetween%d n%d n%d %g\n", i, s.chip.position(d.Pin), s.chip.position(d.Other), d.Amount)
+		}
+	}
 	for p := 1; p <= adapter.Positions; p++ {
 		fmt.Fprintf(&b, "Rleak%d n%d 0 1G\n", p, p)
 		for other := range s.of[p].positions.Positions() {
@@ -92,7 +97,7 @@ func networkNetlist(s *Socket) string {
 		return fmt.Sprintf("die%d", node)
 	}
 	var b strings.Builder
-	for i, br := range s.network.branches {
+	for i, br := range s.network.branches[:len(s.network.branches)-len(s.couplings)] { // adapterNetlist has those
 		if br.from == br.to {
 			continue
 		}
@@ -142,6 +147,10 @@ func TestUnpoweredSocketAgainstNgspice(t *testing.T) {
 		situation{"74S", []string{"3 leaks 2 mA", "5 shorted to 6"}, adapter.Low, adapter.Off, []int{ground}, nil},
 		situation{"4000B", []string{"14 open"}, adapter.Off, adapter.Low, []int{1, 2}, []int{5}},
 		situation{"74L", []string{"14 shorted to 7"}, adapter.High, adapter.Low, nil, nil},
+		situation{"74", []string{"1 shorted to 3 150 ohms"}, adapter.Low, adapter.Off, []int{1, ground}, nil},
+		situation{"74LS", []string{"4 shorted to 6 3300 ohms", "6 shorted to 8 22 ohms"}, adapter.High, adapter.Off, nil, []int{4, ground}},
+		situation{"74HC", []string{"2 shorted to 14 1000 ohms"}, adapter.Low, adapter.Off, []int{2}, []int{ground}},
+		situation{"4000B", []string{"1 shorted to 2 10000 ohms", "5 open"}, adapter.Low, adapter.Off, []int{1, 5}, []int{ground}},
 	)
 	for _, c := range situations {
 		s := NewSocket(quadNAND(t, c.family, part.TotemPole, c.defects...), 1)
@@ -252,6 +261,10 @@ func TestFamilyModelAgainstTransistorsInNgspice(t *testing.T) {
 		{"74LS", nil, true, low, off, 0, pins(1, 4, 9, 12), []int{1, 3, 6}, 0.3, "a high with 10 kΩ to ground"},
 		{"74", nil, true, off, high, pins(1, 2, 4, 5, 9, 10, 12, 13), 0, []int{3, 6}, 0.2, "a low with 1 kΩ to 5 V"},
 		{"74LS", nil, true, off, high, pins(1, 2, 4, 5, 9, 10, 12, 13), 0, []int{3, 6}, 0.2, "a low with 1 kΩ to 5 V"},
+		{"74", []string{"3 shorted to 6 220 ohms"}, true, off, off, pins(1, 2, 5), pins(4), []int{3, 6}, 0.25, "220 Ω between a low and a high"},
+		{"74LS", []string{"3 shorted to 6 220 ohms"}, true, off, off, pins(1, 2, 5), pins(4), []int{3, 6}, 0.45, "the same; the upper transistor takes less than it may"},
+		{"74", []string{"4 shorted to 3 470 ohms"}, true, off, off, pins(1, 2, 5), 0, []int{3, 4}, 0.2, "470 Ω from an input to a low"},
+		{"74LS", []string{"4 shorted to 3 470 ohms"}, true, off, off, pins(1, 2, 5), 0, []int{3, 4}, 0.2, "470 Ω from an input to a low"},
 	} {
 		s := NewSocket(quadNAND(t, c.family, part.TotemPole, c.defects...), 1)
 		if c.power {

@@ -1,7 +1,8 @@
 /* The board of the virtual adapter: a socket that the host of the WebAssembly
  * module provides. It imports the functions below from module "env" and calls
  * fw_reset once, then fw_poll after it has put bytes into fw_rx_buffer and told
- * their number to fw_rx, and whenever time has passed. */
+ * their number to fw_rx, and whenever time has passed. What time it is within a
+ * call of it, it reads at fw_passed. */
 #include "board.h"
 
 #include "adapter.h"
@@ -26,6 +27,7 @@ EXPORT("fw_reset") void fw_reset(uint32_t cause);
 EXPORT("fw_rx_buffer") uint8_t *fw_rx_buffer(void);
 EXPORT("fw_rx_capacity") uint32_t fw_rx_capacity(void);
 EXPORT("fw_rx") void fw_rx(uint32_t length);
+EXPORT("fw_passed") uint32_t *fw_passed(void);
 EXPORT("fw_poll") void fw_poll(void);
 
 enum { TOLD_16THS = 50 * 16, INSTRUCTION_16THS = 40 };
@@ -327,6 +329,12 @@ uint8_t *fw_rx_buffer(void)
 uint32_t fw_rx_capacity(void)
 {
 	return RX_CAPACITY;
+}
+
+/* Where the time stands that the host was not told of yet, 1/16 µs. */
+uint32_t *fw_passed(void)
+{
+	return &passed_16ths;
 }
 
 /* fw_poll takes all that is there, so the buffer is always free when the host writes to it. */

@@ -1,0 +1,202 @@
+package virtual
+
+import (
+	"math"
+	"math/bits"
+)
+
+// A coupling is a resistance between two nodes.
+type coupling struct {
+	from, to int // by number
+	siemens  float64
+}
+
+// A group is nodes that resistances couple, so that they are solved together.
+type group struct {
+	nodes     []*node
+	all       uint64     // the same by number in the socket
+	couplings []coupling // by number in nodes
+}
+
+// couple notes the resistances between pins, and which nodes they bring together.
+func (s *Socket) couple() {
+	for _, d := range s.chip.Defects {
+		if d.Kind == ResistiveShort {
+			from, to := s.number(s.chip.position(d.Pin)), s.number(s.chip.position(d.Other))
+			if from != to { // else they touch besides
+				s.couplings = append(s.couplings, coupling{from, to, 1 / d.Amount})
+			}
+		}
+	}
+	for rest := s.couplings; len(rest) > 0; {
+		all := s.coupledWith(1 << rest[0].from)
+		g := group{all: all}
+		number := map[int]int{}
+		for ; all != 0; all &= all - 1 {
+			i := bits.TrailingZeros64(all)
+			number[i] = len(g.nodes)
+			g.nodes = append(g.nodes, &s.nodes[i])
+		}
+		var others []coupling
+		for _, c := range rest {
+			if g.all>>c.from&1 != 0 {
+				g.couplings = append(g.couplings, coupling{number[c.from], number[c.to], c.siemens})
+			} else {
+				others = append(others, c)
+			}
+		}
+		s.groups, rest = append(s.groups, g), others
+	}
+}
+
+// coupledWith adds to a set of nodes those that resistances lead to.
+func (s *Socket) coupledWith(nodes uint64) uint64 {
+	for before := uint64(0); before != nodes; {
+		before = nodes
+		for _, c := range s.couplings {
+			if ends := uint64(1)<<c.from | 1<<c.to; nodes&ends != 0 {
+				nodes |= ends
+			}
+		}
+	}
+	return nodes
+}
+
+// solveNodes finds the voltages of the nodes to be solved: each by itself, but for
+// those of a group.
+func (s *Socket) solveNodes() {
+	alone := s.every()
+	for i := range s.groups {
+		g := &s.groups[i]
+		if alone &^= g.all; s.dirty&g.all != 0 {
+			s.dirty |= g.all
+			s.solveGroup(g)
+		}
+	}
+	for rest := s.dirty & alone; rest != 0; rest &= rest - 1 {
+		s.solveNode(&s.nodes[bits.TrailingZeros64(rest)])
+	}
+}
+
+func (s *Socket) solveGroup(g *group) {
+	ends := make([]end, len(g.nodes))
+	floating := true
+	for i, n := range g.nodes {
+		e := &ends[i]
+		e.amps, e.siemens = s.fromAdapter(n)
+		e.elements = append(e.elements, s.padElements(n)...)
+		floating = floating && e.siemens == 0 && len(e.elements) == 0
+	}
+	var volts []float64
+	if floating {
+		charge := s.charged()
+		for range ends {
+			volts = append(volts, charge)
+		}
+	} else {
+		volts = solveTogether(ends, g.couplings)
+	}
+	for i, n := range g.nodes {
+		n.volts, n.floating = volts[i], floating
+	}
+}
+
+// An end is what is at a node of a group beside the couplings: a linear part, as
+// for solve, and elements.
+type end struct {
+	amps, siemens float64
+	elements      []element
+}
+
+// solveTogether finds the voltages at which the currents at every node of a group
+// cancel. There must be something at one of them.
+//
+// The currents fall with the voltages: they are the downward slopes of a convex
+// function, so Newton's method finds its one lowest point if no step goes past the
+// lowest point on its way by more than it came down.
+func solveTogether(ends []end, couplings []coupling) []float64 {
+	volts := make([]float64, len(ends))
+	for range 200 {
+		amps, slopes := currents(ends, couplings, volts)
+		step := eliminate(slopes, amps)
+		down := dot(amps, step)
+		scale, most := 1.0, 0.0
+		for range 40 {
+			past, _ := currents(ends, couplings, moved(volts, step, scale))
+			if dot(past, step) >= -down/2 {
+				break
+			}
+			scale /= 2
+		}
+		volts = moved(volts, step, scale)
+		for _, v := range step {
+			most = max(most, math.Abs(v))
+		}
+		if most < 1e-8 {
+			break
+		}
+	}
+	return volts
+}
+
+// currents gives what flows into each node of a group at some voltages, A, and by
+// how much that falls with each of the voltages, S.
+func currents(ends []end, couplings []coupling, volts []float64) (amps []float64, slopes [][]float64) {
+	amps, slopes = make([]float64, len(ends)), make([][]float64, len(ends))
+	for i, e := range ends {
+		slopes[i] = make([]float64, len(ends))
+		amps[i], slopes[i][i] = e.amps-e.siemens*volts[i], e.siemens
+		for j := range e.elements {
+			current, slope := e.elements[j].at(volts[i])
+			amps[i] += current
+			slopes[i][i] += slope
+		}
+	}
+	for _, c := range couplings {
+		flow := (volts[c.from] - volts[c.to]) * c.siemens
+		amps[c.from] -= flow
+		amps[c.to] += flow
+		slopes[c.from][c.from] += c.siemens
+		slopes[c.to][c.to] += c.siemens
+		slopes[c.from][c.to] -= c.siemens
+		slopes[c.to][c.from] -= c.siemens
+	}
+	return amps, slopes
+}
+
+// eliminate solves linear equations whose matrix is diagonally dominant, so that no
+// pivot is sought. It uses the matrix up.
+func eliminate(matrix [][]float64, right []float64) []float64 {
+	x := append([]float64(nil), right...)
+	for i, pivot := range matrix {
+		for k := i + 1; k < len(matrix); k++ {
+			f := matrix[k][i] / pivot[i]
+			for j := i; j < len(matrix); j++ {
+				matrix[k][j] -= f * pivot[j]
+			}
+			x[k] -= f * x[i]
+		}
+	}
+	for i := len(matrix) - 1; i >= 0; i-- {
+		for j := i + 1; j < len(matrix); j++ {
+			x[i] -= matrix[i][j] * x[j]
+		}
+		x[i] /= matrix[i][i]
+	}
+	return x
+}
+
+func dot(a, b []float64) (sum float64) {
+	for i := range a {
+		sum += a[i] * b[i]
+	}
+	return sum
+}
+
+func moved(volts, step []float64, scale float64) []float64 {
+	to := make([]float64, len(volts))
+	for i := range volts {
+		to[i] = volts[i] + scale*step[i]
+	}
+	return to
+}

@@ -1,0 +1,71 @@
+package virtual
+
+import (
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/logic"
+)
+
+// An arrival is a level that the die has answered and a late output does not show yet.
+type arrival struct {
+	level logic.Value
+	at    time.Duration // by the socket's clock
+}
+
+// lag is what a late output has: each change of the die comes to the pin after the
+// same time, in the order in which the die made them, however short they were.
+type lag struct {
+	by       time.Duration // 0 where the output is in time
+	answered logic.Value   // what the die answered last
+	coming   []arrival     // in order
+}
+
+// begin forgets what was coming: the supply came or went.
+func (l *lag) begin() { l.answered, l.coming = logic.Z, l.coming[:0] }
+
+// follow gives what the output shows once the die answers v at a time: the level
+// that it showed before, v being on its way.
+func (l *lag) follow(shown, v logic.Value, now time.Duration) logic.Value {
+	if v != l.answered {
+		l.answered = v
+		l.coming = append(l.coming, arrival{v, now + l.by})
+	}
+	return shown
+}
+
+// mostArrivals bounds how many levels come at once: an output that is fed back to
+// its input oscillates, and may have done so for long.
+const mostArrivals = 1000
+
+// arrive lets late outputs show what has come to them by now, one after the other:
+// over a short the first may change what comes of the next. Everything that the
+// adapter does with the socket begins with it.
+func (s *Socket) arrive() {
+	if s.chip == nil || !s.chip.late {
+		return
+	}
+	now := s.clock()
+	for range mostArrivals {
+		first := s.firstComing()
+		if first == nil || first.coming[0].at > now {
+			return
+		}
+		s.outputs[first.pin] = first.coming[0].level
+		first.coming = first.coming[1:]
+		if first.bonded {
+			s.settle(s.at(adapter.At(s.chip.position(first.pin))))
+		}
+	}
+}
+
+// firstComing is the output to which a level comes next, or nil.
+func (s *Socket) firstComing() (first *pad) {
+	for i := range s.chip.pads {
+		p := &s.chip.pads[i]
+		if len(p.coming) > 0 && (first == nil || p.coming[0].at < first.coming[0].at) {
+			first = p
+		}
+	}
+	return first
+}
