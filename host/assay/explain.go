@@ -25,7 +25,11 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 		r.Findings = append(r.Findings, r.firstError(pin, errs[pin]))
 	}
 	held := heldPins(v, p.Sequence, observed, errs)
-	causes := r.afterContact(fault.Diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
+	diagnose := fault.Diagnose
+	if r.laterRound() {
+		diagnose = fault.Passing
+	}
+	causes := r.afterContact(diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
 	best := bestCauses(causes, levelCount(p.Sequence))
 	impostors := r.impostors(p, observed)
 	for _, cause := range best {
@@ -81,9 +85,10 @@ func heldPins(v *part.Variant, s *stimulus.Sequence, observed []fault.Observatio
 	return held
 }
 
-// impostors lists the parts that behave exactly as observed.
+// impostors lists the parts that behave exactly as observed. One that was right in
+// a whole round is none.
 func (r *Result) impostors(p Plan, observed []fault.Observation) []string {
-	if p.Others == nil {
+	if p.Others == nil || r.laterRound() {
 		return nil
 	}
 	others, err := p.Others()
@@ -94,6 +99,9 @@ func (r *Result) impostors(p Plan, observed []fault.Observation) []string {
 	return fault.Impostors(p.Sequence, observed, others)
 }
 
+// unexplained is the reason where nothing would cause just what was observed.
+const unexplained = "nothing known explains all of this: no fault of one pin or of two, and no other part of the library"
+
 // reason says what would cause just what was observed.
 func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
 	impostor := ""
@@ -102,7 +110,7 @@ func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
 	}
 	switch {
 	case len(causes) == 0 && impostor == "":
-		return "nothing known explains all of this: no fault of one pin or of two, and no other part of the library"
+		return unexplained
 	case len(causes) == 0:
 		return impostor
 	case impostor == "":
