@@ -29,7 +29,9 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 	if r.laterRound() {
 		diagnose = fault.Passing
 	}
-	causes := r.afterContact(diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
+	causes := r.afterContact(diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held), func() []fault.Cause {
+		return fault.Passing(p.Circuit, r.Type.Family, p.Sequence, observed, held)
+	})
 	best := bestCauses(causes, levelCount(p.Sequence))
 	impostors := r.impostors(p, observed)
 	for _, cause := range best {
@@ -48,8 +50,10 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 // afterContact leaves out what the contact test has shown not to be: pins that
 // touch and do not touch each other are neither open nor shorted; and where one
 // pin was found without contact, that is the cause if it explains what was seen.
-func (r *Result) afterContact(causes []fault.Cause) []fault.Cause {
-	if !r.contacted {
+// Where two faults at once would explain it, but not after that, one that comes and
+// goes is likelier: passing gives those.
+func (r *Result) afterContact(causes []fault.Cause, passing func() []fault.Cause) []fault.Cause {
+	if !r.contacted || len(causes) == 0 {
 		return causes
 	}
 	kept := slices.DeleteFunc(slices.Clone(causes), func(c fault.Cause) bool {
@@ -58,6 +62,9 @@ func (r *Result) afterContact(causes []fault.Cause) []fault.Cause {
 		}
 		return !c.Sometimes && slices.ContainsFunc(c.Faults, func(f fault.Fault) bool { return f.Kind == fault.Open || f.Kind == fault.Short })
 	})
+	if len(kept) == 0 && len(causes[0].Faults) > 1 && r.Seating == nil {
+		kept = passing()
+	}
 	if len(kept) == 0 {
 		return causes
 	}

@@ -267,7 +267,8 @@ func TestAnIntermittentBondFailsOnEverySeed(t *testing.T) {
 			r := seeded(t, seed+1, p, c.defect)
 			require.Equal(t, assay.Fail, r.Verdict, "%s with %q, seed %d: %s", c.typed, c.defect, seed+1, r.Reason)
 			require.Contains(t, r.PinsFailed, c.pin, "%s with %q, seed %d: %s", c.typed, c.defect, seed+1, r.Reason)
-			if c.typed == "7404" {
+			// An open MOS input foretells too little, and a register cannot be followed.
+			if c.typed == "7404" || c.typed == "74LS00" {
 				require.Contains(t, r.Reason, "only now and then", "%q, seed %d", c.defect, seed+1)
 			}
 		}
