@@ -58,7 +58,7 @@ func TestKilledDrawerRuns(t *testing.T) {
 	acknowledged, cutShort := 0, 0
 	for run := range kills {
 		file := filepath.Join(folder, fmt.Sprintf("records%d.db", run/sharing))
-		command := exec.Command(program, "drawer", "D3", "--tray", tray, "--records", file, "--operator", strconv.Itoa(run))
+		command := exec.Command(program, "drawer", "D3", "--tray", tray, "--records", file, "--operator", strconv.Itoa(run), "--at-least", "0")
 		command.Env = append(os.Environ(), "HOME="+folder)
 		out, err := command.StdoutPipe()
 		if err != nil {

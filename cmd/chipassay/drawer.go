@@ -11,11 +11,13 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/adapter"
+	"chipassay/host/assay"
 	"chipassay/host/drawer"
 	"chipassay/host/report"
 	"chipassay/host/statistics"
 	"chipassay/host/virtual"
 	"chipassay/vectors/march"
+	"chipassay/vectors/part"
 )
 
 // pace is how often the socket is looked at while a chip is waited for.
@@ -27,6 +29,7 @@ type drawerFlags struct {
 	file                                                          recordsFile
 	part, lot, operator, dateCode, adapter, tray, html, marchTest string
 	keepDate, bell                                                bool
+	atLeast                                                       time.Duration
 	seed                                                          uint64
 }
 
@@ -66,6 +69,7 @@ defect "TEXT", before "COMMAND" and after "COMMAND".`,
 	flags.StringVar(&f.tray, "tray", "", "a file of virtual chips to test in the virtual adapter")
 	flags.StringVar(&f.html, "html", "", "write the report of the run to this HTML file")
 	flags.StringVar(&f.marchTest, "march", march.Default, "march test of memories")
+	atLeastFlag(cmd, &f.atLeast)
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
 	return cmd
 }
@@ -76,6 +80,9 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 		Find: f.definitions.typed,
 		Screen: &drawer.Screen{W: cmd.OutOrStdout(), Bell: f.bell,
 			Large: report.Terminal(os.Stdout), Colour: report.Colour(os.Stdout)},
+	}
+	if err := notNegative(f.atLeast); err != nil {
+		return err
 	}
 	test, err := march.ByName(f.marchTest)
 	if err != nil {
@@ -97,7 +104,7 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
 	r.Records = store
-	station := &drawer.Station{Plan: f.definitions.plan, March: test}
+	station := &drawer.Station{Plan: f.plan, March: test}
 	if f.tray != "" {
 		err = f.virtual(cmd, &r, station, places)
 	} else {
@@ -112,6 +119,13 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 		err = errors.Join(err, writeRun(f.html, summary.Tray))
 	}
 	return err
+}
+
+// plan plans how a type of logic is tested.
+func (f drawerFlags) plan(typ part.Type) (assay.Plan, error) {
+	p, err := f.definitions.plan(typ)
+	p.AtLeast = f.atLeast
+	return p, err
 }
 
 // writeRun writes the report of a run with its charts.

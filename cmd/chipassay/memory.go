@@ -21,8 +21,8 @@ func (f testFlags) testMemory(cmd *cobra.Command, sheet report.Sheet) error {
 	if err := assay.NoTest(typ, sheet.Typed); err != nil {
 		return err
 	}
-	if f.short || f.runs > 1 || f.soak > 0 {
-		return errors.New("--short, --repeat and --soak are for logic: choose the length of a memory's test by --march")
+	if f.short || f.runs > 1 || f.soak > 0 || cmd.Flags().Changed("at-least") {
+		return errors.New("--short, --repeat, --soak and --at-least are for logic: choose the length of a memory's test by --march")
 	}
 	test, err := march.ByName(f.march)
 	if err != nil {

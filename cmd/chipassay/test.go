@@ -34,7 +34,7 @@ type testFlags struct {
 	only                                  []string
 	short, everyReadback                  bool
 	runs                                  int
-	soak                                  time.Duration
+	soak, atLeast                         time.Duration
 	seed                                  uint64
 	asJSON                                bool
 	keeping                               keeping
@@ -67,6 +67,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.BoolVar(&f.short, "short", false, "a quick look: the fewest vectors that show every modelled fault")
 	flags.BoolVar(&f.everyReadback, "every-readback", false, "send every readback over the line instead of signatures")
 	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …")
+	atLeastFlag(cmd, &f.atLeast)
 	flags.IntVar(&f.runs, "repeat", 1, "how often to test, to find what fails only sometimes")
 	flags.DurationVar(&f.soak, "soak", 0, "test again and again for so long: 30s, 10m")
 	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket")
@@ -84,6 +85,9 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 	if f.adapter != virtualAdapter && (f.chip != "" || len(f.defects) > 0) {
 		return errors.New("--chip and --defect are for the virtual adapter: add --adapter virtual")
 	}
+	if err := notNegative(f.atLeast); err != nil {
+		return err
+	}
 	sheet, err := f.sheet(typed)
 	if err != nil {
 		return err
@@ -98,7 +102,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 	if p.Only, err = stages(f.only); err != nil {
 		return err
 	}
-	p.EveryReadback = f.everyReadback
+	p.EveryReadback, p.AtLeast = f.everyReadback, f.atLeast
 	if margins := assay.Margins(p.Type); len(margins) > 0 {
 		fmt.Fprintf(cmd.ErrOrStderr(), "drive margin: %s; a failure may be the adapter's\n", assay.MarginWords(margins))
 	}
@@ -146,11 +150,25 @@ func (f testFlags) sheet(typed string) (report.Sheet, error) {
 	return s, nil
 }
 
-// plan plans the test of a type, with the library's other parts to name a wrong one by.
+// plan plans the test of a type as it is done at the bench: in rounds, and with the
+// library's other parts to name a wrong one by.
 func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
 	p, err := assay.NewPlan(typ)
-	p.Others = d.circuits
+	p.Others, p.AtLeast = d.circuits, assay.DefaultAtLeast
 	return p, err
+}
+
+// atLeastFlag gives a command the flag for how long the vectors go round.
+func atLeastFlag(cmd *cobra.Command, atLeast *time.Duration) {
+	cmd.Flags().DurationVar(atLeast, "at-least", assay.DefaultAtLeast,
+		"apply the vectors of logic in rounds for so long of the adapter's time, to find\nwhat comes and goes; 0 applies them once")
+}
+
+func notNegative(atLeast time.Duration) error {
+	if atLeast < 0 {
+		return fmt.Errorf("--at-least %v: give a time such as 1s, or 0 for one round", atLeast)
+	}
+	return nil
 }
 
 // planFor plans the test of what was typed.

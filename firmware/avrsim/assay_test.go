@@ -100,6 +100,24 @@ func TestDefectsAreNamed(t *testing.T) {
 	}
 }
 
+// A bond wire that opens now and then is found in the rounds, and a good chip goes
+// through dozens of them.
+func TestIntermittentBondIsFoundInRounds(t *testing.T) {
+	plan, err := assay.NewPlan(named(t, "7404"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan.AtLeast = assay.DefaultAtLeast
+	r := assay.Run(t.Context(), seat(t, open(t, "7404", "12 intermittent"), plan.Type.Variant), plan)
+	if r.Verdict != assay.Fail || !slices.Contains(r.PinsFailed, 12) {
+		t.Errorf("%s in round %d, pins %v: %s", r.Verdict, r.Rounds, r.PinsFailed, r.Reason)
+	}
+	r = assay.Run(t.Context(), seat(t, open(t, "7404"), plan.Type.Variant), plan)
+	if r.Verdict != assay.Pass || r.Rounds < 24 {
+		t.Errorf("a good one: %s in round %d: %s", r.Verdict, r.Rounds, r.Reason)
+	}
+}
+
 // Another chip than the marking says does not pass: 7451 in place of 74LS51. Two
 // of its pins are inputs of that, and not connected in this, so it is not even tested.
 func TestAnotherChip(t *testing.T) {

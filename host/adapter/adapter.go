@@ -9,6 +9,7 @@
 package adapter
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -66,6 +67,7 @@ type Adapter struct {
 	Capabilities Capabilities
 
 	link   *link.Link
+	worked time.Duration // what the steps asked for take, without the line
 	bootID uint16
 	rails  protocol.Rails // as last set
 
@@ -125,6 +127,14 @@ func (a *Adapter) Status(ctx context.Context) (protocol.StatusReply, error) {
 	var s protocol.StatusReply
 	err := a.link.Call(ctx, &protocol.Status{}, &s, 0)
 	return s, err
+}
+
+// Spent is how much of the adapter's time was asked for since it was opened: that
+// of its steps, with their settling, and of the frames on the line, at the usual
+// rate where the link has none. It is calculated, not measured: what depends on it
+// is the same on every computer.
+func (a *Adapter) Spent() time.Duration {
+	return a.worked + link.OnWire(a.link.Carried, cmp.Or(a.link.Baud(), protocol.UsualRate))
 }
 
 // Repeats counts the requests that had to be sent more than once.

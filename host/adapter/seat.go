@@ -126,6 +126,9 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 	return mA, nil
 }
 
+// Spent is the adapter's time that was asked for so far: Adapter.Spent.
+func (s *Seat) Spent() time.Duration { return s.adapter.Spent() }
+
 // PowerOff makes the socket safe: positions released, rails off, supply open.
 func (s *Seat) PowerOff(ctx context.Context) error { return s.adapter.safe(ctx) }
 
@@ -217,6 +220,7 @@ func (a *Adapter) request(ctx context.Context, steps []protocol.Drive, settle ti
 	if err := a.call(ctx, &request, &reply, work); err != nil {
 		return nil, err
 	}
+	a.worked += work
 	if len(reply.Samples) != len(steps) {
 		return nil, a.fail(fmt.Errorf("%w: %d samples for %d steps", protocol.ErrPayload, len(reply.Samples), len(steps)))
 	}

@@ -31,11 +31,15 @@ const stepTime = 6 * time.Microsecond
 // mostSwept bounds the steps of one request, whatever they take.
 const mostSwept = 1 << 16
 
+// leastBlock is how many steps a signature stands for at least: for fewer, it
+// takes more of the line's time than the steps take.
+const leastBlock = 16
+
 // Sweep has the adapter walk a sweep by itself, with the bias rail at a level,
 // and compares signatures: it gives the spans of steps that did not read as
 // expected, none where all did. Steps are those that stimulus.Swept tells as a
-// sweep of pins; each waits settle before it is read. ErrCannot where the adapter
-// has no sweep engine.
+// sweep of pins, or the same in reverse; each waits settle before it is read.
+// ErrCannot where the adapter has no sweep engine.
 func (s *Seat) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e Expected, bias Rail) (wrong []Span, err error) {
 	c := s.adapter.Capabilities
 	if !c.Sweep {
@@ -51,11 +55,16 @@ func (s *Seat) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, set
 	for _, pin := range pins {
 		request.Positions = append(request.Positions, uint8(PositionOf(pin, s.Pins)))
 	}
+	start := uint32(0)
+	if steps[0].Drive.Has(pins[len(pins)-1]) {
+		// the second half of a Gray code of one pin more is the first in reverse
+		start = 1 << len(pins)
+	}
 	most := min(mostSwept, int(c.MaxBusy*9/10/(settle+stepTime)))
 	for from := 0; from < len(steps); from += most {
 		to := min(len(steps), from+most)
-		request.Start, request.Count = uint32(from), uint32(to-from)
-		request.Block = uint16((to - from + protocol.MostSignatures - 1) / protocol.MostSignatures)
+		request.Start, request.Count = start+uint32(from), uint32(to-from)
+		request.Block = uint16(max(leastBlock, (to-from+protocol.MostSignatures-1)/protocol.MostSignatures))
 		spans, err := s.signed(ctx, &request, Span{from, to}, e)
 		if err != nil {
 			return wrong, err
@@ -75,6 +84,7 @@ func (s *Seat) signed(ctx context.Context, request *protocol.Sweep, all Span, e 
 	if err := s.adapter.call(ctx, request, &reply, work); err != nil {
 		return nil, err
 	}
+	s.adapter.worked += work
 	block := int(request.Block)
 	expected := signature.Blocks(s.readbacks(e, all), block)
 	if len(reply.Signatures) != len(expected) {

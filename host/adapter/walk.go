@@ -64,6 +64,10 @@ func stretches(flips []part.Pins) (all []stretch) {
 	return all
 }
 
+// walkStepTime is what a step of a walk takes beside its settling: 205 cycles, and
+// the interrupts' share (firmware/README.md, Speed).
+const walkStepTime = 14 * time.Microsecond
+
 // walkBudget is how long a program of a walk runs without a word to the host.
 const walkBudget = 500 * time.Millisecond
 
@@ -164,6 +168,7 @@ func (p *Program) sameSignature(ctx context.Context, folded Span, e Expected) (b
 	if err != nil {
 		return false, err
 	}
+	p.seat.adapter.worked += time.Duration(folded.To-folded.From) * (walkStepTime + time.Duration(p.load.Settle)*time.Microsecond/16)
 	if len(output) != 4 {
 		return false, p.seat.adapter.fail(fmt.Errorf("%w: %d bytes for a signature", protocol.ErrPayload, len(output)))
 	}

@@ -41,6 +41,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 		return r.notTested("only levels were asked for, no vector was compared")
 	}
 	r.judge(socket, p, observed, func() bool { return r.present(ctx, socket) })
+	r.sayRound()
 	r.doubt()
 	r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
 	return r
@@ -263,11 +264,11 @@ func (r *Result) compare(s *stimulus.Sequence, observed []fault.Observation, sen
 				note(pin, want, observed[i].Value(pin))
 			}
 		}
-		// A driven pin that reads the other way is held by more than 14 mA: no input does that.
+		// A driven pin that reads the other way, be it once, is held by more than 14 mA: no input does that.
 		for pin := range (st.Driven & sensed).All() {
 			want := logic.FromBool(st.Drive.Has(pin))
-			if observed[i].Value(pin) == want.Not() {
-				note(pin, want, want.Not())
+			if seen := observed[i].Value(pin); seen != want {
+				note(pin, want, seen)
 			}
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -25,6 +26,7 @@ type benchChip struct {
 	err     error // with which it fails
 	short   bool  // answers one step too few
 	absent  bool  // nothing takes current
+	spent   time.Duration
 }
 
 func (b *benchChip) PowerOn(context.Context, int) (float64, error) {
@@ -43,8 +45,11 @@ func (b *benchChip) PowerOff(context.Context) error {
 
 func (b *benchChip) Sensed() part.Pins { return 0 }
 
+func (b *benchChip) Spent() time.Duration { return b.spent }
+
 func (b *benchChip) Apply(_ context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error) {
 	var read []part.Pins
+	b.spent += time.Duration(len(steps)) * 100 * time.Microsecond
 	for i, st := range steps {
 		if b.failAt == i+1 {
 			return read, b.err

@@ -25,7 +25,13 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 		r.Findings = append(r.Findings, r.firstError(pin, errs[pin]))
 	}
 	held := heldPins(v, p.Sequence, observed, errs)
-	causes := r.afterContact(fault.Diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
+	diagnose := fault.Diagnose
+	if r.laterRound() {
+		diagnose = fault.Passing
+	}
+	causes := r.afterContact(diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held), func() []fault.Cause {
+		return fault.Passing(p.Circuit, r.Type.Family, p.Sequence, observed, held)
+	})
 	best := bestCauses(causes, levelCount(p.Sequence))
 	impostors := r.impostors(p, observed)
 	for _, cause := range best {
@@ -44,8 +50,10 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 // afterContact leaves out what the contact test has shown not to be: pins that
 // touch and do not touch each other are neither open nor shorted; and where one
 // pin was found without contact, that is the cause if it explains what was seen.
-func (r *Result) afterContact(causes []fault.Cause) []fault.Cause {
-	if !r.contacted {
+// Where two faults at once would explain it, but not after that, one that comes and
+// goes is likelier: passing gives those.
+func (r *Result) afterContact(causes []fault.Cause, passing func() []fault.Cause) []fault.Cause {
+	if !r.contacted || len(causes) == 0 {
 		return causes
 	}
 	kept := slices.DeleteFunc(slices.Clone(causes), func(c fault.Cause) bool {
@@ -54,6 +62,9 @@ func (r *Result) afterContact(causes []fault.Cause) []fault.Cause {
 		}
 		return !c.Sometimes && slices.ContainsFunc(c.Faults, func(f fault.Fault) bool { return f.Kind == fault.Open || f.Kind == fault.Short })
 	})
+	if len(kept) == 0 && len(causes[0].Faults) > 1 && r.Seating == nil {
+		kept = passing()
+	}
 	if len(kept) == 0 {
 		return causes
 	}
@@ -81,9 +92,10 @@ func heldPins(v *part.Variant, s *stimulus.Sequence, observed []fault.Observatio
 	return held
 }
 
-// impostors lists the parts that behave exactly as observed.
+// impostors lists the parts that behave exactly as observed. One that was right in
+// a whole round is none.
 func (r *Result) impostors(p Plan, observed []fault.Observation) []string {
-	if p.Others == nil {
+	if p.Others == nil || r.laterRound() {
 		return nil
 	}
 	others, err := p.Others()
@@ -94,6 +106,9 @@ func (r *Result) impostors(p Plan, observed []fault.Observation) []string {
 	return fault.Impostors(p.Sequence, observed, others)
 }
 
+// unexplained is the reason where nothing would cause just what was observed.
+const unexplained = "nothing known explains all of this: no fault of one pin or of two, and no other part of the library"
+
 // reason says what would cause just what was observed.
 func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
 	impostor := ""
@@ -102,7 +117,7 @@ func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
 	}
 	switch {
 	case len(causes) == 0 && impostor == "":
-		return "nothing known explains all of this: no fault of one pin or of two, and no other part of the library"
+		return unexplained
 	case len(causes) == 0:
 		return impostor
 	case impostor == "":

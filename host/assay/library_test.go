@@ -161,6 +161,8 @@ func (f functionOnly) Apply(ctx context.Context, steps []stimulus.Step, bias ada
 
 func (f functionOnly) PowerOff(ctx context.Context) error { return f.seat.PowerOff(ctx) }
 
+func (f functionOnly) Spent() time.Duration { return f.seat.Spent() }
+
 func (f functionOnly) Sensed() part.Pins { return f.seat.Sensed() }
 
 func (f functionOnly) Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error) {

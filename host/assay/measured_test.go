@@ -3,6 +3,7 @@ package assay_test
 import (
 	"context"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -37,6 +38,8 @@ func (b measuringBench) PowerOff(context.Context) error {
 	s.Supply(0, 0)
 	return nil
 }
+
+func (b measuringBench) Spent() time.Duration { return 0 }
 
 func (b measuringBench) Sensed() (pins part.Pins) {
 	for pin := 1; pin <= b.n; pin++ {

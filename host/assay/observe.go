@@ -13,9 +13,27 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// observe applies all steps under both levels of the bias rail.
-func (r *Result) observe(ctx context.Context, socket Socket, p Plan) (observed []fault.Observation, err error) {
-	o := observer{ctx: ctx, socket: socket, steps: p.Sequence.Steps, settle: settleOf(p)}
+// An observer reads back the steps of a sequence: where the adapter has an
+// engine, by signatures, and what differs step by step.
+type observer struct {
+	ctx     context.Context
+	socket  Socket
+	sensed  part.Pins
+	engine  Engine // nil where there is none, or none is wanted
+	swept   []int  // the pins that the steps sweep, nil where they or the engine do not
+	walks   bool
+	steps   []stimulus.Step // in the order at hand
+	settle  time.Duration
+	atLeast time.Duration // what a wrong signature stands for is looked for that long
+
+	// Of the round at hand:
+	signed int            // readbacks taken as expected because their signature was
+	passed []adapter.Span // steps with a wrong signature that then read rightly
+	wrong  bool           // some reading was not a good chip's
+}
+
+func newObserver(ctx context.Context, socket Socket, p Plan) *observer {
+	o := &observer{ctx: ctx, socket: socket, sensed: socket.Sensed(), steps: p.Sequence.Steps, settle: settleOf(p), atLeast: p.AtLeast}
 	if engine, ok := socket.(Engine); ok && !p.EveryReadback {
 		o.engine = engine
 		sweeps := false
@@ -23,6 +41,12 @@ func (r *Result) observe(ctx context.Context, socket Socket, p Plan) (observed [
 			o.swept = sweptPins(o.steps)
 		}
 	}
+	return o
+}
+
+// round reads back all steps, in the order at hand, under both levels of the bias rail.
+func (o *observer) round() (observed []fault.Observation, err error) {
+	o.signed, o.passed, o.wrong = 0, nil, false
 	up, err := o.under(adapter.High)
 	if err != nil {
 		return nil, err
@@ -34,27 +58,24 @@ func (r *Result) observe(ctx context.Context, socket Socket, p Plan) (observed [
 	if err == nil && len(observed) != len(o.steps) {
 		err = fmt.Errorf("the adapter answered %d of %d steps", len(observed), len(o.steps))
 	}
-	r.Unsteady = o.unsteady
-	r.Comparison = "every readback"
-	if o.signed > 0 {
-		r.Comparison = fmt.Sprintf("%d of %d readbacks by signatures of %d bits, for which MIL-STD-883 method 5012 takes %.0f %% off the coverage",
-			o.signed, 2*len(o.steps), signature.Degree, 100*signature.Penalty(signature.Degree))
-	}
 	return observed, err
 }
 
-// An observer reads back the steps of a sequence: where the adapter has an
-// engine, by signatures, and what differs step by step.
-type observer struct {
-	ctx      context.Context
-	socket   Socket
-	engine   Engine // nil where there is none, or none is wanted
-	swept    []int  // the pins that the steps sweep, nil where they or the engine do not
-	walks    bool
-	steps    []stimulus.Step
-	settle   time.Duration
-	signed   int // readbacks taken as expected because their signature was
-	unsteady int // steps in blocks with a wrong signature that then read rightly
+// unsteady counts the steps with a wrong signature that then read rightly.
+func (o *observer) unsteady() (steps int) {
+	for _, span := range o.passed {
+		steps += span.To - span.From
+	}
+	return steps
+}
+
+// comparison says how the readbacks of the round were compared.
+func (o *observer) comparison() string {
+	if o.signed == 0 {
+		return "every readback"
+	}
+	return fmt.Sprintf("%d of %d readbacks by signatures of %d bits, for which MIL-STD-883 method 5012 takes %.0f %% off the coverage",
+		o.signed, 2*len(o.steps), signature.Degree, 100*signature.Penalty(signature.Degree))
 }
 
 // What a step of an engine waits before it is read: the slowest function of the
@@ -81,14 +102,17 @@ func settleOf(p Plan) time.Duration {
 }
 
 // under reads back all steps under one level of the bias rail.
-func (o *observer) under(bias adapter.Rail) ([]part.Pins, error) {
+func (o *observer) under(bias adapter.Rail) (read []part.Pins, err error) {
 	switch {
 	case o.swept != nil:
-		return o.sweep(bias)
+		read, err = o.sweep(bias)
 	case o.walks:
-		return o.walk(bias)
+		read, err = o.walk(bias)
+	default:
+		read, err = o.socket.Apply(o.ctx, o.steps, bias)
 	}
-	return o.socket.Apply(o.ctx, o.steps, bias)
+	o.wrong = o.wrong || o.differs(o.steps[:min(len(read), len(o.steps))], read, bias)
+	return read, err
 }
 
 // sweptPins gives the pins that steps sweep, where they are worth an engine; else nil.
@@ -120,12 +144,11 @@ func (o *observer) sweep(bias adapter.Rail) ([]part.Pins, error) {
 	}
 	o.signed += len(o.steps)
 	for _, span := range wrong {
-		read, err := o.socket.Apply(o.ctx, o.steps[span.From:span.To], bias)
+		read, err := o.readBack(span, span, bias)
 		o.signed -= span.To - span.From
 		if err != nil {
 			return e.High[:span.From], err
 		}
-		o.compare(e.Mask, e.High[span.From:span.To], read)
 		copy(e.High[span.From:], read)
 	}
 	return e.High, nil
@@ -154,11 +177,7 @@ func (o *observer) walk(bias adapter.Rail) (read []part.Pins, err error) {
 		case err != nil:
 			return read, err
 		case !right:
-			all, err := o.socket.Apply(o.ctx, o.steps, bias)
-			if len(all) >= to {
-				o.compare(e.Mask, e.High, all[from:to])
-			}
-			return all, err
+			return o.readBack(adapter.Span{From: 0, To: len(o.steps)}, adapter.Span{From: from, To: to}, bias)
 		}
 		signed += to - from
 		read = append(read, e.High...)
@@ -168,26 +187,50 @@ func (o *observer) walk(bias adapter.Rail) (read []part.Pins, err error) {
 	return read, nil
 }
 
-// compare counts steps that were to be wrong and are right after all.
-func (o *observer) compare(mask part.Pins, expected, read []part.Pins) {
-	for i := range expected {
-		if (expected[i]^read[i])&mask != 0 {
-			return
+// readBack applies a span of steps one by one, for suspect steps in it that had a
+// wrong signature. Where these read rightly after all it does so again, while there
+// is time: what comes and goes may come, and names its pins.
+func (o *observer) readBack(span, suspect adapter.Span, bias adapter.Rail) (read []part.Pins, err error) {
+	for until := o.socket.Spent() + o.atLeast; ; {
+		read, err = o.socket.Apply(o.ctx, o.steps[span.From:span.To], bias)
+		switch {
+		case err != nil, len(read) < suspect.To-span.From:
+			return read, err
+		case o.differs(o.steps[span.From:span.To], read, bias):
+			return read, nil
+		case o.socket.Spent() >= until:
+			o.passed = append(o.passed, suspect)
+			return read, nil
 		}
 	}
-	o.unsteady += len(expected)
 }
 
-// expected is what a good chip reads: its outputs, released ones at the bias
-// rail, and what is driven and sensed as it is driven.
-func (o *observer) expected(steps []stimulus.Step, bias adapter.Rail) adapter.Expected {
-	driven := steps[0].Driven & o.socket.Sensed()
-	e := adapter.Expected{Mask: steps[0].Compared | driven, High: make([]part.Pins, len(steps))}
+// differs tells whether some reading of steps is not a good chip's.
+func (o *observer) differs(steps []stimulus.Step, read []part.Pins, bias adapter.Rail) bool {
 	for i, st := range steps {
-		e.High[i] = st.High&^st.Z | st.Drive&driven
-		if bias == adapter.High {
-			e.High[i] |= st.Z
+		if high, mask := o.expect(st, bias); (read[i]^high)&mask != 0 {
+			return true
 		}
+	}
+	return false
+}
+
+// expect is what a good chip reads in a step, at the pins of mask: its outputs,
+// released ones at the bias rail, and what is driven and sensed as it is driven.
+func (o *observer) expect(st stimulus.Step, bias adapter.Rail) (high, mask part.Pins) {
+	driven := st.Driven & o.sensed
+	high = st.High&^st.Z | st.Drive&driven
+	if bias == adapter.High {
+		high |= st.Z
+	}
+	return high, st.Compared | driven
+}
+
+// expected is that for steps that drive and compare the same pins.
+func (o *observer) expected(steps []stimulus.Step, bias adapter.Rail) adapter.Expected {
+	e := adapter.Expected{High: make([]part.Pins, len(steps))}
+	for i, st := range steps {
+		e.High[i], e.Mask = o.expect(st, bias)
 	}
 	return e
 }

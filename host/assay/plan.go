@@ -21,6 +21,8 @@ type Socket interface {
 	Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error)
 	// PowerOff releases all pins and switches the supply off, even when ctx is done.
 	PowerOff(ctx context.Context) error
+	// Spent gives how much of the adapter's time was asked for so far.
+	Spent() time.Duration
 	// Sensed gives the pins whose level is read truly even while they are driven.
 	Sensed() part.Pins
 }
@@ -67,6 +69,9 @@ type Plan struct {
 	// EveryReadback asks for every readback instead of signatures, where the Socket
 	// is an Engine.
 	EveryReadback bool
+	// AtLeast is for how long of the adapter's time the vectors go round, to find
+	// what comes and goes; 0 is one round.
+	AtLeast time.Duration
 	// Unseen are the faults of single pins that no step shows: what they are about
 	// is not tested.
 	Unseen []fault.Fault

@@ -21,7 +21,7 @@ type Repetition struct {
 func Repeat(ctx context.Context, socket Socket, p Plan, again Repetition) *Result {
 	started := time.Now()
 	var kept *Result
-	runs, failed := 0, 0
+	runs, failed, rounds := 0, 0, 0
 	pins := map[int]int{}
 	for runs == 0 || runs < again.Runs || time.Since(started) < again.Soak {
 		r := Run(ctx, socket, p)
@@ -32,6 +32,7 @@ func Repeat(ctx context.Context, socket Socket, p Plan, again Repetition) *Resul
 			return r
 		}
 		runs++
+		rounds += r.Rounds
 		if r.Verdict == Fail {
 			failed++
 			for pin := range r.errorPins().All() {
@@ -48,15 +49,18 @@ func Repeat(ctx context.Context, socket Socket, p Plan, again Repetition) *Resul
 	kept.Runs, kept.RunsFailed = runs, failed
 	kept.Started, kept.Duration = started, time.Since(started)
 	if runs > 1 {
-		kept.sayRuns(pins)
+		kept.sayRuns(pins, rounds)
 	}
 	return kept
 }
 
-// sayRuns adds how often the chip failed, and at which pins.
-func (r *Result) sayRuns(pins map[int]int) {
+// sayRuns adds how often the chip failed, and at which pins; rounds are those of all runs.
+func (r *Result) sayRuns(pins map[int]int, rounds int) {
 	switch r.RunsFailed {
 	case 0:
+		if rounds > 0 {
+			r.sayUnseen(rounds)
+		}
 		r.Reason += fmt.Sprintf(", in each of %d runs", r.Runs)
 	case r.Runs:
 		r.Findings = append(r.Findings, fmt.Sprintf("fails in each of %d runs", r.Runs))

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"chipassay/host/adapter"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 )
@@ -54,10 +55,12 @@ type Result struct {
 
 	Method         string // how the vectors were chosen
 	VectorsPlanned int
-	VectorsApplied int    // applied, answered and compared, under both bias levels
-	Comparison     string // how readbacks were compared: one by one, or by signatures
-	Unsteady       int    // steps in blocks with a wrong signature that read rightly when they were repeated
-	Runs           int    // how often all of them were applied; 0 and 1 are once
+	VectorsApplied int            // applied, answered and compared, under both bias levels
+	Comparison     string         // how readbacks were compared: one by one, or by signatures
+	Unsteady       int            // steps in blocks with a wrong signature that read rightly when they were repeated
+	unsteadyAt     []adapter.Span // the blocks, in ascending order
+	Rounds         int            // that were begun; what was applied and found is of the last
+	Runs           int            // how often all of them were applied; 0 and 1 are once
 	RunsFailed     int
 
 	Seating   *Seating // what was found wrong before power, or nil

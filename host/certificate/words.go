@@ -159,7 +159,7 @@ func (c Certificate) dateYear() string {
 // coverageFacts say what was applied, how the answers were compared, and what came of it.
 func (c Certificate) coverageFacts() []fact {
 	t := c.Chip
-	vectors := fmt.Sprintf("%d of %d applied", t.VectorsApplied, t.VectorsPlanned)
+	vectors := report.VectorWords(t.VectorsApplied, t.VectorsPlanned, t.Rounds)
 	if t.VectorsPlanned == 0 {
 		vectors = "none applied"
 	}

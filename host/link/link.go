@@ -42,6 +42,14 @@ type Link struct {
 
 	// Repeats counts the requests that were sent again.
 	Repeats int
+	// Carried counts the bytes of the requests that were answered and of their
+	// answers, each once, as they are on the line at most.
+	Carried int
+}
+
+// OnWire is the time that bytes take on a line at a rate in baud.
+func OnWire(bytes, baud int) time.Duration {
+	return time.Duration(bytes) * bitsPerByte * time.Second / time.Duration(baud)
 }
 
 // New makes a link of an open connection whose line runs at a rate in baud; 0
@@ -85,6 +93,7 @@ func (l *Link) call(ctx context.Context, tries int, request, reply protocol.Mess
 		case errors.Is(err, ErrTimeout):
 			continue
 		case err == nil:
+			l.Carried += protocol.WireLen(len(frame.Payload)) + protocol.WireLen(len(answer.Payload))
 			err = protocol.ReadReply(answer, reply)
 		}
 		return named(request, err)
@@ -111,7 +120,7 @@ func (l *Link) onWire(n int) time.Duration {
 	if l.baud == 0 {
 		return 0
 	}
-	return time.Duration(protocol.WireLen(n)) * bitsPerByte * time.Second / time.Duration(l.baud)
+	return OnWire(protocol.WireLen(n), l.baud)
 }
 
 func (l *Link) write(p []byte) error {

@@ -42,7 +42,7 @@ func (c Chip) WriteText(w io.Writer, colour bool) error {
 // facts are the lines of a kept report.
 func (c Chip) facts() []fact {
 	facts := []fact{
-		{Label: "Vectors", Value: fmt.Sprintf("%d of %d applied", c.VectorsApplied, c.VectorsPlanned), More: c.Method},
+		{Label: "Vectors", Value: VectorWords(c.VectorsApplied, c.VectorsPlanned, c.Rounds), More: c.Method},
 		{Label: "Wrong readings", Value: fmt.Sprint(c.FailureCount)},
 	}
 	if c.Comparison != "" {

@@ -26,8 +26,9 @@ type Chip struct {
 	Verdict           string       `json:"verdict"` // pass, fail, not-tested
 	Reason            string       `json:"reason"`
 	Findings          []string     `json:"findings"`
-	VectorsPlanned    int          `json:"vectors_planned"`
-	VectorsApplied    int          `json:"vectors_applied"`
+	VectorsPlanned    int          `json:"vectors_planned"` // of one round
+	VectorsApplied    int          `json:"vectors_applied"` // in the last round
+	Rounds            int          `json:"rounds,omitempty"`
 	Runs              int          `json:"runs,omitempty"`
 	RunsFailed        int          `json:"runs_failed,omitempty"`
 	PinsFailed        []int        `json:"pins_failed"`
@@ -199,7 +200,7 @@ func (s Sheet) object() Chip {
 		Typed: s.Typed, Part: t.Part().Number, Type: t.Name(), Family: t.Family.Name, Title: t.Part().Title,
 		Place: s.Place, DateCode: DateOf(s.DateCode), Note: s.Note,
 		Verdict: string(r.Verdict), Reason: r.Reason, Findings: orEmpty(r.Findings),
-		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied,
+		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied, Rounds: r.Rounds,
 		Runs: r.Runs, RunsFailed: r.RunsFailed,
 		PinsFailed: orEmpty(r.PinsFailed), Gates: s.gates(),
 		FailureCount: r.FailureCount, Failures: failureObjects(t.Variant, r.Failures),

@@ -307,6 +307,18 @@ func TestDrawing(t *testing.T) {
 	assert.Contains(t, d.Alt, "Failed: pin 12 (1Y)")
 }
 
+// Counts are those of one round; an unfinished one is named.
+func TestVectorWords(t *testing.T) {
+	for want, c := range map[string][3]int{
+		"64 of 64 applied":                      {64, 64, 1},
+		"0 of 64 applied":                       {0, 64, 0},
+		"64 of 64 applied in each of 48 rounds": {64, 64, 48},
+		"12 of 64 applied in round 3":           {12, 64, 3},
+	} {
+		require.Equal(t, want, VectorWords(c[0], c[1], c[2]))
+	}
+}
+
 func TestSentence(t *testing.T) {
 	for text, want := range map[string]string{
 		"": "", "pin 2 is open": "Pin 2 is open.", "was it pulled?": "Was it pulled?", " Done. ": "Done.", "ähnlich": "Ähnlich.", "1Y is low": "1Y is low.",

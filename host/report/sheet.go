@@ -254,7 +254,7 @@ func pinName(v *part.Variant, n int) string {
 func (s Sheet) testFacts() []fact {
 	r := s.Result
 	facts := []fact{
-		{Label: "Vectors", Value: fmt.Sprintf("%d of %d applied", r.VectorsApplied, r.VectorsPlanned), More: r.Method},
+		{Label: "Vectors", Value: VectorWords(r.VectorsApplied, r.VectorsPlanned, r.Rounds), More: r.Method},
 		{Label: "Wrong readings", Value: fmt.Sprint(r.FailureCount)},
 	}
 	if r.Comparison != "" {
@@ -275,6 +275,18 @@ func (s Sheet) testFacts() []fact {
 		facts = append(facts, fact{Label: "Grade", Value: string(r.Grade), More: strings.Join(r.GradeReasons, "; ")})
 	}
 	return facts
+}
+
+// VectorWords says how many vectors were applied, in how many rounds.
+func VectorWords(applied, planned, rounds int) string {
+	text := fmt.Sprintf("%d of %d applied", applied, planned)
+	switch {
+	case rounds > 1 && applied == planned:
+		text += fmt.Sprintf(" in each of %d rounds", rounds)
+	case rounds > 1:
+		text += fmt.Sprintf(" in round %d", rounds)
+	}
+	return text
 }
 
 // originFacts say by what means the verdict was reached.

@@ -86,10 +86,7 @@ const pairsOf = 48
 // observations belong to the first steps of the sequence.
 func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {
 	d := diagnosis{c: c, f: f, s: s, observed: observed}
-	var singles [][]Fault
-	for _, fault := range PinFaults(c.Variant) {
-		singles = append(singles, []Fault{fault})
-	}
+	singles := alone(c)
 	causes := explained(d.try(singles, 1), held)
 	if len(causes) > 0 && causes[0].Unknown == 0 {
 		return causes
@@ -118,6 +115,21 @@ func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed [
 		return causes
 	}
 	return d.sometimes(singles, held)
+}
+
+// Passing finds the faults of single pins of a combinational part under which the
+// chip would have shown what was observed if they come and go, those that were
+// present most of the time first. Observations are as for Diagnose.
+func Passing(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {
+	return diagnosis{c: c, f: f, s: s, observed: observed}.sometimes(alone(c), held)
+}
+
+// alone gives the faults of single pins, a set each.
+func alone(c *logic.Circuit) (singles [][]Fault) {
+	for _, fault := range PinFaults(c.Variant) {
+		singles = append(singles, []Fault{fault})
+	}
+	return singles
 }
 
 // unstable tells whether any pin read differently in two readings of one step
