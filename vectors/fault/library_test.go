@@ -37,7 +37,7 @@ var notFull = map[string]string{
 	"74638": release, "74639": release, "74640": release, "74641": release, "74642": release, "74645": release,
 	"74590": tooDeep, "7497": tooDeep, "74110": lockout, "74111": lockout,
 	"4047": pulses, "4098": pulses, "4528": pulses, "4538": pulses, "4553": pulses,
-	"4063": cascade, "4585": cascade,
+	"4063": cascade,
 	"7446": blanked, "7447": blanked, "7448": blanked, "74246": blanked, "74247": blanked, "74248": blanked, "74249": blanked,
 	"74347": blanked, "74447": blanked, "74185": idle, "74286": port,
 	"74568": tooDeep, "74569": tooDeep, "74591": tooDeep, "74690": tooDeep, "74692": tooDeep,
