@@ -49,18 +49,13 @@ func timer4536(*part.Variant) model {
 		if sections[1] < 0 {
 			sections[2] = -1
 		}
-		out := unknown(13, 4, 5)
+		out := unknown(13)
 		switch {
 		case set && !reset:
-			show(out, 0b101, 13, 4, 5)
-			return out
+			out[13] = logic.One
 		case set && !test(is):
-			return out
 		case sections[2] >= 0:
 			put(out, 13, (sections[2]<<8|sections[1])>>number(is, 12, 11, 10, 9)&1)
-		}
-		if !set {
-			out[4], out[5] = logic.FromBool(oscillator(is)), logic.FromBool(!oscillator(is))
 		}
 		return out
 	}
