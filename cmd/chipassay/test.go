@@ -190,17 +190,7 @@ func (d *definitions) circuits() ([]*logic.Circuit, error) {
 	if err != nil {
 		return nil, err
 	}
-	var circuits []*logic.Circuit
-	for _, p := range parts {
-		for _, v := range p.Variants {
-			c, err := logic.Compile(v)
-			if err != nil {
-				return nil, err
-			}
-			circuits = append(circuits, c)
-		}
-	}
-	return circuits, nil
+	return logic.CompileAll(parts)
 }
 
 // open finds the adapter that the flags name.

@@ -25,6 +25,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	s := p.Sequence
 	r := begin(p)
 	r.Method, r.VectorsPlanned, r.VectorsSHA256 = s.Method, len(s.Steps), s.SHA256()
+	r.Coverage = &p.Coverage
 	defer r.end()
 	if refused := r.mayPower(ctx, socket, p); refused != nil {
 		return refused
@@ -192,9 +193,7 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, pres
 		r.Findings = []string{fmt.Sprintf("all %d vectors were answered rightly, which an open input may do by chance", r.VectorsApplied)}
 		return
 	case r.FailureCount == 0:
-		r.Verdict = Pass
-		r.Reason = fmt.Sprintf("all %d vectors answered as the data sheet says", r.VectorsApplied)
-		r.GatesSound = gateNames(r.Type.Variant, func(part.Gate) bool { return true })
+		r.sound(p)
 		return
 	case silent(s, observed) && r.SupplyCurrentMA < presenceMA && !present():
 		r.PinsFailed = []int{}

@@ -252,8 +252,8 @@ func untested(p Plan) []string {
 		}
 		list = append(list, text)
 	}
-	for i, f := range p.Unseen {
-		if i == 0 || p.Unseen[i-1].Pin != f.Pin {
+	for i, f := range p.Coverage.Unseen {
+		if i == 0 || p.Coverage.Unseen[i-1].Pin != f.Pin {
 			list = append(list, "no vector shows whether "+f.In(typ.Variant))
 			continue
 		}

@@ -9,6 +9,7 @@ import (
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
+	"chipassay/vectors/proof"
 	"chipassay/vectors/stimulus"
 )
 
@@ -72,26 +73,20 @@ type Plan struct {
 	// AtLeast is for how long of the adapter's time the vectors go round, to find
 	// what comes and goes; 0 is one round.
 	AtLeast time.Duration
-	// Unseen are the faults of single pins that no step shows: what they are about
-	// is not tested.
-	Unseen []fault.Fault
+	// Coverage is what the sequence proves.
+	Coverage fault.Coverage
 	// Others gives the parts that may lie in the socket instead of the right one,
 	// to be named when a chip behaves as one of them. It is called only on a
 	// failure, and may be nil.
-	Others func() ([]*logic.Circuit, error)
+	Others proof.Others
 }
 
-// NewPlan plans the whole test of a type of logic: every vector, less those that no
-// fault needs where there are too many.
-func NewPlan(t part.Type) (Plan, error) {
-	c, err := logic.Compile(t.Variant)
+// NewPlan plans the whole test of a type of logic. Others gives the parts that may
+// lie in the socket instead; it may be nil.
+func NewPlan(t part.Type, others proof.Others) (Plan, error) {
+	p, err := proof.Of(t, others)
 	if err != nil {
 		return Plan{}, err
 	}
-	s, err := stimulus.For(c)
-	if err != nil {
-		return Plan{}, err
-	}
-	fault.Trim(c, t.Family, s)
-	return Plan{Type: t, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, t.Family, s)}, nil
+	return Plan{Type: t, Circuit: p.Circuit, Sequence: p.Sequence, Coverage: p.Coverage, Others: others}, nil
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 )
@@ -53,7 +54,8 @@ type Result struct {
 	Verdict Verdict
 	Reason  string // one sentence
 
-	Method         string // how the vectors were chosen
+	Coverage       *fault.Coverage // what the vectors prove; nil for a memory
+	Method         string          // how the vectors were chosen
 	VectorsPlanned int
 	VectorsApplied int            // applied, answered and compared, under both bias levels
 	Comparison     string         // how readbacks were compared: one by one, or by signatures
@@ -72,6 +74,7 @@ type Result struct {
 	Findings     []string // what is wrong, in the bench's words
 	GatesSound   []string // gates without an error, where the part has named gates
 	GatesFailed  []string
+	Partial      []int         // pins of a chip that passed which were not tested; ascending
 	Margins      []Margin      // inputs that the adapter may not drive to a valid low
 	Levels       *Levels       // nil where the adapter cannot measure
 	Grade        Grade         // empty where no levels were measured

@@ -32,6 +32,8 @@ type Chip struct {
 	Runs              int          `json:"runs,omitempty"`
 	RunsFailed        int          `json:"runs_failed,omitempty"`
 	PinsFailed        []int        `json:"pins_failed"`
+	Partial           []int        `json:"partial"` // pins of a chip that passed which were not tested
+	Coverage          *Coverage    `json:"coverage,omitempty"`
 	Gates             []Gate       `json:"gates"`
 	FailureCount      int          `json:"failure_count"`
 	Failures          []Failure    `json:"failures"` // the first 20
@@ -202,7 +204,7 @@ func (s Sheet) object() Chip {
 		Verdict: string(r.Verdict), Reason: r.Reason, Findings: orEmpty(r.Findings),
 		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied, Rounds: r.Rounds,
 		Runs: r.Runs, RunsFailed: r.RunsFailed,
-		PinsFailed: orEmpty(r.PinsFailed), Gates: s.gates(),
+		PinsFailed: orEmpty(r.PinsFailed), Partial: orEmpty(r.Partial), Coverage: CoverageOf(r.Coverage), Gates: s.gates(),
 		FailureCount: r.FailureCount, Failures: failureObjects(t.Variant, r.Failures),
 		Grade: string(r.Grade), GradeReasons: r.GradeReasons, GradeCriteria: criterionObjects(), TesterUncertainty: assay.Uncertainty,
 		Levels: s.levelObjects(), LevelsUnmeasured: []string{}, Margins: s.marginObjects(),

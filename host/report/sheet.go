@@ -260,6 +260,12 @@ func (s Sheet) testFacts() []fact {
 	if r.Comparison != "" {
 		facts = slices.Insert(facts, 1, fact{Label: "Compared", Value: r.Comparison})
 	}
+	for _, line := range CoverageOf(r.Coverage).Lines() {
+		facts = append(facts, fact{Label: line[0], Value: line[1]})
+	}
+	if len(r.Partial) > 0 {
+		facts = append(facts, fact{Label: "Pins not tested", Value: pinWords(r.Type.Variant, r.Partial)})
+	}
 	if len(r.PinsFailed) > 0 {
 		facts = append(facts, fact{Label: "Pins that failed", Value: pinWords(r.Type.Variant, r.PinsFailed)})
 	}

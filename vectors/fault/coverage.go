@@ -10,11 +10,11 @@ import (
 
 // A Tally counts the faults of one model.
 type Tally struct {
-	Total        int
-	Detectable   int      // those that are not proven undetectable
-	Detected     int      // of those
-	Undetectable []string // proven: no legal stimulus shows them
-	Missed       []string // detectable, or not decided, and not detected
+	Total        int      `json:"total"`
+	Detectable   int      `json:"detectable"`       // those that are not proven undetectable
+	Detected     int      `json:"detected"`         // of those
+	Undetectable []string `json:"-"`                // proven: no legal stimulus shows them
+	Missed       []string `json:"missed,omitempty"` // detectable, or not decided, and not detected
 }
 
 // count adds a fault, shown or not.
@@ -42,14 +42,18 @@ func (t Tally) Percent() int {
 
 // A Coverage says what a sequence proves of a part, in numbers.
 type Coverage struct {
-	Part      string
-	Steps     int
-	Method    string
-	StuckAt   Tally // equivalence classes of stuck-at faults
-	Cells     Tally
-	Pins      Tally // of single pins
-	Shorts    Tally
-	Intruders []string // numbers of parts that the sequence does not tell from this one
+	Part    string
+	Steps   int
+	Method  string
+	StuckAt Tally // equivalence classes of stuck-at faults
+	Cells   Tally
+	Pins    Tally // of single pins
+	Shorts  Tally // found by the vectors, or by the test before power
+	// ShortsByVectors are those that the vectors show by themselves.
+	ShortsByVectors int
+	Unseen          []Fault // of single pins that no step shows
+	Sections        []Section
+	Intruders       []string // numbers of parts that the sequence does not tell from this one
 }
 
 // Statement is the coverage of stuck-at faults in the words of the method, with its limits.
@@ -60,26 +64,40 @@ func (c Coverage) Statement() string {
 		t.Percent(), t.Detected, t.Detectable, t.Total, t.Total-t.Detectable)
 }
 
-// Cover counts what an examination found. The others are the parts that may lie in
-// the socket instead.
-func (x *Examination) Cover(others []*logic.Circuit) Coverage {
+// Cover counts what an examination found, but for the intruders.
+func (x *Examination) Cover() Coverage {
 	c, s, m := x.Circuit, x.Sequence, x.model
-	r := Coverage{Part: c.Variant.Part.Number, Steps: len(s.Steps), Method: s.Method}
+	r := Coverage{Part: c.Variant.Part.Number, Steps: len(s.Steps), Method: s.Method, Unseen: x.Unseen(), Sections: x.sections()}
 	for i, e := range x.lines {
 		r.StuckAt.count(e.Once > 0, x.lineProven[i], func() string { return m.Name(m.Classes[i][0]) })
 	}
 	for i, e := range x.cell {
 		r.Cells.count(e.Once > 0, x.cellProven[i], func() string { return m.CellName(c, x.cells[i]) })
 	}
+	joined := joinedInside(c.Variant)
 	for i, e := range x.pin {
-		t := &r.Pins
-		if x.pins[i].Kind == Short {
-			t = &r.Shorts
+		f := x.pins[i]
+		name := func() string { return f.In(c.Variant) }
+		if f.Kind != Short {
+			r.Pins.count(e.Once > 0, false, name)
+			continue
 		}
-		t.count(e.Once > 0, false, func() string { return x.pins[i].In(c.Variant) })
+		if e.Once > 0 {
+			r.ShortsByVectors++
+		}
+		r.Shorts.count(e.Once > 0 || !joined, false, name)
 	}
-	r.Intruders = intruders(c, s, others)
 	return r
+}
+
+// joinedInside tells whether pins of a part are joined by switches inside, so that
+// what is shorted cannot be told without supply.
+func joinedInside(v *part.Variant) bool { return v.Part.Kind == "switch" }
+
+// Intruders lists the parts that would answer every step as this one does, of
+// those that may lie in the socket instead.
+func (x *Examination) Intruders(others []*logic.Circuit) []string {
+	return intruders(x.Circuit, x.Sequence, others)
 }
 
 // intruders lists the parts that would answer every step as this one does.

@@ -19,7 +19,10 @@ type Examination struct {
 	pins  []Fault
 	pin   []Evidence // of pins
 
-	lineProven, cellProven []bool // undetectable
+	Recipe Recipe
+
+	lineProven, cellProven []bool       // undetectable
+	tooMany                map[int]bool // components with too many states to go through
 }
 
 // Examine simulates every fault of every model on a sequence.
@@ -38,9 +41,11 @@ func Examine(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) *Examinatio
 func Complete(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) *Examination {
 	x := Examine(c, f, s)
 	x.Trim()
+	x.Recipe.Cut = len(s.Steps)
 	x.proveIdle()
 	x.Hunt()
 	x.proveRest()
+	s.Hunted(x.Recipe.Cut)
 	return x
 }
 
@@ -86,4 +91,47 @@ func (x *Examination) Trim() {
 	}
 	last := max(x.Sequence.Fixed, x.needed())
 	x.Sequence.Cut(last + last/2)
+}
+
+// A Recipe makes of a sequence, as stimulus.For gives it, what Complete made of it,
+// without simulating a fault.
+type Recipe struct {
+	Cut  int   `json:"cut"` // steps that are kept
+	Legs []Leg `json:"legs,omitempty"`
+}
+
+// A Leg goes on where the sequence ends: by moves of a trail with a random seed, or
+// by changes of pins.
+type Leg struct {
+	Seed  uint64      `json:"seed,omitempty"`
+	Moves int         `json:"moves,omitempty"`
+	Way   []part.Pins `json:"way,omitempty"`
+}
+
+// take goes a leg from where a trail stands.
+func (l Leg) take(from *stimulus.Trail) *stimulus.Trail {
+	t := from.Fork(l.Seed)
+	if l.Way != nil {
+		t.Follow(l.Way)
+	} else {
+		t.Explore(l.Moves)
+	}
+	return t
+}
+
+// Follow makes a sequence what the recipe says.
+func (r Recipe) Follow(c *logic.Circuit, s *stimulus.Sequence) {
+	if r.Cut < len(s.Steps) {
+		s.Cut(r.Cut)
+	}
+	if len(r.Legs) == 0 {
+		return
+	}
+	trail := stimulus.Resume(c, s)
+	before := len(s.Steps)
+	for _, leg := range r.Legs {
+		trail = leg.take(trail)
+		s.Steps = append(s.Steps, trail.Steps()...)
+	}
+	s.Hunted(before)
 }

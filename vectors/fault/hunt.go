@@ -9,10 +9,10 @@ import (
 
 // Extents of a hunt.
 const (
-	huntTries    = 6         // trails tried side by side each time
-	huntPatience = 20        // times that nothing new may be seen before the hunt ends
-	huntMoves    = 4         // moves of a trail at first; more with each time that nothing was seen
-	huntWork     = 3_000_000 // steps of panels, with which a hunt ends in any case
+	huntTries    = 6       // trails tried side by side each time
+	huntPatience = 20      // times that nothing new may be seen before the hunt ends
+	huntMoves    = 4       // moves of a trail at first; more with each time that nothing was seen
+	huntWork     = 600_000 // steps of panels, with which a hunt ends in any case
 )
 
 // A quarry is a panel of faults that a sequence does not show twice yet.
@@ -26,9 +26,9 @@ type quarry struct {
 func (q *quarry) all() uint64 { return ^uint64(0) >> (lanes - len(q.found)*q.per) }
 
 // follow takes the panel through steps and gives how many lanes are shown for the
-// first or the second time, up to which step. From is how many steps went before.
-func (q *quarry) follow(steps []stimulus.Step) (news, last int) {
-	for i, st := range steps {
+// first or the second time.
+func (q *quarry) follow(steps []stimulus.Step) (news int) {
+	for _, st := range steps {
 		wrong := q.panel.step(st) & q.all() &^ q.twice
 		if wrong == 0 {
 			continue
@@ -36,9 +36,8 @@ func (q *quarry) follow(steps []stimulus.Step) (news, last int) {
 		news += bits.OnesCount64(wrong)
 		q.twice |= wrong & q.once
 		q.once |= wrong
-		last = i + 1
 	}
-	return news, last
+	return news
 }
 
 func (q *quarry) fork() *quarry {
@@ -79,28 +78,26 @@ func (x *Examination) Hunt() {
 		q.follow(x.Sequence.Steps)
 	}
 	trail := stimulus.Resume(x.Circuit, x.Sequence)
-	before := len(x.Sequence.Steps)
 	idle, work, seed := 0, 0, uint64(0)
 	for idle < huntPatience && work < huntWork && len(quarries) > 0 {
 		var best *stimulus.Trail
 		var reached []*quarry
-		most, cut := 0.0, 0
+		var leg Leg
+		most := 0.0
 		for range huntTries {
 			seed++
-			t := trail.Fork(seed)
-			t.Explore(huntMoves + idle)
-			steps := t.Steps()
+			next := Leg{Seed: seed, Moves: huntMoves + idle}
+			t := next.take(trail)
 			var forks []*quarry
-			news, last := 0, 0
+			news := 0
 			for _, q := range quarries {
 				f := q.fork()
-				n, at := f.follow(steps)
-				news, last = news+n, max(last, at)
+				news += f.follow(t.Steps())
 				forks = append(forks, f)
 			}
-			work += len(steps) * len(quarries)
-			if worth := float64(news) / float64(len(steps)+30); news > 0 && worth > most {
-				best, reached, most, cut = t, forks, worth, last
+			work += len(t.Steps()) * len(quarries)
+			if worth := float64(news) / float64(len(t.Steps())+30); worth > most {
+				best, reached, most, leg = t, forks, worth, next
 			}
 		}
 		if best == nil {
@@ -108,15 +105,14 @@ func (x *Examination) Hunt() {
 			continue
 		}
 		idle = 0
-		_ = cut
 		trail = best
+		x.Recipe.Legs = append(x.Recipe.Legs, leg)
 		x.Sequence.Steps = append(x.Sequence.Steps, best.Steps()...)
 		for _, q := range reached {
 			q.note(len(x.Sequence.Steps))
 		}
 		quarries = slices.DeleteFunc(reached, (*quarry).done)
 	}
-	x.Sequence.Hunted(before)
 }
 
 // quarries makes panels of the faults to be hunted.

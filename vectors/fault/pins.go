@@ -30,9 +30,9 @@ func (k Kind) String() string {
 
 // A Fault is a single pin fault.
 type Fault struct {
-	Kind  Kind
-	Pin   int
-	Other int // the second pin of a Short
+	Kind  Kind `json:"kind"`
+	Pin   int  `json:"pin"`
+	Other int  `json:"other,omitempty"` // the second pin of a Short
 }
 
 // Pins gives the pins that the fault is about.

@@ -120,7 +120,6 @@ func (x *Examination) corner(open []*suspect) {
 	at := x.stage()
 	open = slices.DeleteFunc(open, func(s *suspect) bool { return at.of(s) == nil }) // too large to go through
 	per := perFault(c)
-	before := len(x.Sequence.Steps)
 	for group := range slices.Chunk(open, lanes/per) {
 		machine := c.NewMachine()
 		q := &quarry{panel: chips{machine, c}, per: per}
@@ -135,7 +134,6 @@ func (x *Examination) corner(open []*suspect) {
 			at = x.cornerOne(s, i, q, machine, at)
 		}
 	}
-	x.Sequence.Hunted(before)
 }
 
 // longestWay is how many steps are worth one fault.
@@ -166,8 +164,9 @@ func (x *Examination) cornerOne(s *suspect, i int, q *quarry, machine *logic.Mac
 		if o != shown || len(way) > longestWay {
 			return at
 		}
-		trail := at.trail.Fork(0)
-		trail.Follow(way)
+		leg := Leg{Way: way}
+		trail := leg.take(at.trail)
+		x.Recipe.Legs = append(x.Recipe.Legs, leg)
 		q.follow(trail.Steps())
 		x.Sequence.Steps = append(x.Sequence.Steps, trail.Steps()...)
 		q.note(len(x.Sequence.Steps))
@@ -189,10 +188,27 @@ func (x *Examination) proveSwept() {
 // stage goes to the end of the sequence.
 func (x *Examination) stage() *stage { return x.stageAt(stimulus.Resume(x.Circuit, x.Sequence)) }
 
+// vast tells whether the good chip alone has too many states in a component.
+func (x *Examination) vast(i int, sp *space) bool {
+	if x.tooMany == nil {
+		x.tooMany = map[int]bool{}
+	}
+	if _, ok := x.tooMany[i]; !ok {
+		x.tooMany[i] = sp.reachable() == nil
+	}
+	return x.tooMany[i]
+}
+
 // stageAt takes a trail that stands at the end of the sequence.
 func (x *Examination) stageAt(trail *stimulus.Trail) *stage {
 	last := x.Sequence.Steps[len(x.Sequence.Steps)-1]
-	return &stage{trail: trail, spaces: spaces(x.model.Circuit, trail.Rules(), x.Sequence, trail, last.Drive)}
+	at := &stage{trail: trail, spaces: spaces(x.model.Circuit, trail.Rules(), x.Sequence, trail, last.Drive)}
+	for i, sp := range at.spaces {
+		if sp != nil && x.vast(i, sp) {
+			sp.most = fewNodes
+		}
+	}
+	return at
 }
 
 // of gives the space that a suspect is in; nil where it is too large.

@@ -13,6 +13,7 @@ import (
 const (
 	maxMoved = 12     // inputs of the component
 	maxNodes = 70_000 // input levels with a state of the good chip and one of the faulty
+	fewNodes = 3_000  // the same where the good chip alone has too many
 )
 
 // A space is one component of the chip with all else at rest: its legal moves, and
@@ -27,6 +28,7 @@ type space struct {
 	good  uint64                    // state of the component, bit i of Component.State in bit i
 	legal map[part.Pins][]part.Pins // moves that are legal from input levels, found so far
 	seen  part.Pins                 // outputs that are compared
+	most  int                       // nodes that a search goes through
 }
 
 // spaces gives the components of a circuit where a trail stands, with the levels of
@@ -41,7 +43,7 @@ func spaces(c *logic.Circuit, rules *stimulus.Rules, s *stimulus.Sequence, trail
 	var all []*space
 	for _, k := range c.Components() {
 		sp := &space{Component: k, c: c, rules: rules, drive: drive, rest: rest,
-			legal: map[part.Pins][]part.Pins{}, seen: k.Outputs & s.Outputs}
+			legal: map[part.Pins][]part.Pins{}, seen: k.Outputs & s.Outputs, most: maxNodes}
 		if !sp.fits() {
 			sp = nil
 		}
@@ -75,7 +77,7 @@ func (sp *space) legalMoves(from part.Pins) []part.Pins {
 	moves, ok := sp.legal[from]
 	if !ok {
 		for _, m := range sp.moves {
-			if sp.rules.Allows(from, from^m) {
+			if m = sp.rules.Move(from, m); sp.rules.Allows(from, from^m) {
 				moves = append(moves, m)
 			}
 		}
@@ -152,7 +154,7 @@ func (b *batch) run() (way []part.Pins, o outcome) {
 			slices.Reverse(way)
 			return way, shown
 		}
-		if len(b.queue) > maxNodes {
+		if len(b.queue) > b.sp.most {
 			return nil, undecided
 		}
 	}

@@ -109,7 +109,10 @@ func TestThe4521FollowsItsFunctionalTestSequence(t *testing.T) {
 		{set: set(true, "VSSO"), want: all(logic.Zero, q...)}, // three 8-stage sections, reset
 		{set: set(false, "R"), want: all(logic.Zero, q...)},
 	}
-	rows = append(rows, pulses(254, "IN2", "OUT2")...)
+	// a rise counts (HEF4521B, from memory): stage 18, the second of its section, goes high at the second
+	rows = append(rows, pulses(1, "IN2", "OUT2")...)
+	rows = append(rows, row{set: set(true, "IN2", "OUT2"), want: all(logic.One, "Q18")}, row{set: set(false, "IN2", "OUT2")})
+	rows = append(rows, pulses(252, "IN2", "OUT2")...)
 	rows = append(rows,
 		row{set: set(true, "IN2", "OUT2"), want: all(logic.One, q...)}, // the 255th rise
 		row{set: set(false, "IN2", "OUT2")},
@@ -119,6 +122,56 @@ func TestThe4521FollowsItsFunctionalTestSequence(t *testing.T) {
 		row{set: set(false, "IN2"), want: all(logic.Zero, q...)},   // all ones ripple to all zeros
 	)
 	followRows(t, "4521", map[string]bool{"R": true, "IN1": false, "IN2": true, "OUT2": false, "VDDO": true, "VSSO": false}, rows)
+}
+
+// In one chain of 24 stages the first output goes high with count 2^17, and the next
+// with 2^18 (count capacity, HEF4521B, January 1995): no section is short of a stage.
+func TestThe4521DividesInOneChain(t *testing.T) {
+	p, err := library.Builtin().Find("4521")
+	require.NoError(t, err)
+	v := p.Variants[0]
+	c, err := logic.Compile(v)
+	require.NoError(t, err)
+	m := c.NewMachine()
+	set := func(name string, high bool) {
+		m.Set(v.Pin(name).Number, logic.Splat(logic.FromBool(high)))
+		m.Settle()
+	}
+	out := func(name string) logic.Value { return m.Out(v.Pin(name).Number).Lane(0) }
+	for _, name := range []string{"VDDO", "R", "IN2"} {
+		set(name, true)
+	}
+	for _, name := range []string{"VSSO", "IN1", "OUT2", "R"} {
+		set(name, false)
+	}
+	for range 1<<17 - 1 {
+		set("IN2", false)
+		set("IN2", true)
+	}
+	require.Equal(t, logic.Zero, out("Q18"))
+	set("IN2", false)
+	require.Equal(t, logic.One, out("Q18"))
+	require.Equal(t, logic.Zero, out("Q19"))
+}
+
+// With MODE low a 4541 keeps its first change after a reset until MODE is high, and
+// divides while it is high (HEF4541B, January 1995, page 4: function table and note 2).
+func TestThe4541KeepsItsFirstChangeInTheSingleCycleMode(t *testing.T) {
+	// A high and B low choose 8 stages: the output changes after 128 counts
+	start := map[string]bool{"AR": true, "MR": true, "MODE": false, "A": true, "B": false, "Q_SEL": false, "RS": false}
+	count := func(n int, names map[string]logic.Value) []row {
+		return append(pulses(n-1, "RS"), row{set: set(true, "RS"), want: names}, row{set: set(false, "RS"), want: names})
+	}
+	rows := []row{{set: set(false, "MR"), want: all(logic.Zero, "Q")}}
+	rows = append(rows, count(127, all(logic.Zero, "Q"))...)
+	rows = append(rows, count(1, all(logic.One, "Q"))...)
+	rows = append(rows, count(128, all(logic.One, "Q"))...) // 256: a divider is low again
+	rows = append(rows, row{set: set(true, "MODE"), want: all(logic.Zero, "Q")})
+	rows = append(rows, count(128, all(logic.One, "Q"))...)
+	rows = append(rows, row{set: set(false, "MODE")})
+	rows = append(rows, count(128, all(logic.X, "Q"))...) // it is not told whether that change is kept
+	rows = append(rows, row{set: set(true, "MR"), want: all(logic.Zero, "Q")})
+	followRows(t, "4541", start, rows)
 }
 
 // The 4536 does what its functional test sequence says (MC14536B, from memory): with

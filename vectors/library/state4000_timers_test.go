@@ -49,37 +49,34 @@ func timer4536(*part.Variant) model {
 		if sections[1] < 0 {
 			sections[2] = -1
 		}
-		out := unknown(13, 4, 5)
+		out := unknown(13)
 		switch {
 		case set && !reset:
-			show(out, 0b101, 13, 4, 5)
-			return out
+			out[13] = logic.One
 		case set && !test(is):
-			return out
 		case sections[2] >= 0:
 			put(out, 13, (sections[2]<<8|sections[1])>>number(is, 12, 11, 10, 9)&1)
-		}
-		if !set {
-			out[4], out[5] = logic.FromBool(oscillator(is)), logic.FromBool(!oscillator(is))
 		}
 		return out
 	}
 }
 
 // A bouncer is one channel of a 4490 in one of the ways its data sheet may be read:
-// which edge takes the level in, and whether the output waits for the other edge.
+// which edge takes the level in, whether the output waits for the other edge, and
+// whether a level that turns back before that calls it off.
 type bouncer struct {
-	fall, late bool
-	out        int
-	register   [4]int
-	due        bool // the output follows at the next edge of the other kind
+	fall, late, off bool
+
+	out      int
+	register [4]int
+	due      bool // the output follows at the next edge of the other kind
 }
 
 // step takes in what the contact does, and then the edge of the clock, of which there
 // is one or none.
 func (b *bouncer) step(level int, rises, falls bool) {
-	if level == b.out && !b.due {
-		b.register = [4]int{level, level, level, level}
+	if level == b.out && (!b.due || b.off) {
+		b.register, b.due = [4]int{level, level, level, level}, false
 	}
 	if b.due && (b.fall && rises || !b.fall && falls) {
 		b.out, b.due = b.register[3], false
@@ -101,10 +98,10 @@ func bounce4490(*part.Variant) model {
 	channels := map[int]int{1: 15, 14: 2, 3: 13, 12: 4, 5: 11, 10: 6}
 	readings := map[int][]bouncer{}
 	for in := range channels {
-		for n := range 128 {
-			b := bouncer{fall: n&1 != 0, late: n&2 != 0, out: n >> 2 & 1}
+		for n := range 256 {
+			b := bouncer{fall: n&1 != 0, late: n&2 != 0, off: n&4 != 0, out: n >> 3 & 1}
 			for i := range b.register {
-				b.register[i] = n >> (3 + i) & 1
+				b.register[i] = n >> (4 + i) & 1
 			}
 			readings[in] = append(readings[in], b)
 		}

@@ -2,7 +2,12 @@ package library_test
 
 import (
 	"math/bits"
+	"strings"
+	"testing"
 
+	"github.com/stretchr/testify/require"
+
+	"chipassay/vectors/library"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 )
@@ -40,5 +45,43 @@ func rateMultiplier97(*part.Variant) model {
 		}
 		carry(out, 7, n, 64, 63, !is.Has(11), false)
 		return out
+	}
+}
+
+// Each rate input of a 7497 alone gives, of 64 clocks, the pulses of its weight, and
+// all together 63: fout = M fin / 64 with M = 32 F + 16 E + 8 D + 4 C + 2 B + A
+// (SN7497 data sheet, from memory).
+func TestRateInputsGiveThePulsesOfTheirWeight(t *testing.T) {
+	p, err := library.Builtin().Find("7497")
+	require.NoError(t, err)
+	v := p.Variants[0]
+	c, err := logic.Compile(v)
+	require.NoError(t, err)
+	for rates, want := range map[string]int{"A": 1, "B": 2, "C": 4, "D": 8, "E": 16, "F": 32, "ABCDEF": 63, "": 0} {
+		m := c.NewMachine()
+		set := func(name string, high bool) { m.Set(v.Pin(name).Number, logic.Splat(logic.FromBool(high))) }
+		for _, name := range []string{"A", "B", "C", "D", "E", "F"} {
+			set(name, strings.Contains(rates, name))
+		}
+		set("/EN", false)
+		set("/STB", false)
+		set("UNITY", true)
+		set("CLK", true)
+		set("CLR", true)
+		m.Settle()
+		set("CLR", false)
+		m.Settle()
+		pulses := 0
+		for range 64 {
+			set("CLK", false)
+			m.Settle()
+			if m.Out(v.Pin("Y").Number).Lane(0) == logic.One {
+				require.Equal(t, logic.Zero, m.Out(v.Pin("Z").Number).Lane(0))
+				pulses++
+			}
+			set("CLK", true)
+			m.Settle()
+		}
+		require.Equal(t, want, pulses, "rates %q", rates)
 	}
 }

@@ -87,6 +87,7 @@ type Circuit struct {
 	Signals   []int32 // node of each signal of the definition, or -1
 	Never     []int32 // nodes that are 1 for input combinations that must not be applied
 	Stable    []Stable
+	Together  []Stable // input pins that change in one step while a node is 1
 
 	laidOut sync.Once
 	gates   []gate // the nodes for evaluation
@@ -186,13 +187,10 @@ func Compile(v *part.Variant) (*Circuit, error) {
 		k.c.Never = append(k.c.Never, k.bits(n.When)[0])
 	}
 	for _, st := range v.Logic.Stable {
-		c := Stable{While: k.bits(st.While)[0]}
-		for _, s := range st.Signals {
-			if pin := v.Logic.Signals[s].Pin; pin != 0 {
-				c.Pins = c.Pins.With(pin, true)
-			}
-		}
-		k.c.Stable = append(k.c.Stable, c)
+		k.c.Stable = append(k.c.Stable, k.stable(st.Signals, st.While))
+	}
+	for _, t := range v.Logic.Together {
+		k.c.Together = append(k.c.Together, k.stable(t.Signals, t.While))
 	}
 	if len(k.c.Nodes) > MaxNodes {
 		return nil, &TooLargeError{v.Part.Number}
@@ -210,6 +208,31 @@ func Compile(v *part.Variant) (*Circuit, error) {
 	k.c.InputPins = slices.Sorted(maps.Keys(k.c.Inputs))
 	k.c.prune()
 	return k.c, nil
+}
+
+// CompileAll expands every variant of some parts.
+func CompileAll(parts []*part.Part) (circuits []*Circuit, err error) {
+	for _, p := range parts {
+		for _, v := range p.Variants {
+			c, err := Compile(v)
+			if err != nil {
+				return nil, err
+			}
+			circuits = append(circuits, c)
+		}
+	}
+	return circuits, nil
+}
+
+// stable gives the pins among signals, and the node of a condition.
+func (k *compiler) stable(signals []int, while part.Expr) Stable {
+	c := Stable{While: k.bits(while)[0]}
+	for _, s := range signals {
+		if pin := k.c.Variant.Logic.Signals[s].Pin; pin != 0 {
+			c.Pins = c.Pins.With(pin, true)
+		}
+	}
+	return c
 }
 
 func (k *compiler) registers() {

@@ -1,6 +1,10 @@
 package logic
 
-import "chipassay/vectors/part"
+import (
+	"slices"
+
+	"chipassay/vectors/part"
+)
 
 // prune takes out the nodes that nothing needs, such as the AND under a NAND.
 // Inputs and state bits stay.
@@ -27,7 +31,7 @@ func (c *Circuit) prune() {
 	for _, n := range c.Never {
 		need(n)
 	}
-	for _, s := range c.Stable {
+	for _, s := range slices.Concat(c.Stable, c.Together) {
 		need(s.While)
 	}
 	for _, r := range c.Registers {
@@ -82,6 +86,9 @@ func (c *Circuit) renumber(moved []int32) {
 	}
 	for i := range c.Stable {
 		c.Stable[i].While = at(c.Stable[i].While)
+	}
+	for i := range c.Together {
+		c.Together[i].While = at(c.Together[i].While)
 	}
 	for i := range c.Registers {
 		rules := c.Registers[i].Rules

@@ -134,7 +134,7 @@ func (w *walker) runCycle(r *Rules, k logic.Component, moves part.Pins, clock in
 	toggle := part.PinSet(clock)
 	for range 3 { // a pin may have to wait for another, or for the other level of the clock
 		for pin := range ((w.drive ^ c.setting) & moves &^ toggle).All() {
-			if to := w.drive ^ part.PinSet(pin); w.mayDrive(pin) && r.Allows(w.drive, to) {
+			if to := w.drive ^ r.Move(w.drive, part.PinSet(pin)); w.mayDrive(pin) && r.Allows(w.drive, to) {
 				w.to(to)
 			}
 		}
@@ -145,7 +145,8 @@ func (w *walker) runCycle(r *Rules, k logic.Component, moves part.Pins, clock in
 	if (w.drive^c.setting)&toggle != 0 && r.Allows(w.drive, w.drive^toggle) {
 		w.toggle(toggle)
 	}
-	if (w.drive^c.setting)&moves != 0 || !r.Allows(w.drive, w.drive^toggle) || !r.Allows(w.drive^toggle, w.drive) {
+	toggle = r.Move(w.drive, toggle)
+	if (w.drive^c.setting)&moves&^toggle != 0 || !r.Allows(w.drive, w.drive^toggle) || !r.Allows(w.drive^toggle, w.drive) {
 		return false
 	}
 	pulses := c.length + 1

@@ -62,7 +62,15 @@ func (r *Rules) addPulses(reg logic.Register) {
 // Allows tells whether a step may take the driven levels from one to another.
 func (r *Rules) Allows(from, to part.Pins) bool {
 	changed := (from ^ to) & (r.sensitive | r.data)
-	if sensitive := changed & r.sensitive; sensitive != 0 && changed.Len() > 1 {
+	joined := false
+	for _, t := range r.c.Together {
+		if (from^to)&t.Pins != 0 && r.holds(t.While, from) {
+			if joined = (from^to)&(r.sensitive|r.data|t.Pins) == t.Pins; !joined {
+				return false
+			}
+		}
+	}
+	if sensitive := changed & r.sensitive; sensitive != 0 && changed.Len() > 1 && !joined {
 		return false
 	}
 	for _, p := range r.pulses {
@@ -77,6 +85,16 @@ func (r *Rules) Allows(from, to part.Pins) bool {
 		}
 	}
 	return !r.forbidden(to)
+}
+
+// Move gives the pins that change where some are to: those joined to them too.
+func (r *Rules) Move(from, pins part.Pins) part.Pins {
+	for _, t := range r.c.Together {
+		if pins&t.Pins != 0 && r.holds(t.While, from) {
+			pins |= t.Pins
+		}
+	}
+	return pins
 }
 
 // holds tells whether a node that depends on the inputs alone is 1 at some levels.

@@ -156,7 +156,7 @@ func (w *walker) bestMove(r *Rules, moves part.Pins, k logic.Component, random *
 func (w *walker) legalMoves(r *Rules, moves part.Pins) []part.Pins {
 	var legal []part.Pins
 	for pin := range moves.All() {
-		to := w.drive ^ part.PinSet(pin)
+		to := w.drive ^ r.Move(w.drive, part.PinSet(pin))
 		if w.mayDrive(pin) && r.Allows(w.drive, to) {
 			legal = append(legal, to)
 		}

@@ -113,6 +113,7 @@ func (t *Trail) Explore(length int) {
 // may takes a step if it is legal, and tells whether it was.
 func (t *Trail) may(to part.Pins) bool {
 	w := t.walker
+	to = w.drive ^ t.rules.Move(w.drive, w.drive^to)
 	if to == w.drive || !t.rules.Allows(w.drive, to) || !w.turnsSafely(to) {
 		return false
 	}

@@ -79,6 +79,7 @@ func (w *walker) wanderBy(r *Rules, moves, clocks part.Pins, mix mix, steps int,
 		default:
 			to ^= pick(async, random)
 		}
+		to = w.drive ^ r.Move(w.drive, w.drive^to)
 		w.floated = 0
 		if random.IntN(16) == 0 {
 			w.floated = w.released()

@@ -1,0 +1,92 @@
+package assay
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"chipassay/vectors/fault"
+	"chipassay/vectors/part"
+)
+
+// sound gives the verdict of a chip that answered every vector rightly: pass, if the
+// vectors ask enough of it. Each section, a gate or all that hangs together, must
+// have all its outputs expected at both of their levels, all its inputs shown to
+// matter, and nearly all detectable faults shown. Where only some sections come up
+// to that, and the definition says why the others do not, the pass is partial.
+func (r *Result) sound(p Plan) {
+	v := r.Type.Variant
+	var short []fault.Section // sections below the floor
+	pins := untestedPins(v)
+	explained := true
+	for _, s := range p.Coverage.Sections {
+		if s.Whole() {
+			continue
+		}
+		short = append(short, s)
+		pins |= s.Pins
+		explained = explained && (s.Untested != 0 || len(v.Untested) > 0)
+	}
+	right := fmt.Sprintf("all %d vectors answered as the data sheet says", r.VectorsApplied)
+	if len(short) == len(p.Coverage.Sections) || !explained {
+		r.notTested(fmt.Sprintf("what can be applied without more does not test it: %s; %s", lacking(short), right))
+		return
+	}
+	r.Verdict, r.Reason = Pass, right
+	r.Partial = slices.Collect(pins.All())
+	if len(r.Partial) > 0 {
+		r.Reason = fmt.Sprintf("in part: %s not tested; of the others, %s", pinWords(v, r.Partial), right)
+	}
+	r.GatesSound = gateNames(v, func(g part.Gate) bool {
+		return !slices.ContainsFunc(short, func(s fault.Section) bool { return s.Pins&part.PinSet(g.Pins...)&^shared(v) != 0 })
+	})
+}
+
+// untestedPins are the signal pins that the definition leaves out.
+func untestedPins(v *part.Variant) (pins part.Pins) {
+	for _, p := range v.Pins {
+		signal := p.Role == part.Input || p.Role == part.Output || p.Role == part.Bidirectional
+		pins = pins.With(p.Number, signal && p.Untested != "")
+	}
+	return pins
+}
+
+// shared are the pins that belong to several gates.
+func shared(v *part.Variant) (pins part.Pins) {
+	var seen part.Pins
+	for _, g := range v.Gates {
+		own := part.PinSet(g.Pins...)
+		pins |= seen & own
+		seen |= own
+	}
+	return pins
+}
+
+// lacking says what is missing of sections, the first thing of the first of them, and
+// of how many more.
+func lacking(sections []fault.Section) string {
+	if len(sections) == 0 || len(sections[0].Lacking) == 0 {
+		return "no output changes in any step"
+	}
+	text := sections[0].Lacking[0]
+	if name := sections[0].Name; name != "" {
+		text = "in gate " + name + " " + text
+	}
+	if more := len(sections) - 1; more > 0 {
+		text += fmt.Sprintf(", and likewise in %d more", more)
+	}
+	return text
+}
+
+// pinWords lists pins with their names: "pin 3 (1Y) is", "pins 3 (1Y) and 4 (2Y) are".
+func pinWords(v *part.Variant, pins []int) string {
+	var words []string
+	for _, pin := range pins {
+		words = append(words, fmt.Sprintf("%d (%s)", pin, v.Pins[pin-1].Name))
+	}
+	if len(words) == 1 {
+		return "pin " + words[0] + " is"
+	}
+	last := len(words) - 1
+	return "pins " + strings.Join(words[:last], ", ") + " and " + words[last] + " are"
+}

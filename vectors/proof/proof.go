@@ -1,0 +1,163 @@
+// Package proof gives the vectors of a part with what they prove. For the parts of
+// the library both were worked out beforehand (proofs.jsonl, by go run
+// ./vectors/proof/make); for any other definition, and for one that was changed,
+// they are worked out on the spot.
+package proof
+
+import (
+	"bufio"
+	"bytes"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"sync"
+
+	"chipassay/vectors/fault"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+//go:embed proofs.jsonl
+var kept []byte
+
+// A Proof is the test of a type with its coverage.
+type Proof struct {
+	Circuit  *logic.Circuit
+	Sequence *stimulus.Sequence
+	Coverage fault.Coverage
+}
+
+// A Record is what is kept of a proof, a line of proofs.jsonl: how the sequence is
+// made, by what it is known, and what it covers.
+type Record struct {
+	Part     string         `json:"part"`
+	Digest   string         `json:"digest"` // of the circuit and the technology
+	Recipe   fault.Recipe   `json:"recipe"`
+	Vectors  string         `json:"vectors"` // SHA-256 of the steps
+	Coverage fault.Coverage `json:"coverage"`
+}
+
+// records are the kept ones by their digest.
+var records = sync.OnceValues(func() (map[string]Record, error) {
+	all := map[string]Record{}
+	lines := bufio.NewScanner(bytes.NewReader(kept))
+	lines.Buffer(nil, 16<<20)
+	for n := 1; lines.Scan(); n++ {
+		var r Record
+		if err := json.Unmarshal(lines.Bytes(), &r); err != nil {
+			return nil, fmt.Errorf("proofs.jsonl, line %d: %w", n, err)
+		}
+		all[r.Digest] = r
+	}
+	return all, lines.Err()
+})
+
+// Others gives the circuits of the parts that may lie in the socket instead.
+type Others func() ([]*logic.Circuit, error)
+
+// Of gives the proof of a type of logic: from what is kept, if that is of just this
+// circuit, else worked out. The error of a memory is a *logic.MemoryError. Others
+// is called only where a proof is worked out; it may be nil.
+func Of(t part.Type, others Others) (*Proof, error) {
+	if p, _, err := Kept(t); p != nil || err != nil {
+		return p, err
+	}
+	p, _, err := WorkOut(t, others)
+	return p, err
+}
+
+// Kept gives the proof of a type from what is kept, nil if nothing of just its
+// circuit and its vectors is.
+func Kept(t part.Type) (*Proof, Record, error) {
+	c, s, err := begin(t.Variant)
+	if err != nil {
+		return nil, Record{}, err
+	}
+	all, err := records()
+	if err != nil {
+		return nil, Record{}, err
+	}
+	r, ok := all[Digest(c, t.Family)]
+	if !ok {
+		return nil, r, nil
+	}
+	if r.Recipe.Follow(c, s); s.SHA256() != r.Vectors {
+		return nil, r, nil
+	}
+	v := r.Coverage
+	v.Method, v.Part, v.Steps = s.Method, t.Part().Number, len(s.Steps)
+	return &Proof{c, s, v}, r, nil
+}
+
+// WorkOut works a proof out anew, whatever is kept, and gives what is to be kept of it.
+func WorkOut(t part.Type, others Others) (*Proof, Record, error) {
+	c, s, err := begin(t.Variant)
+	if err != nil {
+		return nil, Record{}, err
+	}
+	x := fault.Complete(c, t.Family, s)
+	p := &Proof{c, s, x.Cover()}
+	if others != nil {
+		circuits, err := others()
+		if err != nil {
+			return nil, Record{}, err
+		}
+		p.Coverage.Intruders = x.Intruders(circuits)
+	}
+	r := Record{Part: t.Name(), Digest: Digest(c, t.Family), Recipe: x.Recipe, Vectors: s.SHA256(), Coverage: p.Coverage}
+	r.Coverage.Method, r.Coverage.Part = "", ""
+	return p, r, nil
+}
+
+func begin(v *part.Variant) (*logic.Circuit, *stimulus.Sequence, error) {
+	c, err := logic.Compile(v)
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := stimulus.For(c)
+	return c, s, err
+}
+
+// Types lists the types of some parts that have a proof of their own: each variant
+// that may be powered, once for bipolar and once for MOS families that read levels alike.
+func Types(parts []*part.Part) (types []part.Type) {
+	for _, p := range parts {
+		for _, v := range p.Variants {
+			seen := map[[2]bool]bool{}
+			for _, f := range v.Families {
+				if kind := technology(f); v.Refusal == "" && !seen[kind] {
+					seen[kind] = true
+					types = append(types, part.Type{Variant: v, Family: f})
+				}
+			}
+		}
+	}
+	return types
+}
+
+// technology is what of a family a proof depends on: whether it is bipolar, and
+// whether its inputs take 2.0 V for a high.
+func technology(f *part.Family) [2]bool { return [2]bool{f.Technology.Bipolar(), f.VIH <= 2.0} }
+
+// Digest is the hex SHA-256 of all that a proof depends on: the circuit with its
+// pins, and what the family's technology makes of open and shorted pins.
+func Digest(c *logic.Circuit, f *part.Family) string {
+	h := sha256.New()
+	fmt.Fprintln(h, technology(f), c.Variant.Part.Kind, c.Variant.Gates)
+	for _, p := range c.Variant.Pins {
+		fmt.Fprintln(h, p.Number, p.Name, p.Role, p.Stage, p.PullUp, p.Tied, p.Untested)
+	}
+	for _, n := range c.Nodes {
+		fmt.Fprintln(h, n.Op, n.In)
+	}
+	for _, r := range c.Variant.Logic.Registers {
+		for _, rule := range r.Rules {
+			fmt.Fprintln(h, r.Name, rule.Text)
+		}
+	}
+	fmt.Fprintln(h, c.InputPins, c.Outputs, c.State, c.Registers, c.Signals, c.Never, c.Stable, c.Together)
+	return hex.EncodeToString(h.Sum(nil))
+}
