@@ -26,22 +26,26 @@ const mostCounted = 5
 // miscounting in each state; and the lines of the gates that decode state.
 func (m *Model) Cells(c *logic.Circuit) []Cell {
 	var cells []Cell
+	told := told(m.Circuit)
+	shows := func(b int) bool { return told[m.Circuit.State[b].Node] }
 	for i, r := range c.Registers {
-		for bit := range r.Bits { // those of one bit stand together: a panel of them is quick
+		for bit, b := range r.Bits { // those of one bit stand together: a panel of them is quick
 			for j := range r.Rules {
-				cells = append(cells, ruleCells(c, i, j, bit)...)
-				cells = append(cells, miscounts(c, i, j, bit)...)
+				if shows(b) {
+					cells = append(cells, ruleCells(c, i, j, bit)...)
+					cells = append(cells, miscounts(c, i, j, bit)...)
+				}
 			}
 		}
 	}
 	for i, r := range c.Registers {
 		for j := range r.Rules {
-			if len(r.Bits) > 1 {
+			if len(r.Bits) > 1 && slices.ContainsFunc(r.Bits, shows) {
 				cells = append(cells, ruleCells(c, i, j, logic.AllBits)...)
 			}
 		}
 	}
-	return append(cells, m.decoders()...)
+	return append(cells, m.decoders(told)...)
 }
 
 // ruleCells lists how one bit, or all, may disobey one rule.
@@ -50,6 +54,9 @@ func ruleCells(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
 	r := &reg.Rules[rule]
 	add := func(k logic.CellFaultKind, term int) {
 		cells = append(cells, Cell{CellFault: logic.CellFault{Register: register, Bit: bit, Rule: rule, Kind: k, Term: term}})
+	}
+	if open(c, reg, r, bit) {
+		return nil // what the rule gives is not told
 	}
 	add(logic.Ignores, 0)
 	if !keeps(c, reg, r, bit) {
@@ -70,6 +77,16 @@ func ruleCells(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
 		add(logic.BothEdges, 0)
 	}
 	return cells
+}
+
+// open tells whether what a rule gives a bit, or all, is not told.
+func open(c *logic.Circuit, r *logic.Register, rule *logic.Rule, bit int) bool {
+	for i := range r.Bits {
+		if (bit == i || bit == logic.AllBits) && c.Nodes[rule.Next[i]].Op != logic.ConstX {
+			return false
+		}
+	}
+	return true
 }
 
 // keeps tells whether a rule leaves a bit, or all, as they are.
@@ -96,7 +113,7 @@ func miscounts(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
 }
 
 // decoders lists the lines into the gates that depend on state, inverted.
-func (m *Model) decoders() (cells []Cell) {
+func (m *Model) decoders(told []bool) (cells []Cell) {
 	s := m.Circuit
 	decodes := make([]bool, len(s.Nodes)) // depends on state
 	listed := make([]bool, len(s.Nodes))
@@ -111,7 +128,7 @@ func (m *Model) decoders() (cells []Cell) {
 		switch node.Op {
 		case logic.And, logic.Nand, logic.Or, logic.Nor:
 			for _, in := range node.In {
-				if op := s.Nodes[in].Op; !listed[in] && op != logic.State && op != logic.Input {
+				if op := s.Nodes[in].Op; !listed[in] && told[in] && op != logic.State && op != logic.Input {
 					listed[in] = true
 					cells = append(cells, Cell{Inverted: in})
 				}

@@ -44,8 +44,9 @@ func NewModel(c *logic.Circuit) *Model {
 		}
 	}
 	index := map[int]int{}
+	told := told(s)
 	for n, node := range s.Nodes {
-		if node.Op <= logic.ConstZ {
+		if node.Op <= logic.ConstZ || !told[n] {
 			continue
 		}
 		for _, v := range []logic.Value{logic.Zero, logic.One} {

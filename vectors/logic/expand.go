@@ -245,7 +245,7 @@ func (k *compiler) add2(x, y []int32, carry int32) (sum []int32, out int32) {
 	for i := len(x) - 1; i >= 0; i-- {
 		half := k.xor(x[i], y[i])
 		sum[i] = k.xor(half, carry)
-		carry = k.or(k.and(x[i], y[i]), k.and(half, carry))
+		carry = k.or(k.and(x[i], y[i]), k.and(k.or(x[i], y[i]), carry)) // with the half sum it would be redundant in x - 1
 	}
 	return sum, carry
 }

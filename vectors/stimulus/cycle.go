@@ -129,24 +129,10 @@ func laneText(words []logic.Word, lane int) string {
 }
 
 // runCycle sets the inputs one after the other and pulses the clock through the
-// cycle. It tells whether it could.
-func (w *walker) runCycle(r *Rules, k logic.Component, moves part.Pins, clock int, c cycle) bool {
-	toggle := part.PinSet(clock)
-	for range 3 { // a pin may have to wait for another, or for the other level of the clock
-		for pin := range ((w.drive ^ c.setting) & moves &^ toggle).All() {
-			if to := w.drive ^ r.Move(w.drive, part.PinSet(pin)); w.mayDrive(pin) && r.Allows(w.drive, to) {
-				w.to(to)
-			}
-		}
-		if (w.drive^c.setting)&moves&^toggle != 0 && r.Allows(w.drive, w.drive^toggle) {
-			w.toggle(toggle)
-		}
-	}
-	if (w.drive^c.setting)&toggle != 0 && r.Allows(w.drive, w.drive^toggle) {
-		w.toggle(toggle)
-	}
-	toggle = r.Move(w.drive, toggle)
-	if (w.drive^c.setting)&moves&^toggle != 0 || !r.Allows(w.drive, w.drive^toggle) || !r.Allows(w.drive^toggle, w.drive) {
+// cycle, one of those found. It tells whether it could.
+func (w *walker) runCycle(r *Rules, k logic.Component, moves part.Pins, clock int, c cycle, cycles []cycle) bool {
+	toggle, ok := w.goTo(r, moves, clock, c.setting)
+	if !ok {
 		return false
 	}
 	pulses := c.length + 1
@@ -166,8 +152,84 @@ func (w *walker) runCycle(r *Rules, k logic.Component, moves part.Pins, clock in
 	}
 	if c.length <= maxCycle {
 		w.crest(r, k, moves, toggle, c.length, (crest+c.length-1)%c.length)
+		w.acrossModes(r, k, moves, clock, c, cycles)
 	}
 	return true
+}
+
+// goTo brings the inputs to a setting in which a clock counts, and gives the pins
+// that pulse it. It tells whether it could.
+func (w *walker) goTo(r *Rules, moves part.Pins, clock int, setting part.Pins) (toggle part.Pins, ok bool) {
+	toggle = part.PinSet(clock)
+	for range 3 { // a pin may have to wait for another, or for the other level of the clock
+		for pin := range ((w.drive ^ setting) & moves &^ toggle).All() {
+			if to := w.drive ^ r.Move(w.drive, part.PinSet(pin)); w.mayDrive(pin) && r.Allows(w.drive, to) {
+				w.to(to)
+			}
+		}
+		if (w.drive^setting)&moves&^toggle != 0 && r.Allows(w.drive, w.drive^toggle) {
+			w.toggle(toggle)
+		}
+	}
+	if (w.drive^setting)&toggle != 0 && r.Allows(w.drive, w.drive^toggle) {
+		w.toggle(toggle)
+	}
+	if (w.drive^setting)&moves != 0 {
+		return 0, false
+	}
+	toggle = r.Move(w.drive, toggle)
+	return toggle, r.Allows(w.drive, w.drive^toggle) && r.Allows(w.drive^toggle, w.drive)
+}
+
+// longestAcross bounds the cycles that are run again for what another mode makes of
+// the count.
+const longestAcross = 512
+
+// acrossModes fills a counter in a short mode and counts on in each other: what a
+// divider's test mode is there for. Different counts show where the sections join.
+func (w *walker) acrossModes(r *Rules, k logic.Component, moves part.Pins, clock int, c cycle, cycles []cycle) {
+	if c.length > longestAcross {
+		return
+	}
+	for _, other := range cycles {
+		if other.setting == c.setting || other.length <= c.length {
+			continue
+		}
+		for _, short := range []int{0, 1, 0} {
+			toggle, ok := w.goTo(r, moves, clock, c.setting)
+			if !ok {
+				return
+			}
+			most := w.fill(k, toggle, c.length)
+			for range c.length - short {
+				if short == 0 && w.high(k) >= most {
+					break
+				}
+				w.toggle(toggle)
+				w.toggle(toggle)
+			}
+			if toggle, ok = w.goTo(r, moves, clock, other.setting); !ok {
+				return
+			}
+			for n := range 2 * c.length {
+				w.toggle(toggle)
+				w.toggle(toggle)
+				if n < 4 {
+					w.lookAround(r, moves&r.data)
+				}
+			}
+		}
+	}
+}
+
+// fill runs a whole cycle and gives the most bits that were high in it.
+func (w *walker) fill(k logic.Component, toggle part.Pins, length int) (most int) {
+	for range length {
+		w.toggle(toggle)
+		w.toggle(toggle)
+		most = max(most, w.high(k))
+	}
+	return most
 }
 
 // crest pulses a clock on until most bits of the counter are high, and then each

@@ -94,7 +94,7 @@ func (e *explorer) place(n node) {
 		state[i] = logic.Splat(e.w.m.State(i).Lane(0))
 	}
 	for i, bit := range e.k.State {
-		state[bit] = logic.Splat(logic.FromBool(n.state[i] == '1'))
+		state[bit] = logic.Splat(map[byte]logic.Value{'0': logic.Zero, '1': logic.One, 'x': logic.X}[n.state[i]])
 	}
 	e.probe.drive = n.drive
 	for _, pin := range e.w.c.InputPins {

@@ -62,15 +62,7 @@ func (r *Rules) addPulses(reg logic.Register) {
 // Allows tells whether a step may take the driven levels from one to another.
 func (r *Rules) Allows(from, to part.Pins) bool {
 	changed := (from ^ to) & (r.sensitive | r.data)
-	joined := false
-	for _, t := range r.c.Together {
-		if (from^to)&t.Pins != 0 && r.holds(t.While, from) {
-			if joined = (from^to)&(r.sensitive|r.data|t.Pins) == t.Pins; !joined {
-				return false
-			}
-		}
-	}
-	if sensitive := changed & r.sensitive; sensitive != 0 && changed.Len() > 1 && !joined {
+	if sensitive := changed & r.sensitive; sensitive != 0 && changed.Len() > 1 && !r.joined(from, to) {
 		return false
 	}
 	for _, p := range r.pulses {
@@ -87,11 +79,21 @@ func (r *Rules) Allows(from, to part.Pins) bool {
 	return !r.forbidden(to)
 }
 
-// Move gives the pins that change where some are to: those joined to them too.
+// joined tells whether just the pins change that the data sheet joins in the levels
+// at hand.
+func (r *Rules) joined(from, to part.Pins) bool {
+	return slices.ContainsFunc(r.c.Together, func(t logic.Stable) bool { return from^to == t.Pins && r.holds(t.While, from) })
+}
+
+// Move gives the pins that change where some are to: with those joined to them, if
+// they may not change alone.
 func (r *Rules) Move(from, pins part.Pins) part.Pins {
+	if len(r.c.Together) == 0 || r.Allows(from, from^pins) {
+		return pins
+	}
 	for _, t := range r.c.Together {
-		if pins&t.Pins != 0 && r.holds(t.While, from) {
-			pins |= t.Pins
+		if pins&t.Pins != 0 && r.Allows(from, from^t.Pins) {
+			return t.Pins
 		}
 	}
 	return pins

@@ -28,8 +28,9 @@ func (w *walker) walk(r *Rules, k logic.Component, moves part.Pins, random *rand
 	clocks := w.c.Clocks() & moves
 	text := ""
 	for pin := range clocks.All() {
-		for _, cycle := range w.findCycles(r, k, moves, pin, maxCycle, random) {
-			if w.runCycle(r, k, moves, pin, cycle) {
+		cycles := w.findCycles(r, k, moves, pin, maxCycle, random)
+		for _, cycle := range cycles {
+			if w.runCycle(r, k, moves, pin, cycle, cycles) {
 				if cycle.length > maxCycle {
 					text += fmt.Sprintf(", %d pulses of a longer cycle at pin %d", longBurst, pin)
 				} else {
@@ -96,6 +97,11 @@ func (w *walker) released() (pins part.Pins) {
 	for _, o := range w.c.Outputs {
 		if w.c.Variant.Pins[o.Pin-1].Role == part.Bidirectional && w.m.Out(o.Pin).Lane(0) == logic.Z {
 			pins = pins.With(o.Pin, true)
+		}
+	}
+	for _, t := range w.c.Together { // a wire holds them
+		if w.m.Node(t.While).Lane(0) != logic.Zero {
+			pins &^= t.Pins
 		}
 	}
 	return pins
