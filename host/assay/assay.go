@@ -39,6 +39,10 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	case !p.wants(FunctionStage):
 		return r.notTested("only levels were asked for, no vector was compared")
 	}
+	if r.laterRound() && r.takenOut(ctx, socket) {
+		r.Levels, r.NotTested = nil, append(r.NotTested, levelsUntested)
+		return r.notTested(fmt.Sprintf("in round %d the chip is not in the socket any more: seat it and test again", r.Rounds))
+	}
 	r.judge(socket, p, observed, func() bool { return r.present(ctx, socket) })
 	r.sayRound()
 	r.doubt()
