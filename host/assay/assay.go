@@ -9,7 +9,6 @@ import (
 	"strings"
 	"time"
 
-	"chipassay/host/adapter"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -40,6 +39,10 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 		return r.notTested(unfinished(err))
 	case !p.wants(FunctionStage):
 		return r.notTested("only levels were asked for, no vector was compared")
+	}
+	if r.laterRound() && r.takenOut(ctx, socket) {
+		r.Levels, r.NotTested = nil, append(r.NotTested, levelsUntested)
+		return r.notTested(fmt.Sprintf("in round %d the chip is not in the socket any more: seat it and test again", r.Rounds))
 	}
 	r.judge(socket, p, observed, func() bool { return r.present(ctx, socket) })
 	r.sayRound()
@@ -208,8 +211,7 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, pres
 // presenceMA is a supply current, in mA, that only a chip in the socket takes.
 const presenceMA = 0.3
 
-// present tells whether a chip touches the socket, though it answers nothing: with
-// the supply off, its pins follow its ground pin through their junctions.
+// present tells whether a chip lies in the socket, though it answers nothing.
 func (r *Result) present(ctx context.Context, socket Socket) bool {
 	prober, ok := socket.(Prober)
 	if !ok {
@@ -220,10 +222,8 @@ func (r *Result) present(ctx context.Context, socket Socket) bool {
 		defer cancel()
 		_ = socket.PowerOff(off) // nothing is supplied; the adapter lets go by itself too
 	}()
-	v := r.Type.Variant
-	ground := adapter.PositionOf(v.GND(), len(v.Pins))
-	read, err := prober.Probe(ctx, []stimulus.Step{high(part.PinSet(ground))}, adapter.Low, adapter.Off)
-	return err == nil && (read[0]&^part.PinSet(ground)).Len() > len(v.Pins)/3
+	there, err := Present(ctx, prober, r.Type)
+	return err == nil && there
 }
 
 // silent tells whether nothing in the socket drove any pin, though a good chip would.

@@ -62,6 +62,7 @@ type Result struct {
 	Unsteady       int            // steps in blocks with a wrong signature that read rightly when they were repeated
 	unsteadyAt     []adapter.Span // the blocks, in ascending order
 	Rounds         int            // that were begun; what was applied and found is of the last
+	wrong          bool           // the last round had an error
 	Runs           int            // how often all of them were applied; 0 and 1 are once
 	RunsFailed     int
 

@@ -43,14 +43,15 @@ func (r *Result) observe(ctx context.Context, socket Socket, p Plan) (observed [
 		if r.Rounds == 1 && spent >= quickOrder {
 			backward = nil
 		}
-		again = err == nil && !o.wrong && o.passed == nil &&
-			p.AtLeast > 0 && (spent < p.AtLeast || r.Rounds == 1 && backward != nil)
+		r.wrong = o.wrong || o.passed != nil
+		again = err == nil && !r.wrong && p.AtLeast > 0 &&
+			(spent < p.AtLeast || r.Rounds == 1 && backward != nil)
 	}
 	r.Unsteady, r.unsteadyAt, r.Comparison = o.unsteady(), ascending(o.passed), o.comparison()
 	switch {
 	case err != nil && r.Rounds > 1:
 		err = fmt.Errorf("in round %d: %w", r.Rounds, err)
-	case err == nil && !o.wrong && o.passed == nil:
+	case err == nil && !r.wrong:
 		r.sayUnseen(r.Rounds)
 	}
 	return observed, err
@@ -124,7 +125,13 @@ func (r *Result) sayRound() {
 }
 
 // laterRound tells whether an error came after a round without one.
-func (r *Result) laterRound() bool { return r.Rounds > 1 && (r.FailureCount > 0 || r.Unsteady > 0) }
+func (r *Result) laterRound() bool { return r.Rounds > 1 && r.wrong }
+
+// takenOut tells whether the chip, which was there, is so no more.
+func (r *Result) takenOut(ctx context.Context, socket Socket) bool {
+	_, ok := socket.(Prober)
+	return ok && !r.present(ctx, socket)
+}
 
 // mostSteps is how many steps a sentence names.
 const mostSteps = 6

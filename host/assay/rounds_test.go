@@ -225,6 +225,44 @@ func TestWhatIsTooRareIsNotTested(t *testing.T) {
 	require.Empty(t, rare(r), "found")
 }
 
+// A chip that is taken out while its vectors go round is not tested, and not a bad one.
+func TestAChipTakenOutInARoundIsNotTested(t *testing.T) {
+	for _, typed := range []string{"7410", "4023"} {
+		p, err := assay.NewPlan(open(t, typed))
+		require.NoError(t, err)
+		p.AtLeast = 50 * time.Millisecond
+		chip, err := virtual.NewChip(p.Type)
+		require.NoError(t, err)
+		socket := virtual.NewSocket(chip, 1)
+		conn, err := virtual.Open(t.Context(), socket)
+		require.NoError(t, err)
+		a, err := adapter.Open(t.Context(), link.New(conn, 0))
+		require.NoError(t, err)
+		defer a.Close()
+		seat, err := a.SeatOf(p.Type.Variant)
+		require.NoError(t, err)
+		r := assay.Run(t.Context(), &takenOut{functionOnly: functionOnly{seat}, socket: socket}, p)
+		require.Equal(t, assay.NotTested, r.Verdict, r.Reason)
+		require.Equal(t, "in round 2 the chip is not in the socket any more: seat it and test again", r.Reason)
+		require.Empty(t, r.PinsFailed)
+		require.False(t, socket.Live())
+	}
+}
+
+// A takenOut chip is, before its fourth sweep.
+type takenOut struct {
+	functionOnly
+	socket *virtual.Socket
+	sweeps int
+}
+
+func (o *takenOut) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Rail) ([]adapter.Span, error) {
+	if o.sweeps++; o.sweeps == 4 {
+		o.socket.Swap(nil)
+	}
+	return o.functionOnly.Sweep(ctx, steps, pins, settle, e, bias)
+}
+
 // seeded tests a chip with defects on a virtual adapter with a seed of its own.
 func seeded(t *testing.T, seed uint64, p assay.Plan, defects ...string) *assay.Result {
 	t.Helper()
