@@ -103,7 +103,7 @@ func keeps(c *logic.Circuit, r *logic.Register, rule *logic.Rule, bit int) bool 
 // next state depends on the state.
 func miscounts(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
 	r := &c.Registers[register]
-	if w := len(r.Bits); w < 2 || w > mostCounted || !c.Counts(r, &r.Rules[rule]) || keeps(c, r, &r.Rules[rule], bit) {
+	if w := len(r.Bits); w < 2 || w > mostCounted || r.Rules[rule].Edge == part.Level || !c.Counts(r, &r.Rules[rule]) || keeps(c, r, &r.Rules[rule], bit) {
 		return nil
 	}
 	for state := range uint64(1) << len(r.Bits) {

@@ -233,6 +233,12 @@ func (f force) stick(v Value, lanes uint64) force {
 func (m *Machine) clock() bool {
 	for i := range m.c.Registers {
 		r := &m.c.Registers[i]
+		if m.rests(r, m.before[i]) {
+			for _, b := range r.Bits {
+				m.next[b] = m.level[m.c.State[b].Node]
+			}
+			continue
+		}
 		m.decide(r, m.before[i])
 		if m.broken == nil {
 			continue
@@ -257,6 +263,21 @@ func (m *Machine) clock() bool {
 		}
 	}
 	return changed
+}
+
+// rests tells whether no rule of a register can act: each waits for an edge, and no
+// clock has moved.
+func (m *Machine) rests(r *Register, before []Word) bool {
+	for j := range r.Rules {
+		rule := &r.Rules[j]
+		if rule.Edge == part.Level {
+			return false
+		}
+		if now := m.level[rule.Clock].known(); now != before[j] || now.Hi&now.Lo != 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // noteClocks takes the present clock levels as those before the next edge.

@@ -228,6 +228,9 @@ func (t *Trail) count() {
 			}
 		}
 	}
+	if t.random.IntN(2) == 0 { // a pulse that is held back, from just here
+		t.strobe()
+	}
 	pulses := 1 + t.random.IntN(1<<t.random.IntN(9))
 	for range pulses {
 		if !t.may(w.drive^m.clock) || !t.may(w.drive^m.clock) {

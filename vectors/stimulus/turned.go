@@ -59,8 +59,9 @@ func turned(c *logic.Circuit) *Sequence {
 			sides = append(sides, side)
 		}
 		settings = append(settings, to)
+		free := w.released()
 		w.sweepReleased(both)
-		w.letGo(to, both, open)
+		w.letGo(to, both, open, free)
 	}
 	for _, to := range settings {
 		w.seeReleased(to, both, open, sides)
@@ -86,10 +87,9 @@ func (w *walker) seeReleased(setting, both, open part.Pins, sides []part.Pins) {
 	w.floated = 0
 }
 
-// letGo drives the pins that the chip releases in a setting low, then high, and each
+// letGo drives the pins that are free in a setting low, then high, and each
 // time lets them go: a chip that drives them all the same holds the level.
-func (w *walker) letGo(setting, both, open part.Pins) {
-	free := w.released()
+func (w *walker) letGo(setting, both, open, free part.Pins) {
 	if free == 0 || free == both {
 		return
 	}
