@@ -42,11 +42,21 @@ func (e *statusError) Unwrap() error { return e.err }
 // couldNotTest marks an error as the adapter's or the socket's, not the user's.
 func couldNotTest(err error) error { return &statusError{exitCouldNotTest, err} }
 
+// stopSignals end a test or a drawer run as Ctrl-C does, with the supply off: a
+// request to end, a terminal that was closed, and Ctrl-\.
+func stopSignals() []os.Signal {
+	list := []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT}
+	if !signal.Ignored(syscall.SIGHUP) { // nohup lets a run outlive its terminal
+		list = append(list, syscall.SIGHUP)
+	}
+	return list
+}
+
 func main() { os.Exit(run()) }
 
 // run is the whole program; it gives the exit status.
 func run() int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), stopSignals()...)
 	defer stop()
 	err := rootCommand().ExecuteContext(ctx)
 	if err == nil {
