@@ -61,14 +61,23 @@ func (f *recordsFile) forChips(ctx context.Context, virtual bool) (*record.Store
 	return s, nil
 }
 
-// use opens the file for work that needs records, and closes it.
-func (f *recordsFile) use(work func(*record.Store) error) (err error) {
+// existing is the path of the file, which there must be.
+func (f *recordsFile) existing() (string, error) {
 	name, err := f.name()
 	if err != nil {
-		return err
+		return "", err
 	}
 	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("there are no records in %s yet: chipassay drawer or chipassay test --record make them, --records names another file", name)
+		return "", fmt.Errorf("there are no records in %s yet: chipassay drawer or chipassay test --record make them, --records names another file", name)
+	}
+	return name, nil
+}
+
+// use opens the file for work that needs records, and closes it.
+func (f *recordsFile) use(work func(*record.Store) error) (err error) {
+	name, err := f.existing()
+	if err != nil {
+		return err
 	}
 	store, err := record.Open(name)
 	if err != nil {
