@@ -198,6 +198,49 @@ func TestOnlyWhatHoldsIsCertified(t *testing.T) {
 	require.ErrorIs(t, err, record.ErrNone)
 }
 
+// A buyer learns of the tests that the one on the page took the place of, and of a fail
+// among what was found.
+func TestThePageTellsOfTheTestsBeforeIt(t *testing.T) {
+	s := newStore(t)
+	failed := appended(t, s, tested(t, "fail.json"))
+	again := tested(t, "pass.json")
+	again.RetestOf = failed.Serial
+	page := func(serial int64) string {
+		c, err := Read(t.Context(), s, serial)
+		require.NoError(t, err)
+		return wellFormed(t, pageOf(t, c))
+	}
+	require.NotContains(t, page(failed.Serial), "Other tests of this chip")
+	second := appended(t, s, again)
+	words := page(second.Serial)
+	require.Contains(t, words, "Other tests of this chip took the place of record 1, fail Tested")
+	require.Contains(t, words, "This record took the place of record 1, fail, of "+failed.Time.Format("2 January 2006, 15:04")+" UTC: "+failed.Reason)
+
+	third := tested(t, "fail.json")
+	third.RetestOf = failed.Serial
+	third = appended(t, s, third)
+	words = page(third.Serial)
+	require.Contains(t, words, "took the place of record 1, fail; record 2, pass")
+	void := third
+	void.Kind, void.Corrects, void.RetestOf, void.Report, void.Reason = record.Void, third.Serial, 0, nil, "a bent leg"
+	appended(t, s, void)
+	words = page(second.Serial)
+	require.Contains(t, words, "took the place of record 1, fail; record 3, fail, is void by record 4: a bent leg")
+	require.Contains(t, words, "Record 3, fail, of "+third.Time.Format("2 January 2006, 15:04")+" UTC was made void by record 4: a bent leg.")
+
+	corrected := second
+	corrected.Kind, corrected.Corrects, corrected.RetestOf, corrected.Marking = record.Correction, second.Serial, 0, "7410 J"
+	require.Contains(t, page(appended(t, s, corrected).Serial), "took the place of record 1, fail; record 3, fail, is void")
+
+	unknown := tested(t, "not-tested.json")
+	unknown = appended(t, s, unknown)
+	once := tested(t, "pass.json")
+	once.RetestOf = unknown.Serial
+	words = page(appended(t, s, once).Serial)
+	require.Contains(t, words, "took the place of record 6, not tested")
+	require.NotContains(t, words, "This record took the place", "it never failed")
+}
+
 // 938 is week 38 of a year that ends in 9: the code does not tell the decade,
 // whoever corrected it. The week of Monday 15 September 1969 by ISO 8601.
 func TestACorrectedDateCodeKeepsItsDoubt(t *testing.T) {

@@ -74,6 +74,11 @@ type Record struct {
 	Report   []byte // the whole report as compact JSON; left out by Find
 }
 
+// Nonconforming tells whether the chip failed, or passed with a grade of reject.
+func (r Record) Nonconforming() bool {
+	return r.Verdict == "fail" || r.Verdict == "pass" && r.Grade == "reject"
+}
+
 // FromReport is the record of a test by its report as report.Sheet.WriteJSON
 // writes it. Drawer, lot, operator and marking are the caller's to fill in.
 func FromReport(report []byte) (Record, error) {
