@@ -87,7 +87,7 @@ func testedFacts(i record.Inspection) []fact {
 	words := i.Proof().Words(i.Lot.Plan.LotSize)
 	cleared := ""
 	if n := len(i.Cleared); n > 0 {
-		cleared = fmt.Sprintf("%d more were bad before, and no longer count", n)
+		cleared = fmt.Sprintf("bad before, and no longer counted: %d", n)
 	}
 	return []fact{
 		{"Tested", fmt.Sprintf("%d of %d chips of the sample", i.Tested, i.Lot.Plan.SampleSize), ""},
