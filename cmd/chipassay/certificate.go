@@ -6,6 +6,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -86,7 +87,8 @@ The QR code on the sheet holds the number and the SHA-256 digest of the record.`
   chipassay certificate sign certificate-17.html --key chipassay.key
   chipassay certificate verify certificate-17.html --key chipassay.key.pub`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return file.records.use(func(s *record.Store) error {
+			file.lot = strings.TrimSpace(file.lot)
+			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
 				serials, err := file.serials(cmd, s, args)
 				if err != nil {
 					return err
@@ -125,7 +127,8 @@ are laid out in its middle. Print the page at its true size, not fitted to the p
 			if err != nil {
 				return err
 			}
-			return file.records.use(func(s *record.Store) error {
+			file.lot = strings.TrimSpace(file.lot)
+			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
 				serials, err := file.serials(cmd, s, args)
 				if err != nil {
 					return err

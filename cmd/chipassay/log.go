@@ -45,7 +45,7 @@ or corrected stands once, as it stands now; with --all every row is listed.`,
 			if cut {
 				q.Limit = newest + 1 // one more tells whether there are more
 			}
-			return file.use(func(s *record.Store) error { return writeLog(cmd, s, q, form, cut) })
+			return file.useLot(cmd, q.Lot, func(s *record.Store) error { return writeLog(cmd, s, q, form, cut) })
 		},
 	}
 	file.flag(cmd)

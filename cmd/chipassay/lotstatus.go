@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -32,10 +33,14 @@ void or a correction, are counted apart and named.
 Exit status: 0 accepted; 1 rejected; 3 not decided yet.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return file.use(func(s *record.Store) error {
-				l, err := s.Lot(cmd.Context(), strings.TrimSpace(args[0]))
+			name := strings.TrimSpace(args[0])
+			return file.useLot(cmd, name, func(s *record.Store) error {
+				l, err := s.Lot(cmd.Context(), name)
+				if errors.Is(err, record.ErrNoLot) {
+					return fmt.Errorf("lot %s has records, but was not opened, and so has no plan: chipassay lot list names those that were", report.Printable(name))
+				}
 				if err != nil {
-					return fmt.Errorf("%w: chipassay lot list names those that were opened", err)
+					return err
 				}
 				i, err := s.Inspect(cmd.Context(), l)
 				if err != nil {
