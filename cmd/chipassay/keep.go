@@ -89,7 +89,7 @@ func (k *keeping) keep(cmd *cobra.Command, s report.Sheet) error {
 		}
 	}
 	if r, err = k.store.Append(context.WithoutCancel(cmd.Context()), r); err != nil {
-		return err
+		return fmt.Errorf("the test was not written down: %w", err)
 	}
 	fmt.Fprintf(cmd.ErrOrStderr(), "record %d in %s\n", r.Serial, k.store.Path())
 	return nil

@@ -3,13 +3,21 @@ package main
 import (
 	"database/sql"
 	"os"
+	"strconv"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"chipassay": func() { os.Exit(run()) }})
+	testscript.Main(m, map[string]func(){"chipassay": func() {
+		if size, err := strconv.ParseUint(os.Getenv("LARGEST_FILE"), 10, 64); err == nil {
+			if err := limitFiles(size); err != nil {
+				panic(err)
+			}
+		}
+		os.Exit(run())
+	}})
 }
 
 // The scripts run the program as a person types it; each is one story.

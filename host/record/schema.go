@@ -151,20 +151,26 @@ func looking(path string, look func(ctx context.Context, q queryer, size int64) 
 			return err
 		}
 		mode := untouched
-		if _, err := os.Stat(path + "-wal"); err == nil {
+		if hasLog(path) {
 			mode = readOnly
 		}
 		err = lookingBy(path, mode, before.Size(), look)
 		if err == nil || mode == readOnly {
 			return err
 		}
-		_, logErr := os.Stat(path + "-wal")
 		after, statErr := os.Stat(path)
-		if logErr != nil && statErr == nil && after.Size() == before.Size() && after.ModTime().Equal(before.ModTime()) {
+		if !hasLog(path) && statErr == nil && after.Size() == before.Size() && after.ModTime().Equal(before.ModTime()) {
 			return err
 		}
 	}
 	return lookingBy(path, readOnly, 0, look)
+}
+
+// hasLog tells whether a file has a log of writes. One of no bytes holds none: it stays
+// behind where there was no room for a first.
+func hasLog(path string) bool {
+	log, err := os.Stat(path + "-wal")
+	return err == nil && log.Size() > 0
 }
 
 func lookingBy(path, mode string, size int64, look func(context.Context, queryer, int64) error) error {

@@ -181,6 +181,21 @@ func damaged(err error) error {
 	return err
 }
 
+// NoRoom tells whether an error is for a disk that takes no more of the records. What was
+// written before is kept.
+func NoRoom(err error) bool {
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return false
+	}
+	switch e.Code() {
+	case sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_WRITE, sqlite3.SQLITE_IOERR_FSYNC, sqlite3.SQLITE_IOERR_TRUNCATE,
+		sqlite3.SQLITE_IOERR_SHMSIZE, sqlite3.SQLITE_IOERR_DIR_FSYNC:
+		return true
+	}
+	return false
+}
+
 // sqliteCode is SQLite's primary result code, or 0 where the error is no such.
 func sqliteCode(err error) int {
 	var e *sqlite.Error
