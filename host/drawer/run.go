@@ -246,7 +246,7 @@ func (r *Run) test(ctx context.Context) error {
 	}
 	written, err := r.write(ctx, sheet)
 	if err != nil {
-		r.Screen.verdict(sheet, "NOT WRITTEN DOWN; the run ends")
+		r.Screen.say("NOT WRITTEN DOWN: the chip in the socket, which is to be tested again")
 		return fmt.Errorf("the last chip was not written down: %w", err)
 	}
 	words := fmt.Sprintf("record %d", written.Serial)
