@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"encoding/xml"
+	"fmt"
 	"image"
 	"image/color"
 	"io"
@@ -115,6 +116,22 @@ func TestAPassIsCertifiedWithAllThatIsKnown(t *testing.T) {
 	}
 	require.NotContains(t, page, "http", "the page needs nothing but itself")
 	require.Equal(t, page, pageOf(t, c), "the page of a record is always the same")
+}
+
+// The year of a week is not that of its first day: 1997-W01 begins on 1996-12-30 (M. Kuhn,
+// A summary of the international standard date and time notation), 1979-W31 on 1979-07-30
+// (seven weeks before the 17 September of 1979-W38).
+func TestWeeksOverTheEndOfAYearOrMonth(t *testing.T) {
+	for code, want := range map[string]string{
+		"9701": "week 1 of 1997, 30 December 1996 to 5 January 1997",
+		"7931": "week 31 of 1979, 30 July to 5 August 1979",
+	} {
+		d, err := identify.ParseDateCode(code, 0, time.Now())
+		require.NoError(t, err)
+		words := wellFormed(t, pageOf(t, certificateOf(t, "pass.json", func(r *record.Record) { r.SetDate(&d) })))
+		require.Contains(t, words, code+": "+want+" ")
+		require.Contains(t, words, fmt.Sprintf("%s (19%s)", code, code[:2]))
+	}
 }
 
 // A virtual chip has no certificate, whatever its verdict.

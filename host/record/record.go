@@ -86,10 +86,6 @@ func FromReport(report []byte) (Record, error) {
 		Part, Type, Family string
 		DateCode           *struct {
 			Raw, From, To string
-			Candidates    []struct {
-				Year int
-				From string
-			}
 		} `json:"date_code"`
 		Note, Verdict, Reason, Grade string
 		PinsFailed                   []int `json:"pins_failed"`
@@ -115,12 +111,7 @@ func FromReport(report []byte) (Record, error) {
 		if err := errors.Join(err1, err2); err != nil {
 			return Record{}, fmt.Errorf("report of a test: date code: %w", err)
 		}
-		r.Year, _ = r.From.ISOWeek()
-		for _, c := range d.Candidates {
-			if c.From == d.From {
-				r.Year = c.Year
-			}
-		}
+		r.Year, _ = r.From.ISOWeek() // not that of the day: 9701 begins in 1996
 	}
 	return r, r.check()
 }
