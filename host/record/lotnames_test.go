@@ -36,5 +36,7 @@ func TestAMistypedLotIsNamedWithTheNearest(t *testing.T) {
 	}
 	require.EqualError(t, s.FindLot(t.Context(), "signal bx 4"), `there is no lot "signal bx 4"; near it: signal box 4, signal box 0, signal box 1, signal box 2, signal box 3`)
 	require.EqualError(t, s.FindLot(t.Context(), "depot-l"), `there is no lot "depot-l"; near it: depot-1, depot-11`)
+	require.EqualError(t, s.FindLot(t.Context(), "tepot-l"), `there is no lot "tepot-l"; near it: depot-1`, "two of seven letters")
+	require.ErrorContains(t, s.FindLot(t.Context(), "tepox-l"), "nor any like it", "three of seven")
 	require.EqualError(t, s.FindLot(t.Context(), "tram"), `there is no lot "tram", nor any like it of 8: chipassay yield --by lot lists them`)
 }

@@ -130,6 +130,42 @@ func contents(t *testing.T, path string) (list []Record) {
 	return list
 }
 
+// An index that does not say what the rows say hides them from who asks for a drawer. Here
+// the indexes of drawers and lots have changed places, which have as many entries.
+func TestVerifyFileComparesTheIndexes(t *testing.T) {
+	path, _ := filled(t)
+	around(t, path, "PRAGMA writable_schema = 1", `UPDATE sqlite_schema SET rootpage =
+		(SELECT sum(rootpage) FROM sqlite_schema WHERE name IN ('record_drawer', 'record_lot')) - rootpage WHERE name IN ('record_drawer', 'record_lot')`)
+	_, bad, err := verifiedFile(t, path, Seals{})
+	require.NoError(t, err)
+	require.NotNil(t, bad)
+	require.Contains(t, bad.Reason, "missing from index record_")
+}
+
+// A log of no bytes, which a full disk leaves behind, holds nothing, and no lock is taken
+// for it, which would want room on the disk.
+func TestVerifyFileBesideAnEmptyLog(t *testing.T) {
+	path, _ := filled(t)
+	require.NoError(t, os.WriteFile(path+"-wal", nil, 0o600))
+	rows, bad, err := VerifyFile(t.Context(), path, Seals{})
+	require.NoError(t, err)
+	require.Nil(t, bad)
+	require.Equal(t, 60, rows)
+	require.NoFileExists(t, path+"-shm")
+}
+
+// What another program wrote and has only in its log is verified too.
+func TestVerifyFileWhileAnotherProgramWrites(t *testing.T) {
+	s := newStore(t)
+	for range 3 {
+		appended(t, s, nand())
+	}
+	rows, bad, err := VerifyFile(t.Context(), s.Path(), Seals{})
+	require.NoError(t, err)
+	require.Nil(t, bad)
+	require.Equal(t, 3, rows)
+}
+
 // What is not ours, is of a later version or is not there is no change, and is refused.
 func TestVerifyFileRefuses(t *testing.T) {
 	_, whole := filled(t)
