@@ -4,8 +4,8 @@
 //
 // Each row holds the SHA-256 digest of its own fields and of the row before
 // (see Record.Sum), so that a row changed, removed or put in later is noticed.
-// Rows cut off the end are not, unless the digest of a later one was written
-// down elsewhere, as on a certificate.
+// Rows cut off the end, or written anew with all that follow, are not, unless the
+// digest of one of them was kept elsewhere (see Seal), as on a certificate.
 package record
 
 import (
