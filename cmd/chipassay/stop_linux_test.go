@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"os/exec"
@@ -112,27 +113,36 @@ func TestEverySignalSwitchesTheSupplyOff(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, c := range map[string]struct {
-		arguments string
-		status    int
-		said      string
+		chip, arguments string
+		status          int
+		said            string
 	}{
-		"test":   {"test 7400 --every-readback --soak 1h", exitCouldNotTest, "Interrupted; the supply is off"},
-		"drawer": {"drawer D3 --part 7400 --records " + filepath.Join(t.TempDir(), "r.db"), exitPass, "not written down: interrupted"},
+		"test":   {"7400", "test 7400 --every-readback --soak 1h", exitCouldNotTest, "Interrupted; the supply is off"},
+		"memory": {"2114", "test 2114", exitCouldNotTest, "Interrupted; the supply is off"},
+		"dump":   {"2716", "dump 2716", exitCouldNotTest, "Interrupted; the supply is off"},
+		"drawer": {"7400", "drawer D3 --part 7400 --records " + filepath.Join(t.TempDir(), "r.db"), exitPass, "not written down: interrupted"},
 	} {
 		for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT} {
 			t.Run(fmt.Sprintf("%s/%d", name, s), func(t *testing.T) {
-				command := exec.Command(program)
+				command, started := exec.Command(program), make(chan struct{})
 				stopped := false
-				l := newLineAdapter(t, "7400", func() {
+				l := newLineAdapter(t, c.chip, func() {
+					<-started
 					stopped = true
 					command.Process.Signal(s)
 				})
 				command.Args = append([]string{program}, append(strings.Fields(c.arguments), "--adapter", l.port.Path)...)
 				command.Env = append(os.Environ(), "HOME="+t.TempDir())
-				said, err := command.CombinedOutput()
+				var said bytes.Buffer
+				command.Stdout, command.Stderr = &said, &said
+				if err := command.Start(); err != nil {
+					t.Fatal(err)
+				}
+				close(started)
+				err := command.Wait()
 				l.close(t)
-				if status := command.ProcessState.ExitCode(); status != c.status || !strings.Contains(string(said), c.said) {
-					t.Errorf("exit status %d (%v), want %d and %q:\n%s", status, err, c.status, c.said, said)
+				if status := command.ProcessState.ExitCode(); status != c.status || !strings.Contains(said.String(), c.said) {
+					t.Errorf("exit status %d (%v), want %d and %q:\n%s", status, err, c.status, c.said, said.String())
 				}
 				if !stopped || l.socket.Live() {
 					t.Errorf("stopped while on: %v; the supply is still on: %v", stopped, l.socket.Live())
