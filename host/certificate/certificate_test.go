@@ -256,6 +256,21 @@ func TestThePageTellsOfTheTestsBeforeIt(t *testing.T) {
 	words = page(appended(t, s, once).Serial)
 	require.Contains(t, words, "took the place of record 6, not tested")
 	require.NotContains(t, words, "This record took the place", "it never failed")
+
+	rejected := tested(t, "pass.json")
+	rejected.Grade, rejected.Lot = "reject", "signal box 5"
+	rejected = appended(t, s, rejected)
+	sound := tested(t, "pass.json")
+	sound.RetestOf, sound.Lot = rejected.Serial, "signal box 5"
+	sound = appended(t, s, sound)
+	require.Contains(t, page(sound.Serial), "This record took the place of record 8, pass, but of grade reject, of ")
+
+	_, title, err := ReadAll(t.Context(), s, []int64{sound.Serial}, "signal box 5")
+	require.NoError(t, err)
+	require.Equal(t, "Lot signal box 5, 1 chips: 1 pass, 0 fail, 0 not tested; 1 bad before and no longer counted", title)
+	_, title, err = ReadAll(t.Context(), s, []int64{sound.Serial}, "")
+	require.NoError(t, err)
+	require.Equal(t, "1 chips: 1 pass, 0 fail, 0 not tested", title)
 }
 
 // 938 is week 38 of a year that ends in 9: the code does not tell the decade,
