@@ -3,6 +3,7 @@ module chipassay
 go 1.26.8
 
 require (
+	github.com/agnivade/levenshtein v1.2.2
 	github.com/makiuchi-d/gozxing v0.1.1
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/spf13/cobra v1.10.2

@@ -6,6 +6,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -86,7 +87,8 @@ The QR code on the sheet holds the number and the SHA-256 digest of the record.`
   chipassay certificate sign certificate-17.html --key chipassay.key
   chipassay certificate verify certificate-17.html --key chipassay.key.pub`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return file.records.use(func(s *record.Store) error {
+			file.lot = strings.TrimSpace(file.lot)
+			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
 				serials, err := file.serials(cmd, s, args)
 				if err != nil {
 					return err
@@ -125,7 +127,8 @@ are laid out in its middle. Print the page at its true size, not fitted to the p
 			if err != nil {
 				return err
 			}
-			return file.records.use(func(s *record.Store) error {
+			file.lot = strings.TrimSpace(file.lot)
+			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
 				serials, err := file.serials(cmd, s, args)
 				if err != nil {
 					return err
@@ -151,11 +154,18 @@ are laid out in its middle. Print the page at its true size, not fitted to the p
 }
 
 func signCommand() *cobra.Command {
-	var key string
+	var (
+		file recordsFile
+		key  string
+	)
 	cmd := &cobra.Command{
 		Use:   "sign FILE",
 		Short: "Sign a certificate: the signature goes into the page itself",
-		Args:  cobra.ExactArgs(1),
+		Long: `Sign a certificate: the signature goes into the page itself. Only a page is signed
+that is, byte for byte, what is written of its records now: one that was changed,
+or made before a retest or a correction, is to be made anew.`,
+		Example: `  chipassay certificate sign certificate-17.html --key chipassay.key`,
+		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if key == "" {
 				return errors.New("name your private key with --key: chipassay key new makes one")
@@ -164,27 +174,42 @@ func signCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			page, err := os.ReadFile(args[0])
-			if err != nil {
-				return err
-			}
-			signed, err := certificate.Sign(page, k)
-			if err != nil {
-				return fmt.Errorf("%s: %w", args[0], err)
-			}
-			err = writeFile(args[0], func(w io.Writer) error {
-				_, err := w.Write(signed)
-				return err
-			})
-			if err != nil {
-				return err
-			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s is signed by key %s\n", args[0], k.Fingerprint())
-			return nil
+			return sign(cmd, &file, args[0], k)
 		},
 	}
+	file.flag(cmd)
 	cmd.Flags().StringVar(&key, "key", "", "file of the private key")
 	return cmd
+}
+
+// sign signs a page that is as its records have it.
+func sign(cmd *cobra.Command, file *recordsFile, name string, k certificate.Key) error {
+	page, err := os.ReadFile(name)
+	if err != nil {
+		return err
+	}
+	signed, err := certificate.Sign(page, k)
+	if err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	err = file.use(func(s *record.Store) error {
+		if err := certificate.AsWritten(cmd.Context(), s, page); err != nil {
+			return fmt.Errorf("%s (records: %s): %w", name, s.Path(), err)
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	err = writeFile(name, func(w io.Writer) error {
+		_, err := w.Write(signed)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(cmd.OutOrStdout(), "%s is signed by key %s\n", name, k.Fingerprint())
+	return nil
 }
 
 func verifyCommand() *cobra.Command {

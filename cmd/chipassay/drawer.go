@@ -25,12 +25,13 @@ const pace = 150 * time.Millisecond
 
 // drawerFlags are the flags of the drawer command.
 type drawerFlags struct {
-	definitions                                                   *definitions
-	file                                                          recordsFile
-	part, lot, operator, dateCode, adapter, tray, html, marchTest string
-	keepDate, bell                                                bool
-	atLeast                                                       time.Duration
-	seed                                                          uint64
+	definitions                                              *definitions
+	file                                                     recordsFile
+	lot                                                      lotFlag
+	part, operator, dateCode, adapter, tray, html, marchTest string
+	keepDate, bell                                           bool
+	atLeast                                                  time.Duration
+	seed                                                     uint64
 }
 
 func drawerCommand(d *definitions) *cobra.Command {
@@ -60,7 +61,7 @@ defect "TEXT", before "COMMAND" and after "COMMAND".`,
 	f.file.flag(cmd)
 	flags := cmd.Flags()
 	flags.StringVar(&f.part, "part", "", "what the chips are: 7400, 74LS00, 4011B …")
-	flags.StringVar(&f.lot, "lot", "", "lot to which they belong")
+	f.lot.flags(cmd, "lot to which they belong")
 	flags.StringVar(&f.operator, "operator", "", "who tests")
 	flags.StringVar(&f.dateCode, "date-code", "", "date code of the first chip: YYWW or YWW")
 	flags.BoolVar(&f.keepDate, "keep-date", false, "a date code holds for the chips after it, until another is given")
@@ -76,7 +77,7 @@ defect "TEXT", before "COMMAND" and after "COMMAND".`,
 
 func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	r := drawer.Run{
-		Drawer: strings.TrimSpace(name), Lot: strings.TrimSpace(f.lot), Operator: strings.TrimSpace(f.operator), Typed: f.part, DateCode: f.dateCode, KeepDate: f.keepDate,
+		Drawer: strings.TrimSpace(name), Operator: strings.TrimSpace(f.operator), Typed: f.part, DateCode: f.dateCode, KeepDate: f.keepDate,
 		Find: f.definitions.typed,
 		Screen: &drawer.Screen{W: cmd.OutOrStdout(), Bell: f.bell,
 			Large: report.Terminal(os.Stdout), Colour: report.Colour(os.Stdout)},
@@ -103,7 +104,10 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
-	r.Records = store
+	if err := f.lot.check(cmd.Context(), store); err != nil {
+		return err
+	}
+	r.Records, r.Lot = store, f.lot.name
 	station := &drawer.Station{Plan: f.plan, March: test}
 	if f.tray != "" {
 		err = f.virtual(cmd, &r, station, places)

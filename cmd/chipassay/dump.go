@@ -210,6 +210,8 @@ func readContents(name string, m *part.Memory) ([]byte, error) {
 	switch {
 	case err != nil:
 		return nil, fmt.Errorf("%s: %w", name, err)
+	case len(contents) == 0:
+		return nil, fmt.Errorf("%s holds no bytes: name the file that has the ROM's contents", name)
 	case len(contents) > m.Words:
 		return nil, fmt.Errorf("%s holds %d bytes: the ROM has %d words", name, len(contents), m.Words)
 	}

@@ -17,11 +17,12 @@ import (
 
 // A keeping is how the test of a single chip is written down.
 type keeping struct {
-	file                           recordsFile
-	wanted                         bool
-	drawer, lot, operator, marking string
-	retest                         int64
-	store                          *record.Store // nil where nothing is to be written
+	file                      recordsFile
+	wanted                    bool
+	drawer, operator, marking string
+	lot                       lotFlag
+	retest                    int64
+	store                     *record.Store // nil where nothing is to be written
 }
 
 func (k *keeping) flags(cmd *cobra.Command) {
@@ -29,7 +30,7 @@ func (k *keeping) flags(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	flags.BoolVar(&k.wanted, "record", false, "write the test down in the file of records")
 	flags.StringVar(&k.drawer, "drawer", "", "with --record: drawer in which the chip lies")
-	flags.StringVar(&k.lot, "lot", "", "with --record: lot to which it belongs")
+	k.lot.flags(cmd, "with --record: lot to which it belongs")
 	flags.StringVar(&k.operator, "operator", "", "with --record: who tests")
 	flags.StringVar(&k.marking, "marking", "", "with --record: what is marked on the chip, where that is more than PART")
 	flags.Int64Var(&k.retest, "retest", 0, "with --record: number of an earlier record of this same chip")
@@ -38,13 +39,19 @@ func (k *keeping) flags(cmd *cobra.Command) {
 // open opens the file before the test, so that a test is not made in vain.
 func (k *keeping) open(ctx context.Context, adapter string) (err error) {
 	if !k.wanted {
-		if k.drawer+k.lot+k.operator+k.marking+k.file.path != "" || k.retest != 0 {
-			return errors.New("--drawer, --lot, --operator, --marking, --retest and --records are for what is written down: add --record")
+		if k.drawer+k.lot.name+k.operator+k.marking+k.file.path != "" || k.retest != 0 || k.lot.isNew {
+			return errors.New("--drawer, --lot, --new-lot, --operator, --marking, --retest and --records are for what is written down: add --record")
 		}
 		return nil
 	}
-	if k.store, err = k.file.forChips(ctx, adapter == virtualAdapter); err != nil || k.retest == 0 {
+	if k.store, err = k.file.forChips(ctx, adapter == virtualAdapter); err != nil {
 		return err
+	}
+	if err := k.lot.check(ctx, k.store); err != nil {
+		return errors.Join(err, k.store.Close())
+	}
+	if k.retest == 0 {
+		return nil
 	}
 	if _, err = k.store.Get(ctx, k.retest); err != nil {
 		return errors.Join(fmt.Errorf("--retest: %w", err), k.store.Close())
@@ -73,7 +80,7 @@ func (k *keeping) keep(cmd *cobra.Command, s report.Sheet) error {
 	if err != nil {
 		return err
 	}
-	r.Drawer, r.Lot, r.Operator = strings.TrimSpace(k.drawer), strings.TrimSpace(k.lot), strings.TrimSpace(k.operator)
+	r.Drawer, r.Lot, r.Operator = strings.TrimSpace(k.drawer), k.lot.name, strings.TrimSpace(k.operator)
 	r.RetestOf = k.retest
 	r.Marking = cmp.Or(k.marking, r.Marking)
 	if k.retest != 0 {
@@ -82,7 +89,7 @@ func (k *keeping) keep(cmd *cobra.Command, s report.Sheet) error {
 		}
 	}
 	if r, err = k.store.Append(context.WithoutCancel(cmd.Context()), r); err != nil {
-		return err
+		return fmt.Errorf("the test was not written down: %w", err)
 	}
 	fmt.Fprintf(cmd.ErrOrStderr(), "record %d in %s\n", r.Serial, k.store.Path())
 	return nil

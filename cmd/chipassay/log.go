@@ -45,7 +45,7 @@ or corrected stands once, as it stands now; with --all every row is listed.`,
 			if cut {
 				q.Limit = newest + 1 // one more tells whether there are more
 			}
-			return file.use(func(s *record.Store) error { return writeLog(cmd, s, q, form, cut) })
+			return file.useLot(cmd, q.Lot, func(s *record.Store) error { return writeLog(cmd, s, q, form, cut) })
 		},
 	}
 	file.flag(cmd)
@@ -53,7 +53,7 @@ or corrected stands once, as it stands now; with --all every row is listed.`,
 	form.flags(cmd)
 	cmd.Flags().IntVar(&limit, "limit", 0, fmt.Sprintf("at most so many; %d on a list for reading, 0 for all", newest))
 	cmd.Flags().BoolVar(&all, "all", false, "also rows that others took the place of, and what was undone")
-	cmd.AddCommand(logVerifyCommand())
+	cmd.AddCommand(logVerifyCommand(), logDigestCommand())
 	return cmd
 }
 
@@ -177,31 +177,4 @@ func writeLines(cmd *cobra.Command, s *record.Store, q record.Query) error {
 	}
 	_, err := io.WriteString(out, "\n]\n")
 	return err
-}
-
-func logVerifyCommand() *cobra.Command {
-	var file recordsFile
-	cmd := &cobra.Command{
-		Use:   "verify",
-		Short: "Check that no record was changed, removed or put in since it was written",
-		Long: `Read every page of the file of records and compute every record's digest again;
-each holds that of the record before. What was cut off the end can only be told
-by the digest of a later record, as a certificate has it.`,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return file.use(func(s *record.Store) error {
-				n, bad, err := s.Verify(cmd.Context())
-				if err != nil {
-					return err
-				}
-				if bad != nil {
-					return &statusError{exitFailed, fmt.Errorf("%s was changed: %s; keep the file, and restore a backup under another name", s.Path(), bad)}
-				}
-				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d records, all as they were written\n", s.Path(), n)
-				return nil
-			})
-		},
-	}
-	file.flag(cmd)
-	return cmd
 }

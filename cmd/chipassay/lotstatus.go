@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -26,15 +27,20 @@ func lotStatusCommand() *cobra.Command {
 		Long: `Say whether a lot is accepted, what may still happen, and what its tested chips
 prove. The sample is the first chips that were tested under the lot's name. One
 that could not be tested keeps its place until it was tested again (test
---retest) or its record is void.
+--retest) or its record is void. Bad chips that no longer count, by a retest, a
+void or a correction, are counted apart and named.
 
 Exit status: 0 accepted; 1 rejected; 3 not decided yet.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return file.use(func(s *record.Store) error {
-				l, err := s.Lot(cmd.Context(), strings.TrimSpace(args[0]))
+			name := strings.TrimSpace(args[0])
+			return file.useLot(cmd, name, func(s *record.Store) error {
+				l, err := s.Lot(cmd.Context(), name)
+				if errors.Is(err, record.ErrNoLot) {
+					return fmt.Errorf("lot %s has records, but was not opened, and so has no plan: chipassay lot list names those that were", report.Printable(name))
+				}
 				if err != nil {
-					return fmt.Errorf("%w: chipassay lot list names those that were opened", err)
+					return err
 				}
 				i, err := s.Inspect(cmd.Context(), l)
 				if err != nil {
@@ -81,12 +87,18 @@ func writeLotStatus(w io.Writer, i record.Inspection, asJSON bool) error {
 			Before    int       `json:"tested_before_opening"`
 			Outlook   string    `json:"outlook"`
 			Proof     lot.Proof `json:"proof"`
-		}{lotLineOf(i.Lot), i.Standing, i.NotTested(), i.Left(), i.MoreBad(), i.MoreGood(), i.Before, i.Outlook(), i.Proof()})
+
+			Cleared []record.Cleared `json:"cleared"` // were nonconforming and no longer count
+		}{lotLineOf(i.Lot), i.Standing, i.NotTested(), i.Left(), i.MoreBad(), i.MoreGood(), i.Before, i.Outlook(), i.Proof(), append([]record.Cleared{}, i.Cleared...)})
 	}
 	word := map[lot.Decision]string{lot.Accept: "ACCEPTED", lot.Reject: "REJECTED", lot.GoOn: "NOT DECIDED"}[i.Decision]
 	fmt.Fprintf(w, "%s  lot %s: %s\n", word, report.Printable(i.Name), i.Outlook())
 	writePlan(w, i.Lot, "")
-	fmt.Fprintf(w, "tested %d of %d, nonconforming %d, not tested %d\n", i.Tested, i.Lot.Plan.SampleSize, i.Nonconforming, i.NotTested())
+	fmt.Fprintf(w, "tested %d of %d, nonconforming %d, not tested %d", i.Tested, i.Lot.Plan.SampleSize, i.Nonconforming, i.NotTested())
+	if n := len(i.Cleared); n > 0 {
+		fmt.Fprintf(w, ", bad before and no longer counted %d", n)
+	}
+	fmt.Fprintln(w)
 	for _, line := range i.Proof().Words(i.Lot.Plan.LotSize) {
 		fmt.Fprintln(w, line)
 	}

@@ -2,7 +2,7 @@
 // what each is, whether every gate of it works, and why not.
 //
 // Exit status: 0 pass; 1 the chip failed; 2 the command line, a definition or
-// an input is wrong; 3 could not test.
+// an input is wrong; 3 could not test, or could not write what came of it.
 package main
 
 import (
@@ -42,22 +42,52 @@ func (e *statusError) Unwrap() error { return e.err }
 // couldNotTest marks an error as the adapter's or the socket's, not the user's.
 func couldNotTest(err error) error { return &statusError{exitCouldNotTest, err} }
 
+// stopSignals end a test or a drawer run as Ctrl-C does, with the supply off: a
+// request to end, a terminal that was closed, and Ctrl-\.
+func stopSignals() []os.Signal {
+	list := []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT}
+	if !signal.Ignored(syscall.SIGHUP) { // nohup lets a run outlive its terminal
+		list = append(list, syscall.SIGHUP)
+	}
+	return list
+}
+
 func main() { os.Exit(run()) }
 
 // run is the whole program; it gives the exit status.
 func run() int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), stopSignals()...)
 	defer stop()
-	err := rootCommand().ExecuteContext(ctx)
-	if err == nil {
-		return exitPass
-	}
-	status := exitUsage
+	root := rootCommand()
+	out := &standardOutput{Writer: os.Stdout}
+	root.SetOut(out)
+	return finish(root.ExecuteContext(ctx), out.err)
+}
+
+// finish says what went wrong, if anything did, and gives the exit status. What could not
+// be printed is an error of its own, unless it is the command's.
+func finish(err, unprinted error) int {
+	status := exitPass
 	var s *statusError
-	if errors.As(err, &s) {
+	switch {
+	case unprinted != nil || noRoom(err):
+		status = exitCouldNotTest
+	case errors.As(err, &s):
 		status = s.status
+	case err != nil:
+		status = exitUsage
 	}
-	if text := err.Error(); text != "" {
+	if unprinted != nil && errors.Is(err, unprinted) {
+		unprinted = nil
+	}
+	for _, err := range []error{err, unprinted} {
+		if err == nil || err.Error() == "" {
+			continue
+		}
+		text := err.Error()
+		if noRoom(err) {
+			text += "; " + noRoomAdvice
+		}
 		fmt.Fprintln(os.Stderr, "chipassay:", text)
 	}
 	return status

@@ -125,8 +125,9 @@ func historyWords(h record.Record) string {
 // recordCorrectCommand corrects what a person wrote; what was measured stays.
 func recordCorrectCommand() *cobra.Command {
 	var (
-		file                                           recordsFile
-		drawer, lot, operator, marking, dateCode, note string
+		file                                      recordsFile
+		lot                                       lotFlag
+		drawer, operator, marking, dateCode, note string
 	)
 	cmd := &cobra.Command{
 		Use:   "correct N",
@@ -137,11 +138,14 @@ cannot be corrected: test the chip again.`,
 		Example: `  chipassay record correct 17 --drawer D4 --date-code 7938`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return replaceRecord(cmd, &file, args[0], func(r *record.Record) (err error) {
+			return replaceRecord(cmd, &file, args[0], func(s *record.Store, r *record.Record) (err error) {
+				if err := lot.check(cmd.Context(), s); err != nil {
+					return err
+				}
 				changed := false
 				var date *identify.DateCode
 				for flag, field := range map[string]struct{ to, from *string }{
-					"drawer": {&r.Drawer, &drawer}, "lot": {&r.Lot, &lot}, "operator": {&r.Operator, &operator},
+					"drawer": {&r.Drawer, &drawer}, "lot": {&r.Lot, &lot.name}, "operator": {&r.Operator, &operator},
 					"marking": {&r.Marking, &marking}, "note": {&r.Note, &note},
 				} {
 					if cmd.Flags().Changed(flag) {
@@ -166,7 +170,7 @@ cannot be corrected: test the chip again.`,
 	file.flag(cmd)
 	flags := cmd.Flags()
 	flags.StringVar(&drawer, "drawer", "", "drawer in which it lies")
-	flags.StringVar(&lot, "lot", "", "lot to which it belongs")
+	lot.flags(cmd, "lot to which it belongs")
 	flags.StringVar(&operator, "operator", "", "who tested it")
 	flags.StringVar(&marking, "marking", "", "what is marked on it")
 	flags.StringVar(&dateCode, "date-code", "", "date code: YYWW or YWW; empty for none")
@@ -217,7 +221,7 @@ func recordVoidCommand() *cobra.Command {
 			if why == "" {
 				return errors.New(`say why: --why "the wrong chip was in the socket"`)
 			}
-			return replaceRecord(cmd, &file, args[0], func(r *record.Record) error {
+			return replaceRecord(cmd, &file, args[0], func(_ *record.Store, r *record.Record) error {
 				r.Kind, r.Verdict, r.Grade, r.Reason, r.Report = record.Void, "", "", why, nil
 				return nil
 			})
@@ -229,7 +233,7 @@ func recordVoidCommand() *cobra.Command {
 }
 
 // replaceRecord appends a row that takes the place of a record.
-func replaceRecord(cmd *cobra.Command, file *recordsFile, typed string, change func(*record.Record) error) error {
+func replaceRecord(cmd *cobra.Command, file *recordsFile, typed string, change func(*record.Store, *record.Record) error) error {
 	serial, err := serialOf(typed)
 	if err != nil {
 		return err
@@ -245,7 +249,7 @@ func replaceRecord(cmd *cobra.Command, file *recordsFile, typed string, change f
 			return fmt.Errorf("record %d does not hold any more: name record %d", serial, current.Serial)
 		}
 		r.Corrects, r.RetestOf, r.Time = serial, 0, time.Now()
-		if err := change(&r); err != nil {
+		if err := change(s, &r); err != nil {
 			return err
 		}
 		if r, err = s.Append(cmd.Context(), r); err != nil {

@@ -61,14 +61,23 @@ func (f *recordsFile) forChips(ctx context.Context, virtual bool) (*record.Store
 	return s, nil
 }
 
-// use opens the file for work that needs records, and closes it.
-func (f *recordsFile) use(work func(*record.Store) error) (err error) {
+// existing is the path of the file, which there must be.
+func (f *recordsFile) existing() (string, error) {
 	name, err := f.name()
 	if err != nil {
-		return err
+		return "", err
 	}
 	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("there are no records in %s yet: chipassay drawer or chipassay test --record make them, --records names another file", name)
+		return "", fmt.Errorf("there are no records in %s yet: chipassay drawer or chipassay test --record make them, --records names another file", name)
+	}
+	return name, nil
+}
+
+// use opens the file for work that needs records, and closes it.
+func (f *recordsFile) use(work func(*record.Store) error) (err error) {
+	name, err := f.existing()
+	if err != nil {
+		return err
 	}
 	store, err := record.Open(name)
 	if err != nil {
@@ -76,6 +85,43 @@ func (f *recordsFile) use(work func(*record.Store) error) (err error) {
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
 	return work(store)
+}
+
+// useLot is use for work on a lot, which there must be unless its name is empty.
+func (f *recordsFile) useLot(cmd *cobra.Command, lot string, work func(*record.Store) error) error {
+	return f.use(func(s *record.Store) error {
+		if err := s.FindLot(cmd.Context(), lot); err != nil {
+			return err
+		}
+		return work(s)
+	})
+}
+
+// A lotFlag is the lot to which chips are said to belong. It is one that there is, for
+// in another the chips of a mistyped one would be lost.
+type lotFlag struct {
+	name  string
+	isNew bool
+}
+
+func (l *lotFlag) flags(cmd *cobra.Command, usage string) {
+	cmd.Flags().StringVar(&l.name, "lot", "", usage)
+	cmd.Flags().BoolVar(&l.isNew, "new-lot", false, "the lot is new, and has no plan: lot open gives one to it")
+}
+
+// check refuses the name of a lot that there is not. The first lot of a file can be any.
+func (l *lotFlag) check(ctx context.Context, s *record.Store) error {
+	l.name = strings.TrimSpace(l.name)
+	err := s.FindLot(ctx, l.name)
+	switch {
+	case l.isNew && l.name == "":
+		return errors.New("--new-lot is for the name of a lot: add --lot NAME")
+	case err == nil || record.NewLot(err) || l.isNew && errors.Is(err, record.ErrNoLot):
+		return nil
+	case errors.Is(err, record.ErrNoLot):
+		return fmt.Errorf("%w; for a new one: chipassay lot open, or --new-lot", err)
+	}
+	return err
 }
 
 // whole gives the record of a serial number with all rows about its chip, and which of them holds.

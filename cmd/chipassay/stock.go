@@ -32,7 +32,7 @@ chip counts once, as its last test and corrections left it.`,
 			if err != nil {
 				return err
 			}
-			return file.use(func(s *record.Store) error {
+			return file.useLot(cmd, q.Lot, func(s *record.Store) error {
 				holdings, err := s.Stock(cmd.Context(), q)
 				if err != nil {
 					return err

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"slices"
 	"strings"
@@ -267,11 +268,6 @@ func drawBar(w io.Writer, done float64, text string) {
 
 // report prints the sheet and turns its verdict into the exit status.
 func (f testFlags) report(cmd *cobra.Command, s report.Sheet) error {
-	if f.html != "" {
-		if err := writeFile(f.html, s.WriteHTML); err != nil {
-			return err
-		}
-	}
 	kept := f.keeping.keep(cmd, s)
 	out := cmd.OutOrStdout()
 	var err error
@@ -280,7 +276,11 @@ func (f testFlags) report(cmd *cobra.Command, s report.Sheet) error {
 	} else {
 		err = s.WriteText(out, report.Colour(os.Stdout))
 	}
-	if err := errors.Join(kept, err); err != nil {
+	var page error
+	if f.html != "" {
+		page = writeFile(f.html, s.WriteHTML)
+	}
+	if err := errors.Join(kept, err, page); err != nil { // each is tried, whatever becomes of the others
 		return err
 	}
 	return verdictStatus(s.Result.Verdict)
@@ -297,19 +297,24 @@ func verdictStatus(v assay.Verdict) error {
 	return &statusError{status: exitCouldNotTest}
 }
 
-// writeFile writes a file whole, or not at all.
-func writeFile(name string, write func(io.Writer) error) (err error) {
+// writeFile writes a file whole, or not at all: what was there before then stays.
+func writeFile(name string, write func(io.Writer) error) error {
 	file, err := os.CreateTemp(dirOf(name), ".chipassay-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
+	if err == nil {
+		// Some systems tell only with Sync that the disk is full.
+		if err = errors.Join(write(file), file.Sync(), file.Chmod(0o644), file.Close()); err == nil {
+			err = os.Rename(file.Name(), name)
+		}
 		if err != nil {
 			err = errors.Join(err, os.Remove(file.Name()))
 		}
-	}()
-	if err := errors.Join(write(file), file.Chmod(0o644), file.Close()); err != nil {
-		return err
 	}
-	return os.Rename(file.Name(), name)
+	var path *fs.PathError // which names the temporary file
+	if errors.As(err, &path) {
+		err = path.Err
+	}
+	if err != nil {
+		return fmt.Errorf("%s was not written: %w", name, err)
+	}
+	return nil
 }

@@ -42,7 +42,7 @@ family, drawer, lot or date-code year; and which pins and causes fail most.
 			if err != nil {
 				return err
 			}
-			return file.use(func(s *record.Store) error {
+			return file.useLot(cmd, q.Lot, func(s *record.Store) error {
 				y, err := statistics.Collect(cmd.Context(), s, q, by)
 				if err != nil {
 					return err

@@ -1,4 +1,4 @@
-//go:build simavr
+//go:build linux
 
 package avrsim
 

@@ -3,8 +3,8 @@
 // tested a sheet that says so. It makes the labels for the drawer too, and signs a
 // page so that every change to it shows.
 //
-// The page of a record is always the same, byte for byte: it holds the time of the
-// test and none of its own. Its QR code (ISO/IEC 18004, error correction M) holds
+// The page of a record is always the same, byte for byte, as long as no row about the
+// same chip is added: it holds the time of the test and none of its own. Its QR code (ISO/IEC 18004, error correction M) holds
 //
 //	CHIPASSAY RECORD 17 <SHA-256 of the record in capital hexadecimal digits>
 //
@@ -33,12 +33,14 @@ type Certificate struct {
 	Record record.Record // the one that holds
 	Tested record.Record // that of the test: the same, or the one that Record corrects
 	Chip   report.Chip   // of the test
+
+	history []record.Record // all rows about the chip, the oldest first
 }
 
 // Read makes the certificate of a record. The record must hold for its chip and
 // have the report of its test, and the two must not contradict each other.
 func Read(ctx context.Context, s *record.Store, serial int64) (Certificate, error) {
-	r, err := holding(ctx, s, serial)
+	r, history, err := holding(ctx, s, serial)
 	if err != nil {
 		return Certificate{}, err
 	}
@@ -46,26 +48,26 @@ func Read(ctx context.Context, s *record.Store, serial int64) (Certificate, erro
 	if err != nil {
 		return Certificate{}, err
 	}
-	return New(r, tested)
+	c, err := New(r, tested)
+	c.history = history
+	return c, err
 }
 
-// holding is a record, if it holds for its chip.
-func holding(ctx context.Context, s *record.Store, serial int64) (record.Record, error) {
-	r, err := s.Get(ctx, serial)
-	if err != nil {
-		return r, err
+// holding is a record, if it holds for its chip, with all rows about that.
+func holding(ctx context.Context, s *record.Store, serial int64) (r record.Record, history []record.Record, err error) {
+	if r, err = s.Get(ctx, serial); err != nil {
+		return r, nil, err
 	}
-	history, err := s.History(ctx, serial)
-	if err != nil {
-		return r, err
+	if history, err = s.History(ctx, serial); err != nil {
+		return r, nil, err
 	}
 	if err := holds(r, history); err != nil {
-		return r, err
+		return r, nil, err
 	}
 	if r.Sum() != r.Digest {
-		return r, fmt.Errorf("record %d: %w: it was changed since it was written: restore the records from a backup", serial, ErrNone)
+		return r, nil, fmt.Errorf("record %d: %w: it was changed since it was written: restore the records from a backup", serial, ErrNone)
 	}
-	return r, nil
+	return r, history, nil
 }
 
 // holds says why a record does not hold for its chip, and which does.
@@ -78,10 +80,8 @@ func holds(r record.Record, history []record.Record) error {
 	if r.Kind == record.Void {
 		what = fmt.Sprintf("only voids record %d", r.Corrects)
 	}
-	for _, h := range history {
-		if h.Kind == record.Void && h.Corrects == r.Serial {
-			what = fmt.Sprintf("is voided by record %d", h.Serial)
-		}
+	if v := voidOf(history, r.Serial); v != nil {
+		what = fmt.Sprintf("is voided by record %d", v.Serial)
 	}
 	if now == nil {
 		return fmt.Errorf("record %d %s, and no record holds for its chip: test the chip again: %w", r.Serial, what, ErrNone)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"encoding/xml"
+	"fmt"
 	"image"
 	"image/color"
 	"io"
@@ -117,6 +118,22 @@ func TestAPassIsCertifiedWithAllThatIsKnown(t *testing.T) {
 	require.Equal(t, page, pageOf(t, c), "the page of a record is always the same")
 }
 
+// The year of a week is not that of its first day: 1997-W01 begins on 1996-12-30 (M. Kuhn,
+// A summary of the international standard date and time notation), 1979-W31 on 1979-07-30
+// (seven weeks before the 17 September of 1979-W38).
+func TestWeeksOverTheEndOfAYearOrMonth(t *testing.T) {
+	for code, want := range map[string]string{
+		"9701": "week 1 of 1997, 30 December 1996 to 5 January 1997",
+		"7931": "week 31 of 1979, 30 July to 5 August 1979",
+	} {
+		d, err := identify.ParseDateCode(code, 0, time.Now())
+		require.NoError(t, err)
+		words := wellFormed(t, pageOf(t, certificateOf(t, "pass.json", func(r *record.Record) { r.SetDate(&d) })))
+		require.Contains(t, words, code+": "+want+" ")
+		require.Contains(t, words, fmt.Sprintf("%s (19%s)", code, code[:2]))
+	}
+}
+
 // A virtual chip has no certificate, whatever its verdict.
 func TestVirtualChipsAreNotCertified(t *testing.T) {
 	c := certificateOf(t, "pass.json", func(r *record.Record) { r.Adapter = "virtual, revision A" })
@@ -196,6 +213,64 @@ func TestOnlyWhatHoldsIsCertified(t *testing.T) {
 	require.ErrorContains(t, err, "record 1 is voided by record 6, and no record holds for its chip")
 	_, err = Read(t.Context(), s, 99)
 	require.ErrorIs(t, err, record.ErrNone)
+}
+
+// A buyer learns of the tests that the one on the page took the place of, and of a fail
+// among what was found.
+func TestThePageTellsOfTheTestsBeforeIt(t *testing.T) {
+	s := newStore(t)
+	failed := appended(t, s, tested(t, "fail.json"))
+	again := tested(t, "pass.json")
+	again.RetestOf = failed.Serial
+	page := func(serial int64) string {
+		c, err := Read(t.Context(), s, serial)
+		require.NoError(t, err)
+		return wellFormed(t, pageOf(t, c))
+	}
+	require.NotContains(t, page(failed.Serial), "Other tests of this chip")
+	second := appended(t, s, again)
+	words := page(second.Serial)
+	require.Contains(t, words, "Other tests of this chip took the place of record 1, fail Tested")
+	require.Contains(t, words, "This record took the place of record 1, fail, of "+failed.Time.Format("2 January 2006, 15:04")+" UTC: "+failed.Reason)
+
+	third := tested(t, "fail.json")
+	third.RetestOf = failed.Serial
+	third = appended(t, s, third)
+	words = page(third.Serial)
+	require.Contains(t, words, "took the place of record 1, fail; record 2, pass")
+	void := third
+	void.Kind, void.Corrects, void.RetestOf, void.Report, void.Reason = record.Void, third.Serial, 0, nil, "a bent leg"
+	appended(t, s, void)
+	words = page(second.Serial)
+	require.Contains(t, words, "took the place of record 1, fail; record 3, fail, is void by record 4: a bent leg")
+	require.Contains(t, words, "Record 3, fail, of "+third.Time.Format("2 January 2006, 15:04")+" UTC was made void by record 4: a bent leg.")
+
+	corrected := second
+	corrected.Kind, corrected.Corrects, corrected.RetestOf, corrected.Marking = record.Correction, second.Serial, 0, "7410 J"
+	require.Contains(t, page(appended(t, s, corrected).Serial), "took the place of record 1, fail; record 3, fail, is void")
+
+	unknown := tested(t, "not-tested.json")
+	unknown = appended(t, s, unknown)
+	once := tested(t, "pass.json")
+	once.RetestOf = unknown.Serial
+	words = page(appended(t, s, once).Serial)
+	require.Contains(t, words, "took the place of record 6, not tested")
+	require.NotContains(t, words, "This record took the place", "it never failed")
+
+	rejected := tested(t, "pass.json")
+	rejected.Grade, rejected.Lot = "reject", "signal box 5"
+	rejected = appended(t, s, rejected)
+	sound := tested(t, "pass.json")
+	sound.RetestOf, sound.Lot = rejected.Serial, "signal box 5"
+	sound = appended(t, s, sound)
+	require.Contains(t, page(sound.Serial), "This record took the place of record 8, pass, but of grade reject, of ")
+
+	_, title, err := ReadAll(t.Context(), s, []int64{sound.Serial}, "signal box 5")
+	require.NoError(t, err)
+	require.Equal(t, "Lot signal box 5, 1 chips: 1 pass, 0 fail, 0 not tested; 1 bad before and no longer counted", title)
+	_, title, err = ReadAll(t.Context(), s, []int64{sound.Serial}, "")
+	require.NoError(t, err)
+	require.Equal(t, "1 chips: 1 pass, 0 fail, 0 not tested", title)
 }
 
 // 938 is week 38 of a year that ends in 9: the code does not tell the decade,

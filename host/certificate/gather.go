@@ -40,7 +40,13 @@ func ReadAll(ctx context.Context, s *record.Store, serials []int64, lot string) 
 	}
 	title = fmt.Sprintf("%d chips: %d pass, %d fail, %d not tested", len(list), n["pass"], n["fail"], n["not-tested"])
 	if lot != "" {
-		title = "Lot " + lot + ", " + title
+		cleared, err := s.Cleared(ctx, lot)
+		if err != nil {
+			return nil, "", err
+		}
+		if title = "Lot " + lot + ", " + title; len(cleared) > 0 {
+			title += fmt.Sprintf("; %d bad before and no longer counted", len(cleared))
+		}
 	}
 	return list, title, nil
 }

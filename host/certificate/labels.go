@@ -39,7 +39,7 @@ type labelLine struct{ Text, Size string }
 // ReadLabels are the records for labels. They must hold for their chips.
 func ReadLabels(ctx context.Context, s *record.Store, serials []int64) (list []Certificate, err error) {
 	for _, serial := range serials {
-		r, err := holding(ctx, s, serial)
+		r, _, err := holding(ctx, s, serial)
 		if err != nil {
 			return nil, err
 		}

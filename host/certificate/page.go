@@ -65,6 +65,7 @@ func (c Certificate) sheet() (sheet, error) {
 		Levels: levelTables(t.Levels), LevelNotes: levelNotes(t), Criteria: t.GradeCriteria,
 		Uncertainty: t.TesterUncertainty, Caveat: report.Caveat,
 	}
+	s.Findings = append(c.cleared(), s.Findings...)
 	switch {
 	case r.Grade != "":
 		s.GradeWords = "grade " + r.Grade

@@ -232,6 +232,7 @@ func (c Certificate) originFacts() []fact {
 	}
 	return known(
 		number,
+		fact{Label: "Other tests of this chip", Value: c.otherTests()},
 		fact{Label: "Tested", Value: moment(c.Tested.Time)},
 		fact{Label: "Operator", Value: r.Operator},
 		fact{Label: "Adapter", Value: cmp.Or(r.Adapter, "none"), More: "firmware " + cmp.Or(r.Firmware, "not known")},

@@ -246,7 +246,8 @@ func (r *Run) test(ctx context.Context) error {
 	}
 	written, err := r.write(ctx, sheet)
 	if err != nil {
-		return err
+		r.Screen.say("NOT WRITTEN DOWN: the chip in the socket, which is to be tested again")
+		return fmt.Errorf("the last chip was not written down: %w", err)
 	}
 	words := fmt.Sprintf("record %d", written.Serial)
 	if written.RetestOf != 0 {

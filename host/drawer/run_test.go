@@ -194,6 +194,7 @@ func TestDiskFull(t *testing.T) {
 	assert.ErrorContains(t, err, "no space left")
 	assert.NotContains(t, out.String(), "PASS")
 	assert.NotContains(t, out.String(), "record 1")
+	assert.Contains(t, out.String(), "NOT WRITTEN DOWN: the chip in the socket")
 }
 
 func TestKeptDate(t *testing.T) {

@@ -59,11 +59,28 @@ func sum(record []byte) (s byte) {
 	return s
 }
 
+// A base is what the addresses of data records are added to. Before the first
+// record of extended addresses it is linear, and 0.
+type base struct {
+	address   int
+	segmented bool
+}
+
+// at is the address of a byte of a data record by its load offset (DRLO of the
+// specification) and its index (DRI). In a segment the sum wraps round at 64 KiB:
+// SBA + ([DRLO + DRI] MOD 64K). Linear addresses go on: (LBA + DRLO + DRI) MOD 4G.
+func (b base) at(offset, index int) int {
+	if b.segmented {
+		return b.address + (offset+index)&0xFFFF
+	}
+	return (b.address + offset + index) & 0xFFFF_FFFF
+}
+
 // Read gives the bytes of a file from address 0 to its highest; those that it does
-// not tell are fill. Its errors, ErrFormat, name the line.
+// not tell are fill, and a file without data gives none. Its errors, ErrFormat, name the line.
 func Read(r io.Reader, fill byte) (contents []byte, err error) {
 	lines := bufio.NewScanner(r)
-	base := 0
+	var base base
 	for n := 1; lines.Scan(); n++ {
 		line := strings.TrimSpace(lines.Text())
 		if line == "" {
@@ -77,7 +94,7 @@ func Read(r io.Reader, fill byte) (contents []byte, err error) {
 		switch {
 		case kind == data:
 			for i, b := range bytes {
-				at := base + (address+i)&0xFFFF // an offset wraps round within its segment
+				at := base.at(address, i)
 				if at >= MostBytes {
 					return nil, fmt.Errorf("%w: line %d: address %#x is beyond %d bytes", ErrFormat, n, at, MostBytes)
 				}
@@ -88,8 +105,10 @@ func Read(r io.Reader, fill byte) (contents []byte, err error) {
 			}
 		case kind == endOfFile:
 			return contents, nil
-		case (kind == extendedSegment || kind == extendedLinear) && len(bytes) == 2:
-			base = (int(bytes[0])<<8 | int(bytes[1])) << map[byte]int{extendedSegment: 4, extendedLinear: 16}[kind]
+		case kind == extendedSegment && len(bytes) == 2:
+			base.address, base.segmented = (int(bytes[0])<<8|int(bytes[1]))<<4, true
+		case kind == extendedLinear && len(bytes) == 2:
+			base.address, base.segmented = (int(bytes[0])<<8|int(bytes[1]))<<16, false
 		case kind == startSegment || kind == startLinear:
 		default:
 			return nil, fmt.Errorf("%w: line %d: a record of type %d and %d bytes", ErrFormat, n, kind, len(bytes))

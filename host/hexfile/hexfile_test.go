@@ -45,6 +45,60 @@ func TestExtendedAddresses(t *testing.T) {
 	require.ErrorContains(t, err, "line 2")
 }
 
+// The addresses of a record of four bytes at FFFEh, by the formulas of Intel's
+// specification (revision A, 1988): linear, "(LBA + DRLO + DRI) MOD 4G", with an LBA of 0
+// until a record of type 04 comes; segmented, "SBA + ([DRLO + DRI] MOD 64K)".
+func TestOffsetsAtTheEndOf64KiB(t *testing.T) {
+	const four = ":04FFFE0001020304F5\n" // 1, 2, 3, 4
+	const end = ":00000001FF\n"
+	for name, c := range map[string]struct {
+		text string
+		want map[int]byte
+		size int
+	}{
+		"no base":                {four, map[int]byte{0xFFFE: 1, 0xFFFF: 2, 0x10000: 3, 0x10001: 4, 0: 0xFF, 1: 0xFF}, 0x10002},
+		"linear 0000h":           {":020000040000FA\n" + four, map[int]byte{0xFFFE: 1, 0xFFFF: 2, 0x10000: 3, 0x10001: 4, 0: 0xFF}, 0x10002},
+		"linear 0001h":           {":020000040001F9\n" + four, map[int]byte{0x1FFFE: 1, 0x1FFFF: 2, 0x20000: 3, 0x20001: 4, 0x10000: 0xFF}, 0x20002},
+		"segment 0000h":          {":020000020000FC\n" + four, map[int]byte{0xFFFE: 1, 0xFFFF: 2, 0: 3, 1: 4}, 0x10000},
+		"segment 1000h":          {":020000021000EC\n" + four, map[int]byte{0x1FFFE: 1, 0x1FFFF: 2, 0x10000: 3, 0x10001: 4, 0: 0xFF}, 0x20000},
+		"linear after a segment": {":020000021000EC\n:020000040000FA\n" + four, map[int]byte{0xFFFE: 1, 0x10000: 3, 0x10001: 4, 0: 0xFF}, 0x10002},
+		"a segment after linear": {":020000040001F9\n:020000020000FC\n" + four, map[int]byte{0xFFFE: 1, 0: 3, 1: 4}, 0x10000},
+	} {
+		contents, err := hexfile.Read(strings.NewReader(c.text+end), 0xFF)
+		require.NoError(t, err, name)
+		require.Len(t, contents, c.size, name)
+		for at, b := range c.want {
+			require.Equal(t, b, contents[at], "%s: %#x", name, at)
+		}
+	}
+}
+
+// Linear addresses wrap round at 4 GiB: the last two of these bytes are for 0 and 1. The first
+// two are beyond what is read, so the file is refused by its line, not read in part.
+func TestTheEndOf4GiB(t *testing.T) {
+	_, err := hexfile.Read(strings.NewReader(":02000004FFFFFC\n:04FFFE0001020304F5\n:00000001FF\n"), 0)
+	require.ErrorContains(t, err, "line 2: address 0xfffffffe is beyond 16777216 bytes")
+}
+
+// 16 MiB can be read, and not a byte more: linear 00FFh and 0100h.
+func TestMostBytes(t *testing.T) {
+	contents, err := hexfile.Read(strings.NewReader(":0200000400FFFB\n:01FFFF005AA7\n:00000001FF\n"), 0)
+	require.NoError(t, err)
+	require.Len(t, contents, 16<<20)
+	require.Equal(t, byte(0x5A), contents[16<<20-1])
+	_, err = hexfile.Read(strings.NewReader(":020000040100F9\n:010000005AA5\n:00000001FF\n"), 0)
+	require.ErrorContains(t, err, "line 2: address 0x1000000 is beyond")
+}
+
+// The end record alone is a sound file that holds nothing.
+func TestAFileWithoutData(t *testing.T) {
+	for _, text := range []string{":00000001FF\n", ":0000000000\n:00000001FF\n"} {
+		contents, err := hexfile.Read(strings.NewReader(text), 0xFF)
+		require.NoError(t, err)
+		require.Empty(t, contents)
+	}
+}
+
 func TestErrorsNameTheLine(t *testing.T) {
 	for text, says := range map[string]string{
 		":10010000214601360121470136007EFE09D2190141\n": "line 1: its checksum",

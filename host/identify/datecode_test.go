@@ -46,7 +46,26 @@ func TestPublishedWeeks(t *testing.T) {
 		assert.Equal(t, c.to, d.To.Format(time.DateOnly), "%s, %s", c.raw, c.source)
 		assert.Len(t, d.Candidates, 1, c.raw)
 		assert.Empty(t, d.Doubt, c.raw)
+		century := "20"
+		if c.raw > "65" { // no chip is older than FirstYear
+			century = "19"
+		}
+		assert.Equal(t, century+c.raw[:2]+"-W"+c.raw[2:], d.Period().String(), "the year marked is that of the week, not of its first day")
 	}
+}
+
+// A week that began in the December before is not in the future: 2026-W01-1 is Monday
+// 2025-12-29 (ISO week date tables).
+func TestTheFirstWeekBeginsInDecember(t *testing.T) {
+	for raw, candidates := range map[string]int{"2601": 1, "601": 7} { // of 1966 to 2026
+		d, err := ParseDateCode(raw, 2026, day(t, "2025-12-29"))
+		require.NoError(t, err, raw)
+		assert.Equal(t, "2026-W01", d.Period().String())
+		assert.Len(t, d.Candidates, candidates)
+		assert.Empty(t, d.Doubt, "made in the family's first year")
+	}
+	_, err := ParseDateCode("2601", 0, day(t, "2025-12-28"))
+	assert.ErrorContains(t, err, "in the future")
 }
 
 // Every day from 1960 to 2030 lies in the week that the standard library's

@@ -15,9 +15,10 @@ import (
 type Inspection struct {
 	Lot
 	lot.Standing
-	Before   int      // chips of the sample that were tested before the lot was opened
-	Untested []int64  // records of chips of the sample that have no verdict
-	Types    []string // of the sample's chips
+	Before   int       // chips of the sample that were tested before the lot was opened
+	Untested []int64   // records of chips of the sample that have no verdict
+	Types    []string  // of the sample's chips
+	Cleared  []Cleared // chips that were nonconforming and no longer count as such
 }
 
 // Inspect is where the inspection of a lot stands, by the records as they are now.
@@ -43,7 +44,9 @@ func (s *Store) Inspect(ctx context.Context, l Lot) (Inspection, error) {
 	}
 	slices.Sort(i.Types)
 	i.Types = slices.Compact(i.Types)
-	return i, nil
+	var err error
+	i.Cleared, err = s.Cleared(ctx, l.Name)
+	return i, err
 }
 
 // Inspections is Inspect of every lot, in the order in which they were opened.
@@ -78,6 +81,13 @@ func (i Inspection) Notes() (notes []string) {
 	if len(i.Types) > 1 {
 		notes = append(notes, "the sample holds more than one type: "+strings.Join(i.Types, ", "))
 	}
+	if len(i.Cleared) > 0 {
+		var list []string
+		for _, c := range i.Cleared {
+			list = append(list, c.String())
+		}
+		notes = append(notes, "bad chips that no longer count: "+strings.Join(list, "; "))
+	}
 	return notes
 }
 
@@ -86,7 +96,7 @@ func outcomes(chips []Record) iter.Seq[lot.Outcome] {
 		for _, r := range chips {
 			o := lot.NotTested
 			switch {
-			case r.Verdict == "fail" || r.Verdict == "pass" && r.Grade == "reject":
+			case r.Nonconforming():
 				o = lot.Nonconforming
 			case r.Verdict == "pass":
 				o = lot.Conforming

@@ -4,8 +4,8 @@
 //
 // Each row holds the SHA-256 digest of its own fields and of the row before
 // (see Record.Sum), so that a row changed, removed or put in later is noticed.
-// Rows cut off the end are not, unless the digest of a later one was written
-// down elsewhere, as on a certificate.
+// Rows cut off the end, or written anew with all that follow, are not, unless the
+// digest of one of them was kept elsewhere (see Seal), as on a certificate.
 package record
 
 import (
@@ -74,6 +74,11 @@ type Record struct {
 	Report   []byte // the whole report as compact JSON; left out by Find
 }
 
+// Nonconforming tells whether the chip failed, or passed with a grade of reject.
+func (r Record) Nonconforming() bool {
+	return r.Verdict == "fail" || r.Verdict == "pass" && r.Grade == "reject"
+}
+
 // FromReport is the record of a test by its report as report.Sheet.WriteJSON
 // writes it. Drawer, lot, operator and marking are the caller's to fill in.
 func FromReport(report []byte) (Record, error) {
@@ -81,10 +86,6 @@ func FromReport(report []byte) (Record, error) {
 		Part, Type, Family string
 		DateCode           *struct {
 			Raw, From, To string
-			Candidates    []struct {
-				Year int
-				From string
-			}
 		} `json:"date_code"`
 		Note, Verdict, Reason, Grade string
 		PinsFailed                   []int `json:"pins_failed"`
@@ -110,12 +111,7 @@ func FromReport(report []byte) (Record, error) {
 		if err := errors.Join(err1, err2); err != nil {
 			return Record{}, fmt.Errorf("report of a test: date code: %w", err)
 		}
-		r.Year, _ = r.From.ISOWeek()
-		for _, c := range d.Candidates {
-			if c.From == d.From {
-				r.Year = c.Year
-			}
-		}
+		r.Year, _ = r.From.ISOWeek() // not that of the day: 9701 begins in 1996
 	}
 	return r, r.check()
 }

@@ -3,6 +3,7 @@ package record
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -10,6 +11,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"chipassay/host/identify"
 )
 
 // newStore is an empty store in a folder of its own.
@@ -83,6 +86,44 @@ func TestFromReport(t *testing.T) {
 
 	_, err = FromReport([]byte(`{"verdict":`))
 	require.Error(t, err)
+}
+
+// The year of a week is that of its Thursday, also where the week begins in the December
+// before or ends in the January after (ISO 8601). 2009-W01-1 is Monday 2008-12-29 and 2009-W53-7
+// Sunday 2010-01-03: ISO week date tables. 1997-W01 begins on 1996-12-30: M. Kuhn, A summary
+// of the international standard date and time notation.
+func TestTheYearOfAWeekAtNewYear(t *testing.T) {
+	for _, c := range []struct {
+		code, from, to string
+		year           int
+	}{
+		{"9701", "1996-12-30", "1997-01-05", 1997}, {"0901", "2008-12-29", "2009-01-04", 2009}, {"0953", "2009-12-28", "2010-01-03", 2009},
+	} {
+		r, err := FromReport([]byte(`{"part":"7400","verdict":"pass","date_code":{"raw":"` + c.code + `","from":"` + c.from + `","to":"` + c.to + `"}}`))
+		require.NoError(t, err)
+		require.Equal(t, c.year, r.Year, c.code)
+
+		d, err := identify.ParseDateCode(c.code, 0, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
+		require.NoError(t, err)
+		typed := nand()
+		typed.SetDate(&d)
+		require.Equal(t, c.year, typed.Year, c.code)
+		require.Equal(t, c.from, typed.From.Format(time.DateOnly), c.code)
+
+		s := newStore(t)
+		kept := appended(t, s, typed)
+		for _, q := range []Query{{From: day(time.Date(c.year, 1, 1, 0, 0, 0, 0, time.UTC)), To: day(time.Date(c.year, 12, 31, 0, 0, 0, 0, time.UTC))}} {
+			for r, err := range s.Find(t.Context(), q) {
+				require.NoError(t, err)
+				require.Equal(t, kept.Serial, r.Serial, "a filter by the year finds it")
+				kept.Serial = 0
+			}
+		}
+		require.Zero(t, kept.Serial, c.code)
+		counts, err := s.Counts(t.Context(), Query{}, ByYear)
+		require.NoError(t, err)
+		require.Equal(t, fmt.Sprint(c.year), counts[0].Key)
+	}
 }
 
 func TestWhatIsNoRecordIsRefused(t *testing.T) {

@@ -86,8 +86,13 @@ func userVersion(ctx context.Context, q queryer) (version int, err error) {
 func inspect(path string, steps []string) error {
 	err := inspectHeader(path, steps)
 	if err == nil {
-		err = inspectTables(path, steps)
+		err = looking(path, func(ctx context.Context, q queryer, size int64) error { return inspectTables(ctx, q, size, steps) })
 	}
+	return refused(path, err)
+}
+
+// refused says that a file is refused, and what to do.
+func refused(path string, err error) error {
 	advice := ""
 	switch {
 	case err == nil:
@@ -136,33 +141,39 @@ func inspectHeader(path string, steps []string) error {
 	return nil
 }
 
-// inspectTables reads the file without writing to it. Only where there is a log
+// looking has a file looked at without writing to it. Only where there is a log
 // of writes, and so perhaps another program, are locks and the log used; and a
-// file that changed meanwhile is looked at again.
-func inspectTables(path string, steps []string) error {
+// file that changed meanwhile is looked at again. Size is the file's, or 0.
+func looking(path string, look func(ctx context.Context, q queryer, size int64) error) error {
 	for range 3 {
 		before, err := os.Stat(path)
 		if err != nil {
 			return err
 		}
 		mode := untouched
-		if _, err := os.Stat(path + "-wal"); err == nil {
+		if hasLog(path) {
 			mode = readOnly
 		}
-		err = inspectTablesBy(path, mode, before.Size(), steps)
+		err = lookingBy(path, mode, before.Size(), look)
 		if err == nil || mode == readOnly {
 			return err
 		}
-		_, logErr := os.Stat(path + "-wal")
 		after, statErr := os.Stat(path)
-		if logErr != nil && statErr == nil && after.Size() == before.Size() && after.ModTime().Equal(before.ModTime()) {
+		if !hasLog(path) && statErr == nil && after.Size() == before.Size() && after.ModTime().Equal(before.ModTime()) {
 			return err
 		}
 	}
-	return inspectTablesBy(path, readOnly, 0, steps)
+	return lookingBy(path, readOnly, 0, look)
 }
 
-func inspectTablesBy(path, mode string, size int64, steps []string) error {
+// hasLog tells whether a file has a log of writes. One of no bytes holds none: it stays
+// behind where there was no room for a first.
+func hasLog(path string) bool {
+	log, err := os.Stat(path + "-wal")
+	return err == nil && log.Size() > 0
+}
+
+func lookingBy(path, mode string, size int64, look func(context.Context, queryer, int64) error) error {
 	db, err := connect(path, mode)
 	if err != nil {
 		return err
@@ -174,27 +185,33 @@ func inspectTablesBy(path, mode string, size int64, steps []string) error {
 		return damaged(err)
 	}
 	defer tx.Rollback()
-	version, err := userVersion(ctx, tx)
+	return look(ctx, tx, size)
+}
+
+func inspectTables(ctx context.Context, q queryer, size int64, steps []string) error {
+	version, err := userVersion(ctx, q)
 	if err != nil {
 		return damaged(err)
 	}
 	if version > len(steps) {
 		return fmt.Errorf("%w (version %d, this one knows %d)", ErrNewer, version, len(steps))
 	}
-	if err := compareTables(ctx, tx, steps[:version]); err != nil {
+	if err := compareTables(ctx, q, steps[:version]); err != nil {
 		return err
 	}
 	if size <= wholeCheck {
-		if err := checkPages(ctx, tx); err != nil {
+		if err := checkPages(ctx, q, "quick_check"); err != nil {
 			return err
 		}
 	}
-	return checkTail(ctx, tx)
+	return checkTail(ctx, q)
 }
 
-func checkPages(ctx context.Context, q queryer) error {
+// checkPages checks every page: quick_check, or integrity_check, which compares the
+// indexes with the rows too.
+func checkPages(ctx context.Context, q queryer, check string) error {
 	var result string
-	if err := q.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&result); err != nil {
+	if err := q.QueryRowContext(ctx, "PRAGMA "+check+"(1)").Scan(&result); err != nil {
 		return damaged(err)
 	}
 	if result != "ok" {

@@ -31,7 +31,7 @@ func (t Tally) Passed() int { return t.Good() + t.Ungraded + t.Doubtful }
 // Add counts n chips of a verdict and grade.
 func (t *Tally) Add(verdict, grade string, n int) {
 	switch {
-	case verdict == "fail" || verdict == "pass" && grade == "reject":
+	case Record{Verdict: verdict, Grade: grade}.Nonconforming():
 		t.Reject += n
 	case verdict != "pass":
 		t.NotTested += n

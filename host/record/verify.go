@@ -5,7 +5,9 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
+	"strings"
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
@@ -24,6 +26,14 @@ func (b Bad) String() string {
 	return fmt.Sprintf("record %d %s", b.Serial, b.Reason)
 }
 
+// Error is what a Bad says, for where it travels as one.
+func (b Bad) Error() string { return b.String() }
+
+// badOf is what an ErrDamaged says.
+func badOf(err error) *Bad {
+	return &Bad{Reason: strings.TrimPrefix(oneLine(err.Error()), ErrDamaged.Error()+": ")}
+}
+
 // Verify reads every page and computes every digest again, and says how many
 // records are as they were written, and what is wrong first, or nil. The error
 // is that of reading. It looks at the file as it was when it began.
@@ -37,24 +47,26 @@ func (s *Store) Verify(ctx context.Context) (rows int, firstBad *Bad, err error)
 }
 
 func verify(ctx context.Context, q queryer) (rows int, firstBad *Bad, err error) {
-	if err := checkPages(ctx, q); errors.Is(err, ErrDamaged) {
-		return 0, &Bad{Reason: err.Error()}, nil
+	if err := checkPages(ctx, q, "integrity_check"); errors.Is(err, ErrDamaged) {
+		return 0, badOf(err), nil
 	} else if err != nil {
 		return 0, nil, err
 	}
-	rows, firstBad, err = checkChain(ctx, q, 0)
-	if firstBad == nil && err == nil {
-		firstBad, err = checkTally(ctx, q)
-	}
-	if firstBad == nil && err == nil {
-		firstBad, err = checkLots(ctx, q)
+	rows, firstBad, err = checkChain(ctx, q, beforeAll)
+	for _, check := range []func(context.Context, queryer) (*Bad, error){checkReports, checkTally, checkLots} {
+		if firstBad == nil && err == nil {
+			firstBad, err = check(ctx, q)
+		}
 	}
 	return rows, firstBad, err
 }
 
+// beforeAll is the serial number after which all rows are, also such as never get one.
+const beforeAll = math.MinInt64
+
 // checkChain computes the digests of the records after a serial number.
 func checkChain(ctx context.Context, q queryer, after int64) (rows int, bad *Bad, err error) {
-	serial, digest := after, ""
+	serial, digest := max(after, 0), ""
 	if after > 0 {
 		if err := q.QueryRowContext(ctx, "SELECT digest FROM record WHERE serial = ?", after).Scan(&digest); err != nil {
 			return 0, nil, damaged(err)
@@ -70,6 +82,8 @@ func checkChain(ctx context.Context, q queryer, after int64) (rows int, bad *Bad
 			return rows, &Bad{serial, err.Error()}, nil
 		case err != nil:
 			return rows, &Bad{serial, "cannot be read: " + err.Error()}, nil
+		case r.Serial < serial:
+			return rows, &Bad{r.Serial, "does not belong there"}, nil
 		case r.Serial != serial:
 			return rows, &Bad{serial, "is missing"}, nil
 		case r.Previous != digest:
@@ -81,6 +95,16 @@ func checkChain(ctx context.Context, q queryer, after int64) (rows int, bad *Bad
 		rows++
 	}
 	return rows, nil, nil
+}
+
+// checkReports looks for reports of which there is no record; those of records are in
+// their digests.
+func checkReports(ctx context.Context, q queryer) (*Bad, error) {
+	list, err := serials(ctx, q, "SELECT serial FROM report WHERE serial NOT IN (SELECT serial FROM record) LIMIT 1")
+	if err == nil && len(list) > 0 {
+		return &Bad{Reason: fmt.Sprintf("there is a report of record %d, and no such record", list[0])}, nil
+	}
+	return nil, err
 }
 
 // checkTail is checkChain of the last rows.
@@ -151,12 +175,32 @@ func serials(ctx context.Context, q queryer, statement string) (list []int64, er
 
 // damaged marks the errors by which SQLite says that a file is torn.
 func damaged(err error) error {
-	var e *sqlite.Error
-	if errors.As(err, &e) {
-		switch e.Code() & 0xff { // the primary result code
-		case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
-			return fmt.Errorf("%w: %w", ErrDamaged, err)
-		}
+	if code := sqliteCode(err); code == sqlite3.SQLITE_CORRUPT || code == sqlite3.SQLITE_NOTADB {
+		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	return err
+}
+
+// NoRoom tells whether an error is for a disk that takes no more of the records. What was
+// written before is kept.
+func NoRoom(err error) bool {
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return false
+	}
+	switch e.Code() {
+	case sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_WRITE, sqlite3.SQLITE_IOERR_FSYNC, sqlite3.SQLITE_IOERR_TRUNCATE,
+		sqlite3.SQLITE_IOERR_SHMSIZE, sqlite3.SQLITE_IOERR_DIR_FSYNC:
+		return true
+	}
+	return false
+}
+
+// sqliteCode is SQLite's primary result code, or 0 where the error is no such.
+func sqliteCode(err error) int {
+	var e *sqlite.Error
+	if errors.As(err, &e) {
+		return e.Code() & 0xff
+	}
+	return 0
 }

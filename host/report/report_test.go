@@ -334,3 +334,17 @@ func TestWrap(t *testing.T) {
 		assert.LessOrEqual(t, len(line), textWidth+10) // a digest is longer than its column
 	}
 }
+
+// The first is the example of the comment; 1997-W01 begins on 1996-12-30 (M. Kuhn, A summary of
+// the international standard date and time notation).
+func TestDateWords(t *testing.T) {
+	for code, want := range map[string]string{
+		"7938": "week 38 of 1979, 17 to 23 September 1979",
+		"7931": "week 31 of 1979, 30 July to 5 August 1979",
+		"9701": "week 1 of 1997, 30 December 1996 to 5 January 1997",
+	} {
+		d, err := identify.ParseDateCode(code, 0, time.Now())
+		require.NoError(t, err)
+		assert.Equal(t, want, dateWords(&d))
+	}
+}

@@ -85,9 +85,13 @@ func worthFacts(p lot.Plan) []fact {
 
 func testedFacts(i record.Inspection) []fact {
 	words := i.Proof().Words(i.Lot.Plan.LotSize)
+	cleared := ""
+	if n := len(i.Cleared); n > 0 {
+		cleared = fmt.Sprintf("bad before, and no longer counted: %d", n)
+	}
 	return []fact{
 		{"Tested", fmt.Sprintf("%d of %d chips of the sample", i.Tested, i.Lot.Plan.SampleSize), ""},
-		{"Nonconforming", fmt.Sprint(i.Nonconforming), ""},
+		{"Nonconforming", fmt.Sprint(i.Nonconforming), cleared},
 		{"Not tested", fmt.Sprint(i.NotTested()), "drawn, but without a verdict; never counted as good"},
 		{"What that proves", words[0], strings.Join(words[1:], "")},
 	}

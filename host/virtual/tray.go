@@ -5,14 +5,16 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
+	"chipassay/host/identify"
 	"chipassay/vectors/part"
 )
 
 // A Place is one chip of a tray, as it is marked and as it really is.
 type Place struct {
 	Marking  string // the part as marked: "74LS00"
-	DateCode string // or empty
+	DateCode string // or empty; "-" for none where the one before is kept
 	Note     string
 	Before   []string // what the operator says before the chip is put in
 	After    []string // and once it was tested
@@ -83,6 +85,9 @@ func place(words []string, find func(string) (part.Type, error)) (Place, error) 
 		switch rest[0] {
 		case "date":
 			p.DateCode = rest[1]
+			if err := checkDate(p.DateCode); err != nil {
+				return p, err
+			}
 		case "note":
 			p.Note = rest[1]
 		case "before":
@@ -107,4 +112,13 @@ func place(words []string, find func(string) (part.Type, error)) (Place, error) 
 	}
 	p.Chip, err = NewChip(typ, defects...)
 	return p, err
+}
+
+// checkDate refuses a date code that no chip can have.
+func checkDate(code string) error {
+	if code == "-" {
+		return nil
+	}
+	_, err := identify.ParseDateCode(code, 0, time.Now())
+	return err
 }

@@ -1,0 +1,74 @@
+package record
+
+import (
+	"context"
+	"fmt"
+	"slices"
+)
+
+// A Cleared is a chip that was nonconforming in a lot and no longer counts as such,
+// since a row took the place of that record.
+type Cleared struct {
+	Failed int64  `json:"record"` // serial of the record by which it was nonconforming
+	By     int64  `json:"by"`     // serial of the row that changed it
+	How    string `json:"how"`    // "retest, pass", or why
+}
+
+func (c Cleared) String() string {
+	return fmt.Sprintf("record %d, by record %d (%s)", c.Failed, c.By, c.How)
+}
+
+// Cleared are the chips of a lot that were nonconforming in it and no longer are, by
+// the order of their first tests.
+func (s *Store) Cleared(ctx context.Context, lot string) ([]Cleared, error) {
+	var chips []int64
+	for r, err := range s.Find(ctx, Query{Lot: lot, All: true}) {
+		if err != nil {
+			return nil, err
+		}
+		if r.Nonconforming() {
+			chips = append(chips, r.Chip)
+		}
+	}
+	slices.Sort(chips)
+	var list []Cleared
+	for _, chip := range slices.Compact(chips) {
+		rows, err := s.History(ctx, chip)
+		if err != nil {
+			return nil, err
+		}
+		if c := clearedIn(rows, lot); c != nil {
+			list = append(list, *c)
+		}
+	}
+	return list, nil
+}
+
+// clearedIn says which row of a chip's history last made it count as nonconforming in a
+// lot no longer; nil where it counts so, or never did.
+func clearedIn(rows []Record, lot string) (last *Cleared) {
+	bad := int64(0) // serial of the record by which it is nonconforming
+	for i, r := range rows {
+		now := Current(rows[:i+1])
+		switch counts := now != nil && now.Lot == lot && now.Nonconforming(); {
+		case counts:
+			bad, last = now.Serial, nil
+		case bad != 0:
+			bad, last = 0, &Cleared{bad, r.Serial, r.how()}
+		}
+	}
+	return last
+}
+
+// how says what a row did to the one before it.
+func (r Record) how() string {
+	switch {
+	case r.Kind == Void:
+		return "void: " + r.Reason
+	case r.Kind == Correction && r.Lot == "":
+		return "corrected: of no lot"
+	case r.Kind == Correction:
+		return "corrected: of lot " + r.Lot
+	}
+	return "retest, " + r.Verdict
+}

@@ -1,0 +1,42 @@
+package record
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// Distances counted by hand: an l for a 1 is 1, depot-11 for depot-1 is 1.
+func TestAMistypedLotIsNamedWithTheNearest(t *testing.T) {
+	s := newStore(t)
+	err := s.FindLot(t.Context(), "depot-1")
+	require.EqualError(t, err, `there is no lot "depot-1", nor any other`)
+	require.ErrorIs(t, err, ErrNoLot)
+	require.True(t, NewLot(err))
+	require.NoError(t, s.FindLot(t.Context(), ""))
+
+	r := nand()
+	r.Lot = "depot-1"
+	r = appended(t, s, r)
+	opened(t, s, box("depot-11"))
+	r.Kind, r.Corrects, r.RetestOf, r.Lot = Correction, r.Serial, 0, ""
+	appended(t, s, r)
+	for _, name := range []string{"depot-1", "depot-11"} { // one that no record names any more is still known
+		require.NoError(t, s.FindLot(t.Context(), name))
+	}
+	err = s.FindLot(t.Context(), "DEPOT-l")
+	require.EqualError(t, err, `there is no lot "DEPOT-l"; near it: depot-1, depot-11`)
+	require.False(t, NewLot(err))
+	require.False(t, NewLot(nil))
+	require.ErrorContains(t, s.FindLot(t.Context(), "signal box 4"), "near it: depot-1, depot-11", "all of few")
+
+	for i := range 6 {
+		opened(t, s, box(fmt.Sprintf("signal box %d", i)))
+	}
+	require.EqualError(t, s.FindLot(t.Context(), "signal bx 4"), `there is no lot "signal bx 4"; near it: signal box 4, signal box 0, signal box 1, signal box 2, signal box 3`)
+	require.EqualError(t, s.FindLot(t.Context(), "depot-l"), `there is no lot "depot-l"; near it: depot-1, depot-11`)
+	require.EqualError(t, s.FindLot(t.Context(), "tepot-l"), `there is no lot "tepot-l"; near it: depot-1`, "two of seven letters")
+	require.ErrorContains(t, s.FindLot(t.Context(), "tepox-l"), "nor any like it", "three of seven")
+	require.EqualError(t, s.FindLot(t.Context(), "tram"), `there is no lot "tram", nor any like it of 8: chipassay yield --by lot lists them`)
+}
