@@ -15,14 +15,7 @@ import (
 
 // observe applies all steps under both levels of the bias rail.
 func (r *Result) observe(ctx context.Context, socket Socket, p Plan) (observed []fault.Observation, err error) {
-	o := observer{ctx: ctx, socket: socket, steps: p.Sequence.Steps, settle: settleOf(p)}
-	if engine, ok := socket.(Engine); ok && !p.EveryReadback {
-		o.engine = engine
-		sweeps := false
-		if sweeps, o.walks = engine.Engines(); sweeps {
-			o.swept = sweptPins(o.steps)
-		}
-	}
+	o := observerOf(ctx, socket, p)
 	up, err := o.under(adapter.High)
 	if err != nil {
 		return nil, err
@@ -41,6 +34,19 @@ func (r *Result) observe(ctx context.Context, socket Socket, p Plan) (observed [
 			o.signed, 2*len(o.steps), signature.Degree, 100*signature.Penalty(signature.Degree))
 	}
 	return observed, err
+}
+
+// observerOf makes the observer of a plan.
+func observerOf(ctx context.Context, socket Socket, p Plan) *observer {
+	o := &observer{ctx: ctx, socket: socket, steps: p.Sequence.Steps, settle: settleOf(p)}
+	if engine, ok := socket.(Engine); ok && !p.EveryReadback {
+		o.engine = engine
+		sweeps := false
+		if sweeps, o.walks = engine.Engines(); sweeps {
+			o.swept = sweptPins(o.steps)
+		}
+	}
+	return o
 }
 
 // An observer reads back the steps of a sequence: where the adapter has an
