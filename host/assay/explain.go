@@ -31,10 +31,11 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 	impostors := r.impostors(p, observed)
 	other := ""
 	none := !possible || len(best) == 0 || len(best[0].Faults) > 1 // no fault of one pin
-	if none || best[0].Sometimes {
+	vague := none || best[0].Unknown > levelCount(p.Sequence)/4    // or one that predicts little
+	if vague || best[0].Sometimes {
 		other = late()
 	}
-	if other == "" && (none || best[0].Unknown > levelCount(p.Sequence)/4) { // or one that predicts little
+	if other == "" && vague {
 		other = r.insideWords(p, observed, none)
 	}
 	if other == "" {

@@ -18,14 +18,18 @@ type Settler interface {
 }
 
 // waits are how long the steps of a chip that failed settle when it is asked again,
-// and lateSteps how many of them are.
-var waits = []time.Duration{time.Microsecond, adapter.DefaultSettle, 20 * time.Microsecond, 100 * time.Microsecond, time.Millisecond}
+// the shortest as before; lateSteps how many steps are, with those up to the first
+// error; and lateBudget for how long at most.
+var waits = []time.Duration{adapter.DefaultSettle, 20 * time.Microsecond, 100 * time.Microsecond, time.Millisecond}
 
-const lateSteps = 500
+const (
+	lateSteps  = 250
+	lateBudget = time.Second
+)
 
 // lateTrials is how often the engine is asked with each wait: what fails at random
 // does not fail each time with one and never with the other.
-const lateTrials = 3
+const lateTrials = 4
 
 // late asks a chip that failed again, with more and more time, and says which
 // outputs follow late if it answers rightly from some wait on, and with each shorter
@@ -50,69 +54,111 @@ func (r *Result) late(ctx context.Context, socket Socket, p Plan) (words string)
 	return words
 }
 
-// lateInSteps asks step by step.
+// lateInSteps asks step by step. What is late is late in the same steps again.
 func (r *Result) lateInSteps(ctx context.Context, settler Settler, p Plan) (string, error) {
-	steps := p.Sequence.Steps[:min(lateSteps, len(p.Sequence.Steps))]
-	var late part.Pins
+	steps := p.Sequence.Steps[:min(r.Failures[0].Step+lateSteps, len(p.Sequence.Steps))]
+	var late []part.Pins
 	var tooShort, enough time.Duration
 	for _, wait := range waits {
+		if 2*wait*time.Duration(len(steps)) > lateBudget {
+			break
+		}
 		wrong, err := wrongAfter(ctx, settler, steps, wait)
 		switch {
 		case err != nil:
 			return "", err
-		case wrong == 0 && enough == 0:
-			enough = wait
-		case wrong != 0 && enough != 0:
-			return "", nil // that was luck
-		case wrong != 0:
+		case union(wrong) != 0 && enough != 0:
+			return "", nil // it fails at random
+		case union(wrong) != 0:
 			late, tooShort = wrong, wait
+		case enough == 0:
+			enough = wait
 		}
 	}
-	if enough == 0 || tooShort < adapter.DefaultSettle { // with which it failed before
+	if tooShort == 0 || enough == 0 {
 		return "", nil
 	}
-	return r.lateWords(late, tooShort, enough), nil
+	once, err := wrongAfter(ctx, settler, steps, tooShort)
+	if err != nil || !sameSteps(late, once) {
+		return "", err
+	}
+	return r.lateWords(union(late), tooShort, enough), nil
 }
 
 // lateForEngine asks the adapter's engine, which waits less.
 func (r *Result) lateForEngine(ctx context.Context, socket Socket, settler Settler, p Plan) (string, error) {
 	short := settleOf(p)
+	if short >= adapter.DefaultSettle { // with which it was answered rightly step by step
+		return "", nil
+	}
 	for _, wait := range []time.Duration{short, adapter.DefaultSettle} {
 		for range lateTrials {
 			o := observerOf(ctx, socket, p)
 			o.settle = wait
-			for _, bias := range []adapter.Rail{adapter.High, adapter.Low} {
-				if _, err := o.under(bias); err != nil {
-					return "", err
-				}
+			up, err := o.under(adapter.High)
+			if err != nil {
+				return "", err
 			}
-			if (o.unsteady > 0) != (wait == short) {
+			down, err := o.under(adapter.Low)
+			if err != nil {
+				return "", err
+			}
+			wrong := o.unsteady > 0 || union(wrongIn(o.steps, up, down)) != 0
+			if wrong != (wait == short) {
 				return "", nil
 			}
 		}
 	}
-	late, err := wrongAfter(ctx, settler, p.Sequence.Steps, waits[0])
-	return r.lateWords(late, short, adapter.DefaultSettle), err
+	wrong, err := wrongAfter(ctx, settler, p.Sequence.Steps, time.Microsecond)
+	return r.lateWords(union(wrong), short, adapter.DefaultSettle), err
 }
 
-// wrongAfter gives the outputs that are wrong in any step when each settles for a wait.
-func wrongAfter(ctx context.Context, settler Settler, steps []stimulus.Step, wait time.Duration) (wrong part.Pins, err error) {
+// wrongAfter gives the outputs that are wrong in each step when it settles for a wait.
+func wrongAfter(ctx context.Context, settler Settler, steps []stimulus.Step, wait time.Duration) ([]part.Pins, error) {
 	up, err := settler.ApplySettling(ctx, steps, adapter.High, wait)
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
 	down, err := settler.ApplySettling(ctx, steps, adapter.Low, wait)
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
+	return wrongIn(steps, up, down), nil
+}
+
+// wrongIn gives the outputs that read wrongly in each step.
+func wrongIn(steps []stimulus.Step, up, down []part.Pins) []part.Pins {
+	wrong := make([]part.Pins, len(steps))
 	for i, st := range steps {
 		o := fault.Observation{PulledUp: up[i], PulledDown: down[i]}
 		for pin := range st.Compared.All() {
 			want, _ := st.Expect(pin)
-			wrong = wrong.With(pin, wrong.Has(pin) || o.Value(pin) != want)
+			wrong[i] = wrong[i].With(pin, o.Value(pin) != want)
 		}
 	}
-	return wrong, nil
+	return wrong
+}
+
+// sameSteps tells whether three quarters of the steps that were wrong once or twice were
+// so twice: the first ones may hang on what was before.
+func sameSteps(first, second []part.Pins) bool {
+	once, twice := 0, 0
+	for i := range first {
+		if first[i]|second[i] != 0 {
+			once++
+		}
+		if first[i]&second[i] != 0 {
+			twice++
+		}
+	}
+	return 4*twice >= 3*once
+}
+
+func union(sets []part.Pins) (all part.Pins) {
+	for _, pins := range sets {
+		all |= pins
+	}
+	return all
 }
 
 // lateWords says what follows late, and by how much.

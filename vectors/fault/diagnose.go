@@ -90,7 +90,7 @@ func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed [
 	for _, fault := range PinFaults(c.Variant) {
 		singles = append(singles, []Fault{fault})
 	}
-	causes := explained(d.try(singles, 1), held)
+	causes := d.fromSomeState(explained(d.try(singles, 1), held))
 	if len(causes) > 0 && causes[0].Unknown == 0 {
 		return causes
 	}

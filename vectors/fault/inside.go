@@ -70,6 +70,36 @@ func (d diagnosis) cells() (found []Inside) {
 // oddLanes are those of the chips that come up with all bits high.
 const oddLanes = 0xAAAA_AAAA_AAAA_AAAA
 
+// mostBits is how many bits of state are so few that a simulation has a lane for
+// each state that they may have at power-up.
+const mostBits = 6
+
+// fromSomeState keeps the causes that explain what was observed from some state at
+// power-up. With the state unknown a stuck clock, say, contradicts nothing. Shorts
+// and floating inputs are kept: what they do is open from any state.
+func (d diagnosis) fromSomeState(causes []Cause) []Cause {
+	if n := len(d.c.State); n == 0 || n > mostBits {
+		return causes
+	}
+	return slices.DeleteFunc(causes, func(c Cause) bool {
+		if c.Unknown == 0 || slices.ContainsFunc(c.Faults, func(f Fault) bool { return f.Kind != StuckLow && f.Kind != StuckHigh }) {
+			return false
+		}
+		sim := simulate(d.c, d.f, nil)
+		for _, f := range c.Faults {
+			sim.inject(f, ^uint64(0))
+		}
+		sim.machine.Wake(func(bit int) (lanes uint64) {
+			for lane := range 64 {
+				lanes |= uint64(lane>>bit&1) << lane
+			}
+			return lanes
+		})
+		_, right := d.survivors(sim)
+		return right == 0
+	})
+}
+
 // others tries what changes the circuit: dead terms of each output, and masters.
 func (d diagnosis) others() (found []Inside) {
 	try := func(in Inside, change func(*logic.Circuit) error) bool {
