@@ -27,6 +27,11 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 	}
 	held := heldPins(v, p.Sequence, observed, errs)
 	causes, possible := r.afterContact(fault.Diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
+	if !possible { // no pin is open and none touch: something weaker than that
+		if passing := fault.Passing(p.Circuit, r.Type.Family, p.Sequence, observed, held); len(passing) > 0 {
+			causes, possible = passing, true
+		}
+	}
 	best := bestCauses(causes, levelCount(p.Sequence))
 	impostors := r.impostors(p, observed)
 	other := ""
@@ -37,6 +42,9 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 	}
 	if other == "" && vague {
 		other = r.insideWords(p, observed, none)
+	}
+	if !possible && len(best) > 0 && len(best[0].Faults) > 1 {
+		best = nil // two faults at once, and the contact test has seen neither
 	}
 	if other == "" {
 		for _, cause := range best {
@@ -140,7 +148,7 @@ func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
 	}
 	switch {
 	case len(causes) == 0 && impostor == "":
-		return "nothing known explains all of this: no fault of one pin or of two, and no other part of the library"
+		return "nothing known explains all of this: no fault of one pin or of two, and no other part of the library; a resistance between two pins may"
 	case len(causes) == 0:
 		return impostor
 	case impostor == "":

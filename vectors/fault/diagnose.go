@@ -120,6 +120,18 @@ func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed [
 	return d.sometimes(singles, held)
 }
 
+// Passing finds the single pin faults of a combinational part that explain what was
+// observed if they come and go, or are too weak to show always; as Diagnose, but
+// whatever else explains it.
+func Passing(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {
+	d := diagnosis{c: c, f: f, s: s, observed: observed}
+	var singles [][]Fault
+	for _, fault := range PinFaults(c.Variant) {
+		singles = append(singles, []Fault{fault})
+	}
+	return d.sometimes(singles, held)
+}
+
 // unstable tells whether any pin read differently in two readings of one step
 // that cannot both be true.
 func (d diagnosis) unstable() bool {
