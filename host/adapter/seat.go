@@ -151,6 +151,14 @@ func (s *Seat) Apply(ctx context.Context, steps []stimulus.Step, bias Rail) ([]p
 	return s.apply(ctx, steps, protocol.Rails{Bias: protocol.Rail(bias)})
 }
 
+// ApplySettling is Apply with another wait than Settle, in whole µs.
+func (s *Seat) ApplySettling(ctx context.Context, steps []stimulus.Step, bias Rail, settle time.Duration) ([]part.Pins, error) {
+	usual := s.Settle
+	defer func() { s.Settle = usual }()
+	s.Settle = settle
+	return s.Apply(ctx, steps, bias)
+}
+
 func (s *Seat) apply(ctx context.Context, steps []stimulus.Step, rails protocol.Rails) ([]part.Pins, error) {
 	if s.Settle < 0 || s.Settle > longestSettle {
 		return nil, s.adapter.fail(fmt.Errorf("%w wait %v in a step: it can up to %v", ErrCannot, s.Settle, longestSettle))

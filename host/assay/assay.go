@@ -44,7 +44,10 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 		r.Levels, r.NotTested = nil, append(r.NotTested, levelsUntested)
 		return r.notTested(fmt.Sprintf("in round %d the chip is not in the socket any more: seat it and test again", r.Rounds))
 	}
-	r.judge(socket, p, observed, func() bool { return r.present(ctx, socket) })
+	r.judge(socket, p, observed, again{
+		present: func() bool { return r.present(ctx, socket) },
+		late:    func() string { return r.late(ctx, socket, p) },
+	})
 	r.sayRound()
 	r.doubt()
 	r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
@@ -182,14 +185,22 @@ func supplyLimitMA(f *part.Family) int {
 	return 60
 }
 
+// again is what the chip is asked once more, after a failure.
+type again struct {
+	present func() bool   // whether it is there at all
+	late    func() string // whether it answers rightly when it is given time: in words, or nothing
+}
+
 // judge compares what was observed with what a good chip does.
-func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, present func() bool) {
+func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, ask again) {
 	s := p.Sequence
 	errs := r.compare(s, observed, socket.Sensed())
 	switch {
 	case r.FailureCount == 0 && r.Unsteady > 0:
 		r.Verdict = Fail
-		r.Reason = fmt.Sprintf("fails only sometimes: of %d vectors the signatures were wrong, and repeated they were answered rightly", r.Unsteady)
+		if r.Reason = ask.late(); r.Reason == "" {
+			r.Reason = fmt.Sprintf("fails only sometimes: of %d vectors the signatures were wrong, and repeated they were answered rightly", r.Unsteady)
+		}
 		return
 	case r.FailureCount == 0 && r.Seating != nil:
 		r.Verdict, r.Reason = Fail, r.Seating.String()
@@ -198,14 +209,14 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, pres
 	case r.FailureCount == 0:
 		r.sound(p)
 		return
-	case silent(s, observed) && r.SupplyCurrentMA < presenceMA && !present():
+	case silent(s, observed) && r.SupplyCurrentMA < presenceMA && !ask.present():
 		r.PinsFailed = []int{}
 		r.Failures, r.FailureCount = nil, 0
 		r.notTested(silence(r))
 		return
 	}
 	r.Verdict = Fail
-	r.explain(p, observed, errs)
+	r.explain(p, observed, errs, ask.late)
 }
 
 // presenceMA is a supply current, in mA, that only a chip in the socket takes.

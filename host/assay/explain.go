@@ -14,7 +14,8 @@ import (
 
 // explain says a failure in the bench's words: which gate, which pins, under
 // which inputs, what was expected and seen, and what would cause just that.
-func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int) {
+// Late says that the chip answers rightly when it is given time, or nothing.
+func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int, late func() string) {
 	v := r.Type.Variant
 	bad := func(g part.Gate) bool {
 		return slices.ContainsFunc(g.Pins, func(pin int) bool { return errs[pin] > 0 && v.Pins[pin-1].Observable() })
@@ -29,15 +30,34 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 	if r.laterRound() {
 		diagnose = fault.Passing
 	}
-	causes := r.afterContact(diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held), func() []fault.Cause {
-		return fault.Passing(p.Circuit, r.Type.Family, p.Sequence, observed, held)
-	})
+	causes, possible := r.afterContact(diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
+	if !possible { // no pin is open and none touch: something weaker than that
+		if passing := fault.Passing(p.Circuit, r.Type.Family, p.Sequence, observed, held); len(passing) > 0 {
+			causes, possible = passing, true
+		}
+	}
 	best := bestCauses(causes, levelCount(p.Sequence))
 	impostors := r.impostors(p, observed)
-	for _, cause := range best {
-		r.fail(slices.Collect(cause.Pins().All())...)
+	other := ""
+	none := !possible || len(best) == 0 || len(best[0].Faults) > 1 // no fault of one pin
+	vague := none || best[0].Unknown > levelCount(p.Sequence)/4    // or one that predicts little
+	if vague || best[0].Sometimes {
+		other = late()
 	}
-	r.Reason = reason(v, best, impostors)
+	if other == "" && vague {
+		other = r.insideWords(p, observed, none)
+	}
+	if !possible && len(best) > 0 && len(best[0].Faults) > 1 {
+		best = nil // two faults at once, and the contact test has seen neither
+	}
+	if other == "" {
+		for _, cause := range best {
+			r.fail(slices.Collect(cause.Pins().All())...)
+		}
+		r.Reason = reason(v, best, impostors)
+	} else if r.Reason = other; len(impostors) > 0 {
+		r.Reason += "; or it " + impostorWords(impostors)
+	}
 	r.Findings = append(r.Findings, r.Reason)
 	if r.Seating != nil {
 		r.Findings = append(r.Findings, "before power: "+r.Seating.String())
@@ -50,25 +70,44 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int)
 // afterContact leaves out what the contact test has shown not to be: pins that
 // touch and do not touch each other are neither open nor shorted; and where one
 // pin was found without contact, that is the cause if it explains what was seen.
-// Where two faults at once would explain it, but not after that, one that comes and
-// goes is likelier: passing gives those.
-func (r *Result) afterContact(causes []fault.Cause, passing func() []fault.Cause) []fault.Cause {
+// Possible tells whether that leaves any; if not, all of them are given.
+func (r *Result) afterContact(causes []fault.Cause) (kept []fault.Cause, possible bool) {
 	if !r.contacted || len(causes) == 0 {
-		return causes
+		return causes, true
 	}
-	kept := slices.DeleteFunc(slices.Clone(causes), func(c fault.Cause) bool {
+	kept = slices.DeleteFunc(slices.Clone(causes), func(c fault.Cause) bool {
 		if r.Seating != nil {
 			return len(c.Faults) != 1 || c.Faults[0] != (fault.Fault{Kind: fault.Open, Pin: r.Seating.Pins[0]})
 		}
 		return !c.Sometimes && slices.ContainsFunc(c.Faults, func(f fault.Fault) bool { return f.Kind == fault.Open || f.Kind == fault.Short })
 	})
-	if len(kept) == 0 && len(causes[0].Faults) > 1 && r.Seating == nil {
-		kept = passing()
-	}
 	if len(kept) == 0 {
-		return causes
+		return causes, false
 	}
-	return kept
+	return kept, true
+}
+
+// insideWords says the faults behind the pins that explain what was observed as
+// well as any, each bit and rule once; empty where none does. Alone tells that no
+// fault of a pin does: else a register of one bit tells nothing that its pins do not.
+func (r *Result) insideWords(p Plan, observed []fault.Observation, alone bool) string {
+	var words []string
+	var best fault.Inside
+	for _, in := range fault.DiagnoseInside(p.Circuit, r.Type.Family, p.Sequence, observed) {
+		switch {
+		case !alone && (in.Term > 0 || len(p.Circuit.Registers[in.Cell.Register].Bits) == 1):
+			continue
+		case len(words) == 0:
+			best = in
+		case in.Unknown > best.Unknown:
+			return alternatives(words)
+		case in.SameRule(best):
+			continue
+		}
+		words = append(words, "inside, "+in.In(p.Circuit))
+		r.fail(slices.Collect(in.Pins(p.Circuit).All())...)
+	}
+	return alternatives(words)
 }
 
 // heldPins are the inputs that were seen at another level than they were driven to.
@@ -107,13 +146,13 @@ func (r *Result) impostors(p Plan, observed []fault.Observation) []string {
 }
 
 // unexplained is the reason where nothing would cause just what was observed.
-const unexplained = "nothing known explains all of this: no fault of one pin or of two, and no other part of the library"
+const unexplained = "nothing known explains all of this: no fault of one pin or of two, and no other part of the library; a resistance between two pins may"
 
 // reason says what would cause just what was observed.
 func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
 	impostor := ""
 	if len(impostors) > 0 {
-		impostor = "behaves exactly as a " + strings.Join(impostors, " or a ") + ": wrong part or re-marked"
+		impostor = impostorWords(impostors)
 	}
 	switch {
 	case len(causes) == 0 && impostor == "":
@@ -126,6 +165,10 @@ func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
 		return impostor + "; or " + causeWords(v, causes)
 	}
 	return causeWords(v, causes) + "; or it " + impostor
+}
+
+func impostorWords(impostors []string) string {
+	return "behaves exactly as a " + strings.Join(impostors, " or a ") + ": wrong part or re-marked"
 }
 
 // firstError tells a pin's first error, and how many there are.
@@ -192,13 +235,23 @@ func causeWords(v *part.Variant, causes []fault.Cause) string {
 		text := strings.Join(all, " and ")
 		if c.Sometimes {
 			text += ", but only now and then"
+			if last := c.Faults[len(c.Faults)-1].Kind; last == fault.Short || last == fault.StuckLow || last == fault.StuckHigh {
+				text += ", or over a resistance"
+			}
 		}
 		words = append(words, text)
 	}
-	if len(words) == 1 {
+	return alternatives(words)
+}
+
+// alternatives joins what no vector tells apart.
+func alternatives(words []string) string {
+	switch {
+	case len(words) == 0:
+		return ""
+	case len(words) == 1:
 		return words[0]
-	}
-	if len(words) > maxCauses {
+	case len(words) > maxCauses:
 		words = append(words[:maxCauses], fmt.Sprintf("one of %d more", len(words)-maxCauses))
 	}
 	return strings.Join(words, ", or ") + " (no vector tells these apart)"
@@ -227,6 +280,13 @@ func plural(word string, names []string) string {
 // levelsUntested is what is not tested without a voltmeter.
 const levelsUntested = "output levels under load, input currents"
 
+// pulsed tells whether a part has pulse-triggered flip-flops.
+func pulsed(v *part.Variant) bool {
+	return slices.ContainsFunc(v.Logic.Registers, func(r part.Register) bool {
+		return slices.ContainsFunc(r.Rules, func(rule part.Rule) bool { return rule.Edge == part.Pulse })
+	})
+}
+
 // untested lists what an assay cannot tell.
 func untested(p Plan) []string {
 	typ := p.Type
@@ -234,6 +294,11 @@ func untested(p Plan) []string {
 		"speed: propagation delay, setup and hold times, maximum clock frequency",
 		"behaviour over temperature and at the limits of the supply voltage; the test runs at 5 V and room temperature",
 		levelsUntested,
+		"input thresholds: which voltages between those that the adapter drives an input takes for a low and for a high",
+		"resistances between pins: from about 100 Ω on they may change no level that is compared or measured",
+	}
+	if pulsed(typ.Variant) {
+		list = append(list, "whether it catches ones, as a pulse-triggered flip-flop does: its inputs never change during the pulse")
 	}
 	if !p.wants(FunctionStage) {
 		list = append(list, "function: it was not asked for")

@@ -4,9 +4,10 @@
 // The Socket is an electrical model to a first order. Each position, or group
 // of shorted positions, is a node with the adapter's resistors on it and the
 // chip's pin as a voltage behind a resistance; the die takes the voltages for
-// levels by its family's thresholds, and answers through its outputs. Without
-// supply the chip is its junctions, and all nodes are solved together. The
-// adapter's values are those of revision A (firmware/README.md), the chip's
+// levels by its family's thresholds, and answers through its outputs, at once or,
+// where an output is late, by the adapter's clock. Nodes that a resistance couples
+// are solved together, and without supply, when the chip is its junctions, all
+// are. The adapter's values are those of revision A (firmware/README.md), the chip's
 // those of its family's DC limits (vectors/part) and of data-book schematics.
 package virtual
 

@@ -87,7 +87,7 @@ const pairsOf = 48
 func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {
 	d := diagnosis{c: c, f: f, s: s, observed: observed}
 	singles := alone(c)
-	causes := explained(d.try(singles, 1), held)
+	causes := d.fromSomeState(explained(d.try(singles, 1), held))
 	if len(causes) > 0 && causes[0].Unknown == 0 {
 		return causes
 	}
