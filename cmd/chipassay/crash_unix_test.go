@@ -24,12 +24,12 @@ import (
 const sharing = 20
 
 // crashTray has verdicts of every kind, a retest, a correction and an undo: all
-// that a run writes. It is longer than any run of the test comes to.
+// that a run writes, and more of it than a run of the test comes to.
 var crashTray = strings.Repeat(`7400 date 7806
 7402 date 7926 defect "1 stuck low" after "note from the yard"
 74LS00 date 8123 after "retest"
 7404 date 7745 after "undo"
-`, 50)
+`, 10)
 
 // Runs of a drawer are killed at random points. What a run said that it wrote is there, whole, in the order in
 // which it was said; the file opens each time, and every digest is right.
