@@ -16,6 +16,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
 
 	"chipassay/vectors/sample"
 )
@@ -42,8 +44,8 @@ func appendTo(path string, args []string) error {
 	if err := errors.Join(err1, err2, limitFiles(args[2:])); err != nil {
 		return err
 	}
-	s, err := Open(path)
-	if err != nil {
+	var s *Store
+	if err := inTurn(func() (err error) { s, err = Open(path); return err }); err != nil {
 		return err
 	}
 	defer s.Close()
@@ -51,12 +53,23 @@ func appendTo(path string, args []string) error {
 	for range count {
 		r := nand()
 		r.Report = []byte(`{"note":"` + strings.Repeat("x", size) + `"}`)
-		if r, err = s.Append(context.Background(), r); err != nil {
+		if err := inTurn(func() (err error) { r, err = s.Append(context.Background(), r); return err }); err != nil {
 			return err
 		}
 		fmt.Println("record", r.Serial, r.Digest)
 	}
 	return nil
+}
+
+// inTurn tries again what another program kept waiting for too long: on a loaded
+// machine their turns take long.
+func inTurn(write func() error) error {
+	for {
+		err := write()
+		if busy := new(sqlite.Error); !errors.As(err, &busy) || busy.Code()&0xff != sqlite3.SQLITE_BUSY {
+			return err
+		}
+	}
 }
 
 func child(t *testing.T, path string, args ...string) (*exec.Cmd, io.Reader) {
