@@ -29,7 +29,7 @@ func TestExportedModulesAnswerTheVectors(t *testing.T) {
 	parts, err := library.All()
 	require.NoError(t, err)
 	most := sample.Number(250, 30_000) // steps
-	slots := make(chan struct{}, 2) // as many at once as a small machine has cores
+	slots := make(chan struct{}, 2)    // as many at once as a small machine has cores
 	for _, p := range parts {
 		for i, v := range p.Variants {
 			t.Run(fmt.Sprintf("%s/%d", p.Number, i), func(t *testing.T) {
