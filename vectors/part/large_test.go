@@ -72,3 +72,74 @@ func TestTablesThatAreTooLargeToCheck(t *testing.T) {
 		require.ErrorContains(t, err, "the file's function tables are too large to check: split them, or write equations", name)
 	}
 }
+
+// The limits on a definition, each at its last value and one past it (lex.go,
+// memorystatements.go).
+func TestLimitsOfADefinition(t *testing.T) {
+	equation := func(value string) string { return strings.Replace(inverter, "!#A", value, 1) }
+	registers := func(n int) string {
+		var text strings.Builder
+		for i := range n {
+			fmt.Fprintf(&text, "register r%d[64]\n    on rise 1A : r%d + 1\n", i, i)
+		}
+		return strings.Replace(inverter, "gate 1..6", text.String()+"gate 1..6", 1)
+	}
+	memory := func(old, new string) string {
+		require.Contains(t, staticRAM, old)
+		return strings.Replace(staticRAM, old, new, 1)
+	}
+	const words = "the words are a power of two from 2 to 1048576"
+	for _, c := range []struct{ name, text, unlike, want string }{
+		{"62 brackets", equation(strings.Repeat("(", 62) + "#A" + strings.Repeat(")", 62)), "", ""},
+		{"65 brackets", equation(strings.Repeat("(", 65) + "#A" + strings.Repeat(")", 65)), "", "nested more than 64 deep"},
+		{"62 inversions", equation(strings.Repeat("!", 62) + "#A"), "", ""},
+		{"65 inversions", equation(strings.Repeat("!", 65) + "#A"), "", "more than 64 operators in a row"},
+		{"63 registers of 64 bits", registers(63), "", ""},
+		{"65 registers of 64 bits", registers(65), "", "more than 4096 inner bits"},
+		{"64 KiB", inverter + "#" + strings.Repeat(" ", 64<<10-len(inverter)-1), "", ""},
+		{"64 KiB and a byte", inverter + "#" + strings.Repeat(" ", 64<<10-len(inverter)), "", "may have 65536 bytes, this one has 65537"},
+		{"a range of 64", strings.Replace(inverter, "1A..6A", "1A..64A", 1), "the range", "no pin 7A"},
+		{"a range of 65", strings.Replace(inverter, "1A..6A", "1A..65A", 1), "", "the range 1A..65A has more than 64 names"},
+		{"2^20 words", memory("static 1024", "static 1048576"), words, "1048576 words need 20 address pins"},
+		{"2^21 words", memory("static 1024", "static 2097152"), "", words},
+		{"16 bits a word", memory("static 1024 x 4", "static 1024 x 16"), "1 to 16 bits", "a word has 16 bits"},
+		{"17 bits a word", memory("static 1024 x 4", "static 1024 x 17"), "", "a word has 1 to 16 bits"},
+		{"a second", memory("access 450 ns", "access 1000 ms"), "", ""},
+		{"more than a second", memory("access 450 ns", "access 1001 ms"), "", "of at most 1s"},
+	} {
+		_, err := part.Parse("ram.part", c.text)
+		if c.want == "" {
+			require.NoError(t, err, c.name)
+			continue
+		}
+		require.ErrorContains(t, err, c.want, c.name)
+		if c.unlike != "" {
+			require.NotContains(t, err.Error(), c.unlike, c.name)
+		}
+	}
+}
+
+// A range counts the whole number in which its names differ, though its first
+// digits be the same.
+func TestRangesOfSeveralDigits(t *testing.T) {
+	parts, err := part.Parse("ten.part", `part 7499 "ten"
+kind gate
+families 74
+source "from memory"
+package DIP14
+    A10  1 | U | 14 VCC
+     A9  2 |   | 13 Y
+     A8  3 |   | 12 A1
+     A7  4 |   | 11 A2
+     A6  5 |   | 10 A3
+     A5  6 |   | 9  A4
+    GND  7 |   | 8  NC
+inputs A1..A10
+outputs Y
+bus A = A10..A1
+Y = all(A)
+`)
+	require.NoError(t, err)
+	require.Equal(t, part.Input, parts[0].Variants[0].Pin("A10").Role)
+	require.Equal(t, part.Input, parts[0].Variants[0].Pin("A9").Role)
+}
