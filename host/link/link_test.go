@@ -156,6 +156,25 @@ func TestTimeout(t *testing.T) {
 	}
 }
 
+// On a slow line the wait grows by the time of both frames at 10 bits a byte: of a
+// payload of n bytes 5 more, one in 254 of those, and the delimiter; the reply to a
+// short request has up to 256 bytes of payload.
+func TestTimeoutOnASlowLine(t *testing.T) {
+	byteTime := 10 * time.Second / 38_400
+	wire := func(n int) time.Duration { return time.Duration(n+5+(n+5+253)/254+1) * byteTime }
+	for _, n := range []int{0, 256, 1000} {
+		conn := &fakeConn{t: t, reply: lose}
+		err := conn.link(protocol.SlowerRate).Call(context.Background(), &note{payload: make([]byte, n)}, &note{reply: true}, 7*time.Millisecond)
+		if !errors.Is(err, ErrTimeout) {
+			t.Errorf("got %v", err)
+		}
+		want := 4 * (107*time.Millisecond + wire(n) + wire(max(n, 256)))
+		if conn.waited < want-time.Millisecond || conn.waited > want+time.Millisecond {
+			t.Errorf("after %d bytes it waited %v in all, want %v", n, conn.waited, want)
+		}
+	}
+}
+
 // A line that never falls silent is given up in the same time: each byte of noise
 // takes its part of it.
 func TestNoiseWithoutEnd(t *testing.T) {
