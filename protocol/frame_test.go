@@ -101,6 +101,48 @@ func TestDecoderPassesOverWhatIsTooLong(t *testing.T) {
 	assert.NoError(t, errs[1])
 }
 
+// A host takes payloads of at most 4,096 bytes: the longest frame is read, by a
+// decoder too, and one byte more is refused, however the bytes come. No more is held
+// than the longest frame takes (SPEC.md, Framing).
+func TestTheLongestFrame(t *testing.T) {
+	require.Equal(t, 4096, MaxPayload)
+	for _, c := range []struct {
+		name    string
+		payload []byte
+		err     error
+	}{
+		{"longest", bytes.Repeat([]byte{0x55}, 4096), nil},
+		{"longest, of zeros", make([]byte, 4096), nil},
+		{"one more", bytes.Repeat([]byte{0x55}, 4097), ErrLong},
+		{"one more, of zeros", make([]byte, 4097), ErrLong},
+		{"twice as long", make([]byte, 8192), ErrLong},
+	} {
+		line := Frame{Type: TypeApply, Seq: 1, Payload: c.payload}.Encode()
+		f, err := Decode(line[:len(line)-1])
+		require.ErrorIs(t, err, c.err, c.name)
+		if c.err == nil {
+			require.Equal(t, c.payload, f.Payload, c.name)
+		}
+		for _, piece := range []int{1, 1000, len(line)} {
+			var d Decoder
+			var got []error
+			for at := 0; at < len(line); at += piece {
+				for _, err := range d.Feed(line[at:min(at+piece, len(line))]) {
+					got = append(got, err)
+				}
+				require.LessOrEqual(t, len(d.encoded), 4096+5+17+1, "%s: 5 bytes around the payload, one in 254 of those, the delimiter", c.name)
+			}
+			require.Len(t, got, 1, c.name)
+			require.ErrorIs(t, got[0], c.err, "%s, %d bytes at once", c.name, piece)
+		}
+	}
+	// What is longer than any frame is not decoded at all.
+	_, err := Decode(bytes.Repeat([]byte{0xff}, 4096+5+17+1))
+	require.ErrorIs(t, err, ErrLong)
+	_, err = Decode(bytes.Repeat([]byte{0xff}, 4096+5))
+	require.ErrorIs(t, err, ErrCOBS)
+}
+
 func TestAnotherVersionIsTold(t *testing.T) {
 	body := []byte{Version + 1, byte(TypeHello), 0}
 	sum := remainder(body)

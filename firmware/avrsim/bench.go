@@ -46,6 +46,8 @@ type Bench struct {
 	using  sync.Mutex // of all of it
 	follow bool       // an idle firmware through every turn of its loop, for the chip knows the time
 	waited uint64     // cycles for which the program waited for the host
+
+	heard, told int // bytes that came over the line, and that went back
 }
 
 // NewBench starts the firmware's image on a socket.
@@ -166,18 +168,29 @@ func (b *Bench) sound() error {
 func (b *Bench) work() (sent []byte, idle bool, err error) {
 	b.using.Lock()
 	defer b.using.Unlock()
-	if b.idle() {
-		return b.MCU.Sent(), true, b.sound() // of what was asked while time passed
+	idle = b.idle()
+	if !idle {
+		err = b.MCU.Run(slice)
 	}
-	err = b.MCU.Run(slice)
-	return b.MCU.Sent(), false, errors.Join(err, b.sound())
+	sent = b.MCU.Sent() // while idle: of what was asked while time passed
+	b.told += len(sent)
+	return sent, idle, errors.Join(err, b.sound())
 }
 
 func (b *Bench) send(bytes []byte) {
 	b.using.Lock()
 	defer b.using.Unlock()
 	b.waited += b.waiting()
+	b.heard += len(bytes)
 	b.MCU.Send(bytes)
+}
+
+// done tells whether a host that wrote and read so many bytes has nothing more to
+// wait for.
+func (b *Bench) done(wrote, read int) bool {
+	b.using.Lock()
+	defer b.using.Unlock()
+	return b.heard == wrote && b.told == read && b.idle()
 }
 
 // A Clock says how the time of an idle adapter passes.

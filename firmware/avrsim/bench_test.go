@@ -48,6 +48,34 @@ type port struct {
 func (p port) Pass(d time.Duration) error { return p.bench.Pass(d) }
 func (p port) Reset() error               { return p.bench.Reset() }
 
+// A patient connection finds nothing to read only where the adapter has nothing more to
+// say, and it reads whole frames, so that a host does not repeat a request, or give it
+// up, because the simulation is slow.
+type patient struct {
+	link.Conn
+	bench       *Bench
+	wrote, read int
+}
+
+func (p *patient) Write(bytes []byte) (int, error) {
+	n, err := p.Conn.Write(bytes)
+	p.wrote += n
+	return n, err
+}
+
+func (p *patient) Read(buffer []byte) (n int, err error) {
+	const delimiter = 0 // protocol/SPEC.md: the last byte of a frame
+	for n < len(buffer) {
+		got, err := p.Conn.Read(buffer[n:])
+		n += got
+		p.read += got
+		if err != nil || n > 0 && buffer[n-1] == delimiter || p.bench.done(p.wrote, p.read) {
+			return n, err
+		}
+	}
+	return n, nil
+}
+
 // open starts a bench on a pseudo-terminal and opens that as the host does.
 func open(t testing.TB, chip string, defects ...string) port {
 	t.Helper()
@@ -84,7 +112,7 @@ func serve(t testing.TB, bench *Bench) port {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return port{conn, bench}
+	return port{&patient{Conn: conn, bench: bench}, bench}
 }
 
 func TestConformance(t *testing.T) {

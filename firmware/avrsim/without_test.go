@@ -23,7 +23,7 @@ import (
 // so that the plain go test of the whole project does not pass them by.
 func TestWithSimulator(t *testing.T) {
 	readFolder(t)
-	out, err := exec.CommandContext(t.Context(), "go", "test", "-tags", "simavr", "./...").CombinedOutput()
+	out, err := exec.CommandContext(t.Context(), "go", "test", "-timeout", "0", "-tags", "simavr", "./...").CombinedOutput()
 	if err == nil {
 		return
 	}

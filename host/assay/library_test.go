@@ -19,6 +19,7 @@ import (
 	"chipassay/vectors/library"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
+	"chipassay/vectors/sample"
 	"chipassay/vectors/stimulus"
 )
 
@@ -47,9 +48,13 @@ func assayed(t *testing.T, k assay.Plan, defects ...virtual.Defect) *assay.Resul
 	return assay.Run(t.Context(), functionOnly{seat}, k)
 }
 
+// defectsOfAPart is how many of a part's single-pin defects the ordinary run injects.
+const defectsOfAPart = 2
+
 // A good chip of every part passes, and every single-pin defect of every part
 // fails and names the pin, through the real firmware on the virtual adapter. What
-// no vector can show, the report says is not tested.
+// no vector can show, the report says is not tested. The ordinary run injects a
+// sample of each part's defects.
 func TestEveryPinDefectOfEveryPartIsFoundAndNamed(t *testing.T) {
 	parts, err := library.All()
 	require.NoError(t, err)
@@ -78,13 +83,6 @@ func TestEveryPinDefectOfEveryPartIsFoundAndNamed(t *testing.T) {
 	t.Logf("%d single-pin defects of %d parts found and named; %d that no vector shows are said not to be tested", defects, len(parts), unseen)
 }
 
-// longTest is from how many steps on only the open pins of a part are tried, for
-// the time that it takes.
-const longTest = 1000
-
-// longestTest is from how many steps on only every fifth pin is tried.
-const longestTest = 20_000
-
 // turns tells whether pins of a part turn round. Where one of its controls is
 // dead, the chip and the adapter drive against each other, or the supply trips:
 // such a defect must never pass, but what comes of the contest names no pin for certain.
@@ -107,6 +105,7 @@ var undrivable = []string{"74100", "74S114", "74S181"}
 
 func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 	t.Helper()
+	random := sample.Random(t)
 	c, err := logic.Compile(typ.Variant)
 	require.NoError(t, err)
 	s, err := stimulus.For(c)
@@ -120,13 +119,11 @@ func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 		return 0, 0
 	}
 	require.Equal(t, assay.Pass, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
-	for _, f := range fault.PinFaults(typ.Variant) {
-		kind, ok := map[fault.Kind]virtual.DefectKind{
-			fault.Open: virtual.OpenBond, fault.StuckLow: virtual.StuckLow, fault.StuckHigh: virtual.StuckHigh,
-		}[f.Kind]
-		if !ok || len(s.Steps) > longTest && f.Kind != fault.Open || len(s.Steps) > longestTest && f.Pin%5 != 0 {
-			continue
-		}
+	single := slices.DeleteFunc(fault.PinFaults(typ.Variant), func(f fault.Fault) bool {
+		_, ok := defectOf(f)
+		return !ok || f.Kind == fault.Short
+	})
+	for _, f := range sample.Of(random, defectsOfAPart, single) {
 		if slices.Contains(k.Unseen, f) {
 			unseen++
 			text := strings.Join(r.NotTested, "\n")
@@ -134,7 +131,7 @@ func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 			continue
 		}
 		found++
-		d := virtual.Defect{Kind: kind, Pin: f.Pin}
+		d, _ := defectOf(f)
 		r := assayed(t, k, d)
 		if notNamed[typ.Name()+": "+d.String()] != "" || turns(typ.Variant) {
 			require.NotEqual(t, assay.Pass, r.Verdict, "%s with %q", typ.Name(), d)

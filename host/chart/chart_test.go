@@ -2,7 +2,9 @@ package chart_test
 
 import (
 	"encoding/xml"
+	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"testing"
 
@@ -12,6 +14,29 @@ import (
 	"chipassay/host/lot"
 	"chipassay/host/yield"
 )
+
+// A sample of 50 at an AQL of 1.0 is accepted with one nonconforming chip and
+// rejected with two (MIL-STD-105E, table II-A, code letter H, from memory).
+func TestACharacteristicSaysItsPlan(t *testing.T) {
+	plan, err := lot.PlanFor(500, 1.0, lot.II, lot.Normal)
+	require.NoError(t, err)
+	require.Contains(t, wellFormed(t, chart.Characteristic("", plan)),
+		"a sample of 50 from a lot of 500, accepted with 1 or fewer nonconforming")
+}
+
+// Years are written at the axis in steps that begin at a whole one: of 1971 to 2001,
+// too many to write each, those that end in 0 and 5; and no year before the first.
+func TestYearsOfTheAxis(t *testing.T) {
+	var years []chart.Year
+	for year := 1971; year <= 2001; year++ {
+		years = append(years, chart.Year{Year: year, Good: 1})
+	}
+	lines := strings.Split(wellFormed(t, chart.DateCodes("", years)), "\n")
+	for year := 1965; year <= 2005; year++ {
+		want := year > 1971 && year < 2001 && year%5 == 0
+		require.Equal(t, want, slices.Contains(lines, fmt.Sprint(year)), year)
+	}
+}
 
 // wellFormed reads a picture to its end as XML and gives its text.
 func wellFormed(t *testing.T, svg string) (text string) {

@@ -21,6 +21,7 @@ func TestMarkingsAreReadInTheirForms(t *testing.T) {
 		{"xy74ls10 8123", "7410", "74LS", "", "0 to 70 °C (74 series)", "1981-W23"},
 		{"AB74HC10P, 8905", "7410", "74HC", "P: plastic DIP", "−40 to 85 °C (74 series, CMOS)", "1989-W05"},
 		{"XY74F10PC 8834", "7410", "74F", "P: plastic DIP", "0 to 70 °C (74 series)", "1988-W34"},
+		{"XY74F10PI 8834", "7410", "74F", "P: plastic DIP", "0 to 70 °C (74 series)", "1988-W34"}, // I: industrial range
 		{"74S10 B7612", "7410", "74S", "", "0 to 70 °C (74 series)", "1976-W12"},
 	} {
 		m, err := identify.ReadMarking(test.text, library.Builtin(), markingDay)

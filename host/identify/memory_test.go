@@ -23,6 +23,7 @@ func TestMemoriesAreReadInTheirForms(t *testing.T) {
 		{"XY62256ALP-10", "62256", "CMOS", "P: plastic DIP", "-10: 100 ns access time", ""},
 		{"6116P-20", "6116", "CMOS", "P: plastic DIP", "-20: " + own, ""}, // 200 ns, or a fast type's 20 ns
 		{"6167-25", "6167", "CMOS", "", "-25: " + own, ""},                // a fast static RAM: 25 ns
+		{"2147-12", "2147", "NMOS", "", "-12: " + own, ""},                // words of a bit: 12 ns, or 120
 		{"XY6116P-2", "6116", "CMOS", "P: plastic DIP", "-2: " + own, ""},
 		{"XYZ6665", "6665", "NMOS", "", "", ""},
 		{"XYZ4164-P2", "4164", "NMOS", "", "-P2: " + own, ""},

@@ -1,6 +1,7 @@
 package link
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"strings"
@@ -43,6 +44,9 @@ func TestConnect(t *testing.T) {
 			}, 0)
 			if !errors.Is(err, c.err) {
 				t.Fatalf("got %v, want %v", err, c.err)
+			}
+			if len(open) > 1 && !bytes.Equal(open[1].written[0], make([]byte, 16)) { // SPEC.md, Line rate
+				t.Errorf("at the slower rate it began with %x, not sixteen delimiters", open[1].written[0])
 			}
 			for i, conn := range open {
 				if last := i == len(open)-1; conn.closed == (last && err == nil) {

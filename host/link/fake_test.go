@@ -19,6 +19,7 @@ type fakeConn struct {
 	// request and reply change what passes on the line: nil is as it is.
 	request, reply func(frame []byte) []byte
 	piece          int           // bytes a read gives at most, 0 for any number
+	babble         time.Duration // between the bytes of noise that come without end, 0 for none
 	readErr        error         // what the next reads give
 	writeErr       error         // and the next writes
 	onRead         func()        // before each read
@@ -86,11 +87,15 @@ func (c *fakeConn) Read(p []byte) (int, error) {
 	if c.readErr != nil {
 		return 0, c.readErr
 	}
+	if limit := max(c.limit, time.Minute); c.waited > limit {
+		c.t.Fatalf("still reading after %v", c.waited)
+	}
+	if c.babble > 0 {
+		c.waited += c.babble
+		return copy(p, "\xff"), nil
+	}
 	if len(c.line) == 0 {
 		c.waited += c.timeout
-		if limit := max(c.limit, time.Minute); c.waited > limit {
-			c.t.Fatalf("still reading after %v", c.waited)
-		}
 		return 0, nil
 	}
 	if c.piece > 0 {
@@ -99,6 +104,13 @@ func (c *fakeConn) Read(p []byte) (int, error) {
 	n := copy(p, c.line)
 	c.line = c.line[n:]
 	return n, nil
+}
+
+// link is a host's end of the line, on the connection's own time.
+func (c *fakeConn) link(baud int) *Link {
+	l := New(c, baud)
+	l.now = func() time.Time { return time.Time{}.Add(c.waited) }
+	return l
 }
 
 func (c *fakeConn) SetReadTimeout(d time.Duration) error { c.timeout = d; return nil }

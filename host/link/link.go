@@ -39,6 +39,7 @@ type Link struct {
 	seq     uint8
 	decoder protocol.Decoder
 	buffer  [4096]byte
+	now     func() time.Time
 
 	// Repeats counts the requests that were sent again.
 	Repeats int
@@ -54,7 +55,7 @@ func OnWire(bytes, baud int) time.Duration {
 
 // New makes a link of an open connection whose line runs at a rate in baud; 0
 // where bytes take no time.
-func New(conn Conn, baud int) *Link { return &Link{conn: conn, baud: baud} }
+func New(conn Conn, baud int) *Link { return &Link{conn: conn, baud: baud, now: time.Now} }
 
 // Close closes the connection.
 func (l *Link) Close() error { return l.conn.Close() }
@@ -146,7 +147,7 @@ func (l *Link) await(ctx context.Context, t protocol.Type, patience time.Duratio
 		if err := l.conn.SetReadTimeout(wait); err != nil {
 			return protocol.Frame{}, err
 		}
-		began := time.Now()
+		began := l.now()
 		n, err := l.conn.Read(l.buffer[:])
 		if err != nil {
 			return protocol.Frame{}, err
@@ -155,7 +156,7 @@ func (l *Link) await(ctx context.Context, t protocol.Type, patience time.Duratio
 			patience -= wait // not the clock's time: a virtual adapter's passes at once
 			continue
 		}
-		patience -= time.Since(began)
+		patience -= l.now().Sub(began)
 		for frame, err := range l.decoder.Feed(l.buffer[:n]) {
 			if errors.Is(err, protocol.ErrVersion) {
 				return protocol.Frame{}, err

@@ -83,7 +83,7 @@ func TestCallOverATroubledLine(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			conn := &fakeConn{t: t, request: c.request, reply: c.reply, piece: c.piece}
-			l := New(conn, protocol.UsualRate)
+			l := conn.link(protocol.UsualRate)
 			for _, text := range []string{"first", "", "third"} {
 				got, err := send(l, text)
 				if err != nil || got != text {
@@ -102,7 +102,7 @@ func TestCallOverATroubledLine(t *testing.T) {
 
 func TestRepeatIsTheSameFrame(t *testing.T) {
 	conn := &fakeConn{t: t, reply: every(lose, 1, 2)}
-	if _, err := send(New(conn, protocol.UsualRate), "again"); err != nil {
+	if _, err := send(conn.link(protocol.UsualRate), "again"); err != nil {
 		t.Fatal(err)
 	}
 	var frames [][]byte
@@ -118,7 +118,7 @@ func TestRepeatIsTheSameFrame(t *testing.T) {
 
 func TestLateReplyIsNotTakenForTheNext(t *testing.T) {
 	conn := &fakeConn{t: t}
-	l := New(conn, protocol.UsualRate)
+	l := conn.link(protocol.UsualRate)
 	conn.reply = lose
 	if _, err := send(l, "lost"); !errors.Is(err, ErrTimeout) {
 		t.Fatalf("got %v, want ErrTimeout", err)
@@ -134,7 +134,7 @@ func TestLateReplyIsNotTakenForTheNext(t *testing.T) {
 func TestReplyOfAnotherTypeIsDropped(t *testing.T) {
 	conn := &fakeConn{t: t}
 	conn.line = protocol.Frame{Type: protocol.TypeSafe.Reply(), Seq: 1}.Encode()
-	if got, err := send(New(conn, protocol.UsualRate), "first"); err != nil || got != "first" {
+	if got, err := send(conn.link(protocol.UsualRate), "first"); err != nil || got != "first" {
 		t.Errorf("got %q, %v", got, err)
 	}
 }
@@ -143,7 +143,7 @@ func TestReplyOfAnotherTypeIsDropped(t *testing.T) {
 // on the wire, that of the work, and 100 ms.
 func TestTimeout(t *testing.T) {
 	conn := &fakeConn{t: t, reply: lose}
-	l := New(conn, protocol.UsualRate)
+	l := conn.link(protocol.UsualRate)
 	err := l.Call(context.Background(), &note{}, &note{reply: true}, 50*time.Millisecond)
 	if !errors.Is(err, ErrTimeout) || !strings.Contains(err.Error(), "STATUS") {
 		t.Errorf("got %v", err)
@@ -156,12 +156,44 @@ func TestTimeout(t *testing.T) {
 	}
 }
 
+// On a slow line the wait grows by the time of both frames at 10 bits a byte: of a
+// payload of n bytes 5 more, one in 254 of those, and the delimiter; the reply to a
+// short request has up to 256 bytes of payload.
+func TestTimeoutOnASlowLine(t *testing.T) {
+	byteTime := 10 * time.Second / 38_400
+	wire := func(n int) time.Duration { return time.Duration(n+5+(n+5+253)/254+1) * byteTime }
+	for _, n := range []int{0, 256, 1000} {
+		conn := &fakeConn{t: t, reply: lose}
+		err := conn.link(protocol.SlowerRate).Call(context.Background(), &note{payload: make([]byte, n)}, &note{reply: true}, 7*time.Millisecond)
+		if !errors.Is(err, ErrTimeout) {
+			t.Errorf("got %v", err)
+		}
+		want := 4 * (107*time.Millisecond + wire(n) + wire(max(n, 256)))
+		if conn.waited < want-time.Millisecond || conn.waited > want+time.Millisecond {
+			t.Errorf("after %d bytes it waited %v in all, want %v", n, conn.waited, want)
+		}
+	}
+}
+
+// A line that never falls silent is given up in the same time: each byte of noise
+// takes its part of it.
+func TestNoiseWithoutEnd(t *testing.T) {
+	conn := &fakeConn{t: t, babble: time.Millisecond}
+	err := conn.link(protocol.UsualRate).Call(context.Background(), &note{}, &note{reply: true}, 0)
+	if !errors.Is(err, ErrTimeout) {
+		t.Errorf("got %v", err)
+	}
+	if least, most := tries*100*time.Millisecond, tries*110*time.Millisecond; conn.waited < least || conn.waited > most {
+		t.Errorf("waited %v, want %v to %v", conn.waited, least, most)
+	}
+}
+
 func TestRefusal(t *testing.T) {
 	conn := &fakeConn{t: t, handle: func(f protocol.Frame) protocol.Frame {
 		refusal := protocol.ErrorReply{Code: protocol.NotPowered, Request: f.Type}
 		return protocol.Frame{Type: protocol.TypeError, Seq: f.Seq, Payload: refusal.Marshal()}
 	}}
-	_, err := send(New(conn, protocol.UsualRate), "apply")
+	_, err := send(conn.link(protocol.UsualRate), "apply")
 	var refusal *protocol.ErrorReply
 	if !errors.Is(err, protocol.NotPowered) || !errors.As(err, &refusal) {
 		t.Errorf("got %v", err)
@@ -176,7 +208,7 @@ func TestOtherVersion(t *testing.T) {
 		refusal := protocol.ErrorReply{Code: protocol.BadVersion, Request: f.Type, Detail: 2}
 		return protocol.Frame{Type: protocol.TypeError, Seq: f.Seq, Payload: refusal.Marshal()}
 	}}
-	if _, err := send(New(conn, protocol.UsualRate), "hello"); !errors.Is(err, protocol.ErrVersion) {
+	if _, err := send(conn.link(protocol.UsualRate), "hello"); !errors.Is(err, protocol.ErrVersion) {
 		t.Errorf("refused for its version: %v", err)
 	}
 }
@@ -187,7 +219,7 @@ func TestUnpluggedInTheMiddle(t *testing.T) {
 		"read":  func(c *fakeConn) { c.readErr = ErrUnplugged },
 	} {
 		conn := &fakeConn{t: t}
-		l := New(conn, protocol.UsualRate)
+		l := conn.link(protocol.UsualRate)
 		if _, err := send(l, "there"); err != nil {
 			t.Fatal(err)
 		}
@@ -207,12 +239,12 @@ func TestCancelledContextReturnsBetweenReads(t *testing.T) {
 			cancel()
 		}
 	}
-	err := New(conn, protocol.UsualRate).Call(ctx, &note{}, &note{reply: true}, time.Hour)
+	err := conn.link(protocol.UsualRate).Call(ctx, &note{}, &note{reply: true}, time.Hour)
 	if !errors.Is(err, context.Canceled) || reads != 2 || conn.timeout > 20*time.Millisecond {
 		t.Errorf("%v after %d reads of at most %v", err, reads, conn.timeout)
 	}
 	sent := len(conn.written)
-	if err := New(conn, protocol.UsualRate).Call(ctx, &note{}, &note{reply: true}, 0); !errors.Is(err, context.Canceled) || len(conn.written) != sent {
+	if err := conn.link(protocol.UsualRate).Call(ctx, &note{}, &note{reply: true}, 0); !errors.Is(err, context.Canceled) || len(conn.written) != sent {
 		t.Errorf("already cancelled: %v, %d frames sent", err, len(conn.written)-sent)
 	}
 }
@@ -231,7 +263,7 @@ func TestAnyTrouble(t *testing.T) {
 			}
 		}
 		conn := &fakeConn{t: t, request: any("request"), reply: any("reply"), piece: rapid.IntRange(0, 9).Draw(r, "piece")}
-		l := New(conn, protocol.UsualRate)
+		l := conn.link(protocol.UsualRate)
 		for i := range rapid.IntRange(1, 20).Draw(r, "calls") {
 			text := strings.Repeat(string(rune('a'+i)), i)
 			got, err := send(l, text)

@@ -43,6 +43,17 @@ func TestTabulatedQualities(t *testing.T) {
 	}
 }
 
+// A sample of two that rejects with two bad ones accepts 1 - p² of what comes from a
+// process of p nonconforming, and half of it at √½: plain arithmetic.
+func TestASampleThatAllMustFail(t *testing.T) {
+	p := Plan{LotSize: 8, AQL: 10, SampleSize: 2, Accept: 0, Reject: 2}
+	assert.InDelta(t, 1-0.3*0.3, p.AcceptProcess(0.3), 1e-12)
+	assert.InDelta(t, math.Sqrt(0.5), p.Quality(0.5), 1e-9)
+	p.Reject = 3 // which two chips cannot reach
+	assert.InDelta(t, 1, p.AcceptProcess(0.3), 0)
+	assert.InDelta(t, 1, p.Quality(0.5), 0)
+}
+
 // TestPublishedRisks has points read in published pages.
 func TestPublishedRisks(t *testing.T) {
 	// samplingplans.com, forum, S. Hilliard, 7 February 2006: n = 68, c = 2 by the

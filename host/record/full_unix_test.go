@@ -31,7 +31,7 @@ func TestDiskFull(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "records.sqlite")
 	for i := range 5 {
 		c, out := child(t, path, "1000", "3000", strconv.Itoa(400_000+i*77_777))
-		records, said := acknowledged(t, out)
+		records, said := acknowledged(t, out, func(int) {})
 		require.Contains(t, said, "error append to records: ")
 		require.Error(t, c.Wait())
 		require.NotEmpty(t, records)

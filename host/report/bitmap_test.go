@@ -28,6 +28,19 @@ func TestBitmap(t *testing.T) {
 	require.Contains(t, b.Alt(), "in 2 of 1024 blocks")
 }
 
+// At most 64 blocks either way: the 256 rows and columns of a 4164 are four to a
+// block each. Address 0x0307 is row 7, of block 1, and column 3, of block 0; its row
+// address comes first, low bits (data sheet, from memory).
+func TestBitmapOfALargeMemory(t *testing.T) {
+	typ, err := library.Open("4164")
+	require.NoError(t, err)
+	m := assay.MemoryResult{Failures: []march.Failure{{Address: 0x0307}}}
+	b := bitmapOf(Sheet{Result: &assay.Result{Type: typ, Memory: &m}})
+	require.Equal(t, []int{64, 64, 4, 4}, []int{b.Rows, b.Columns, b.PerRow, b.PerColumn})
+	require.Equal(t, []block{{0, 1 * blockSize, blockSize}}, b.Blocks())
+	require.Contains(t, b.Legend(), "4 rows by 4 columns")
+}
+
 // A row that fails whole is one bar of the drawing, and a good memory has none.
 func TestBitmapOfARow(t *testing.T) {
 	typ, err := library.Open("2114")

@@ -62,7 +62,12 @@ func (a *Adapter) start(ctx context.Context) error {
 	if err := a.board(ctx); err != nil {
 		return err
 	}
-	module, err := a.runtime.Instantiate(ctx, images.Virtual)
+	// Not Instantiate: it takes the code out of the cache when its adapter closes.
+	code, err := a.runtime.CompileModule(ctx, images.Virtual)
+	if err != nil {
+		return err
+	}
+	module, err := a.runtime.InstantiateModule(ctx, code, wazero.NewModuleConfig())
 	if err != nil {
 		return err
 	}

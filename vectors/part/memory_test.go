@@ -101,6 +101,23 @@ func TestMemoriesAreRead(t *testing.T) {
 	require.False(t, m.CommonData())
 }
 
+// Where nothing is said of the rows, they take half of the address, and the odd
+// bit (vectors/README.md): 1,024 words are 32 × 32, 512 are 32 rows × 16.
+func TestRowsThatAreNotGiven(t *testing.T) {
+	plain := strings.Replace(staticRAM, "rows A3..A8\n", "", 1)
+	m := memoryOf(t, plain)
+	require.Equal(t, []int{5, 5}, []int{m.RowBits, m.ColumnBits})
+	require.Equal(t, []int{0, 1, 2, 3, 4}, m.Row)
+	require.Equal(t, []int{5, 6, 7, 8, 9}, m.Column)
+
+	odd := strings.NewReplacer("memory static 1024 x 4", "memory static 512 x 4", "address A0..A9", "address A0..A8",
+		"inputs A0..A9 /CS /WE", "inputs A0..A8 /CS /WE\ntie low A9").Replace(plain)
+	m = memoryOf(t, odd)
+	require.Equal(t, []int{5, 4}, []int{m.RowBits, m.ColumnBits})
+	require.Equal(t, []int{0, 1, 2, 3, 4}, m.Row)
+	require.Equal(t, []int{5, 6, 7, 8}, m.Column)
+}
+
 // A level before the names, a bar, and a later part that is like an earlier one.
 func TestControlsAndLikeOfMemories(t *testing.T) {
 	text := staticRAM + `part 2115 "the same, read inverted, selected high"
