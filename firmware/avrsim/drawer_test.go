@@ -14,6 +14,7 @@ import (
 	"chipassay/host/link"
 	"chipassay/host/record"
 	"chipassay/host/virtual"
+	"chipassay/vectors/part"
 	"chipassay/protocol"
 	"chipassay/vectors/library"
 )
@@ -40,7 +41,7 @@ func TestDrawer(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	tray := &drawer.Tray{Station: &drawer.Station{Adapter: a, Plan: assay.NewPlan}, Socket: p.bench, Places: places}
+	tray := &drawer.Tray{Station: &drawer.Station{Adapter: a, Plan: func(t part.Type) (assay.Plan, error) { return assay.NewPlan(t, nil) }}, Socket: p.bench, Places: places}
 	var shown bytes.Buffer
 	run := drawer.Run{Drawer: "D3", Typed: "7400", Find: library.Open, Bench: tray, Hand: tray, Records: store, Screen: &drawer.Screen{W: &shown}}
 	if _, err := run.Do(t.Context()); err != nil {
@@ -69,7 +70,7 @@ func TestDrawerButton(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	station := &drawer.Station{Adapter: a, Plan: assay.NewPlan}
+	station := &drawer.Station{Adapter: a, Plan: func(t part.Type) (assay.Plan, error) { return assay.NewPlan(t, nil) }}
 	for _, down := range []bool{false, true, false} {
 		p.bench.Press(down)
 		if got, err := station.Pressed(t.Context()); err != nil || got != down {

@@ -17,7 +17,6 @@ import (
 	"chipassay/host/virtual"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/library"
-	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
@@ -107,13 +106,9 @@ var undrivable = []string{"74100", "74S114", "74S181"}
 
 func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 	t.Helper()
-	c, err := logic.Compile(typ.Variant)
+	plan, err := assay.NewPlan(typ, nil)
 	require.NoError(t, err)
-	s, err := stimulus.For(c)
-	require.NoError(t, err)
-	fault.Trim(c, typ.Family, s)
-	k := assay.Plan{Type: typ, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, typ.Family, s)}
-	r := assayed(t, k)
+	r := assayed(t, plan)
 	if slices.Contains(undrivable, typ.Name()) {
 		require.Equal(t, assay.NotTested, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
 		require.Contains(t, r.Reason, "driven low")
@@ -124,10 +119,10 @@ func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 		kind, ok := map[fault.Kind]virtual.DefectKind{
 			fault.Open: virtual.OpenBond, fault.StuckLow: virtual.StuckLow, fault.StuckHigh: virtual.StuckHigh,
 		}[f.Kind]
-		if !ok || len(s.Steps) > longTest && f.Kind != fault.Open || len(s.Steps) > longestTest && f.Pin%5 != 0 {
+		if !ok || len(plan.Sequence.Steps) > longTest && f.Kind != fault.Open || len(plan.Sequence.Steps) > longestTest && f.Pin%5 != 0 {
 			continue
 		}
-		if slices.Contains(k.Unseen, f) {
+		if slices.Contains(plan.Coverage.Unseen, f) {
 			unseen++
 			text := strings.Join(r.NotTested, "\n")
 			require.Contains(t, text, fmt.Sprintf("no vector shows whether pin %d (", f.Pin), "%s: %s", typ.Name(), f.In(typ.Variant))
@@ -135,7 +130,7 @@ func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 		}
 		found++
 		d := virtual.Defect{Kind: kind, Pin: f.Pin}
-		r := assayed(t, k, d)
+		r := assayed(t, plan, d)
 		if notNamed[typ.Name()+": "+d.String()] != "" || turns(typ.Variant) {
 			require.NotEqual(t, assay.Pass, r.Verdict, "%s with %q", typ.Name(), d)
 			continue
