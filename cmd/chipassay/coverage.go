@@ -5,25 +5,32 @@ import (
 	"fmt"
 	"io"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/report"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
+	"chipassay/vectors/proof"
 )
 
 func coverageCommand(d *definitions) *cobra.Command {
-	var all, asJSON bool
+	var all, asJSON, anew bool
 	var family string
 	cmd := &cobra.Command{
 		Use:   "coverage [PART]",
 		Short: "Say what a part's vectors prove: faults, shorts and other parts that they detect",
 		Long: `Say what a part's vectors prove, by fault simulation: single stuck-at faults of
-the data sheet's logic after MIL-STD-883 method 5012, faults of each pin, shorts
-between pins, and which other parts the vectors would not tell from this one.`,
+the data sheet's logic after MIL-STD-883 method 5012, faults of the cells of its
+registers, faults of each pin, shorts between pins, and which other parts would
+answer every vector as this one does.
+
+For the parts of the library this was worked out beforehand; --anew works it out
+again, which takes minutes for some parts.`,
 		Example: `  chipassay coverage 7410
   chipassay coverage --all`,
 		Args: cobra.MaximumNArgs(1),
@@ -35,7 +42,11 @@ between pins, and which other parts the vectors would not tell from this one.`,
 			if err != nil {
 				return err
 			}
-			covers, err := coverEach(d, types, others)
+			work := proof.Of
+			if anew {
+				work = workOut
+			}
+			covers, err := coverEach(types, others, work)
 			if err != nil {
 				return err
 			}
@@ -52,6 +63,7 @@ between pins, and which other parts the vectors would not tell from this one.`,
 	}
 	cmd.Flags().BoolVar(&all, "all", false, "a table of all logic of the library")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print an array of objects, one a part")
+	cmd.Flags().BoolVar(&anew, "anew", false, "work the proofs out anew, whatever was worked out beforehand")
 	cmd.Flags().StringVar(&family, "family", "", "family, where PART names none: LS, HC, B …")
 	return cmd
 }
@@ -79,16 +91,25 @@ func coverageTypes(d *definitions, args []string, family string) (types []part.T
 	return types, others, nil
 }
 
+// workOut works a proof out anew.
+func workOut(t part.Type, others proof.Others) (*proof.Proof, error) {
+	p, _, err := proof.WorkOut(t, others)
+	return p, err
+}
+
 // coverEach measures the types, several at a time, and keeps their order.
-func coverEach(d *definitions, types []part.Type, others []*logic.Circuit) ([]fault.Coverage, error) {
-	covers := make([]fault.Coverage, len(types))
+func coverEach(types []part.Type, others []*logic.Circuit, work func(part.Type, proof.Others) (*proof.Proof, error)) ([]covered, error) {
+	covers := make([]covered, len(types))
 	errs := make([]error, len(types))
 	next := make(chan int)
 	var wait sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		wait.Go(func() {
 			for i := range next {
-				covers[i], errs[i] = cover(d, types[i], others)
+				p, err := work(types[i], func() ([]*logic.Circuit, error) { return others, nil })
+				if errs[i] = err; err == nil {
+					covers[i] = covered{types[i].Variant, p.Coverage}
+				}
 			}
 		})
 	}
@@ -100,65 +121,112 @@ func coverEach(d *definitions, types []part.Type, others []*logic.Circuit) ([]fa
 	return covers, errors.Join(errs...)
 }
 
-func cover(d *definitions, typ part.Type, others []*logic.Circuit) (fault.Coverage, error) {
-	p, err := d.plan(typ)
-	if err != nil {
-		return fault.Coverage{}, err
-	}
-	return fault.Cover(p.Circuit, typ.Family, p.Sequence, others), nil
+// A covered part is one with what its vectors prove.
+type covered struct {
+	variant *part.Variant
+	fault.Coverage
 }
 
-func writeCoverageTable(w io.Writer, covers []fault.Coverage) {
-	fmt.Fprintln(w, "part      steps  classes  detectable  detected  percent  pin faults     shorts         not told apart")
+// writeCoverageTable writes a line a part and a summary: how many parts reach
+// the share that the floor asks for, and what the others lack.
+func writeCoverageTable(w io.Writer, covers []covered) {
+	fmt.Fprintln(w, "part       steps     stuck-at        cells         pins       shorts  would pass as well")
+	reached := 0
+	var below []string
 	for _, c := range covers {
-		fmt.Fprintf(w, "%-8s %6d  %7d  %10d  %8d  %6d%%  %5d of %-5d %5d of %-5d  %s\n", c.Part, c.Steps, c.Classes, c.Detectable, c.Detected,
-			c.Percent(), c.PinsDetected, c.PinFaults, c.ShortsFound, c.Shorts, strings.Join(c.Intruders, " "))
+		fmt.Fprintf(w, "%-8s %7d", c.Part, c.Steps)
+		for _, t := range []fault.Tally{c.StuckAt, c.Cells, c.Pins, c.Shorts} {
+			fmt.Fprintf(w, "  %11s", fmt.Sprintf("%d of %d", t.Detected, t.Detectable))
+		}
+		fmt.Fprintln(w, strings.TrimRight("  "+strings.Join(c.Intruders, " "), " "))
+		if why := report.BelowFloor(c.variant, c.Coverage); why != "" {
+			below = append(below, fmt.Sprintf("%s: %s", c.Part, why))
+			continue
+		}
+		reached++
+	}
+	fmt.Fprintf(w, "\n%d of %d parts: at least %d %% of the detectable faults of every model are detected\n", reached, len(covers), report.LeastPercent)
+	for _, line := range below {
+		fmt.Fprintf(w, "  %s\n", line)
 	}
 }
 
-func writeCoverage(w io.Writer, c fault.Coverage) {
+func writeCoverage(w io.Writer, c covered) {
 	fmt.Fprintf(w, "%s: %s\n\n", c.Part, c.Statement())
 	fmt.Fprintf(w, "steps        %d, %s\n", c.Steps, c.Method)
-	fmt.Fprintf(w, "pin faults   %d of %d detected\n", c.PinsDetected, c.PinFaults)
-	fmt.Fprintf(w, "shorts       %d of %d detected\n", c.ShortsFound, c.Shorts)
-	for _, list := range []struct {
+	models := []struct {
 		label string
-		items []string
-	}{{"undetectable", c.Undetectable}, {"not detected", c.Missed}, {"pin faults not detected", c.PinsMissed}} {
-		for _, item := range list.items {
-			fmt.Fprintf(w, "%s: %s\n", list.label, item)
+		fault.Tally
+		more string
+	}{
+		{"stuck-at", c.StuckAt, ""}, {"cells", c.Cells, ""}, {"pin faults", c.Pins, ""},
+		{"shorts", c.Shorts, fmt.Sprintf(": %d by the vectors, %d only by the test before power", c.ShortsByVectors, c.Shorts.Detected-c.ShortsByVectors)},
+	}
+	for _, m := range models {
+		if m.Total == 0 {
+			fmt.Fprintf(w, "%-12s none\n", m.label)
+			continue
+		}
+		fmt.Fprintf(w, "%-12s %d of %d detectable detected%s\n", m.label, m.Detected, m.Detectable, m.more)
+	}
+	for _, m := range models {
+		if n := m.Total - m.Detectable; n > 0 {
+			fmt.Fprintf(w, "undetectable, proven: %s: %d\n", m.label, n)
+		}
+		for _, item := range m.Undetectable {
+			fmt.Fprintf(w, "  %s\n", item)
 		}
 	}
+	for _, m := range models {
+		for _, item := range m.Missed {
+			fmt.Fprintf(w, "not detected: %s: %s\n", m.label, item)
+		}
+	}
+	for _, s := range c.Sections {
+		for _, what := range s.Lacking {
+			fmt.Fprintf(w, "not tested: %s: %s\n", report.SectionWords(c.variant, s), what)
+		}
+	}
+	if why := report.BelowFloor(c.variant, c.Coverage); why != "" {
+		fmt.Fprintf(w, "below %d %%: %s\n", report.LeastPercent, why)
+	}
 	if len(c.Intruders) > 0 {
-		fmt.Fprintf(w, "not told apart by static levels: %s\n", strings.Join(c.Intruders, " "))
+		fmt.Fprintf(w, "would pass as well: %s\n", strings.Join(c.Intruders, " "))
 	}
 }
 
 // writeCoverageJSON writes an array, one element a part.
-func writeCoverageJSON(w io.Writer, covers []fault.Coverage) error {
-	type counts struct {
-		Total    int `json:"total"`
-		Detected int `json:"detected"`
-	}
+func writeCoverageJSON(w io.Writer, covers []covered) error {
 	type stuckAt struct {
 		Classes    int `json:"classes"`
 		Detectable int `json:"detectable"`
 		Detected   int `json:"detected"`
 	}
 	type row struct {
-		Part      string   `json:"part"`
-		Steps     int      `json:"steps"`
-		Method    string   `json:"method"`
-		StuckAt   stuckAt  `json:"stuck_at"`
-		PinFaults counts   `json:"pin_faults"`
-		Shorts    counts   `json:"shorts"`
-		Intruders []string `json:"intruders"`
-		Statement string   `json:"statement"`
+		Part            string       `json:"part"`
+		Steps           int          `json:"steps"`
+		Method          string       `json:"method"`
+		StuckAt         stuckAt      `json:"stuck_at"`
+		CellFaults      report.Count `json:"cell_faults"`
+		PinFaults       report.Count `json:"pin_faults"`
+		Shorts          report.Count `json:"shorts"` // by the vectors or by the test before power
+		ShortsByVectors int          `json:"shorts_by_vectors"`
+		Undetected      []string     `json:"undetected"` // of every model: detectable, or not decided
+		Below           string       `json:"below,omitempty"`
+		Intruders       []string     `json:"intruders"`
+		Statement       string       `json:"statement"`
 	}
 	rows := []row{}
 	for _, c := range covers {
-		rows = append(rows, row{c.Part, c.Steps, c.Method, stuckAt{c.Classes, c.Detectable, c.Detected},
-			counts{c.PinFaults, c.PinsDetected}, counts{c.Shorts, c.ShortsFound}, c.Intruders, c.Statement()})
+		rows = append(rows, row{
+			Part: c.Part, Steps: c.Steps, Method: c.Method,
+			StuckAt:    stuckAt{c.StuckAt.Total, c.StuckAt.Detectable, c.StuckAt.Detected},
+			CellFaults: report.CountOf(c.Cells), PinFaults: report.CountOf(c.Pins), Shorts: report.CountOf(c.Shorts),
+			ShortsByVectors: c.ShortsByVectors,
+			Undetected:      slices.Concat([]string{}, c.StuckAt.Missed, c.Cells.Missed, c.Pins.Missed, c.Shorts.Missed),
+			Below:           report.BelowFloor(c.variant, c.Coverage),
+			Intruders:       slices.Concat([]string{}, c.Intruders), Statement: c.Statement(),
+		})
 	}
 	return writeJSON(w, rows)
 }

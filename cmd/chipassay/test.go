@@ -17,7 +17,6 @@ import (
 	"chipassay/host/identify"
 	"chipassay/host/report"
 	"chipassay/host/virtual"
-	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/march"
 	"chipassay/vectors/part"
@@ -108,7 +107,9 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 		fmt.Fprintf(cmd.ErrOrStderr(), "drive margin: %s; a failure may be the adapter's\n", assay.MarginWords(margins))
 	}
 	if f.short {
-		p.Sequence = fault.Shorten(p.Circuit, p.Type.Family, p.Sequence)
+		if p, err = p.Short(); err != nil {
+			return err
+		}
 	}
 	a, err := f.open(cmd, sheet.Result.Type)
 	if err != nil {
@@ -154,8 +155,8 @@ func (f testFlags) sheet(typed string) (report.Sheet, error) {
 // plan plans the test of a type as it is done at the bench: in rounds, and with the
 // library's other parts to name a wrong one by.
 func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
-	p, err := assay.NewPlan(typ)
-	p.Others, p.AtLeast = d.circuits, assay.DefaultAtLeast
+	p, err := assay.NewPlan(typ, d.circuits)
+	p.AtLeast = assay.DefaultAtLeast
 	return p, err
 }
 

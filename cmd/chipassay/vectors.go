@@ -9,7 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"chipassay/vectors/fault"
 	"chipassay/vectors/stimulus"
 )
 
@@ -41,7 +40,9 @@ func vectorsCommand(d *definitions) *cobra.Command {
 				return err
 			}
 			if short {
-				p.Sequence = fault.Shorten(p.Circuit, p.Type.Family, p.Sequence)
+				if p, err = p.Short(); err != nil {
+					return err
+				}
 			}
 			return write(p.Sequence, cmd.OutOrStdout())
 		},

@@ -12,25 +12,19 @@ import (
 	"chipassay/host/link"
 	"chipassay/protocol"
 	"chipassay/vectors/library"
-	"chipassay/vectors/logic"
 	"chipassay/vectors/march"
 	"chipassay/vectors/part"
-	"chipassay/vectors/stimulus"
 )
 
 // assayed tests the chip behind a port as a part of the library.
 func assayed(t testing.TB, conn link.Conn, name string) *assay.Result {
 	t.Helper()
 	typ := named(t, name)
-	circuit, err := logic.Compile(typ.Variant)
+	plan, err := assay.NewPlan(typ, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	sequence, err := stimulus.For(circuit)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return assay.Run(t.Context(), seat(t, conn, typ.Variant), assay.Plan{Type: typ, Circuit: circuit, Sequence: sequence})
+	return assay.Run(t.Context(), seat(t, conn, typ.Variant), plan)
 }
 
 func named(t testing.TB, name string) part.Type {
@@ -103,7 +97,7 @@ func TestDefectsAreNamed(t *testing.T) {
 // A bond wire that opens now and then is found in the rounds, and a good chip goes
 // through dozens of them.
 func TestIntermittentBondIsFoundInRounds(t *testing.T) {
-	plan, err := assay.NewPlan(named(t, "7404"))
+	plan, err := assay.NewPlan(named(t, "7404"), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

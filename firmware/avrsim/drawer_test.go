@@ -16,6 +16,7 @@ import (
 	"chipassay/host/virtual"
 	"chipassay/protocol"
 	"chipassay/vectors/library"
+	"chipassay/vectors/part"
 )
 
 // A drawer of chips at the firmware of the real adapter: each is noticed when it is
@@ -40,7 +41,7 @@ func TestDrawer(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	tray := &drawer.Tray{Station: &drawer.Station{Adapter: a, Plan: assay.NewPlan}, Socket: p.bench, Places: places}
+	tray := &drawer.Tray{Station: &drawer.Station{Adapter: a, Plan: func(t part.Type) (assay.Plan, error) { return assay.NewPlan(t, nil) }}, Socket: p.bench, Places: places}
 	var shown bytes.Buffer
 	run := drawer.Run{Drawer: "D3", Typed: "7400", Find: library.Open, Bench: tray, Hand: tray, Records: store, Screen: &drawer.Screen{W: &shown}}
 	if _, err := run.Do(t.Context()); err != nil {
@@ -69,7 +70,7 @@ func TestDrawerButton(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	station := &drawer.Station{Adapter: a, Plan: assay.NewPlan}
+	station := &drawer.Station{Adapter: a, Plan: func(t part.Type) (assay.Plan, error) { return assay.NewPlan(t, nil) }}
 	for _, down := range []bool{false, true, false} {
 		p.bench.Press(down)
 		if got, err := station.Pressed(t.Context()); err != nil || got != down {

@@ -9,7 +9,6 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/link"
-	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
@@ -167,11 +166,7 @@ func BenchmarkInsertion(b *testing.B) {
 	for _, name := range []string{"7400", "74LS00", "74HC00"} {
 		b.Run(name, func(b *testing.B) {
 			typ := named(b, name)
-			circuit, err := logic.Compile(typ.Variant)
-			if err != nil {
-				b.Fatal(err)
-			}
-			sequence, err := stimulus.For(circuit)
+			plan, err := assay.NewPlan(typ, nil)
 			if err != nil {
 				b.Fatal(err)
 			}
@@ -190,7 +185,8 @@ func BenchmarkInsertion(b *testing.B) {
 				} {
 					begin := p.bench.worked()
 					conn.requests = 0
-					r := assay.Run(b.Context(), s, assay.Plan{Type: typ, Circuit: circuit, Sequence: sequence, Only: part.only})
+					plan.Only = part.only
+					r := assay.Run(b.Context(), s, plan)
 					if part.only == nil && r.Verdict != assay.Pass {
 						b.Fatal(r.Reason)
 					}

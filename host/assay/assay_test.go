@@ -73,11 +73,9 @@ func run(t *testing.T, chip *benchChip) *assay.Result {
 	t.Helper()
 	typ, err := library.Open("7410")
 	require.NoError(t, err)
-	c, err := logic.Compile(typ.Variant)
+	plan, err := assay.NewPlan(typ, nil)
 	require.NoError(t, err)
-	s, err := stimulus.For(c)
-	require.NoError(t, err)
-	r := assay.Run(t.Context(), chip, assay.Plan{Type: typ, Circuit: c, Sequence: s})
+	r := assay.Run(t.Context(), chip, plan)
 	require.False(t, chip.powered, "the supply must be off in the end")
 	require.Positive(t, chip.offs)
 	return r

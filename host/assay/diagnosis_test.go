@@ -10,8 +10,6 @@ import (
 	"chipassay/host/virtual"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/library"
-	"chipassay/vectors/logic"
-	"chipassay/vectors/stimulus"
 )
 
 // spread are the types whose every modelled fault is injected and diagnosed.
@@ -25,11 +23,9 @@ func TestTheTrueCauseIsRankedFirst(t *testing.T) {
 	for _, name := range spread {
 		typ, err := library.Open(name)
 		require.NoError(t, err)
-		c, err := logic.Compile(typ.Variant)
+		plan, err := assay.NewPlan(typ, nil)
 		require.NoError(t, err)
-		s, err := stimulus.For(c)
-		require.NoError(t, err)
-		plan := assay.Plan{Type: typ, Circuit: c, Sequence: s, Only: []assay.Stage{assay.FunctionStage}}
+		plan.Only = []assay.Stage{assay.FunctionStage}
 		for _, f := range fault.PinFaults(typ.Variant) {
 			d, ok := defectOf(f)
 			if !ok {
@@ -75,13 +71,10 @@ func TestContactNarrowsTheCause(t *testing.T) {
 		{"7400", "2 open", "is stuck high", "pin 2 (1B) acts as if not connected", "is stuck high"},
 	} {
 		typ := open(t, c.typ)
-		circuit, err := logic.Compile(typ.Variant)
-		require.NoError(t, err)
-		s, err := stimulus.For(circuit)
+		plan, err := assay.NewPlan(typ, nil)
 		require.NoError(t, err)
 		d, err := virtual.ParseDefect(c.defect)
 		require.NoError(t, err)
-		plan := assay.Plan{Type: typ, Circuit: circuit, Sequence: s}
 		whole := assayed(t, plan, d)
 		require.Contains(t, whole.Reason, c.with, c.typ)
 		require.NotContains(t, whole.Reason, c.without, c.typ)

@@ -10,8 +10,6 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/virtual"
-	"chipassay/vectors/fault"
-	"chipassay/vectors/logic"
 	"chipassay/vectors/stimulus"
 )
 
@@ -25,18 +23,15 @@ func TestSignaturesFindWhatReadbacksFind(t *testing.T) {
 		{"74LS374", ""}, {"74LS374", "1 stuck low"}, {"7442", "15 stuck low"},
 	} {
 		typ := open(t, c.typ)
-		circuit, err := logic.Compile(typ.Variant)
+		plan, err := assay.NewPlan(typ, nil)
 		require.NoError(t, err)
-		s, err := stimulus.For(circuit)
-		require.NoError(t, err)
-		fault.Trim(circuit, typ.Family, s)
 		var defects []virtual.Defect
 		if c.defect != "" {
 			d, err := virtual.ParseDefect(c.defect)
 			require.NoError(t, err)
 			defects = append(defects, d)
 		}
-		plan := assay.Plan{Type: typ, Circuit: circuit, Sequence: s, Only: []assay.Stage{assay.FunctionStage}}
+		plan.Only = []assay.Stage{assay.FunctionStage}
 		signed := assayed(t, plan, defects...)
 		plan.EveryReadback = true
 		read := assayed(t, plan, defects...)
@@ -47,7 +42,7 @@ func TestSignaturesFindWhatReadbacksFind(t *testing.T) {
 		require.Zero(t, signed.Unsteady)
 		if c.defect == "" {
 			require.Equal(t, assay.Pass, signed.Verdict)
-			if len(s.Steps) > 64 { // fewer are read back one by one
+			if len(plan.Sequence.Steps) > 64 { // fewer are read back one by one
 				require.Contains(t, signed.Comparison, "by signatures of 32 bits")
 			}
 		}
@@ -73,19 +68,17 @@ func (r restless) Walk(ctx context.Context, steps []stimulus.Step, settle time.D
 func TestWhatFailsSometimesIsNoPass(t *testing.T) {
 	for typed, unsteady := range map[string]int{"74181": 2 * 64, "74193": 0} {
 		typ := open(t, typed)
-		circuit, err := logic.Compile(typ.Variant)
-		require.NoError(t, err)
-		s, err := stimulus.For(circuit)
+		plan, err := assay.NewPlan(typ, nil)
 		require.NoError(t, err)
 		if unsteady == 0 {
-			unsteady = 2 * len(s.Steps) // all of the walk, under both levels of the bias rail
+			unsteady = 2 * len(plan.Sequence.Steps) // all of the walk, under both levels of the bias rail
 		}
 		chip, err := virtual.NewChip(typ)
 		require.NoError(t, err)
 		a, seat, err := seatedOn(t.Context(), typ, chip)
 		require.NoError(t, err)
 		defer a.Close()
-		r := assay.Run(t.Context(), restless{functionOnly{seat}}, assay.Plan{Type: typ, Circuit: circuit, Sequence: s})
+		r := assay.Run(t.Context(), restless{functionOnly{seat}}, plan)
 		require.Equal(t, assay.Fail, r.Verdict, typed)
 		require.Contains(t, r.Reason, "fails only sometimes", typed)
 		require.Equal(t, unsteady, r.Unsteady, typed)

@@ -90,7 +90,7 @@ func TestWhatFailsAtRandomIsNotLate(t *testing.T) {
 		a, seat, err := seatedOn(t.Context(), typ, chip)
 		require.NoError(t, err)
 		defer a.Close()
-		plan, err := assay.NewPlan(typ)
+		plan, err := assay.NewPlan(typ, nil)
 		require.NoError(t, err)
 		r := assay.Run(t.Context(), &moody{Seat: seat, wrong: c.wrong}, plan)
 		require.Equal(t, assay.Fail, r.Verdict, c.name)
@@ -129,7 +129,7 @@ func wholeAssay(t *testing.T, typed string, defects ...string) *assay.Result {
 	a, seat, err := seatedOn(t.Context(), typ, chip)
 	require.NoError(t, err)
 	defer a.Close()
-	plan, err := assay.NewPlan(typ)
+	plan, err := assay.NewPlan(typ, nil)
 	require.NoError(t, err)
 	return assay.Run(t.Context(), seat, plan)
 }

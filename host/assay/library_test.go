@@ -103,19 +103,22 @@ var notNamed = map[string]string{
 // tested, and never said to be bad.
 var undrivable = []string{"74100", "74S114", "74S181"}
 
+// notWithoutMore are parts whose function shows only with a capacitor clipped on.
+var notWithoutMore = []string{"4047", "4098", "4528", "4538", "74121", "74122", "74123", "74221", "74422", "74423"}
+
 func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 	t.Helper()
 	random := sample.Random(t)
-	c, err := logic.Compile(typ.Variant)
+	k, err := assay.NewPlan(typ, nil)
 	require.NoError(t, err)
-	s, err := stimulus.For(c)
-	require.NoError(t, err)
-	fault.Trim(c, typ.Family, s)
-	k := assay.Plan{Type: typ, Circuit: c, Sequence: s, Unseen: fault.Unseen(c, typ.Family, s)}
 	r := assayed(t, k)
 	if slices.Contains(undrivable, typ.Name()) {
 		require.Equal(t, assay.NotTested, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
 		require.Contains(t, r.Reason, "driven low")
+		return 0, 0
+	}
+	if slices.Contains(notWithoutMore, typ.Part().Number) {
+		require.Equal(t, assay.NotTested, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
 		return 0, 0
 	}
 	require.Equal(t, assay.Pass, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
@@ -124,7 +127,7 @@ func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 		return !ok || f.Kind == fault.Short
 	})
 	for _, f := range sample.Of(random, defectsOfAPart, single) {
-		if slices.Contains(k.Unseen, f) {
+		if slices.Contains(k.Coverage.Unseen, f) {
 			unseen++
 			text := strings.Join(r.NotTested, "\n")
 			require.Contains(t, text, fmt.Sprintf("no vector shows whether pin %d (", f.Pin), "%s: %s", typ.Name(), f.In(typ.Variant))

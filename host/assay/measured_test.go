@@ -10,7 +10,6 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/virtual"
-	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
@@ -82,9 +81,7 @@ func TestTheWholeProcedure(t *testing.T) {
 		{"74S181", "", assay.NotTested, assay.Ungraded, ""}, // CN draws 10 mA through 205 Ω: 2 V is no low
 	} {
 		typ := open(t, c.typ)
-		circuit, err := logic.Compile(typ.Variant)
-		require.NoError(t, err)
-		s, err := stimulus.For(circuit)
+		plan, err := assay.NewPlan(typ, nil)
 		require.NoError(t, err)
 		var defects []string
 		if c.defect != "" {
@@ -92,7 +89,7 @@ func TestTheWholeProcedure(t *testing.T) {
 		}
 		socket := socketOf(t, typ, defects...)
 		b := measuringBench{bench{prober{socket}}, meterBench{socket, len(typ.Variant.Pins)}, typ}
-		r := assay.Run(t.Context(), b, assay.Plan{Type: typ, Circuit: circuit, Sequence: s})
+		r := assay.Run(t.Context(), b, plan)
 		require.Equal(t, c.verdict, r.Verdict, "%s %s: %s", c.typ, c.defect, r.Reason)
 		require.Equal(t, c.grade, r.Grade, "%s %s: %v", c.typ, c.defect, r.GradeReasons)
 		if c.says != "" {

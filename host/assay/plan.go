@@ -90,3 +90,21 @@ func NewPlan(t part.Type, others proof.Others) (Plan, error) {
 	}
 	return Plan{Type: t, Circuit: p.Circuit, Sequence: p.Sequence, Coverage: p.Coverage, Others: others}, nil
 }
+
+// Short is the plan with the fewest vectors that show every modelled fault of cells
+// and single pins that all of them show. Fewer may tell fewer shorts and other parts.
+func (p Plan) Short() (Plan, error) {
+	p.Sequence = fault.Shorten(p.Circuit, p.Type.Family, p.Sequence)
+	x := fault.Examine(p.Circuit, p.Type.Family, p.Sequence)
+	short := x.Cover()
+	p.Coverage.Shorts, p.Coverage.ShortsByVectors = short.Shorts, short.ShortsByVectors
+	if p.Others == nil {
+		return p, nil
+	}
+	others, err := p.Others()
+	if err != nil {
+		return Plan{}, err
+	}
+	p.Coverage.Intruders = x.Intruders(others)
+	return p, nil
+}

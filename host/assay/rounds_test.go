@@ -52,11 +52,10 @@ func (g *goRound) Apply(ctx context.Context, steps []stimulus.Step, bias adapter
 func plan7410(t *testing.T, atLeast time.Duration) assay.Plan {
 	t.Helper()
 	typ := open(t, "7410")
-	c, err := logic.Compile(typ.Variant)
+	plan, err := assay.NewPlan(typ, nil)
 	require.NoError(t, err)
-	s, err := stimulus.For(c)
-	require.NoError(t, err)
-	return assay.Plan{Type: typ, Circuit: c, Sequence: s, AtLeast: atLeast}
+	plan.AtLeast = atLeast
+	return plan
 }
 
 // A round of the 512 vectors takes 2 × 51.2 ms of a benchChip's time: the third ends
@@ -99,7 +98,7 @@ func (s slowed) Spent() time.Duration { return s.times * s.goRound.Spent() }
 func TestAPartThatRemembersKeepsItsOrder(t *testing.T) {
 	for _, typed := range []string{"7474", "74279", "7475"} {
 		typ := open(t, typed)
-		p, err := assay.NewPlan(typ)
+		p, err := assay.NewPlan(typ, nil)
 		require.NoError(t, err)
 		require.Zero(t, p.AtLeast, "runs over the whole library are of one round")
 		p.AtLeast, p.EveryReadback = time.Second, true
@@ -228,7 +227,7 @@ func TestWhatIsTooRareIsNotTested(t *testing.T) {
 // A chip that is taken out while its vectors go round is not tested, and not a bad one.
 func TestAChipTakenOutInARoundIsNotTested(t *testing.T) {
 	for _, typed := range []string{"7410", "4023"} {
-		p, err := assay.NewPlan(open(t, typed))
+		p, err := assay.NewPlan(open(t, typed), nil)
 		require.NoError(t, err)
 		p.AtLeast = 50 * time.Millisecond
 		chip, err := virtual.NewChip(p.Type)
@@ -298,7 +297,7 @@ func TestAnIntermittentBondFailsOnEverySeed(t *testing.T) {
 		{"4011", "1 intermittent", 3, 12, 5},
 		{"7474", "5 intermittent", 5, 2, 5},
 	} {
-		p, err := assay.NewPlan(open(t, c.typed))
+		p, err := assay.NewPlan(open(t, c.typed), nil)
 		require.NoError(t, err)
 		p.AtLeast = assay.DefaultAtLeast
 		for seed := range c.seeds {

@@ -8,8 +8,6 @@ import (
 	"chipassay/host/assay"
 	"chipassay/host/virtual"
 	"chipassay/vectors/library"
-	"chipassay/vectors/logic"
-	"chipassay/vectors/stimulus"
 )
 
 // Through the real firmware: what lies wrong is never powered and is not tested;
@@ -17,11 +15,8 @@ import (
 func TestWhatLiesWrongIsNotPowered(t *testing.T) {
 	typ, err := library.Open("74LS00")
 	require.NoError(t, err)
-	c, err := logic.Compile(typ.Variant)
+	plan, err := assay.NewPlan(typ, nil)
 	require.NoError(t, err)
-	s, err := stimulus.For(c)
-	require.NoError(t, err)
-	plan := assay.Plan{Type: typ, Circuit: c, Sequence: s}
 	for defect, found := range map[string]string{
 		"empty":    "empty socket",
 		"reversed": "put in backwards",

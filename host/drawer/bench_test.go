@@ -41,7 +41,7 @@ func BenchmarkChip(b *testing.B) {
 	require.NoError(b, err)
 	typ, err := library.Open("7400")
 	require.NoError(b, err)
-	station := &Station{Adapter: a, Plan: assay.NewPlan}
+	station := &Station{Adapter: a, Plan: func(t part.Type) (assay.Plan, error) { return assay.NewPlan(t, nil) }}
 	_, err = station.plan(typ) // made once for all chips
 	require.NoError(b, err)
 	places := make([]virtual.Place, b.N)

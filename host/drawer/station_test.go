@@ -20,7 +20,7 @@ import (
 // chance, and the good ones around it pass.
 func TestAnIntermittentChipInADrawer(t *testing.T) {
 	plan := func(typ part.Type) (assay.Plan, error) {
-		p, err := assay.NewPlan(typ)
+		p, err := assay.NewPlan(typ, nil)
 		p.AtLeast = assay.DefaultAtLeast
 		return p, err
 	}

@@ -2,9 +2,11 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"chipassay/vectors/fault"
+	"chipassay/vectors/part"
 )
 
 // A Coverage is what the vectors of a test prove, by fault model.
@@ -26,6 +28,9 @@ type Count struct {
 	Detected   int `json:"detected"`
 }
 
+// CountOf counts the faults of one model.
+func CountOf(t fault.Tally) Count { return Count{t.Total, t.Detectable, t.Detected} }
+
 // mostUndetected bounds the undetected faults that a report lists.
 const mostUndetected = 20
 
@@ -39,7 +44,7 @@ func CoverageOf(c *fault.Coverage) *Coverage {
 		to   *Count
 		from fault.Tally
 	}{{&o.StuckAt, c.StuckAt}, {&o.CellFaults, c.Cells}, {&o.PinFaults, c.Pins}, {&o.Shorts, c.Shorts}} {
-		*t.to = Count{t.from.Total, t.from.Detectable, t.from.Detected}
+		*t.to = CountOf(t.from)
 		o.Undetected = append(o.Undetected, t.from.Missed...)
 	}
 	o.UndetectedCount = len(o.Undetected)
@@ -81,4 +86,43 @@ func (c *Coverage) Lines() (lines [][2]string) {
 		lines = append(lines, [2]string{"Would pass as well", strings.Join(c.PassesAlso, ", ")})
 	}
 	return lines
+}
+
+// LeastPercent is the share of the detectable faults of every model that the
+// vectors of a part are to detect.
+const LeastPercent = 99
+
+// BelowFloor says what of a part's faults is detected to less than LeastPercent, and
+// why; empty where nothing is.
+func BelowFloor(v *part.Variant, c fault.Coverage) string {
+	var short []string
+	for _, m := range []struct {
+		name string
+		fault.Tally
+	}{{"stuck-at", c.StuckAt}, {"cells", c.Cells}, {"pins", c.Pins}, {"shorts", c.Shorts}} {
+		if m.Percent() < LeastPercent {
+			short = append(short, fmt.Sprintf("%s %d of %d", m.name, m.Detected, m.Detectable))
+		}
+	}
+	if short == nil {
+		return ""
+	}
+	why := "no vectors were found that show the rest"
+	for i, u := range v.Untested {
+		if i == 0 {
+			why = ""
+		} else {
+			why += "; "
+		}
+		why += u.Why
+	}
+	return strings.Join(short, ", ") + ": " + why
+}
+
+// SectionWords names a section of a part: by its gates, else by its pins.
+func SectionWords(v *part.Variant, s fault.Section) string {
+	if s.Name != "" {
+		return "gate " + s.Name
+	}
+	return "pins " + pinWords(v, slices.Collect(s.Pins.All()))
 }
