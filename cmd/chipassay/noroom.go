@@ -17,7 +17,7 @@ func noRoom(err error) bool {
 
 // noRoomAdvice is what to do then. A file is written whole or not at all, and a record
 // too, so that nothing of before is lost.
-const noRoomAdvice = "make room on the disk, or name a file on another one, and do it again: all that was there before is kept"
+const noRoomAdvice = "make room on the disk or name a file on another one, then try again; everything written before is kept"
 
 // A standardOutput is the program's output. It keeps the first error of writing to it,
 // which most of the program need not look at.

@@ -87,7 +87,7 @@ func (f *recordsFile) use(work func(*record.Store) error) (err error) {
 	return work(store)
 }
 
-// useLot is use for work on a lot, which there must be unless its name is empty.
+// useLot is use for work on a lot, which must exist unless its name is empty.
 func (f *recordsFile) useLot(cmd *cobra.Command, lot string, work func(*record.Store) error) error {
 	return f.use(func(s *record.Store) error {
 		if err := s.FindLot(cmd.Context(), lot); err != nil {
@@ -97,8 +97,8 @@ func (f *recordsFile) useLot(cmd *cobra.Command, lot string, work func(*record.S
 	})
 }
 
-// A lotFlag is the lot to which chips are said to belong. It is one that there is, for
-// in another the chips of a mistyped one would be lost.
+// A lotFlag is the lot under which chips are written down. It must exist: chips under a
+// mistyped name would be missing from their own lot.
 type lotFlag struct {
 	name  string
 	isNew bool
@@ -109,14 +109,14 @@ func (l *lotFlag) flags(cmd *cobra.Command, usage string) {
 	cmd.Flags().BoolVar(&l.isNew, "new-lot", false, "the lot is new, and has no plan: lot open gives one to it")
 }
 
-// check refuses the name of a lot that there is not. The first lot of a file can be any.
+// check refuses the name of a lot that does not exist. The first lot of a file can be any.
 func (l *lotFlag) check(ctx context.Context, s *record.Store) error {
 	l.name = strings.TrimSpace(l.name)
 	err := s.FindLot(ctx, l.name)
 	switch {
 	case l.isNew && l.name == "":
 		return errors.New("--new-lot is for the name of a lot: add --lot NAME")
-	case err == nil || record.NewLot(err) || l.isNew && errors.Is(err, record.ErrNoLot):
+	case err == nil || record.FirstLot(err) || l.isNew && errors.Is(err, record.ErrNoLot):
 		return nil
 	case errors.Is(err, record.ErrNoLot):
 		return fmt.Errorf("%w; for a new one: chipassay lot open, or --new-lot", err)

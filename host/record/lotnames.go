@@ -88,9 +88,9 @@ func near(typed string, names []string) []string {
 	return out
 }
 
-// NewLot tells whether an UnknownLotError is for the first lot of a file, which cannot be
+// FirstLot tells whether an UnknownLotError is for the first lot of a file, which cannot be
 // another's name mistyped.
-func NewLot(err error) bool {
+func FirstLot(err error) bool {
 	var e *UnknownLotError
 	return errors.As(err, &e) && e.Lots == 0
 }

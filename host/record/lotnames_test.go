@@ -13,7 +13,7 @@ func TestAMistypedLotIsNamedWithTheNearest(t *testing.T) {
 	err := s.FindLot(t.Context(), "depot-1")
 	require.EqualError(t, err, `there is no lot "depot-1", nor any other`)
 	require.ErrorIs(t, err, ErrNoLot)
-	require.True(t, NewLot(err))
+	require.True(t, FirstLot(err))
 	require.NoError(t, s.FindLot(t.Context(), ""))
 
 	r := nand()
@@ -27,8 +27,8 @@ func TestAMistypedLotIsNamedWithTheNearest(t *testing.T) {
 	}
 	err = s.FindLot(t.Context(), "DEPOT-l")
 	require.EqualError(t, err, `there is no lot "DEPOT-l"; near it: depot-1, depot-11`)
-	require.False(t, NewLot(err))
-	require.False(t, NewLot(nil))
+	require.False(t, FirstLot(err))
+	require.False(t, FirstLot(nil))
 	require.ErrorContains(t, s.FindLot(t.Context(), "signal box 4"), "near it: depot-1, depot-11", "all of few")
 
 	for i := range 6 {
