@@ -17,7 +17,6 @@ import (
 	"chipassay/host/virtual"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/library"
-	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/sample"
 	"chipassay/vectors/stimulus"

@@ -74,7 +74,6 @@ func (x *Examination) Cover() Coverage {
 	for i, e := range x.cell {
 		r.Cells.count(e.Once > 0, x.cellProven[i], func() string { return m.CellName(c, x.cells[i]) })
 	}
-	joined := joinedInside(c.Variant)
 	for i, e := range x.pin {
 		f := x.pins[i]
 		name := func() string { return f.In(c.Variant) }
@@ -85,14 +84,24 @@ func (x *Examination) Cover() Coverage {
 		if e.Once > 0 {
 			r.ShortsByVectors++
 		}
-		r.Shorts.count(e.Once > 0 || !joined, false, name)
+		r.Shorts.count(e.Once > 0 || !joinedInside(c, f), false, name)
 	}
 	return r
 }
 
-// joinedInside tells whether pins of a part are joined by switches inside, so that
-// what is shorted cannot be told without supply.
-func joinedInside(v *part.Variant) bool { return v.Part.Kind == "switch" }
+// joinedInside tells whether a switch inside joins two pins, so that what is shorted
+// cannot be told without supply: an output of a switch and what it depends on.
+func joinedInside(c *logic.Circuit, f Fault) bool {
+	if c.Variant.Part.Kind != "switch" {
+		return false
+	}
+	for _, o := range c.Outputs {
+		if o.Pin == f.Pin && c.Support(o.Node).Has(f.Other) || o.Pin == f.Other && c.Support(o.Node).Has(f.Pin) {
+			return true
+		}
+	}
+	return false
+}
 
 // Intruders lists the parts that would answer every step as this one does, of
 // those that may lie in the socket instead.

@@ -23,6 +23,7 @@ type Examination struct {
 
 	lineProven, cellProven []bool       // undetectable
 	tooMany                map[int]bool // components with too many states to go through
+	lost                   int          // searches that came to no end
 }
 
 // Examine simulates every fault of every model on a sequence.

@@ -136,6 +136,9 @@ func (x *Examination) corner(open []*suspect) {
 	}
 }
 
+// mostLost is after how many searches without an end no more are begun.
+const mostLost = 24
+
 // longestWay is how many steps are worth one fault.
 const longestWay = 4000
 
@@ -157,6 +160,11 @@ func (x *Examination) cornerOne(s *suspect, i int, q *quarry, machine *logic.Mac
 			bad |= uint64(machine.State(st).Lane(lane)&1) << bit
 		}
 		way, o := sp.search(s.breaker, bad)
+		if o == undecided {
+			if x.lost++; x.lost >= mostLost { // it is not that kind of part
+				at.spaces = nil
+			}
+		}
 		if o == never && q.once>>lane&1 == 0 {
 			*s.proven = true // from that state at power-up, at least
 			return at
@@ -203,6 +211,9 @@ func (x *Examination) vast(i int, sp *space) bool {
 func (x *Examination) stageAt(trail *stimulus.Trail) *stage {
 	last := x.Sequence.Steps[len(x.Sequence.Steps)-1]
 	at := &stage{trail: trail, spaces: spaces(x.model.Circuit, trail.Rules(), x.Sequence, trail, last.Drive)}
+	if x.lost >= mostLost {
+		at.spaces = nil
+	}
 	for i, sp := range at.spaces {
 		if sp != nil && x.vast(i, sp) {
 			sp.most = fewNodes

@@ -107,14 +107,13 @@ func (x *Examination) count(s *Section, k logic.Component) {
 			add(e, e.Once == 0 && x.cellProven[i])
 		}
 	}
-	joined := joinedInside(x.Circuit.Variant)
 	for i, e := range x.pin {
 		f := x.pins[i]
 		if f.Kind == Unpowered || f.Pins()&^s.Pins != 0 {
 			continue
 		}
 		if f.Kind == Short && e.Once == 0 {
-			if joined {
+			if joinedInside(x.Circuit, f) {
 				continue
 			}
 			e.Once = 1 // the test before power finds it
