@@ -216,6 +216,10 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, ask 
 		return
 	}
 	r.Verdict = Fail
+	if p.Brief {
+		r.Reason = fmt.Sprintf("%d of %d vectors were answered wrongly or in part", r.FailureCount, r.VectorsApplied)
+		return
+	}
 	r.explain(p, observed, errs, ask.late)
 }
 

@@ -73,6 +73,8 @@ type Plan struct {
 	// AtLeast is for how long of the adapter's time the vectors go round, to find
 	// what comes and goes; 0 is one round.
 	AtLeast time.Duration
+	// Brief leaves out why a chip fails: for runs over very many.
+	Brief bool
 	// Coverage is what the sequence proves.
 	Coverage fault.Coverage
 	// Others gives the parts that may lie in the socket instead of the right one,

@@ -283,3 +283,24 @@ func (b *breaker) ruleOf(register int, typed string) (rule int, err error) {
 	}
 	return 0, fmt.Errorf("no rule of %s reads a pin %s; it has rules 1 to %d, in the order of its definition", r.Name, typed, len(r.Rules))
 }
+
+// NewChipOf gives a chip a die of its own, and the level at which each bit of its
+// state comes up: for what no defect says.
+func NewChipOf(t part.Type, die *logic.Machine, high func(bit int) bool) (*Chip, error) {
+	return newChip(t, woken{die, high}, nil)
+}
+
+// woken is a die whose state comes up at certain levels.
+type woken struct {
+	*logic.Machine
+	high func(bit int) bool
+}
+
+func (w woken) PowerUp(uint64) {
+	w.Wake(func(bit int) uint64 {
+		if w.high(bit) {
+			return ^uint64(0)
+		}
+		return 0
+	})
+}
