@@ -54,7 +54,11 @@ func (r *Result) cause(p Plan, observed []fault.Observation, held fault.Held, la
 	best = bestCauses(causes, levels)
 	single := possible && len(best) > 0 && len(best[0].Faults) == 1
 	telling := single && best[0].Unknown <= levels/4 // else it predicts little
-	if telling && !best[0].Sometimes {
+	stuck := func(c fault.Cause) bool {              // one that is very late looks so too
+		kind := c.Faults[0].Kind
+		return (kind == fault.StuckLow || kind == fault.StuckHigh) && p.Type.Variant.Pins[c.Faults[0].Pin-1].Observable()
+	}
+	if telling && !best[0].Sometimes && !slices.ContainsFunc(best, stuck) {
 		return "", best
 	}
 	if words = late(); words != "" {
