@@ -64,11 +64,15 @@ func (r *Result) cause(p Plan, observed []fault.Observation, held fault.Held, la
 	if words = late(); words != "" {
 		return words, nil
 	}
-	if telling {
+	remembers := len(p.Circuit.Registers) > 0 // and may fail now and then by its state
+	if telling && !(best[0].Sometimes && remembers) {
 		return "", best
 	}
-	if words = r.insideWords(p, observed, !single); words != "" {
+	if words = r.insideWords(p, observed, !single || best[0].Sometimes); words != "" {
 		return words, nil
+	}
+	if telling {
+		return "", best
 	}
 	if single || !possible || len(best) == 0 {
 		if passing := fault.Passing(p.Circuit, r.Type.Family, p.Sequence, observed, held); len(passing) > 0 {
