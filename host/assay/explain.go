@@ -26,36 +26,14 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 		r.Findings = append(r.Findings, r.firstError(pin, errs[pin]))
 	}
 	held := heldPins(v, p.Sequence, observed, errs)
-	diagnose := fault.Diagnose
-	if r.laterRound() {
-		diagnose = fault.Passing
-	}
-	causes, possible := r.afterContact(diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
-	if !possible { // no pin is open and none touch: something weaker than that
-		if passing := fault.Passing(p.Circuit, r.Type.Family, p.Sequence, observed, held); len(passing) > 0 {
-			causes, possible = passing, true
-		}
-	}
-	best := bestCauses(causes, levelCount(p.Sequence))
+	words, best := r.cause(p, observed, held, late)
 	impostors := r.impostors(p, observed)
-	other := ""
-	none := !possible || len(best) == 0 || len(best[0].Faults) > 1 // no fault of one pin
-	vague := none || best[0].Unknown > levelCount(p.Sequence)/4    // or one that predicts little
-	if vague || best[0].Sometimes {
-		other = late()
+	for _, cause := range best {
+		r.fail(slices.Collect(cause.Pins().All())...)
 	}
-	if other == "" && vague {
-		other = r.insideWords(p, observed, none)
-	}
-	if !possible && len(best) > 0 && len(best[0].Faults) > 1 {
-		best = nil // two faults at once, and the contact test has seen neither
-	}
-	if other == "" {
-		for _, cause := range best {
-			r.fail(slices.Collect(cause.Pins().All())...)
-		}
+	if r.Reason = words; words == "" {
 		r.Reason = reason(v, best, impostors)
-	} else if r.Reason = other; len(impostors) > 0 {
+	} else if len(impostors) > 0 {
 		r.Reason += "; or it " + impostorWords(impostors)
 	}
 	r.Findings = append(r.Findings, r.Reason)
@@ -65,6 +43,50 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 	if len(r.GatesSound) > 0 {
 		r.Findings = append(r.Findings, plural("gate", r.GatesSound)+" answered every vector rightly")
 	}
+}
+
+// cause finds what explains a failure, the likeliest first: a fault of one pin; an
+// output that is late; a fault inside; a fault of one pin that comes and goes, or is
+// weak; two faults. Words are of what is no fault of pins.
+func (r *Result) cause(p Plan, observed []fault.Observation, held fault.Held, late func() string) (words string, best []fault.Cause) {
+	levels := levelCount(p.Sequence)
+	diagnose := fault.Diagnose
+	if r.laterRound() {
+		diagnose = fault.Passing
+	}
+	causes, possible := r.afterContact(diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
+	best = bestCauses(causes, levels)
+	single := possible && len(best) > 0 && len(best[0].Faults) == 1
+	telling := single && best[0].Unknown <= levels/4 // else it predicts little
+	stuck := func(c fault.Cause) bool {              // one that is very late looks so too
+		kind := c.Faults[0].Kind
+		return (kind == fault.StuckLow || kind == fault.StuckHigh) && p.Type.Variant.Pins[c.Faults[0].Pin-1].Observable()
+	}
+	if telling && !best[0].Sometimes && !slices.ContainsFunc(best, stuck) {
+		return "", best
+	}
+	if words = late(); words != "" {
+		return words, nil
+	}
+	remembers := len(p.Circuit.Registers) > 0 // and may fail now and then by its state
+	if telling && !(best[0].Sometimes && remembers) {
+		return "", best
+	}
+	if words = r.insideWords(p, observed, !single || best[0].Sometimes); words != "" {
+		return words, nil
+	}
+	if telling {
+		return "", best
+	}
+	if single || !possible || len(best) == 0 {
+		if passing := fault.Passing(p.Circuit, r.Type.Family, p.Sequence, observed, held); len(passing) > 0 {
+			return "", bestCauses(passing, levels)
+		}
+	}
+	if !possible && len(best) > 0 && len(best[0].Faults) > 1 {
+		return "", nil // the contact test would have seen them
+	}
+	return "", best
 }
 
 // afterContact leaves out what the contact test has shown not to be: pins that
@@ -146,7 +168,7 @@ func (r *Result) impostors(p Plan, observed []fault.Observation) []string {
 }
 
 // unexplained is the reason where nothing would cause just what was observed.
-const unexplained = "nothing known explains all of this: no fault of one pin or of two, and no other part of the library; a resistance between two pins may"
+const unexplained = "nothing known explains all of this: no fault of one pin or of two, and no other part of the library; a resistance between two pins may, or what comes and goes"
 
 // reason says what would cause just what was observed.
 func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {

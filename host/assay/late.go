@@ -54,28 +54,29 @@ func (r *Result) late(ctx context.Context, socket Socket, p Plan) (words string)
 	return words
 }
 
-// lateInSteps asks step by step. What is late is late in the same steps again.
+// lateInSteps asks step by step, with the longest wait first: a chip that is wrong
+// then is not late. What is late is so in the same steps again.
 func (r *Result) lateInSteps(ctx context.Context, settler Settler, p Plan) (string, error) {
 	steps := p.Sequence.Steps[:min(r.Failures[0].Step+lateSteps, len(p.Sequence.Steps))]
 	var late []part.Pins
 	var tooShort, enough time.Duration
-	for _, wait := range waits {
+	for _, wait := range slices.Backward(waits) {
 		if 2*wait*time.Duration(len(steps)) > lateBudget {
-			break
+			continue
 		}
 		wrong, err := wrongAfter(ctx, settler, steps, wait)
 		switch {
 		case err != nil:
 			return "", err
-		case union(wrong) != 0 && enough != 0:
-			return "", nil // it fails at random
-		case union(wrong) != 0:
-			late, tooShort = wrong, wait
-		case enough == 0:
+		case union(wrong) != 0 && enough == 0, union(wrong) == 0 && tooShort != 0:
+			return "", nil // it fails always, or at random
+		case union(wrong) == 0:
 			enough = wait
+		case tooShort == 0:
+			late, tooShort = wrong, wait
 		}
 	}
-	if tooShort == 0 || enough == 0 {
+	if tooShort == 0 {
 		return "", nil
 	}
 	once, err := wrongAfter(ctx, settler, steps, tooShort)

@@ -238,3 +238,23 @@ func TestPulseTriggeredChipsCatchOnes(t *testing.T) {
 		}
 	}
 }
+
+// A tray's chips have defects inside as they have others; its error names the line.
+func TestTrayTakesDefectsInside(t *testing.T) {
+	places, err := ParseTray(strings.NewReader(`
+74174  defect "bit 0 of 1Q holds at clear"  note "signal lamp driver"
+7400   defect "3 late 20 us"  defect "1 shorted to 2 470 ohms"
+`), library.Open)
+	if err != nil || len(places) != 2 {
+		t.Fatalf("%d places, %v", len(places), err)
+	}
+	if d := places[0].Chip.Defects; len(d) != 1 || d[0].Kind != BitHolds {
+		t.Errorf("defects of the first: %v", d)
+	}
+	if d := places[1].Chip.Defects; len(d) != 2 || d[0].Kind != Late || d[1].Kind != ResistiveShort {
+		t.Errorf("defects of the second: %v", d)
+	}
+	if _, err := ParseTray(strings.NewReader("7400\n7404 defect \"bit 0 of Q ignores clear\"\n"), library.Open); err == nil || !strings.Contains(err.Error(), "line 2") {
+		t.Errorf("a bit of a part that has none: %v", err)
+	}
+}

@@ -82,7 +82,8 @@ const pairsOf = 48
 
 // Diagnose finds the pin faults under which the chip would have shown exactly
 // what was observed, those that foretell most first; where no single one does,
-// faults of a combinational part that come and go, and pairs of faults. The
+// faults that come and go, and pairs of faults. Of a part that remembers, only what
+// comes and goes at its outputs can be followed. The
 // observations belong to the first steps of the sequence.
 func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {
 	d := diagnosis{c: c, f: f, s: s, observed: observed}
@@ -117,9 +118,8 @@ func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed [
 	return d.sometimes(singles, held)
 }
 
-// Passing finds the faults of single pins of a combinational part under which the
-// chip would have shown what was observed if they come and go, those that were
-// present most of the time first. Observations are as for Diagnose.
+// Passing finds the single pin faults that explain what was observed if they come and
+// go, or are too weak to show always; as Diagnose does, but whatever else explains it.
 func Passing(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {
 	return diagnosis{c: c, f: f, s: s, observed: observed}.sometimes(alone(c), held)
 }
@@ -148,10 +148,14 @@ func (d diagnosis) unstable() bool {
 // sometimes finds faults that explain every error if they come and go, those
 // that were present most of the time first.
 func (d diagnosis) sometimes(singles [][]Fault, held Held) []Cause {
-	if len(d.c.Registers) > 0 {
-		return nil // what a passing fault leaves behind in a register cannot be followed
-	}
 	d.forgiving = true
+	if len(d.c.Registers) > 0 {
+		// what a passing fault leaves behind in a register cannot be followed: only those of outputs are
+		singles = slices.DeleteFunc(slices.Clone(singles), func(fs []Fault) bool {
+			_, read := d.c.Inputs[fs[0].Pin]
+			return fs[0].Kind == Short || read || !d.c.Variant.Pins[fs[0].Pin-1].Observable()
+		})
+	}
 	// what comes and goes is a bond or a contact; a short does so rarely, and explains almost anything
 	lone := slices.DeleteFunc(slices.Clone(singles), func(fs []Fault) bool { return fs[0].Kind == Short })
 	causes := explained(d.try(lone, 1), held)
