@@ -14,6 +14,7 @@ type Logic struct {
 	Unstable  [][]int // signals that must not be released in one step
 	Stable    []Stable
 	Together  []Together
+	Sequences []Sequence
 }
 
 // A Signal is one bit with a name: a pin, an inner name, or a bit of a register.

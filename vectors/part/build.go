@@ -14,7 +14,7 @@ type builder struct {
 	part   *Part
 	pinAt  map[string]line // where each pin got its role, for messages
 	items  []statement     // equations, tables, registers and buses
-	later  []statement     // never and unstable: they need the names
+	later  []statement     // constraints and sequences: they need the names
 	memory map[string]line // the statements of a memory by what they say
 	head   line
 }
@@ -159,8 +159,10 @@ func (b *builder) statement(st statement) error {
 		b.items = append(b.items, st)
 	case "memory", "address", "data", "select", "write", "enable", "rows", "access", "refresh", "strobe", "inverted":
 		b.keepMemory(l)
-	case "never", "unstable", "stable", "together":
+	case "never", "unstable", "stable", "together", "sequence":
 		b.later = append(b.later, st)
+	case "step", "repeat":
+		return b.src.errorAt(l, l.tokens[0].col, "%s stands under a sequence: %s", st.keyword, sequenceUsage)
 	case "end":
 		return b.src.errorAt(l, 1, "end closes a gate, and none is open")
 	default:

@@ -44,7 +44,11 @@ func (b *builder) buildLogic() error {
 		}
 	}
 	for _, st := range b.later {
-		if err := b.constraint(s, st, &logic); err != nil {
+		read := b.constraint
+		if st.keyword == "sequence" {
+			read = b.sequence
+		}
+		if err := read(s, st, &logic); err != nil {
 			return err
 		}
 	}

@@ -69,7 +69,7 @@ var keywords = map[string]string{
 	"part": "", "kind": "", "families": "", "source": "", "like": "", "caution": "", "refuse": "", "untested": "",
 	"variant": "", "package": "", "inputs": "", "outputs": "", "bidirectional": "", "external": "", "expander": "",
 	"tie": "", "schmitt": "", "pull-up": "", "load": "", "drive": "", "bus": "", "gate": "", "end": "", "table": "",
-	"register": "", "never": "", "unstable": "", "stable": "", "together": "",
+	"register": "", "never": "", "unstable": "", "stable": "", "together": "", "sequence": "", "step": "", "repeat": "",
 	"memory": "", "address": "", "data": "", "select": "", "write": "", "enable": "", "rows": "", "access": "",
 	"refresh": "", "strobe": "", "inverted": "",
 }
@@ -221,6 +221,10 @@ func (s *source) take(lines []line) (taken []statement, rest []line, err error) 
 		}
 	case "register":
 		for count < len(rest) && (rest[count].tokens[0].text == "when" || rest[count].tokens[0].text == "on") {
+			count++
+		}
+	case "sequence":
+		for count < len(rest) && (rest[count].keyword() == "step" || rest[count].keyword() == "repeat") {
 			count++
 		}
 	}

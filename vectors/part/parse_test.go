@@ -149,6 +149,7 @@ func TestTypeNamesOfTheCMOSSeries(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	f.Add(inverter)
 	f.Add(strings.Replace(inverter, "    #Y = !#A\n", "    table\n        #A | #Y\n        H  | L\n        L | TOGGLE\n", 1))
+	f.Add(counter)
 	f.Add(staticRAM)
 	f.Add(dynamicRAM)
 	f.Add("part 1 \"\"\nregister a[64]\n on rise a : {a, a} + 3 * (a << a)\n")

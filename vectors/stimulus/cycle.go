@@ -12,7 +12,7 @@ import (
 // round to where it was.
 type cycle struct {
 	setting part.Pins
-	length  int    // pulses; more than maxCycle where it was not seen to close
+	length  int    // pulses; more than the longest that was looked for where it was not seen to close
 	first   string // state after one pulse, which tells up from down
 }
 
@@ -131,12 +131,15 @@ func laneText(words []logic.Word, lane int) string {
 // runCycle sets the inputs one after the other and pulses the clock through the
 // cycle, one of those found. It tells whether it could.
 func (w *walker) runCycle(r *Rules, k logic.Component, moves part.Pins, clock int, c cycle, cycles []cycle) bool {
+	if c.length > w.longest && w.longest < maxCycle {
+		return false // the definition's sequences are there for it
+	}
 	toggle, ok := w.goTo(r, moves, clock, c.setting)
 	if !ok {
 		return false
 	}
 	pulses := c.length + 1
-	if c.length > maxCycle {
+	if c.length > w.longest {
 		pulses = longBurst
 	}
 	most, crest := -1, 0 // most bits high, and after how many pulses
@@ -150,7 +153,7 @@ func (w *walker) runCycle(r *Rules, k logic.Component, moves part.Pins, clock in
 			most, crest = high, n
 		}
 	}
-	if c.length <= maxCycle {
+	if c.length <= w.longest {
 		w.crest(r, k, moves, toggle, c.length, (crest+c.length-1)%c.length)
 		w.acrossModes(r, k, moves, clock, c, cycles)
 	}

@@ -15,8 +15,8 @@ const (
 	maxTourEdges = 12_000 // at 80 µs a step on the wire, about a second
 )
 
-// For chooses and computes the steps that test a part: every combination of the
-// inputs for a combinational part, a tour of every transition of the state graph
+// For chooses and computes the steps that test a part: the sequences of its
+// definition, and then every combination of the inputs for a combinational part, a tour of every transition of the state graph
 // for what remembers little, and a walk through its modes for what remembers more.
 // A memory has no such steps: the error is a *logic.MemoryError.
 func For(c *logic.Circuit) (*Sequence, error) {
@@ -36,7 +36,14 @@ func For(c *logic.Circuit) (*Sequence, error) {
 	w := newWalker(c, s)
 	r := RulesOf(c)
 	w.drive = r.legalStart(w.drive)
-	var methods []string
+	methods, err := w.published(r)
+	if err != nil {
+		return nil, err
+	}
+	w.longest = maxCycle
+	if len(methods) > 0 {
+		w.longest = longestBeside
+	}
 	for i, k := range c.Components() {
 		if k.Inputs == 0 || k.Outputs == 0 {
 			continue

@@ -28,10 +28,10 @@ func (w *walker) walk(r *Rules, k logic.Component, moves part.Pins, random *rand
 	clocks := w.c.Clocks() & moves
 	text := ""
 	for pin := range clocks.All() {
-		cycles := w.findCycles(r, k, moves, pin, maxCycle, random)
+		cycles := w.findCycles(r, k, moves, pin, w.longest, random)
 		for _, cycle := range cycles {
 			if w.runCycle(r, k, moves, pin, cycle, cycles) {
-				if cycle.length > maxCycle {
+				if cycle.length > w.longest {
 					text += fmt.Sprintf(", %d pulses of a longer cycle at pin %d", longBurst, pin)
 				} else {
 					text += fmt.Sprintf(", a whole cycle of %d pulses at pin %d", cycle.length, pin)

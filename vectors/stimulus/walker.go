@@ -13,6 +13,7 @@ type walker struct {
 	s       *Sequence
 	drive   part.Pins // levels of the driven pins
 	floated part.Pins // bidirectional pins left undriven although the chip releases them
+	longest int       // pulses of a cycle that is run whole
 }
 
 func newWalker(c *logic.Circuit, s *Sequence) *walker {
