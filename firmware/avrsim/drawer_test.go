@@ -14,9 +14,9 @@ import (
 	"chipassay/host/link"
 	"chipassay/host/record"
 	"chipassay/host/virtual"
-	"chipassay/vectors/part"
 	"chipassay/protocol"
 	"chipassay/vectors/library"
+	"chipassay/vectors/part"
 )
 
 // A drawer of chips at the firmware of the real adapter: each is noticed when it is
