@@ -124,7 +124,7 @@ func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing,
 
 // logRow is a record in a list for a person.
 func logRow(r record.Record) []string {
-	verdict := report.VerdictWord(assay.Verdict(r.Verdict))
+	verdict := report.Headline(assay.Verdict(r.Verdict), assay.InPart(r.Reason))
 	if r.Kind != record.Test {
 		verdict = fmt.Sprintf("%s of %d", r.Kind, r.Corrects)
 	}

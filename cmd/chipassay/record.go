@@ -67,7 +67,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, serial int64, form listing)
 	if r.Kind != record.Void {
 		var rows [][]string
 		for _, f := range [][]string{{"Type", r.Type}, {"Marking", r.Marking}, {"Date code", dateOf(r)}, {"Drawer", r.Drawer}, {"Lot", r.Lot},
-			{"Operator", r.Operator}, {"Verdict", report.VerdictWord(assay.Verdict(r.Verdict))}, {"Grade", r.Grade}} {
+			{"Operator", r.Operator}, {"Verdict", report.Headline(assay.Verdict(r.Verdict), assay.InPart(r.Reason))}, {"Grade", r.Grade}} {
 			if f[1] != "" {
 				rows = append(rows, f)
 			}

@@ -27,19 +27,39 @@ func (r *Result) sound(p Plan) {
 		pins |= s.Pins
 		explained = explained && (s.Untested != 0 || len(v.Untested) > 0)
 	}
-	right := fmt.Sprintf("all %d vectors answered as the data sheet says", r.VectorsApplied)
 	if len(short) == len(p.Coverage.Sections) || !explained {
-		r.notTested(fmt.Sprintf("what can be applied without more does not test it: %s; %s", lacking(short), right))
+		r.notTested(r.unshown(short))
 		return
 	}
+	right := fmt.Sprintf("all %d vectors answered as the data sheet says", r.VectorsApplied)
 	r.Verdict, r.Reason = Pass, right
 	r.Partial = slices.Collect(pins.All())
 	if len(r.Partial) > 0 {
-		r.Reason = fmt.Sprintf("in part: %s not tested; of the others, %s", pinWords(v, r.Partial), right)
+		r.Reason = fmt.Sprintf("%s%s not tested; of the others, %s", inPart, pinWords(v, r.Partial), right)
 	}
 	r.GatesSound = gateNames(v, func(g part.Gate) bool {
 		return !slices.ContainsFunc(short, func(s fault.Section) bool { return s.Pins&part.PinSet(g.Pins...)&^shared(v) != 0 })
 	})
+}
+
+// inPart begins the reason of a partial pass.
+const inPart = "in part: "
+
+// InPart tells by the reason of a pass whether it is a partial one, where that is all
+// that is known of it.
+func InPart(reason string) bool { return strings.HasPrefix(reason, inPart) }
+
+// unshown says why right answers to every vector are no pass: what the vectors do not
+// reach and what that would need, and what was seen all the same.
+func (r *Result) unshown(short []fault.Section) string {
+	seen := fmt.Sprintf("all %d vectors were answered rightly", r.VectorsApplied)
+	if r.VectorsApplied == 1 {
+		seen = "the one vector was answered rightly"
+	}
+	if untested := r.Type.Variant.Untested; len(short) == 0 && len(untested) > 0 {
+		return fmt.Sprintf("not tested are %s; %s", untested[0].Why, seen)
+	}
+	return fmt.Sprintf("the vectors show too little of it: %s; %s", lacking(short), seen)
 }
 
 // untestedPins are the signal pins that the definition leaves out.

@@ -117,6 +117,9 @@ func (c Certificate) labelLines() [lines]string {
 	case c.verdict() == "pass":
 		grade = r.Grade
 	}
+	if c.verdict() == "pass" && c.inPart() {
+		grade += ", in part"
+	}
 	if c.virtual() {
 		grade = "virtual: " + grade
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"chipassay/host/assay"
 	"chipassay/host/identify"
 	"chipassay/host/report"
 	"chipassay/vectors/part"
@@ -28,11 +29,17 @@ var headings = map[string]heading{
 // of the virtual adapter is none, and nothing certifies it.
 func (c Certificate) heading() heading {
 	h := headings[c.verdict()]
+	if c.verdict() == "pass" && c.inPart() {
+		h = heading{"Certificate of a test in part", report.Headline(assay.Pass, true)}
+	}
 	if c.virtual() && c.verdict() == "pass" {
 		h.Kind = "Demonstration, no certificate: a virtual chip in the virtual adapter"
 	}
 	return h
 }
+
+// inPart tells whether only some of the chip was tested.
+func (c Certificate) inPart() bool { return len(c.Chip.Partial) > 0 }
 
 // virtual tells whether the test was made without hardware.
 func (c Certificate) virtual() bool { return strings.HasPrefix(c.Record.Adapter, "virtual") }
@@ -175,17 +182,22 @@ func (c Certificate) coverageFacts() []fact {
 	if t.SupplyCurrentMA != nil {
 		current = fmt.Sprintf("%.2f mA at the end of power-up", *t.SupplyCurrentMA)
 	}
-	return known(
-		fact{Label: "Vectors", Value: vectors},
-		fact{Label: "Method", Value: t.Method},
-		fact{Label: "Memory", Value: march},
-		fact{Label: "Compared", Value: t.Comparison},
-		fact{Label: "Runs", Value: runs},
-		fact{Label: "Wrong readings", Value: strconv.Itoa(t.FailureCount)},
-		fact{Label: "Pins that failed", Value: joined(t.PinsFailed)},
-		fact{Label: "Gates", Value: gateWords(t.Gates)},
-		fact{Label: "Supply current", Value: current},
-	)
+	facts := []fact{
+		{Label: "Vectors", Value: vectors},
+		{Label: "Method", Value: t.Method},
+		{Label: "Memory", Value: march},
+		{Label: "Compared", Value: t.Comparison},
+		{Label: "Runs", Value: runs},
+		{Label: "Wrong readings", Value: strconv.Itoa(t.FailureCount)},
+		{Label: "Pins not tested", Value: joined(t.Partial)},
+		{Label: "Pins that failed", Value: joined(t.PinsFailed)},
+		{Label: "Gates", Value: gateWords(t.Gates)},
+		{Label: "Supply current", Value: current},
+	}
+	for _, line := range t.Coverage.Lines() {
+		facts = append(facts, fact{Label: line[0], Value: line[1]})
+	}
+	return known(facts...)
 }
 
 func joined(pins []int) string {

@@ -44,7 +44,7 @@ func (s *Screen) ready(r *Run) {
 func (s *Screen) verdict(sheet report.Sheet, written string) {
 	v := sheet.Result.Verdict
 	if s.Large {
-		fmt.Fprint(s.W, "\n", large(v, s.Colour), "\n")
+		fmt.Fprint(s.W, "\n", large(v, len(sheet.Result.Partial) > 0, s.Colour), "\n")
 	}
 	s.say("%s", sheet.Line())
 	s.say("     %s", written)
@@ -71,6 +71,7 @@ func (s *Screen) ring(v assay.Verdict) {
 var letters = map[rune][7]string{
 	'P': {"####.", "#...#", "#...#", "####.", "#....", "#....", "#...."},
 	'A': {".###.", "#...#", "#...#", "#####", "#...#", "#...#", "#...#"},
+	'R': {"####.", "#...#", "#...#", "####.", "#.#..", "#..#.", "#...#"},
 	'S': {".####", "#....", "#....", ".###.", "....#", "....#", "####."},
 	'F': {"#####", "#....", "#....", "####.", "#....", "#....", "#...."},
 	'I': {"#####", "..#..", "..#..", "..#..", "..#..", "..#..", "#####"},
@@ -81,19 +82,26 @@ var letters = map[rune][7]string{
 }
 
 // large is a verdict in letters of seven lines, two columns a dot. What is not
-// tested says "NOT": two words would be too wide for 80 columns.
-func large(v assay.Verdict, colour bool) string {
-	word, code := "NOT", "1;7"
-	switch v {
-	case assay.Pass:
-		word, code = "PASS", "1;30;42"
-	case assay.Fail:
-		word, code = "FAIL", "1;37;41"
+// tested says "NOT": two words would be too wide for 80 columns. A pass in part has
+// its second word below.
+func large(v assay.Verdict, inPart, colour bool) string {
+	switch {
+	case v == assay.Pass && inPart:
+		return word("PASS", "1;30;43", colour) + "\n" + word("PART", "1;30;43", colour)
+	case v == assay.Pass:
+		return word("PASS", "1;30;42", colour)
+	case v == assay.Fail:
+		return word("FAIL", "1;37;41", colour)
 	}
+	return word("NOT", "1;7", colour)
+}
+
+// word is a word in large letters, in a terminal's colour.
+func word(text, code string, colour bool) string {
 	var b strings.Builder
 	for row := range 7 {
 		line := "  "
-		for _, c := range word {
+		for _, c := range text {
 			for _, dot := range letters[c][row] {
 				if dot == '#' {
 					line += "##"

@@ -8,15 +8,13 @@ import (
 	"slices"
 	"strings"
 	"time"
-
-	"chipassay/host/assay"
 )
 
 // WriteText writes a report that was kept for the terminal: as Sheet.WriteText,
 // but for what a report does not keep in words.
 func (c Chip) WriteText(w io.Writer, colour bool) error {
 	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, "%s  %s %s\n\n", paint(VerdictWord(assay.Verdict(c.Verdict)), colour), Printable(c.Type), Printable(c.Title))
+	fmt.Fprintf(b, "%s  %s %s\n\n", paint(c.Headline(), colour), Printable(c.Type), Printable(c.Title))
 	paragraph(b, "  ", Sentence(c.Reason))
 	for _, f := range c.Findings {
 		if f != c.Reason {
@@ -47,6 +45,12 @@ func (c Chip) facts() []fact {
 	}
 	if c.Comparison != "" {
 		facts = append(facts, fact{Label: "Compared", Value: c.Comparison})
+	}
+	for _, line := range c.Coverage.Lines() {
+		facts = append(facts, fact{Label: line[0], Value: line[1]})
+	}
+	if len(c.Partial) > 0 {
+		facts = append(facts, fact{Label: "Pins not tested", Value: strings.Trim(fmt.Sprint(c.Partial), "[]")})
 	}
 	if len(c.PinsFailed) > 0 {
 		facts = append(facts, fact{Label: "Pins that failed", Value: strings.Trim(fmt.Sprint(c.PinsFailed), "[]")})

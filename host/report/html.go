@@ -95,7 +95,7 @@ func (s Sheet) view(number int) sheetView {
 	v := sheetView{
 		Number: number, Place: s.Place, Marking: cmp.Or(s.Typed, t.Name()), Type: t.Name(), Title: t.Part().Title,
 		DateYear: s.dateYear(), Family: t.Family.Title, Reason: Sentence(r.Reason),
-		Verdict: r.Verdict, Word: VerdictWord(r.Verdict),
+		Verdict: r.Verdict, Word: s.Headline(),
 		Levels: s.levelGroups(), LevelNotes: s.levelNotes(), Margins: s.margins(), Criteria: s.criteria(),
 		Findings: s.sentences(r.Findings), NotTested: s.sentences(r.NotTested), Cautions: s.sentences(s.cautions()),
 		Gates: s.gates(), ChipFacts: s.chipFacts(), TestFacts: s.testFacts(), OriginFacts: s.originFacts(),

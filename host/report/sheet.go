@@ -47,17 +47,25 @@ func (s Sheet) cautions() []string {
 	return lines
 }
 
-// VerdictWord is the verdict as a heading. What is not known to be a pass or a
-// fail is not tested.
-func VerdictWord(v assay.Verdict) string {
-	switch v {
-	case assay.Pass:
+// Headline is the verdict as a heading, and whether the chip passed in part only. What
+// is not known to be a pass or a fail is not tested.
+func Headline(v assay.Verdict, inPart bool) string {
+	switch {
+	case v == assay.Pass && inPart:
+		return "PASS, in part"
+	case v == assay.Pass:
 		return "PASS"
-	case assay.Fail:
+	case v == assay.Fail:
 		return "FAIL"
 	}
 	return "NOT TESTED"
 }
+
+// Headline is the verdict of the sheet as a heading.
+func (s Sheet) Headline() string { return Headline(s.Result.Verdict, len(s.Result.Partial) > 0) }
+
+// Headline is the verdict of a kept report as a heading.
+func (c Chip) Headline() string { return Headline(assay.Verdict(c.Verdict), len(c.Partial) > 0) }
 
 // A Gate is a named gate of the chip and what the test says of it.
 type Gate struct {

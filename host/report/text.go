@@ -41,7 +41,7 @@ func Terminal(f *os.File) bool {
 func (s Sheet) WriteText(w io.Writer, colour bool) error {
 	b := bufio.NewWriter(w)
 	r := s.Result
-	fmt.Fprintf(b, "%s  %s\n\n", paint(VerdictWord(r.Verdict), colour), Printable(r.Type.String()))
+	fmt.Fprintf(b, "%s  %s\n\n", paint(s.Headline(), colour), Printable(r.Type.String()))
 	paragraph(b, "  ", Sentence(r.Reason))
 	for _, f := range s.sentences(r.Findings) {
 		item(b, f)
@@ -67,16 +67,16 @@ func (s Sheet) WriteText(w io.Writer, colour bool) error {
 // Line is the chip in one line: place, verdict, marking, date code with its
 // year, and the reason. It is not cut to any width.
 func (s Sheet) Line() string {
-	return strings.TrimRight(Printable(fmt.Sprintf("%3s  %-10s  %-10s  %-12s  %s",
-		s.Place, VerdictWord(s.Result.Verdict), cmp.Or(s.Typed, s.Result.Type.Name()), s.dateYear(), s.Result.Reason)), " ")
+	return strings.TrimRight(Printable(fmt.Sprintf("%3s  %-13s  %-10s  %-12s  %s",
+		s.Place, s.Headline(), cmp.Or(s.Typed, s.Result.Type.Name()), s.dateYear(), s.Result.Reason)), " ")
 }
 
-// paint puts the terminal's colour round a verdict: green, red or bold.
+// paint puts the terminal's colour round a verdict: green, yellow for a pass in part, red, or bold.
 func paint(word string, colour bool) string {
 	if !colour {
 		return word
 	}
-	code := map[string]string{"PASS": "1;32", "FAIL": "1;31"}[word]
+	code := map[string]string{"PASS": "1;32", "PASS, in part": "1;33", "FAIL": "1;31"}[word]
 	return "\x1b[" + cmp.Or(code, "1") + "m" + word + "\x1b[0m"
 }
 
