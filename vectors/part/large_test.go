@@ -84,6 +84,20 @@ func TestLimitsOfADefinition(t *testing.T) {
 		}
 		return strings.Replace(inverter, "gate 1..6", text.String()+"gate 1..6", 1)
 	}
+	statements := func(n int) string {
+		var text strings.Builder
+		for i := range n {
+			fmt.Fprintf(&text, "s%d = 1A\n", i)
+		}
+		return strings.Replace(inverter, "gate 1..6", text.String()+"gate 1..6", 1)
+	}
+	gates := func(n int) string {
+		var text strings.Builder
+		for i := range 32 {
+			fmt.Fprintf(&text, "    #S%d = 1A\n", i)
+		}
+		return inverter + fmt.Sprintf("gate 101..%d\n", 100+n) + text.String()
+	}
 	memory := func(old, new string) string {
 		require.Contains(t, staticRAM, old)
 		return strings.Replace(staticRAM, old, new, 1)
@@ -96,6 +110,10 @@ func TestLimitsOfADefinition(t *testing.T) {
 		{"65 inversions", equation(strings.Repeat("!", 65) + "#A"), "", "more than 64 operators in a row"},
 		{"63 registers of 64 bits", registers(63), "", ""},
 		{"65 registers of 64 bits", registers(65), "", "more than 4096 inner bits"},
+		{"1950 statements", statements(1950), "", ""},
+		{"2000 statements, and the inverter's", statements(2000), "", "has more than 2000 statements"},
+		{"62 gates of 32 statements", gates(62), "", ""},
+		{"63 gates of 32 statements", gates(63), "", "63 gates of 32 statements are more than 2000"},
 		{"64 KiB", inverter + "#" + strings.Repeat(" ", 64<<10-len(inverter)-1), "", ""},
 		{"64 KiB and a byte", inverter + "#" + strings.Repeat(" ", 64<<10-len(inverter)), "", "may have 65536 bytes, this one has 65537"},
 		{"a range of 64", strings.Replace(inverter, "1A..6A", "1A..64A", 1), "the range", "no pin 7A"},
