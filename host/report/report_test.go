@@ -349,7 +349,7 @@ func TestAPassInPartSaysSo(t *testing.T) {
 	text := string(written(t, func(w io.Writer) error { return s.WriteText(w, false) }))
 	require.True(t, strings.HasPrefix(text, "PASS, in part  "), text)
 	require.Contains(t, text, "Pins not tested      8 (3A), 9 (3B), 10 (3Y)")
-	require.Contains(t, text, "Faults detected      stuck-at 12 of 15, pins 47 of 48, shorts 20 of 20 (2 of them")
+	require.Contains(t, text, "Faults detected      stuck-at 12 of 15, pins 47 of 48, shorts 20 of 20 (2 of\n")
 	require.Contains(t, text, "Stays undetected     3A stuck at 1; 3B stuck at 1; 3Y stuck at 0; and 1 more")
 	require.Contains(t, text, "Would pass as well   4093, 40107")
 	require.Contains(t, string(written(t, s.WriteHTML)), `<p class="word">PASS, in part</p>`)
