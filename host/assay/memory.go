@@ -40,8 +40,9 @@ type MemoryResult struct {
 	FailureCount int             // of reads
 
 	// The same by what the run was for, their addresses by the array's lines.
-	of        map[purpose][]march.Failure
-	forgetful []string // what single cells that forget are said to do
+	of         map[purpose][]march.Failure
+	deselected []string // controls that were left inactive in vain
+	forgetful  []string // what single cells that forget are said to do
 }
 
 // A purpose is what a run is for.
@@ -174,6 +175,7 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 	for _, run := range runs {
 		r.VectorsPlanned += run.operations(m)
 	}
+	r.VectorsPlanned += memoryBench{t: p.Type, m: m}.deselections()
 	r.Method = fmt.Sprintf("%s %v, %dn: %d reads and writes of %d words of %d bits", p.Test.Name, p.Test, p.Test.Operations(),
 		r.VectorsPlanned, m.Words, m.Bits)
 	if refused := r.mayPower(ctx, socket, plan); refused != nil {
@@ -209,6 +211,11 @@ func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan,
 	}
 	if err := w.forgetting(); err != nil {
 		return err
+	}
+	if r.Memory.FailureCount == 0 || r.Memory.silent() {
+		if err := w.deselected(); err != nil {
+			return err
+		}
 	}
 	meter, ok := socket.(LevelMeter)
 	if !ok || r.Memory.FailureCount > 0 || !(Plan{Only: p.Only}).wants(LevelStage) {

@@ -170,3 +170,35 @@ func TestTheShortTestAlone(t *testing.T) {
 	r := assay.RunMemory(t.Context(), seat, assay.MemoryPlan{Type: typ, Test: test})
 	require.Equal(t, []string{"row 5 fails"}, r.Findings)
 }
+
+// A march test always selects. A select or an output enable that is stuck active, or
+// the second of two, is told all the same (common practice), for memories of each
+// kind: common and separate data pins, two selects, inverted and open-collector
+// outputs, dynamic ones.
+func TestControlsThatAreStuckActiveAreNamed(t *testing.T) {
+	for _, c := range []struct {
+		typ, defect string
+		pin         int
+	}{
+		{"2114", "8 stuck low", 8},    // /CS, common data
+		{"6116", "18 stuck low", 18},  // /CS
+		{"6116", "20 stuck low", 20},  // /OE
+		{"2102", "13 stuck low", 13},  // /CE, separate data
+		{"2101", "17 stuck high", 17}, // CE2
+		{"2101", "19 stuck low", 19},  // /CE1
+		{"2101", "18 stuck low", 18},  // OD, low enables
+		{"74189", "2 stuck low", 2},   // /ME, inverted outputs
+		{"7489", "2 stuck low", 2},    // /ME, open collectors
+	} {
+		r, _ := marched(t, c.typ, c.defect)
+		require.Equal(t, assay.Fail, r.Verdict, "%s with %q: %s", c.typ, c.defect, r.Reason)
+		require.Equal(t, []int{c.pin}, r.PinsFailed, "%s with %q: %s", c.typ, c.defect, r.Reason)
+		require.Contains(t, r.Reason, fmt.Sprintf("although pin %d (", c.pin), "%s with %q", c.typ, c.defect)
+		require.NotZero(t, r.FailureCount)
+	}
+	for typ, defect := range map[string]string{"2118": "15 stuck low", "2114": "8 stuck high", "6116": "21 stuck high"} {
+		r, _ := marched(t, typ, defect)
+		require.Equal(t, assay.Fail, r.Verdict, "%s with %q: %s", typ, defect, r.Reason)
+		require.NotContains(t, r.Reason, "is not active", "%s with %q: a select that never selects is another thing", typ, defect)
+	}
+}

@@ -18,10 +18,14 @@ func (r *Result) judgeMemory(test march.Test) {
 			return
 		}
 		r.Verdict = Pass
-		r.Reason = fmt.Sprintf("all %d reads and writes of the march test went right", r.VectorsApplied)
+		r.Reason = fmt.Sprintf("all %d reads and writes of the march test went right, and while deselected it answered nothing and kept its words", r.VectorsApplied)
 		return
 	}
 	r.Verdict = Fail
+	if len(m.deselected) > 0 {
+		r.Findings, r.Reason = m.deselected, m.deselected[0]
+		return // what else was read wrongly follows from it
+	}
 	r.Findings = m.forgetful
 	for p, t := range []march.Test{asked: test, retaining: retentionTest, crossing: shortTest} {
 		if len(r.Findings) > 0 {

@@ -64,6 +64,7 @@ type cycle struct {
 	memoryBench
 	*adapter.Program
 	address, column, in, out adapter.Group
+	held                     part.Pins // that stay inactive
 }
 
 // leastSettle is what a bipolar memory's output is given at least.
@@ -116,7 +117,7 @@ func (b memoryBench) program(numbers []int) cycle {
 }
 
 func (c cycle) flip(pins part.Pins) {
-	if pins != 0 {
+	if pins &^= c.held; pins != 0 {
 		c.Flip(pins)
 	}
 }

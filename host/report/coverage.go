@@ -108,6 +108,9 @@ func BelowFloor(v *part.Variant, c fault.Coverage) string {
 		return ""
 	}
 	why := "no vectors were found that show the rest"
+	if v.Part.Kind == "switch" && c.Shorts.Percent() < LeastPercent {
+		return strings.Join(short, ", ") + ": the switches join the pins inside, so that the test before power cannot tell a short"
+	}
 	for i, u := range v.Untested {
 		if i == 0 {
 			why = ""

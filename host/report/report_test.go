@@ -17,6 +17,7 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/identify"
+	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 )
@@ -130,8 +131,14 @@ func untested(t testing.TB) Sheet {
 
 func partly(t testing.TB) Sheet {
 	typ := in(t, "4011", "4000B")
-	r := result(typ, assay.Pass, "all 256 vectors answered as the data sheet says", 256)
-	r.GatesSound, r.SupplyCurrentMA = []string{"1", "2", "3", "4"}, 0
+	r := result(typ, assay.Pass, "in part: pins 8 (3A), 9 (3B) and 10 (3Y) are not tested; of the others, all 256 vectors answered as the data sheet says", 256)
+	r.GatesSound, r.SupplyCurrentMA, r.Partial = []string{"1", "2", "4"}, 0, []int{8, 9, 10}
+	r.Coverage = &fault.Coverage{
+		StuckAt:   fault.Tally{Total: 16, Detectable: 15, Detected: 12, Missed: []string{"3A stuck at 1", "3B stuck at 1", "3Y stuck at 0"}},
+		Pins:      fault.Tally{Total: 48, Detectable: 48, Detected: 47, Missed: []string{"pin 10 (3Y) is stuck low"}},
+		Shorts:    fault.Tally{Total: 20, Detectable: 20, Detected: 20},
+		Intruders: []string{"4093", "40107"}, ShortsByVectors: 18,
+	}
 	return Sheet{Typed: "4011BE", Place: "4", DateCode: dated(t, "6612", typ.Family), Result: r}
 }
 
@@ -347,4 +354,38 @@ func TestDateWords(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, want, dateWords(&d))
 	}
+}
+
+// A pass in part says so in every heading, names what was not tested, and gives the
+// coverage by model, what stays undetected and what would pass as well, a line each.
+func TestAPassInPartSaysSo(t *testing.T) {
+	s := partly(t)
+	text := string(written(t, func(w io.Writer) error { return s.WriteText(w, false) }))
+	require.True(t, strings.HasPrefix(text, "PASS, in part  "), text)
+	require.Contains(t, text, "Pins not tested      8 (3A), 9 (3B), 10 (3Y)")
+	require.Contains(t, text, "Faults detected      stuck-at 12 of 15, pins 47 of 48, shorts 20 of 20 (2 of\n")
+	require.Contains(t, text, "Stays undetected     3A stuck at 1; 3B stuck at 1; 3Y stuck at 0; and 1 more")
+	require.Contains(t, text, "Would pass as well   4093, 40107")
+	require.Contains(t, string(written(t, s.WriteHTML)), `<p class="word">PASS, in part</p>`)
+	require.Contains(t, s.Line(), "  PASS, in part  4011BE")
+	require.Equal(t, "PASS, in part", s.Chip().Headline())
+	var o map[string]any
+	require.NoError(t, json.Unmarshal(written(t, s.WriteJSON), &o))
+	require.Equal(t, "pass", o["verdict"])
+	require.Equal(t, []any{8.0, 9.0, 10.0}, o["partial"])
+	require.Equal(t, map[string]any{"total": 16.0, "detectable": 15.0, "detected": 12.0}, o["coverage"].(map[string]any)["stuck_at"])
+	require.Equal(t, []any{"4093", "40107"}, o["coverage"].(map[string]any)["passes_also"])
+	require.True(t, strings.HasPrefix(string(written(t, func(w io.Writer) error { return good(t).WriteText(w, false) })), "PASS  "))
+	require.True(t, assay.InPart(s.Result.Reason))
+	require.False(t, assay.InPart(good(t).Result.Reason))
+}
+
+// The report of a chip that an earlier version wrote has neither coverage nor partial.
+func TestAnEarlierReportIsRead(t *testing.T) {
+	c, err := ReadChip([]byte(`{"type":"7410","verdict":"pass","vectors_planned":512,"vectors_applied":512}`))
+	require.NoError(t, err)
+	text := string(written(t, func(w io.Writer) error { return c.WriteText(w, false) }))
+	require.True(t, strings.HasPrefix(text, "PASS  7410"), text)
+	require.NotContains(t, text, "Faults detected")
+	require.NotContains(t, text, "Pins not tested")
 }

@@ -2,6 +2,7 @@ package fault
 
 import (
 	"fmt"
+	"slices"
 
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -42,18 +43,18 @@ func (t Tally) Percent() int {
 
 // A Coverage says what a sequence proves of a part, in numbers.
 type Coverage struct {
-	Part    string
-	Steps   int
-	Method  string
-	StuckAt Tally // equivalence classes of stuck-at faults
-	Cells   Tally
-	Pins    Tally // of single pins
-	Shorts  Tally // found by the vectors, or by the test before power
+	Part    string `json:"-"`
+	Steps   int    `json:"-"`
+	Method  string `json:"-"`
+	StuckAt Tally  `json:"stuck_at"` // equivalence classes of stuck-at faults
+	Cells   Tally  `json:"cell_faults"`
+	Pins    Tally  `json:"pin_faults"` // of single pins
+	Shorts  Tally  `json:"shorts"`     // found by the vectors, or by the test before power
 	// ShortsByVectors are those that the vectors show by themselves.
-	ShortsByVectors int
-	Unseen          []Fault // of single pins that no step shows
-	Sections        []Section
-	Intruders       []string // numbers of parts that the sequence does not tell from this one
+	ShortsByVectors int       `json:"shorts_by_vectors"`
+	Unseen          []Fault   `json:"unseen,omitempty"` // of single pins that no step shows
+	Sections        []Section `json:"sections"`
+	Intruders       []string  `json:"intruders,omitempty"` // numbers of parts that the sequence does not tell from this one
 }
 
 // Statement is the coverage of stuck-at faults in the words of the method, with its limits.
@@ -103,21 +104,13 @@ func joinedInside(c *logic.Circuit, f Fault) bool {
 	return false
 }
 
-// Intruders lists the parts that would answer every step as this one does, of
-// those that may lie in the socket instead.
-func (x *Examination) Intruders(others []*logic.Circuit) []string {
-	return intruders(x.Circuit, x.Sequence, others)
-}
-
-// intruders lists the parts that would answer every step as this one does.
-func intruders(c *logic.Circuit, s *stimulus.Sequence, others []*logic.Circuit) []string {
-	numbers := []string{}
+// Intruders lists the numbers of the parts among others, its own too, that would
+// answer every step as this one does. It keeps their order.
+func Intruders(c *logic.Circuit, s *stimulus.Sequence, others []*logic.Circuit) []string {
+	var numbers []string
 	for _, o := range others {
 		number := o.Variant.Part.Number
-		if number == c.Variant.Part.Number || len(numbers) > 0 && numbers[len(numbers)-1] == number {
-			continue
-		}
-		if sameSupply(c.Variant, o.Variant) && passes(o, s) {
+		if !slices.Contains(numbers, number) && sameSupply(c.Variant, o.Variant) && passes(o, s) {
 			numbers = append(numbers, number)
 		}
 	}

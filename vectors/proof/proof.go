@@ -12,6 +12,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"sync"
 
 	"chipassay/vectors/fault"
@@ -88,7 +89,7 @@ func Kept(t part.Type) (*Proof, Record, error) {
 		return nil, r, nil
 	}
 	v := r.Coverage
-	v.Method, v.Part, v.Steps = s.Method, t.Part().Number, len(s.Steps)
+	v.Method, v.Part, v.Steps, v.Intruders = s.Method, t.Part().Number, len(s.Steps), besides(t, v.Intruders)
 	return &Proof{c, s, v}, r, nil
 }
 
@@ -100,16 +101,22 @@ func WorkOut(t part.Type, others Others) (*Proof, Record, error) {
 	}
 	x := fault.Complete(c, t.Family, s)
 	p := &Proof{c, s, x.Cover()}
+	r := Record{Part: t.Name(), Digest: Digest(c, t.Family), Recipe: x.Recipe, Vectors: s.SHA256(), Coverage: p.Coverage}
 	if others != nil {
 		circuits, err := others()
 		if err != nil {
 			return nil, Record{}, err
 		}
-		p.Coverage.Intruders = x.Intruders(circuits)
+		r.Coverage.Intruders = fault.Intruders(c, s, circuits)
+		p.Coverage.Intruders = besides(t, r.Coverage.Intruders)
 	}
-	r := Record{Part: t.Name(), Digest: Digest(c, t.Family), Recipe: x.Recipe, Vectors: s.SHA256(), Coverage: p.Coverage}
-	r.Coverage.Method, r.Coverage.Part = "", ""
 	return p, r, nil
+}
+
+// besides leaves a part's own number out of those that pass its test. Records have
+// it, because several parts may share a circuit.
+func besides(t part.Type, numbers []string) []string {
+	return slices.DeleteFunc(slices.Clone(numbers), func(n string) bool { return n == t.Part().Number })
 }
 
 func begin(v *part.Variant) (*logic.Circuit, *stimulus.Sequence, error) {

@@ -15,6 +15,7 @@ import (
 	"runtime"
 	"sync"
 
+	"chipassay/vectors/fault"
 	"chipassay/vectors/library"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -75,8 +76,14 @@ var circuits = sync.OnceValues(func() ([]*logic.Circuit, error) {
 // line is the record of a type, as JSON with a line feed.
 func line(t part.Type, all bool) ([]byte, error) {
 	p, r, err := proof.Kept(t)
-	if err == nil && (all || p == nil) {
+	switch {
+	case err != nil:
+	case all || p == nil:
 		_, r, err = proof.WorkOut(t, circuits)
+	default: // other parts may have come or gone
+		var others []*logic.Circuit
+		others, err = circuits()
+		r.Part, r.Coverage.Intruders = t.Name(), fault.Intruders(p.Circuit, p.Sequence, others)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", t.Name(), err)

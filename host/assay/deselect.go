@@ -1,0 +1,182 @@
+package assay
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/march"
+	"chipassay/vectors/part"
+)
+
+// A march test always selects, so it does not notice a select or an output enable
+// that is stuck active. These are looked at by themselves: with each of them left
+// inactive in turn, and all else as in a cycle, the outputs must release, and a write
+// must change nothing.
+
+// biasTime is what a released pin is given to come to the bias rail: 10 kΩ and some 100 pF, a dozen times over.
+const biasTime = 12 * time.Microsecond
+
+// holdable are the controls that are left inactive in turn.
+func (b memoryBench) holdable() (all []part.Control) {
+	if b.m.Kind != part.DynamicRAM {
+		all = slices.Clone(b.m.Select)
+	}
+	for _, c := range []*part.Control{b.m.CAS, b.m.Enable} {
+		if c != nil {
+			all = append(all, *c)
+		}
+	}
+	return all
+}
+
+// writable tells whether a control must be active for a write.
+func (b memoryBench) writable(c part.Control) bool {
+	return b.m.Write != nil && (b.m.Enable == nil || b.m.Enable.Pin != c.Pin)
+}
+
+// rails are the levels of the bias rail at which outputs show that they release.
+func (b memoryBench) rails() []adapter.Rail {
+	if against := againstBias(b.t); against != adapter.High {
+		return []adapter.Rail{adapter.High, against}
+	}
+	return []adapter.Rail{adapter.High}
+}
+
+// deselections counts the reads of deselected.
+func (b memoryBench) deselections() (n int) {
+	for _, c := range b.holdable() {
+		n += len(b.rails())
+		if b.writable(c) {
+			n += 2
+		}
+	}
+	return n
+}
+
+// deselected leaves each control inactive in turn and keeps what is wrong.
+func (w marcher) deselected() error {
+	silent := w.result.Memory.silent()
+	for _, control := range w.bench.holdable() {
+		drives, err := w.drivesWithout(control)
+		if err != nil {
+			return err
+		}
+		written := 0
+		if w.bench.writable(control) && !silent {
+			if written, err = w.writesWithout(control); err != nil {
+				return err
+			}
+		}
+		if drives+written == 0 {
+			continue
+		}
+		var what []string
+		if drives > 0 {
+			what = append(what, "the outputs drive")
+		}
+		if written > 0 {
+			what = append(what, "a write changes the memory")
+		}
+		m := w.result.Memory
+		m.FailureCount += drives + written
+		m.deselected = append(m.deselected, fmt.Sprintf("%s although pin %d (%s) is not active: it is stuck or open inside the chip",
+			strings.Join(what, " and "), control.Pin, w.bench.t.Variant.Pins[control.Pin-1].Name))
+		w.result.fail(control.Pin)
+	}
+	return nil
+}
+
+// silent tells whether every wrong read of the test that was asked for gave the
+// level of the bias rail, as where a chip never answers, or where it is always selected and takes each word anew when
+// the common pins are released.
+func (m *MemoryResult) silent() bool {
+	failures := m.of[asked]
+	return len(failures) > 0 && !slices.ContainsFunc(failures, func(f march.Failure) bool { return f.Seen != 1<<m.Shape.Bits-1 })
+}
+
+// drivesWithout reads a word without a control, and counts the readings at which the
+// outputs did not follow the bias rail.
+func (w marcher) drivesWithout(control part.Control) (wrong int, err error) {
+	b := w.bench
+	all := uint32(1)<<b.m.Bits - 1
+	rails := b.rails()
+	for i, rail := range rails {
+		other := rails[len(rails)-1-i]
+		if b.m.Kind == part.DynamicRAM {
+			other = rail // between two programs it would not be refreshed
+		}
+		if err := b.socket.Rails(w.ctx, other, adapter.Off); err != nil {
+			return 0, err
+		}
+		released, word := uint32(0), all
+		if rail == adapter.High {
+			released, word = all, 0
+		}
+		if b.m.Inverted {
+			word ^= all
+		}
+		c := b.program(b.counting())
+		c.at(0)
+		c.write(word)
+		if other != rail { // a chip that is always selected takes the level at which its pins are released
+			if err := w.run(c, func(adapter.Run) error { return nil }); err != nil {
+				return 0, err
+			}
+			if err := b.socket.Rails(w.ctx, rail, adapter.Off); err != nil {
+				return 0, err
+			}
+			c = b.program(b.counting())
+			c.at(0)
+		}
+		c.Value(c.out, released)
+		c.without(control).read(func() {
+			c.Pause(biasTime)
+			c.Check(c.out)
+		})
+		errors, err := w.errors(c)
+		if err != nil {
+			return 0, err
+		}
+		wrong += errors
+	}
+	return wrong, nil
+}
+
+// writesWithout writes the complement over a word without a control, both ways, and
+// counts the reads that show it.
+func (w marcher) writesWithout(control part.Control) (wrong int, err error) {
+	b := w.bench
+	if err := b.socket.Rails(w.ctx, adapter.High, adapter.Off); err != nil {
+		return 0, err
+	}
+	all := uint32(1)<<b.m.Bits - 1
+	for _, word := range []uint32{0, all} {
+		c := b.program(b.counting())
+		c.at(0)
+		c.write(word)
+		c.without(control).write(word ^ all)
+		c.expect(word)
+		errors, err := w.errors(c)
+		if err != nil {
+			return 0, err
+		}
+		wrong += errors
+	}
+	return wrong, nil
+}
+
+// without is the cycle with a control left inactive.
+func (c cycle) without(control part.Control) cycle {
+	c.held = part.PinSet(control.Pin)
+	return c
+}
+
+// errors runs a program of one read to its end and counts its errors.
+func (w marcher) errors(c cycle) (n int, err error) {
+	err = c.RunToEnd(w.ctx, runBudget, nil, func(now adapter.Run) error { n = int(now.Errors); return nil })
+	w.result.VectorsApplied++
+	return n, err
+}
