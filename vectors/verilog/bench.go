@@ -28,6 +28,11 @@ func WriteBench(w io.Writer, s *stimulus.Sequence) error {
 			fmt.Fprintf(b, "    wire w%d;\n", p.Number)
 		}
 	}
+	for _, p := range ports(v) {
+		if p.PullUp { // the resistor inside: in the bench, so that a bus sees it
+			fmt.Fprintf(b, "    pullup (w%d);\n", p.Number)
+		}
+	}
 	b.WriteString("    integer differences = 0;\n")
 	fmt.Fprintf(b, "    %s chip (", ModuleName(v))
 	for i, p := range ports(v) {
