@@ -49,7 +49,8 @@ func (x *Examination) proveIdle() {
 // significant bit first; nil where they are not known.
 func (x *Examination) reachable() []map[uint64]bool {
 	all := make([]map[uint64]bool, len(x.Circuit.Registers))
-	for _, sp := range x.stage().spaces {
+	end := x.stage()
+	for _, sp := range end.spaces {
 		if sp == nil {
 			continue
 		}
@@ -67,6 +68,11 @@ func (x *Examination) reachable() []map[uint64]bool {
 				}
 				all[i][n] = true
 			}
+		}
+	}
+	for i := range x.Circuit.Registers {
+		if r := &x.Circuit.Registers[i]; all[i] == nil && len(r.Bits) <= mostCounted {
+			all[i] = closure(x.Circuit, r, end.trail)
 		}
 	}
 	return all
