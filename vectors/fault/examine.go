@@ -21,8 +21,9 @@ type Examination struct {
 
 	Recipe Recipe
 
-	lineProven, cellProven []bool       // undetectable
-	tooMany                map[int]bool // components with too many states to go through
+	lineProven, cellProven []bool             // undetectable
+	tooMany                map[int]bool       // components with too many states to go through
+	tooManyIn              map[part.Pins]bool // slices likewise, by their outputs
 }
 
 // Examine simulates every fault of every model on a sequence.
