@@ -21,9 +21,10 @@ type Examination struct {
 
 	Recipe Recipe
 
-	lineProven, cellProven []bool       // undetectable
-	tooMany                map[int]bool // components with too many states to go through
-	lost                   int          // searches that came to no end
+	lineProven, cellProven []bool             // undetectable
+	tooMany                map[int]bool       // components with too many states to go through
+	tooManyIn              map[part.Pins]bool // slices likewise, by their outputs
+	lost                   int                // searches that came to no end
 }
 
 // Examine simulates every fault of every model on a sequence.

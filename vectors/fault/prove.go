@@ -49,7 +49,8 @@ func (x *Examination) proveIdle() {
 // significant bit first; nil where they are not known.
 func (x *Examination) reachable() []map[uint64]bool {
 	all := make([]map[uint64]bool, len(x.Circuit.Registers))
-	for _, sp := range x.stage().spaces {
+	end := x.stage()
+	for _, sp := range end.spaces {
 		if sp == nil {
 			continue
 		}
@@ -67,6 +68,11 @@ func (x *Examination) reachable() []map[uint64]bool {
 				}
 				all[i][n] = true
 			}
+		}
+	}
+	for i := range x.Circuit.Registers {
+		if r := &x.Circuit.Registers[i]; all[i] == nil && len(r.Bits) <= mostCounted {
+			all[i] = closure(x.Circuit, r, end.trail)
 		}
 	}
 	return all
@@ -111,6 +117,9 @@ type suspect struct {
 type stage struct {
 	spaces []*space
 	trail  *stimulus.Trail
+	drive  part.Pins
+	of     *Examination
+	slices map[part.Pins]*space // by their outputs; nil for one that is too large
 }
 
 // corner shows each suspect, from every state at power-up, by the shortest ways
@@ -118,7 +127,7 @@ type stage struct {
 func (x *Examination) corner(open []*suspect) {
 	c := x.model.Circuit
 	at := x.stage()
-	open = slices.DeleteFunc(open, func(s *suspect) bool { return at.of(s) == nil }) // too large to go through
+	open = slices.DeleteFunc(open, func(s *suspect) bool { return at.space(s) == nil }) // too large to go through
 	per := perFault(c)
 	for group := range slices.Chunk(open, lanes/per) {
 		machine := c.NewMachine()
@@ -151,7 +160,7 @@ func (x *Examination) cornerOne(s *suspect, i int, q *quarry, machine *logic.Mac
 			missing = ^q.twice & mask
 		}
 		lane := bits.TrailingZeros64(missing)
-		sp := at.of(s)
+		sp := at.space(s)
 		if sp == nil {
 			return at
 		}
@@ -207,10 +216,22 @@ func (x *Examination) vast(i int, sp *space) bool {
 	return x.tooMany[i]
 }
 
+// vastSlice tells whether the good chip alone has too many states in a slice.
+func (x *Examination) vastSlice(sp *space) bool {
+	if x.tooManyIn == nil {
+		x.tooManyIn = map[part.Pins]bool{}
+	}
+	if _, ok := x.tooManyIn[sp.Outputs]; !ok {
+		x.tooManyIn[sp.Outputs] = sp.reachable() == nil
+	}
+	return x.tooManyIn[sp.Outputs]
+}
+
 // stageAt takes a trail that stands at the end of the sequence.
 func (x *Examination) stageAt(trail *stimulus.Trail) *stage {
 	last := x.Sequence.Steps[len(x.Sequence.Steps)-1]
-	at := &stage{trail: trail, spaces: spaces(x.model.Circuit, trail.Rules(), x.Sequence, trail, last.Drive)}
+	at := &stage{trail: trail, drive: last.Drive, of: x, slices: map[part.Pins]*space{},
+		spaces: spaces(x.model.Circuit, trail.Rules(), x.Sequence, trail, last.Drive)}
 	if x.lost >= mostLost {
 		at.spaces = nil
 	}
@@ -222,17 +243,45 @@ func (x *Examination) stageAt(trail *stimulus.Trail) *stage {
 	return at
 }
 
-// of gives the space that a suspect is in; nil where it is too large.
-func (s *stage) of(f *suspect) *space {
+// space gives the space that a suspect is in; nil where it is too large.
+func (s *stage) space(f *suspect) *space {
+	var whole *space
 	for _, sp := range s.spaces {
 		if sp == nil {
 			continue
 		}
 		if _, in := slices.BinarySearch(sp.Nodes, f.node); in {
-			return sp
+			whole = sp
 		}
 	}
-	return nil
+	if whole != nil && whole.most == maxNodes {
+		return whole
+	}
+	if slice := s.slice(f); slice != nil {
+		return slice
+	}
+	return whole
+}
+
+// slice gives the slice of a component that a suspect is in; nil where that is too
+// large as well, or where the data sheet binds pins to each other that may lie in
+// different slices.
+func (s *stage) slice(f *suspect) *space {
+	c := s.of.Circuit
+	if len(c.Never)+len(c.Stable)+len(c.Together) > 0 {
+		return nil
+	}
+	k := s.of.model.Circuit.Slice(f.node)
+	sp, known := s.slices[k.Outputs]
+	if known {
+		return sp
+	}
+	sp = sliceOf(s.of.model.Circuit, k, s.trail, s.of.Sequence, s.drive)
+	if sp != nil && s.of.vastSlice(sp) {
+		sp = nil
+	}
+	s.slices[k.Outputs] = sp
+	return sp
 }
 
 // exhaustive tells whether a sequence holds every combination of the inputs that

@@ -29,6 +29,8 @@ type space struct {
 	legal map[part.Pins][]part.Pins // moves that are legal from input levels, found so far
 	seen  part.Pins                 // outputs that are compared
 	most  int                       // nodes that a search goes through
+	open  uint64                    // bits of good that are not known
+	slice bool                      // a slice, which is followed through states that are not known
 }
 
 // spaces gives the components of a circuit where a trail stands, with the levels of
@@ -52,6 +54,19 @@ func spaces(c *logic.Circuit, rules *stimulus.Rules, s *stimulus.Sequence, trail
 	return all
 }
 
+// sliceOf gives the space of a slice where a trail stands; nil if it is too large.
+func sliceOf(c *logic.Circuit, k logic.Component, trail *stimulus.Trail, s *stimulus.Sequence, drive part.Pins) *space {
+	sp := &space{Component: k, c: c, rules: trail.Rules(), drive: drive, slice: true,
+		legal: map[part.Pins][]part.Pins{}, seen: k.Outputs & s.Outputs, most: maxNodes}
+	for i := range c.State {
+		sp.rest = append(sp.rest, trail.State(i))
+	}
+	if !sp.fits() {
+		return nil
+	}
+	return sp
+}
+
 func (sp *space) fits() bool {
 	for pin := range sp.Inputs.All() {
 		p := sp.c.Variant.Pins[pin-1]
@@ -65,7 +80,11 @@ func (sp *space) fits() bool {
 	for i, bit := range sp.State {
 		v := sp.rest[bit]
 		if v == logic.X {
-			return false
+			if !sp.slice {
+				return false
+			}
+			sp.open |= 1 << i
+			continue
 		}
 		sp.good |= uint64(v&1) << i
 	}
@@ -97,6 +116,7 @@ func (l Line) inject(m *logic.Machine, mask uint64) { m.Stick(l.Node, l.Value, m
 type pair struct {
 	drive     part.Pins
 	good, bad uint64 // states of the component
+	open      uint64 // bits of good that are not known
 }
 
 // A walked pair knows how it was come to.
@@ -127,7 +147,7 @@ func (sp *space) start(f breaker, bad uint64) *batch {
 		f.inject(b.bad, ^uint64(0))
 	}
 	b.bad.Wake(func(int) uint64 { return 0 }) // a certain chip: what is open stays
-	first := pair{sp.drive, sp.good, bad}
+	first := pair{sp.drive, sp.good, bad, sp.open}
 	b.met = map[pair]bool{first: true}
 	b.queue = []walked{{pair: first, from: -1}}
 	return b
@@ -177,8 +197,8 @@ func (b *batch) step() int {
 	if len(b.moves) == 0 {
 		return -1
 	}
-	b.place(b.good, func(p pair) uint64 { return p.good })
-	b.place(b.bad, func(p pair) uint64 { return p.bad })
+	b.place(b.good, func(p pair) (uint64, uint64) { return p.good, p.open })
+	b.place(b.bad, func(p pair) (uint64, uint64) { return p.bad, 0 })
 	wrong := uint64(0)
 	for pin := range b.sp.seen.All() {
 		g, w := b.good.Out(pin), b.bad.Out(pin)
@@ -192,9 +212,16 @@ func (b *batch) step() int {
 		next := pair{drive: b.queue[b.from[lane]].drive ^ move}
 		known := true
 		for i, bit := range b.sp.State {
+			if !known {
+				break
+			}
 			g, w := b.good.State(bit).Lane(lane), b.bad.State(bit).Lane(lane)
-			known = known && g != logic.X
-			next.good |= uint64(g&1) << i
+			if g == logic.X {
+				known = b.sp.slice
+				next.open |= 1 << i
+			} else {
+				next.good |= uint64(g&1) << i
+			}
 			next.bad |= uint64(w&1) << i
 		}
 		if known && !b.met[next] {
@@ -206,13 +233,18 @@ func (b *batch) step() int {
 }
 
 // place puts a machine into the state of each lane's pair, and makes the moves.
-func (b *batch) place(m *logic.Machine, state func(pair) uint64) {
+func (b *batch) place(m *logic.Machine, state func(pair) (high, open uint64)) {
 	words := make([]logic.Word, len(b.sp.rest))
 	for i, v := range b.sp.rest {
 		words[i] = logic.Splat(v)
 	}
 	for i, bit := range b.sp.State {
-		words[bit] = b.word(func(p pair, _ part.Pins) bool { return state(p)>>i&1 != 0 })
+		w := b.word(func(p pair, _ part.Pins) bool { high, _ := state(p); return high>>i&1 != 0 })
+		if b.sp.slice {
+			open := b.word(func(p pair, _ part.Pins) bool { _, open := state(p); return open>>i&1 != 0 }).Hi
+			w = logic.Word{Hi: w.Hi | open, Lo: w.Lo | open}
+		}
+		words[bit] = w
 	}
 	for _, pin := range b.sp.c.InputPins {
 		m.Set(pin, b.word(func(p pair, _ part.Pins) bool { return p.drive.Has(pin) }))

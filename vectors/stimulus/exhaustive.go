@@ -35,9 +35,28 @@ func Exhaustive(v *part.Variant) (*Sequence, error) {
 	if len(swept) > maxExhaustiveInputs {
 		return nil, fmt.Errorf("part %s has %d inputs: a sweep of all combinations would take 2^%d steps", v.Part.Number, len(swept), len(swept))
 	}
+	if len(c.Never) > 0 {
+		s.sweepAllowed(c, swept, held)
+		s.Method = fmt.Sprintf("exhaustive: all %d combinations of %d inputs that the data sheet allows", len(s.Steps), len(swept))
+		return s, nil
+	}
 	s.Method = fmt.Sprintf("exhaustive: all %d combinations of %d inputs, one pin changing a step", 1<<len(swept), len(swept))
 	s.sweep(c, swept, held)
 	return s, nil
+}
+
+// sweepAllowed adds the steps of a sweep that the data sheet does not forbid.
+func (s *Sequence) sweepAllowed(c *logic.Circuit, swept []int, held part.Pins) {
+	w, r := newWalker(c, s), RulesOf(c)
+	for n := range uint64(1) << len(swept) {
+		drive := held
+		for i, pin := range swept {
+			drive = drive.With(pin, (n^n>>1)>>i&1 != 0)
+		}
+		if !r.forbidden(drive) {
+			w.to(drive)
+		}
+	}
 }
 
 // sweptInputs counts the inputs that a sweep goes through.

@@ -9,7 +9,7 @@ import (
 
 // longestBeside bounds the cycles that are run where the definition has sequences:
 // these are there for what takes longer.
-const longestBeside = 4096
+const longestBeside = 64
 
 // published applies the sequences of the definition, from the first step on: they
 // bring the chip to a known state by themselves, as printed ones do. It says what
