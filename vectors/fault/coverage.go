@@ -2,6 +2,7 @@ package fault
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"slices"
 
 	"chipassay/vectors/logic"
@@ -91,13 +92,27 @@ func (x *Examination) Cover() Coverage {
 }
 
 // joinedInside tells whether a switch inside joins two pins, so that what is shorted
-// cannot be told without supply: an output of a switch and what it depends on.
+// cannot be told without supply: the one shows the other's level in some setting.
 func joinedInside(c *logic.Circuit, f Fault) bool {
-	if c.Variant.Part.Kind != "switch" {
-		return false
-	}
-	for _, o := range c.Outputs {
-		if o.Pin == f.Pin && c.Support(o.Node).Has(f.Other) || o.Pin == f.Other && c.Support(o.Node).Has(f.Pin) {
+	return c.Variant.Part.Kind == "switch" && (follows(c, f.Pin, f.Other) || follows(c, f.Other, f.Pin))
+}
+
+// follows tells whether an output follows an input in some setting of the others, of
+// many at random.
+func follows(c *logic.Circuit, output, input int) bool {
+	m := c.NewMachine()
+	random := rand.New(rand.NewPCG(1, 7))
+	for range 32 {
+		for _, pin := range c.InputPins {
+			high := random.Uint64()
+			m.Set(pin, logic.Word{Hi: high, Lo: ^high})
+		}
+		m.Set(input, logic.Splat(logic.Zero))
+		m.Settle()
+		low := m.Out(output)
+		m.Set(input, logic.Splat(logic.One))
+		m.Settle()
+		if high := m.Out(output); low.Lo&^low.Hi&high.Hi&^high.Lo != 0 {
 			return true
 		}
 	}
