@@ -14,7 +14,7 @@ import (
 // A march test always selects, so it does not notice a select or an output enable
 // that is stuck active. These are looked at by themselves: with each of them left
 // inactive in turn, and all else as in a cycle, the outputs must release, and a write
-// must change nothing.
+// must change nothing. Of a dynamic memory only the word at hand is kept, within one program.
 
 // biasTime is what a released pin is given to come to the bias rail: 10 kΩ and some 100 pF, a dozen times over.
 const biasTime = 12 * time.Microsecond
