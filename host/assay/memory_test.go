@@ -216,3 +216,41 @@ func TestControlsThatAreStuckActiveAreNamed(t *testing.T) {
 		require.NotContains(t, r.Reason, "is not active", "%s with %q: a select that never selects is another thing", typ, defect)
 	}
 }
+
+// Two equal readings do not show that a ROM can be deselected: a select or an enable
+// that is stuck active is told, and a data pin that is stuck is not taken for one.
+func TestAROMThatIsAlwaysSelected(t *testing.T) {
+	contents := make([]byte, 2048)
+	for i := range contents {
+		contents[i] = byte(i * 37)
+	}
+	for _, c := range []struct {
+		typ, defect string
+		pin         int // 0: nothing to be told
+	}{
+		{"2716", "18 stuck low", 18}, {"2716", "20 stuck low", 20}, {"2716", "9 stuck low", 0}, {"2716", "", 0},
+		{"74188", "15 stuck low", 15}, {"74188", "", 0}, // open collectors
+	} {
+		typ := open(t, c.typ)
+		var defects []virtual.Defect
+		if c.defect != "" {
+			d, err := virtual.ParseDefect(c.defect)
+			require.NoError(t, err)
+			defects = append(defects, d)
+		}
+		chip, err := virtual.NewChip(typ, defects...)
+		require.NoError(t, err)
+		chip.Burn(contents[:typ.Variant.Memory.Words])
+		a, seat, err := seatedOn(t.Context(), typ, chip)
+		require.NoError(t, err)
+		_, r := assay.ReadROM(t.Context(), seat, assay.MemoryPlan{Type: typ})
+		require.NoError(t, a.Close())
+		if c.pin == 0 {
+			require.Equal(t, assay.NotTested, r.Verdict, "%s with %q: %s", c.typ, c.defect, r.Reason)
+			continue
+		}
+		require.Equal(t, assay.Fail, r.Verdict, "%s with %q: %s", c.typ, c.defect, r.Reason)
+		require.Equal(t, []int{c.pin}, r.PinsFailed, c.typ)
+		require.Contains(t, r.Reason, fmt.Sprintf("although pin %d (", c.pin), c.typ)
+	}
+}
