@@ -137,6 +137,7 @@ func TestMemories(t *testing.T) {
 		{"2114", "cell 100 forgets 30 ms", assay.Fail, "address 0x064 forgets"},
 		{"2114", "11 shorted to 12", assay.NotTested, "pins 11 and 12 shorted"},
 		{"2118", "", assay.Pass, "reads and writes"},
+		{"2101", "19 stuck low", assay.Fail, "although pin 19 (/CE1) is not active"},
 	} {
 		typ := named(t, c.part)
 		var defects []string

@@ -14,7 +14,7 @@ import (
 // A march test always selects, so it does not notice a select or an output enable
 // that is stuck active. These are looked at by themselves: with each of them left
 // inactive in turn, and all else as in a cycle, the outputs must release, and a write
-// must change nothing.
+// must change nothing. Of a dynamic memory only the word at hand is kept, within one program.
 
 // biasTime is what a released pin is given to come to the bias rail: 10 kΩ and some 100 pF, a dozen times over.
 const biasTime = 12 * time.Microsecond
@@ -58,14 +58,14 @@ func (b memoryBench) deselections() (n int) {
 
 // deselected leaves each control inactive in turn and keeps what is wrong.
 func (w marcher) deselected() error {
-	silent := w.result.Memory.silent()
+	failed := w.result.Memory.FailureCount > 0
 	for _, control := range w.bench.holdable() {
 		drives, err := w.drivesWithout(control)
 		if err != nil {
 			return err
 		}
 		written := 0
-		if w.bench.writable(control) && !silent {
+		if w.bench.writable(control) && !failed {
 			if written, err = w.writesWithout(control); err != nil {
 				return err
 			}
@@ -82,19 +82,26 @@ func (w marcher) deselected() error {
 		}
 		m := w.result.Memory
 		m.FailureCount += drives + written
-		m.deselected = append(m.deselected, fmt.Sprintf("%s although pin %d (%s) is not active: it is stuck or open inside the chip",
-			strings.Join(what, " and "), control.Pin, w.bench.t.Variant.Pins[control.Pin-1].Name))
+		m.deselected = append(m.deselected, w.bench.stuckActive(strings.Join(what, " and "), control))
 		w.result.fail(control.Pin)
 	}
 	return nil
 }
 
-// silent tells whether every wrong read of the test that was asked for gave the
-// level of the bias rail, as where a chip never answers, or where it is always selected and takes each word anew when
-// the common pins are released.
-func (m *MemoryResult) silent() bool {
+// stuckActive says what a chip does without a control.
+func (b memoryBench) stuckActive(what string, control part.Control) string {
+	return fmt.Sprintf("%s although pin %d (%s) is not active: it is stuck or open inside the chip",
+		what, control.Pin, b.t.Variant.Pins[control.Pin-1].Name)
+}
+
+// alwaysSelected tells whether a failing memory with common data pins may be selected
+// all the time: it then takes each word anew as its pins are released, and every wrong
+// read of the test that was asked for gives the level of the bias rail.
+func (w marcher) alwaysSelected() bool {
+	m := w.result.Memory
 	failures := m.of[asked]
-	return len(failures) > 0 && !slices.ContainsFunc(failures, func(f march.Failure) bool { return f.Seen != 1<<m.Shape.Bits-1 })
+	return w.bench.m.CommonData() && len(failures) > 0 &&
+		!slices.ContainsFunc(failures, func(f march.Failure) bool { return f.Seen != 1<<m.Shape.Bits-1 })
 }
 
 // drivesWithout reads a word without a control, and counts the readings at which the

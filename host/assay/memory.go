@@ -212,7 +212,7 @@ func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan,
 	if err := w.forgetting(); err != nil {
 		return err
 	}
-	if r.Memory.FailureCount == 0 || r.Memory.silent() {
+	if r.Memory.FailureCount == 0 || w.alwaysSelected() {
 		if err := w.deselected(); err != nil {
 			return err
 		}

@@ -107,6 +107,6 @@ func (p Plan) Short() (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
-	p.Coverage.Intruders = x.Intruders(others)
+	p.Coverage.Intruders = slices.DeleteFunc(fault.Intruders(p.Circuit, p.Sequence, others), func(n string) bool { return n == p.Type.Part().Number })
 	return p, nil
 }

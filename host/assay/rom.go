@@ -3,6 +3,7 @@ package assay
 import (
 	"context"
 	"fmt"
+	"math/bits"
 
 	"chipassay/host/adapter"
 	"chipassay/vectors/march"
@@ -32,19 +33,26 @@ func ReadROM(ctx context.Context, socket MemorySocket, p MemoryPlan) ([]byte, *R
 		return nil, refused
 	}
 	var first, second []byte
+	differed := false
 	err := r.powered(ctx, socket, func() (err error) {
-		first, second, err = r.readTwice(ctx, socket, p)
-		return err
+		if first, second, err = r.readTwice(ctx, socket, p); err != nil {
+			return err
+		}
+		return r.readWithout(ctx, memoryBench{socket, r.Type, m}, first)
 	})
 	if err != nil {
 		return nil, r.notTested(unfinished(err))
 	}
+	if len(r.Findings) > 0 {
+		r.FailureCount = len(r.Findings)
+	}
 	for address := range first {
 		if first[address] != second[address] {
 			r.FailureCount++
-			if r.FailureCount == 1 {
-				r.Findings = []string{fmt.Sprintf("address %d reads %02X with the bias rail high and %02X with it low: an output does not drive one way",
-					address, first[address], second[address])}
+			if !differed {
+				differed = true
+				r.Findings = append([]string{fmt.Sprintf("address %d reads %02X with the bias rail high and %02X with it low: an output does not drive one way",
+					address, first[address], second[address])}, r.Findings...)
 			}
 			for bit, pin := range m.DataOut {
 				if (first[address]^second[address])>>bit&1 != 0 {
@@ -75,6 +83,54 @@ func (r *Result) readTwice(ctx context.Context, socket MemorySocket, p MemoryPla
 		first, second = second, contents
 	}
 	return first, second, nil
+}
+
+// readWithout reads a word with each control left inactive in turn, under each bias
+// rail from which the word differs, and notes where all of it drives all the same.
+// Where only some bits do, an output is stuck, which only a file to compare with tells.
+func (r *Result) readWithout(ctx context.Context, b memoryBench, contents []byte) error {
+	for _, control := range b.holdable() {
+		drives := false
+		for _, rail := range b.rails() {
+			released := map[adapter.Rail]uint8{adapter.High: 1<<b.m.Bits - 1}[rail]
+			address, most := 0, 0
+			for i, word := range contents {
+				if n := bits.OnesCount8(word ^ released); n > most {
+					address, most = i, n
+				}
+			}
+			seen, err := b.takeWithout(ctx, control, rail, address)
+			if err != nil {
+				return err
+			}
+			drives = drives || most > 0 && seen == contents[address]
+		}
+		if drives {
+			r.Findings = append(r.Findings, b.stuckActive("the outputs drive", control))
+			r.fail(control.Pin)
+		}
+	}
+	return nil
+}
+
+// takeWithout reads one word with a control left inactive.
+func (b memoryBench) takeWithout(ctx context.Context, control part.Control, rail adapter.Rail, address int) (seen byte, err error) {
+	if err := b.socket.Rails(ctx, rail, adapter.Off); err != nil {
+		return 0, err
+	}
+	c := b.program(b.counting())
+	c.at(address)
+	c.without(control).read(func() {
+		c.Pause(biasTime)
+		c.Take(c.out)
+	})
+	err = c.RunToEnd(ctx, runBudget, nil, func(now adapter.Run) error {
+		if len(now.Output) > 0 {
+			seen = now.Output[0]
+		}
+		return nil
+	})
+	return seen, err
 }
 
 // readAll reads every word once.

@@ -359,3 +359,25 @@ func TestTheCodeIsReadBack(t *testing.T) {
 		require.Equal(t, "M", level)
 	}
 }
+
+// A pass in part is certified as one: its heading says so, the pins that were not
+// tested are listed, and so is the coverage by model, a line each.
+func TestACertificateOfAPartSaysSo(t *testing.T) {
+	c := certificateOf(t, "in-part.json")
+	words := wellFormed(t, pageOf(t, c))
+	require.Contains(t, words, "Certificate of a test in part")
+	require.Contains(t, words, "PASS, in part")
+	for label, value := range map[string]string{
+		"Pins not tested":    "8, 9, 10",
+		"Faults detected":    "stuck-at 12 of 15, pins 47 of 48, shorts 20 of 20 (2 of them before power)",
+		"Stays undetected":   "3A stuck at 1; 3B stuck at 1; 3Y stuck at 0; and 1 more",
+		"Would pass as well": "4093, 40107",
+	} {
+		require.Contains(t, c.coverageFacts(), fact{Label: label, Value: value})
+		require.Contains(t, words, value)
+	}
+	require.Contains(t, c.labelLines()[1], "in part")
+	whole := certificateOf(t, "pass.json")
+	require.NotContains(t, wellFormed(t, pageOf(t, whole)), "in part")
+	require.NotContains(t, whole.labelLines()[1], "in part")
+}
