@@ -232,7 +232,8 @@ func (x *Examination) stageAt(trail *stimulus.Trail) *stage {
 	return at
 }
 
-// space gives the space that a suspect is in; nil where it is too large.
+// space gives the space that a suspect is in, the smallest there is; nil where it is
+// too large.
 func (s *stage) space(f *suspect) *space {
 	var whole *space
 	for _, sp := range s.spaces {
@@ -243,10 +244,7 @@ func (s *stage) space(f *suspect) *space {
 			whole = sp
 		}
 	}
-	if whole != nil && whole.most == maxNodes {
-		return whole
-	}
-	if slice := s.slice(f); slice != nil {
+	if slice := s.slice(f); slice != nil && (whole == nil || len(slice.Nodes) < len(whole.Nodes)) {
 		return slice
 	}
 	return whole
