@@ -58,7 +58,7 @@ func TestChannelsThatShareAClockAreProvenOneByOne(t *testing.T) {
 		}
 	}
 	require.Len(t, open, 3)
-	x.corner(open)
+	x.corner(open, anywhere)
 	require.True(t, *proven["differ1 stuck at 0"])
 	require.True(t, *proven["differ4 stuck at 0"])
 	require.False(t, *proven["Q2 stuck at 1"])
