@@ -45,8 +45,9 @@ func Complete(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) *Examinati
 	x.Trim()
 	x.Recipe.Cut = len(s.Steps)
 	x.proveIdle()
+	x.proveRest(inSlice) // before the hunt, which would look for them in vain
 	x.Hunt()
-	x.proveRest()
+	x.proveRest(anywhere)
 	s.Hunted(x.Recipe.Cut)
 	return x
 }

@@ -80,7 +80,7 @@ func (x *Examination) reachable() []map[uint64]bool {
 
 // proveRest looks for the shortest way to show each fault that is left, and proves
 // those undetectable for which there is none.
-func (x *Examination) proveRest() {
+func (x *Examination) proveRest(where func(*space) bool) {
 	if len(x.Circuit.Registers) == 0 {
 		x.proveSwept()
 		return
@@ -102,8 +102,12 @@ func (x *Examination) proveRest() {
 			open = append(open, &suspect{breaker: cell, node: node, evidence: e, proven: &x.cellProven[i]})
 		}
 	}
-	x.corner(open)
+	x.corner(open, where)
 }
+
+// anywhere and inSlice choose the suspects of a round by the space that they are in.
+func anywhere(sp *space) bool { return sp != nil }
+func inSlice(sp *space) bool  { return sp != nil && sp.slice }
 
 // A suspect is a fault that nothing has shown yet.
 type suspect struct {
@@ -124,10 +128,10 @@ type stage struct {
 
 // corner shows each suspect, from every state at power-up, by the shortest ways
 // there are, which go to the end of the sequence; or it proves that there are none.
-func (x *Examination) corner(open []*suspect) {
+func (x *Examination) corner(open []*suspect, where func(*space) bool) {
 	c := x.model.Circuit
 	at := x.stage()
-	open = slices.DeleteFunc(open, func(s *suspect) bool { return at.space(s) == nil }) // too large to go through
+	open = slices.DeleteFunc(open, func(s *suspect) bool { return !where(at.space(s)) }) // too large to go through
 	per := perFault(c)
 	for group := range slices.Chunk(open, lanes/per) {
 		machine := c.NewMachine()
@@ -243,7 +247,8 @@ func (x *Examination) stageAt(trail *stimulus.Trail) *stage {
 	return at
 }
 
-// space gives the space that a suspect is in; nil where it is too large.
+// space gives the space that a suspect is in, the smallest there is; nil where it is
+// too large.
 func (s *stage) space(f *suspect) *space {
 	var whole *space
 	for _, sp := range s.spaces {
@@ -254,10 +259,7 @@ func (s *stage) space(f *suspect) *space {
 			whole = sp
 		}
 	}
-	if whole != nil && whole.most == maxNodes {
-		return whole
-	}
-	if slice := s.slice(f); slice != nil {
+	if slice := s.slice(f); slice != nil && (whole == nil || len(slice.Nodes) < len(whole.Nodes)) {
 		return slice
 	}
 	return whole

@@ -220,3 +220,63 @@ func TestTimersPromiseNoMoreThanTheirDataSheetsSay(t *testing.T) {
 		}
 	}
 }
+
+// sequenceSteps gives the vectors of a part whose definition has a test sequence.
+func sequenceSteps(t *testing.T, number string) []stimulus.Step {
+	t.Helper()
+	p, err := library.Builtin().Find(number)
+	require.NoError(t, err)
+	c, err := logic.Compile(p.Variants[0])
+	require.NoError(t, err)
+	s, err := stimulus.For(c)
+	require.NoError(t, err)
+	return s.Steps
+}
+
+// The vectors of the 4521 begin with its printed sequence (MC14521B, figure 8 and its
+// table): 1 step, 4 to the three sections, 255 rises and falls, 3 back to one chain, in
+// which all outputs are high, and the one that takes them all low.
+func TestTheVectorsOfThe4521BeginWithItsPrintedSequence(t *testing.T) {
+	q := part.PinSet(10, 11, 12, 13, 14, 15, 1) // Q18 to Q24
+	steps := sequenceSteps(t, "4521")
+	for i, want := range map[int]part.Pins{5: 0, 514: q, 518: q, 519: 0} {
+		st := steps[i-1]
+		require.Equal(t, q, st.Compared&q, "step %d", i)
+		require.Equal(t, want, st.High&q, "step %d", i)
+	}
+}
+
+// OUT2 of the 4521 (pin 4) hangs on the wire to IN2 while the inverter is off: with
+// VSS' (pin 3) high, or VDD' (pin 5) and IN2 (pin 6) both low. It is driven there in
+// every step, and as IN2 is while VSS' is high.
+func TestTheWireOfThe4521IsNeverLeftFloating(t *testing.T) {
+	for i, st := range sequenceSteps(t, "4521") {
+		if st.Drive.Has(3) || !st.Drive.Has(5) && !st.Drive.Has(6) {
+			require.True(t, st.Driven.Has(4), "step %d", i+1)
+		}
+		if st.Drive.Has(3) {
+			require.Equal(t, st.Drive.Has(6), st.Drive.Has(4), "step %d", i+1)
+		}
+	}
+}
+
+// The printed sequence of the 4536 ends with all sixteen stages that D, C, B and A
+// choose high, in eight stages and in 24, and with all of them low one clock later
+// (MC14536B, from memory).
+func TestTheVectorsOfThe4536BeginWithItsPrintedSequence(t *testing.T) {
+	steps := sequenceSteps(t, "4536")
+	const end = 708
+	look := func(from int, high bool) {
+		t.Helper()
+		seen := map[part.Pins]bool{}
+		for _, st := range steps[from : from+16] {
+			require.True(t, st.Compared.Has(13))
+			require.Equal(t, high, st.High.Has(13))
+			seen[st.Drive&part.PinSet(9, 10, 11, 12)] = true
+		}
+		require.Len(t, seen, 16)
+	}
+	look(end-16, false)
+	look(end-16-2-16, true)      // behind IN1 high and low
+	look(end-16-2-16-1-16, true) // behind BYP low
+}
