@@ -286,8 +286,8 @@ func (b *breaker) ruleOf(register int, typed string) (rule int, err error) {
 
 // NewChipOf gives a chip a die of its own, and the level at which each bit of its
 // state comes up: for what no defect says.
-func NewChipOf(t part.Type, die *logic.Machine, high func(bit int) bool) (*Chip, error) {
-	return newChip(t, woken{die, high}, nil)
+func NewChipOf(t part.Type, die *logic.Machine, high func(bit int) bool, defects ...Defect) (*Chip, error) {
+	return newChip(t, woken{die, high}, defects)
 }
 
 // woken is a die whose state comes up at certain levels.
