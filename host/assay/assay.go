@@ -207,7 +207,9 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, ask 
 		r.Findings = []string{fmt.Sprintf("all %d vectors were answered rightly, which an open input may do by chance", r.VectorsApplied)}
 		return
 	case r.FailureCount == 0:
-		r.sound(p)
+		if !r.judgePullUps(p) {
+			r.sound(p)
+		}
 		return
 	case silent(s, observed) && r.SupplyCurrentMA < presenceMA && !ask.present():
 		r.PinsFailed = []int{}

@@ -183,7 +183,9 @@ func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
 		return impostor
 	case impostor == "":
 		return causeWords(v, causes)
-	case len(causes[0].Faults) > 1 || causes[0].Sometimes || causes[0].Unknown > 0: // one other part is likelier than two faults
+	case causes[0].Unknown > 0: // a fault that predicts less than the other part does
+		return impostor
+	case len(causes[0].Faults) > 1 || causes[0].Sometimes: // one other part is likelier than two faults
 		return impostor + "; or " + causeWords(v, causes)
 	}
 	return causeWords(v, causes) + "; or it " + impostor

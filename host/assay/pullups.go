@@ -1,0 +1,73 @@
+package assay
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"chipassay/vectors/part"
+)
+
+// leastPulledUp, V, is below what an open input with a resistor to the supply never
+// stands: the resistor carries no more than the input's leakage. An input without
+// one floats at 1.4 to 2 V where it is bipolar, and anywhere where it is MOS.
+// Source: common practice.
+const leastPulledUp = 2.5
+
+// pullUps lists the inputs that have a resistor to the supply inside.
+func pullUps(v *part.Variant) (pins part.Pins) {
+	for _, p := range v.Pins {
+		pins = pins.With(p.Number, p.PullUp && p.Role == part.Input && p.Untested == "")
+	}
+	return pins
+}
+
+// missingPullUps gives the inputs whose resistor is not seen, of those that were
+// measured open, and those that were not measured.
+func (r *Result) missingPullUps() (missing, unmeasured part.Pins) {
+	unmeasured = pullUps(r.Type.Variant)
+	if r.Levels == nil {
+		return 0, unmeasured
+	}
+	for _, reading := range r.Levels.Readings {
+		if reading.Quantity != Open || !unmeasured.Has(reading.Pin) || math.IsNaN(reading.Value) {
+			continue
+		}
+		unmeasured = unmeasured.With(reading.Pin, false)
+		missing = missing.With(reading.Pin, reading.Value < leastPulledUp)
+	}
+	return missing, unmeasured
+}
+
+// judgePullUps fails a chip whose vectors are right but whose resistors are not
+// there, and says which were not looked at. It tells whether it failed.
+func (r *Result) judgePullUps(p Plan) bool {
+	missing, unmeasured := r.missingPullUps()
+	if unmeasured != 0 {
+		r.NotTested = append(r.NotTested, "the pull-up resistors inside at "+namedPins(r.Type.Variant, unmeasured))
+	}
+	if missing == 0 {
+		return false
+	}
+	r.Verdict = Fail
+	r.Reason = fmt.Sprintf("no pull-up resistor inside at %s: left open, it stands below %.1f V", namedPins(r.Type.Variant, missing), leastPulledUp)
+	if also := p.Coverage.Intruders; len(also) > 0 {
+		r.Reason += "; wrong part or re-marked, perhaps a " + strings.Join(also, " or a ")
+	}
+	for pin := range missing.All() {
+		r.fail(pin)
+	}
+	return true
+}
+
+// namedPins lists pins with their names: "3 (Q0), 5 (Q1)", with "pin" or "pins" before them.
+func namedPins(v *part.Variant, pins part.Pins) string {
+	var words []string
+	for pin := range pins.All() {
+		words = append(words, fmt.Sprintf("%d (%s)", pin, v.Pins[pin-1].Name))
+	}
+	if len(words) == 1 {
+		return "pin " + words[0]
+	}
+	return "pins " + strings.Join(words, ", ")
+}
