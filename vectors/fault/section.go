@@ -135,7 +135,7 @@ func levelsShown(s *stimulus.Sequence) (l shownLevels) {
 }
 
 // lackingOutputs notes outputs that are not expected at both of their levels. One
-// that never leaves its level in any state of a good chip is exempt.
+// whose function is constant is exempt.
 func (x *Examination) lackingOutputs(s *Section, k logic.Component, shown shownLevels) {
 	v := x.Circuit.Variant
 	compared := 0
@@ -174,7 +174,8 @@ func (x *Examination) idleOutputs(k logic.Component) bool {
 	})
 }
 
-// constant tells whether an output never leaves its level.
+// constant tells whether the function never lets an output leave its level: by its
+// form, or because that is proven where no pin is held or left out.
 func (x *Examination) constant(o logic.Output) bool {
 	c := x.model.Circuit
 	n := o.Node
@@ -185,8 +186,11 @@ func (x *Examination) constant(o logic.Output) bool {
 	case logic.Const0, logic.Const1, logic.ConstZ:
 		return true
 	}
+	if slices.ContainsFunc(c.Variant.Pins, func(p part.Pin) bool { return p.Untested != "" || p.Tied != part.NotTied }) {
+		return false
+	}
 	for i, class := range x.model.Classes {
-		if slices.ContainsFunc(class, func(l Line) bool { return l.Node == o.Node }) && x.lineProven[i] && x.lines[i].Once == 0 {
+		if x.lineProven[i] && x.lines[i].Once == 0 && slices.ContainsFunc(class, func(l Line) bool { return l.Node == o.Node }) {
 			return true
 		}
 	}
