@@ -32,7 +32,7 @@ type testFlags struct {
 	chip, march                           string
 	defects                               []string
 	only                                  []string
-	short, everyReadback                  bool
+	short, long, everyReadback            bool
 	runs                                  int
 	soak, atLeast                         time.Duration
 	seed                                  uint64
@@ -65,6 +65,8 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.StringVar(&f.html, "html", "", "write the report to this HTML file too")
 	flags.StringSliceVar(&f.only, "only", nil, "only these stages: contact, function, levels; without function no chip passes")
 	flags.BoolVar(&f.short, "short", false, "a quick look: the fewest vectors that show every modelled fault")
+	flags.BoolVar(&f.long, "long", false, "reach the stages of a divider that take up to a million clocks")
+	cmd.MarkFlagsMutuallyExclusive("short", "long")
 	flags.BoolVar(&f.everyReadback, "every-readback", false, "send every readback over the line instead of signatures")
 	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …")
 	atLeastFlag(cmd, &f.atLeast)
@@ -95,7 +97,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 	if sheet.Result.Type.Variant.Memory != nil {
 		return f.testMemory(cmd, sheet)
 	}
-	p, err := f.definitions.plan(sheet.Result.Type)
+	p, err := f.plan(cmd, sheet.Result.Type)
 	if err != nil {
 		return err
 	}
@@ -120,6 +122,15 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 		return err
 	}
 	return f.report(cmd, sheet)
+}
+
+// plan plans the test of a type, a long one if that is asked for.
+func (f testFlags) plan(cmd *cobra.Command, typ part.Type) (assay.Plan, error) {
+	if !f.long {
+		return f.definitions.plan(typ)
+	}
+	fmt.Fprintln(cmd.ErrOrStderr(), "working out the long test: up to a minute for a divider of 20 stages")
+	return assay.NewLongPlan(typ, f.definitions.circuits)
 }
 
 // stages understands the names of stages.

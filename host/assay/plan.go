@@ -87,6 +87,16 @@ type Plan struct {
 // lie in the socket instead; it may be nil.
 func NewPlan(t part.Type, others proof.Others) (Plan, error) {
 	p, err := proof.Of(t, others)
+	return planOf(t, p, others, err)
+}
+
+// NewLongPlan is NewPlan with the stages of dividers that only millions of clocks reach.
+func NewLongPlan(t part.Type, others proof.Others) (Plan, error) {
+	p, err := proof.Long(t, others)
+	return planOf(t, p, others, err)
+}
+
+func planOf(t part.Type, p *proof.Proof, others proof.Others, err error) (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}

@@ -143,7 +143,7 @@ func known(states, bits []int) bool {
 func (g *region) differs(good, bad *logic.Machine) (lanes uint64) {
 	compare := func(g, b logic.Word) {
 		unsure := g.Hi&g.Lo | b.Hi&b.Lo
-		lanes |= (g.Hi ^ b.Hi | g.Lo ^ b.Lo) &^ unsure
+		lanes |= ((g.Hi ^ b.Hi) | (g.Lo ^ b.Lo)) &^ unsure
 	}
 	for _, pin := range g.outputs {
 		compare(good.Out(pin), bad.Out(pin))

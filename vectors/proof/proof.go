@@ -93,12 +93,31 @@ func Kept(t part.Type) (*Proof, Record, error) {
 	return &Proof{c, s, v}, r, nil
 }
 
+// Long works out the proof of a long test, which runs dividers through millions of
+// clocks: seconds for most, a minute for a divider of 20 stages.
+func Long(t part.Type, others Others) (*Proof, error) {
+	c, err := logic.Compile(t.Variant)
+	if err != nil {
+		return nil, err
+	}
+	s, err := stimulus.Long(c)
+	if err != nil {
+		return nil, err
+	}
+	p, _, err := workOut(t, c, s, others)
+	return p, err
+}
+
 // WorkOut works a proof out anew, whatever is kept, and gives what is to be kept of it.
 func WorkOut(t part.Type, others Others) (*Proof, Record, error) {
 	c, s, err := begin(t.Variant)
 	if err != nil {
 		return nil, Record{}, err
 	}
+	return workOut(t, c, s, others)
+}
+
+func workOut(t part.Type, c *logic.Circuit, s *stimulus.Sequence, others Others) (*Proof, Record, error) {
 	x := fault.Complete(c, t.Family, s)
 	p := &Proof{c, s, x.Cover()}
 	r := Record{Part: t.Name(), Digest: Digest(c, t.Family), Recipe: x.Recipe, Vectors: s.SHA256(), Coverage: p.Coverage}

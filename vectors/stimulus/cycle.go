@@ -258,6 +258,9 @@ func (w *walker) crest(r *Rules, k logic.Component, moves, clock part.Pins, leng
 		w.toggle(toggle)
 		w.lookAround(r, moves&r.data)
 		if length > longestAgain {
+			if w.longest > maxCycle { // a long test has the time
+				run(length)
+			}
 			return
 		}
 		run(length)

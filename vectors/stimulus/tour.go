@@ -16,10 +16,20 @@ const (
 )
 
 // For chooses and computes the steps that test a part: the sequences of its
-// definition, and then every combination of the inputs for a combinational part, a tour of every transition of the state graph
-// for what remembers little, and a walk through its modes for what remembers more.
-// A memory has no such steps: the error is a *logic.MemoryError.
-func For(c *logic.Circuit) (*Sequence, error) {
+// definition; then every combination of the inputs for a combinational part, a tour
+// of every transition of the state graph for what remembers little, and a walk
+// through its modes for what remembers more. A memory has no such steps: the error
+// is a *logic.MemoryError.
+func For(c *logic.Circuit) (*Sequence, error) { return forCycles(c, maxCycle) }
+
+// Long is For with the whole cycles of dividers of up to LongStages stages, which
+// take millions of steps.
+func Long(c *logic.Circuit) (*Sequence, error) { return forCycles(c, 1<<LongStages) }
+
+// LongStages is how many stages of a divider a long test reaches.
+const LongStages = 20
+
+func forCycles(c *logic.Circuit, longest int) (*Sequence, error) {
 	if err := logic.RefuseMemory(c.Variant); err != nil {
 		return nil, err
 	}
@@ -40,7 +50,7 @@ func For(c *logic.Circuit) (*Sequence, error) {
 	if err != nil {
 		return nil, err
 	}
-	w.longest = maxCycle
+	w.longest = longest
 	if len(methods) > 0 {
 		w.longest = longestBeside
 	}
