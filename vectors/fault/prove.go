@@ -95,11 +95,13 @@ func (x *Examination) proveRest(where func(*space) bool) {
 	for i := range x.cells {
 		if e := &x.cell[i]; e.Once == 0 && !x.cellProven[i] {
 			cell := x.cells[i]
-			node := cell.Inverted
+			node, whole := cell.Inverted, false
 			if node == 0 {
-				node = x.model.Circuit.State[x.Circuit.Registers[cell.Register].Bits[0]].Node
+				whole = cell.Bit == logic.AllBits
+				bits := x.Circuit.Registers[cell.Register].Bits
+				node = x.model.Circuit.State[bits[max(cell.Bit, 0)]].Node
 			}
-			open = append(open, &suspect{breaker: cell, node: node, evidence: e, proven: &x.cellProven[i]})
+			open = append(open, &suspect{breaker: cell, node: node, whole: whole, evidence: e, proven: &x.cellProven[i]})
 		}
 	}
 	x.corner(open, where)
@@ -112,7 +114,8 @@ func inSlice(sp *space) bool  { return sp != nil && sp.slice }
 // A suspect is a fault that nothing has shown yet.
 type suspect struct {
 	breaker
-	node     int32 // of Model.Circuit, in the component that the fault is in
+	node     int32 // of Model.Circuit: the line, or the bit of state, that is wrong
+	whole    bool  // so are other bits: no slice by that one has them all
 	evidence *Evidence
 	proven   *bool
 }
