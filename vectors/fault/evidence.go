@@ -13,9 +13,6 @@ import (
 // steps each; 0 where it does not.
 type Evidence struct{ Once, Twice int }
 
-// needed is the step up to which the sequence must go to keep the evidence.
-func (e Evidence) needed() int { return max(e.Once, e.Twice) }
-
 // lanes is how many faulty chips are simulated at a time.
 const lanes = 64
 

@@ -121,6 +121,14 @@ func (t *Trail) may(to part.Pins) bool {
 	return true
 }
 
+// thereAndBack changes pins and changes them back, and tells whether both were legal.
+func (t *Trail) thereAndBack(pins part.Pins) bool {
+	if !t.may(t.walker.drive ^ pins) {
+		return false
+	}
+	return t.may(t.walker.drive ^ pins)
+}
+
 // pattern gives levels of the data pins: all alike, one unlike the others, the
 // levels at hand with one changed, or random ones.
 func (t *Trail) pattern() part.Pins {
@@ -186,7 +194,7 @@ func (t *Trail) burst() {
 		pulses = longestBurst
 	}
 	for range pulses {
-		if !t.may(t.walker.drive^clock) || !t.may(t.walker.drive^clock) {
+		if !t.thereAndBack(clock) {
 			return
 		}
 	}
@@ -233,15 +241,13 @@ func (t *Trail) count() {
 	}
 	pulses := 1 + t.random.IntN(1<<t.random.IntN(9))
 	for range pulses {
-		if !t.may(w.drive^m.clock) || !t.may(w.drive^m.clock) {
+		if !t.thereAndBack(m.clock) {
 			break
 		}
 	}
 	if t.random.IntN(2) == 0 {
 		for clock := range (t.clocks &^ m.clock).All() {
-			if t.may(w.drive ^ part.PinSet(clock)) {
-				t.may(w.drive ^ part.PinSet(clock))
-			}
+			t.thereAndBack(part.PinSet(clock))
 		}
 	}
 }
@@ -251,10 +257,7 @@ func (t *Trail) count() {
 func (t *Trail) look() {
 	pins := slices.Collect((t.data &^ t.both).All())
 	for _, pin := range pins {
-		toggle := part.PinSet(pin)
-		if t.may(t.walker.drive ^ toggle) {
-			t.may(t.walker.drive ^ toggle)
-		}
+		t.thereAndBack(part.PinSet(pin))
 	}
 }
 
