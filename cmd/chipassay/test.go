@@ -237,11 +237,19 @@ func (f testFlags) virtualChip(typ part.Type) (*virtual.Chip, error) {
 	return virtual.NewChip(typ, defects...)
 }
 
+// longTest is from how many steps on a person is shown how far a test is.
+const longTest = 400_000
+
 // assayOn seats the chip and tests it.
 func assayOn(cmd *cobra.Command, a *adapter.Adapter, p assay.Plan, again assay.Repetition) (*assay.Result, error) {
 	seat, err := seatOf(a, p.Type)
 	if err != nil {
 		return nil, err
+	}
+	if n := len(p.Sequence.Steps); n >= longTest && report.Colour(os.Stderr) {
+		seat.Progress = func(steps int) {
+			drawBar(cmd.ErrOrStderr(), float64(steps)/float64(n), fmt.Sprintf("%d of %d steps", steps, n))
+		}
 	}
 	r := assay.Repeat(cmd.Context(), seat, p, again)
 	nameAdapter(r, a)

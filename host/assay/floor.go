@@ -25,7 +25,7 @@ func (r *Result) sound(p Plan) {
 		}
 		short = append(short, s)
 		pins |= s.Pins
-		explained = explained && (s.Untested != 0 || len(v.Untested) > 0)
+		explained = explained && (s.Untested != 0 || len(v.Untested) > 0 || len(s.Unreached) > 0)
 	}
 	if len(short) == len(p.Coverage.Sections) || !explained {
 		r.notTested(r.unshown(short))
@@ -59,7 +59,11 @@ func (r *Result) unshown(short []fault.Section) string {
 	if untested := r.Type.Variant.Untested; len(short) == 0 && len(untested) > 0 {
 		return fmt.Sprintf("not tested are %s; %s", untested[0].Why, seen)
 	}
-	return fmt.Sprintf("the vectors show too little of it: %s; %s", lacking(short), seen)
+	text := fmt.Sprintf("the vectors show too little of it: %s; %s", lacking(short), seen)
+	if slices.ContainsFunc(short, func(s fault.Section) bool { return len(s.Unreached) > 0 }) {
+		text += "; test it with --long"
+	}
+	return text
 }
 
 // untestedPins are the signal pins that the definition leaves out.

@@ -23,9 +23,11 @@ type Section struct {
 	// Lacking says what is missing for the section to be called tested, the likeliest
 	// to matter first; empty where nothing is.
 	Lacking []string `json:"lacking,omitempty"`
-	// Untested are pins that the definition leaves out, or whose stage of a divider
-	// is not reached.
+	// Untested are pins that the definition leaves out.
 	Untested part.Pins `json:"untested,omitempty"`
+	// Unreached are the stages of a divider that the vectors never bring to both
+	// levels, as "count[17]".
+	Unreached []string `json:"unreached,omitempty"`
 }
 
 // Whole tells whether the section may be called tested.
@@ -53,6 +55,9 @@ func (x *Examination) sections() (all []Section) {
 		if s.Detected*100 < s.Detectable*leastDetected {
 			s.lack("only %d of %d detectable faults are shown", s.Detected, s.Detectable)
 		}
+		if !s.Whole() {
+			x.unreached(&s, k)
+		}
 		all = append(all, s)
 	}
 	return all
@@ -60,6 +65,33 @@ func (x *Examination) sections() (all []Section) {
 
 func (s *Section) lack(format string, args ...any) {
 	s.Lacking = append(s.Lacking, fmt.Sprintf(format, args...))
+}
+
+// leastDivider is how many bits a register has that is taken for a divider.
+const leastDivider = 12
+
+// unreached names the stages of dividers in a component that never leave a level,
+// first of what is lacking.
+func (x *Examination) unreached(s *Section, k logic.Component) {
+	good := x.Circuit.NewMachine()
+	high, low := make([]bool, len(x.Circuit.State)), make([]bool, len(x.Circuit.State))
+	for _, st := range x.Sequence.Steps {
+		drive(good, x.Circuit, st)
+		for _, bit := range k.State {
+			v := good.State(bit).Lane(0)
+			high[bit], low[bit] = high[bit] || v == logic.One, low[bit] || v == logic.Zero
+		}
+	}
+	for _, r := range x.Circuit.Registers {
+		for _, bit := range r.Bits {
+			if len(r.Bits) >= leastDivider && slices.Contains(k.State, bit) && !(high[bit] && low[bit]) {
+				s.Unreached = append(s.Unreached, x.Circuit.State[bit].Name)
+			}
+		}
+	}
+	if n := len(s.Unreached); n > 0 {
+		s.Lacking = slices.Insert(s.Lacking, 0, fmt.Sprintf("%d stages are not reached, %s the first", n, s.Unreached[n-1]))
+	}
 }
 
 // sectionName names the gates that lie in a section.
