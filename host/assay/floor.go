@@ -56,11 +56,12 @@ func (r *Result) unshown(short []fault.Section) string {
 	if r.VectorsApplied == 1 {
 		seen = "the one vector was answered rightly"
 	}
-	if untested := r.Type.Variant.Untested; len(short) == 0 && len(untested) > 0 {
+	unreached := slices.ContainsFunc(short, func(s fault.Section) bool { return len(s.Unreached) > 0 })
+	if untested := r.Type.Variant.Untested; len(untested) > 0 && !unreached {
 		return fmt.Sprintf("not tested are %s; %s", untested[0].Why, seen)
 	}
 	text := fmt.Sprintf("the vectors show too little of it: %s; %s", lacking(short), seen)
-	if slices.ContainsFunc(short, func(s fault.Section) bool { return len(s.Unreached) > 0 }) {
+	if unreached {
 		text += "; test it with --long"
 	}
 	return text
