@@ -73,3 +73,13 @@ func (x *Examination) lookForProven(t *testing.T, p *part.Part) int {
 	}
 	return len(names)
 }
+
+// 99 in 100, as the floor of a pass is stated (by arithmetic).
+func TestEnoughIsNinetyNineInAHundred(t *testing.T) {
+	for _, c := range []struct {
+		detected, detectable int
+		want                 bool
+	}{{99, 100, true}, {98, 99, false}, {98, 100, false}, {990, 1000, true}, {989, 1000, false}, {16, 16, true}, {15, 16, false}} {
+		require.Equal(t, c.want, enough(c.detected, c.detectable), "%d of %d", c.detected, c.detectable)
+	}
+}

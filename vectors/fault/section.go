@@ -52,7 +52,7 @@ func (x *Examination) sections() (all []Section) {
 		x.count(&s, k)
 		x.lackingOutputs(&s, k, shown)
 		x.lackingInputs(&s, k)
-		if s.Detected*100 < s.Detectable*leastDetected {
+		if !enough(s.Detected, s.Detectable) {
 			s.lack("only %d of %d detectable faults are shown", s.Detected, s.Detectable)
 		}
 		if !s.Whole() {
@@ -66,6 +66,9 @@ func (x *Examination) sections() (all []Section) {
 func (s *Section) lack(format string, args ...any) {
 	s.Lacking = append(s.Lacking, fmt.Sprintf(format, args...))
 }
+
+// enough tells whether so many of the detectable faults are detected as a pass asks for.
+func enough(detected, detectable int) bool { return detected*100 >= detectable*leastDetected }
 
 // leastDivider is how many bits a register has that is taken for a divider.
 const leastDivider = 12
