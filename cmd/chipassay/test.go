@@ -20,6 +20,7 @@ import (
 	"chipassay/vectors/logic"
 	"chipassay/vectors/march"
 	"chipassay/vectors/part"
+	"chipassay/vectors/proof"
 )
 
 // virtualAdapter is the name that --adapter takes for the adapter without hardware.
@@ -127,6 +128,9 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 // plan plans the test of a type, a long one if that is asked for.
 func (f testFlags) plan(cmd *cobra.Command, typ part.Type) (assay.Plan, error) {
 	if !f.long {
+		if kept, _, err := proof.Kept(typ); err == nil && kept == nil && report.Terminal(os.Stderr) {
+			fmt.Fprintf(cmd.ErrOrStderr(), "working out the vectors of %s and what they prove: seconds, half a minute for a long divider\n", typ.Name())
+		}
 		return f.definitions.plan(typ)
 	}
 	fmt.Fprintln(cmd.ErrOrStderr(), "working out the long test: up to a minute for a divider of 20 stages")
