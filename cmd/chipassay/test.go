@@ -128,7 +128,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 // plan plans the test of a type, a long one if that is asked for.
 func (f testFlags) plan(cmd *cobra.Command, typ part.Type) (assay.Plan, error) {
 	if !f.long {
-		if kept, _, err := proof.Kept(typ); err == nil && kept == nil && report.Terminal(os.Stderr) {
+		if report.Terminal(os.Stderr) && !proof.IsKept(typ) {
 			fmt.Fprintf(cmd.ErrOrStderr(), "working out the vectors of %s and what they prove: seconds, half a minute for a long divider\n", typ.Name())
 		}
 		return f.definitions.plan(typ)

@@ -7,12 +7,6 @@ import (
 	"chipassay/vectors/part"
 )
 
-// Bounds within which it is proven that a cell fault never acts.
-const (
-	maxSupport = 22 // bits of state and inputs that a register's bit depends on
-	maxClocks  = 4  // clocks of one register
-)
-
 // idle proves cell faults that never act: under no levels of the state and the
 // inputs that the fault could depend on, and at no edge, does the bit take another
 // level for certain. States that cannot be reached count too, so that what is
@@ -48,44 +42,19 @@ func idle(c *logic.Circuit, cells []Cell, reachable []map[uint64]bool) []bool {
 func neverActs(c *logic.Circuit, register, bit int, faults []int, cells []Cell, reachable map[uint64]bool) (still []int, decided bool) {
 	r := &c.Registers[register]
 	whole := reachable != nil || slices.ContainsFunc(faults, func(i int) bool { return cells[i].Kind == logic.Miscounts })
-	pins, states, clocks := dependsOn(c, r, bit, whole)
-	variables := len(pins) + len(states)
-	if variables > maxSupport || len(clocks) > maxClocks {
+	on := dependsOn(c, r, bit, whole)
+	if !on.small() {
 		return faults, false
 	}
 	m := c.NewMachine()
-	state := make([]logic.Word, len(c.State))
-	for i := range state {
-		state[i] = logic.Splat(logic.Zero)
-	}
-	for base := uint64(0); base < 1<<variables && len(faults) > 0; base += 64 {
-		for i, s := range states {
-			state[s] = binaryWord(base, len(pins)+i)
+	on.each(c, []*logic.Machine{m}, func() bool {
+		allowed := within(m, c, r, reachable)
+		for _, n := range c.Never {
+			allowed &^= m.Node(n).Hi &^ m.Node(n).Lo
 		}
-		valid := ^uint64(0)
-		if total := uint64(1) << variables; total < 64 {
-			valid = 1<<total - 1
-		}
-		for edges := range 1 << len(clocks) {
-			for i, pin := range pins {
-				m.Set(pin, binaryWord(base, i))
-			}
-			m.Restore(state)
-			if drivesBack(c, m, pins) {
-				m.Restore(state)
-			}
-			allowed := valid & within(m, c, r, reachable)
-			for _, n := range c.Never {
-				allowed &^= m.Node(n).Hi &^ m.Node(n).Lo
-			}
-			for i, clock := range clocks {
-				if edges>>i&1 != 0 {
-					m.Arm(clock)
-				}
-			}
-			faults = slices.DeleteFunc(faults, func(i int) bool { return m.Differs(cells[i].CellFault)&allowed != 0 })
-		}
-	}
+		faults = slices.DeleteFunc(faults, func(i int) bool { return m.Differs(cells[i].CellFault)&allowed != 0 })
+		return len(faults) > 0
+	})
 	return faults, true
 }
 
@@ -110,40 +79,14 @@ func within(m *logic.Machine, c *logic.Circuit, r *logic.Register, states map[ui
 	return lanes
 }
 
-// drivesBack puts what the chip drives onto those of some pins that turn round, and
-// tells whether there are any.
-func drivesBack(c *logic.Circuit, m *logic.Machine, pins []int) (turn bool) {
-	for _, pin := range pins {
-		if c.Variant.Pins[pin-1].Role == part.Bidirectional {
-			w := m.Out(pin)
-			driven := w.Hi | w.Lo
-			level := m.Node(c.Inputs[pin])
-			m.Set(pin, logic.Word{Hi: w.Hi | level.Hi&^driven, Lo: w.Lo | level.Lo&^driven})
-			turn = true
-		}
-	}
-	return turn
-}
-
-// binaryWord holds bit i of the numbers base to base+63.
-func binaryWord(base uint64, i int) logic.Word {
-	var high uint64
-	for lane := range uint64(64) {
-		high |= (base + lane) >> i & 1 << lane
-	}
-	return logic.Word{Hi: high, Lo: ^high}
-}
-
-// dependsOn gives what the next level of a register's bit depends on: input pins,
-// bits of Circuit.State, and clocks. Whole adds the register's own state.
-func dependsOn(c *logic.Circuit, r *logic.Register, bit int, whole bool) (pins, states []int, clocks []int32) {
+// dependsOn gives what the next level of a register's bit depends on. Whole adds the
+// register's own state.
+func dependsOn(c *logic.Circuit, r *logic.Register, bit int, whole bool) (on support) {
 	var nodes []int32
 	for _, rule := range r.Rules {
 		if rule.Edge != part.Level {
 			nodes = append(nodes, rule.Clock)
-			if !slices.Contains(clocks, rule.Clock) {
-				clocks = append(clocks, rule.Clock)
-			}
+			on.addClock(rule.Clock)
 		}
 		nodes = append(nodes, rule.When)
 		if bit == logic.AllBits {
@@ -157,6 +100,6 @@ func dependsOn(c *logic.Circuit, r *logic.Register, bit int, whole bool) (pins, 
 			nodes = append(nodes, c.State[b].Node)
 		}
 	}
-	pins, states = variablesOf(c, nodes)
-	return pins, states, clocks
+	on.variables(c, nodes)
+	return on
 }

@@ -12,13 +12,7 @@ import (
 
 // proveIdle proves of the faults that the sequence does not show which never act.
 func (x *Examination) proveIdle() {
-	none := make([]map[uint64]bool, len(x.Circuit.Registers))
-	reachable := sync.OnceValue(func() []map[uint64]bool {
-		if len(none) == 0 {
-			return none
-		}
-		return x.reachable()
-	})
+	reachable := sync.OnceValue(x.reachable)
 	c := x.model.Circuit
 	for i, e := range x.lines {
 		if e.Once == 0 {
@@ -49,6 +43,9 @@ func (x *Examination) proveIdle() {
 // significant bit first; nil where they are not known.
 func (x *Examination) reachable() []map[uint64]bool {
 	all := make([]map[uint64]bool, len(x.Circuit.Registers))
+	if len(all) == 0 {
+		return nil
+	}
 	end := x.stage()
 	for _, sp := range end.spaces {
 		if sp == nil {
@@ -238,7 +235,7 @@ func (x *Examination) vastSlice(sp *space) bool {
 func (x *Examination) stageAt(trail *stimulus.Trail) *stage {
 	last := x.Sequence.Steps[len(x.Sequence.Steps)-1]
 	at := &stage{trail: trail, drive: last.Drive, of: x, slices: map[part.Pins]*space{},
-		spaces: spaces(x.model.Circuit, trail.Rules(), x.Sequence, trail, last.Drive)}
+		spaces: spaces(x.model.Circuit, x.Sequence, trail, last.Drive)}
 	if x.lost >= mostLost {
 		at.spaces = nil
 	}
@@ -281,7 +278,7 @@ func (s *stage) slice(f *suspect) *space {
 	if known {
 		return sp
 	}
-	sp = sliceOf(s.of.model.Circuit, k, s.trail, s.of.Sequence, s.drive)
+	sp = newSpace(s.of.model.Circuit, k, s.of.Sequence, s.trail, s.drive, true)
 	if sp != nil && s.of.vastSlice(sp) {
 		sp = nil
 	}

@@ -10,12 +10,10 @@ import (
 // A region is what a line of the logic can make a difference to, and what that
 // depends on.
 type region struct {
+	support
 	c         *logic.Circuit
 	outputs   []int // pins
 	registers []int // indexes into Circuit.Registers
-	pins      []int // inputs that these depend on
-	states    []int // indexes into Circuit.State, likewise
-	clocks    []int32
 }
 
 // regionOf finds what a node reaches without passing through a register.
@@ -38,13 +36,13 @@ func regionOf(c *logic.Circuit, node int32) region {
 		if of := nodesOf(c, &r); slices.ContainsFunc(of, func(n int32) bool { return n >= 0 && reached[n] }) {
 			g.registers, nodes = append(g.registers, i), append(nodes, of...)
 			for _, rule := range r.Rules {
-				if rule.Edge != part.Level && !slices.Contains(g.clocks, rule.Clock) {
-					g.clocks = append(g.clocks, rule.Clock)
+				if rule.Edge != part.Level {
+					g.addClock(rule.Clock)
 				}
 			}
 		}
 	}
-	g.pins, g.states = variablesOf(c, nodes)
+	g.variables(c, nodes)
 	return g
 }
 
@@ -62,76 +60,26 @@ func nodesOf(c *logic.Circuit, r *logic.Register) (nodes []int32) {
 	return nodes
 }
 
-// variablesOf gives the input pins and the bits of state that nodes depend on. What
-// a pin that turns round carries is what the chip drives there.
-func variablesOf(c *logic.Circuit, nodes []int32) (pins, states []int) {
-	needed := c.Cone(nodes...)
-	for _, o := range c.Outputs {
-		if n, reads := c.Inputs[o.Pin]; reads && needed[n] {
-			nodes = append(nodes, o.Node)
-		}
-	}
-	needed = c.Cone(nodes...)
-	for _, pin := range c.InputPins {
-		if needed[c.Inputs[pin]] {
-			pins = append(pins, pin)
-		}
-	}
-	for i, s := range c.State {
-		if needed[s.Node] {
-			states = append(states, i)
-		}
-	}
-	return pins, states
-}
-
 // redundant tells whether it is proven that a fault of a line makes no difference:
 // under no levels of the inputs and the state, and at no edge, is an output or the
 // next state of a register another one for certain. States that cannot be reached
 // count too, unless they are known: reachable gives those of each register.
 func redundant(c *logic.Circuit, f breaker, node int32, reachable []map[uint64]bool) bool {
 	g := regionOf(c, node)
-	variables := len(g.pins) + len(g.states)
-	if variables > maxSupport || len(g.clocks) > maxClocks {
+	if !g.small() {
 		return false
 	}
 	good, bad := c.NewMachine(), c.NewMachine()
 	f.inject(bad, ^uint64(0))
-	state := make([]logic.Word, len(c.State))
-	for i := range state {
-		state[i] = logic.Splat(logic.Zero)
-	}
-	for base := uint64(0); base < 1<<variables; base += 64 {
-		for i, s := range g.states {
-			state[s] = binaryWord(base, len(g.pins)+i)
-		}
-		for edges := range 1 << len(g.clocks) {
-			allowed := ^uint64(0)
-			for _, m := range []*logic.Machine{good, bad} {
-				for i, pin := range g.pins {
-					m.Set(pin, binaryWord(base, i))
-				}
-				m.Restore(state)
-				if drivesBack(c, m, g.pins) {
-					m.Restore(state)
-				}
-				for i, clock := range g.clocks {
-					if edges>>i&1 != 0 {
-						m.Arm(clock)
-					}
-				}
-			}
-			for _, i := range g.registers {
-				if known(g.states, c.Registers[i].Bits) {
-					allowed &= within(good, c, &c.Registers[i], reachable[i])
-				}
-			}
-			if g.differs(good, bad)&allowed != 0 {
-				return false
+	return g.each(c, []*logic.Machine{good, bad}, func() bool {
+		allowed := ^uint64(0)
+		for _, i := range g.registers {
+			if known(g.states, c.Registers[i].Bits) {
+				allowed &= within(good, c, &c.Registers[i], reachable[i])
 			}
 		}
-	}
-	return true
+		return g.differs(good, bad)&allowed == 0
+	})
 }
 
 // known tells whether all bits of a register are among some.

@@ -35,28 +35,17 @@ type space struct {
 
 // spaces gives the components of a circuit where a trail stands, with the levels of
 // all pins there; nil for a component that is too large, whose state is not known,
-// or that has pins that turn round. The rules are those of the circuit as it was
-// compiled; the circuit may be spread.
-func spaces(c *logic.Circuit, rules *stimulus.Rules, s *stimulus.Sequence, trail *stimulus.Trail, drive part.Pins) []*space {
-	var rest []logic.Value
-	for i := range c.State {
-		rest = append(rest, trail.State(i))
-	}
-	var all []*space
+// or that has pins that turn round. The circuit may be spread.
+func spaces(c *logic.Circuit, s *stimulus.Sequence, trail *stimulus.Trail, drive part.Pins) (all []*space) {
 	for _, k := range c.Components() {
-		sp := &space{Component: k, c: c, rules: rules, drive: drive, rest: rest,
-			legal: map[part.Pins][]part.Pins{}, seen: k.Outputs & s.Outputs, most: maxNodes}
-		if !sp.fits() {
-			sp = nil
-		}
-		all = append(all, sp)
+		all = append(all, newSpace(c, k, s, trail, drive, false))
 	}
 	return all
 }
 
-// sliceOf gives the space of a slice where a trail stands; nil if it is too large.
-func sliceOf(c *logic.Circuit, k logic.Component, trail *stimulus.Trail, s *stimulus.Sequence, drive part.Pins) *space {
-	sp := &space{Component: k, c: c, rules: trail.Rules(), drive: drive, slice: true,
+// newSpace gives the space of a component, or of a slice; nil as spaces does.
+func newSpace(c *logic.Circuit, k logic.Component, s *stimulus.Sequence, trail *stimulus.Trail, drive part.Pins, slice bool) *space {
+	sp := &space{Component: k, c: c, rules: trail.Rules(), drive: drive, slice: slice,
 		legal: map[part.Pins][]part.Pins{}, seen: k.Outputs & s.Outputs, most: maxNodes}
 	for i := range c.State {
 		sp.rest = append(sp.rest, trail.State(i))

@@ -93,6 +93,17 @@ func Kept(t part.Type) (*Proof, Record, error) {
 	return &Proof{c, s, v}, r, nil
 }
 
+// IsKept tells whether a proof of just a type's circuit is kept, so that Of is quick.
+func IsKept(t part.Type) bool {
+	c, err := logic.Compile(t.Variant)
+	if err != nil {
+		return false
+	}
+	all, err := records()
+	_, ok := all[Digest(c, t.Family)]
+	return ok && err == nil
+}
+
 // Long works out the proof of a long test, which runs dividers through millions of
 // clocks: seconds for most, a minute for a divider of 20 stages.
 func Long(t part.Type, others Others) (*Proof, error) {
