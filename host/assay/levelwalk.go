@@ -22,7 +22,7 @@ type station struct {
 	late       bool // in the second round, for it may lose the chip's state
 	step       int
 	release    part.Pins
-	bias, load adapter.Rail
+	bias, load adapter.Pull
 	current    bool // the supply current is wanted
 }
 
@@ -140,7 +140,7 @@ func (m *levelWalk) pass() error {
 			if err := send(); err != nil {
 				return err
 			}
-			if _, err := m.meter.ApplyRails(m.ctx, way, adapter.Off, adapter.Off); err != nil {
+			if _, err := m.meter.ApplyPulls(m.ctx, way, adapter.Off, adapter.Off); err != nil {
 				return err
 			}
 			way = nil

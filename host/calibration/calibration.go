@@ -170,7 +170,7 @@ func (b *bench) find(supplyVolts float64) (r Result, err error) {
 }
 
 // set gives a step with some positions driven, some of them high.
-func (b *bench) set(driven, high part.Pins, bias, load adapter.Rail, measure part.Pins) adapter.MeasureStep {
+func (b *bench) set(driven, high part.Pins, bias, load adapter.Pull, measure part.Pins) adapter.MeasureStep {
 	return adapter.MeasureStep{Step: stimulus.Step{Driven: driven, Drive: high}, Bias: bias, Load: load,
 		Settle: settle, Pins: measure, Averaging: averaging}
 }

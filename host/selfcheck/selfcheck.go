@@ -170,7 +170,7 @@ func (c *check) scaled(measured []adapter.Measured) []adapter.Measured {
 }
 
 // step drives some positions against the rails and measures.
-func (c *check) step(driven, high part.Pins, bias, load adapter.Rail) adapter.MeasureStep {
+func (c *check) step(driven, high part.Pins, bias, load adapter.Pull) adapter.MeasureStep {
 	return adapter.MeasureStep{Step: stimulus.Step{Driven: driven, Drive: high}, Bias: bias, Load: load,
 		Settle: settle, Pins: c.measured, Averaging: averaging}
 }

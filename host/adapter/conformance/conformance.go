@@ -92,7 +92,7 @@ func mustBeSafe(t *testing.T, a *adapter.Adapter) protocol.StatusReply {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.Powered || s.High != 0 || s.Low != 0 || s.Driven != 0 || s.Bias != protocol.RailOff || s.Load != protocol.RailOff {
+	if s.Powered || s.High != 0 || s.Low != 0 || s.Driven != 0 || s.Bias != (protocol.Pull{}) || s.Load != (protocol.Pull{}) {
 		t.Errorf("the socket is not safe: %+v", s)
 	}
 	return s
