@@ -178,7 +178,7 @@ func manyMeasurements(t *testing.T, bench Bench) {
 	_, seat := seat14(t, bench(t, ""))
 	steps := make([]adapter.MeasureStep, 100)
 	for i := range steps {
-		steps[i] = adapter.MeasureStep{Bias: adapter.Pull(1 + i%2), Settle: 30 * time.Millisecond, Pins: part.PinSet(1, 28), Averaging: 7}
+		steps[i] = adapter.MeasureStep{Bias: [...]adapter.Pull{adapter.Low, adapter.High}[i%2], Settle: 30 * time.Millisecond, Pins: part.PinSet(1, 28), Averaging: 7}
 	}
 	measured, err := seat.ProbeMeasure(t.Context(), steps)
 	if err != nil {
