@@ -171,8 +171,8 @@ func (s *Socket) padElements(n *node) []element {
 		return elements
 	}
 	for _, p := range n.pads {
-		for _, e := range [...]element{p.input, p.pullUp, p.leakage, s.output(p)} {
-			if e.siemens != 0 && !p.away {
+		for _, e := range [...]element{p.input, p.pullUp, p.leakage, p.below, p.above, s.output(p)} {
+			if e.there() && !p.away {
 				elements = append(elements, e)
 			}
 		}
@@ -351,11 +351,11 @@ func (s *Socket) readOutputs() {
 // chipAmps is what a powered chip takes from its supply, A: its own current at
 // rest and what its outputs and inputs send out.
 func (s *Socket) chipAmps() float64 {
-	amps := typicalICC[s.chip.Type.Family.Name]/1000 + s.chip.extra
+	amps := s.chip.restAmps(supplyVolts)
 	for i := range s.nodes {
 		n := &s.nodes[i]
 		for _, e := range s.padElements(n) {
-			if current, _ := e.at(n.volts); current > 0 {
+			if current, _ := e.at(n.volts); e.rail == atSupply {
 				amps += current
 			}
 		}
