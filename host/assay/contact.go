@@ -18,7 +18,7 @@ import (
 // package: a chip may lie elsewhere than it should. *adapter.Seat is one.
 type Prober interface {
 	// Probe applies steps with both rails at a level and gives the positions that read high.
-	Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error)
+	Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Pull) ([]part.Pins, error)
 }
 
 // A Voltmeter is a Prober that measures too. Without one, pins that touch a

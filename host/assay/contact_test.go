@@ -23,8 +23,8 @@ type bench struct{ prober }
 // A prober is a bench without a voltmeter.
 type prober struct{ *virtual.Socket }
 
-func (b prober) step(st stimulus.Step, bias, load adapter.Rail) {
-	b.Rails(bias, load)
+func (b prober) step(st stimulus.Step, bias, load adapter.Pull) {
+	b.Pulls(bias, load)
 	b.Drive(positionsWord(st.Driven), positionsWord(st.Drive))
 }
 
@@ -35,7 +35,7 @@ func positionsWord(positions part.Pins) (w adapter.Word) {
 	return w
 }
 
-func (b prober) Probe(_ context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error) {
+func (b prober) Probe(_ context.Context, steps []stimulus.Step, bias, load adapter.Pull) ([]part.Pins, error) {
 	var read []part.Pins
 	for _, st := range steps {
 		b.step(st, bias, load)

@@ -11,8 +11,8 @@ import (
 
 // A LevelMeter measures the pins of a powered chip, by the chip's pin numbers.
 type LevelMeter interface {
-	// ApplyRails applies steps with both rails at a level and leaves the last one driven.
-	ApplyRails(ctx context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error)
+	// ApplyPulls applies steps with both rails at a level and leaves the last one driven.
+	ApplyPulls(ctx context.Context, steps []stimulus.Step, bias, load adapter.Pull) ([]part.Pins, error)
 	// Measure applies steps, each with its own rails, and gives the voltages asked for,
 	// V, NaN where the adapter senses none, and the supply current.
 	Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
@@ -81,7 +81,7 @@ type loading struct {
 var loadings = []loading{{biasOhms, true, false}, {loadOhms, false, true}, {bothOhms, true, true}}
 
 // rails gives the levels of the rails, both the same.
-func (l loading) rails(level adapter.Rail) (bias, load adapter.Rail) {
+func (l loading) rails(level adapter.Pull) (bias, load adapter.Pull) {
 	if l.bias {
 		bias = level
 	}

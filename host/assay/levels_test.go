@@ -25,8 +25,8 @@ type meterBench struct {
 	n int
 }
 
-func (b meterBench) ApplyRails(_ context.Context, steps []stimulus.Step, bias, load adapter.Rail) (read []part.Pins, err error) {
-	b.Rails(bias, load)
+func (b meterBench) ApplyPulls(_ context.Context, steps []stimulus.Step, bias, load adapter.Pull) (read []part.Pins, err error) {
+	b.Pulls(bias, load)
 	for _, st := range steps {
 		b.Drive(b.word(st.Driven), b.word(st.Drive))
 	}
@@ -35,7 +35,7 @@ func (b meterBench) ApplyRails(_ context.Context, steps []stimulus.Step, bias, l
 
 func (b meterBench) Measure(_ context.Context, steps []adapter.MeasureStep) (measured []adapter.Measured, err error) {
 	for _, st := range steps {
-		b.Rails(st.Bias, st.Load)
+		b.Pulls(st.Bias, st.Load)
 		b.Drive(b.word(st.Driven), b.word(st.Drive))
 		m := adapter.Measured{CurrentMA: float64(b.CurrentMicroamps()) / 1000}
 		for pin := range m.Volts {
@@ -66,7 +66,7 @@ func measured(t testing.TB, typ part.Type, defects ...string) *assay.Levels {
 	socket := socketOf(t, typ, defects...)
 	v := typ.Variant
 	n := len(v.Pins)
-	socket.Rails(adapter.Low, adapter.Off) // no MOS input floats when the supply comes
+	socket.Pulls(adapter.Low, adapter.Off) // no MOS input floats when the supply comes
 	socket.Supply(switchOf(virtual.SupplyHigh, adapter.PositionOf(v.VCC(), n)), switchOf(virtual.SupplyLow, adapter.PositionOf(v.GND(), n)))
 	l, err := assay.MeasureLevels(t.Context(), meterBench{socket, n}, assay.Plan{Type: typ, Circuit: c, Sequence: s})
 	require.NoError(t, err)
@@ -288,7 +288,7 @@ func TestCalibratedResistorsAreGoneBy(t *testing.T) {
 	var currents []float64
 	for _, ohms := range []float64{1_000, 1_050} {
 		socket := socketOf(t, typ)
-		socket.Rails(adapter.Low, adapter.Off)
+		socket.Pulls(adapter.Low, adapter.Off)
 		socket.Supply(switchOf(virtual.SupplyHigh, 28), switchOf(virtual.SupplyLow, 7))
 		l, err := assay.MeasureLevels(t.Context(), calibratedBench{meterBench{socket, 14}, ohms}, assay.Plan{Type: typ, Circuit: c, Sequence: s})
 		require.NoError(t, err)

@@ -14,7 +14,7 @@ import (
 // measured where a voltmeter is there.
 type look struct {
 	stimulus.Step
-	bias, load adapter.Rail
+	bias, load adapter.Pull
 	volts      part.Pins // positions to be measured
 }
 

@@ -25,7 +25,7 @@ func (b measuringBench) PowerOn(context.Context, int) (float64, error) {
 	v := b.typ.Variant
 	s := b.bench.Socket
 	s.Drive(0, 0)
-	s.Rails(adapter.Low, adapter.Off)
+	s.Pulls(adapter.Low, adapter.Off)
 	s.Supply(switchOf(virtual.SupplyHigh, adapter.PositionOf(v.VCC(), b.n)), switchOf(virtual.SupplyLow, adapter.PositionOf(v.GND(), b.n)))
 	return float64(s.CurrentMicroamps()) / 1000, nil
 }
@@ -33,7 +33,7 @@ func (b measuringBench) PowerOn(context.Context, int) (float64, error) {
 func (b measuringBench) PowerOff(context.Context) error {
 	s := b.bench.Socket
 	s.Drive(0, 0)
-	s.Rails(adapter.Off, adapter.Off)
+	s.Pulls(adapter.Off, adapter.Off)
 	s.Supply(0, 0)
 	return nil
 }
@@ -47,9 +47,9 @@ func (b measuringBench) Sensed() (pins part.Pins) {
 	return pins
 }
 
-func (b measuringBench) Apply(_ context.Context, steps []stimulus.Step, bias adapter.Rail) (read []part.Pins, err error) {
+func (b measuringBench) Apply(_ context.Context, steps []stimulus.Step, bias adapter.Pull) (read []part.Pins, err error) {
 	s := b.bench.Socket
-	s.Rails(bias, adapter.Off)
+	s.Pulls(bias, adapter.Off)
 	for _, st := range steps {
 		s.Drive(b.word(st.Driven), b.word(st.Drive))
 		w := s.Sample()

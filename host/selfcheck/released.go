@@ -24,7 +24,7 @@ const (
 
 // conditionRails are the rails of each condition, and the level that they give.
 var conditionRails = [conditions]struct {
-	bias, load adapter.Rail
+	bias, load adapter.Pull
 	high       bool
 }{
 	biasLow:      {adapter.Low, adapter.Off, false},
@@ -102,7 +102,7 @@ func (c *check) judgeRails() {
 		works level
 	}{{biasRail, c.biasWorks}, {loadRail, c.loadWorks}} {
 		for _, l := range []struct {
-			level adapter.Rail
+			level adapter.Pull
 			works bool
 		}{{adapter.Low, of.works.low}, {adapter.High, of.works.high}} {
 			if !l.works {
@@ -116,7 +116,7 @@ func (c *check) judgeRails() {
 
 // valid tells whether a condition's rails reach their levels.
 func (c *check) valid(condition int) bool {
-	reaches := func(works level, to adapter.Rail) bool {
+	reaches := func(works level, to adapter.Pull) bool {
 		return to == adapter.Off || to == adapter.Low && works.low || to == adapter.High && works.high
 	}
 	r := conditionRails[condition]

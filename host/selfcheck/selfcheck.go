@@ -93,7 +93,7 @@ func (c *check) understood() error {
 	switch {
 	case !strings.Contains(k.Board, "revision A"):
 		return fmt.Errorf("%w be checked: only boards of revision A are known, not %q", adapter.ErrCannot, k.Board)
-	case k.Positions != adapter.Positions || !k.Bias || !k.Load || k.Measured == 0:
+	case k.Positions != adapter.Positions || k.Bias == 0 || k.Load == 0 || k.Measured == 0:
 		return fmt.Errorf("%w be checked: it has no rails, or measures no voltages (firmware before 1.1)", adapter.ErrCannot)
 	}
 	for p := range k.Measured.Positions() {
@@ -170,7 +170,7 @@ func (c *check) scaled(measured []adapter.Measured) []adapter.Measured {
 }
 
 // step drives some positions against the rails and measures.
-func (c *check) step(driven, high part.Pins, bias, load adapter.Rail) adapter.MeasureStep {
+func (c *check) step(driven, high part.Pins, bias, load adapter.Pull) adapter.MeasureStep {
 	return adapter.MeasureStep{Step: stimulus.Step{Driven: driven, Drive: high}, Bias: bias, Load: load,
 		Settle: settle, Pins: c.measured, Averaging: averaging}
 }

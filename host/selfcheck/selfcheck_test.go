@@ -45,7 +45,7 @@ func checked(t interface{ Fatal(...any) }, b *virtual.Board, seed uint64) *selfc
 		t.Fatal(err)
 	}
 	s, err := a.Status(context.Background())
-	if err != nil || s.Powered || s.Driven != 0 || s.Bias != protocol.RailOff || s.Load != protocol.RailOff {
+	if err != nil || s.Powered || s.Driven != 0 || s.Bias != (protocol.Pull{}) || s.Load != (protocol.Pull{}) {
 		t.Fatal("the socket is not safe after the check:", s, err)
 	}
 	return r

@@ -63,7 +63,7 @@ var (
 	loadRail = rail{"load", "1 kΩ", "PG5", "PG2"}
 )
 
-func (r rail) pin(level adapter.Rail) string {
+func (r rail) pin(level adapter.Pull) string {
 	if level == adapter.High {
 		return r.high
 	}

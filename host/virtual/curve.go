@@ -1,9 +1,6 @@
 package virtual
 
-import (
-	"math"
-	"sort"
-)
+import "math"
 
 // thermalVolts is kT/q at 27 °C, V, the temperature that SPICE supposes.
 const thermalVolts = 0.025865
@@ -38,9 +35,13 @@ func through(points []point) *curve {
 	first := math.Floor(points[0].volts/curveStep) - 1
 	last := math.Ceil(points[len(points)-1].volts/curveStep) + 1
 	c := &curve{first: first * curveStep}
+	c.amps = make([]float64, 0, int(last-first)+1)
+	i := 0 // of the first point at v or above
 	for n := first; n <= last; n++ {
 		v := n * curveStep
-		i := sort.Search(len(points), func(i int) bool { return points[i].volts >= v })
+		for i < len(points) && points[i].volts < v {
+			i++
+		}
 		switch {
 		case i == 0:
 			c.amps = append(c.amps, points[0].amps)
@@ -56,8 +57,8 @@ func through(points []point) *curve {
 
 // behind is the curve with a resistance before it, Ω.
 func (c *curve) behind(ohms float64) *curve {
-	if c == nil {
-		return nil
+	if c == nil || ohms == 0 {
+		return c
 	}
 	points := make([]point, len(c.amps))
 	for i, amps := range c.amps {

@@ -122,7 +122,7 @@ func levels(t *testing.T, bench Bench) {
 		many, _ := nandSteps(leading)
 		// As many steps as fit go with the measurement, more are applied before it.
 		if leading > 3 {
-			if _, err := seat.ApplyRails(t.Context(), many, adapter.High, adapter.Off); err != nil {
+			if _, err := seat.ApplyPulls(t.Context(), many, adapter.High, adapter.Off); err != nil {
 				t.Fatal(err)
 			}
 			many = nil
@@ -178,7 +178,7 @@ func manyMeasurements(t *testing.T, bench Bench) {
 	_, seat := seat14(t, bench(t, ""))
 	steps := make([]adapter.MeasureStep, 100)
 	for i := range steps {
-		steps[i] = adapter.MeasureStep{Bias: adapter.Rail(1 + i%2), Settle: 30 * time.Millisecond, Pins: part.PinSet(1, 28), Averaging: 7}
+		steps[i] = adapter.MeasureStep{Bias: [...]adapter.Pull{adapter.Low, adapter.High}[i%2], Settle: 30 * time.Millisecond, Pins: part.PinSet(1, 28), Averaging: 7}
 	}
 	measured, err := seat.ProbeMeasure(t.Context(), steps)
 	if err != nil {
