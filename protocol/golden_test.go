@@ -108,29 +108,30 @@ func TestGoldenMessages(t *testing.T) {
 	for i := range uint32(256) {
 		long.Samples = append(long.Samples, 0x01010101*(1+i%63))
 	}
-	constants := Constants{SupplyMV: 5012, ShuntGain: 32801, BiasOhms: 10010, LoadOhms: 1001, DriveOhms: 203}
+	constants := Constants{SupplyMV: 5012, ShuntGain: 32801, BiasOhms: 10010, LoadOhms: 1001, DriveOhms: 143}
 	for n := range int16(16) {
 		constants.Channels = append(constants.Channels, ChannelConstants{uint16(Unity + int(n)), -n})
 	}
 	messages := map[string]Message{
 		"hello": &Hello{},
 		"capabilities": &Capabilities{
-			Protocol: 1, Firmware: Firmware{1, 2, 3}, BootID: 0x1234, MaxPayload: 1032, MaxSteps: 256, MaxCurrentMA: 300,
+			Protocol: 2, Firmware: Firmware{1, 2, 3}, BootID: 0x1234, MaxPayload: 1032, MaxSteps: 256, MaxCurrentMA: 300,
 			MaxBusyMS: 1000, SilenceMS: 2000, Positions: 0x3fff3fff, Sense: 0x00ff00ff,
 			SupplyHigh: word32(1, 4, 5, 8, 22, 28),
 			SupplyLow:  word32(1, 4, 7, 8, 9, 10, 11, 12, 14, 21, 24, 25, 28),
-			Features:   FeatureBias | FeatureLoad | FeatureMonitor | FeatureButton | FeatureMeasure,
-			Rates:      []uint32{1_000_000, 38_400}, Board: "golden",
-			Measured: 0x00ff00ff, ConversionUS: 32, ErrorMV: 15},
+			Features:   FeatureBias | FeatureLoad | FeatureMonitor | FeatureButton | FeatureMeasure | FeatureFar,
+			Rates:      []uint32{1_000_000, 500_000, 38_400}, Board: "golden",
+			Measured: 0xbfffffff, ConversionUS: 32, ErrorMV: 15,
+			Bias: 0x3fff3fff, Load: 0x00ff00ff, Far: 0xbf00ff00, FarUS: 60},
 		"status": &Status{},
 		"status-reply": &StatusReply{
-			Powered: true, Bias: RailHigh, Load: RailOff, High: 28, Low: word32(7), Driven: word32(1, 2, 3), Current: 1234,
+			Powered: true, Bias: Pull{true, word32(1, 28)}, High: 28, Low: word32(7), Driven: word32(1, 2, 3), Current: 1234,
 			LimitMA: 100, ResetCause: ResetPowerOn, SafeCause: SafeHello, BootID: 0x1234,
 			Frames: 300, Damaged: 2, Oversize: 1, Overruns: 0, LineErrors: 4},
 		"safe":        &Safe{},
 		"safe-reply":  &Acknowledged{Request: TypeSafe},
-		"rails":       &Rails{Bias: RailHigh, Load: RailOff},
-		"rails-reply": &Acknowledged{Request: TypeRails},
+		"pulls":       &Pulls{Bias: Pull{true, word32(1, 2, 28)}},
+		"pulls-reply": &Acknowledged{Request: TypePulls},
 		"power":       &Power{High: 28, LimitMA: 100, SettleMS: 20, Low: word32(7)},
 		"power-reply": &PowerReply{Current: 1234},
 		"apply": &Apply{SettleUS: 10, Steps: []Drive{
@@ -142,10 +143,10 @@ func TestGoldenMessages(t *testing.T) {
 		"overcurrent":      &ErrorReply{Code: Overcurrent, Request: TypePower, Detail: 15025},
 		"apply-reply-long": long,
 		"measure": &Measure{Unpowered: true, Steps: []MeasureStep{
-			{Direction: word32(7, 28), Level: word32(7), Positions: word32(1, 2, 28), SettleUS: 50, Averaging: 3, Bias: RailLow},
-			{Positions: word32(8), SettleUS: 1000, Averaging: 7, Bias: RailHigh, Load: RailLow}}},
-		"measure-reply": &MeasureReply{Positions: []uint32{word32(1, 2, 28), word32(8)}, Steps: []Measured{
-			{word32(1, 2, 7), NotMeasured, []uint16{4312, 4307, 15}}, {0, NotMeasured, []uint16{454}}}},
+			{Direction: word32(7, 28), Level: word32(7), Positions: word32(1, 2, 28), SettleUS: 50, Averaging: 3, Bias: Pull{true, word32(1)}},
+			{Positions: word32(8) | SupplyBehindShunt, SettleUS: 1000, Averaging: 7, Bias: Pull{true, word32(8)}, Load: Pull{true, word32(9)}}}},
+		"measure-reply": &MeasureReply{Positions: []uint32{word32(1, 2, 28), word32(8) | SupplyBehindShunt}, Steps: []Measured{
+			{word32(1, 2, 7), NotMeasured, []uint16{4312, 4307, 15}}, {0, NotMeasured, []uint16{454, 4873}}}},
 		"calibration":       &Calibration{},
 		"calibration-write": &Calibration{Operation: CalibrationWrite, Constants: constants},
 		"calibration-reply": &CalibrationReply{State: CalibrationStored, Constants: constants},
@@ -188,8 +189,8 @@ func emptyLike(m Message) Message {
 		return new(Status)
 	case *Safe:
 		return new(Safe)
-	case *Rails:
-		return new(Rails)
+	case *Pulls:
+		return new(Pulls)
 	case *Power:
 		return new(Power)
 	case *Apply:

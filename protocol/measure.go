@@ -9,23 +9,30 @@ import (
 type MeasureStep struct {
 	Direction  uint32 // word of the driven positions
 	Level      uint32 // word of those driven high
-	Positions  uint32 // word of the positions whose voltage is measured
+	Positions  uint32 // word of the positions whose voltage is measured, with the bits of SupplyBehindShunt and the references
 	SettleUS   uint16 // from driving to measuring, µs
 	Averaging  uint8  // 2^Averaging conversions a position, up to 2^MostAveraging
-	Bias, Load Rail
+	Bias, Load Pull
 }
+
+// Bits of MeasureStep.Positions, and of Capabilities.Measured, that stand for no
+// socket position.
+const (
+	SupplyBehindShunt uint32 = 1 << 14 // what the supply switches hand on
+	ReferenceFirst    uint32 = 1 << 15 // the 2.500 V reference, as the first far converter sees it
+	ReferenceSecond   uint32 = 1 << 31 // and as the second does
+)
 
 // MostAveraging is the highest Averaging of a MeasureStep.
 const MostAveraging = 7
 
 const (
 	measureHeaderLen  = 4
-	measureStepLen    = 16
+	measureStepLen    = 24
 	measureFlagsKnown = flagUnpowered
-	railBits          = 2 // of the byte that holds both rails
 )
 
-// Measure sets rails and drives step by step, and measures. MeasureReply is the reply.
+// Measure sets pulls and drives step by step, and measures. MeasureReply is the reply.
 type Measure struct {
 	Unpowered bool // meant for a socket without power
 	Steps     []MeasureStep
@@ -44,7 +51,7 @@ func (m *Measure) Marshal() []byte {
 	w.u8(flags).u8(0).u16(0)
 	for _, s := range m.Steps {
 		w.u32(s.Direction).u32(s.Level).u32(s.Positions).u16(s.SettleUS).u8(s.Averaging)
-		w.u8(uint8(s.Bias) | uint8(s.Load)<<railBits)
+		w.u8(pullsOn(s.Bias, s.Load)).u32(s.Bias.Up).u32(s.Load.Up)
 	}
 	return w.payload
 }
@@ -59,10 +66,12 @@ func (m *Measure) Unmarshal(payload []byte) error {
 	*m = Measure{Unpowered: flags&flagUnpowered != 0}
 	for len(r.rest) > 0 {
 		s := MeasureStep{Direction: r.u32(), Level: r.u32(), Positions: r.u32(), SettleUS: r.u16(), Averaging: r.u8()}
-		rails := r.u8()
-		s.Bias, s.Load = Rail(rails&(1<<railBits-1)), Rail(rails>>railBits)
-		if s.Averaging > MostAveraging || s.Bias > RailHigh || s.Load > RailHigh {
-			return fmt.Errorf("%v: %w: averaging %d, rails %d and %d", m.Type(), ErrPayload, s.Averaging, s.Bias, s.Load)
+		var err error
+		if s.Bias, s.Load, err = r.pulls(r.u8()); err != nil {
+			return fmt.Errorf("%v: %w", m.Type(), err)
+		}
+		if s.Averaging > MostAveraging {
+			return fmt.Errorf("%v: %w: averaging %d", m.Type(), ErrPayload, s.Averaging)
 		}
 		m.Steps = append(m.Steps, s)
 	}

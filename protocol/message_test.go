@@ -38,7 +38,7 @@ func TestApplySteps(t *testing.T) {
 
 // Requests are refused at every other length than theirs, replies only when short.
 func TestLengths(t *testing.T) {
-	requests := []Message{&Hello{}, &Status{}, &Safe{}, &Rails{}, &Power{}, &Apply{Steps: make([]Drive, 1)},
+	requests := []Message{&Hello{}, &Status{}, &Safe{}, &Pulls{}, &Power{}, &Apply{Steps: make([]Drive, 1)},
 		&Measure{Steps: make([]MeasureStep, 1)}, &Calibration{}, &Calibration{Operation: CalibrationWrite},
 		&Sweep{Count: 1, Block: 1, Positions: make([]uint8, 24)}, &PatternRun{}}
 	for _, m := range requests {
@@ -60,15 +60,14 @@ func TestLengths(t *testing.T) {
 	}
 }
 
-// Firmware 1.0 ended its capabilities with the name; at every other place they are too short.
-func TestCapabilitiesMayEndWithTheName(t *testing.T) {
-	whole := &Capabilities{Rates: []uint32{1}, Board: "b", Measured: 1, ConversionUS: 2, ErrorMV: 3}
+// Capabilities are whole up to their last field, and may grow behind it.
+func TestCapabilitiesLength(t *testing.T) {
+	whole := &Capabilities{Rates: []uint32{1}, Board: "b", Measured: 1, ConversionUS: 2, ErrorMV: 3, Bias: 4, Load: 5, Far: 6, FarUS: 7}
 	payload := whole.Marshal()
-	old := len(payload) - 8
 	for n := range len(payload) + 3 {
 		var got Capabilities
 		err := got.Unmarshal(append(payload, 1, 2, 3)[:n])
-		assert.Equal(t, n == old || n >= len(payload), err == nil, "%d bytes", n)
+		assert.Equal(t, n >= len(payload), err == nil, "%d bytes", n)
 		if n >= len(payload) {
 			assert.Equal(t, whole, &got)
 		}
@@ -76,13 +75,18 @@ func TestCapabilitiesMayEndWithTheName(t *testing.T) {
 }
 
 func TestMeasureRoundTrip(t *testing.T) {
-	rail := rapid.SampledFrom([]Rail{RailOff, RailLow, RailHigh})
+	pull := rapid.Custom(func(t *rapid.T) (p Pull) {
+		if p.On = rapid.Bool().Draw(t, "on"); p.On {
+			p.Up = rapid.Uint32().Draw(t, "up")
+		}
+		return p
+	})
 	rapid.Check(t, func(t *rapid.T) {
 		want := &Measure{
 			Unpowered: rapid.Bool().Draw(t, "unpowered"),
 			Steps: rapid.SliceOfN(rapid.Custom(func(t *rapid.T) MeasureStep {
 				return MeasureStep{rapid.Uint32().Draw(t, "direction"), rapid.Uint32().Draw(t, "level"), rapid.Uint32().Draw(t, "positions"),
-					rapid.Uint16().Draw(t, "settle"), rapid.Uint8Max(MostAveraging).Draw(t, "averaging"), rail.Draw(t, "bias"), rail.Draw(t, "load")}
+					rapid.Uint16().Draw(t, "settle"), rapid.Uint8Max(MostAveraging).Draw(t, "averaging"), pull.Draw(t, "bias"), pull.Draw(t, "load")}
 			}), 1, 20).Draw(t, "steps"),
 		}
 		got := new(Measure)
@@ -91,12 +95,12 @@ func TestMeasureRoundTrip(t *testing.T) {
 	})
 }
 
-// From the layout in SPEC.md: 4 bytes and 16 a step there, 6 and 2 a position a step back.
+// From the layout in SPEC.md: 4 bytes and 24 a step there, 6 and 2 a position a step back.
 func TestMeasureFits(t *testing.T) {
 	steps := make([]MeasureStep, 100)
-	assert.Equal(t, 64, MeasureFits(steps, 1032))
-	assert.Equal(t, 0, MeasureFits(steps, 19))
-	assert.Equal(t, 1, MeasureFits(steps, 20))
+	assert.Equal(t, 42, MeasureFits(steps, 1032))
+	assert.Equal(t, 0, MeasureFits(steps, 27))
+	assert.Equal(t, 1, MeasureFits(steps, 28))
 	for i := range steps {
 		steps[i].Positions = 0x00ff00ff // 38 bytes
 	}
@@ -116,8 +120,14 @@ func TestReservedFieldsAreRefused(t *testing.T) {
 		}
 		assert.Equal(t, known, err == nil, "flag %d", bit)
 	}
-	assert.ErrorIs(t, new(Rails).Unmarshal([]byte{3, 0}), ErrPayload)
-	for at, value := range map[int]byte{0: 1, 1: 1, 2: 1, 3: 1, 18: 8, 19: 3} {
+	for _, changed := range []func(pulls []byte){
+		func(p []byte) { p[0] = 4 }, func(p []byte) { p[1] = 1 }, func(p []byte) { p[2] = 1 }, func(p []byte) { p[0], p[9] = 1, 1 },
+	} {
+		pulls := (&Pulls{}).Marshal()
+		changed(pulls)
+		assert.ErrorIs(t, new(Pulls).Unmarshal(pulls), ErrPayload, "% x", pulls)
+	}
+	for at, value := range map[int]byte{0: 1, 1: 1, 2: 1, 3: 1, 18: 8, 19: 4, 20: 1, 24: 1} {
 		measure := (&Measure{Steps: make([]MeasureStep, 1)}).Marshal()
 		measure[at] |= value
 		assert.ErrorIs(t, new(Measure).Unmarshal(measure), ErrPayload, "offset %d", at)
@@ -162,13 +172,13 @@ func FuzzUnmarshal(f *testing.F) {
 	f.Add(uint8(TypeApply), (&Apply{Steps: []Drive{{1, 1}, {2, 2}}}).Marshal())
 	f.Add(uint8(TypeHello.Reply()), (&Capabilities{Rates: []uint32{1}, Board: "b"}).Marshal())
 	f.Add(uint8(TypeStatus.Reply()), (&StatusReply{Powered: true}).Marshal())
-	f.Add(uint8(TypeMeasure), (&Measure{Steps: []MeasureStep{{Direction: 1, Bias: RailHigh}}}).Marshal())
+	f.Add(uint8(TypeMeasure), (&Measure{Steps: []MeasureStep{{Direction: 1, Bias: Pull{true, 5}}}}).Marshal())
 	f.Add(uint8(TypeCalibration), (&Calibration{Operation: CalibrationWrite, Constants: Constants{Channels: make([]ChannelConstants, 2)}}).Marshal())
 	f.Add(uint8(TypeSweep), (&Sweep{Count: 1, Block: 1, Positions: []uint8{1}}).Marshal())
 	f.Add(uint8(TypePattern), (&PatternLoad{Groups: [][]uint8{{1, 2}}, Code: []byte{OpEnd}}).Marshal())
 	f.Add(uint8(TypePattern), (&PatternRun{BudgetMS: 1}).Marshal())
 	messages := map[Type][]Message{}
-	for _, m := range []Message{&Hello{}, &Status{}, &Safe{}, &Rails{}, &Power{}, &Apply{}, &Capabilities{}, &StatusReply{},
+	for _, m := range []Message{&Hello{}, &Status{}, &Safe{}, &Pulls{}, &Power{}, &Apply{}, &Capabilities{}, &StatusReply{},
 		&PowerReply{}, &ApplyReply{}, &ErrorReply{}, &Measure{}, &Calibration{}, &CalibrationReply{},
 		&MeasureReply{Positions: []uint32{3, 0, 7}}, &Sweep{}, &SweepReply{}, &PatternLoad{}, &PatternRun{}, &PatternReply{}} {
 		messages[m.Type()] = append(messages[m.Type()], m)

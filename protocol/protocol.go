@@ -1,5 +1,5 @@
 // Package protocol is what the host and an adapter say to each other, and how
-// it is framed on the serial line: version 1 of SPEC.md in this folder.
+// it is framed on the serial line: version 2 of SPEC.md in this folder.
 //
 // Masks of positions are socket words as SPEC.md draws them; this package
 // carries them and does not look inside.
@@ -8,7 +8,7 @@ package protocol
 import "fmt"
 
 // Version is the version of the protocol that this package speaks.
-const Version = 1
+const Version = 2
 
 // Type is the type of a frame. A reply has the type of its request with bit 7
 // set, or is an ErrorReply.
@@ -19,7 +19,7 @@ const (
 	TypeHello       Type = 0x01
 	TypeStatus      Type = 0x02
 	TypeSafe        Type = 0x03
-	TypeRails       Type = 0x04
+	TypePulls       Type = 0x04
 	TypePower       Type = 0x05
 	TypeApply       Type = 0x06
 	TypeMeasure     Type = 0x07
@@ -36,7 +36,7 @@ const replyBit Type = 0x80
 func (t Type) Reply() Type { return t | replyBit }
 
 var typeNames = map[Type]string{
-	TypeHello: "HELLO", TypeStatus: "STATUS", TypeSafe: "SAFE", TypeRails: "RAILS", TypePower: "POWER",
+	TypeHello: "HELLO", TypeStatus: "STATUS", TypeSafe: "SAFE", TypePulls: "PULLS", TypePower: "POWER",
 	TypeApply: "APPLY", TypeMeasure: "MEASURE", TypeCalibration: "CALIBRATION", TypeSweep: "SWEEP",
 	TypePattern: "PATTERN",
 }
@@ -55,8 +55,9 @@ func (t Type) String() string {
 	return name
 }
 
-// Line rates, baud: the usual one, and the one for lines that do not carry it.
-const (
-	UsualRate  = 1_000_000
-	SlowerRate = 38_400
-)
+// UsualRate is the line rate that an adapter starts at, baud.
+const UsualRate = 1_000_000
+
+// Rates are the line rates, baud: the usual one, and those for lines that do not
+// carry it, in the order in which an adapter steps through them.
+var Rates = []int{UsualRate, 500_000, 38_400}

@@ -7,13 +7,14 @@ type Features uint16
 
 // The features.
 const (
-	FeatureBias    Features = 1 << 0 // bias rail
-	FeatureLoad    Features = 1 << 1 // load rail
+	FeatureBias    Features = 1 << 0 // bias resistors
+	FeatureLoad    Features = 1 << 1 // load resistors
 	FeatureMonitor Features = 1 << 2 // current monitor: without it no current limit is kept
 	FeatureButton  Features = 1 << 3 // push button
 	FeatureMeasure Features = 1 << 4 // Measure and Calibration
 	FeatureSweep   Features = 1 << 5 // Sweep
 	FeaturePattern Features = 1 << 6 // PatternLoad and PatternRun
+	FeatureFar     Features = 1 << 7 // converters for L9-14 and R9-14, the supply and a reference
 )
 
 // Has tells whether all features of f are there.
@@ -44,6 +45,10 @@ type Capabilities struct {
 	Measured     uint32 // word of the positions whose voltage can be measured
 	ConversionUS uint16 // longest time of a conversion with what belongs to it, µs
 	ErrorMV      uint16 // that a voltage may be off without a calibration, mV, beside that of the supply
+	Bias         uint32 // word of the positions with a bias resistor
+	Load         uint32 // word of those with a load resistor
+	Far          uint32 // word of what the far converters measure, part of Measured
+	FarUS        uint16 // longest time of a far conversion with what belongs to it, µs
 }
 
 const maxCount = 255 // of what is counted in one byte
@@ -63,7 +68,8 @@ func (m *Capabilities) Marshal() []byte {
 	}
 	w.u8(uint8(len(board)))
 	w.payload = append(w.payload, board...)
-	return w.u32(m.Measured).u16(m.ConversionUS).u16(m.ErrorMV).payload
+	w.u32(m.Measured).u16(m.ConversionUS).u16(m.ErrorMV)
+	return w.u32(m.Bias).u32(m.Load).u32(m.Far).u16(m.FarUS).payload
 }
 
 // Unmarshal reads the payload.
@@ -88,9 +94,8 @@ func (m *Capabilities) Unmarshal(payload []byte) error {
 		m.Rates = append(m.Rates, r.u32())
 	}
 	m.Board = string(r.take(int(r.u8())))
-	if len(r.rest) > 0 { // firmware 1.0 ends here
-		m.Measured, m.ConversionUS, m.ErrorMV = r.u32(), r.u16(), r.u16()
-	}
+	m.Measured, m.ConversionUS, m.ErrorMV = r.u32(), r.u16(), r.u16()
+	m.Bias, m.Load, m.Far, m.FarUS = r.u32(), r.u32(), r.u32(), r.u16()
 	return r.grown(m)
 }
 

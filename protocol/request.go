@@ -11,15 +11,38 @@ type Message interface {
 	Unmarshal(payload []byte) error
 }
 
-// A Rail is the state of the bias rail or of the load rail.
-type Rail uint8
+// A Pull is what the bias resistors, or the load resistors, do: nothing, or each
+// pulls its position to a level of its own.
+type Pull struct {
+	On bool
+	Up uint32 // word of the positions pulled high, the others low; 0 while off
+}
 
-// The states of a rail.
+// The bits of a byte that says which pulls are on.
 const (
-	RailOff  Rail = 0
-	RailLow  Rail = 1
-	RailHigh Rail = 2
+	pullBias  = 1 << 0
+	pullLoad  = 1 << 1
+	pullFlags = pullBias | pullLoad
 )
+
+func pullsOn(bias, load Pull) (flags uint8) {
+	if bias.On {
+		flags |= pullBias
+	}
+	if load.On {
+		flags |= pullLoad
+	}
+	return flags
+}
+
+// pulls reads what follows the byte of flags.
+func (r *reader) pulls(flags uint8) (bias, load Pull, err error) {
+	bias, load = Pull{flags&pullBias != 0, r.u32()}, Pull{flags&pullLoad != 0, r.u32()}
+	if flags&^pullFlags != 0 || !bias.On && bias.Up != 0 || !load.On && load.Up != 0 {
+		err = fmt.Errorf("%w: pulls with flags %#x, levels %08x and %08x", ErrPayload, flags, bias.Up, load.Up)
+	}
+	return bias, load, err
+}
 
 // Hello begins a conversation: the socket is made safe. Capabilities are the reply.
 type Hello struct{ empty }
@@ -27,7 +50,7 @@ type Hello struct{ empty }
 // Status asks for the adapter's state, and changes nothing. StatusReply is the reply.
 type Status struct{ empty }
 
-// Safe releases every position, and opens the rails and the supply switches.
+// Safe releases every position, and opens the pulls and the supply switches.
 type Safe struct{ empty }
 
 // Type is TypeHello.
@@ -56,21 +79,26 @@ func (empty) Marshal() []byte { return nil }
 
 func noPayload(m Message, payload []byte) error { return (&reader{rest: payload}).exact(m) }
 
-// Rails sets both rails.
-type Rails struct{ Bias, Load Rail }
+// Pulls sets the bias and the load resistors.
+type Pulls struct{ Bias, Load Pull }
 
-// Type is TypeRails.
-func (*Rails) Type() Type { return TypeRails }
+// Type is TypePulls.
+func (*Pulls) Type() Type { return TypePulls }
 
 // Marshal gives the payload.
-func (m *Rails) Marshal() []byte { return new(writer).u8(uint8(m.Bias)).u8(uint8(m.Load)).payload }
+func (m *Pulls) Marshal() []byte {
+	return new(writer).u8(pullsOn(m.Bias, m.Load)).u8(0).u32(m.Bias.Up).u32(m.Load.Up).payload
+}
 
 // Unmarshal reads the payload.
-func (m *Rails) Unmarshal(payload []byte) error {
+func (m *Pulls) Unmarshal(payload []byte) (err error) {
 	r := reader{rest: payload}
-	m.Bias, m.Load = Rail(r.u8()), Rail(r.u8())
-	if m.Bias > RailHigh || m.Load > RailHigh {
-		return fmt.Errorf("%v: %w: no such state of a rail", m.Type(), ErrPayload)
+	flags, reserved := r.u8(), r.u8()
+	if reserved != 0 {
+		return fmt.Errorf("%v: %w: reserved field used", m.Type(), ErrPayload)
+	}
+	if m.Bias, m.Load, err = r.pulls(flags); err != nil {
+		return fmt.Errorf("%v: %w", m.Type(), err)
 	}
 	return r.exact(m)
 }

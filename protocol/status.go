@@ -50,7 +50,7 @@ func word(n uint8, words ...string) string {
 type StatusReply struct {
 	Powered    bool // a high-side switch is closed
 	Button     bool // the button is pressed
-	Bias, Load Rail
+	Bias, Load Pull
 	High       uint8  // position of the closed high-side switch, 0 none
 	Low        uint32 // word of the closed low-side switches
 	Driven     uint32 // word of the driven positions
@@ -85,9 +85,9 @@ func (m *StatusReply) Marshal() []byte {
 	if m.Button {
 		state |= stateButton
 	}
-	w := new(writer).u8(state).u8(uint8(m.Bias)).u8(uint8(m.Load)).u8(m.High).u32(m.Low).u32(m.Driven)
+	w := new(writer).u8(state).u8(flag(m.Bias.On)).u8(flag(m.Load.On)).u8(m.High).u32(m.Low).u32(m.Driven)
 	w.u16(m.Current).u16(m.LimitMA).u8(uint8(m.ResetCause)).u8(uint8(m.SafeCause)).u16(m.BootID)
-	return w.u16(m.Frames).u16(m.Damaged).u16(m.Oversize).u16(m.Overruns).u16(m.LineErrors).payload
+	return w.u16(m.Frames).u16(m.Damaged).u16(m.Oversize).u16(m.Overruns).u16(m.LineErrors).u32(m.Bias.Up).u32(m.Load.Up).payload
 }
 
 // Unmarshal reads the payload.
@@ -97,8 +97,8 @@ func (m *StatusReply) Unmarshal(payload []byte) error {
 	*m = StatusReply{
 		Powered:    state&statePowered != 0,
 		Button:     state&stateButton != 0,
-		Bias:       Rail(r.u8()),
-		Load:       Rail(r.u8()),
+		Bias:       Pull{On: r.u8() != 0},
+		Load:       Pull{On: r.u8() != 0},
 		High:       r.u8(),
 		Low:        r.u32(),
 		Driven:     r.u32(),
@@ -113,10 +113,18 @@ func (m *StatusReply) Unmarshal(payload []byte) error {
 		Overruns:   r.u16(),
 		LineErrors: r.u16(),
 	}
+	m.Bias.Up, m.Load.Up = r.u32(), r.u32()
 	return r.grown(m)
 }
 
-// Acknowledged is the reply without payload, to Safe, Rails and PatternLoad.
+func flag(set bool) uint8 {
+	if set {
+		return 1
+	}
+	return 0
+}
+
+// Acknowledged is the reply without payload, to Safe, Pulls and PatternLoad.
 type Acknowledged struct {
 	empty
 	Request Type

@@ -4,7 +4,7 @@
 // what an adapter cannot do.
 //
 // Whatever goes wrong, a cancelled context included, the socket is made safe
-// before an operation returns: no position driven, both rails off, all supply
+// before an operation returns: no position driven, bias and load off, all supply
 // switches open.
 package adapter
 
@@ -13,7 +13,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math/bits"
 	"time"
 
 	"chipassay/host/link"
@@ -42,16 +41,19 @@ const offPatience = 2 * time.Second
 type Capabilities struct {
 	Board         string
 	Firmware      string // major.minor.patch
-	Positions     int
-	Sense         Word // positions whose true level is read even while driven
-	SupplyHigh    Word // positions that can be switched to +5 V
-	SupplyLow     Word // positions that can be switched to ground
-	Bias, Load    bool // rails: 10 kΩ and 1 kΩ to every position
-	Monitor       bool // of the supply current; without it no limit is kept
+	Positions     Word   // that are there: of a starter, L1-8 and R1-8
+	Sense         Word   // positions whose true level is read even while driven
+	SupplyHigh    Word   // positions that can be switched to +5 V
+	SupplyLow     Word   // positions that can be switched to ground
+	Bias, Load    Word   // positions with a bias resistor, 10 kΩ, and with a load resistor, 1 kΩ
+	Monitor       bool   // of the supply current; without it no limit is kept
 	Button        bool
-	Measured      Word // positions whose voltage can be measured; 0 before firmware 1.1
+	Measured      Word // positions whose voltage can be measured
+	Far           Word // those of them behind the far converters
+	Reference     bool // a 2.500 V reference is there: voltages are absolute
 	ErrorMV       int  // that a voltage may be off without a calibration, beside the error of the supply, mV
 	Conversion    time.Duration
+	FarConversion time.Duration
 	Sweep         bool // it walks a sweep by itself
 	Pattern       bool // it runs a Program
 	MaxCurrentMA  int
@@ -62,6 +64,23 @@ type Capabilities struct {
 	Rates         []int // of the line, baud, the usual one first
 }
 
+// Groups names what is fitted beyond the starter, the starter first
+// (firmware/carrier). The far half counts as fitted with its bias resistors.
+func (c *Capabilities) Groups() []string {
+	groups := []string{"starter"}
+	for _, g := range []struct {
+		name   string
+		fitted bool
+	}{
+		{"load", c.Load != 0}, {"far", c.Positions == All}, {"switches", c.SupplyHigh.Has(1) || c.SupplyLow.Has(1)}, {"converters", c.Far != 0},
+	} {
+		if g.fitted {
+			groups = append(groups, g.name)
+		}
+	}
+	return groups
+}
+
 // An Adapter is an adapter that answered. It is for one goroutine at a time.
 type Adapter struct {
 	Capabilities Capabilities
@@ -69,7 +88,9 @@ type Adapter struct {
 	link   *link.Link
 	worked time.Duration // what the steps asked for take, without the line
 	bootID uint16
-	rails  protocol.Rails // as last set
+	pulls  protocol.Pulls // as last set
+	rail   float64        // V of the adapter's 5 V rail, by the reference; 0 until it was measured
+	scale  float64        // that makes measured volts absolute
 
 	constants *Constants // as the adapter said, nil until it was asked
 }
@@ -91,20 +112,23 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 	for _, rate := range c.Rates {
 		rates = append(rates, int(rate))
 	}
-	return &Adapter{link: l, bootID: c.BootID, Capabilities: Capabilities{
+	return &Adapter{link: l, bootID: c.BootID, scale: 1, Capabilities: Capabilities{
 		Board:         c.Board,
 		Firmware:      c.Firmware.String(),
-		Positions:     bits.OnesCount32(c.Positions),
+		Positions:     Word(c.Positions),
 		Sense:         Word(c.Sense),
 		SupplyHigh:    Word(c.SupplyHigh),
 		SupplyLow:     Word(c.SupplyLow),
-		Bias:          c.Features.Has(protocol.FeatureBias),
-		Load:          c.Features.Has(protocol.FeatureLoad),
+		Bias:          Word(c.Bias),
+		Load:          Word(c.Load),
 		Monitor:       c.Features.Has(protocol.FeatureMonitor),
 		Button:        c.Features.Has(protocol.FeatureButton),
-		Measured:      Word(c.Measured),
+		Measured:      Word(c.Measured) & All,
+		Far:           Word(c.Far) & All,
+		Reference:     c.Measured&protocol.ReferenceFirst != 0,
 		ErrorMV:       int(c.ErrorMV),
 		Conversion:    time.Duration(c.ConversionUS) * time.Microsecond,
+		FarConversion: time.Duration(c.FarUS) * time.Microsecond,
 		Sweep:         c.Features.Has(protocol.FeatureSweep),
 		Pattern:       c.Features.Has(protocol.FeaturePattern),
 		MaxCurrentMA:  int(c.MaxCurrentMA),
@@ -196,7 +220,7 @@ func (e *FaultError) Error() string {
 	if e.Positions == 0 {
 		return fmt.Sprintf("%v: the current monitor does not answer; look at its I2C lines and its supply", ErrFault)
 	}
-	return fmt.Sprintf("%v: the supply at socket positions %s is not as it was switched; look at their switches, the fuse and the latch",
+	return fmt.Sprintf("%v: the supply at socket positions %s is not as it was switched; look at their switches, the fuse and the shift registers",
 		ErrFault, list(e.Positions))
 }
 
@@ -214,7 +238,7 @@ func (a *Adapter) off() error {
 }
 
 func (a *Adapter) safe(ctx context.Context) error {
-	a.rails = protocol.Rails{}
+	a.pulls = protocol.Pulls{}
 	err := a.link.Call(ctx, &protocol.Safe{}, &protocol.Acknowledged{Request: protocol.TypeSafe}, 0)
 	if err != nil {
 		return fmt.Errorf("the socket could not be switched off, it does so by itself within %d ms; do not touch the chip before: %w",

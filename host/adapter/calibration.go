@@ -18,7 +18,7 @@ type Calibration struct {
 	ShuntGain   float64                   // of the supply current, 0.95 to 1.05
 	BiasOhms    int                       // 9,000 to 11,000
 	LoadOhms    int                       // 900 to 1,100
-	DriveOhms   int                       // resistor and output together, 150 to 300
+	DriveOhms   int                       // resistor and output together, 100 to 200
 	Channels    map[int]Channel           // by socket position
 }
 
@@ -39,13 +39,20 @@ func (a *Adapter) Calibration(ctx context.Context) (Calibration, error) {
 // Constants are what a socket's voltages are reckoned with: those of the
 // calibration that the adapter keeps, or of its design.
 type Constants struct {
-	SupplyVolts                   float64 // of the rails
+	SupplyVolts                   float64 // of the adapter's 5 V rail
 	BiasOhms, LoadOhms, DriveOhms float64
 }
 
 // Constants gives the adapter's, asked for once.
 func (s *Seat) Constants(ctx context.Context) (Constants, error) {
-	a := s.adapter
+	c, err := s.adapter.constantsOf(ctx)
+	if s.adapter.rail != 0 {
+		c.SupplyVolts = s.adapter.rail
+	}
+	return c, err
+}
+
+func (a *Adapter) constantsOf(ctx context.Context) (Constants, error) {
 	if a.constants == nil {
 		c, err := a.Calibration(ctx)
 		if err != nil {
@@ -55,6 +62,10 @@ func (s *Seat) Constants(ctx context.Context) (Constants, error) {
 	}
 	return *a.constants, nil
 }
+
+// near are the positions that the microcontroller's own converter measures: those
+// that a calibration corrects.
+func (c *Capabilities) near() Word { return c.Measured &^ c.Far }
 
 // SetCalibration has the adapter keep constants. It makes the socket safe. What
 // is out of range is ErrCannot, and nothing is changed.
@@ -66,7 +77,7 @@ func (a *Adapter) SetCalibration(ctx context.Context, c Calibration) error {
 		LoadOhms:  field(float64(c.LoadOhms)),
 		DriveOhms: field(float64(c.DriveOhms)),
 	}
-	for position := range a.Capabilities.Measured.Positions() {
+	for position := range a.Capabilities.near().Positions() {
 		channel, ok := c.Channels[position]
 		if !ok {
 			return fmt.Errorf("%w keep a calibration without position %d", ErrCannot, position)
@@ -96,10 +107,10 @@ func field(v float64) uint16 {
 
 func (a *Adapter) calibrate(ctx context.Context, request *protocol.Calibration) (Calibration, error) {
 	if a.Capabilities.Measured == 0 {
-		return Calibration{}, fmt.Errorf("%w keep a calibration: it measures no voltages, or has firmware before 1.1", ErrCannot)
+		return Calibration{}, fmt.Errorf("%w keep a calibration: it measures no voltages", ErrCannot)
 	}
 	if request.Operation != protocol.CalibrationRead {
-		a.rails = protocol.Rails{}
+		a.pulls = protocol.Pulls{}
 		a.constants = nil
 	}
 	var reply protocol.CalibrationReply
@@ -120,7 +131,7 @@ func (a *Adapter) calibrate(ctx context.Context, request *protocol.Calibration) 
 		Channels:    map[int]Channel{},
 	}
 	i := 0
-	for position := range a.Capabilities.Measured.Positions() {
+	for position := range a.Capabilities.near().Positions() {
 		if i == len(k.Channels) {
 			return Calibration{}, a.fail(fmt.Errorf("%w: a calibration of %d channels", protocol.ErrPayload, i))
 		}

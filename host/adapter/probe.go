@@ -13,12 +13,12 @@ import (
 // unpowered die come to rest through the bias resistors.
 const probeSettle = 50 * time.Microsecond
 
-// Probe applies steps to a socket without supply, both rails set, and gives for
+// Probe applies steps to a socket without supply, both pulls set, by positions, and gives for
 // each the positions that read high. Steps and readbacks count the socket's
 // positions, 1 to 28, as if they were the pins of a 28-pin package, for a chip may
 // lie elsewhere than it should. The positions stay driven; PowerOff releases them.
-func (s *Seat) Probe(ctx context.Context, steps []stimulus.Step, bias, load Rail) ([]part.Pins, error) {
-	if err := s.setRails(ctx, protocol.Rails{Bias: protocol.Rail(bias), Load: protocol.Rail(load)}); err != nil {
+func (s *Seat) Probe(ctx context.Context, steps []stimulus.Step, bias, load Pull) ([]part.Pins, error) {
+	if err := s.adapter.setPulls(ctx, protocol.Pulls{Bias: bias.in(byPosition), Load: load.in(byPosition)}); err != nil {
 		return nil, err
 	}
 	_, turning := s.stepsPerRequest()

@@ -113,7 +113,7 @@ func (p *Program) Room() int {
 func (p *Program) Load(ctx context.Context) error {
 	a := p.seat.adapter
 	if !a.Capabilities.Pattern {
-		return fmt.Errorf("%w run a pattern by itself: its firmware is before 1.2", ErrCannot)
+		return fmt.Errorf("%w run a pattern by itself", ErrCannot)
 	}
 	load := p.load
 	load.Code = append(load.Code[:len(load.Code):len(load.Code)], protocol.OpEnd)

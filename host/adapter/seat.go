@@ -27,6 +27,8 @@ type Seat struct {
 	Pins     int
 	VCC, GND int // pin numbers
 	Settle   time.Duration
+	// Load is what the load resistors do in Apply, Sweep and Walk: off, as a rule.
+	Load Pull
 	// Progress, where it is set, is told during Apply how many steps have been applied.
 	Progress func(steps int)
 
@@ -50,8 +52,10 @@ func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
 	switch {
 	case pins < 2 || pins%2 != 0:
 		return nil, fmt.Errorf("%w seat a package of %d pins: packages have two rows", ErrCannot, pins)
-	case pins > c.Positions:
-		return nil, fmt.Errorf("%w seat a package of %d pins: the socket has %d positions", ErrCannot, pins, c.Positions)
+	case pins > Positions:
+		return nil, fmt.Errorf("%w seat a package of %d pins: the socket has %d positions", ErrCannot, pins, Positions)
+	case !c.holds(pins):
+		return nil, fmt.Errorf("%w seat a package of %d pins: positions 9 to 20 are not fitted; add the far half (firmware/carrier/README.md)", ErrCannot, pins)
 	case vcc < 1 || vcc > pins || gnd < 1 || gnd > pins || vcc == gnd:
 		return nil, fmt.Errorf("%w supply a %d-pin package at pins %d and %d", ErrCannot, pins, vcc, gnd)
 	}
@@ -72,6 +76,16 @@ func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
 	return seat, nil
 }
 
+// holds tells whether every position that a package touches is there.
+func (c *Capabilities) holds(pins int) bool {
+	for pin := 1; pin <= pins; pin++ {
+		if !c.Positions.Has(PositionOf(pin, pins)) {
+			return false
+		}
+	}
+	return true
+}
+
 // list writes positions in ascending order.
 func list(w Word) string {
 	var words []string
@@ -88,9 +102,9 @@ func (s *Seat) Sensed() part.Pins { return s.pins(s.adapter.Capabilities.Sense) 
 // of the current: bypass capacitors are charged and the chip has come to rest.
 const powerSettle = 20 * time.Millisecond
 
-// biasMA is what the bias rail, held low, takes from the supply through the
-// 10 kΩ at the chip's supply pin, mA.
-const biasMA = 0.5
+// baseMA is what the base of the high-side switch takes, which the monitor counts
+// with the chip's current, mA: some 4.2 V across 2.2 kΩ.
+const baseMA = 1.9
 
 // notMeasured stands for a supply current that is not known, mA.
 const notMeasured = -1
@@ -104,8 +118,8 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 		return notMeasured, fmt.Errorf("%w limit the supply current to %d mA: it can from 1 to %d mA", ErrCannot, limitMA, most)
 	}
 	// no MOS input may float while the supply comes: it would draw current of its own
-	if s.adapter.Capabilities.Bias {
-		if err := s.setRails(ctx, protocol.Rails{Bias: protocol.RailLow}); err != nil {
+	if s.adapter.Capabilities.Bias != 0 {
+		if err := s.adapter.setPulls(ctx, protocol.Pulls{Bias: s.pulled(Low)}); err != nil {
 			return notMeasured, err
 		}
 	}
@@ -119,51 +133,62 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 	if err := s.adapter.call(ctx, request, &reply, powerSettle); err != nil {
 		return notMeasured, err
 	}
-	mA := milliamps(reply.Current)
-	if mA >= 0 && s.adapter.Capabilities.Bias {
-		mA = max(0, mA-biasMA)
-	}
-	return mA, nil
+	return chipMA(reply.Current), nil
 }
+
+// Ground closes the low-side switches at some positions, 1 to 28, and supplies
+// nothing: an unpowered chip's pins there are held at 0 V. It releases what is driven.
+func (s *Seat) Ground(ctx context.Context, positions part.Pins) error {
+	low := wordOf(positions)
+	if missing := low &^ s.adapter.Capabilities.SupplyLow; missing != 0 {
+		return s.adapter.fail(fmt.Errorf("%w ground socket positions %s: it has switches at %s", ErrCannot, list(missing), list(s.adapter.Capabilities.SupplyLow)))
+	}
+	return s.adapter.call(ctx, &protocol.Power{Low: uint32(low)}, &protocol.PowerReply{}, 0)
+}
+
+// Groundable are the positions with a low-side switch, counted as pins of a 28-pin package.
+func (s *Seat) Groundable() part.Pins { return positionsOf(s.adapter.Capabilities.SupplyLow) }
+
+// Measurable are the positions whose voltage is measured, and Fitted those that are
+// there, counted likewise.
+func (s *Seat) Measurable() part.Pins { return positionsOf(s.adapter.Capabilities.Measured) }
+
+// Fitted are the positions that are there.
+func (s *Seat) Fitted() part.Pins { return positionsOf(s.adapter.Capabilities.Positions) }
 
 // Spent is the adapter's time that was asked for so far: Adapter.Spent.
 func (s *Seat) Spent() time.Duration { return s.adapter.Spent() }
 
-// PowerOff makes the socket safe: positions released, rails off, supply open.
+// PowerOff makes the socket safe: positions released, bias and load off, supply open.
 func (s *Seat) PowerOff(ctx context.Context) error { return s.adapter.safe(ctx) }
 
-// Rails sets the rails and leaves all else as it is.
-func (s *Seat) Rails(ctx context.Context, bias, load Rail) error {
-	return s.setRails(ctx, protocol.Rails{Bias: protocol.Rail(bias), Load: protocol.Rail(load)})
+// ApplyPulls is Apply with the load resistors set too.
+func (s *Seat) ApplyPulls(ctx context.Context, steps []stimulus.Step, bias, load Pull) ([]part.Pins, error) {
+	return s.apply(ctx, steps, protocol.Pulls{Bias: s.pulled(bias), Load: s.pulled(load)})
 }
 
-// ApplyRails is Apply with the load rail set too.
-func (s *Seat) ApplyRails(ctx context.Context, steps []stimulus.Step, bias, load Rail) ([]part.Pins, error) {
-	return s.apply(ctx, steps, protocol.Rails{Bias: protocol.Rail(bias), Load: protocol.Rail(load)})
-}
-
-// Apply sets the bias rail, applies steps in order, each with a wait of Settle
+// Apply sets the bias, applies steps in order, each with a wait of Settle
 // before it is read, and gives for each step the pins that read high. Pins that
 // are driven at positions without a sense line read as driven. When it fails
 // the socket has been made safe, and the readbacks are those of the steps
 // applied before; a reset or a silence in the middle is ErrReset or ErrSilence.
-func (s *Seat) Apply(ctx context.Context, steps []stimulus.Step, bias Rail) ([]part.Pins, error) {
-	return s.apply(ctx, steps, protocol.Rails{Bias: protocol.Rail(bias)})
+func (s *Seat) Apply(ctx context.Context, steps []stimulus.Step, bias Pull) ([]part.Pins, error) {
+	return s.ApplyPulls(ctx, steps, bias, s.Load)
 }
 
 // ApplySettling is Apply with another wait than Settle, in whole µs.
-func (s *Seat) ApplySettling(ctx context.Context, steps []stimulus.Step, bias Rail, settle time.Duration) ([]part.Pins, error) {
+func (s *Seat) ApplySettling(ctx context.Context, steps []stimulus.Step, bias Pull, settle time.Duration) ([]part.Pins, error) {
 	usual := s.Settle
 	defer func() { s.Settle = usual }()
 	s.Settle = settle
 	return s.Apply(ctx, steps, bias)
 }
 
-func (s *Seat) apply(ctx context.Context, steps []stimulus.Step, rails protocol.Rails) ([]part.Pins, error) {
+func (s *Seat) apply(ctx context.Context, steps []stimulus.Step, pulls protocol.Pulls) ([]part.Pins, error) {
 	if s.Settle < 0 || s.Settle > longestSettle {
 		return nil, s.adapter.fail(fmt.Errorf("%w wait %v in a step: it can up to %v", ErrCannot, s.Settle, longestSettle))
 	}
-	if err := s.setRails(ctx, rails); err != nil {
+	if err := s.adapter.setPulls(ctx, pulls); err != nil {
 		return nil, err
 	}
 	fixed, turning := s.stepsPerRequest()
@@ -183,23 +208,6 @@ func (s *Seat) apply(ctx context.Context, steps []stimulus.Step, rails protocol.
 		}
 	}
 	return read, nil
-}
-
-func (s *Seat) setRails(ctx context.Context, rails protocol.Rails) error {
-	a := s.adapter
-	switch {
-	case a.rails == rails:
-		return nil
-	case rails.Bias != protocol.RailOff && !a.Capabilities.Bias:
-		return a.fail(fmt.Errorf("%w hold the pins by a bias rail: it has none", ErrCannot))
-	case rails.Load != protocol.RailOff && !a.Capabilities.Load:
-		return a.fail(fmt.Errorf("%w load the pins by a rail: it has none", ErrCannot))
-	}
-	if err := a.call(ctx, &rails, &protocol.Acknowledged{Request: protocol.TypeRails}, 0); err != nil {
-		return err
-	}
-	a.rails = rails
-	return nil
 }
 
 // stepsPerRequest gives how many steps fit a request, with one direction for

@@ -35,17 +35,17 @@ const mostSwept = 1 << 16
 // takes more of the line's time than the steps take.
 const leastBlock = 16
 
-// Sweep has the adapter walk a sweep by itself, with the bias rail at a level,
+// Sweep has the adapter walk a sweep by itself, under a bias,
 // and compares signatures: it gives the spans of steps that did not read as
 // expected, none where all did. Steps are those that stimulus.Swept tells as a
 // sweep of pins, or the same in reverse; each waits settle before it is read.
 // ErrCannot where the adapter has no sweep engine.
-func (s *Seat) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e Expected, bias Rail) (wrong []Span, err error) {
+func (s *Seat) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e Expected, bias Pull) (wrong []Span, err error) {
 	c := s.adapter.Capabilities
 	if !c.Sweep {
-		return nil, fmt.Errorf("%w sweep by itself: its firmware is before 1.2", ErrCannot)
+		return nil, fmt.Errorf("%w sweep by itself", ErrCannot)
 	}
-	if err := s.setRails(ctx, protocol.Rails{Bias: protocol.Rail(bias)}); err != nil {
+	if err := s.adapter.setPulls(ctx, protocol.Pulls{Bias: s.pulled(bias), Load: s.pulled(s.Load)}); err != nil {
 		return nil, err
 	}
 	request := protocol.Sweep{

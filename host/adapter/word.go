@@ -83,18 +83,6 @@ func AtColumn(column string) (position int, ok bool) {
 	return 0, false
 }
 
-// A Rail is the state of the bias rail or of the load rail.
-type Rail uint8
-
-// The states of a rail.
-const (
-	Off Rail = iota
-	Low
-	High
-)
-
-func (r Rail) String() string { return [...]string{"off", "low", "high"}[r] }
-
 // PositionOf gives the socket position of pin p of an n-pin package: the chip
 // sits at the lever end, pin 1 at position 1 and pin n at position 28.
 func PositionOf(p, n int) int {

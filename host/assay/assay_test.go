@@ -47,7 +47,7 @@ func (b *benchChip) Sensed() part.Pins { return 0 }
 
 func (b *benchChip) Spent() time.Duration { return b.spent }
 
-func (b *benchChip) Apply(_ context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error) {
+func (b *benchChip) Apply(_ context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
 	var read []part.Pins
 	b.spent += time.Duration(len(steps)) * 100 * time.Microsecond
 	for i, st := range steps {

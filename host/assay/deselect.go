@@ -38,11 +38,11 @@ func (b memoryBench) writable(c part.Control) bool {
 }
 
 // rails are the levels of the bias rail at which outputs show that they release.
-func (b memoryBench) rails() []adapter.Rail {
+func (b memoryBench) rails() []adapter.Pull {
 	if against := againstBias(b.t); against != adapter.High {
-		return []adapter.Rail{adapter.High, against}
+		return []adapter.Pull{adapter.High, against}
 	}
-	return []adapter.Rail{adapter.High}
+	return []adapter.Pull{adapter.High}
 }
 
 // deselections counts the reads of deselected.
@@ -115,7 +115,7 @@ func (w marcher) drivesWithout(control part.Control) (wrong int, err error) {
 		if b.m.Kind == part.DynamicRAM {
 			other = rail // between two programs it would not be refreshed
 		}
-		if err := b.socket.Rails(w.ctx, other, adapter.Off); err != nil {
+		if err := b.socket.Pulls(w.ctx, other, adapter.Off); err != nil {
 			return 0, err
 		}
 		released, word := uint32(0), all
@@ -132,7 +132,7 @@ func (w marcher) drivesWithout(control part.Control) (wrong int, err error) {
 			if err := w.run(c, func(adapter.Run) error { return nil }); err != nil {
 				return 0, err
 			}
-			if err := b.socket.Rails(w.ctx, rail, adapter.Off); err != nil {
+			if err := b.socket.Pulls(w.ctx, rail, adapter.Off); err != nil {
 				return 0, err
 			}
 			c = b.program(b.counting())
@@ -156,7 +156,7 @@ func (w marcher) drivesWithout(control part.Control) (wrong int, err error) {
 // counts the reads that show it.
 func (w marcher) writesWithout(control part.Control) (wrong int, err error) {
 	b := w.bench
-	if err := b.socket.Rails(w.ctx, adapter.High, adapter.Off); err != nil {
+	if err := b.socket.Pulls(w.ctx, adapter.High, adapter.Off); err != nil {
 		return 0, err
 	}
 	all := uint32(1)<<b.m.Bits - 1

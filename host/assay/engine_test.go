@@ -53,12 +53,12 @@ func TestSignaturesFindWhatReadbacksFind(t *testing.T) {
 // by one, are right: as with a contact that opens when pins change fast.
 type restless struct{ functionOnly }
 
-func (r restless) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Rail) ([]adapter.Span, error) {
+func (r restless) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error) {
 	_, err := r.functionOnly.Sweep(ctx, steps, pins, settle, e, bias)
 	return []adapter.Span{{From: 128, To: 192}}, err
 }
 
-func (r restless) Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Rail) (bool, error) {
+func (r restless) Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Pull) (bool, error) {
 	_, err := r.functionOnly.Walk(ctx, steps, settle, e, bias)
 	return false, err
 }

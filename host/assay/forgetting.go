@@ -20,7 +20,7 @@ func (w marcher) forgetting() error {
 	if len(words) == 0 || len(words) > fewCells {
 		return nil
 	}
-	if err := w.bench.socket.Rails(w.ctx, adapter.High, adapter.Off); err != nil {
+	if err := w.bench.socket.Pulls(w.ctx, adapter.High, adapter.Off); err != nil {
 		return err
 	}
 	var said []string

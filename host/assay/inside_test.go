@@ -55,7 +55,7 @@ type moody struct {
 	wrong func(asked int) bool
 }
 
-func (m *moody) ApplySettling(_ context.Context, steps []stimulus.Step, bias adapter.Rail, _ time.Duration) (read []part.Pins, err error) {
+func (m *moody) ApplySettling(_ context.Context, steps []stimulus.Step, bias adapter.Pull, _ time.Duration) (read []part.Pins, err error) {
 	m.asked++
 	for i, st := range steps {
 		high := st.High

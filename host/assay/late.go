@@ -14,7 +14,7 @@ import (
 
 // A Settler lets each step settle as long as it is told. *adapter.Seat is one.
 type Settler interface {
-	ApplySettling(ctx context.Context, steps []stimulus.Step, bias adapter.Rail, settle time.Duration) ([]part.Pins, error)
+	ApplySettling(ctx context.Context, steps []stimulus.Step, bias adapter.Pull, settle time.Duration) ([]part.Pins, error)
 }
 
 // waits are how long the steps of a chip that failed settle when it is asked again,

@@ -11,14 +11,21 @@ import (
 
 // A LevelMeter measures the pins of a powered chip, by the chip's pin numbers.
 type LevelMeter interface {
-	// ApplyRails applies steps with both rails at a level and leaves the last one driven.
-	ApplyRails(ctx context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error)
+	// ApplyPulls applies steps with both rails at a level and leaves the last one driven.
+	ApplyPulls(ctx context.Context, steps []stimulus.Step, bias, load adapter.Pull) ([]part.Pins, error)
 	// Measure applies steps, each with its own rails, and gives the voltages asked for,
 	// V, NaN where the adapter senses none, and the supply current.
 	Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
 }
 
-// design are the constants of revision A, for a meter that knows no others.
+// Electrical values of the adapter, revision B (firmware/README.md).
+const (
+	railVolts = 5.0
+	driveOhms = 145 // resistor and the microcontroller's output
+	loadOhms  = 1_000
+)
+
+// design are the constants of revision B, for a meter that knows no others.
 var design = adapter.Constants{SupplyVolts: railVolts, BiasOhms: biasOhms, LoadOhms: loadOhms, DriveOhms: driveOhms}
 
 // constantsOf gives the constants of a meter's adapter, as it was calibrated.
@@ -81,7 +88,7 @@ type loading struct {
 var loadings = []loading{{biasOhms, true, false}, {loadOhms, false, true}, {bothOhms, true, true}}
 
 // rails gives the levels of the rails, both the same.
-func (l loading) rails(level adapter.Rail) (bias, load adapter.Rail) {
+func (l loading) rails(level adapter.Pull) (bias, load adapter.Pull) {
 	if l.bias {
 		bias = level
 	}

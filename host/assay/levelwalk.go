@@ -22,14 +22,14 @@ type station struct {
 	late       bool // in the second round, for it may lose the chip's state
 	step       int
 	release    part.Pins
-	bias, load adapter.Rail
+	bias, load adapter.Pull
 	current    bool // the supply current is wanted
 }
 
 // compare orders stations as the walk passes them.
 func (s station) compare(t station) int {
 	return cmp.Or(first(t.late, s.late), s.step-t.step, first(s.current, t.current),
-		cmp.Compare(s.release, t.release), cmp.Compare(s.bias, t.bias), cmp.Compare(s.load, t.load))
+		cmp.Compare(s.release, t.release), s.bias.Compare(t.bias), s.load.Compare(t.load))
 }
 
 // first compares two stations by what only one of them may be: that one is first.
@@ -140,7 +140,7 @@ func (m *levelWalk) pass() error {
 			if err := send(); err != nil {
 				return err
 			}
-			if _, err := m.meter.ApplyRails(m.ctx, way, adapter.Off, adapter.Off); err != nil {
+			if _, err := m.meter.ApplyPulls(m.ctx, way, adapter.Off, adapter.Off); err != nil {
 				return err
 			}
 			way = nil

@@ -154,7 +154,7 @@ func (f functionOnly) PowerOn(ctx context.Context, limitMA int) (float64, error)
 	return f.seat.PowerOn(ctx, limitMA)
 }
 
-func (f functionOnly) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error) {
+func (f functionOnly) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
 	return f.seat.Apply(ctx, steps, bias)
 }
 
@@ -164,7 +164,7 @@ func (f functionOnly) Spent() time.Duration { return f.seat.Spent() }
 
 func (f functionOnly) Sensed() part.Pins { return f.seat.Sensed() }
 
-func (f functionOnly) Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Rail) ([]part.Pins, error) {
+func (f functionOnly) Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Pull) ([]part.Pins, error) {
 	return f.seat.Probe(ctx, steps, bias, load)
 }
 
@@ -174,10 +174,10 @@ func (f functionOnly) ProbeMeasure(ctx context.Context, steps []adapter.MeasureS
 
 func (f functionOnly) Engines() (sweep, walk bool) { return f.seat.Engines() }
 
-func (f functionOnly) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Rail) ([]adapter.Span, error) {
+func (f functionOnly) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error) {
 	return f.seat.Sweep(ctx, steps, pins, settle, e, bias)
 }
 
-func (f functionOnly) Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Rail) (bool, error) {
+func (f functionOnly) Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Pull) (bool, error) {
 	return f.seat.Walk(ctx, steps, settle, e, bias)
 }

@@ -17,7 +17,7 @@ type MemorySocket interface {
 	Socket
 	Program(driven, level part.Pins, settle time.Duration) *adapter.Program
 	// Rails sets the rails and leaves all else as it is.
-	Rails(ctx context.Context, bias, load adapter.Rail) error
+	Pulls(ctx context.Context, bias, load adapter.Pull) error
 }
 
 // A MemoryPlan is how a memory is tested.
@@ -25,11 +25,13 @@ type MemoryPlan struct {
 	Type part.Type
 	Only []Stage
 	Test march.Test
+	// PowerAnyway powers, at a low limit, what could not be told to lie right before power.
+	PowerAnyway bool
 	// Progress, where it is set, is told how much of the test is done, 0 to 1.
 	Progress func(done float64)
 }
 
-func (p MemoryPlan) plan() Plan { return Plan{Type: p.Type, Only: p.Only} }
+func (p MemoryPlan) plan() Plan { return Plan{Type: p.Type, Only: p.Only, PowerAnyway: p.PowerAnyway} }
 
 // A MemoryResult is what a march test found.
 type MemoryResult struct {
@@ -79,11 +81,11 @@ type pass struct {
 	test       march.Test
 	background uint32
 	order      march.AddressOrder
-	bias       adapter.Rail
+	bias       adapter.Pull
 }
 
 func (p pass) String() string {
-	rail := map[adapter.Rail]string{adapter.High: "high", adapter.Low: "low"}[p.bias]
+	rail := map[adapter.Pull]string{adapter.High: "high", adapter.Low: "low"}[p.bias]
 	return fmt.Sprintf("%s %v, background %b, %s, bias rail %s", p.test.Name, p.test, p.background, p.order.Name, rail)
 }
 
@@ -122,7 +124,7 @@ func (p MemoryPlan) passes() (all []pass) {
 
 // againstBias is the level of the bias rail against which a memory's outputs show
 // that they drive by themselves: those that drive low only have to fight the high one.
-func againstBias(t part.Type) adapter.Rail {
+func againstBias(t part.Type) adapter.Pull {
 	if t.Variant.Pins[t.Variant.Memory.DataOut[0]-1].Stage == part.OpenCollector {
 		return adapter.High
 	}
@@ -201,7 +203,7 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan, runs []pass) error {
 	w := marcher{ctx: ctx, bench: memoryBench{socket, r.Type, r.Type.Variant.Memory}, result: r, plan: p}
 	for _, run := range runs {
-		if err := socket.Rails(ctx, run.bias, adapter.Off); err != nil {
+		if err := socket.Pulls(ctx, run.bias, adapter.Off); err != nil {
 			return err
 		}
 		r.Memory.Passes = append(r.Memory.Passes, run.String())

@@ -102,7 +102,7 @@ func settleOf(p Plan) time.Duration {
 }
 
 // under reads back all steps under one level of the bias rail.
-func (o *observer) under(bias adapter.Rail) (read []part.Pins, err error) {
+func (o *observer) under(bias adapter.Pull) (read []part.Pins, err error) {
 	switch {
 	case o.swept != nil:
 		read, err = o.sweep(bias)
@@ -136,7 +136,7 @@ func alike(steps []stimulus.Step) int {
 }
 
 // sweep reads back a sweep; blocks that differ are applied step by step.
-func (o *observer) sweep(bias adapter.Rail) ([]part.Pins, error) {
+func (o *observer) sweep(bias adapter.Pull) ([]part.Pins, error) {
 	e := o.expected(o.steps, bias)
 	wrong, err := o.engine.Sweep(o.ctx, o.steps, o.swept, o.settle, e, bias)
 	if err != nil {
@@ -157,7 +157,7 @@ func (o *observer) sweep(bias adapter.Rail) ([]part.Pins, error) {
 // walk reads back steps in stretches that drive and compare the same pins. From
 // the first stretch that differs on, the whole walk is applied step by step: a
 // state is reached from the beginning only.
-func (o *observer) walk(bias adapter.Rail) (read []part.Pins, err error) {
+func (o *observer) walk(bias adapter.Pull) (read []part.Pins, err error) {
 	signed := 0
 	for from := 0; from < len(o.steps); {
 		to := from + alike(o.steps[from:])
@@ -190,7 +190,7 @@ func (o *observer) walk(bias adapter.Rail) (read []part.Pins, err error) {
 // readBack applies a span of steps one by one, for suspect steps in it that had a
 // wrong signature. Where these read rightly after all it does so again, while there
 // is time: what comes and goes may come, and names its pins.
-func (o *observer) readBack(span, suspect adapter.Span, bias adapter.Rail) (read []part.Pins, err error) {
+func (o *observer) readBack(span, suspect adapter.Span, bias adapter.Pull) (read []part.Pins, err error) {
 	for until := o.socket.Spent() + o.atLeast; ; {
 		read, err = o.socket.Apply(o.ctx, o.steps[span.From:span.To], bias)
 		switch {
@@ -206,7 +206,7 @@ func (o *observer) readBack(span, suspect adapter.Span, bias adapter.Rail) (read
 }
 
 // differs tells whether some reading of steps is not a good chip's.
-func (o *observer) differs(steps []stimulus.Step, read []part.Pins, bias adapter.Rail) bool {
+func (o *observer) differs(steps []stimulus.Step, read []part.Pins, bias adapter.Pull) bool {
 	for i, st := range steps {
 		if high, mask := o.expect(st, bias); (read[i]^high)&mask != 0 {
 			return true
@@ -217,7 +217,7 @@ func (o *observer) differs(steps []stimulus.Step, read []part.Pins, bias adapter
 
 // expect is what a good chip reads in a step, at the pins of mask: its outputs,
 // released ones at the bias rail, and what is driven and sensed as it is driven.
-func (o *observer) expect(st stimulus.Step, bias adapter.Rail) (high, mask part.Pins) {
+func (o *observer) expect(st stimulus.Step, bias adapter.Pull) (high, mask part.Pins) {
 	driven := st.Driven & o.sensed
 	high = st.High&^st.Z | st.Drive&driven
 	if bias == adapter.High {
@@ -227,7 +227,7 @@ func (o *observer) expect(st stimulus.Step, bias adapter.Rail) (high, mask part.
 }
 
 // expected is that for steps that drive and compare the same pins.
-func (o *observer) expected(steps []stimulus.Step, bias adapter.Rail) adapter.Expected {
+func (o *observer) expected(steps []stimulus.Step, bias adapter.Pull) adapter.Expected {
 	e := adapter.Expected{High: make([]part.Pins, len(steps))}
 	for i, st := range steps {
 		e.High[i], e.Mask = o.expect(st, bias)

@@ -19,7 +19,7 @@ type Socket interface {
 	// PowerOn switches the supply on and gives the current in mA.
 	PowerOn(ctx context.Context, limitMA int) (float64, error)
 	// Apply applies steps with the bias rail at a level and gives the pins that read high.
-	Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error)
+	Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error)
 	// PowerOff releases all pins and switches the supply off, even when ctx is done.
 	PowerOff(ctx context.Context) error
 	// Spent gives how much of the adapter's time was asked for so far.
@@ -33,9 +33,9 @@ type Engine interface {
 	// Engines tells what it can.
 	Engines() (sweep, walk bool)
 	// Sweep applies a sweep of pins and gives the spans that did not read as expected.
-	Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Rail) ([]adapter.Span, error)
+	Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error)
 	// Walk applies steps that drive the same pins and tells whether they read as expected.
-	Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Rail) (bool, error)
+	Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Pull) (bool, error)
 }
 
 // A Stage is a part of an assay.
@@ -70,6 +70,8 @@ type Plan struct {
 	// EveryReadback asks for every readback instead of signatures, where the Socket
 	// is an Engine.
 	EveryReadback bool
+	// PowerAnyway powers, at a low limit, what could not be told to lie right before power.
+	PowerAnyway bool
 	// AtLeast is for how long of the adapter's time the vectors go round, to find
 	// what comes and goes; 0 is one round.
 	AtLeast time.Duration

@@ -71,7 +71,7 @@ func ReadROM(ctx context.Context, socket MemorySocket, p MemoryPlan) ([]byte, *R
 // readTwice reads the powered chip.
 func (r *Result) readTwice(ctx context.Context, socket MemorySocket, p MemoryPlan) (first, second []byte, err error) {
 	b := memoryBench{socket, r.Type, r.Type.Variant.Memory}
-	for i, bias := range []adapter.Rail{adapter.High, againstBias(r.Type)} {
+	for i, bias := range []adapter.Pull{adapter.High, againstBias(r.Type)} {
 		contents, err := r.readAll(ctx, b, bias, func(done float64) {
 			if p.Progress != nil {
 				p.Progress((float64(i) + done) / 2)
@@ -92,7 +92,7 @@ func (r *Result) readWithout(ctx context.Context, b memoryBench, contents []byte
 	for _, control := range b.holdable() {
 		drives := false
 		for _, rail := range b.rails() {
-			released := map[adapter.Rail]uint8{adapter.High: 1<<b.m.Bits - 1}[rail]
+			released := map[adapter.Pull]uint8{adapter.High: 1<<b.m.Bits - 1}[rail]
 			address, most := 0, 0
 			for i, word := range contents {
 				if n := bits.OnesCount8(word ^ released); n > most {
@@ -114,8 +114,8 @@ func (r *Result) readWithout(ctx context.Context, b memoryBench, contents []byte
 }
 
 // takeWithout reads one word with a control left inactive.
-func (b memoryBench) takeWithout(ctx context.Context, control part.Control, rail adapter.Rail, address int) (seen byte, err error) {
-	if err := b.socket.Rails(ctx, rail, adapter.Off); err != nil {
+func (b memoryBench) takeWithout(ctx context.Context, control part.Control, rail adapter.Pull, address int) (seen byte, err error) {
+	if err := b.socket.Pulls(ctx, rail, adapter.Off); err != nil {
 		return 0, err
 	}
 	c := b.program(b.counting())
@@ -134,8 +134,8 @@ func (b memoryBench) takeWithout(ctx context.Context, control part.Control, rail
 }
 
 // readAll reads every word once.
-func (r *Result) readAll(ctx context.Context, b memoryBench, bias adapter.Rail, progress func(float64)) ([]byte, error) {
-	if err := b.socket.Rails(ctx, bias, adapter.Off); err != nil {
+func (r *Result) readAll(ctx context.Context, b memoryBench, bias adapter.Pull, progress func(float64)) ([]byte, error) {
+	if err := b.socket.Pulls(ctx, bias, adapter.Off); err != nil {
 		return nil, err
 	}
 	c := b.program(b.counting())

@@ -31,7 +31,7 @@ type goRound struct {
 
 func (g *goRound) round() int { return (len(g.orders) + 1) / 2 }
 
-func (g *goRound) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error) {
+func (g *goRound) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
 	order := "forward"
 	if steps[0].Drive != 0 {
 		order = "backward"
@@ -131,7 +131,7 @@ type firstSteps struct {
 	driven []part.Pins
 }
 
-func (f *firstSteps) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error) {
+func (f *firstSteps) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
 	f.driven = append(f.driven, steps[0].Drive)
 	return f.functionOnly.Apply(ctx, steps, bias)
 }
@@ -255,7 +255,7 @@ type takenOut struct {
 	sweeps int
 }
 
-func (o *takenOut) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Rail) ([]adapter.Span, error) {
+func (o *takenOut) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error) {
 	if o.sweeps++; o.sweeps == 4 {
 		o.socket.Swap(nil)
 	}
@@ -323,7 +323,7 @@ type flickering struct {
 	sweeps, reads         int
 }
 
-func (f *flickering) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Rail) ([]adapter.Span, error) {
+func (f *flickering) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error) {
 	wrong, err := f.functionOnly.Sweep(ctx, steps, pins, settle, e, bias)
 	if f.sweeps++; f.sweeps == f.wrongSweep {
 		wrong = append(wrong, adapter.Span{From: 128, To: 192})
@@ -331,7 +331,7 @@ func (f *flickering) Sweep(ctx context.Context, steps []stimulus.Step, pins []in
 	return wrong, err
 }
 
-func (f *flickering) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error) {
+func (f *flickering) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
 	read, err := f.functionOnly.Apply(ctx, steps, bias)
 	if f.reads++; f.reads == f.wrongRead {
 		read[1] ^= part.PinSet(8)
@@ -377,7 +377,7 @@ type heldDown struct{ *benchChip }
 
 func (h heldDown) Sensed() part.Pins { return part.PinSet(1) }
 
-func (h heldDown) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Rail) ([]part.Pins, error) {
+func (h heldDown) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
 	read, err := h.benchChip.Apply(ctx, steps, bias)
 	if i := slices.IndexFunc(steps, func(st stimulus.Step) bool { return st.Drive.Has(1) }); bias == adapter.Low {
 		read[i] &^= part.PinSet(1)

@@ -4,10 +4,16 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"chipassay/protocol"
 )
+
+// ErrRate is a line rate that no adapter takes.
+var ErrRate = errors.New("no such line rate")
 
 const (
 	// greetings in a row before something else is tried (protocol/SPEC.md, Line rate).
@@ -16,45 +22,108 @@ const (
 	// leave its boot loader. It is also longer than the silence after which an
 	// adapter listens for the slower rate.
 	bootTime = 2200 * time.Millisecond
-	// rateDelimiters at the slower rate make an adapter change to it, within rateChange.
+	// rateDelimiters at a slower rate make an adapter change to it, within rateChange.
 	rateDelimiters = 16
 	rateChange     = 10 * time.Millisecond
 )
 
-// Connect opens a port by name and finds the adapter at it: at the usual rate, at
-// the usual rate once more after the time that a board takes to start, and at the
-// slower rate. A port with no adapter behind it is ErrTimeout, after some 6 s.
-func Connect(ctx context.Context, name string) (*Link, error) {
-	return connect(ctx, name, OpenPort, bootTime)
+// Connect opens a port by name and finds the adapter at it: at the usual rate, once
+// more after the time that a board takes to start, and at the slower rates. A line
+// that loses frames goes on at the next slower rate, and Slowed says so. With baud
+// not 0 it tries that rate alone. A port with no adapter behind it is ErrTimeout,
+// after some 9 s.
+func Connect(ctx context.Context, name string, baud int) (*Link, error) {
+	return connect(ctx, name, baud, OpenPort, bootTime)
 }
 
-func connect(ctx context.Context, name string, open func(string, int) (Conn, error), boot time.Duration) (*Link, error) {
-	conn, err := open(name, protocol.UsualRate)
+func connect(ctx context.Context, name string, baud int, open func(string, int) (Conn, error), boot time.Duration) (*Link, error) {
+	rates := protocol.Rates
+	if baud != 0 {
+		if !slices.Contains(rates, baud) {
+			return nil, fmt.Errorf("%w: %d; it takes %s", ErrRate, baud, rateList(rates))
+		}
+		rates = []int{baud}
+	}
+	lossy := 0 // the slowest rate at which an adapter answered and frames were lost
+	for _, rate := range rates {
+		l, err := at(ctx, name, rate, open, boot)
+		switch {
+		case errors.Is(err, ErrTimeout):
+			continue
+		case err != nil:
+			return nil, err
+		}
+		lost, err := l.trial(ctx)
+		switch {
+		case err != nil && !errors.Is(err, ErrTimeout):
+			l.Close()
+			return nil, fmt.Errorf("%s: %w", name, err)
+		case (lost > 0 || err != nil) && rate != rates[len(rates)-1]:
+			lossy = rate
+			l.Close()
+			continue
+		case err != nil:
+			l.Close()
+			return nil, fmt.Errorf("%s, at %d baud: %w", name, rate, err)
+		}
+		if lossy != 0 {
+			l.Slowed = fmt.Sprintf("the line loses frames at %d baud and goes on at %d; a shorter cable or another USB port may help", lossy, rate)
+		}
+		return l, nil
+	}
+	return nil, fmt.Errorf("%s, at %s baud: %w", name, rateList(rates), ErrTimeout)
+}
+
+func rateList(rates []int) string {
+	var words []string
+	for _, rate := range rates {
+		words = append(words, strconv.Itoa(rate))
+	}
+	return strings.Join(words, ", ")
+}
+
+// at opens a port at a rate and greets the adapter there.
+func at(ctx context.Context, name string, rate int, open func(string, int) (Conn, error), boot time.Duration) (*Link, error) {
+	conn, err := open(name, rate)
 	if err != nil {
 		return nil, err
 	}
-	l := New(conn, protocol.UsualRate)
-	if err = l.greet(ctx); errors.Is(err, ErrTimeout) {
-		if err = sleep(ctx, boot); err == nil {
-			err = l.greet(ctx)
+	l := New(conn, rate)
+	if rate == protocol.UsualRate {
+		if err = l.greet(ctx); errors.Is(err, ErrTimeout) {
+			if err = sleep(ctx, boot); err == nil {
+				err = l.greet(ctx)
+			}
 		}
+	} else {
+		err = l.slower(ctx, boot)
 	}
-	if err == nil {
-		return l, nil
-	}
-	l.Close()
-	if !errors.Is(err, ErrTimeout) {
+	if err != nil {
+		l.Close()
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
-	if conn, err = open(name, protocol.SlowerRate); err != nil {
-		return nil, err
-	}
-	l = New(conn, protocol.SlowerRate)
-	if err := l.slower(ctx, boot); err != nil {
-		l.Close()
-		return nil, fmt.Errorf("%s, at %d and at %d baud: %w", name, protocol.UsualRate, protocol.SlowerRate, err)
-	}
 	return l, nil
+}
+
+// trials are the requests of which a good line loses none.
+const trials = 16
+
+// trial asks for the state a few times, once each, and counts what stays
+// unanswered. Frames of the state's length are lost first where a bridge drops bytes.
+func (l *Link) trial(ctx context.Context) (lost int, err error) {
+	for range trials {
+		err := l.call(ctx, 1, &protocol.Status{}, &protocol.StatusReply{}, 0)
+		switch {
+		case errors.Is(err, ErrTimeout):
+			lost++
+		case err != nil:
+			return lost, err
+		}
+		if lost > trials/4 {
+			return lost, fmt.Errorf("%w to %d of the first requests", ErrTimeout, lost)
+		}
+	}
+	return lost, nil
 }
 
 // greet sends HELLO until it is answered, a few times.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -11,42 +12,69 @@ import (
 	"chipassay/protocol"
 )
 
-// hello answers greetings and echoes what else comes.
+// hello answers greetings and questions for the state, and echoes what else comes.
 func hello(f protocol.Frame) protocol.Frame {
-	if f.Type != protocol.TypeHello {
+	switch f.Type {
+	case protocol.TypeHello:
+	case protocol.TypeStatus:
+		return protocol.Frame{Type: f.Type.Reply(), Seq: f.Seq, Payload: new(protocol.StatusReply).Marshal()}
+	default:
 		return echo(f)
 	}
 	c := protocol.Capabilities{Protocol: protocol.Version, MaxPayload: 1024, MaxSteps: 256, Board: "fake"}
 	return protocol.Frame{Type: f.Type.Reply(), Seq: f.Seq, Payload: c.Marshal()}
 }
 
+// rates are what becomes of the requests at each rate.
+type rates map[int]func([]byte) []byte
+
+// except lets the given frames through and does something to all others.
+func except(do func([]byte) []byte, frames ...int) func([]byte) []byte {
+	n := 0
+	return func(p []byte) []byte {
+		n++
+		if slices.Contains(frames, n) {
+			return p
+		}
+		return do(p)
+	}
+}
+
 func TestConnect(t *testing.T) {
 	for name, c := range map[string]struct {
-		usual, slower func([]byte) []byte // of the requests at each rate
-		baud          int
-		err           error
+		at     map[int]func([]byte) []byte // what becomes of the requests at each rate
+		asked  int                         // the rate asked for, 0 for any
+		baud   int
+		err    error
+		slowed string
 	}{
-		"answers at once":              {baud: 1_000_000},
-		"starts anew when opened":      {usual: every(lose, 1, 2, 3), baud: 1_000_000},
-		"only the slower rate":         {usual: lose, baud: 38_400},
-		"nothing there":                {usual: lose, slower: lose, err: ErrTimeout},
-		"slower rate on the last time": {usual: lose, slower: every(lose, 2, 3), baud: 38_400}, // 1 are the delimiters
+		"answers at once":                {baud: 1_000_000},
+		"starts anew when opened":        {at: rates{1_000_000: every(lose, 1, 2, 3)}, baud: 1_000_000},
+		"only half the rate":             {at: rates{1_000_000: lose}, baud: 500_000},
+		"only the slowest":               {at: rates{1_000_000: lose, 500_000: lose}, baud: 38_400},
+		"nothing there":                  {at: rates{1_000_000: lose, 500_000: lose, 38_400: lose}, err: ErrTimeout},
+		"half the rate on the last time": {at: rates{1_000_000: lose, 500_000: every(lose, 2, 3)}, baud: 500_000}, // 1 are the delimiters
+		"loses one of the first frames":  {at: rates{1_000_000: every(lose, 7)}, baud: 500_000, slowed: "at 1000000 baud and goes on at 500000"},
+		"loses most of the first frames": {at: rates{1_000_000: except(lose, 2)}, baud: 500_000, slowed: "at 1000000 baud"},
+		"loses frames at two rates":      {at: rates{1_000_000: every(lose, 9), 500_000: every(lose, 9)}, baud: 38_400, slowed: "at 500000 baud and goes on at 38400"},
+		"loses a frame at the slowest":   {at: rates{38_400: every(lose, 9)}, asked: 38_400, baud: 38_400},
+		"asked for":                      {asked: 500_000, baud: 500_000},
+		"no such rate":                   {asked: 9600, err: ErrRate},
 	} {
 		t.Run(name, func(t *testing.T) {
 			var open []*fakeConn
-			l, err := connect(context.Background(), "COM7", func(_ string, baud int) (Conn, error) {
-				conn := &fakeConn{t: t, handle: hello, request: c.usual}
-				if baud == protocol.SlowerRate {
-					conn.request = c.slower
-				}
+			l, err := connect(context.Background(), "COM7", c.asked, func(_ string, baud int) (Conn, error) {
+				conn := &fakeConn{t: t, handle: hello, request: c.at[baud]}
 				open = append(open, conn)
 				return conn, nil
 			}, 0)
 			if !errors.Is(err, c.err) {
 				t.Fatalf("got %v, want %v", err, c.err)
 			}
-			if len(open) > 1 && !bytes.Equal(open[1].written[0], make([]byte, 16)) { // SPEC.md, Line rate
-				t.Errorf("at the slower rate it began with %x, not sixteen delimiters", open[1].written[0])
+			for _, slower := range open[min(1, len(open)):] { // SPEC.md, Line rate
+				if !bytes.Equal(slower.written[0], make([]byte, 16)) {
+					t.Errorf("at a slower rate it began with %x, not sixteen delimiters", slower.written[0])
+				}
 			}
 			for i, conn := range open {
 				if last := i == len(open)-1; conn.closed == (last && err == nil) {
@@ -56,7 +84,10 @@ func TestConnect(t *testing.T) {
 			if err == nil && l.Baud() != c.baud {
 				t.Errorf("at %d baud, want %d", l.Baud(), c.baud)
 			}
-			if err != nil && !strings.Contains(err.Error(), "COM7") {
+			if err == nil && !strings.Contains(l.Slowed, c.slowed) || err == nil && c.slowed == "" && l.Slowed != "" {
+				t.Errorf("says %q, want %q", l.Slowed, c.slowed)
+			}
+			if err != nil && !errors.Is(err, ErrRate) && !strings.Contains(err.Error(), "COM7") {
 				t.Errorf("error %q does not name the port", err)
 			}
 		})
@@ -66,7 +97,7 @@ func TestConnect(t *testing.T) {
 func TestConnectGivesUpWithItsContext(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	conn := &fakeConn{t: t, request: lose, onRead: cancel}
-	_, err := connect(ctx, "COM7", func(string, int) (Conn, error) { return conn, nil }, time.Hour)
+	_, err := connect(ctx, "COM7", 0, func(string, int) (Conn, error) { return conn, nil }, time.Hour)
 	if !errors.Is(err, context.Canceled) || !conn.closed {
 		t.Errorf("got %v, closed %v", err, conn.closed)
 	}

@@ -41,6 +41,8 @@ type Link struct {
 	buffer  [4096]byte
 	now     func() time.Time
 
+	// Slowed says why the line runs at a slower rate than the usual one; empty where it does not.
+	Slowed string
 	// Repeats counts the requests that were sent again.
 	Repeats int
 	// Carried counts the bytes of the requests that were answered and of their

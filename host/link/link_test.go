@@ -164,7 +164,7 @@ func TestTimeoutOnASlowLine(t *testing.T) {
 	wire := func(n int) time.Duration { return time.Duration(n+5+(n+5+253)/254+1) * byteTime }
 	for _, n := range []int{0, 256, 1000} {
 		conn := &fakeConn{t: t, reply: lose}
-		err := conn.link(protocol.SlowerRate).Call(context.Background(), &note{payload: make([]byte, n)}, &note{reply: true}, 7*time.Millisecond)
+		err := conn.link(38_400).Call(context.Background(), &note{payload: make([]byte, n)}, &note{reply: true}, 7*time.Millisecond)
 		if !errors.Is(err, ErrTimeout) {
 			t.Errorf("got %v", err)
 		}

@@ -67,12 +67,14 @@ func (s Seen) String() string {
 
 // Probe greets whatever is behind the ports of USB devices, all at the same
 // time, and tells what it saw at each. The links of those that answered are open.
-func Probe(ctx context.Context) ([]Seen, error) {
+//
+// Each is tried at all line rates, or with baud not 0 at that alone.
+func Probe(ctx context.Context, baud int) ([]Seen, error) {
 	ports, err := Ports()
 	if err != nil {
 		return nil, err
 	}
-	return probe(ctx, ports, Connect), nil
+	return probe(ctx, ports, func(ctx context.Context, port string) (*Link, error) { return Connect(ctx, port, baud) }), nil
 }
 
 func probe(ctx context.Context, ports []string, connect func(context.Context, string) (*Link, error)) []Seen {

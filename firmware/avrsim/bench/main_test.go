@@ -60,7 +60,7 @@ func TestServesUntilTerminated(t *testing.T) {
 // seat finds the adapter at a port and seats a chip of 14 pins.
 func seat(t *testing.T, path string) error {
 	t.Helper()
-	l, err := link.Connect(t.Context(), path)
+	l, err := link.Connect(t.Context(), path, 0)
 	if err != nil {
 		return err
 	}

@@ -42,7 +42,7 @@ func sweeps(t *testing.T, bench Bench) {
 	_, seat := seat14(t, bench(t, "7410"))
 	powerOn(t, seat)
 	steps, pins, e := graySweep()
-	for _, bias := range []adapter.Rail{adapter.High, adapter.Low} {
+	for _, bias := range []adapter.Pull{adapter.High, adapter.Low} {
 		if wrong, err := seat.Sweep(t.Context(), steps, pins, engineSettle, e, bias); err != nil || len(wrong) > 0 {
 			t.Fatalf("a good chip: %v, %v", wrong, err)
 		}
@@ -107,7 +107,7 @@ func programs(t *testing.T, bench Bench) {
 	if _, err := seat.Apply(t.Context(), nil, adapter.High); err != nil {
 		t.Fatal(err)
 	}
-	if err := seat.Rails(t.Context(), adapter.Low, adapter.Off); err != nil {
+	if err := seat.Pulls(t.Context(), adapter.Low, adapter.Off); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := p.Run(t.Context(), 100*time.Millisecond, false); err == nil {

@@ -13,13 +13,13 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// A released output follows the bias rail both ways, a driven one does not
+// A released output follows the bias both ways, a driven one does not
 // (design.md). 7412: a 7410 with open collectors.
 func openCollector(t *testing.T, bench Bench) {
 	_, seat := seat14(t, bench(t, "7412"))
 	powerOn(t, seat)
 	steps, pulledUp := nandSteps(8)
-	for _, bias := range []adapter.Rail{adapter.High, adapter.Low, adapter.High} {
+	for _, bias := range []adapter.Pull{adapter.High, adapter.Low, adapter.High} {
 		read, err := seat.Apply(t.Context(), steps, bias)
 		if err != nil {
 			t.Fatal(err)
@@ -44,7 +44,7 @@ func emptySocket(t *testing.T, bench Bench) {
 	if current > 0.05 {
 		t.Errorf("an empty socket takes %.2f mA", current)
 	}
-	for bias, want := range map[adapter.Rail]part.Pins{adapter.High: signals, adapter.Low: 0} {
+	for bias, want := range map[adapter.Pull]part.Pins{adapter.High: signals, adapter.Low: 0} {
 		read, err := seat.Apply(t.Context(), make([]stimulus.Step, 1), bias)
 		if err != nil {
 			t.Fatal(err)
