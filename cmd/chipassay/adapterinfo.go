@@ -21,6 +21,7 @@ func adapterInfoCommand(d *definitions) *cobra.Command {
 		RunE:  func(cmd *cobra.Command, _ []string) error { return f.info(cmd) },
 	}
 	f.add(cmd)
+	f.supplyFlag(cmd)
 	return cmd
 }
 
@@ -29,14 +30,16 @@ type adapterInfo struct {
 	Board         string                `json:"board"`
 	Firmware      string                `json:"firmware"`
 	Protocol      int                   `json:"protocol"`
-	Positions     int                   `json:"positions"`
+	Groups        []string              `json:"groups"`
+	Positions     []int                 `json:"positions"`
 	Sensed        []int                 `json:"sensed"`
 	Measured      []int                 `json:"measured"`
 	ErrorMV       int                   `json:"error_mv"`
 	SupplyHigh    []int                 `json:"supply_high"`
 	SupplyLow     []int                 `json:"supply_low"`
-	Bias          bool                  `json:"bias"`
-	Load          bool                  `json:"load"`
+	Bias          []int                 `json:"bias"`
+	Load          []int                 `json:"load"`
+	RailVolts     float64               `json:"rail_volts,omitempty"`
 	Monitor       bool                  `json:"monitor"`
 	MaxCurrentMA  int                   `json:"max_current_ma"`
 	Button        bool                  `json:"button"`
@@ -101,8 +104,8 @@ func (f *adapterFlags) info(cmd *cobra.Command) error {
 	sorted := func(w adapter.Word) []int { return slices.Sorted(w.Positions()) }
 	info := adapterInfo{
 		Board: c.Board, Firmware: c.Firmware, Protocol: protocol.Version,
-		Positions: c.Positions, Sensed: sorted(c.Sense), Measured: sorted(c.Measured), ErrorMV: c.ErrorMV,
-		SupplyHigh: sorted(c.SupplyHigh), SupplyLow: sorted(c.SupplyLow), Bias: c.Bias, Load: c.Load,
+		Groups: c.Groups(), Positions: sorted(c.Positions), Sensed: sorted(c.Sense), Measured: sorted(c.Measured), ErrorMV: c.ErrorMV,
+		SupplyHigh: sorted(c.SupplyHigh), SupplyLow: sorted(c.SupplyLow), Bias: sorted(c.Bias), Load: sorted(c.Load),
 		Monitor: c.Monitor, MaxCurrentMA: c.MaxCurrentMA, Button: c.Button, Pressed: status.Button,
 		MaxPayload: c.MaxPayload, MaxSteps: c.MaxSteps, MaxBusyMS: c.MaxBusy.Milliseconds(), SilenceMS: c.SilenceMillis, Rates: c.Rates,
 		LastReset: status.ResetCause.String(), Frames: int(status.Frames), DamagedFrames: int(status.Damaged) + int(status.Oversize),
@@ -126,12 +129,13 @@ func (i adapterInfo) write(w io.Writer) error {
 	}
 	row("board", "%s", i.Board)
 	row("firmware", "%s, protocol version %d", i.Firmware, i.Protocol)
-	row("socket", "%d positions", i.Positions)
+	row("fitted", "%s", strings.Join(i.Groups, ", "))
+	row("socket", "%s", columns(i.Positions))
 	row("sensed", "%s: the true level, even while driven", columns(i.Sensed))
 	row("measured", "%s: voltages, to %d mV and the supply's own error without a calibration", columns(i.Measured), i.ErrorMV)
 	row("supply", "5 V at %s", numbers(i.SupplyHigh))
 	row("ground", "at %s", numbers(i.SupplyLow))
-	row("rails", "bias (10 kΩ): %s; load (1 kΩ): %s", there(i.Bias), there(i.Load))
+	row("pulls", "bias (10 kΩ) at %s; load (1 kΩ) at %s", columns(i.Bias), columns(i.Load))
 	row("monitor", "of the supply current: %s; limits up to %d mA%s", there(i.Monitor), i.MaxCurrentMA,
 		map[bool]string{false: ", NOT KEPT without it: only the fuse protects the chip"}[i.Monitor])
 	row("button", "%s%s", there(i.Button), map[bool]string{true: ", pressed now", false: ", not pressed"}[i.Pressed])

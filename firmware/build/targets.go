@@ -52,7 +52,7 @@ func sources(firmware, board string) (files, includes []string, err error) {
 		}
 	}
 	slices.Sort(files)
-	for _, folder := range append(folders, filepath.Join("board", "revision_a")) {
+	for _, folder := range append(folders, filepath.Join("board", "revision_b")) {
 		includes = append(includes, "-I"+filepath.ToSlash(folder))
 	}
 	return files, includes, nil
@@ -62,7 +62,7 @@ func sources(firmware, board string) (files, includes []string, err error) {
 // headers, and the build's own source, by name and content.
 func digest(firmware string) (string, error) {
 	var names []string
-	for _, pattern := range []string{"core/*.[ch]", "board/revision_a/*.h", "board/atmega2560/*.[ch]", "board/wasm/*.[ch]",
+	for _, pattern := range []string{"core/*.[ch]", "board/revision_b/*.h", "board/atmega2560/*.[ch]", "board/wasm/*.[ch]",
 		"build/targets.go"} {
 		found, err := filepath.Glob(filepath.Join(firmware, filepath.FromSlash(pattern)))
 		if err != nil {

@@ -30,8 +30,8 @@ func (n *Netlist) addHighSide(l Lane) {
 	parts := []Part{
 		{
 			Ref: fmt.Sprintf("Q2%02d", at), Kind: PNP, Value: "low-saturation PNP", Group: g,
-			Rating:      "0.15 V at 0.5 A class, current gain 100 or more at 0.3 A, 20 V, 1 A",
-			Description: "PNP transistor, low saturation, current gain 100 or more at 0.3 A, in-line package with collector, base, emitter in this order",
+			Rating:      "0.15 V at 0.5 A class, current gain 200 or more at 0.3 A, 20 V, 1 A",
+			Description: "PNP transistor, low saturation, current gain 200 or more at 0.3 A, in-line package with collector, base, emitter in this order",
 			Footprint:   "Package_TO_SOT_THT:TO-92_Inline",
 			Pins:        []Pin{{"1", "C", l.Name, Passive}, {"2", "B", l.BaseNet(), Input}, {"3", "E", netSupply, Passive}},
 		},

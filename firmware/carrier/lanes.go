@@ -1,6 +1,9 @@
 package carrier
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // A Lane is what serves one position of the socket.
 type Lane struct {
@@ -52,7 +55,7 @@ var lanes = [28]Lane{
 }
 
 // Lanes gives the table of the socket positions, in the order of a socket word.
-func Lanes() []Lane { return lanes[:] }
+func Lanes() []Lane { return slices.Clone(lanes[:]) }
 
 // LaneAt gives the lane of position 1 to 28.
 func LaneAt(position int) Lane {

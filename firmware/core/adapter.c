@@ -18,7 +18,8 @@ static struct line_counters counters;
 
 enum {
 	BYTES_A_TURN = 8,  /* most that are received before the rest of the loop has its turn */
-	TURNS_A_LOOK = 4   /* turns of the loop for one look at current and clock while a reply goes out */
+	TURNS_A_LOOK = 4,  /* turns of the loop for one look at current and clock while a reply goes out */
+	UNSURE_MS = 2      /* after a change of the rate, when a byte of the rate before may end */
 };
 
 static bool pending; /* a request stands in the receiver */
@@ -33,7 +34,8 @@ static struct {
 static bool heard;            /* a sound frame came, less than SILENCE_MS ago */
 static uint32_t heard_ms;     /* when */
 static uint32_t watched_ms;   /* when the line was last looked at */
-static bool slower;           /* the line is at the slower rate */
+static uint8_t rate;          /* of the line, as board_line_rate numbers them */
+static uint32_t rate_ms;      /* when it was selected */
 
 static void count(uint16_t *counter, uint8_t more)
 {
@@ -94,12 +96,12 @@ static void answer(void)
 	pending = false;
 }
 
-static void change_rate(bool to_slower)
+static void change_rate(uint8_t to)
 {
-	slower = to_slower;
-	board_line_rate(to_slower);
+	rate = to;
+	rate_ms = board_millis();
+	board_line_rate(to);
 	receiver_reset(&receiver);
-	hear(); /* gives the host SILENCE_MS to be heard at this rate */
 }
 
 /* Looks after what no request asks for: the current and the refresh always, the
@@ -122,13 +124,14 @@ static void watch(void)
 		if (socket_live()) {
 			socket_safe(SAFE_SILENCE);
 		}
-		if (slower) {
-			change_rate(false);
-			heard = false;
-		}
 	}
-	if (faults.line_errors > 0 && !heard && !slower) {
-		change_rate(true);
+	if (heard || ms - rate_ms < UNSURE_MS) {
+		return;
+	}
+	if (faults.line_errors > 0 && rate < RATE_COUNT - 1) {
+		change_rate((uint8_t)(rate + 1));
+	} else if (rate != 0 && ms - rate_ms >= SILENCE_MS) {
+		change_rate(0);
 	}
 }
 
@@ -145,8 +148,9 @@ void adapter_reset(void)
 	pending = false;
 	answered.is = false;
 	heard = false;
-	slower = false;
+	rate = 0;
 	watched_ms = board_millis();
+	rate_ms = watched_ms - UNSURE_MS;
 	board_lamp(LAMP_BUSY, false);
 	board_lamp(LAMP_READY, true);
 }

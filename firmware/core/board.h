@@ -10,16 +10,13 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-/* What the board is. */
+/* What the board is. What of it is fitted, the core finds out (fitted.h). */
 struct board_traits {
-	uint32_t positions;          /* word of the positions that are there */
-	uint32_t sense;              /* word of those seen on the socket side of the drive resistor */
-	const uint8_t *high_switches; /* positions of the high-side switches, in the order of the bits of board_supply */
-	const uint8_t *low_switches;  /* positions of the low-side switches, likewise */
-	uint8_t high_count;
-	uint8_t low_count;
-	uint16_t features;           /* FEATURE_… of message.h, but for the monitor's */
-	uint16_t conversion_us;      /* longest time of a conversion with what belongs to it, µs */
+	uint32_t high;               /* word of the positions that may have a high-side switch, */
+	uint32_t low;                /* and of those that may have one on the low side */
+	uint16_t features;           /* FEATURE_… of message.h that need no finding out */
+	uint16_t conversion_us;      /* longest time of a conversion with what belongs to it, µs: of the near channels, */
+	uint16_t far_conversion_us;  /* and of the far ones */
 	uint16_t error_mv;           /* that a voltage may be off without a calibration, mV, beside that of the supply */
 	uint16_t max_current_ma;     /* highest current limit, mA */
 	const char *name;            /* printable ASCII, at most 32 characters */
@@ -70,14 +67,28 @@ bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *samp
 void board_join(const uint8_t *word, const uint8_t *mask);
 void board_leave(const uint8_t *mask);
 
-/* State of the rails: RAIL_OFF, RAIL_LOW or RAIL_HIGH of message.h. Changes a rail through off. */
-void board_rails(uint8_t bias, uint8_t load);
+/* Resistors that pull the positions, each to its own level, through registers with
+ * an output a position. */
+enum pull { PULL_BIAS, PULL_LOAD, PULLS };
 
-/* Closes these switches and opens all others, the opening ones first; bit i is
- * switch i of the traits. */
-void board_supply(uint8_t high_bits, uint16_t low_bits);
+/* Pulls the positions of up high and all others low; or none, when not on. */
+void board_pull(enum pull which, bool on, uint32_t up);
 
-/* Whether the lines of the rails and of the supply switches read back as they were set. */
+/* The registers, in three chains: of the bias and load resistors, whose outputs are
+ * L1-8, R1-8, L9-14 (and two to spare), R9-14; and of the low-side switches. */
+enum chain { CHAIN_LOW, CHAIN_BIAS, CHAIN_LOAD };
+
+/* Shifts a 1 through the chain with its outputs off, and stores zeros: the number of
+ * outputs after which it comes out again; 0 if nothing does, or not as it went in.
+ * The outputs of a chain that it does not find must not be turned on. */
+uint8_t board_chain(enum chain which);
+
+/* Closes the supply switches at these positions and opens all others, the opening
+ * ones first. */
+void board_supply(uint32_t high, uint32_t low);
+
+/* Whether what controls switches, pulls and converters reads back as it was set, the
+ * register of the low-side switches as it was stored. */
 bool board_lines_hold(void);
 
 /* Sets the current monitor up; false if there is none, or it does not answer. */
@@ -87,12 +98,24 @@ bool board_monitor(void);
  * in 10 µA; CURRENT_NOT_MEASURED without a monitor that answers. Takes no time. */
 uint16_t board_current(void);
 
-/* Selects the position to convert: channel n senses the n-th of the sensed
- * positions, counted from the least significant bit of their word. */
+/* Channels of the converters. */
+enum {
+	CHANNEL_NEAR = 0,      /* 16: L1-8, R1-8 */
+	CHANNEL_L9 = 16,       /* converter no. 1: 6, L9-14; */
+	CHANNEL_REFERENCE_1 = 22,
+	CHANNEL_SUPPLY = 23,   /* behind the shunt */
+	CHANNEL_R9 = 24,       /* no. 2: 6, R9-14; */
+	CHANNEL_REFERENCE_2 = 30
+};
+
+/* Whether far converter no. which + 1, 0 or 1, answers. */
+bool board_converter(uint8_t which);
+
+/* Selects the channel to convert. */
 void board_channel(uint8_t channel);
 
-/* Converts the voltage of the selected position: 0 to 1023, in 1/1024 of the
- * MCU's supply. */
+/* Converts the voltage at the selected channel: 0 to 4095, in 1/4096 of the MCU's
+ * supply. */
 uint16_t board_convert(void);
 
 /* Waits at least us µs, at most 1000. */
@@ -141,8 +164,8 @@ struct line_faults {
 };
 struct line_faults board_line_faults(void);
 
-/* Selects the slower line rate, or the usual one. */
-void board_line_rate(bool slower);
+/* Selects a line rate: 0 the usual one, RATE_0 of message.h, or one of the slower. */
+void board_line_rate(uint8_t rate);
 
 /* Time and resets. */
 

@@ -8,24 +8,8 @@ enum { SUPPLY = 0, SHUNT = 2, BIAS = 4, LOAD = 6, DRIVE = 8, COUNT = 10, GAIN = 
 
 #define ONE 32768u /* of a gain */
 
-static uint8_t record[CALIBRATION_MOST];
+static uint8_t record[CALIBRATION_LEN];
 static enum calibration_state state;
-
-static uint8_t channels(void)
-{
-	uint32_t rest = board_traits.sense;
-	uint8_t count = 0;
-
-	for (; rest != 0; rest &= rest - 1) {
-		count++;
-	}
-	return count;
-}
-
-uint8_t calibration_length(void)
-{
-	return (uint8_t)(CALIBRATION_FIXED_LEN + channels() * CALIBRATION_CHANNEL_LEN);
-}
 
 const uint8_t *calibration_record(void)
 {
@@ -47,9 +31,9 @@ static void take_defaults(void)
 	at = put_u16(at, ONE);
 	at = put_u16(at, 10000); /* Ω */
 	at = put_u16(at, 1000);  /* Ω */
-	at = put_u16(at, 205);   /* Ω */
-	at = put_u8(at, channels());
-	for (left = channels(); left > 0; left--) {
+	at = put_u16(at, 145);   /* Ω */
+	at = put_u8(at, CALIBRATED_CHANNELS);
+	for (left = CALIBRATED_CHANNELS; left > 0; left--) {
 		at = put_u16(at, ONE);
 		at = put_u16(at, 0);
 	}
@@ -68,11 +52,11 @@ bool calibration_sane(const uint8_t *from)
 	uint8_t left;
 
 	if (!within(from + SUPPLY, 4500, 5500) || !within(from + SHUNT, ONE - ONE / 20, ONE + ONE / 20) ||
-	    !within(from + BIAS, 9000, 11000) || !within(from + LOAD, 900, 1100) || !within(from + DRIVE, 150, 300) ||
-	    from[COUNT] != channels()) {
+	    !within(from + BIAS, 9000, 11000) || !within(from + LOAD, 900, 1100) || !within(from + DRIVE, 100, 200) ||
+	    from[COUNT] != CALIBRATED_CHANNELS) {
 		return false;
 	}
-	for (left = channels(); left > 0; left--) {
+	for (left = CALIBRATED_CHANNELS; left > 0; left--) {
 		int16_t offset = (int16_t)get_u16(at + OFFSET);
 
 		if (!within(at + GAIN, ONE - ONE / 20, ONE + ONE / 20) || offset < -100 || offset > 100) {
@@ -83,11 +67,12 @@ bool calibration_sane(const uint8_t *from)
 	return true;
 }
 
-static uint16_t crc_of(const uint8_t *bytes, uint8_t length)
+static uint16_t crc_of(const uint8_t *bytes)
 {
 	uint16_t crc = CRC_INIT;
+	uint8_t left;
 
-	for (; length > 0; length--) {
+	for (left = CALIBRATION_LEN; left > 0; left--) {
 		crc = crc_step(crc, *bytes);
 		bytes++;
 	}
@@ -96,17 +81,16 @@ static uint16_t crc_of(const uint8_t *bytes, uint8_t length)
 
 void calibration_begin(void)
 {
-	uint8_t length = calibration_length();
 	bool erased = true;
 	uint16_t crc;
 	uint8_t i;
 
-	for (i = 0; i < length; i++) {
+	for (i = 0; i < CALIBRATION_LEN; i++) {
 		record[i] = board_kept(i);
 		erased = erased && record[i] == 0xFF;
 	}
-	crc = (uint16_t)((uint16_t)board_kept(length) << 8 | board_kept((uint8_t)(length + 1)));
-	if (!erased && crc == crc_of(record, length) && calibration_sane(record)) {
+	crc = (uint16_t)((uint16_t)board_kept(CALIBRATION_LEN) << 8 | board_kept(CALIBRATION_LEN + 1));
+	if (!erased && crc == crc_of(record) && calibration_sane(record)) {
 		state = CALIBRATION_STORED;
 		return;
 	}
@@ -122,16 +106,15 @@ static void keep(uint8_t at, uint8_t value)
 
 void calibration_keep(const uint8_t *from)
 {
-	uint8_t length = calibration_length();
-	uint16_t crc = crc_of(from, length);
+	uint16_t crc = crc_of(from);
 	uint8_t i;
 
-	for (i = 0; i < length; i++) {
+	for (i = 0; i < CALIBRATION_LEN; i++) {
 		record[i] = from[i];
 		keep(i, from[i]);
 	}
-	keep(length, (uint8_t)(crc >> 8));
-	keep((uint8_t)(length + 1), (uint8_t)crc);
+	keep(CALIBRATION_LEN, (uint8_t)(crc >> 8));
+	keep(CALIBRATION_LEN + 1, (uint8_t)crc);
 	state = CALIBRATION_STORED;
 }
 
@@ -139,21 +122,26 @@ void calibration_forget(void)
 {
 	uint8_t i;
 
-	for (i = 0; i < calibration_length() + CRC_LEN; i++) {
+	for (i = 0; i < CALIBRATION_LEN + CRC_LEN; i++) {
 		keep(i, 0xFF);
 	}
 	take_defaults();
 	state = CALIBRATION_NONE;
 }
 
-/* No division, and no long shift by what is not known when this is compiled: the
- * MCU takes as long for one as for a conversion. */
+/* A far channel has neither gain nor offset. No division, and no long shift by what is
+ * not known when this is compiled: the MCU takes as long for one as for a conversion. */
 uint16_t calibration_mv(uint8_t channel, uint32_t sum, uint8_t averaging)
 {
-	const uint8_t *at = record + CALIBRATION_FIXED_LEN + channel * CALIBRATION_CHANNEL_LEN;
-	uint32_t mv = (sum * get_u16(record + SUPPLY) + ((uint32_t)512 << averaging)) / 1024 >> averaging;
-	int32_t calibrated = (int32_t)((mv * get_u16(at + GAIN) + ONE / 2) / ONE) + (int16_t)get_u16(at + OFFSET);
+	uint32_t mv = (sum * get_u16(record + SUPPLY) + ((uint32_t)2048 << averaging)) / 4096 >> averaging;
+	const uint8_t *at;
+	int32_t calibrated;
 
+	if (channel >= CALIBRATED_CHANNELS) {
+		return (uint16_t)mv;
+	}
+	at = record + CALIBRATION_FIXED_LEN + channel * CALIBRATION_CHANNEL_LEN;
+	calibrated = (int32_t)((mv * get_u16(at + GAIN) + ONE / 2) / ONE) + (int16_t)get_u16(at + OFFSET);
 	return calibrated < 0 ? 0 : (uint16_t)calibrated;
 }
 

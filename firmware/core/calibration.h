@@ -8,7 +8,10 @@
 
 #include "message.h"
 
-enum { MOST_CHANNELS = 16, CALIBRATION_MOST = CALIBRATION_FIXED_LEN + MOST_CHANNELS * CALIBRATION_CHANNEL_LEN };
+enum {
+	CALIBRATED_CHANNELS = 16, /* the near ones; the far ones have a converter that needs none */
+	CALIBRATION_LEN = CALIBRATION_FIXED_LEN + CALIBRATED_CHANNELS * CALIBRATION_CHANNEL_LEN
+};
 
 /* Begins: takes the constants that are kept, or the defaults where none are, or
  * they are damaged. */
@@ -16,11 +19,10 @@ void calibration_begin(void);
 
 enum calibration_state calibration_now(void);
 
-/* The record as SPEC.md lays it out: its bytes, and their number on this board. */
+/* The record as SPEC.md lays it out, CALIBRATION_LEN bytes. */
 const uint8_t *calibration_record(void);
-uint8_t calibration_length(void);
 
-/* Whether a record of calibration_length bytes holds only what can be. */
+/* Whether a record holds only what can be. */
 bool calibration_sane(const uint8_t *record);
 
 /* Keeps a sane record and goes by it from now on; takes up to 300 ms. */

@@ -3,6 +3,7 @@
 #include <stddef.h>
 
 #include "board.h"
+#include "fitted.h"
 #include "program.h"
 #include "socket.h"
 
@@ -269,14 +270,14 @@ static void keep(uint8_t *at)
 	const struct group *g = &program_groups[at[1] % MOST_GROUPS];
 	uint8_t op = at[0];
 
-	if (op == OP_FLIP && (get_u32(at + 1) & ~NEAR) == 0) {
+	if (op == OP_FLIP && (get_u32(at + 1) & ~NEAR_POSITIONS) == 0) {
 		at[0] = OP_NEAR_FLIP;
-	} else if (op == OP_SHOW && (g->mask & ~NEAR) == 0) {
+	} else if (op == OP_SHOW && (g->mask & ~NEAR_POSITIONS) == 0) {
 		at[0] = OP_NEAR_SHOW;
-	} else if (op == OP_CHECK && (g->mask & ~NEAR) == 0) {
+	} else if (op == OP_CHECK && (g->mask & ~NEAR_POSITIONS) == 0) {
 		at[0] = OP_NEAR_CHECK;
 	} else if (op == OP_LATCH) {
-		at[0] = (g->mask & ~NEAR) == 0 ? OP_NEAR_LATCH : OP_LATCH;
+		at[0] = (g->mask & ~NEAR_POSITIONS) == 0 ? OP_NEAR_LATCH : OP_LATCH;
 		at[2] = (uint8_t)(at[2] * sizeof(struct loop));
 	} else if (op == OP_LOOP || op == OP_NEXT) {
 		at[1] = (uint8_t)(at[1] * sizeof(struct loop));
@@ -337,7 +338,7 @@ static enum refusal may_touch(const struct program *p, const struct findings *f,
 	for (i = 0; i < p->group_count; i++) {
 		named |= program_groups[i].mask;
 	}
-	*detail = (named & ~board_traits.positions) | (f->touched & ~(p->direction & ~f->released));
+	*detail = (named & ~fitted.positions) | (f->touched & ~(p->direction & ~f->released));
 	if (*detail != 0 || f->missing) {
 		return BAD_POSITION;
 	}

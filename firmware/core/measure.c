@@ -4,29 +4,36 @@
 #include "calibration.h"
 #include "socket.h"
 
-enum { LOAD_SHIFT = 2, RAIL_BITS = 3, GUARD_CONVERSIONS = 8 };
+enum { GUARD_CONVERSIONS = 8 };
 
 /* A step as SPEC.md lays it out. */
 struct step {
 	uint32_t dir, level;
-	uint32_t positions; /* to be measured */
+	uint32_t positions; /* to be measured, or what is no position */
 	uint16_t settle_us;
 	uint8_t averaging;
-	uint8_t bias, load; /* RAIL_…, or no rail's state */
+	struct pulling pulls[PULLS];
 };
 
-static struct step read_step(const uint8_t *at)
+bool measure_read_pulls(uint8_t flags, const uint8_t *words, struct pulling *pulls)
 {
-	struct step s;
+	pulls[PULL_BIAS].on = (flags & PULLS_BIAS) != 0;
+	pulls[PULL_BIAS].up = get_u32(words);
+	pulls[PULL_LOAD].on = (flags & PULLS_LOAD) != 0;
+	pulls[PULL_LOAD].up = get_u32(words + 4);
+	return (flags & ~(PULLS_BIAS | PULLS_LOAD)) == 0 && (pulls[PULL_BIAS].on || pulls[PULL_BIAS].up == 0) &&
+	       (pulls[PULL_LOAD].on || pulls[PULL_LOAD].up == 0);
+}
 
-	s.dir = get_u32(at);
-	s.level = get_u32(at + 4);
-	s.positions = get_u32(at + 8);
-	s.settle_us = get_u16(at + 12);
-	s.averaging = at[14];
-	s.bias = at[15] & RAIL_BITS;
-	s.load = (uint8_t)(at[15] >> LOAD_SHIFT);
-	return s;
+/* False if it holds a value that is none. */
+static bool read_step(const uint8_t *at, struct step *s)
+{
+	s->dir = get_u32(at);
+	s->level = get_u32(at + 4);
+	s->positions = get_u32(at + 8);
+	s->settle_us = get_u16(at + 12);
+	s->averaging = at[14];
+	return measure_read_pulls(at[15], at + 16, s->pulls) && s->averaging <= MOST_AVERAGING;
 }
 
 static uint8_t count_of(uint32_t word)
@@ -44,30 +51,42 @@ static uint8_t count_of(uint32_t word)
 static uint32_t step_us(const struct step *s)
 {
 	uint16_t conversions = (uint16_t)((1u << s->averaging) + 2);
+	uint32_t all_us = (uint32_t)count_of(s->positions & NEAR_POSITIONS) * board_traits.conversion_us +
+			  (uint32_t)count_of(s->positions & ~NEAR_POSITIONS) * board_traits.far_conversion_us;
 
-	return s->settle_us + (uint32_t)count_of(s->positions) * conversions * board_traits.conversion_us;
+	return s->settle_us + all_us * conversions;
 }
 
 enum refusal measure_may(const uint8_t *at, uint16_t count, uint32_t *detail)
 {
 	uint32_t driven = 0, positions = 0, us = 0, reply = 0;
+	struct pulling pulls[PULLS] = {{false, 0}, {false, 0}};
 	enum refusal refusal;
 
 	for (; count > 0; count--) {
-		struct step s = read_step(at);
+		struct step s;
+		uint8_t which;
 
-		at += MEASURE_STEP_LEN;
-		if (s.averaging > MOST_AVERAGING || s.bias > RAIL_HIGH || s.load > RAIL_HIGH) {
+		if (!read_step(at, &s)) {
 			return BAD_PAYLOAD;
+		}
+		at += MEASURE_STEP_LEN;
+		for (which = 0; which < PULLS; which++) {
+			pulls[which].on = pulls[which].on || s.pulls[which].on;
+			pulls[which].up |= s.pulls[which].up;
 		}
 		driven |= s.dir;
 		positions |= s.positions;
 		us += step_us(&s);
 		reply += MEASURED_LEN + (uint32_t)VOLTAGE_LEN * count_of(s.positions);
 	}
-	*detail = positions & ~board_traits.sense;
+	*detail = positions & ~socket_measured();
 	if (*detail != 0) {
 		return BAD_POSITION;
+	}
+	refusal = socket_may_pull(pulls, detail);
+	if (refusal != ACCEPTED) {
+		return refusal;
 	}
 	refusal = socket_may_drive(driven, detail);
 	if (refusal != ACCEPTED) {
@@ -104,25 +123,18 @@ static enum refusal measure_channel(uint8_t channel, uint8_t averaging, uint16_t
 /* Measures the positions of a step, in the order of their bits. */
 static enum refusal measure_positions(const struct step *s, uint8_t **reply)
 {
-	uint32_t sensed = board_traits.sense;
-	uint32_t left = s->positions;
-	uint32_t bit = 1;
-	uint8_t channel = 0;
+	uint32_t left, next;
 
-	for (; left != 0; bit <<= 1) {
-		if (left & bit) {
-			uint16_t mv;
-			enum refusal refusal = measure_channel(channel, s->averaging, &mv);
+	for (left = s->positions; left != 0; left = next) {
+		uint16_t mv;
+		enum refusal refusal;
 
-			if (refusal != ACCEPTED) {
-				return refusal;
-			}
-			*reply = put_u16(*reply, mv);
-			left &= ~bit;
+		next = left & (left - 1);
+		refusal = measure_channel(socket_channel(left ^ next), s->averaging, &mv);
+		if (refusal != ACCEPTED) {
+			return refusal;
 		}
-		if (sensed & bit) {
-			channel++;
-		}
+		*reply = put_u16(*reply, mv);
 	}
 	return ACCEPTED;
 }
@@ -130,12 +142,14 @@ static enum refusal measure_positions(const struct step *s, uint8_t **reply)
 enum refusal measure_run(const uint8_t *at, uint16_t count, uint8_t **reply)
 {
 	for (; count > 0; count--) {
-		struct step s = read_step(at);
+		struct step s;
 		enum refusal refusal;
 		uint8_t *current;
 
+		(void)read_step(at, &s); /* it was checked */
 		at += MEASURE_STEP_LEN;
-		socket_step(s.bias, s.load, s.dir, s.level);
+		socket_pull(s.pulls);
+		socket_drive(s.dir, s.level);
 		refusal = socket_wait_us(s.settle_us);
 		if (refusal != ACCEPTED) {
 			return refusal;

@@ -1,4 +1,4 @@
-/* Steps that measure: rails and drives as a step says, and the voltages of
+/* Steps that measure: pulls and drives as a step says, and the voltages of
  * positions and the supply current that come of them. */
 #ifndef MEASURE_H
 #define MEASURE_H
@@ -6,6 +6,11 @@
 #include <stdint.h>
 
 #include "message.h"
+#include "socket.h"
+
+/* Reads what is pulled from flags and two words, as PULLS and a step have them; false
+ * if they hold a value that is none. */
+bool measure_read_pulls(uint8_t flags, const uint8_t *words, struct pulling *pulls);
 
 /* Whether count steps, as they came in the request, may run. */
 enum refusal measure_may(const uint8_t *at, uint16_t count, uint32_t *detail);

@@ -1,14 +1,14 @@
-/* The numbers and layouts of the protocol: version 1 of protocol/SPEC.md. */
+/* The numbers and layouts of the protocol: version 2 of protocol/SPEC.md. */
 #ifndef MESSAGE_H
 #define MESSAGE_H
 
 #include <stdint.h>
 
 enum {
-	PROTOCOL_VERSION = 1,
+	PROTOCOL_VERSION = 2,
 
-	FIRMWARE_MAJOR = 1,
-	FIRMWARE_MINOR = 2,
+	FIRMWARE_MAJOR = 2,
+	FIRMWARE_MINOR = 0,
 	FIRMWARE_PATCH = 0
 };
 
@@ -16,7 +16,7 @@ enum {
 	TYPE_HELLO = 0x01,
 	TYPE_STATUS = 0x02,
 	TYPE_SAFE = 0x03,
-	TYPE_RAILS = 0x04,
+	TYPE_PULLS = 0x04,
 	TYPE_POWER = 0x05,
 	TYPE_APPLY = 0x06,
 	TYPE_MEASURE = 0x07,
@@ -42,7 +42,7 @@ enum refusal {
 	NO_PROGRAM = 10
 };
 
-enum { RAIL_OFF = 0, RAIL_LOW = 1, RAIL_HIGH = 2 };
+enum { PULLS_BIAS = 1 << 0, PULLS_LOAD = 1 << 1 }; /* of the flags of PULLS and of a step of MEASURE */
 
 enum {
 	FEATURE_BIAS = 1 << 0,
@@ -51,7 +51,8 @@ enum {
 	FEATURE_BUTTON = 1 << 3,
 	FEATURE_MEASURE = 1 << 4,
 	FEATURE_SWEEP = 1 << 5,
-	FEATURE_PATTERN = 1 << 6
+	FEATURE_PATTERN = 1 << 6,
+	FEATURE_FAR = 1 << 7
 };
 
 enum { STATE_POWERED = 1 << 0, STATE_BUTTON = 1 << 1 };
@@ -103,11 +104,11 @@ enum {
 	MIN_BODY = HEADER_LEN + CRC_LEN,
 
 	POWER_LEN = 10,
-	RAILS_LEN = 2,
+	PULLS_LEN = 10,
 	APPLY_HEADER_LEN = 8,
 	SAMPLE_LEN = 4,
 	MEASURE_HEADER_LEN = 4,
-	MEASURE_STEP_LEN = 16,
+	MEASURE_STEP_LEN = 24,
 	MEASURED_LEN = 6, /* of a step's reply before its voltages */
 	VOLTAGE_LEN = 2,
 	CALIBRATION_HEADER_LEN = 2,
@@ -132,8 +133,21 @@ enum { MOST_SWEPT = 24, MOST_SIGNATURES = 256 }; /* of a SWEEP */
 #define SILENCE_MS 2000u  /* without a sound frame while anything is on */
 #define MAX_BUSY_MS 1000u /* longest run of one request */
 
-#define USUAL_RATE 1000000u /* baud */
-#define SLOWER_RATE 38400u  /* baud */
+/* Line rates, baud, the usual one first: from one to the next slower. */
+enum { RATE_COUNT = 3 };
+#define RATE_0 1000000u
+#define RATE_1 500000u
+#define RATE_2 38400u
+
+/* Words. The near positions are L1-8 and R1-8, which are all of a chip of up to 16
+ * pins; the others are far. */
+#define ALL_POSITIONS UINT32_C(0x3FFF3FFF)
+#define NEAR_POSITIONS UINT32_C(0x00FF00FF)
+
+/* What the converters measure that is no position, at bits of a word that are none. */
+#define SUPPLY_BIT (UINT32_C(1) << 14)      /* the socket's supply behind the shunt */
+#define REFERENCE_1_BIT (UINT32_C(1) << 15) /* 2.500 V, by converter no. 1 */
+#define REFERENCE_2_BIT (UINT32_C(1) << 31) /* the same by no. 2 */
 
 /* Little-endian fields, at any address. */
 

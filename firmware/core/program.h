@@ -30,16 +30,13 @@ enum opcode {
 	OP_LOOP = 0x11,
 	OP_NEXT = 0x12,
 
-	/* What load makes of them where they touch near positions alone. */
+	/* What load makes of them where they touch near positions alone: two bytes of a
+	 * word to look after make the test of a memory a third faster than four. */
 	OP_NEAR_FLIP = 0x13,
 	OP_NEAR_SHOW = 0x14,
 	OP_NEAR_CHECK = 0x15,
 	OP_NEAR_LATCH = 0x16
 };
-
-/* Word of the near positions (board.h). Two bytes of four to look after make the
- * test of a memory a third faster. */
-#define NEAR UINT32_C(0x00FF00FF)
 
 enum {
 	MOST_GROUPS = 16,

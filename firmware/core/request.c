@@ -2,6 +2,7 @@
 
 #include "board.h"
 #include "calibration.h"
+#include "fitted.h"
 #include "measure.h"
 #include "message.h"
 #include "pattern.h"
@@ -29,24 +30,17 @@ static enum refusal bad_payload(struct request *r)
 
 static enum refusal hello(struct request *r)
 {
-	static const uint32_t rates[] = {USUAL_RATE, SLOWER_RATE};
+	static const uint32_t rates[RATE_COUNT] = {RATE_0, RATE_1, RATE_2};
 	const struct board_traits *t = &board_traits;
 	uint8_t *at = r->reply;
 	uint8_t *name_length;
 	const char *c;
-	uint32_t high = 0, low = 0;
 	uint8_t i;
 
 	if (r->length != 0) {
 		return bad_payload(r);
 	}
 	socket_safe(SAFE_HELLO);
-	for (i = 0; i < t->high_count; i++) {
-		high |= position_bit(t->high_switches[i]);
-	}
-	for (i = 0; i < t->low_count; i++) {
-		low |= position_bit(t->low_switches[i]);
-	}
 	at = put_u8(at, PROTOCOL_VERSION);
 	at = put_u8(at, FIRMWARE_MAJOR);
 	at = put_u8(at, FIRMWARE_MINOR);
@@ -57,13 +51,13 @@ static enum refusal hello(struct request *r)
 	at = put_u16(at, t->max_current_ma);
 	at = put_u16(at, MAX_BUSY_MS);
 	at = put_u16(at, SILENCE_MS);
-	at = put_u32(at, t->positions);
-	at = put_u32(at, t->sense);
-	at = put_u32(at, high);
-	at = put_u32(at, low);
+	at = put_u32(at, fitted.positions);
+	at = put_u32(at, fitted.sense);
+	at = put_u32(at, fitted.high);
+	at = put_u32(at, fitted.low);
 	at = put_u16(at, socket_features());
-	at = put_u8(at, sizeof rates / sizeof rates[0]);
-	for (i = 0; i < sizeof rates / sizeof rates[0]; i++) {
+	at = put_u8(at, RATE_COUNT);
+	for (i = 0; i < RATE_COUNT; i++) {
 		at = put_u32(at, rates[i]);
 	}
 	name_length = at;
@@ -72,9 +66,13 @@ static enum refusal hello(struct request *r)
 		at = put_u8(at, (uint8_t)*c);
 	}
 	*name_length = (uint8_t)(at - name_length - 1);
-	at = put_u32(at, t->sense);
+	at = put_u32(at, socket_measured());
 	at = put_u16(at, t->conversion_us);
-	r->reply = put_u16(at, t->error_mv);
+	at = put_u16(at, t->error_mv);
+	at = put_u32(at, fitted.positions);
+	at = put_u32(at, fitted.load);
+	at = put_u32(at, fitted.far);
+	r->reply = put_u16(at, t->far_conversion_us);
 	return ACCEPTED;
 }
 
@@ -87,8 +85,8 @@ static enum refusal status(struct request *r, const struct line_counters *counte
 		return bad_payload(r);
 	}
 	at = put_u8(at, (uint8_t)((s->high != 0 ? STATE_POWERED : 0) | (board_button() ? STATE_BUTTON : 0)));
-	at = put_u8(at, s->bias);
-	at = put_u8(at, s->load);
+	at = put_u8(at, s->pulls[PULL_BIAS].on);
+	at = put_u8(at, s->pulls[PULL_LOAD].on);
 	at = put_u8(at, s->high);
 	at = put_u32(at, s->low);
 	at = put_u32(at, s->driven);
@@ -101,7 +99,9 @@ static enum refusal status(struct request *r, const struct line_counters *counte
 	at = put_u16(at, counters->damaged);
 	at = put_u16(at, counters->oversize);
 	at = put_u16(at, counters->overruns);
-	r->reply = put_u16(at, counters->line_errors);
+	at = put_u16(at, counters->line_errors);
+	at = put_u32(at, s->pulls[PULL_BIAS].up);
+	r->reply = put_u32(at, s->pulls[PULL_LOAD].up);
 	return ACCEPTED;
 }
 
@@ -114,13 +114,19 @@ static enum refusal safe(struct request *r)
 	return ACCEPTED;
 }
 
-static enum refusal rails(struct request *r)
+static enum refusal pulls(struct request *r)
 {
-	if (r->length != RAILS_LEN || r->payload[0] > RAIL_HIGH || r->payload[1] > RAIL_HIGH) {
+	struct pulling pulling[PULLS];
+	enum refusal refusal;
+
+	if (r->length != PULLS_LEN || r->payload[1] != 0 || !measure_read_pulls(r->payload[0], r->payload + 2, pulling)) {
 		return bad_payload(r);
 	}
-	socket_rails(r->payload[0], r->payload[1]);
-	return ACCEPTED;
+	refusal = socket_may_pull(pulling, &r->detail);
+	if (refusal == ACCEPTED) {
+		socket_pull(pulling);
+	}
+	return refusal;
 }
 
 static enum refusal power(struct request *r)
@@ -255,7 +261,6 @@ static enum refusal measure(struct request *r)
 
 static enum refusal calibration(struct request *r)
 {
-	uint8_t length = calibration_length();
 	const uint8_t *record = r->payload + CALIBRATION_HEADER_LEN;
 	const uint8_t *kept;
 	bool write;
@@ -265,7 +270,7 @@ static enum refusal calibration(struct request *r)
 		return bad_payload(r);
 	}
 	write = r->payload[0] == CALIBRATION_WRITE;
-	if (r->length - CALIBRATION_HEADER_LEN != (write ? length : 0) || (write && !calibration_sane(record))) {
+	if (r->length - CALIBRATION_HEADER_LEN != (write ? CALIBRATION_LEN : 0) || (write && !calibration_sane(record))) {
 		return bad_payload(r);
 	}
 	if (r->payload[0] != CALIBRATION_READ) {
@@ -278,7 +283,7 @@ static enum refusal calibration(struct request *r)
 	}
 	r->reply = put_u8(r->reply, (uint8_t)calibration_now());
 	kept = calibration_record();
-	for (i = 0; i < length; i++) {
+	for (i = 0; i < CALIBRATION_LEN; i++) {
 		r->reply = put_u8(r->reply, kept[i]);
 	}
 	return ACCEPTED;
@@ -299,8 +304,8 @@ static enum refusal dispatch(struct request *r, uint8_t version, uint8_t type, c
 		return status(r, counters);
 	case TYPE_SAFE:
 		return safe(r);
-	case TYPE_RAILS:
-		return rails(r);
+	case TYPE_PULLS:
+		return pulls(r);
 	case TYPE_POWER:
 		return power(r);
 	case TYPE_APPLY:

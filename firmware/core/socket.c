@@ -2,15 +2,25 @@
 
 #include "board.h"
 #include "calibration.h"
+#include "fitted.h"
 
 enum {
 	POSITIONS = 28,
 	GUARD_US = 200,    /* longest time between two looks at the current, to a first order */
 	LEVEL_US = 5,      /* what a step takes beside its settling: with one direction for all, */
 	DIRECTION_US = 18, /* and with a direction each */
-	SWITCH_US = 100,   /* for a supply switch to close */
-	NEAR_SUPPLY = 768, /* least count of a position at the supply: 3/4 of it, for a fuse and a switch lie between */
-	NEAR_GROUND = 128  /* most of one at ground */
+	SWITCH_US = 100,   /* for a supply switch to close, */
+	HIGH_OFF_US = 10,  /* and for one on the high side to open */
+	NEAR_SUPPLY = 3072, /* least count of a position at the supply: 3/4 of it, for a fuse and a switch lie between */
+	NEAR_GROUND = 512   /* most of one at ground */
+};
+
+/* Channel of the converters, by the number of a bit of a word. Bit 30 is none. */
+static const uint8_t channels[32] = {
+	CHANNEL_NEAR, 1, 2, 3, 4, 5, 6, 7,
+	CHANNEL_L9, 17, 18, 19, 20, 21, CHANNEL_SUPPLY, CHANNEL_REFERENCE_1,
+	8, 9, 10, 11, 12, 13, 14, 15,
+	CHANNEL_R9, 25, 26, 27, 28, 29, 0, CHANNEL_REFERENCE_2
 };
 
 static struct socket_state now;
@@ -32,32 +42,6 @@ const uint32_t position_words[29] = {
 	RIGHT(27), RIGHT(28)
 };
 
-/* Word of the positions of switches. */
-static uint32_t switch_word(const uint8_t *positions, uint8_t count)
-{
-	uint32_t word = 0;
-	uint8_t i;
-
-	for (i = 0; i < count; i++) {
-		word |= position_bit(positions[i]);
-	}
-	return word;
-}
-
-/* Bits of the switches at the positions of word. */
-static uint16_t switch_bits(const uint8_t *positions, uint8_t count, uint32_t word)
-{
-	uint16_t bits = 0;
-	uint8_t i;
-
-	for (i = 0; word != 0 && i < count; i++) {
-		if (word & position_bit(positions[i])) {
-			bits |= (uint16_t)(1u << i);
-		}
-	}
-	return bits;
-}
-
 void socket_drive(uint32_t dir, uint32_t level)
 {
 	now.driven = dir;
@@ -78,8 +62,6 @@ void socket_leave(const uint32_t *mask)
 
 static void supply(uint8_t high, uint32_t low, uint16_t limit_ma)
 {
-	const struct board_traits *t = &board_traits;
-
 	now.high = high;
 	now.low = low;
 	now.switched = low | position_bit(high);
@@ -88,16 +70,43 @@ static void supply(uint8_t high, uint32_t low, uint16_t limit_ma)
 	if (now.switched != 0) {
 		board_lamp(LAMP_POWER, true);
 	}
-	board_supply((uint8_t)switch_bits(t->high_switches, t->high_count, position_bit(high)),
-		     switch_bits(t->low_switches, t->low_count, low));
+	board_supply(position_bit(high), low);
 	if (now.switched == 0) {
 		board_lamp(LAMP_POWER, false);
 	}
 }
 
+/* Opens all switches, the low side when the high side is off for sure: the ground of
+ * a chip is the last thing that it loses. */
+static void supply_off(void)
+{
+	if (now.high != 0) {
+		supply(0, now.low, 0);
+		board_wait_us(HIGH_OFF_US);
+	}
+	supply(0, 0, 0);
+}
+
+static uint32_t resistors(enum pull which)
+{
+	return which == PULL_BIAS ? fitted.positions : fitted.load;
+}
+
+static void pull(enum pull which, bool on, uint32_t up)
+{
+	struct pulling *p = &now.pulls[which];
+
+	up &= resistors(which);
+	if (p->on != on || p->up != up) {
+		p->on = on;
+		p->up = up;
+		board_pull(which, on, up);
+	}
+}
+
 bool socket_live(void)
 {
-	return now.driven != 0 || now.switched != 0 || now.bias != RAIL_OFF || now.load != RAIL_OFF;
+	return now.driven != 0 || now.switched != 0 || now.pulls[PULL_BIAS].on || now.pulls[PULL_LOAD].on;
 }
 
 /* Whether the supply went off by what the host did not ask for and may not know yet. */
@@ -113,21 +122,32 @@ void socket_safe(enum safe_cause cause)
 	if ((socket_live() && !(cause == SAFE_REFUSED && unasked())) || cause == SAFE_RESET) {
 		now.safe_cause = (uint8_t)cause;
 	}
-	/* Drives first: a driven pin of a chip without power would feed it through its clamps. */
+	/* Whatever pulls a pin high would feed a chip without power through its clamps. */
 	socket_drive(0, 0);
-	supply(0, 0, 0);
-	socket_rails(RAIL_OFF, RAIL_OFF);
+	pull(PULL_LOAD, false, 0);
+	if (now.pulls[PULL_BIAS].on) {
+		pull(PULL_BIAS, true, 0);
+	}
+	supply_off();
+	pull(PULL_BIAS, false, 0);
 }
 
 void socket_begin(void)
 {
+	static const struct socket_state nothing;
+
+	/* A reset may have left anything: what the state says off is turned off too. */
+	now = nothing;
+	board_pull(PULL_BIAS, false, 0);
+	board_pull(PULL_LOAD, false, 0);
 	socket_safe(SAFE_RESET);
+	fitted_find();
 	monitored = board_monitor();
 }
 
 uint16_t socket_features(void)
 {
-	return (uint16_t)(board_traits.features | (monitored ? FEATURE_MONITOR : 0));
+	return (uint16_t)(fitted.features | (monitored ? FEATURE_MONITOR : 0));
 }
 
 enum refusal socket_guard(void)
@@ -165,20 +185,16 @@ enum refusal socket_verify(void)
 {
 	uint32_t high = position_bit(now.high);
 	uint32_t wrong = now.switched & (board_sample() ^ high);
-	uint8_t channel = 0;
+	uint32_t measured = now.switched & socket_measured();
 	uint32_t bit;
 
 	for (bit = 1; bit != 0; bit <<= 1) {
-		if ((board_traits.sense & bit) == 0) {
-			continue;
-		}
-		if (now.switched & bit) {
-			board_channel(channel);
+		if (measured & bit) {
+			board_channel(socket_channel(bit));
 			if (!stands(bit == high)) {
 				wrong |= bit;
 			}
 		}
-		channel++;
 	}
 	if (wrong == 0 && board_lines_hold()) {
 		return ACCEPTED;
@@ -188,20 +204,45 @@ enum refusal socket_verify(void)
 	return FAULT;
 }
 
-void socket_rails(uint8_t bias, uint8_t load)
+enum refusal socket_may_pull(const struct pulling *pulls, uint32_t *detail)
 {
-	now.bias = bias;
-	now.load = load;
-	board_rails(bias, load);
+	uint8_t which;
+
+	*detail = (pulls[PULL_BIAS].up | pulls[PULL_LOAD].up) & ~ALL_POSITIONS;
+	for (which = 0; *detail == 0 && which < PULLS; which++) {
+		if (pulls[which].on && resistors((enum pull)which) == 0) {
+			*detail = ALL_POSITIONS;
+		}
+	}
+	return *detail != 0 ? BAD_POSITION : ACCEPTED;
+}
+
+void socket_pull(const struct pulling *pulls)
+{
+	pull(PULL_BIAS, pulls[PULL_BIAS].on, pulls[PULL_BIAS].up);
+	pull(PULL_LOAD, pulls[PULL_LOAD].on, pulls[PULL_LOAD].up);
+}
+
+uint32_t socket_measured(void)
+{
+	return fitted.sense | fitted.far;
+}
+
+uint8_t socket_channel(uint32_t bit)
+{
+	uint8_t n = 0;
+
+	for (; (bit & 1) == 0; bit >>= 1) {
+		n++;
+	}
+	return channels[n];
 }
 
 enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)
 {
-	const struct board_traits *t = &board_traits;
 	uint32_t high_word = position_bit(high);
 
-	*detail = (high_word & ~switch_word(t->high_switches, t->high_count)) |
-		  (low & ~switch_word(t->low_switches, t->low_count));
+	*detail = (high_word & ~fitted.high) | (low & ~fitted.low);
 	if (*detail != 0 || high > POSITIONS) {
 		return BAD_POSITION;
 	}
@@ -212,7 +253,7 @@ enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)
 enum refusal socket_power(uint8_t high, uint32_t low, uint16_t limit_ma)
 {
 	socket_drive(0, 0);
-	supply(0, 0, 0);
+	supply_off();
 	/* Set up anew: it may have lost its setting unseen. */
 	if (high != 0 && monitored && !board_monitor()) {
 		socket_safe(SAFE_FAULT);
@@ -228,7 +269,7 @@ enum refusal socket_power(uint8_t high, uint32_t low, uint16_t limit_ma)
 
 enum refusal socket_may_drive(uint32_t dir, uint32_t *detail)
 {
-	*detail = dir & ~board_traits.positions;
+	*detail = dir & ~fitted.positions;
 	if (*detail != 0) {
 		return BAD_POSITION;
 	}
@@ -253,12 +294,6 @@ enum refusal socket_wait_us(uint16_t us)
 		board_wait_us(us);
 	}
 	return ACCEPTED;
-}
-
-void socket_step(uint8_t bias, uint8_t load, uint32_t dir, uint32_t level)
-{
-	socket_rails(bias, load);
-	socket_drive(dir, level);
 }
 
 /* Steps with one direction, which is driven already: the loop that the speed of

@@ -7,7 +7,14 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "board.h"
 #include "message.h"
+
+/* What resistors pull: the positions of up high and the others low, or none. */
+struct pulling {
+	bool on;
+	uint32_t up;
+};
 
 struct socket_state {
 	uint32_t driven;     /* word of the driven positions */
@@ -15,12 +22,13 @@ struct socket_state {
 	uint32_t low;        /* those of them on the low side */
 	uint16_t limit_ma;   /* current limit; 0 while not powered */
 	uint8_t high;        /* position of the closed high-side switch, 0 none */
-	uint8_t bias, load;  /* RAIL_… */
+	struct pulling pulls[PULLS];
 	uint8_t safe_cause;  /* why the socket last became safe */
 	uint32_t reason;     /* what an OVERCURRENT or a FAULT has to say, as the detail of its error reply */
 };
 
-/* Begins: sets the current monitor up, and makes the socket safe. */
+/* Begins: makes the socket safe, finds out what is fitted, and sets the current
+ * monitor up. */
 void socket_begin(void);
 
 /* FEATURE_… of this adapter. */
@@ -29,7 +37,7 @@ uint16_t socket_features(void);
 /* The present state, to read. */
 const struct socket_state *socket_now(void);
 
-/* Releases all, opens rails and switches. */
+/* Releases all, opens all switches, turns all pulls off. */
 void socket_safe(enum safe_cause cause);
 
 /* Whether anything is driven or switched on. */
@@ -39,7 +47,12 @@ bool socket_live(void);
  * or the monitor that tells it falls silent, which is FAULT. */
 enum refusal socket_guard(void);
 
-void socket_rails(uint8_t bias, uint8_t load);
+/* Whether resistors may pull so: words of positions that are high, each 0 where its
+ * group is off. */
+enum refusal socket_may_pull(const struct pulling *pulls, uint32_t *detail);
+
+/* Pulls as socket_may_pull allows. What has no such resistor is left out. */
+void socket_pull(const struct pulling *pulls);
 
 /* Whether supply switches may be closed together. */
 enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail);
@@ -53,6 +66,13 @@ enum refusal socket_power(uint8_t high, uint32_t low, uint16_t limit_ma);
  * as set, and the positions they switch stand at the supply and at ground. FAULT
  * makes the socket safe. */
 enum refusal socket_verify(void);
+
+/* Word of what can be measured: positions, and the three bits of message.h that
+ * are none. */
+uint32_t socket_measured(void);
+
+/* Channel of the converters (board.h) for one bit of it. */
+uint8_t socket_channel(uint32_t bit);
 
 /* Whether the positions of dir may be driven. */
 enum refusal socket_may_drive(uint32_t dir, uint32_t *detail);
@@ -73,9 +93,6 @@ void socket_drive(uint32_t dir, uint32_t level);
  * allows, at their bits of word, which has no other; or not driven any more. */
 void socket_join(const uint32_t *word, const uint32_t *mask);
 void socket_leave(const uint32_t *mask);
-
-/* Sets both rails and drives, as socket_may_drive allows. */
-void socket_step(uint8_t bias, uint8_t load, uint32_t dir, uint32_t level);
 
 /* Applies steps, all of whose directions socket_may_drive allows, and puts a
  * sample a step at samples. What is not ACCEPTED is from socket_guard. */

@@ -5,6 +5,7 @@
 #include "sweep.h"
 
 #include "board.h"
+#include "fitted.h"
 #include "signature.h"
 #include "socket.h"
 
@@ -65,7 +66,7 @@ static enum refusal may_sweep(const struct layout *s, uint32_t *swept, uint32_t 
 		missing = missing || bit == 0;
 		*swept |= bit;
 	}
-	*detail = ((s->direction | s->mask) & ~board_traits.positions) | (*swept & ~s->direction);
+	*detail = ((s->direction | s->mask) & ~fitted.positions) | (*swept & ~s->direction);
 	if (missing || *detail != 0) {
 		return BAD_POSITION;
 	}

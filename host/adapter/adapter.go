@@ -64,6 +64,23 @@ type Capabilities struct {
 	Rates         []int // of the line, baud, the usual one first
 }
 
+// Groups names what is fitted beyond the starter, the starter first
+// (firmware/carrier). The far half counts as fitted with its bias resistors.
+func (c *Capabilities) Groups() []string {
+	groups := []string{"starter"}
+	for _, g := range []struct {
+		name   string
+		fitted bool
+	}{
+		{"load", c.Load != 0}, {"far", c.Positions == All}, {"switches", c.SupplyHigh.Has(1) || c.SupplyLow.Has(1)}, {"converters", c.Far != 0},
+	} {
+		if g.fitted {
+			groups = append(groups, g.name)
+		}
+	}
+	return groups
+}
+
 // An Adapter is an adapter that answered. It is for one goroutine at a time.
 type Adapter struct {
 	Capabilities Capabilities

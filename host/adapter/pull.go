@@ -1,6 +1,7 @@
 package adapter
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 
@@ -25,6 +26,17 @@ var (
 
 // PullUp pulls some pins, or positions, high and all others low.
 func PullUp(pins part.Pins) Pull { return Pull{On: true, Up: pins} }
+
+// Compare orders pulls: off first, then by what they pull high.
+func (p Pull) Compare(q Pull) int {
+	switch {
+	case p.On == q.On:
+		return cmp.Compare(p.Up, q.Up)
+	case q.On:
+		return -1
+	}
+	return 1
+}
 
 func (p Pull) String() string {
 	switch p {

@@ -29,7 +29,7 @@ type station struct {
 // compare orders stations as the walk passes them.
 func (s station) compare(t station) int {
 	return cmp.Or(first(t.late, s.late), s.step-t.step, first(s.current, t.current),
-		cmp.Compare(s.release, t.release), cmp.Compare(s.bias, t.bias), cmp.Compare(s.load, t.load))
+		cmp.Compare(s.release, t.release), s.bias.Compare(t.bias), s.load.Compare(t.load))
 }
 
 // first compares two stations by what only one of them may be: that one is first.

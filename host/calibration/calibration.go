@@ -105,7 +105,7 @@ func Find(ctx context.Context, a *adapter.Adapter, r Resistor, supplyVolts float
 func (b *bench) accept(supplyVolts float64) (err error) {
 	r, c := b.r, b.adapter.Capabilities
 	switch {
-	case c.Measured == 0 || !c.Bias || !c.Load:
+	case c.Measured == 0 || c.Bias == 0 || c.Load == 0:
 		return fmt.Errorf("%w be calibrated: it has no rails, or measures no voltages (firmware before 1.1)", adapter.ErrCannot)
 	case !(r.Ohms >= LeastOhms && r.Ohms <= MostOhms):
 		return fmt.Errorf("%w: the resistor must have %.0f to %.0f Ω, best 1,000 to 2,400, not %g", ErrImplausible, LeastOhms, MostOhms, r.Ohms)

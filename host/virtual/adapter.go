@@ -104,16 +104,23 @@ func (a *Adapter) board(ctx context.Context) error {
 			return 0
 		}},
 		{"sample", 0, 1, func([]uint64) uint64 { return uint64(a.socket.Sample()) }},
-		{"rails", 2, 0, func(args []uint64) uint64 {
-			a.socket.Rails(adapter.Rail(args[0]), adapter.Rail(args[1]))
+		{"pull", 3, 0, func(args []uint64) uint64 {
+			a.socket.Pull(Pull(args[0]&1), uint32(args[1]) != 0, adapter.Word(args[2]))
 			return 0
 		}},
 		{"supply", 2, 0, func(args []uint64) uint64 {
-			a.socket.Supply(uint32(args[0]), uint32(args[1]))
+			a.socket.Supply(adapter.Word(args[0]), adapter.Word(args[1]))
 			return 0
 		}},
 		{"current", 0, 1, func([]uint64) uint64 { return uint64(a.socket.CurrentMicroamps() / 10) }},
-		{"measure", 1, 1, func(args []uint64) uint64 { return uint64(a.socket.Millivolts(channelPosition(uint32(args[0])))) }},
+		{"convert", 1, 1, func(args []uint64) uint64 { return uint64(a.socket.Convert(int(uint32(args[0])))) }},
+		{"chain", 1, 1, func(args []uint64) uint64 { return uint64(a.socket.Chain(int(uint32(args[0])))) }},
+		{"converter", 1, 1, func(args []uint64) uint64 {
+			if a.socket.Converter(int(uint32(args[0]))) {
+				return 1
+			}
+			return 0
+		}},
 		{"button", 0, 1, func([]uint64) uint64 {
 			if a.Pressed || a.socket.board.buttonStuck {
 				return 1
@@ -146,15 +153,7 @@ func (a *Adapter) board(ctx context.Context) error {
 
 // i32s are the types of n arguments or results.
 func i32s(n int) []api.ValueType {
-	return []api.ValueType{api.ValueTypeI32, api.ValueTypeI32}[:n]
-}
-
-// channelPosition: ADC channels 0-7 sense L1-8, 8-15 sense R1-8.
-func channelPosition(channel uint32) int {
-	if channel &= 15; channel < 8 {
-		return int(channel) + 1
-	}
-	return 28 - int(channel-8)
+	return []api.ValueType{api.ValueTypeI32, api.ValueTypeI32, api.ValueTypeI32}[:n]
 }
 
 // Reset starts the firmware anew, as an external reset does; what was not read is lost.

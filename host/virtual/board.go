@@ -10,52 +10,46 @@ import (
 // A Board is the carrier between the microcontroller and the socket, as it was
 // soldered: its resistors, each with its own tolerance, and what is wrong with it.
 type Board struct {
-	drive, bias, load  [32]float64  // S, by the bit of the position; 0 where open
-	stuck, stuckHigh   adapter.Word // drive lines that are always driven, and those of them that are high
+	usb                float64        // V at the USB port
+	drive              [32]float64    // S, by the bit of the position; 0 where open
+	pull               [2][32]float64 // likewise, by Pull
+	stuck, stuckHigh   adapter.Word   // drive lines that are always driven, and those of them that are high
 	driveOpen          adapter.Word
 	senseOpen          adapter.Word
-	biasDead, loadDead dead
 	highOff, highStuck adapter.Word // high-side switches that never close, and that never open
 	lowOff, lowStuck   adapter.Word
 	bridges            [][2]int // positions that touch
 	monitorDead        bool
 	shunt              float64 // Ω
+	reference          float64 // V
 	gain, offsetMV     float64 // of the converter: what it sees of a voltage, and adds to it, mV
 	buttonStuck        bool
 }
 
-// dead are the levels that a rail does not reach.
-type dead struct{ low, high bool }
-
-// through is what becomes of a rail's state: a half bridge that does not pull leaves the rail off.
-func (d dead) through(r adapter.Rail) adapter.Rail {
-	if r == adapter.Low && d.low || r == adapter.High && d.high {
-		return adapter.Off
-	}
-	return r
-}
-
 // NewBoard gives a good board, its resistors at their nominal values.
 func NewBoard() *Board {
-	b := &Board{shunt: shuntOhms, gain: 1}
+	b := &Board{usb: supplyVolts, shunt: shuntOhms, reference: 2.5, gain: 1}
 	for i := range b.drive {
-		b.drive[i], b.bias[i], b.load[i] = 1.0/driveOhms, 1.0/biasOhms, 1.0/loadOhms
+		b.drive[i], b.pull[BiasPull][i], b.pull[LoadPull][i] = 1.0/driveOhms, 1.0/biasOhms, 1.0/loadOhms
 	}
 	return b
 }
 
+// USB sets the voltage at the board's USB port, V; 5 where it is not set.
+func (b *Board) USB(volts float64) { b.usb = volts }
+
 // Spread gives each resistor a tolerance of its own, at random up to percent either way.
 func (b *Board) Spread(percent float64, seed uint64) {
 	random := rand.New(rand.NewPCG(seed, 0))
-	for _, of := range []*[32]float64{&b.drive, &b.bias, &b.load} {
+	for _, of := range []*[32]float64{&b.drive, &b.pull[BiasPull], &b.pull[LoadPull]} {
 		for i := range of {
 			of[i] /= 1 + percent/100*(2*random.Float64()-1)
 		}
 	}
 }
 
-// highOhms is what lies in the high side of the supply: shunt and switch.
-func (b *Board) highOhms() float64 { return b.shunt + switchOhms }
+// highOhms is what lies in the high side of the supply: fuse, shunt and switch.
+func (b *Board) highOhms() float64 { return fuseOhms + b.shunt + switchOhms }
 
 // blind are the positions whose level the microcontroller does not see: without
 // their sense line, or without the drive line where there is no sense line.

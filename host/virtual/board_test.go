@@ -18,47 +18,41 @@ func TestBoardDefectsAreElectrical(t *testing.T) {
 	for _, c := range []struct {
 		defect     string
 		dir, level adapter.Word
-		bias, load adapter.Rail
+		bias, load pulled
 		volts      float64 // at L3
 		why        string
 	}{
-		{"L3 drive open", l3, l3, adapter.Off, adapter.Low, 0, "nothing drives against the load"},
-		{"L3 drive stuck high", 0, 0, adapter.Off, adapter.Low, 5 * 1000.0 / 1205, "1 kΩ and 205 Ω divide 5 V"},
-		{"L3 drive stuck low", 0, 0, adapter.Off, adapter.High, 5 * 205.0 / 1205, "205 Ω and 1 kΩ"},
-		{"L3 drive 300 ohms", l3, l3, adapter.Off, adapter.Low, 5 * 1000.0 / 1300, "1 kΩ and 300 Ω"},
-		{"L3 bias 5000 ohms", 0, 0, adapter.High, adapter.Low, 5 * 1000.0 / 6000, "1 kΩ and 5 kΩ"},
-		{"L3 bias open", 0, 0, adapter.High, adapter.Low, 0, "the load alone"},
-		{"all load 2000 ohms", 0, 0, adapter.Low, adapter.High, 5 * 10_000.0 / 12_000, "10 kΩ and 2 kΩ"},
-		{"bias rail dead high", 0, 0, adapter.High, adapter.Low, 0, "the load alone"},
-		{"load rail dead high", 0, 0, adapter.Low, adapter.High, 0, "the bias alone"},
-		{"L3 bridged to L4", adapter.At(4), adapter.At(4), adapter.Off, adapter.Low, 5 * 500.0 / 705, "two loads of 1 kΩ, and 205 Ω"},
-		{"high switch 4 stuck off", 0, 0, adapter.Low, adapter.Off, 0, "another position's"},
-		{"converter gain 0.9", l3, l3, adapter.Off, adapter.Off, 4.5, "9/10 of 5 V"},
-		{"converter offset -100 mV", l3, l3, adapter.Off, adapter.Off, 4.9, "5 V less 100 mV"},
+		{"L3 drive open", l3, l3, allOff, allLow, 0, "nothing drives against the load"},
+		{"L3 drive stuck high", 0, 0, allOff, allLow, 5 * 1050.0 / 1195, "1050 Ω and 145 Ω divide 5 V"},
+		{"L3 drive stuck low", 0, 0, allOff, allHigh, 5 * 145.0 / 1195, "145 Ω and 1050 Ω"},
+		{"L3 drive 300 ohms", l3, l3, allOff, allLow, 5 * 1050.0 / 1350, "1050 Ω and 300 Ω"},
+		{"L3 bias 5000 ohms", 0, 0, allHigh, allLow, 5 * 1050.0 / 6050, "1050 Ω and 5 kΩ"},
+		{"L3 bias open", 0, 0, allHigh, allLow, 0, "the load alone"},
+		{"all load 2000 ohms", 0, 0, allLow, allHigh, 5 * 10_050.0 / 12_050, "10,050 Ω and 2 kΩ"},
+		{"L3 bridged to L4", adapter.At(4), adapter.At(4), allOff, allLow, 5 * 525.0 / 670, "two loads of 1050 Ω, and 145 Ω"},
+		{"high switch 4 stuck off", 0, 0, allLow, allOff, 0, "another position's"},
 	} {
 		b := NewBoard()
 		if err := b.Damage(c.defect); err != nil {
 			t.Fatal(err)
 		}
 		s := b.Socket(nil, 1)
-		s.Rails(c.bias, c.load)
+		pull(s, c.bias, c.load)
 		s.Drive(c.dir, c.level)
 		about(t, c.defect+", "+c.why, float64(s.Millivolts(3))/1000, c.volts, 0.001)
 	}
 }
 
 func TestSwitchDefects(t *testing.T) {
-	highAt := func(p int) uint32 { return bitIn(SupplyHigh, p) }
-	lowAt := func(p int) uint32 { return bitIn(SupplyLow, p) }
 	for _, c := range []struct {
 		defect    string
-		high, low uint32
+		high, low adapter.Word
 		reads     adapter.Word // with the bias high, of positions 5 and 7
 	}{
-		{"monitor dead", highAt(5), lowAt(7), adapter.At(5)},
-		{"low switch 7 stuck off", highAt(5), lowAt(7), adapter.At(5, 7)},
+		{"monitor dead", adapter.At(5), adapter.At(7), adapter.At(5)},
+		{"low switch 7 stuck off", adapter.At(5), adapter.At(7), adapter.At(5, 7)},
 		{"low switch 7 stuck on", 0, 0, adapter.At(5)},
-		{"high switch 5 stuck on", 0, lowAt(7), adapter.At(5)},
+		{"high switch 5 stuck on", 0, adapter.At(7), adapter.At(5)},
 	} {
 		b := NewBoard()
 		if err := b.Damage(c.defect); err != nil {
@@ -66,7 +60,7 @@ func TestSwitchDefects(t *testing.T) {
 		}
 		s := b.Socket(nil, 1)
 		s.Supply(c.high, c.low)
-		s.Rails(adapter.High, adapter.Off)
+		pull(s, allHigh, allOff)
 		if got := s.Sample() & adapter.At(5, 7); got != c.reads {
 			t.Errorf("%s: %v read high, want %v", c.defect, got, c.reads)
 		}
@@ -76,23 +70,15 @@ func TestSwitchDefects(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := b.Socket(nil, 1)
-	s.Rails(adapter.Low, adapter.Low)
-	s.Supply(highAt(5), lowAt(7))
+	pull(s, allLow, allLow)
+	s.Supply(adapter.At(5), adapter.At(7))
 	if s.Millivolts(5) != 0 || s.CurrentMicroamps() != 0 {
 		t.Errorf("a switch that does not close: %d mV, %d µA", s.Millivolts(5), s.CurrentMicroamps())
 	}
-	// 5 V over 1 kΩ and 10 kΩ side by side is 5.5 mA; twice the shunt reads as twice the current.
-	s.Supply(highAt(28), lowAt(7))
-	about(t, "current, mA", float64(s.CurrentMicroamps())/1000, 11, 0.06)
-}
-
-func bitIn(positions []int, p int) uint32 {
-	for i, q := range positions {
-		if p == q {
-			return 1 << i
-		}
-	}
-	return 0
+	// 4.95 V over 1050 Ω and 10,050 Ω side by side is 5.2 mA, and 4.25 V over 2225 Ω
+	// 1.9 mA of base current; twenty times the shunt reads as twenty times the current.
+	s.Supply(adapter.At(28), adapter.At(7))
+	about(t, "current, mA", float64(s.CurrentMicroamps())/1000, 142, 1)
 }
 
 // An open sense line shows no level, and the converter what it held before.
@@ -102,11 +88,11 @@ func TestOpenSenseLine(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := b.Socket(nil, 1)
-	s.Rails(adapter.Low, adapter.Off)
+	pull(s, allLow, allOff)
 	s.Drive(adapter.At(2), adapter.At(2))
-	before := s.Millivolts(2)
-	if got := s.Millivolts(3); got != before {
-		t.Errorf("%d mV, the converter held %d", got, before)
+	before := s.Convert(1)
+	if got := s.Convert(2); got != before {
+		t.Errorf("%d counts, the converter held %d", got, before)
 	}
 	var any, every adapter.Word = 0, adapter.All
 	for range 64 {
@@ -124,12 +110,12 @@ func TestResistorInTheSocket(t *testing.T) {
 		ohms := rapid.Float64Range(100, 100_000).Draw(t, "R, Ω")
 		ends := rapid.Permutation([]int{1, 4, 5, 11, 14, 15, 22, 28}).Draw(t, "ends")
 		s := NewBoard().SocketWith(Resistor{ohms, ends[0], ends[1]}, 1)
-		s.Rails(adapter.Off, adapter.Low)
+		pull(s, allOff, allLow)
 		s.Drive(adapter.At(ends[0]), adapter.At(ends[0]))
-		// 205 Ω from 5 V to P; 1 kΩ at P and R + 1 kΩ beside it to ground
-		down := 1 / (1/1000.0 + 1/(ohms+1000))
-		p := 5 * down / (down + 205)
-		q := p * 1000 / (ohms + 1000)
+		// 0.35 Ω and 145 Ω from 5 V to P; 1050 Ω at P and R + 1050 Ω beside it to ground
+		down := 1 / (1/1050.0 + 1/(ohms+1050))
+		p := 5 * down / (down + 145.35)
+		q := p * 1050 / (ohms + 1050)
 		if gotP, gotQ := s.Millivolts(ends[0]), s.Millivolts(ends[1]); math.Abs(float64(gotP)-1000*p) > 1 || math.Abs(float64(gotQ)-1000*q) > 1 {
 			t.Fatalf("%d and %d mV, want %.1f and %.1f", gotP, gotQ, 1000*p, 1000*q)
 		}
@@ -141,12 +127,12 @@ func TestSpread(t *testing.T) {
 	b, again := NewBoard(), NewBoard()
 	b.Spread(5, 3)
 	again.Spread(5, 3)
-	if b.load != again.load || b.load == NewBoard().load {
+	if b.pull != again.pull || b.pull == NewBoard().pull {
 		t.Error("the spread does not repeat with its seed, or is none")
 	}
 	for p := 1; p <= adapter.Positions; p++ {
 		i := bits.TrailingZeros32(uint32(adapter.At(p)))
-		for _, r := range []struct{ siemens, ohms float64 }{{b.drive[i], 205}, {b.bias[i], 10_000}, {b.load[i], 1000}} {
+		for _, r := range []struct{ siemens, ohms float64 }{{b.drive[i], 145}, {b.pull[BiasPull][i], 10_050}, {b.pull[LoadPull][i], 1050}} {
 			if off := 1/r.siemens/r.ohms - 1; math.Abs(off) > 0.0501 {
 				t.Errorf("position %d: %.0f Ω is off by %.3f", p, 1/r.siemens, off)
 			}
@@ -186,7 +172,7 @@ func FuzzBoardDefect(f *testing.F) {
 			return
 		}
 		s := b.Socket(nil, 1)
-		s.Rails(adapter.High, adapter.Low)
+		pull(s, allHigh, allLow)
 		for p := 1; p <= adapter.Positions; p++ {
 			if mv := s.Millivolts(p); mv < 0 || mv > 20_000 {
 				t.Errorf("%q: %d mV", text, mv)

@@ -36,27 +36,23 @@ var boardForms = []struct {
 	{"C sense open", "the sense resistor of C is open", func(b *Board, d boardDefect) {
 		b.senseOpen |= adapter.At(d.position)
 	}},
-	{"C bias open", "the 10 kΩ resistor of C is open", func(b *Board, d boardDefect) { b.bias[bitOf(d.position)] = 0 }},
-	{"C load open", "the 1 kΩ resistor of C is open", func(b *Board, d boardDefect) { b.load[bitOf(d.position)] = 0 }},
+	{"C bias open", "the 10 kΩ resistor of C is open", func(b *Board, d boardDefect) { b.pull[BiasPull][bitOf(d.position)] = 0 }},
+	{"C load open", "the 1 kΩ resistor of C is open", func(b *Board, d boardDefect) { b.pull[LoadPull][bitOf(d.position)] = 0 }},
 	{"C drive X ohms", "drive resistor and output of C have X Ω, not 205", func(b *Board, d boardDefect) {
 		b.drive[bitOf(d.position)] = 1 / d.amount
 	}},
 	{"C bias X ohms", "the bias resistor of C has X Ω, not 10,000", func(b *Board, d boardDefect) {
-		b.bias[bitOf(d.position)] = 1 / d.amount
+		b.pull[BiasPull][bitOf(d.position)] = 1 / d.amount
 	}},
 	{"C load X ohms", "the load resistor of C has X Ω, not 1,000", func(b *Board, d boardDefect) {
-		b.load[bitOf(d.position)] = 1 / d.amount
+		b.pull[LoadPull][bitOf(d.position)] = 1 / d.amount
 	}},
 	{"all drive X ohms", "likewise, of every position", func(b *Board, d boardDefect) { fill(&b.drive, 1/d.amount) }},
-	{"all bias X ohms", "likewise, of every position", func(b *Board, d boardDefect) { fill(&b.bias, 1/d.amount) }},
-	{"all load X ohms", "likewise, of every position", func(b *Board, d boardDefect) { fill(&b.load, 1/d.amount) }},
+	{"all bias X ohms", "likewise, of every position", func(b *Board, d boardDefect) { fill(&b.pull[BiasPull], 1/d.amount) }},
+	{"all load X ohms", "likewise, of every position", func(b *Board, d boardDefect) { fill(&b.pull[LoadPull], 1/d.amount) }},
 	{"C bridged to D", "solder joins the lines of C and D", func(b *Board, d boardDefect) {
 		b.bridges = append(b.bridges, [2]int{d.position, d.other})
 	}},
-	{"bias rail dead low", "the half bridge of the bias rail does not pull low", func(b *Board, _ boardDefect) { b.biasDead.low = true }},
-	{"bias rail dead high", "nor high", func(b *Board, _ boardDefect) { b.biasDead.high = true }},
-	{"load rail dead low", "the half bridge of the load rail does not pull low", func(b *Board, _ boardDefect) { b.loadDead.low = true }},
-	{"load rail dead high", "nor high", func(b *Board, _ boardDefect) { b.loadDead.high = true }},
 	{"high switch P stuck off", "the high-side supply switch of position P never closes", func(b *Board, d boardDefect) {
 		b.highOff |= adapter.At(d.position)
 	}},

@@ -2,7 +2,6 @@ package virtual
 
 import (
 	"math/rand/v2"
-	"slices"
 	"strings"
 	"testing"
 
@@ -228,7 +227,7 @@ func TestPulseTriggeredChipsCatchOnes(t *testing.T) {
 			}
 			return w
 		}
-		s.Supply(1<<slices.Index(SupplyHigh, chip.position(5)), 1<<slices.Index(SupplyLow, chip.position(13)))
+		s.Supply(positions(5), positions(13))
 		all := positions(1, 2, 3, 4, 16)
 		for _, high := range [][]int{{2}, {2, 3}, {1, 2, 3}, {1, 2, 3, 4}, {1, 2, 3}, {2, 3}} { // clear, then J within the pulse
 			s.Drive(all, positions(high...))

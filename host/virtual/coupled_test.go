@@ -26,9 +26,6 @@ func TestSolveTogetherObeysKirchhoff(t *testing.T) {
 				if rapid.Bool().Draw(r, "limited") {
 					x.limit = rapid.Float64Range(1e-4, 0.1).Draw(r, "A")
 				}
-				if x.source && !x.sink && rapid.Bool().Draw(r, "gives way") {
-					x.knee = x.volts / 2
-				}
 				e.elements = append(e.elements, x)
 			}
 		}
@@ -60,9 +57,9 @@ func TestSolveTogetherObeysKirchhoff(t *testing.T) {
 }
 
 // A resistance between two pins, by Ohm's law worked beside each: the adapter
-// drives through 205 Ω, a 74HC output has half of 0.33 V / 4 mA, 41 Ω, either way.
+// drives through 145 Ω, a 74HC output has half of 0.33 V / 4 mA, 41 Ω, either way.
 func TestResistiveShort(t *testing.T) {
-	const drive, output, bias = 205, 0.33 / 0.004 / 2, 10_000.0
+	const drive, output, bias = 145, 0.33 / 0.004 / 2, 10_050.0
 	divided := func(low, between, high float64) (lower, upper float64) {
 		amps := 5 / (low + between + high)
 		return amps * low, 5 - amps*high
@@ -86,13 +83,18 @@ func TestResistiveShort(t *testing.T) {
 		s.Drive(c.low|c.high, c.high)
 		lower, upper := divided(c.ohms[0], c.ohms[1], c.ohms[2])
 		what := c.family + " " + c.defect + ": " + c.why
-		about(t, what+", the lower pin", s.of[at(c.at)].volts, lower, 0.002)
-		about(t, what+", the higher pin", s.of[at(c.other)].volts, upper, 0.002)
+		// An output's square law gives way by a tenth of what it drops at 1 V, and by less below.
+		within := 0.002
+		if c.ohms[0] == output || c.ohms[2] == output {
+			within += 0.1 * min(lower, 5-upper)
+		}
+		about(t, what+", the lower pin", s.of[at(c.at)].volts, lower, within)
+		about(t, what+", the higher pin", s.of[at(c.other)].volts, upper, within)
 	}
-	// Two shorts in a row and the bias rail: 5 V, 205 Ω, then 1 kΩ and 2 kΩ, each node
-	// behind the first with 10 kΩ to ground, as has the first.
+	// Two shorts in a row and the bias rail: 5 V, 145 Ω, then 1 kΩ and 2 kΩ, each node
+	// behind the first with 10,050 Ω to ground, as has the first.
 	s := powered(quadNAND(t, "74HC", part.TotemPole, "1 shorted to 2 1000 ohms", "4 shorted to 2 2000 ohms"))
-	s.Rails(adapter.Low, adapter.Off)
+	pull(s, allLow, allOff)
 	s.Drive(pins(1), pins(1))
 	beside := func(a, b float64) float64 { return a * b / (a + b) }
 	last := 2000 + bias
@@ -110,7 +112,7 @@ func TestResistiveShort(t *testing.T) {
 // 10 kΩ to ground: 5 V × 5951 / 6156 = 4.834 V and of that 10 / 14.7, 3.288 V.
 func TestResistiveShortWithoutSupply(t *testing.T) {
 	s := NewSocket(quadNAND(t, "74HC", part.TotemPole, "1 shorted to 2 4700 ohms"), 1)
-	s.Rails(adapter.Low, adapter.Off)
+	pull(s, allLow, allOff)
 	s.Drive(pins(1, 7, 14), pins(1, 14))
 	about(t, "pin 1", s.of[at(1)].volts, 4.834, 0.002)
 	about(t, "pin 2", s.of[at(2)].volts, 3.288, 0.002)
@@ -118,7 +120,7 @@ func TestResistiveShortWithoutSupply(t *testing.T) {
 		t.Errorf("pin 2 reads %c, want 1", r)
 	}
 	// With nothing else at pin 2 no current flows: it is where pin 1 is.
-	s.Rails(adapter.Off, adapter.Off)
+	pull(s, allOff, allOff)
 	about(t, "pin 2 alone", s.of[at(2)].volts, 5, 0.01)
 	if r := reads(s, at(2)); r != '1' {
 		t.Errorf("pin 2 alone reads %c, want 1", r)

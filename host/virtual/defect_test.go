@@ -109,7 +109,7 @@ func TestChipRefusesDefectsItCannotHave(t *testing.T) {
 // response reads outputs 3 and 6 of a quad NAND for each level of inputs 1, 2,
 // 4 and 5, with the bias rail high: "pin 3, pin 6" for 16 vectors.
 func response(s *Socket) string {
-	s.Rails(adapter.High, adapter.Off)
+	pull(s, allHigh, allOff)
 	var b strings.Builder
 	for v := range 16 {
 		var level adapter.Word
@@ -177,22 +177,22 @@ func TestElectricalDefects(t *testing.T) {
 	for _, c := range []struct {
 		family, defect string
 		in             adapter.Word // driven high of pins 1 and 2
-		bias, load     adapter.Rail
+		bias, load     pulled
 		pin            int
 		volts, within  float64
 		why            string
 	}{
-		{"74HC", "1 leaks 5 mA", pins(1, 2), adapter.Off, adapter.Off, 1, 5 * 1000 / 1205.0, 0.01, "1 kΩ below the drive's 205 Ω"},
-		{"74HC", "3 weak 1000 ohms", pins(1, 2), adapter.Off, adapter.High, 3, 5 * 1041.0 / 2041, 0.01, "1 kΩ and half of 0.33 V / 4 mA against 1 kΩ"},
-		{"74LS", "3 dead pull-up", pins(1), adapter.Low, adapter.Off, 3, 0, 0.01, "nothing pulls up"},
-		{"74LS", "3 dead pull-up", pins(1), adapter.High, adapter.Off, 3, 5, 0.01, "the rail hides it"},
-		{"74LS", "3 dead pull-down", pins(1, 2), adapter.High, adapter.Off, 3, 5, 0.01, "nothing pulls down"},
-		{"74", "3 shorted to ground", pins(1), adapter.Off, adapter.Off, 3, 0, 0.01, "0.1 Ω of the switch"},
-		{"74", "3 shorted to supply", pins(1, 2), adapter.Off, adapter.Off, 3, 4.9, 0.15, "1.2 Ω of shunt and switch against a low output at its limit"},
-		{"74HC", "family 74LS", 0, adapter.Off, adapter.Low, 1, 0.22, 0.01, "an LS input draws 4.7 V / 21 kΩ through 1 kΩ"},
+		{"74HC", "1 leaks 5 mA", pins(1, 2), allOff, allOff, 1, 5 * 1000 / 1205.0, 0.01, "1 kΩ below the drive's 205 Ω"},
+		{"74HC", "3 weak 1000 ohms", pins(1, 2), allOff, allHigh, 3, 5 * 1041.0 / 2041, 0.01, "1 kΩ and half of 0.33 V / 4 mA against 1 kΩ"},
+		{"74LS", "3 dead pull-up", pins(1), allLow, allOff, 3, 0, 0.01, "nothing pulls up"},
+		{"74LS", "3 dead pull-up", pins(1), allHigh, allOff, 3, 5, 0.01, "the rail hides it"},
+		{"74LS", "3 dead pull-down", pins(1, 2), allHigh, allOff, 3, 5, 0.01, "nothing pulls down"},
+		{"74", "3 shorted to ground", pins(1), allOff, allOff, 3, 0, 0.01, "0.1 Ω of the switch"},
+		{"74", "3 shorted to supply", pins(1, 2), allOff, allOff, 3, 4.9, 0.15, "1.2 Ω of shunt and switch against a low output at its limit"},
+		{"74HC", "family 74LS", 0, allOff, allLow, 1, 0.22, 0.01, "an LS input draws 4.7 V / 21 kΩ through 1 kΩ"},
 	} {
 		s := powered(quadNAND(t, c.family, part.TotemPole, c.defect))
-		s.Rails(c.bias, c.load)
+		pull(s, c.bias, c.load)
 		if c.in != 0 {
 			s.Drive(pins(1, 2), c.in)
 		}
@@ -207,7 +207,7 @@ func TestElectricalDefects(t *testing.T) {
 // A heated intermittent answers rightly while it is cold, and not always when warm.
 func TestIntermittentBond(t *testing.T) {
 	s := powered(quadNAND(t, "74LS", part.TotemPole, "3 intermittent"))
-	s.Rails(adapter.High, adapter.Off)
+	pull(s, allHigh, allOff)
 	wrong := func() (n int) {
 		for range 80 {
 			s.Drive(pins(1, 2), 0)
@@ -260,7 +260,7 @@ func TestFeedbackThroughShort(t *testing.T) {
 		t.Errorf("fed back: pin 3 reads %c, want u", r)
 	}
 	s.Drive(pins(1), 0)
-	s.Rails(adapter.High, adapter.Off)
+	pull(s, allHigh, allOff)
 	if r := reads(s, at(3)); r != '1' {
 		t.Errorf("held again: pin 3 reads %c, want 1", r)
 	}
@@ -271,7 +271,7 @@ func TestFeedbackThroughShort(t *testing.T) {
 func TestOpenMOSInputFloats(t *testing.T) {
 	run := func(seed uint64) (answers string) {
 		s := NewSocket(quadNAND(t, "4000B", part.TotemPole, "1 open"), seed)
-		s.Supply(1<<5, 1<<2)
+		s.Supply(adapter.At(28), adapter.At(7))
 		for i := range 64 {
 			level := pins(2)
 			if i&1 != 0 {
@@ -325,8 +325,8 @@ func TestStuckInputLooksLikeAnInput(t *testing.T) {
 func TestRarelyIntermittentBond(t *testing.T) {
 	run := func(seed uint64) (open int, when []int) {
 		s := NewSocket(quadNAND(t, "74LS", part.TotemPole, "3 intermittent 50"), seed)
-		s.Supply(1<<5, 1<<2)
-		s.Rails(adapter.High, adapter.Off)
+		s.Supply(adapter.At(28), adapter.At(7))
+		pull(s, allHigh, allOff)
 		s.Drive(pins(1, 2), pins(1, 2)) // pin 3 is low, and high only by the bias rail
 		for i := range 20_000 {
 			s.Drive(pins(1, 2, 4), pins(1, 2)|pins(4)*adapter.Word(i&1))
@@ -358,17 +358,17 @@ func TestRarelyIntermittentBond(t *testing.T) {
 func TestThreshold(t *testing.T) {
 	for _, c := range []struct {
 		defect             string
-		bias, load         adapter.Rail
+		bias, load         pulled
 		want               byte // of a NAND gate whose other input is high
 		driven, whenDriven byte // driven low, and high
 	}{
-		{"1 threshold 0.4 V", adapter.High, adapter.Low, '0', '1', '0'}, // 0.45 V is a high
-		{"1 threshold 0.5 V", adapter.High, adapter.Low, '1', '1', '0'},
-		{"1 threshold 4.5 V", adapter.Low, adapter.High, '0', '1', '0'},
-		{"1 threshold 4.6 V", adapter.Low, adapter.High, '1', '1', '0'}, // 4.55 V is a low
+		{"1 threshold 0.4 V", allHigh, allLow, '0', '1', '0'}, // 0.45 V is a high
+		{"1 threshold 0.5 V", allHigh, allLow, '1', '1', '0'},
+		{"1 threshold 4.5 V", allLow, allHigh, '0', '1', '0'},
+		{"1 threshold 4.6 V", allLow, allHigh, '1', '1', '0'}, // 4.55 V is a low
 	} {
 		s := powered(quadNAND(t, "74HC", part.TotemPole, c.defect))
-		s.Rails(c.bias, c.load)
+		pull(s, c.bias, c.load)
 		s.Drive(pins(2), pins(2))
 		if r := reads(s, at(3)); r != c.want {
 			t.Errorf("%s, bias %v, load %v: pin 3 reads %c, want %c", c.defect, c.bias, c.load, r, c.want)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"testing"
 
+	"chipassay/host/adapter"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 )
@@ -92,10 +93,32 @@ func quadNAND(t testing.TB, family string, stage part.Stage, defects ...string) 
 	return chip
 }
 
+// pulled is what a group of resistors does to all positions alike.
+type pulled int
+
+const (
+	allOff pulled = iota
+	allLow
+	allHigh
+)
+
+func (p pulled) String() string { return [...]string{"off", "low", "high"}[p] }
+
+// pull sets both groups of resistors.
+func pull(s *Socket, bias, load pulled) {
+	for which, to := range []pulled{bias, load} {
+		up := adapter.Word(0)
+		if to == allHigh {
+			up = adapter.All
+		}
+		s.Pull(Pull(which), to != allOff, up)
+	}
+}
+
 // powered puts the chip into a socket and closes the switches of positions 28
 // and 7, the supply pins of a 14-pin package with corner supply.
 func powered(chip *Chip) *Socket {
 	s := NewSocket(chip, 1)
-	s.Supply(1<<5, 1<<2)
+	s.Supply(adapter.At(28), adapter.At(7))
 	return s
 }

@@ -13,7 +13,7 @@ func lateSocket(t *testing.T, defects ...string) (s *Socket, clock func(microsec
 	s = NewSocket(quadNAND(t, "74HC", part.TotemPole, defects...), 1)
 	now := time.Duration(0)
 	s.KeepTime(func() time.Duration { return now })
-	s.Supply(1<<5, 1<<2)
+	s.Supply(adapter.At(28), adapter.At(7))
 	return s, func(us float64) { now = time.Duration(us * float64(time.Microsecond)) }
 }
 
@@ -94,15 +94,15 @@ func TestLateOutputStartsAnew(t *testing.T) {
 	s.Supply(0, 0)
 	s.Drive(pins(1, 2), 0)
 	clock(250)
-	s.Supply(1<<5, 1<<2)
+	s.Supply(adapter.At(28), adapter.At(7))
 	for _, c := range []struct {
 		us        float64
 		low, high byte
 	}{{299, '0', '1'}, {310, '0', '1'}, {349, '0', '1'}, {350, '1', '1'}} {
 		clock(c.us)
-		s.Rails(adapter.Low, adapter.Off)
+		pull(s, allLow, allOff)
 		low := reads(s, at(3))
-		s.Rails(adapter.High, adapter.Off)
+		pull(s, allHigh, allOff)
 		if high := reads(s, at(3)); low != c.low || high != c.high {
 			t.Errorf("at %v µs pin 3 reads %c and %c, want %c and %c", c.us, low, high, c.low, c.high)
 		}

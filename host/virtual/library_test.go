@@ -16,8 +16,8 @@ import (
 func errorsOf(s *Socket, seq *stimulus.Sequence) (wrong part.Pins) {
 	v := seq.Variant
 	n := len(v.Pins)
-	s.Supply(switchAt(SupplyHigh, adapter.PositionOf(v.VCC(), n)), switchAt(SupplyLow, adapter.PositionOf(v.GND(), n)))
-	s.Rails(adapter.High, adapter.Off)
+	s.Supply(adapter.At(adapter.PositionOf(v.VCC(), n)), adapter.At(adapter.PositionOf(v.GND(), n)))
+	pull(s, allHigh, allOff)
 	for _, step := range seq.Steps {
 		s.Drive(word(step.Driven, n), word(step.Drive, n))
 		read := s.Sample()
@@ -36,15 +36,6 @@ func word(pins part.Pins, n int) (w adapter.Word) {
 		w |= adapter.At(adapter.PositionOf(pin, n))
 	}
 	return w
-}
-
-func switchAt(positions []int, position int) uint32 {
-	for i, p := range positions {
-		if p == position {
-			return 1 << i
-		}
-	}
-	return 0
 }
 
 // Every library part in every family passes its own vectors. That each defect
@@ -123,7 +114,7 @@ func stepper(t testing.TB, defects ...Defect) func() {
 		t.Fatal(err)
 	}
 	s := powered(chipWith(t, typ, defects...))
-	s.Rails(adapter.High, adapter.Off)
+	pull(s, allHigh, allOff)
 	inputs := pins(1, 2, 3, 4, 5, 9, 10, 11, 13)
 	level, i := inputs, 0
 	changes := []adapter.Word{pins(1), pins(3), pins(9), pins(2), pins(13)}

@@ -6,18 +6,24 @@ import (
 	"chipassay/host/adapter"
 )
 
-// The adapter's electrical values, revision A.
+// The adapter's electrical values, and where each is from.
 const (
-	supplyVolts = 5.0
-	driveOhms   = 180 + 25 // resistor and the AVR's output, which is what its data sheet's curves show
-	biasOhms    = 10_000
-	loadOhms    = 1_000
-	shuntOhms   = 1
-	switchOhms  = 0.2     // P-channel switch
-	lowOhms     = 0.1     // N-channel switch
-	readLow     = 1.5     // V, 0.3 VCC: below it an AVR input promises to read low
-	readHigh    = 3.0     // V, 0.6 VCC: above it an AVR input promises to read high
-	fullScale   = 320_000 // µA, of the supply current monitor
+	supplyVolts = 5.0 // what a USB port is meant to give, and the board with it
+	pinOhms     = 25  // an output of the MCU: its data sheet's curves, 0.5 V at 20 mA
+	outputOhms  = 50  // an output of a 74HC595: its data sheet's 0.3 V typical at 6 mA
+	driveOhms   = 120 + pinOhms
+	biasOhms    = 10_000 + outputOhms
+	loadOhms    = 1_000 + outputOhms
+	boardOhms   = 0.35 // from the USB port to the 5 V of the header: its cable, fuse and switch
+	fuseOhms    = 0.2  // the resettable fuse, 0.9 A
+	shuntOhms   = 0.1
+	saturated   = 0.047   // V, a PNP switch at next to no current
+	switchOhms  = 0.364   // and what it adds with the current
+	lowOhms     = 0.45    // the MOSFET of a low-side switch at 5 V on its gate
+	readLow     = 0.3     // of the supply: below it an AVR input promises to read low
+	readHigh    = 0.6     // above it an AVR input promises to read high
+	fullScale   = 400_000 // µA, of the supply current monitor: 40 mV over the shunt
+	monitorStep = 100     // µA
 	sagVolts    = 1.0     // V by which a supply pin may be off its rail before the die stops working
 )
 

@@ -96,9 +96,9 @@ func (s *Socket) solveDirty() {
 		s.high &^= n.positions
 		s.uncertain &^= n.positions
 		switch {
-		case n.floating || n.volts >= readLow && n.volts <= readHigh:
+		case n.floating || n.volts >= readLow*s.supply.rail && n.volts <= readHigh*s.supply.rail:
 			s.uncertain |= n.positions
-		case n.volts > readHigh:
+		case n.volts > readHigh*s.supply.rail:
 			s.high |= n.positions
 		}
 	}
@@ -107,7 +107,7 @@ func (s *Socket) solveDirty() {
 
 // active tells whether the adapter does anything to the socket.
 func (s *Socket) active() bool {
-	return s.dir|s.board.stuck|s.highOn|s.lowOn != 0 || s.bias != adapter.Off || s.load != adapter.Off
+	return s.dir|s.board.stuck|s.highOn|s.lowOn != 0 || s.pulls[BiasPull].on || s.pulls[LoadPull].on
 }
 
 // fromAdapter is what the adapter has at a node: a current, A, and a conductance to ground, S.
@@ -120,24 +120,27 @@ func (s *Socket) fromAdapter(n *node) (amps, siemens float64) {
 		if dir&at != 0 {
 			siemens += b.drive[i]
 			if level&at != 0 {
-				amps += supplyVolts * b.drive[i]
+				amps += s.supply.rail * b.drive[i]
 			}
 		}
-		if s.bias != adapter.Off {
-			siemens += b.bias[i]
-			amps += railVolts(s.bias) * b.bias[i]
-		}
-		if s.load != adapter.Off {
-			siemens += b.load[i]
-			amps += railVolts(s.load) * b.load[i]
+		for which := range s.pulls {
+			if p := &s.pulls[which]; p.on {
+				siemens += b.pull[which][i]
+				if p.up&at != 0 {
+					amps += s.supply.rail * b.pull[which][i]
+				}
+			}
 		}
 		if s.highOn&at != 0 {
 			siemens += 1 / b.highOhms()
-			amps += supplyVolts / b.highOhms()
+			amps += (s.supply.rail - saturated) / b.highOhms()
 		}
 		if s.lowOn&at != 0 {
 			siemens += 1 / lowOhms
 		}
+	}
+	if s.powered {
+		amps += s.supply.returned*s.share(n, part.Ground) - s.supply.taken*s.share(n, part.Supply)
 	}
 	return amps, siemens
 }
@@ -155,14 +158,7 @@ func (s *Socket) solveNode(n *node) {
 
 // charged is the voltage of a node that nothing holds: a few picofarads keep any
 // charge, somewhere between the supplies.
-func (s *Socket) charged() float64 { return supplyVolts * float64(s.random.Uint64()>>40) / (1 << 24) }
-
-func railVolts(r adapter.Rail) float64 {
-	if r == adapter.High {
-		return supplyVolts
-	}
-	return 0
-}
+func (s *Socket) charged() float64 { return s.supply.rail * float64(s.random.Uint64()>>40) / (1 << 24) }
 
 // padElements is what a powered chip puts on a node; it holds until the next call.
 func (s *Socket) padElements(n *node) []element {
@@ -171,8 +167,8 @@ func (s *Socket) padElements(n *node) []element {
 		return elements
 	}
 	for _, p := range n.pads {
-		for _, e := range [...]element{p.input, p.pullUp, p.leakage, s.output(p)} {
-			if e.siemens != 0 && !p.away {
+		for _, e := range [...]element{p.input, p.pullUp, p.leakage, p.below, p.above, s.output(p)} {
+			if e.there() && !p.away {
 				elements = append(elements, e)
 			}
 		}
@@ -221,10 +217,12 @@ func (s *Socket) chance(pin int) logic.Value { return logic.FromBool(s.noise>>pi
 // power tells whether the chip has its supply, and wakes it when it comes.
 func (s *Socket) power() {
 	was := s.powered
-	s.powered = s.chip != nil && s.joined(part.Supply, s.highOn) && s.joined(part.Ground, s.lowOn)
+	s.powered = s.chip != nil && s.joined(part.Supply) && s.joined(part.Ground)
 	if s.powered == was {
 		return
 	}
+	s.supply.taken, s.supply.returned = 0, 0
+	s.supplied()
 	s.outputs = [len(s.outputs)]logic.Value{}
 	for i := range s.chip.pads {
 		s.chip.pads[i].begin()
@@ -242,25 +240,6 @@ func (s *Socket) power() {
 	s.chip.die.Settle()
 	s.chip.die.PowerUp(s.random.Uint64())
 	s.given = true
-}
-
-// joined tells whether a supply pin is bonded, at a closed switch, and near enough to its rail.
-func (s *Socket) joined(role part.Role, closed adapter.Word) bool {
-	for i := range s.chip.pads {
-		p := &s.chip.pads[i]
-		if s.chip.role(p.pin) != role {
-			continue
-		}
-		n := s.of[s.chip.position(p.pin)]
-		off := n.volts
-		if role == part.Supply {
-			off = supplyVolts - n.volts
-		}
-		if p.bonded && !p.away && n.positions&closed != 0 && off < sagVolts {
-			return true
-		}
-	}
-	return false
 }
 
 // looseInputs gives the die what inputs with a broken bond wire act as: a
@@ -346,19 +325,4 @@ func (s *Socket) readOutputs() {
 			}
 		}
 	}
-}
-
-// chipAmps is what a powered chip takes from its supply, A: its own current at
-// rest and what its outputs and inputs send out.
-func (s *Socket) chipAmps() float64 {
-	amps := typicalICC[s.chip.Type.Family.Name]/1000 + s.chip.extra
-	for i := range s.nodes {
-		n := &s.nodes[i]
-		for _, e := range s.padElements(n) {
-			if current, _ := e.at(n.volts); current > 0 {
-				amps += current
-			}
-		}
-	}
-	return amps
 }

@@ -7,11 +7,12 @@
 // levels by its family's thresholds, and answers through its outputs, at once or,
 // where an output is late, by the adapter's clock. Nodes that a resistance couples
 // are solved together, and without supply, when the chip is its junctions, all
-// are. The adapter's values are those of revision A (firmware/README.md), the chip's
+// are. The adapter's values are those of the carrier (firmware/carrier), the chip's
 // those of its family's DC limits (vectors/part) and of data-book schematics.
 package virtual
 
 import (
+	"math"
 	"math/bits"
 	"math/rand/v2"
 	"time"
@@ -24,12 +25,26 @@ import (
 // resistor: L1-8 and R1-8. At the others a driven position reads as it is driven.
 var Sensed = adapter.At(1, 2, 3, 4, 5, 6, 7, 8, 28, 27, 26, 25, 24, 23, 22, 21)
 
-// SupplyHigh and SupplyLow are the positions of the supply switches, in the
-// order of the bits that Supply takes.
+// SupplyHigh and SupplyLow are the positions that have a supply switch.
 var (
 	SupplyHigh = []int{1, 4, 5, 8, 22, 28}
 	SupplyLow  = []int{1, 4, 7, 8, 9, 10, 11, 12, 14, 21, 24, 25, 28}
 )
+
+// A Pull is a group of resistors that pull each position to a level of its own.
+type Pull int
+
+// The groups: 10 kΩ and 1 kΩ to each position.
+const (
+	BiasPull Pull = iota
+	LoadPull
+)
+
+// pulls is what a group of resistors does: nothing, or each position up or down.
+type pulls struct {
+	on bool
+	up adapter.Word
+}
 
 // rounds bounds how often levels go through a chip and a short back to its
 // inputs before the chip is taken to oscillate.
@@ -45,9 +60,10 @@ type Socket struct {
 	of         [adapter.Positions + 1]*node
 	node       [33]uint8 // number of the node at each bit of a word
 	dir, level adapter.Word
-	bias, load adapter.Rail
+	pulls      [2]pulls     // by Pull
 	highOn     adapter.Word // closed switches
 	lowOn      adapter.Word
+	supply     supply
 
 	powered   bool
 	inputs    [adapter.Positions + 1]logic.Value // what the die was last given
@@ -66,7 +82,7 @@ type Socket struct {
 	uncertain adapter.Word // may read either way
 	hunting   uint64       // nodes that did not come to rest
 	warmth    int          // changes since the supply came
-	held      int          // mV that the converter measured last
+	held      [3]float64   // V that each converter measured last: the near one, no. 1 and no. 2
 	clock     func() time.Duration
 }
 
@@ -91,6 +107,7 @@ func (b *Board) socket(chip *Chip, seed uint64) *Socket {
 		s.chip = nil
 	}
 	s.highOn, s.lowOn = b.highStuck, b.lowStuck
+	s.supply.rail = b.usb
 	s.wire()
 	return s
 }
@@ -100,7 +117,7 @@ func (b *Board) socket(chip *Chip, seed uint64) *Socket {
 func (s *Socket) Swap(chip *Chip) {
 	next := s.board.socket(chip, 0)
 	next.random, next.held = s.random, s.held
-	next.dir, next.level, next.bias, next.load = s.dir, s.level, s.bias, s.load
+	next.dir, next.level, next.pulls = s.dir, s.level, s.pulls
 	next.highOn, next.lowOn = s.highOn, s.lowOn
 	next.clock = s.clock
 	*s = *next
@@ -173,24 +190,34 @@ func (s *Socket) Drive(dir, level adapter.Word) {
 	}
 }
 
-// Rails sets the bias rail, 10 kΩ, and the load rail, 1 kΩ, to every position.
-func (s *Socket) Rails(bias, load adapter.Rail) {
+// Pull turns a group of resistors on or off; the positions of up are pulled high, the
+// others low.
+func (s *Socket) Pull(which Pull, on bool, up adapter.Word) {
 	s.arrive()
-	bias, load = s.board.biasDead.through(bias), s.board.loadDead.through(load)
-	if s.bias != bias || s.load != load {
-		s.bias, s.load = bias, load
-		s.settle(s.every())
+	to := pulls{on, up & adapter.All}
+	if !on {
+		to.up = 0
+	}
+	if from := s.pulls[which]; from != to {
+		s.pulls[which] = to
+		changed := adapter.All
+		if from.on == to.on {
+			changed = from.up ^ to.up
+		}
+		s.settle(s.at(changed))
+		s.follow()
 	}
 }
 
-// Supply closes the supply switches whose bits are set, in the order of
-// SupplyHigh and SupplyLow, and opens the others.
-func (s *Socket) Supply(high, low uint32) {
+// Supply closes the supply switches at positions, those to 5 V and those to ground,
+// and opens all others. Where there is no switch, nothing closes.
+func (s *Socket) Supply(high, low adapter.Word) {
 	s.arrive()
 	b := s.board
-	s.highOn = switches(SupplyHigh, high)&^b.highOff | b.highStuck
-	s.lowOn = switches(SupplyLow, low)&^b.lowOff | b.lowStuck
+	s.highOn = high&adapter.At(SupplyHigh...)&^b.highOff | b.highStuck
+	s.lowOn = low&adapter.At(SupplyLow...)&^b.lowOff | b.lowStuck
 	s.settle(s.every())
+	s.follow()
 }
 
 // KeepTime gives the socket a clock, by which late outputs follow; without one no
@@ -204,19 +231,9 @@ func (s *Socket) KeepTime(clock func() time.Duration) bool {
 // Live tells whether a supply switch is closed.
 func (s *Socket) Live() bool { return s.highOn|s.lowOn != 0 }
 
-func switches(positions []int, bits uint32) adapter.Word {
-	var w adapter.Word
-	for i, p := range positions {
-		if bits>>i&1 != 0 {
-			w |= adapter.At(p)
-		}
-	}
-	return w
-}
-
-// Sample reads every position as the adapter's inputs do: between 1.5 V and
-// 3.0 V, and where nothing holds the position, the reading is left to chance
-// each time.
+// Sample reads every position as the adapter's inputs do: between 0.3 and 0.6 of
+// the board's 5 V, and where nothing holds the position, the reading is left to
+// chance each time.
 func (s *Socket) Sample() adapter.Word {
 	s.arrive()
 	w := s.high
@@ -230,36 +247,10 @@ func (s *Socket) Sample() adapter.Word {
 	return w&^driven | s.level&driven
 }
 
-// Millivolts gives the voltage at a position, 1 to 28, mV, as the converter sees
-// it. At the switch that supplies the chip its current takes its share. Behind an
-// open sense line the converter still holds what it measured before.
+// Millivolts is what a meter reads at a position, 1 to 28, on the side header, mV to
+// the board's ground.
 func (s *Socket) Millivolts(position int) int {
 	s.arrive()
-	if s.board.senseOpen.Has(position) {
-		return s.held
-	}
-	volts := s.of[position].volts
-	if s.powered && s.of[position].positions&s.highOn != 0 {
-		volts -= s.chipAmps() * s.board.highOhms()
-	}
-	s.held = int(max(0, volts*s.board.gain*1000+s.board.offsetMV) + 0.5)
-	return s.held
-}
-
-// CurrentMicroamps gives what the monitor in the high side of the supply
-// reads, µA: 10 µA a step up to its full scale of 320 mA over 1 Ω.
-func (s *Socket) CurrentMicroamps() int {
-	s.arrive()
-	if s.board.monitorDead {
-		return 0
-	}
-	amps := 0.0
-	for i := range s.nodes {
-		n := &s.nodes[i]
-		amps += (supplyVolts - n.volts) / s.board.highOhms() * count(n.positions&s.highOn)
-	}
-	if s.powered {
-		amps += s.chipAmps()
-	}
-	return min(int(amps*s.board.shunt*1e5+0.5)*10, fullScale)
+	s.follow()
+	return int(math.Round(s.of[position].volts * 1000))
 }

@@ -49,12 +49,12 @@ func spice(t *testing.T, netlist string) map[int]float64 {
 // resistors of design.md and not of node.go.
 func adapterNetlist(s *Socket) string {
 	var b strings.Builder
-	b.WriteString("Vsupply p5 0 5\n")
-	rail := func(name string, r adapter.Rail, position int, ohms string) {
-		switch r {
-		case adapter.High:
+	b.WriteString("Vsupply usb 0 5\nRusb usb p5 0.35\n")
+	rail := func(name string, to pulls, position int, ohms string) {
+		switch {
+		case to.on && to.up.Has(position):
 			fmt.Fprintf(&b, "R%s%d p5 n%d %s\n", name, position, position, ohms)
-		case adapter.Low:
+		case to.on:
 			fmt.Fprintf(&b, "R%s%d 0 n%d %s\n", name, position, position, ohms)
 		}
 	}
@@ -70,16 +70,14 @@ func adapterNetlist(s *Socket) string {
 				fmt.Fprintf(&b, "Rshort%d n%d n%d 1m\n", p, p, other)
 			}
 		}
-		rail("bias", s.bias, p, "10k")
-		rail("load", s.load, p, "1k")
-		if s.dir.Has(p) {
-			rail("drive", map[bool]adapter.Rail{true: adapter.High, false: adapter.Low}[s.level.Has(p)], p, "205")
-		}
+		rail("bias", s.pulls[BiasPull], p, "10.05k")
+		rail("load", s.pulls[LoadPull], p, "1.05k")
+		rail("drive", pulls{s.dir.Has(p), s.level}, p, "145")
 		if s.highOn.Has(p) {
-			fmt.Fprintf(&b, "Rhigh%d p5 n%d 1.2\n", p, p)
+			fmt.Fprintf(&b, "Vhigh%d p5 e%d 0.047\nRhigh%d e%d n%d 0.664\nRbase%d p5 0 2.62k\n", p, p, p, p, p, p)
 		}
 		if s.lowOn.Has(p) {
-			fmt.Fprintf(&b, "Rlow%d 0 n%d 0.1\n", p, p)
+			fmt.Fprintf(&b, "Rlow%d 0 n%d 0.45\n", p, p)
 		}
 	}
 	return b.String()
@@ -126,35 +124,35 @@ func TestUnpoweredSocketAgainstNgspice(t *testing.T) {
 	type situation struct {
 		family     string
 		defects    []string
-		bias, load adapter.Rail
+		bias, load pulled
 		high, low  []int // positions driven
 	}
 	const ground, supply = 7, 28 // of a 14-pin package
 	var situations []situation
 	for _, family := range []string{"74", "74LS", "74HC"} {
 		situations = append(situations,
-			situation{family, nil, adapter.Low, adapter.Off, []int{ground}, nil},
-			situation{family, nil, adapter.Off, adapter.Low, []int{ground}, nil},
-			situation{family, []string{"reversed"}, adapter.Low, adapter.Off, []int{ground}, nil},
-			situation{family, []string{"reversed"}, adapter.Off, adapter.Low, []int{ground}, nil},
-			situation{family, []string{"7 open"}, adapter.Low, adapter.Off, []int{1, 2, 3, supply}, nil},
-			situation{family, nil, adapter.High, adapter.Off, nil, []int{ground}},
-			situation{family, nil, adapter.High, adapter.Off, nil, []int{supply}},
+			situation{family, nil, allLow, allOff, []int{ground}, nil},
+			situation{family, nil, allOff, allLow, []int{ground}, nil},
+			situation{family, []string{"reversed"}, allLow, allOff, []int{ground}, nil},
+			situation{family, []string{"reversed"}, allOff, allLow, []int{ground}, nil},
+			situation{family, []string{"7 open"}, allLow, allOff, []int{1, 2, 3, supply}, nil},
+			situation{family, nil, allHigh, allOff, nil, []int{ground}},
+			situation{family, nil, allHigh, allOff, nil, []int{supply}},
 		)
 	}
 	situations = append(situations,
-		situation{"74H", []string{"shifted"}, adapter.Low, adapter.Off, []int{8}, nil},
-		situation{"74S", []string{"3 leaks 2 mA", "5 shorted to 6"}, adapter.Low, adapter.Off, []int{ground}, nil},
-		situation{"4000B", []string{"14 open"}, adapter.Off, adapter.Low, []int{1, 2}, []int{5}},
-		situation{"74L", []string{"14 shorted to 7"}, adapter.High, adapter.Low, nil, nil},
-		situation{"74", []string{"1 shorted to 3 150 ohms"}, adapter.Low, adapter.Off, []int{1, ground}, nil},
-		situation{"74LS", []string{"4 shorted to 6 3300 ohms", "6 shorted to 8 22 ohms"}, adapter.High, adapter.Off, nil, []int{4, ground}},
-		situation{"74HC", []string{"2 shorted to 14 1000 ohms"}, adapter.Low, adapter.Off, []int{2}, []int{ground}},
-		situation{"4000B", []string{"1 shorted to 2 10000 ohms", "5 open"}, adapter.Low, adapter.Off, []int{1, 5}, []int{ground}},
+		situation{"74H", []string{"shifted"}, allLow, allOff, []int{8}, nil},
+		situation{"74S", []string{"3 leaks 2 mA", "5 shorted to 6"}, allLow, allOff, []int{ground}, nil},
+		situation{"4000B", []string{"14 open"}, allOff, allLow, []int{1, 2}, []int{5}},
+		situation{"74L", []string{"14 shorted to 7"}, allHigh, allLow, nil, nil},
+		situation{"74", []string{"1 shorted to 3 150 ohms"}, allLow, allOff, []int{1, ground}, nil},
+		situation{"74LS", []string{"4 shorted to 6 3300 ohms", "6 shorted to 8 22 ohms"}, allHigh, allOff, nil, []int{4, ground}},
+		situation{"74HC", []string{"2 shorted to 14 1000 ohms"}, allLow, allOff, []int{2}, []int{ground}},
+		situation{"4000B", []string{"1 shorted to 2 10000 ohms", "5 open"}, allLow, allOff, []int{1, 5}, []int{ground}},
 	)
 	for _, c := range situations {
 		s := NewSocket(quadNAND(t, c.family, part.TotemPole, c.defects...), 1)
-		s.Rails(c.bias, c.load)
+		pull(s, c.bias, c.load)
 		s.Drive(adapter.At(append(c.high, c.low...)...), adapter.At(c.high...))
 		volts := spice(t, adapterNetlist(s)+networkNetlist(s))
 		compare(t, fmt.Sprintf("%s %v, bias %v, load %v, driven high %v, low %v", c.family, c.defects, c.bias, c.load, c.high, c.low), s, volts, 0.005)
@@ -231,13 +229,13 @@ func transistorNetlist(family string, s *Socket) string {
 // measured; two inputs of a gate at one level share its base resistor, which the
 // model does not know.
 func TestFamilyModelAgainstTransistorsInNgspice(t *testing.T) {
-	off, low, high := adapter.Off, adapter.Low, adapter.High
+	off, low, high := allOff, allLow, allHigh
 	others := pins(9, 12, 3, 6) // where pins 2, 5, 10 and 13 of a reversed chip are
 	for _, c := range []struct {
 		family     string
 		defects    []string
 		power      bool
-		bias, load adapter.Rail
+		bias, load pulled
 		high, low  adapter.Word
 		pins       []int
 		within     float64
@@ -268,9 +266,9 @@ func TestFamilyModelAgainstTransistorsInNgspice(t *testing.T) {
 	} {
 		s := NewSocket(quadNAND(t, c.family, part.TotemPole, c.defects...), 1)
 		if c.power {
-			s.Supply(1<<5, 1<<2)
+			s.Supply(adapter.At(28), adapter.At(7))
 		}
-		s.Rails(c.bias, c.load)
+		pull(s, c.bias, c.load)
 		s.Drive(c.high|c.low, c.high)
 		volts := spice(t, adapterNetlist(s)+transistorNetlist(c.family, s))
 		for _, pin := range c.pins {

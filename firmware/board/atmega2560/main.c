@@ -143,7 +143,8 @@ void board_lamp(enum lamp lamp, bool lit)
 }
 
 /* All lines are inputs after a reset, and what they control is off by its own
- * resistors. Each becomes an output at 0, which is off too. */
+ * resistors. Each becomes an output at the level that is off too: those that are off
+ * at 1 get there by way of the pull-up, never through 0. */
 static void lines_start(void)
 {
 	/* PF4-7 are sense lines, not the debugger's: JTD takes effect when it is
@@ -152,11 +153,17 @@ static void lines_start(void)
 
 	MCUCR = jtag_off;
 	MCUCR = jtag_off;
+	PORTH = HIGH_SWITCHES;
+	PORTG = BIAS_OFF | LOAD_OFF;
+	PORTB = LOW_OFF;
+	PORTJ = CONVERTERS_OFF | LOW_BACK;
+	PORTD = BIAS_BACK | LOAD_BACK;
 	DDRH = HIGH_SWITCHES;
-	DDRG = BIAS_HIGH | BIAS_LOW | LOAD_HIGH | LOAD_LOW;
-	DDRC = LATCH_DATA | LATCH_SHIFT;
-	DDRD = LATCH_STORE;
-	DDRB = POWER_LAMP;
+	DDRG = BIAS_STORE | LOAD_STORE | BIAS_OFF | LOAD_OFF;
+	DDRB = LOW_OFF | POWER_LAMP;
+	DDRJ = CONVERTERS_OFF;
+	DDRC = SHIFT_DATA | SHIFT_CLOCK;
+	DDRD = LOW_STORE;
 	DDRE = READY_LAMP | BUSY_LAMP;
 	PORTE = BUTTON; /* pull-up */
 }

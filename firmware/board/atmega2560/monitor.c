@@ -1,6 +1,6 @@
 /* The monitor of the supply current: an I²C slave with 16-bit registers, high
  * byte first, that measures the voltage over the shunt again and again. A count
- * is 10 µV, which over 1 Ω is 10 µA.
+ * is 10 µV, which over 0.1 Ω is 100 µA.
  *
  * Asking for it takes 75 µs at 400 kHz, too long to wait for in the middle of
  * steps: so a timer asks every 400 µs, the interrupts of the bus carry it on, and
@@ -22,15 +22,17 @@ enum {
 	ADDRESS = 0x40 << 1,
 	SETTING = 0, /* register of the settings */
 	SHUNT = 1,   /* register of the shunt's voltage */
-	/* ±320 mV, 12 bits in 532 µs, the shunt alone, without end. */
-	RANGE_320_MV = 3 << 11,
+	/* ±40 mV, 12 bits in 532 µs, the shunt alone, without end. */
+	RANGE_40_MV = 0 << 11,
 	BITS_12 = 3 << 3,
 	SHUNT_WITHOUT_END = 5,
-	SETTINGS = RANGE_320_MV | BITS_12 | SHUNT_WITHOUT_END,
+	SETTINGS = RANGE_40_MV | BITS_12 | SHUNT_WITHOUT_END,
 
 	PERIOD_US = 400,
 	TIMER_BY_64 = _BV(CS22),
 	PATIENCE = 3, /* readings that may fail in a row */
+	OF_A_COUNT = 10, /* 10 µA in one of 100 µA */
+	MOST_COUNTS = 4000,
 
 	CLOCKS_OF_A_BYTE = 9,
 	HALF_CLOCK_LOOPS = F_CPU / 100000 / 2 / 3, /* of three cycles, for 100 kHz */
@@ -67,6 +69,7 @@ ISR(TIMER2_COMPA_vect)
 ISR(TWI_vect)
 {
 	static uint8_t high;
+	uint16_t count;
 
 	switch (TW_STATUS) {
 	case TW_START:
@@ -82,7 +85,8 @@ ISR(TWI_vect)
 		break;
 	case TW_MR_DATA_NACK:
 		/* A current that flows backwards is none. */
-		current = high & 0x80 ? 0 : (uint16_t)((uint16_t)high << 8 | TWDR);
+		count = high & 0x80 ? 0 : (uint16_t)((uint16_t)high << 8 | TWDR);
+		current = (uint16_t)(OF_A_COUNT * (count < MOST_COUNTS ? count : MOST_COUNTS));
 		failed = 0;
 		reading = false;
 		TWCR = GO | _BV(TWSTO);

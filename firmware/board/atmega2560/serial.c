@@ -13,8 +13,9 @@
 
 enum {
 	/* With double speed the rate is F_CPU / 8 / (UBRR + 1). */
-	USUAL_UBRR = F_CPU / 8 / USUAL_RATE - 1,
-	SLOWER_UBRR = (F_CPU / 8 + SLOWER_RATE / 2) / SLOWER_RATE - 1
+	UBRR_0 = F_CPU / 8 / RATE_0 - 1,
+	UBRR_1 = F_CPU / 8 / RATE_1 - 1,
+	UBRR_2 = (F_CPU / 8 + RATE_2 / 2) / RATE_2 - 1
 };
 
 static volatile uint8_t ring[256] __attribute__((aligned(256))); /* the indices go round by themselves */
@@ -103,7 +104,7 @@ void serial_start(void)
 {
 	UCSR0A = _BV(U2X0);
 	UCSR0C = _BV(UCSZ01) | _BV(UCSZ00);
-	UBRR0 = USUAL_UBRR;
+	UBRR0 = UBRR_0;
 	UCSR0B = _BV(RXCIE0) | _BV(RXEN0) | _BV(TXEN0);
 }
 
@@ -145,7 +146,9 @@ struct line_faults board_line_faults(void)
 	return faults;
 }
 
-void board_line_rate(bool slower)
+void board_line_rate(uint8_t rate)
 {
-	UBRR0 = slower ? SLOWER_UBRR : USUAL_UBRR;
+	static const uint8_t ubrr[RATE_COUNT] = {UBRR_0, UBRR_1, UBRR_2};
+
+	UBRR0 = ubrr[rate];
 }

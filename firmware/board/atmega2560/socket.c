@@ -4,7 +4,7 @@
 
 #include "board.h"
 #include "pins.h"
-#include "revision_a.h"
+#include "revision_b.h"
 
 /* For what the core calls in loops whose speed matters: link-time optimisation
  * alone would not put it into more than one of them. */
@@ -12,21 +12,15 @@
 
 enum { CYCLES_PER_US = F_CPU / 1000000, CYCLES_PER_LOOP = 4 };
 
-static const uint8_t high_switches[] = REVISION_A_HIGH_SWITCHES;
-static const uint8_t low_switches[] = REVISION_A_LOW_SWITCHES;
-
 const struct board_traits board_traits = {
-	.positions = REVISION_A_POSITIONS,
-	.sense = REVISION_A_SENSE,
-	.high_switches = high_switches,
-	.low_switches = low_switches,
-	.high_count = REVISION_A_HIGH_COUNT,
-	.low_count = REVISION_A_LOW_COUNT,
-	.features = REVISION_A_FEATURES,
-	.conversion_us = REVISION_A_CONVERSION_US,
-	.error_mv = REVISION_A_ERROR_MV,
-	.max_current_ma = REVISION_A_MAX_CURRENT_MA,
-	.name = "ATmega2560, revision A",
+	.high = REVISION_B_HIGH,
+	.low = REVISION_B_LOW,
+	.features = REVISION_B_FEATURES,
+	.conversion_us = REVISION_B_CONVERSION_US,
+	.far_conversion_us = REVISION_B_FAR_CONVERSION_US,
+	.error_mv = REVISION_B_ERROR_MV,
+	.max_current_ma = REVISION_B_MAX_CURRENT_MA,
+	.name = "ATmega2560, revision B",
 };
 
 /* A shift by bytes would move them all. */
@@ -165,55 +159,6 @@ IN_LOOPS void board_leave(const uint8_t *mask)
 	PORTC &= (uint8_t)~mask[1];
 	PORTL &= (uint8_t)~mask[2];
 	PORTB &= (uint8_t)~mask[3];
-}
-
-void board_rails(uint8_t bias, uint8_t load)
-{
-	static const uint8_t bias_lines[] = {0, BIAS_LOW, BIAS_HIGH};
-	static const uint8_t load_lines[] = {0, LOAD_LOW, LOAD_HIGH};
-	uint8_t lines = (uint8_t)(bias_lines[bias] | load_lines[load]);
-
-	/* Through off: what stays on stays, what changes opens before it closes. */
-	PORTG &= (uint8_t)(lines | (uint8_t)~(BIAS_HIGH | BIAS_LOW | LOAD_HIGH | LOAD_LOW));
-	_delay_loop_1(CYCLES_PER_US); /* 3 µs: the bridge's transistors turn off */
-	PORTG |= lines;
-}
-
-/* Shifts bit 12 first, so that bit i comes to output i. */
-static void store_low_switches(uint16_t bits)
-{
-	uint8_t i;
-
-	for (i = REVISION_A_LOW_COUNT; i > 0; i--) {
-		PORTC &= (uint8_t)~(LATCH_SHIFT | LATCH_DATA);
-		if (bits & (1u << (REVISION_A_LOW_COUNT - 1))) {
-			PORTC |= LATCH_DATA;
-		}
-		PORTC |= LATCH_SHIFT;
-		bits = (uint16_t)(bits << 1);
-	}
-	PORTC &= (uint8_t)~(LATCH_SHIFT | LATCH_DATA);
-	PORTD |= LATCH_STORE;
-	PORTD &= (uint8_t)~LATCH_STORE;
-}
-
-void board_supply(uint8_t high_bits, uint16_t low_bits)
-{
-	/* Bits 0 and 1 are at PH0 and PH1, bits 2 to 5 at PH3 to PH6. */
-	uint8_t lines = (uint8_t)((high_bits & 0x03) | (uint8_t)((high_bits & 0x3C) << 1));
-
-	PORTH &= (uint8_t)(lines | (uint8_t)~HIGH_SWITCHES);
-	store_low_switches(low_bits);
-	PORTH |= lines;
-}
-
-/* The latch of the low-side switches cannot be read; what it does shows at the socket. */
-bool board_lines_hold(void)
-{
-	uint8_t rails = BIAS_HIGH | BIAS_LOW | LOAD_HIGH | LOAD_LOW;
-
-	return ((PINH ^ PORTH) & HIGH_SWITCHES) == 0 && ((PING ^ PORTG) & rails) == 0 &&
-	       ((PINC ^ PORTC) & (LATCH_DATA | LATCH_SHIFT)) == 0 && ((PIND ^ PORTD) & LATCH_STORE) == 0;
 }
 
 IN_LOOPS uint32_t board_sample_of(uint32_t word)

@@ -6,17 +6,19 @@
 #include "board.h"
 
 #include "adapter.h"
-#include "revision_a.h"
+#include "revision_b.h"
 
 #define IMPORT(name) __attribute__((import_module("env"), import_name(name)))
 #define EXPORT(name) __attribute__((export_name(name)))
 
 IMPORT("drive") extern void env_drive(uint32_t dir, uint32_t level);
 IMPORT("sample") extern uint32_t env_sample(void);
-IMPORT("rails") extern void env_rails(uint32_t bias, uint32_t load);
-IMPORT("supply") extern void env_supply(uint32_t high_bits, uint32_t low_bits);
+IMPORT("pull") extern void env_pull(uint32_t which, uint32_t on, uint32_t up); /* enum pull */
+IMPORT("supply") extern void env_supply(uint32_t high, uint32_t low); /* words of positions */
+IMPORT("chain") extern uint32_t env_chain(uint32_t which); /* enum chain; its outputs */
+IMPORT("converter") extern uint32_t env_converter(uint32_t which); /* whether it answers */
 IMPORT("current") extern uint32_t env_current(void); /* 10 µA */
-IMPORT("measure") extern uint32_t env_measure(uint32_t channel); /* mV; channels 0-7 L1-8, 8-15 R1-8 */
+IMPORT("convert") extern uint32_t env_convert(uint32_t channel); /* channels and counts of board.h */
 IMPORT("button") extern uint32_t env_button(void); /* 1 pressed, 0 not */
 IMPORT("wait_us") extern void env_wait_us(uint32_t us);
 IMPORT("millis") extern uint32_t env_millis(void);
@@ -34,23 +36,17 @@ enum { TOLD_16THS = 50 * 16, INSTRUCTION_16THS = 40 };
 
 enum { RX_CAPACITY = 2048, TX_CAPACITY = 16 }; /* bytes; of the line's time not too much passes at once */
 
-enum { SUPPLY_MV = 5000, CONVERSION_US = 26, TOP = 1023 };
-
-static const uint8_t high_switches[] = REVISION_A_HIGH_SWITCHES;
-static const uint8_t low_switches[] = REVISION_A_LOW_SWITCHES;
+enum { CONVERSION_US = 26, FAR_CONVERSION_US = 45, TOP = 4095 };
 
 const struct board_traits board_traits = {
-	.positions = REVISION_A_POSITIONS,
-	.sense = REVISION_A_SENSE,
-	.high_switches = high_switches,
-	.low_switches = low_switches,
-	.high_count = REVISION_A_HIGH_COUNT,
-	.low_count = REVISION_A_LOW_COUNT,
-	.features = REVISION_A_FEATURES,
-	.conversion_us = REVISION_A_CONVERSION_US,
-	.error_mv = REVISION_A_ERROR_MV,
-	.max_current_ma = REVISION_A_MAX_CURRENT_MA,
-	.name = "virtual, revision A",
+	.high = REVISION_B_HIGH,
+	.low = REVISION_B_LOW,
+	.features = REVISION_B_FEATURES,
+	.conversion_us = REVISION_B_CONVERSION_US,
+	.far_conversion_us = REVISION_B_FAR_CONVERSION_US,
+	.error_mv = REVISION_B_ERROR_MV,
+	.max_current_ma = REVISION_B_MAX_CURRENT_MA,
+	.name = "virtual, revision B",
 };
 
 static uint8_t rx[RX_CAPACITY];
@@ -136,14 +132,19 @@ void board_leave(const uint8_t *mask)
 	board_drive(driven & ~get_u32(mask), levels & ~get_u32(mask));
 }
 
-void board_rails(uint8_t bias, uint8_t load)
+void board_pull(enum pull which, bool on, uint32_t up)
 {
-	env_rails(bias, load);
+	env_pull(which, on, up);
 }
 
-void board_supply(uint8_t high_bits, uint16_t low_bits)
+uint8_t board_chain(enum chain which)
 {
-	env_supply(high_bits, low_bits);
+	return (uint8_t)env_chain(which);
+}
+
+void board_supply(uint32_t high, uint32_t low)
+{
+	env_supply(high, low);
 }
 
 bool board_lines_hold(void)
@@ -163,17 +164,21 @@ uint16_t board_current(void)
 	return current < CURRENT_NOT_MEASURED ? (uint16_t)current : CURRENT_NOT_MEASURED - 1;
 }
 
+bool board_converter(uint8_t which)
+{
+	return env_converter(which) != 0;
+}
+
 void board_channel(uint8_t to)
 {
 	channel = to;
 }
 
-/* The converter of the ATmega2560: ten bits of its supply. */
 uint16_t board_convert(void)
 {
-	uint32_t count = (env_measure(channel) * 1024 + SUPPLY_MV / 2) / SUPPLY_MV;
+	uint32_t count = env_convert(channel);
 
-	board_wait_us(CONVERSION_US);
+	board_wait_us(channel < CHANNEL_L9 ? CONVERSION_US : FAR_CONVERSION_US);
 	return count < TOP ? (uint16_t)count : TOP;
 }
 
@@ -282,9 +287,9 @@ struct line_faults board_line_faults(void)
 	return none;
 }
 
-void board_line_rate(bool slower)
+void board_line_rate(uint8_t rate)
 {
-	(void)slower;
+	(void)rate;
 }
 
 uint32_t board_millis(void)

@@ -33,8 +33,8 @@ func Run(t *testing.T, bench Bench) {
 		{"TruthTable", truthTable},
 		{"ManySteps", manySteps},
 		{"TurningDirections", turningDirections},
-		{"OpenCollectorFollowsTheBiasRail", openCollector},
-		{"EmptySocketFollowsTheBiasRail", emptySocket},
+		{"OpenCollectorFollowsTheBias", openCollector},
+		{"EmptySocketFollowsTheBias", emptySocket},
 		{"SupplyCurrentIsLimited", overCurrent},
 		{"RefusalMakesSafe", refusals},
 		{"VoltagesOfAnEmptySocket", resistors},
@@ -101,10 +101,10 @@ func mustBeSafe(t *testing.T, a *adapter.Adapter) protocol.StatusReply {
 func capabilities(t *testing.T, bench Bench) {
 	a := greet(t, bench(t, ""))
 	c := a.Capabilities
-	// design.md, The adapter, revision A
+	// design.md, The adapter, revision B
 	sense := adapter.At(1, 2, 3, 4, 5, 6, 7, 8, 28, 27, 26, 25, 24, 23, 22, 21)
-	if c.Positions != 28 || c.Sense != sense {
-		t.Errorf("%d positions, sense at %v", c.Positions, c.Sense)
+	if c.Positions != adapter.All || c.Sense != sense {
+		t.Errorf("positions %v, sense at %v", c.Positions, c.Sense)
 	}
 	if want := adapter.At(1, 4, 5, 8, 22, 28); c.SupplyHigh != want {
 		t.Errorf("high-side switches at %v, want %v", c.SupplyHigh, want)
@@ -112,7 +112,7 @@ func capabilities(t *testing.T, bench Bench) {
 	if want := adapter.At(1, 4, 7, 8, 9, 10, 11, 12, 14, 21, 24, 25, 28); c.SupplyLow != want {
 		t.Errorf("low-side switches at %v, want %v", c.SupplyLow, want)
 	}
-	if !c.Bias || !c.Load || c.SilenceMillis != 2000 || c.MaxCurrentMA > 320 || c.Board == "" {
+	if c.Bias == 0 || c.Load == 0 || c.SilenceMillis != 2000 || c.MaxCurrentMA > 320 || c.Board == "" {
 		t.Errorf("%+v", c)
 	}
 	mustBeSafe(t, a)
@@ -200,7 +200,7 @@ func manySteps(t *testing.T, bench Bench) {
 }
 
 // Inputs that are released in some steps float high on a TTL part (common
-// practice) and are held high by the bias rail besides.
+// practice) and are held high by the bias besides.
 func turningDirections(t *testing.T, bench Bench) {
 	_, seat := seat14(t, bench(t, "7410"))
 	powerOn(t, seat)

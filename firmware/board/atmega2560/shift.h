@@ -1,0 +1,19 @@
+/* The line that all shift registers share with the far converters. */
+#ifndef SHIFT_H
+#define SHIFT_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "board.h"
+
+enum { SHIFT_LONGEST = 40 }; /* clocks that pass through any chain, with some to spare */
+
+/* Shifts the lowest n bits of bits, the highest of them first. */
+void shift_out(uint8_t bits, uint8_t n);
+
+/* What comes out of a chain, or of the converter on the same line, once it has had
+ * time to settle. */
+bool shift_back(enum chain which);
+
+#endif
