@@ -109,6 +109,20 @@ func TestWiringBuildsTheNetlist(t *testing.T) {
 	}
 }
 
+// Every part but the plain ones has a reading: a wrong or missing one is found by hand too.
+func TestEveryPartHasAReading(t *testing.T) {
+	n := New()
+	for _, p := range n.Parts {
+		switch p.Kind {
+		case MCU, Socket, Header, Link:
+			continue
+		}
+		if len(n.Readings(p.Ref)) == 0 {
+			t.Errorf("%s has no reading", p.Ref)
+		}
+	}
+}
+
 // The resistances that the meter must show are those of the circuit without packages and
 // microcontroller, by ngspice with 1 µA.
 func TestMeterReadings(t *testing.T) {

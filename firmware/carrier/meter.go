@@ -79,6 +79,19 @@ func (b *builder) checkRails(p *Part) {
 	b.check(doOhms, place(Terminal{p, p.Pin(ground)}), place(Terminal{mcu, mcu.Pin(netGround)}), "less than 1 Ω")
 }
 
+// checkControl follows the wires of a package that lead to no resistor of a position.
+func (b *builder) checkControl(p *Part) {
+	for i := range p.Pins {
+		pin := &p.Pins[i]
+		if pin.Net == "" || stiff(pin.Net) || pin.Type == TriState && p.Kind == Register {
+			continue
+		}
+		if far := b.end(pin.Net, p); far.Part != nil && far.Part != p {
+			b.check(doOhms, place(Terminal{p, pin}), place(far), "less than 1 Ω")
+		}
+	}
+}
+
 func (b *builder) checkSupply(p *Part) {
 	mcu := b.n.Part("A1")
 	five, ground := place(Terminal{mcu, mcu.Pin(netRail)}), place(Terminal{mcu, mcu.Pin(netGround)})
@@ -112,14 +125,30 @@ func (b *builder) checkHighSide(p *Part) {
 		b.ohms(b.end(p.Pins[1].Net, p), b.end(p.Pins[0].Net, p), p.Ohms, p.TolerancePercent)
 	case p.Kind == Resistor:
 		b.checkSeries(p)
+	default:
+		b.checkCapacitor(p)
+	}
+}
+
+// checkCapacitor asks for eyes: with others in parallel no meter finds one that is
+// missing, and one that is shorted shows between the supply and ground.
+func (b *builder) checkCapacitor(p *Part) {
+	switch {
 	case p.Farads >= 1e-6:
 		b.check(doLook, p.Ref, "", "its + is at the emitter, its - at ground")
+	case p.Position != 0:
+		b.check(doLook, p.Ref, "", "from the emitter to ground, 15 mm from the socket's pin at most")
+	default:
+		b.check(doLook, p.Ref, "", "beside U"+p.Ref[1:]+", from its supply to ground")
 	}
 }
 
 func (b *builder) checkReference(p *Part) {
-	if p.Kind == Resistor {
+	switch p.Kind {
+	case Resistor:
 		b.checkSeries(p)
+	case Capacitor:
+		b.checkCapacitor(p)
 	}
 }
 
@@ -138,7 +167,7 @@ func (b *builder) checkLamps(p *Part) {
 // powerUp are the readings with the board plugged on and its USB cable in, in the
 // order of the risk; the firmware need not be in it yet.
 func (b *builder) powerUp() {
-	b.stage = "first power"
+	b.stage, b.about = "first power", ""
 	b.check(doThen, "", "", "plug the carrier on the microcontroller's board, sockets of the packages and of the chip empty; then the USB cable")
 	b.check(doVolts, "A1.5V-1 (+5V)", "any ground", "4.75 to 5.25 V")
 	b.check(doVolts, "U51.5 (VIN-)", "any ground", "within 0.02 V of the 5 V")
@@ -147,6 +176,7 @@ func (b *builder) powerUp() {
 		if p.Group != b.group {
 			continue
 		}
+		b.about = p.Ref
 		at := func(name string) string { return place(Terminal{p, p.Pin(name)}) }
 		switch p.Kind {
 		case Register:
@@ -165,6 +195,7 @@ func (b *builder) powerUp() {
 			b.check(doVolts, at("K"), at("A"), "2.49 to 2.51 V")
 		}
 	}
+	b.about = ""
 	b.check(doThen, "", "", "unplug; put the packages into their sockets, notch as drawn; "+b.jumpers())
 	b.check(doThen, "", "", "plug in again, flash the firmware with the chip's socket empty, then: chipassay adapter check --building "+b.group.String())
 }

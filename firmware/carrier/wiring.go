@@ -12,6 +12,7 @@ import (
 type Step struct {
 	Group Group
 	Stage string
+	About string // reference of the part that it solders or measures; empty: all
 
 	From, To Terminal // a wire; no To: the pin waits for a part that comes later
 	Bus      string   // instead of To: the wire that carries this supply everywhere
@@ -31,7 +32,7 @@ var stages = []struct {
 }{
 	{"sockets, headers, links", kinds(MCU, Socket, Header, Link), nil},
 	{"sockets of the packages, capacitors", kinds(Register, Converter), (*builder).checkRails},
-	{"capacitors of the packages", func(p *Part) bool { return p.Kind == Capacitor && p.Position == 0 && p.Pins[0].Net == netRail }, nil},
+	{"capacitors of the packages", func(p *Part) bool { return p.Kind == Capacitor && p.Position == 0 && p.Pins[0].Net == netRail }, (*builder).checkCapacitor},
 	{"fuse and monitor", kinds(Fuse, Monitor), (*builder).checkSupply},
 	{"drive", series("R1"), (*builder).checkSeries},
 	{"sense", series("R2"), (*builder).checkSeries},
@@ -63,6 +64,7 @@ type builder struct {
 	steps []Step
 	group Group
 	stage string
+	about string
 	wired map[string][]Terminal // by net: what is joined already
 	in    map[string]bool       // references of parts that are soldered in
 }
@@ -84,10 +86,12 @@ func (n *Netlist) Wiring() []Step {
 				}
 			}
 			for _, p := range now {
+				b.about = p.Ref
 				b.solder(p)
 			}
 			for _, p := range now {
 				if stage.check != nil {
+					b.about = p.Ref
 					stage.check(b, p)
 				}
 			}
@@ -96,6 +100,12 @@ func (n *Netlist) Wiring() []Step {
 		b.powerUp()
 	}
 	return b.steps
+}
+
+// Readings gives what the meter, or a look, shows of one part: for what changes
+// nothing that the adapter itself could measure.
+func (n *Netlist) Readings(ref string) []Step {
+	return slices.DeleteFunc(n.Wiring(), func(s Step) bool { return s.Check == "" || s.About != ref })
 }
 
 // solder wires the pins of a part. A package's pins but its supplies wait: its
@@ -165,14 +175,21 @@ func (b *builder) control() {
 		for j := range p.Pins {
 			t := Terminal{p, &p.Pins[j]}
 			if t.Pin.Net != "" && !slices.Contains(b.wired[t.Pin.Net], t) {
+				b.about = p.Ref
 				b.wire(t)
 			}
+		}
+	}
+	for i := range b.n.Parts {
+		if p := &b.n.Parts[i]; p.Group == b.group && (p.Kind == Register || p.Kind == Converter) {
+			b.about = p.Ref
+			b.checkControl(p)
 		}
 	}
 }
 
 func (b *builder) add(s Step) {
-	s.Group, s.Stage = b.group, b.stage
+	s.Group, s.Stage, s.About = b.group, b.stage, b.about
 	b.steps = append(b.steps, s)
 }
 
@@ -191,7 +208,7 @@ func (n *Netlist) WriteWiring(w io.Writer) error {
 	for i, s := range n.Wiring() {
 		row := []string{fmt.Sprint(i + 1), s.Group.String(), s.Stage}
 		if s.Check != "" {
-			rows = append(rows, append(row, s.Check, "", "", "", "", "", s.Red, s.Black, s.Reads))
+			rows = append(rows, append(row, s.Check, s.About, "", "", "", "", s.Red, s.Black, s.Reads))
 			continue
 		}
 		to := s.Bus
@@ -202,7 +219,7 @@ func (n *Netlist) WriteWiring(w io.Writer) error {
 		if s.From.Part.Kind == Link {
 			value = ""
 		}
-		rows = append(rows, append(row, "wire", s.From.Part.Ref, value, place(s.From), to, s.From.Pin.Net, "", "", ""))
+		rows = append(rows, append(row, "wire", s.About, value, place(s.From), to, s.From.Pin.Net, "", "", ""))
 	}
 	if err := c.WriteAll(rows); err != nil {
 		return fmt.Errorf("wire list: %w", err)
