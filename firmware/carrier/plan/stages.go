@@ -8,6 +8,9 @@ import (
 	"chipassay/firmware/carrier/draw"
 )
 
+// crowded is the number of wires from which on a page ends with a switch of one position.
+const crowded = 18
+
 // stages draws a page for each stage of each group and board, with the stage's
 // wires and what is there already.
 func stages(n *carrier.Netlist, all []Placed) []*draw.Page {
@@ -25,10 +28,17 @@ func stages(n *carrier.Netlist, all []Placed) []*draw.Page {
 	for i := 0; i < len(wires); {
 		j := i
 		for j < len(wires) && wires[j].Group == wires[i].Group && wires[j].Stage == wires[i].Stage {
+			if j-i >= crowded && wires[j].From.Part.Position != wires[j-1].From.Part.Position && wires[j].From.Part.Kind != carrier.Resistor {
+				break
+			}
 			j++
 		}
+		then := ""
+		if ends := j == len(wires) || wires[j].Stage != wires[i].Stage || wires[j].Group != wires[i].Group; ends {
+			then = checks[stageName{wires[i].Group, wires[i].Stage}]
+		}
 		for board := range Sizes {
-			if p := stage(wires[i:j], all, board, soldered, checks); p != nil {
+			if p := stage(wires[i:j], all, board, soldered, then); p != nil {
 				pages = append(pages, p)
 			}
 		}
@@ -42,26 +52,24 @@ type stageName struct {
 	stage string
 }
 
-// readings gives the first and last step of the readings of each stage.
-func readings(n *carrier.Netlist) map[stageName][2]int {
-	all := map[stageName][2]int{}
+// readings says which steps are the readings of each stage.
+func readings(n *carrier.Netlist) map[stageName]string {
+	first, words := map[stageName]int{}, map[stageName]string{}
 	for i, s := range n.Wiring() {
 		if s.Check == "" {
 			continue
 		}
 		key := stageName{s.Group, s.Stage}
-		r := all[key]
-		if r[0] == 0 {
-			r[0] = i + 1
+		if first[key] == 0 {
+			first[key] = i + 1
 		}
-		r[1] = i + 1
-		all[key] = r
+		words[key] = fmt.Sprintf(" Then measure: steps %d to %d of wiring.csv.", first[key], i+1)
 	}
-	return all
+	return words
 }
 
 // stage draws the wires of a stage that begin on a board; nil if there are none.
-func stage(wires []Wire, all []Placed, board int, soldered map[string]int, checks map[stageName][2]int) *draw.Page {
+func stage(wires []Wire, all []Placed, board int, soldered map[string]int, then string) *draw.Page {
 	var here []Wire
 	for _, w := range wires {
 		if w.A.Board == board {
@@ -73,10 +81,6 @@ func stage(wires []Wire, all []Placed, board int, soldered map[string]int, check
 	}
 	first, last := wires[0].Step, wires[len(wires)-1].Step
 	title := fmt.Sprintf("%v: %s", wires[0].Group, wires[0].Stage)
-	then := ""
-	if r, found := checks[stageName{wires[0].Group, wires[0].Stage}]; found {
-		then = fmt.Sprintf(" Then measure: steps %d to %d of wiring.csv.", r[0], r[1])
-	}
 	p := page(board, title, fmt.Sprintf("Steps %d to %d on the %s, seen from the parts' side; the wires run on the other side.%s", first, last, Sizes[board].Name, then))
 	drawParts(p, all, board, func(part *carrier.Part) state { return stateOf(part, first, last, soldered) })
 	for i, w := range here {
@@ -104,7 +108,7 @@ func wire(p *draw.Page, w Wire, colour string) {
 	}
 	a, b := w.A.at(), w.B.at()
 	if w.A.Board != w.B.Board {
-		b = a.Plus(scale*0.9, -scale*0.6)
+		b = a.Plus(scale*0.8*w.outward, 0)
 	}
 	p.Line(draw.Style{Stroke: colour, Width: 0.55}, a, b)
 	p.Circle(draw.Style{Fill: colour}, a, 0.6)
@@ -118,7 +122,7 @@ func wire(p *draw.Page, w Wire, colour string) {
 	along := min(5.5, length/2) / length
 	t := draw.Text{At: draw.Point{X: a.X + (b.X-a.X)*along, Y: a.Y + (b.Y-a.Y)*along + 0.55}, Size: tiny, Anchor: draw.Middle, Colour: colour, Words: fmt.Sprint(w.Step)}
 	if w.A.Board != w.B.Board {
-		t.At = b.Plus(1.4, 0)
+		t.At = b.Plus(2.2*w.outward, 0.55)
 	}
 	from, to := t.Bounds()
 	p.Box(draw.Style{Fill: "#ffffff"}, from.Plus(-0.3, -0.2), to.X-from.X+0.6, to.Y-from.Y+0.2)

@@ -13,6 +13,7 @@ type Wire struct {
 	Stage    string
 	From, To carrier.Terminal // To is empty if the supply begins here
 	A, B     Hole
+	outward  float64 // which way the part's outside is from A: -1 left, 1 right
 }
 
 // Short reports whether the wire is a bridge to the next hole.
@@ -25,11 +26,11 @@ func abs(i int) int { return max(i, -i) }
 // Wires gives the wires of the wire list with the holes that they join. A wire to a
 // supply goes to the nearest place that has it already, on its own board if there is one.
 func Wires(n *carrier.Netlist, all []Placed) []Wire {
-	holes := map[string]map[string]Hole{}
+	by := map[string]Placed{}
 	for _, p := range all {
-		holes[p.Part.Ref] = p.Holes
+		by[p.Part.Ref] = p
 	}
-	hole := func(t carrier.Terminal) Hole { return holes[t.Part.Ref][t.Pin.Number] }
+	hole := func(t carrier.Terminal) Hole { return by[t.Part.Ref].Holes[t.Pin.Number] }
 	carries := map[string][]carrier.Terminal{} // by supply: what has it already
 	var wires []Wire
 	for i, s := range n.Wiring() {
@@ -37,6 +38,10 @@ func Wires(n *carrier.Netlist, all []Placed) []Wire {
 			continue
 		}
 		w := Wire{Step: i + 1, Group: s.Group, Stage: s.Stage, From: s.From, To: s.To, A: hole(s.From)}
+		w.outward = 1
+		if o := by[s.From.Part.Ref].outline; float64(w.A.X) < (o.left+o.right)/2 {
+			w.outward = -1
+		}
 		if s.Bus != "" {
 			w.To = nearest(w.A, carries[s.Bus], hole)
 			carries[s.Bus] = append(carries[s.Bus], s.From)
