@@ -14,13 +14,13 @@ import (
 
 // adapterFlags are the flags that the adapter's commands have in common.
 type adapterFlags struct {
+	connection
 	definitions *definitions
-	adapter     string
 	asJSON      bool
 	chip        string
-	defects     []string
 	spread      float64
 	seed        uint64
+	own         []string // flags of the command whose names the virtual adapter has too
 }
 
 func adapterCommand(d *definitions) *cobra.Command {
@@ -36,37 +36,31 @@ func adapterCommand(d *definitions) *cobra.Command {
 
 func (f *adapterFlags) add(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.StringVar(&f.adapter, "adapter", "", `serial port of the adapter, or "virtual"; probed for if not given`)
+	f.connection.flags(cmd)
 	flags.BoolVar(&f.asJSON, "json", false, "print one JSON object")
-	flags.StringArrayVar(&f.defects, "board-defect", nil, "virtual adapter: something wrong with its board (may be repeated):\n"+virtual.BoardDefectForms())
 	flags.Float64Var(&f.spread, "board-spread", 0, "virtual adapter: tolerance of its board's resistors, %")
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
 }
 
-// board is the virtual adapter's board.
+// board is the virtual adapter's board, its resistors spread as the flags say.
 func (f *adapterFlags) board() (*virtual.Board, error) {
 	if f.spread < 0 || f.spread > 20 {
 		return nil, errors.New("a board's resistors are spread by 0 to 20 %")
 	}
-	b := virtual.NewBoard()
-	b.Spread(f.spread, f.seed)
-	for _, text := range f.defects {
-		if err := b.Damage(text); err != nil {
-			return nil, err
-		}
+	b, err := f.connection.board()
+	if err == nil {
+		b.Spread(f.spread, f.seed)
 	}
-	return b, nil
+	return b, err
 }
 
 // open finds the adapter that the flags name. Fill puts into a virtual board's socket what belongs there.
 func (f *adapterFlags) open(cmd *cobra.Command, fill func(b *virtual.Board) (*virtual.Socket, error)) (*adapter.Adapter, error) {
 	if f.adapter != virtualAdapter {
-		for _, name := range []string{"board-defect", "board-spread", "seed", "chip", "in-socket"} {
-			if cmd.Flags().Changed(name) {
-				return nil, fmt.Errorf("--%s is for the virtual adapter: add --adapter virtual", name)
-			}
+		if err := f.connection.check(cmd, f.own...); err != nil {
+			return nil, err
 		}
-		return openPort(cmd.Context(), f.adapter)
+		return f.port(cmd.Context(), saying(cmd))
 	}
 	b, err := f.board()
 	if err != nil {
@@ -113,6 +107,7 @@ could not run.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return f.check(cmd) },
 	}
 	f.add(cmd)
+	f.supplyFlag(cmd)
 	cmd.Flags().StringVar(&f.chip, "chip", "", "virtual adapter: the part that is in the socket (default: none)")
 	return cmd
 }

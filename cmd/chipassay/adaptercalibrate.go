@@ -23,7 +23,7 @@ type calibrateFlags struct {
 }
 
 func adapterCalibrateCommand(d *definitions) *cobra.Command {
-	f := calibrateFlags{adapterFlags: adapterFlags{definitions: d}}
+	f := calibrateFlags{adapterFlags: adapterFlags{definitions: d, own: []string{"supply"}}}
 	cmd := &cobra.Command{
 		Use:   "calibrate",
 		Short: "Find and keep the constants that make the adapter's measurements right",

@@ -21,6 +21,7 @@ func adapterInfoCommand(d *definitions) *cobra.Command {
 		RunE:  func(cmd *cobra.Command, _ []string) error { return f.info(cmd) },
 	}
 	f.add(cmd)
+	f.supplyFlag(cmd)
 	return cmd
 }
 

@@ -70,7 +70,7 @@ func assayVirtual(cmd *cobra.Command, d *definitions, planned *assay.Result, chi
 	if err != nil {
 		return nil, err
 	}
-	a, err := openVirtual(cmd.Context(), chip, seed)
+	a, err := new(connection).virtual(cmd.Context(), chip, seed)
 	if err != nil {
 		return nil, err
 	}

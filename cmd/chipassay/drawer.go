@@ -25,13 +25,14 @@ const pace = 150 * time.Millisecond
 
 // drawerFlags are the flags of the drawer command.
 type drawerFlags struct {
-	definitions                                              *definitions
-	file                                                     recordsFile
-	lot                                                      lotFlag
-	part, operator, dateCode, adapter, tray, html, marchTest string
-	keepDate, bell                                           bool
-	atLeast                                                  time.Duration
-	seed                                                     uint64
+	connection
+	definitions                                     *definitions
+	file                                            recordsFile
+	lot                                             lotFlag
+	part, operator, dateCode, tray, html, marchTest string
+	keepDate, bell                                  bool
+	atLeast                                         time.Duration
+	seed                                            uint64
 }
 
 func drawerCommand(d *definitions) *cobra.Command {
@@ -66,7 +67,8 @@ defect "TEXT", before "COMMAND" and after "COMMAND".`,
 	flags.StringVar(&f.dateCode, "date-code", "", "date code of the first chip: YYWW or YWW")
 	flags.BoolVar(&f.keepDate, "keep-date", false, "a date code holds for the chips after it, until another is given")
 	flags.BoolVar(&f.bell, "bell", false, "ring once for a pass, twice for not tested, three times for a fail")
-	flags.StringVar(&f.adapter, "adapter", "", "serial port of the adapter; probed for if not given")
+	f.connection.flags(cmd)
+	f.supplyFlag(cmd)
 	flags.StringVar(&f.tray, "tray", "", "a file of virtual chips to test in the virtual adapter")
 	flags.StringVar(&f.html, "html", "", "write the report of the run to this HTML file")
 	flags.StringVar(&f.marchTest, "march", march.Default, "march test of memories")
@@ -84,6 +86,11 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	}
 	if err := notNegative(f.atLeast); err != nil {
 		return err
+	}
+	if f.tray == "" {
+		if err := f.connection.check(cmd); err != nil {
+			return err
+		}
 	}
 	test, err := march.ByName(f.marchTest)
 	if err != nil {
@@ -110,9 +117,9 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	r.Records, r.Lot = store, f.lot.name
 	station := &drawer.Station{Plan: f.plan, March: test}
 	if f.tray != "" {
-		err = f.virtual(cmd, &r, station, places)
+		err = f.fillFromTray(cmd, &r, station, places)
 	} else {
-		err = f.port(cmd, &r, station)
+		err = f.byHand(cmd, &r, station)
 	}
 	if err != nil {
 		return err
@@ -158,18 +165,22 @@ func (f drawerFlags) places() ([]virtual.Place, error) {
 	return virtual.ParseTray(file, f.definitions.typed)
 }
 
-// virtual sets a run up at the virtual adapter.
-func (f drawerFlags) virtual(cmd *cobra.Command, r *drawer.Run, station *drawer.Station, places []virtual.Place) (err error) {
-	socket := virtual.NewSocket(nil, f.seed)
+// fillFromTray sets a run up at the virtual adapter.
+func (f drawerFlags) fillFromTray(cmd *cobra.Command, r *drawer.Run, station *drawer.Station, places []virtual.Place) (err error) {
+	board, err := f.board()
+	if err != nil {
+		return err
+	}
+	socket := board.Socket(nil, f.seed)
 	tray := &drawer.Tray{Station: station, Socket: socket, Places: places}
 	r.Bench, r.Hand = tray, tray
 	station.Adapter, err = openSocket(cmd.Context(), socket)
 	return err
 }
 
-// port sets a run up at an adapter on a serial port.
-func (f drawerFlags) port(cmd *cobra.Command, r *drawer.Run, station *drawer.Station) error {
-	connect := func(ctx context.Context) (a *adapter.Adapter, err error) { return openPort(ctx, f.adapter) }
+// byHand sets a run up at an adapter on a serial port.
+func (f drawerFlags) byHand(cmd *cobra.Command, r *drawer.Run, station *drawer.Station) error {
+	connect := func(ctx context.Context) (a *adapter.Adapter, err error) { return f.connection.port(ctx, saying(cmd)) }
 	a, err := connect(cmd.Context())
 	if err != nil {
 		return err

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"crypto/sha256"
-	"errors"
 	"fmt"
 	"hash/crc32"
 	"io"
@@ -42,13 +41,14 @@ byte a word, whatever its width.`,
 		RunE: func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0]) },
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&f.adapter, "adapter", "", `serial port of the adapter, or "virtual"; probed for if not given`)
+	f.connection.flags(cmd)
+	f.supplyFlag(cmd)
 	flags.StringVar(&f.family, "family", "", "family, where PART names none")
 	flags.StringVar(&f.out, "out", "", "write the contents to this file; it must not exist")
 	flags.StringVar(&f.compare, "compare", "", "compare the contents with this file")
 	flags.BoolVar(&f.blank, "blank", false, "check that nothing is written")
 	flags.StringVar(&f.contents, "contents", "", "virtual adapter: the file that the ROM in the socket holds")
-	flags.StringArrayVar(&f.defects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated)")
+	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated)")
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
 	return cmd
 }
@@ -63,8 +63,9 @@ func (f dumpFlags) run(cmd *cobra.Command, typed string) error {
 	switch {
 	case m == nil || !m.Kind.ROM():
 		return fmt.Errorf("a %s is no ROM: chipassay test %s tests it", typ.Name(), typed)
-	case f.adapter != virtualAdapter && (f.contents != "" || len(f.defects) > 0):
-		return errors.New("--contents and --defect are for the virtual adapter: add --adapter virtual")
+	}
+	if err := f.connection.check(cmd); err != nil {
+		return err
 	}
 	if f.out != "" {
 		if _, err := os.Stat(f.out); err == nil {
@@ -104,7 +105,7 @@ func (f dumpFlags) run(cmd *cobra.Command, typed string) error {
 // openROM opens the adapter; the ROM in a virtual one holds what --contents says.
 func (f dumpFlags) openROM(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, error) {
 	if f.adapter != virtualAdapter {
-		return openPort(cmd.Context(), f.adapter)
+		return f.port(cmd.Context(), saying(cmd))
 	}
 	chip, err := f.virtualChip(typ)
 	if err != nil {
@@ -117,7 +118,7 @@ func (f dumpFlags) openROM(cmd *cobra.Command, typ part.Type) (*adapter.Adapter,
 		}
 	}
 	chip.Burn(contents)
-	return openVirtual(cmd.Context(), chip, f.seed)
+	return f.virtual(cmd.Context(), chip, f.seed)
 }
 
 // read reads the ROM in the socket; what was wrong with it has then been reported.

@@ -23,22 +23,20 @@ import (
 	"chipassay/vectors/proof"
 )
 
-// virtualAdapter is the name that --adapter takes for the adapter without hardware.
-const virtualAdapter = "virtual"
-
 // testFlags are the flags of the test command.
 type testFlags struct {
-	definitions                           *definitions
-	adapter, family, dateCode, note, html string
-	chip, march                           string
-	defects                               []string
-	only                                  []string
-	short, long, everyReadback            bool
-	runs                                  int
-	soak, atLeast                         time.Duration
-	seed                                  uint64
-	asJSON                                bool
-	keeping                               keeping
+	connection
+	definitions                  *definitions
+	family, dateCode, note, html string
+	chip, march                  string
+	chipDefects                  []string
+	only                         []string
+	short, long, everyReadback   bool
+	runs                         int
+	soak, atLeast                time.Duration
+	seed                         uint64
+	asJSON                       bool
+	keeping                      keeping
 }
 
 func testCommand(d *definitions) *cobra.Command {
@@ -58,7 +56,8 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 		RunE: func(cmd *cobra.Command, args []string) error { return runTest(cmd, args[0], f) },
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&f.adapter, "adapter", "", `serial port of the adapter, or "virtual"; probed for if not given`)
+	f.connection.flags(cmd)
+	f.supplyFlag(cmd)
 	flags.StringVar(&f.family, "family", "", "family, where PART names none: LS, HC, B …")
 	flags.StringVar(&f.dateCode, "date-code", "", "date code on the chip: YYWW or YWW")
 	flags.StringVar(&f.note, "note", "", "your own words, for the report")
@@ -74,7 +73,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.IntVar(&f.runs, "repeat", 1, "how often to test, to find what fails only sometimes")
 	flags.DurationVar(&f.soak, "soak", 0, "test again and again for so long: 30s, 10m")
 	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket")
-	flags.StringArrayVar(&f.defects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated):\n"+virtual.DefectForms())
+	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated):\n"+virtual.DefectForms())
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
 	f.keeping.flags(cmd)
 	return cmd
@@ -85,8 +84,8 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, f.keeping.close()) }()
-	if f.adapter != virtualAdapter && (f.chip != "" || len(f.defects) > 0) {
-		return errors.New("--chip and --defect are for the virtual adapter: add --adapter virtual")
+	if err := f.connection.check(cmd); err != nil {
+		return err
 	}
 	if err := notNegative(f.atLeast); err != nil {
 		return err
@@ -213,19 +212,19 @@ func (d *definitions) circuits() ([]*logic.Circuit, error) {
 // open finds the adapter that the flags name.
 func (f testFlags) open(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, error) {
 	if f.adapter != virtualAdapter {
-		return openPort(cmd.Context(), f.adapter)
+		return f.port(cmd.Context(), saying(cmd))
 	}
 	chip, err := f.virtualChip(typ)
 	if err != nil {
 		return nil, err
 	}
-	return openVirtual(cmd.Context(), chip, f.seed)
+	return f.virtual(cmd.Context(), chip, f.seed)
 }
 
 // virtualChip is what lies in the virtual socket.
 func (f testFlags) virtualChip(typ part.Type) (*virtual.Chip, error) {
 	var defects []virtual.Defect
-	for _, text := range f.defects {
+	for _, text := range f.chipDefects {
 		d, err := virtual.ParseDefect(text)
 		if err != nil {
 			return nil, err

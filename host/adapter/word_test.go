@@ -57,9 +57,9 @@ func TestPositionOf(t *testing.T) {
 }
 
 // revisionA is the adapter of design.md.
-func revisionA() *Adapter {
+func revisionB() *Adapter {
 	return &Adapter{Capabilities: Capabilities{
-		Positions:  28,
+		Positions:  All,
 		SupplyHigh: At(1, 4, 5, 8, 22, 28),
 		SupplyLow:  At(1, 4, 7, 8, 9, 10, 11, 12, 14, 21, 24, 25, 28),
 		MaxPayload: 1032, MaxSteps: 256, MaxBusy: 1e9,
@@ -67,7 +67,7 @@ func revisionA() *Adapter {
 }
 
 func TestSeatTakesTheSupplyPinsOfDesign(t *testing.T) {
-	a := revisionA()
+	a := revisionB()
 	// Pins, VCC and GND: the corners of 8 to 28 pins, and the odd ones that design.md lists.
 	for _, c := range [][3]int{
 		{8, 8, 4}, {14, 14, 7}, {16, 16, 8}, {18, 18, 9}, {20, 20, 10}, {22, 22, 11}, {24, 24, 12}, {28, 28, 14},
@@ -91,15 +91,31 @@ func TestSeatRefusesInWords(t *testing.T) {
 		{14, 3, 7, "supply to pin 3 of a 14-pin package, which is at socket position 3: it has switches at 1, 4, 5, 8, 22, 28"},
 		{14, 14, 6, "ground to pin 6 of a 14-pin package, which is at socket position 6"},
 	} {
-		_, err := revisionA().Seat(c.pins, c.vcc, c.gnd)
+		_, err := revisionB().Seat(c.pins, c.vcc, c.gnd)
 		if !errors.Is(err, ErrCannot) || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%d pins, VCC %d, GND %d: %v, want %q", c.pins, c.vcc, c.gnd, err, c.says)
 		}
 	}
 }
 
+// A starter has the near half: 16 positions, and with them what has up to 16 pins.
+func TestStarterSeatsSixteenPins(t *testing.T) {
+	a := revisionB()
+	a.Capabilities.Positions = At(1, 2, 3, 4, 5, 6, 7, 8, 21, 22, 23, 24, 25, 26, 27, 28)
+	for _, pins := range []int{8, 14, 16} {
+		if _, err := a.Seat(pins, pins, pins/2); err != nil {
+			t.Errorf("%d pins: %v", pins, err)
+		}
+	}
+	for _, pins := range []int{18, 20, 24, 28} {
+		if _, err := a.Seat(pins, pins, pins/2); !errors.Is(err, ErrCannot) || !strings.Contains(err.Error(), "add the far half") {
+			t.Errorf("%d pins: %v", pins, err)
+		}
+	}
+}
+
 func TestPowerOnRefusesALimitThatTheAdapterCannotKeep(t *testing.T) {
-	a := revisionA()
+	a := revisionB()
 	a.Capabilities.MaxCurrentMA = 250
 	seat, err := a.Seat(14, 14, 7)
 	if err != nil {
@@ -116,7 +132,7 @@ func TestPowerOnRefusesALimitThatTheAdapterCannotKeep(t *testing.T) {
 func TestSeatMapsPinsBothWays(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
 		n := rapid.SampledFrom([]int{8, 14, 16, 20, 24, 28}).Draw(r, "pins")
-		seat, err := revisionA().Seat(n, n, n/2)
+		seat, err := revisionB().Seat(n, n, n/2)
 		if err != nil {
 			r.Fatal(err)
 		}

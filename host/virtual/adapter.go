@@ -105,7 +105,7 @@ func (a *Adapter) board(ctx context.Context) error {
 		}},
 		{"sample", 0, 1, func([]uint64) uint64 { return uint64(a.socket.Sample()) }},
 		{"pull", 3, 0, func(args []uint64) uint64 {
-			a.socket.Pull(Pull(args[0]&1), args[1] != 0, adapter.Word(args[2]))
+			a.socket.Pull(Pull(args[0]&1), uint32(args[1]) != 0, adapter.Word(args[2]))
 			return 0
 		}},
 		{"supply", 2, 0, func(args []uint64) uint64 {

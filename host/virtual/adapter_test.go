@@ -15,6 +15,17 @@ import (
 // open starts a virtual adapter on a socket with a chip of the library.
 func open(t testing.TB, chip string, defects ...string) *virtual.Adapter {
 	t.Helper()
+	return openWith(t, virtual.Nominal, chip, defects...)
+}
+
+// openVaried does so with a chip drawn by a seed.
+func openVaried(t testing.TB, seed uint64, chip string, defects ...string) *virtual.Adapter {
+	t.Helper()
+	return openWith(t, func(typ part.Type) virtual.Variety { return virtual.Sampled(typ, seed) }, chip, defects...)
+}
+
+func openWith(t testing.TB, variety func(part.Type) virtual.Variety, chip string, defects ...string) *virtual.Adapter {
+	t.Helper()
 	var in *virtual.Chip
 	if chip != "" {
 		typ, err := library.Open(chip)
@@ -32,6 +43,7 @@ func open(t testing.TB, chip string, defects ...string) *virtual.Adapter {
 		if in, err = virtual.NewChip(typ, parsed...); err != nil {
 			t.Fatal(err)
 		}
+		in.Vary(variety(typ))
 	}
 	a, err := virtual.Open(t.Context(), virtual.NewSocket(in, 1))
 	if err != nil {
@@ -43,6 +55,15 @@ func open(t testing.TB, chip string, defects ...string) *virtual.Adapter {
 
 func TestConformance(t *testing.T) {
 	conformance.Run(t, func(t testing.TB, chip string, defects ...string) link.Conn { return open(t, chip, defects...) })
+}
+
+// The same with good chips of other makers and other processes, which no case may take
+// for anything else (Sampled).
+func TestConformanceWithChipsThatDiffer(t *testing.T) {
+	const chips = 6
+	for seed := range uint64(chips) {
+		conformance.Run(t, func(t testing.TB, chip string, defects ...string) link.Conn { return openVaried(t, seed, chip, defects...) })
+	}
 }
 
 // BenchmarkOpen is the start of the firmware image under wazero.

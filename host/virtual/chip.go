@@ -14,6 +14,7 @@ type Chip struct {
 	Type    part.Type
 	Defects []Defect
 	die     die
+	variety Variety
 	pads    []pad // pads[i] is pin i+1
 	present bool
 	turned  bool
@@ -45,6 +46,9 @@ type pad struct {
 	pullUp    element
 	low, high element
 	leakage   element
+	below     element     // the junction that keeps the pin above ground
+	above     element     // the junction that keeps it below VCC
+	ohms      float64     // in series with both
 	stuck     logic.Value // Zero or One; X where it is not stuck
 	lag
 }
@@ -83,10 +87,8 @@ func inside(t part.Type, defects []Defect) part.Type {
 
 func newChip(t part.Type, die die, defects []Defect) (*Chip, error) {
 	t = inside(t, defects)
-	c := &Chip{Type: t, Defects: defects, die: die, present: true}
-	for i := range t.Variant.Pins {
-		c.pads = append(c.pads, padOf(t.Family, &t.Variant.Pins[i]))
-	}
+	c := &Chip{Type: t, Defects: defects, die: die, present: true, variety: Nominal(t)}
+	c.makePads()
 	for _, d := range defects {
 		if err := c.damage(d); err != nil {
 			return nil, fmt.Errorf("defect %q: %w", d, err)
@@ -95,17 +97,81 @@ func newChip(t part.Type, die die, defects []Defect) (*Chip, error) {
 	return c, nil
 }
 
-func padOf(f *part.Family, pin *part.Pin) pad {
-	p := pad{pin: pin.Number, bonded: pin.Role != part.NoConnect, stuck: logic.X}
+// Vary makes another chip of the same type, with the same defects, of it: as a
+// maker and a process had it. It is for chips that lie in no socket.
+func (c *Chip) Vary(v Variety) {
+	c.variety = v
+	c.makePads()
+	for _, d := range c.Defects {
+		if d.ofPad() {
+			c.damage(d) // it could have it before
+		}
+	}
+}
+
+// Variety is what sets the chip apart from others of its type.
+func (c *Chip) Variety() Variety { return c.variety }
+
+// makePads makes the pads of a good chip. Pins that are alike share their curves.
+func (c *Chip) makePads() {
+	type kind struct {
+		role    part.Role
+		stage   part.Stage
+		drive   part.Drive
+		load    float64
+		pullUp  bool
+		schmitt bool
+	}
+	made := map[kind]pad{}
+	c.pads = make([]pad, len(c.Type.Variant.Pins))
+	for i := range c.pads {
+		pin := &c.Type.Variant.Pins[i]
+		k := kind{pin.Role, pin.Stage, pin.Drive, pin.LoadIn(c.Type.Family), pin.PullUp, pin.Schmitt}
+		if _, ok := made[k]; !ok {
+			c.makePad(&c.pads[i], pin)
+			made[k] = c.pads[i]
+		}
+		c.pads[i] = made[k]
+		c.pads[i].pin = pin.Number
+	}
+}
+
+func (c *Chip) makePad(p *pad, pin *part.Pin) {
+	f, v := c.Type.Family, &c.variety
+	*p = pad{pin: pin.Number, bonded: pin.Role != part.NoConnect, stuck: logic.X}
 	if pin.Role == part.Input || pin.Role == part.Bidirectional {
 		p.in = true
-		p.receiver, p.input, p.pullUp = receiverOf(f, pin), inputOf(f, pin), pullUpOf(pin)
+		p.receiver, p.input, p.pullUp = v.receiverOf(f, pin), v.inputOf(f, pin), v.pullUpOf(pin)
+		if v.Leakage > 0 {
+			p.leakage = resistorTo(atGround, curveSupply/v.Leakage)
+		}
 	}
 	if pin.Role == part.Output || pin.Role == part.Bidirectional {
 		p.out = true
-		p.low, p.high = outputsOf(f, pin)
+		p.low, p.high = v.outputsOf(f, pin)
 	}
-	return p
+	c.protect(p)
+}
+
+// supplied tells the chip at which voltages the supply nodes of its die are: behind
+// its bond wires, and so above the ground pin and below the supply pin by what its
+// current drops there. What its pins do follows from that.
+func (c *Chip) supplied(vcc, gnd float64) {
+	for i := range c.pads {
+		p := &c.pads[i]
+		p.receiver.supplied(vcc, gnd)
+		for _, e := range [...]*element{&p.input, &p.pullUp, &p.low, &p.high, &p.leakage, &p.below, &p.above} {
+			e.supplied(vcc, gnd)
+		}
+	}
+}
+
+// restAmps is the chip's supply current at rest, A, with some volts between the
+// supply nodes of its die.
+func (c *Chip) restAmps(volts float64) float64 {
+	rest := c.rest(0, 1)
+	amps, _ := rest.at(max(0, volts))
+	return amps + c.extra*volts/curveSupply
 }
 
 func (c *Chip) damage(d Defect) error {
@@ -179,15 +245,25 @@ func (c *Chip) keepTime(clock func() time.Duration) bool {
 	return ok && (m.Kind == part.DynamicRAM || len(m.forgets) > 0)
 }
 
+// ofPad tells whether a defect is one of a pin's bond wire, input or output.
+func (d Defect) ofPad() bool {
+	switch d.Kind {
+	case Bent, OpenBond, Intermittent, RarelyIntermittent, StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold:
+		return true
+	}
+	return false
+}
+
 // damagePad does what concerns a pin's input or output stage.
 func (c *Chip) damagePad(d Defect) error {
 	p := &c.pads[d.Pin-1]
 	switch {
 	case d.Kind == Leaky && (p.in || p.out):
-		p.leakage = resistor(0, supplyVolts/(d.Amount/1000))
+		p.leakage = resistorTo(atGround, curveSupply/(d.Amount/1000))
 		return nil
 	case d.Kind == Threshold && p.in:
-		p.receiver.vil, p.receiver.vih = d.Amount, d.Amount
+		p.receiver.lower, p.receiver.upper = d.Amount, d.Amount
+		p.receiver.supplied(curveSupply, 0)
 		return nil
 	case d.Kind == Threshold, d.Kind != StuckLow && d.Kind != StuckHigh && !p.out, !p.in && !p.out:
 		return fmt.Errorf("pin %d of a %s is %s, which cannot have that", d.Pin, c.Type.Name(), c.role(d.Pin))
@@ -204,7 +280,10 @@ func (c *Chip) damagePad(d Defect) error {
 	default:
 		p.stuck = logic.FromBool(d.Kind == StuckHigh)
 		if p.out {
-			p.low = resistor(supplyVolts*float64(p.stuck&1), 10)
+			p.low = resistorTo(atGround, 10)
+			if d.Kind == StuckHigh {
+				p.low = resistorTo(atSupply, 10)
+			}
 			p.high = p.low
 		}
 	}

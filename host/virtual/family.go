@@ -6,15 +6,42 @@ import (
 	"chipassay/vectors/part"
 )
 
+// A rail is a supply node of the die.
+type rail uint8
+
+// The rails: that which an element's current comes from, and which its voltage
+// follows. Free elements follow none.
+const (
+	free rail = iota
+	atGround
+	atSupply
+)
+
+// A law is how an element's current goes with the die's supply.
+type law uint8
+
+// The laws: not at all; in proportion to the supply above a threshold, as through a
+// resistor from it; or as a MOS transistor whose gate is at the supply does.
+const (
+	constant law = iota
+	ohmic
+	square
+)
+
 // An element is a voltage behind a resistance at a node, to a first order what
-// hangs on it: a source, a sink, or both, up to a limit of current.
+// hangs on it, or a curve: a source, a sink, or both, up to a limit of current.
 type element struct {
-	volts   float64 // open circuit, V
-	siemens float64 // 0 where there is no element
+	volts   float64 // open circuit, or where the curve's zero lies, V
+	siemens float64 // 0 where there is no resistance
 	source  bool    // lets current into the node when the node is lower
 	sink    bool    // takes current from the node when the node is higher
 	limit   float64 // A either way
-	knee    float64 // V above which a source gives way, until none of its current is left; 0 for none
+
+	curve         *curve // nil where there is none
+	gain, stretch float64
+	threshold     float64 // V, for the law
+	rail          rail
+	law           law
 }
 
 // leak, S, stands for what flows where an element blocks or is at its limit. It
@@ -23,10 +50,11 @@ const leak = 1e-9
 
 // at gives the current into a node at v volts, A, and its slope, S.
 func (e *element) at(v float64) (amps, slope float64) {
-	i := (e.volts - v) * e.siemens
-	if e.knee != 0 && v > e.knee {
-		return e.way(v)
+	if e.curve != nil {
+		amps, slope = e.curve.at((v - e.volts) / e.stretch)
+		return amps*e.gain + (e.volts-v)*leak, slope*e.gain/e.stretch + leak
 	}
+	i := (e.volts - v) * e.siemens
 	switch {
 	case i > 0 && !e.source, i < 0 && !e.sink:
 		return (e.volts - v) * leak, leak
@@ -38,16 +66,40 @@ func (e *element) at(v float64) (amps, slope float64) {
 	return i, e.siemens
 }
 
-// kneeVolts is how far above its knee a source has given way altogether.
-const kneeVolts = 0.1
+// there tells whether there is anything.
+func (e *element) there() bool { return e.curve != nil || e.siemens != 0 }
 
-// way is a source's current beyond its knee, which another path takes over.
-func (e *element) way(v float64) (amps, slope float64) {
-	if v >= e.knee+kneeVolts {
-		return (e.knee + kneeVolts - v) * leak, leak
+// curveSupply is the die's supply, V, for which curves are drawn.
+const curveSupply = 5.0
+
+// supplied moves an element to where the die's supply nodes are, V.
+func (e *element) supplied(vcc, gnd float64) {
+	switch e.rail {
+	case atGround:
+		e.volts = gnd
+	case atSupply:
+		e.volts = vcc
 	}
-	full := (e.volts - e.knee) * e.siemens
-	return full * (e.knee + kneeVolts - v) / kneeVolts, full / kneeVolts
+	ratio := max(0.01, (vcc-gnd-e.threshold)/(curveSupply-e.threshold))
+	switch e.law {
+	case ohmic:
+		e.gain = ratio
+	case square:
+		e.gain, e.stretch = ratio*ratio, ratio
+	}
+}
+
+// drawn is an element that follows a curve.
+func drawn(c *curve, from rail) element {
+	e := element{curve: c, gain: 1, stretch: 1, rail: from}
+	e.supplied(curveSupply, 0)
+	return e
+}
+
+// following has an element's current go with the supply by a law.
+func (e element) following(by law, threshold float64) element {
+	e.law, e.threshold = by, threshold
+	return e
 }
 
 // resistor is an element that conducts both ways.
@@ -55,20 +107,39 @@ func resistor(volts, ohms float64) element {
 	return element{volts: volts, siemens: 1 / ohms, source: true, sink: true, limit: math.Inf(1)}
 }
 
+// resistorTo is a resistor to one of the die's supply nodes.
+func resistorTo(r rail, ohms float64) element {
+	e := resistor(0, ohms)
+	e.rail = r
+	e.supplied(curveSupply, 0)
+	return e
+}
+
 // behind is an element with a resistance before it, Ω.
 func (e element) behind(ohms float64) element {
 	if e.siemens != 0 {
 		e.siemens = 1 / (1/e.siemens + ohms)
 	}
+	e.curve = e.curve.behind(ohms)
 	return e
 }
 
-// A receiver is what the die takes a voltage at an input for: low below VIL,
+// A receiver is what the die takes a voltage at an input for: low below vil,
 // high above the threshold's upper end, and unknown between them.
 type receiver struct {
-	vil, vih float64 // V
-	open     bool    // what an open input acts as is known: high
-	schmitt  bool    // between the levels the last level is kept
+	vil, vih     float64 // V, at the die's supply
+	lower, upper float64 // V, the same at 5 V and a die's ground of 0 V
+	share        bool    // they go with the supply
+	open         bool    // what an open input acts as is known: high
+	schmitt      bool    // between the levels the last level is kept
+}
+
+func (r *receiver) supplied(vcc, gnd float64) {
+	scale := 1.0
+	if r.share {
+		scale = (vcc - gnd) / curveSupply
+	}
+	r.vil, r.vih = gnd+r.lower*scale, gnd+r.upper*scale
 }
 
 // receiverOf: a TTL input's typical threshold is two junctions, 1.3 V, and from
@@ -76,79 +147,32 @@ type receiver struct {
 // Data sheets promise a low only below 0.8 V over all temperatures; at a bench
 // it is one a little further up, and so is it for a MOS input with TTL levels. Of
 // other MOS inputs nothing is known between VIL and VIH.
-func receiverOf(f *part.Family, p *part.Pin) receiver {
-	r := receiver{vil: f.VIL, vih: f.VIH, schmitt: p.Schmitt}
+func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
+	r := receiver{lower: f.VIL, upper: f.VIH, schmitt: p.Schmitt}
 	switch {
 	case f.Technology.Bipolar():
-		r.vil, r.vih, r.open = 1.0, 1.3, true
+		r.lower, r.upper, r.open = 1.0, 1.3, true
 	case f.Technology == part.CMOSTTL:
-		r.vil = 1.0
+		r.lower = 1.0
+	case f.Technology == part.CMOS:
+		r.share = true
 	}
+	if v.Threshold != 0 && !p.Schmitt {
+		r.lower, r.upper = v.Threshold, v.Threshold
+	}
+	r.supplied(curveSupply, 0)
 	return r
-}
-
-// inputOf gives the current that a typical input sends out when it is low: what
-// its base resistance lets through below a junction, at 0.4 V about six tenths of
-// the data sheet's largest IIL. It flows up to the level at which the input
-// floats: about 1.6 V for a multi-emitter input and 1.4 V for a diode input. A
-// MOS input takes no current.
-func inputOf(f *part.Family, p *part.Pin) element {
-	if !f.Technology.Bipolar() {
-		return element{}
-	}
-	open, drop := 1.4, 0.3
-	if f.Technology == part.TTL {
-		open, drop = 1.6, 0.7
-	}
-	return element{
-		volts: supplyVolts - drop, siemens: p.LoadIn(f) / baseResistance[f.Name],
-		source: true, limit: math.Inf(1), knee: open - kneeVolts,
-	}
 }
 
 // pullUpOf is the resistor to VCC inside a pin that has one, of the order that
 // data sheets draw.
-func pullUpOf(p *part.Pin) element {
+func (v *Variety) pullUpOf(p *part.Pin) element {
 	if !p.PullUp {
 		return element{}
 	}
-	e := resistor(supplyVolts, 10_000)
+	e := resistorTo(atSupply, 10_000*v.Resistors+v.Bond)
 	e.sink = false
 	return e
-}
-
-// pullUpResistance, Ω, from an output's typical high of 3.5 V unloaded: what
-// stands in the collector of the upper transistor. Schematics of the data
-// books, from memory.
-var pullUpResistance = map[string]float64{
-	"74": 130, "74H": 58, "74L": 500, "74S": 55, "74LS": 120, "74ALS": 100, "74AS": 40, "74F": 45,
-	"TTL": 100, // of bipolar memories
-}
-
-// outputsOf gives a pin's output when it is low and when it is high.
-//
-// A bipolar low is a saturated transistor, 0.2 V and half of the rest up to VOL
-// at IOL, that lets go at about five times IOL; its high is 3.4 V typical, and
-// sources only. A MOS output is a resistance to either supply, half of what the
-// data sheet's limit allows.
-func outputsOf(f *part.Family, p *part.Pin) (low, high element) {
-	standard, class := f.Output[part.StandardDrive], f.Output[p.Drive]
-	iol := class.IOL / 1000
-	if f.Technology.Bipolar() {
-		low = element{volts: 0.2, siemens: 2 * iol / (class.VOL - 0.2), sink: true, limit: 5 * iol}
-		scale := max(1, class.IOH/standard.IOH)
-		high = element{volts: 3.5, siemens: scale / pullUpResistance[f.Name], source: true, limit: math.Inf(1)}
-	} else {
-		low = resistor(0, class.VOL/iol/2)
-		high = resistor(supplyVolts, class.VOL/iol/2)
-	}
-	switch p.Stage {
-	case part.OpenCollector:
-		high = element{}
-	case part.OpenEmitter:
-		low = element{}
-	}
-	return low, high
 }
 
 // typicalICC, mA, is what a small part of each family takes at rest. From

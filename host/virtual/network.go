@@ -7,43 +7,6 @@ import (
 	"chipassay/vectors/part"
 )
 
-// thermalVolts is kT/q at 27 °C, V, the temperature that SPICE supposes.
-const thermalVolts = 0.025865
-
-// A branch leads current between two nodes of an unpowered chip: a resistor,
-// or junctions in series with one.
-type branch struct {
-	from, to   int
-	ohms       float64
-	junctions  float64 // in series, 0 for a resistor
-	saturation float64 // A, of a junction
-}
-
-// at gives the current from one end to the other, A, with v volts between them,
-// and its slope, S. A junction follows Shockley's equation.
-func (b *branch) at(v float64) (amps, slope float64) {
-	if b.junctions == 0 {
-		return v / b.ohms, 1 / b.ohms
-	}
-	if v <= 0 {
-		return v * leak, leak
-	}
-	// Newton's method on the voltage of the junctions alone, from the side where
-	// the curve is steep, comes down to the answer without a detour.
-	volts := b.junctions * thermalVolts
-	u := min(v, volts*math.Log1p(v/(b.ohms*b.saturation)))
-	for range 30 {
-		flow := b.saturation * math.Exp(u/volts)
-		step := (flow - b.saturation - (v-u)/b.ohms) / (flow/volts + 1/b.ohms)
-		u -= step
-		if math.Abs(step) < 1e-9 {
-			break
-		}
-	}
-	amps = (v - u) / b.ohms
-	return amps + v*leak, 1/(b.ohms+volts/(amps+b.saturation)) + leak
-}
-
 // A network is the socket with a chip that has no supply: what is inside the
 // chip are its junctions, and the two supply nodes of the die, which couple all
 // its pads. Nodes are numbered as the socket's, then the die's where a broken
@@ -73,7 +36,7 @@ func (s *Socket) networkOf(c *Chip) *network {
 	w.branches = c.dieBranches(vcc, gnd)
 	for i := range c.pads {
 		if p := &c.pads[i]; p.bonded && c.role(p.pin) != part.Supply && c.role(p.pin) != part.Ground {
-			w.branches = append(w.branches, padBranches(c.Type, p, s.number(c.position(p.pin)), vcc, gnd)...)
+			w.branches = append(w.branches, c.padBranches(p, s.number(c.position(p.pin)), vcc, gnd)...)
 		}
 	}
 	// Where a resistance joins two pads, elimination takes them for supply nodes too:
@@ -137,6 +100,26 @@ func (w *network) stamp(b *branch) {
 	w.rows[b.to*width+b.from] -= slope
 	w.rows[b.from*width+w.size] -= amps
 	w.rows[b.to*width+w.size] += amps
+	if b.gain != 0 {
+		w.stampTransistor(b)
+	}
+}
+
+// stampTransistor adds what a transistor takes at its collector.
+func (w *network) stampTransistor(b *branch) {
+	base, collector := w.volts[b.from]-w.volts[b.to], w.volts[b.collector]-w.volts[b.to]
+	amps, byBase, byCollector := b.collected(base, collector)
+	width := w.size + 1
+	for _, end := range [...]struct {
+		node int
+		sign float64
+	}{{b.collector, 1}, {b.to, -1}} {
+		row := w.rows[end.node*width : end.node*width+width]
+		row[b.from] += end.sign * byBase
+		row[b.collector] += end.sign * byCollector
+		row[b.to] -= end.sign * (byBase + byCollector)
+		row[w.size] -= end.sign * amps
+	}
 }
 
 // step solves the linear equations by elimination, moves the voltages, and tells

@@ -173,8 +173,8 @@ func (s *Socket) padElements(n *node) []element {
 		return elements
 	}
 	for _, p := range n.pads {
-		for _, e := range [...]element{p.input, p.pullUp, p.leakage, s.output(p)} {
-			if e.siemens != 0 && !p.away {
+		for _, e := range [...]element{p.input, p.pullUp, p.leakage, p.below, p.above, s.output(p)} {
+			if e.there() && !p.away {
 				elements = append(elements, e)
 			}
 		}

@@ -54,7 +54,8 @@ func (s *Socket) supplied() bool {
 	if !s.powered {
 		return false
 	}
-	vcc, gnd := s.voltsAt(part.Supply), s.voltsAt(part.Ground)
+	bond := s.chip.variety.Bond
+	vcc, gnd := s.voltsAt(part.Supply)-s.supply.taken*bond, s.voltsAt(part.Ground)+s.supply.returned*bond
 	if math.Abs(vcc-s.supply.vcc) < supplyStep && math.Abs(gnd-s.supply.gnd) < supplyStep {
 		return false
 	}
@@ -62,15 +63,6 @@ func (s *Socket) supplied() bool {
 	s.chip.supplied(vcc, gnd)
 	return true
 }
-
-// supplied tells the die its supply and its ground, V.
-func (c *Chip) supplied(vcc, gnd float64) {
-	for i := range c.pads {
-		c.pads[i].supplied(vcc, gnd)
-	}
-}
-
-func (p *pad) supplied(vcc, gnd float64) {}
 
 // feeds tells whether a pad is a supply or ground pin that its switch holds.
 func (s *Socket) feeds(p *pad, role part.Role) bool {
@@ -133,14 +125,15 @@ func (s *Socket) chipAmps() (taken, returned float64) {
 	if !s.powered {
 		return 0, 0
 	}
-	taken = typicalICC[s.chip.Type.Family.Name]/1000 + s.chip.extra
+	taken = s.chip.restAmps(s.supply.vcc - s.supply.gnd)
 	returned = taken
 	for i := range s.nodes {
 		n := &s.nodes[i]
 		for _, e := range s.padElements(n) {
-			if current, _ := e.at(n.volts); current > 0 {
+			switch current, _ := e.at(n.volts); e.rail {
+			case atSupply:
 				taken += current
-			} else {
+			case atGround:
 				returned -= current
 			}
 		}

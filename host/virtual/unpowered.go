@@ -1,48 +1,128 @@
 package virtual
 
 import (
+	"math"
+
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 )
 
-// The junctions of unpowered dies. Saturation currents give the usual drops at
-// 1 mA: 0.65 V for a silicon junction, 0.45 V for a Schottky diode (handbooks,
-// from memory); the resistances are those of small pads.
+// The junctions of dies. Saturation currents give the usual drops at 1 mA: 0.65 V
+// for a clamp or an isolation junction, 0.77 V for a small transistor's emitter,
+// 0.45 V for a Schottky diode, and 0.52 V for the substrate diode, which is as large
+// as the die (handbooks, from memory); the resistances are those of small pads.
 const (
-	silicon  = 1e-14 // A
-	schottky = 3e-11 // A
-	padOhms  = 20
-	tubOhms  = 2 // of the die's substrate diode, which is as large as the die
+	silicon    = 1e-14 // A
+	transistor = 1e-16 // A
+	schottky   = 3e-11 // A
+	substrate  = 2e-12 // A
+	padOhms    = 20
+	tubOhms    = 2 // of the substrate diode
 )
 
-// baseResistance, Ω, stands between the supply and an input of one unit load.
-// From memory of the data books' schematics; of 74ALS and 74AS, whose inputs are
-// PNP transistors, what is left of 37 and 10 kΩ to the pin.
-var baseResistance = map[string]float64{
-	"74": 4_000, "74H": 2_800, "74L": 40_000, "74S": 2_800, "74LS": 20_000, "74ALS": 75_000, "74AS": 15_000, "74F": 10_000,
-	"TTL": 20_000, // of bipolar memories
+// A branch leads current between two nodes of an unpowered chip: a resistor,
+// junctions in series with one, or a curve. One with a collector is a transistor: its
+// base is at from, its emitter at to, and through the substrate's junction, from
+// collector to its tub, it takes gain times as much as flows in its branch.
+type branch struct {
+	from, to   int
+	ohms       float64
+	junctions  float64 // in series, 0 for a resistor
+	saturation float64 // A, of a junction
+	curve      *curve  // of the voltage between the ends, falling as an element's does; nil for none
+	gain       float64 // of a transistor; 0 for none
+	collector  int
 }
 
-// dieBranches is what an unpowered die has between its supply and its ground.
-//
-// The substrate, which is at ground, makes a diode to everything that is at
-// VCC. The other way a bipolar die conducts once its stages do: three junctions
-// in standard TTL, two in the families with diode inputs. A CMOS die does not.
-func (c *Chip) dieBranches(vcc, gnd int) []branch {
-	f := c.Type.Family
-	branches := []branch{{gnd, vcc, tubOhms, 1, silicon}}
-	if c.extra > 0 {
-		branches = append(branches, branch{from: vcc, to: gnd, ohms: supplyVolts / c.extra})
+// at gives the current from one end to the other, A, with v volts between them,
+// and its slope, S. A junction follows Shockley's equation.
+func (b *branch) at(v float64) (amps, slope float64) {
+	switch {
+	case b.curve != nil:
+		amps, slope = b.curve.at(-v)
+		return amps + v*leak, slope + leak
+	case b.junctions == 0:
+		return v / b.ohms, 1 / b.ohms
+	case v <= 0:
+		return v * leak, leak
 	}
-	if !f.Technology.Bipolar() {
+	// Newton's method on the voltage of the junctions alone, from the side where
+	// the curve is steep, comes down to the answer without a detour.
+	volts := b.junctions * thermalVolts
+	u := min(v, volts*math.Log1p(v/(b.ohms*b.saturation)))
+	for range 30 {
+		flow := b.saturation * math.Exp(u/volts)
+		step := (flow - b.saturation - (v-u)/b.ohms) / (flow/volts + 1/b.ohms)
+		u -= step
+		if math.Abs(step) < 1e-9 {
+			break
+		}
+	}
+	amps = (v - u) / b.ohms
+	return amps + v*leak, 1/(b.ohms+volts/(amps+b.saturation)) + leak
+}
+
+// collected gives the current from a transistor's collector to its emitter, A, with
+// base and collector at some voltages above the emitter, and its slopes by both, S.
+func (b *branch) collected(base, collector float64) (amps, byBase, byCollector float64) {
+	drive, s1 := b.at(base)
+	tub := branch{ohms: padOhms, junctions: 1, saturation: silicon}
+	most, s2 := tub.at(collector)
+	drive, s1 = drive*b.gain, s1*b.gain
+	if drive <= 0 || most <= 0 {
+		return 0, 0, 0
+	}
+	share := most / (drive + most)
+	return drive * share, s1 * share * share, s2 * (1 - share) * (1 - share)
+}
+
+// rest is what a die has between its supply and its ground beside its substrate's
+// diode: its current at rest. A bipolar die conducts once its stages do: three
+// junctions in standard TTL, two in the families with diode inputs. An N-channel die
+// conducts from the threshold of its lower transistors on, and then as its depletion
+// loads let it, which are at their limit from some 2.7 V on. A CMOS die hardly does.
+func (c *Chip) rest(vcc, gnd int) branch {
+	f := c.Type.Family
+	amps := typicalICC[f.Name] / 1000 * c.variety.Supply
+	switch {
+	case f.Technology.Bipolar():
+		stages := 3.0
+		if f.Technology == part.TTLDiode {
+			stages = 2
+		}
+		ohms := (curveSupply - stages*0.7) / amps
+		return branch{from: vcc, to: gnd, ohms: ohms, junctions: stages, saturation: c.variety.saturation(silicon)}
+	case f.Technology == part.NMOS:
+		return branch{from: vcc, to: gnd, curve: depletion(amps)}
+	}
+	return branch{from: vcc, to: gnd, ohms: curveSupply / amps}
+}
+
+// depletion is the current of an N-channel die that takes some amperes at 5 V.
+func depletion(amps float64) *curve {
+	const lower, pinchOff = 0.8, 2.7 // V
+	points := []point{{-7, amps * 1.1}}
+	for v := 5.0; v > 0; v -= 0.05 {
+		load := 1 - math.Pow(max(0, 1-v/pinchOff), 2)
+		driver := 0.8 * math.Pow(max(0, v-lower), 2)
+		points = append(points, point{-v, amps * min(load, driver) * (0.95 + v/100)})
+	}
+	return rising(append(points, point{0, 0}, point{2, 0}))
+}
+
+// dieBranches is what an unpowered die has between its supply and its ground. The
+// substrate, which is at ground, makes a diode to everything that is at VCC.
+func (c *Chip) dieBranches(vcc, gnd int) []branch {
+	branches := []branch{c.rest(vcc, gnd)}
+	if c.extra > 0 {
+		branches = append(branches, branch{from: vcc, to: gnd, ohms: curveSupply / c.extra})
+	}
+	if c.Type.Family.Technology == part.NMOS && c.variety.Substrate == Pumped {
 		return branches
 	}
-	stages := 3.0
-	if f.Technology == part.TTLDiode {
-		stages = 2
-	}
-	ohms := (supplyVolts - stages*0.7) / (typicalICC[f.Name] / 1000)
-	return append(branches, branch{vcc, gnd, ohms, stages, silicon})
+	return append(branches, branch{
+		from: gnd, to: vcc, ohms: tubOhms + 2*c.variety.Bond, junctions: 1, saturation: c.variety.saturation(substrate),
+	})
 }
 
 // padBranches is what an unpowered die has at a pad, which is at a node.
@@ -55,36 +135,79 @@ func (c *Chip) dieBranches(vcc, gnd int) []branch {
 // known of pins for parts outside the chip but that the substrate is below them.
 //
 // A stuck input or output is none of the pad's junctions and does not show.
-func padBranches(t part.Type, p *pad, node, vcc, gnd int) []branch {
-	f, pin := t.Family, &t.Variant.Pins[p.pin-1]
-	clamp := branch{gnd, node, padOhms, 1, silicon}
-	if f.Technology == part.TTLDiode && p.in {
-		clamp.saturation = schottky
+func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
+	f, pin, v := c.Type.Family, &c.Type.Variant.Pins[p.pin-1], &c.variety
+	if p.below.there() {
+		branches = append(branches, branch{from: gnd, to: node, ohms: p.ohms, junctions: 1, saturation: c.belowSaturation(p)})
 	}
-	branches := []branch{clamp}
+	if p.above.there() {
+		branches = append(branches, branch{from: node, to: vcc, ohms: p.ohms, junctions: 1, saturation: v.saturation(silicon)})
+	}
 	if p.leakage.siemens != 0 {
 		branches = append(branches, branch{from: node, to: gnd, ohms: 1 / p.leakage.siemens})
 	}
-	switch {
-	case !p.in && !p.out:
+	if !f.Technology.Bipolar() {
 		return branches
-	case f.Technology == part.NMOS:
-		return branches
-	case !f.Technology.Bipolar():
-		return append(branches, branch{node, vcc, padOhms, 1, silicon})
 	}
+	stage := v.stageOf(f, pin.Drive)
 	if p.in {
-		in := branch{vcc, node, baseResistance[f.Name] / max(pin.LoadIn(f), 0.25), 1, silicon}
+		in := branch{from: vcc, to: node, ohms: stage.base / max(pin.LoadIn(f), 0.25), junctions: 1, saturation: v.saturation(transistor)}
 		if f.Technology == part.TTLDiode {
-			in.saturation = schottky
+			in.saturation = v.saturation(schottky)
+		} else {
+			in.gain, in.collector = v.Beta, gnd
 		}
 		branches = append(branches, in)
 	}
 	if p.pullUp.siemens != 0 {
 		branches = append(branches, branch{from: vcc, to: node, ohms: 1 / p.pullUp.siemens})
 	}
-	if p.out && p.high.siemens != 0 && p.stuck == logic.X {
-		branches = append(branches, branch{vcc, node, pullUpResistance[f.Name], 2, silicon})
+	if p.out && p.high.there() && p.stuck == logic.X {
+		branches = append(branches, branch{
+			from: vcc, to: node, ohms: stage.collector + stage.splitter/v.Beta, junctions: 2, saturation: v.saturation(transistor),
+		})
 	}
 	return branches
+}
+
+// belowSaturation is that of the junction below a pad.
+func (c *Chip) belowSaturation(p *pad) float64 {
+	if c.Type.Family.Technology == part.TTLDiode && p.in {
+		return c.variety.saturation(schottky)
+	}
+	return c.variety.saturation(silicon)
+}
+
+// protect gives a pad the junctions that its kind of chip has there.
+func (c *Chip) protect(p *pad) {
+	f, v, role := c.Type.Family, &c.variety, c.role(p.pin)
+	if role == part.Supply || role == part.Ground || role == part.NoConnect {
+		return
+	}
+	onlyIn, mos := p.in && !p.out, !f.Technology.Bipolar()
+	p.ohms = padOhms + v.Bond
+	if mos && onlyIn {
+		p.ohms += v.Before
+	}
+	below, above := true, f.Technology == part.CMOS || f.Technology == part.CMOSTTL
+	switch stage := c.Type.Variant.Pins[p.pin-1].Stage; {
+	case onlyIn && !mos:
+		below = v.Clamps
+	case f.Technology == part.NMOS:
+		below = v.Substrate == Grounded
+	case onlyIn:
+		above = above && v.UpperDiodes
+	case above && stage == part.OpenCollector: // an N-channel drain alone
+		above = false
+	case above && stage == part.OpenEmitter: // a P-channel drain alone
+		below = false
+	case !p.in && !p.out:
+		above = false
+	}
+	if below {
+		p.below = drawn(junctionBelow(c.belowSaturation(p), p.ohms), atGround)
+	}
+	if above {
+		p.above = drawn(junctionAbove(v.saturation(silicon), p.ohms), atSupply)
+	}
 }

@@ -33,8 +33,8 @@ func Run(t *testing.T, bench Bench) {
 		{"TruthTable", truthTable},
 		{"ManySteps", manySteps},
 		{"TurningDirections", turningDirections},
-		{"OpenCollectorFollowsTheBiasRail", openCollector},
-		{"EmptySocketFollowsTheBiasRail", emptySocket},
+		{"OpenCollectorFollowsTheBias", openCollector},
+		{"EmptySocketFollowsTheBias", emptySocket},
 		{"SupplyCurrentIsLimited", overCurrent},
 		{"RefusalMakesSafe", refusals},
 		{"VoltagesOfAnEmptySocket", resistors},
@@ -200,7 +200,7 @@ func manySteps(t *testing.T, bench Bench) {
 }
 
 // Inputs that are released in some steps float high on a TTL part (common
-// practice) and are held high by the bias rail besides.
+// practice) and are held high by the bias besides.
 func turningDirections(t *testing.T, bench Bench) {
 	_, seat := seat14(t, bench(t, "7410"))
 	powerOn(t, seat)

@@ -31,7 +31,8 @@ func near(t *testing.T, what string, got, want float64) {
 }
 
 // An empty socket is nothing but the adapter's resistors, so Ohm's law says what
-// is at each position: 205 Ω of a driver, 10 kΩ of the bias, 1 kΩ of the load rail.
+// is at each position: 120 Ω of a driver, 10 kΩ of the bias, 1 kΩ of the load, each
+// behind its output, which has some 25 Ω in the microcontroller and 50 Ω in a register.
 func resistors(t *testing.T, bench Bench) {
 	a, seat := seat14(t, bench(t, ""))
 	all := part.Pins(1<<adapter.Positions - 1)
@@ -53,11 +54,12 @@ func resistors(t *testing.T, bench Bench) {
 	if len(measured) != len(steps) {
 		t.Fatalf("%d results of %d steps", len(measured), len(steps))
 	}
+	const driveOhms, biasOhms, loadOhms = 145, 10_050, 1_050
 	divided := func(up, down float64) float64 { return supplyVolts * down / (up + down) }
 	parallel := func(x, y float64) float64 { return x * y / (x + y) }
-	free := []float64{supplyVolts, 0, divided(10_000, 1_000), divided(1_000, 10_000), divided(10_000, 1_000), 0}
-	driven := []map[int]float64{4: {1: divided(parallel(205, 10_000), 1_000), 28: divided(10_000, parallel(205, 1_000))},
-		5: {7: divided(205, 10_000), 8: divided(205, 10_000)}}
+	free := []float64{supplyVolts, 0, divided(biasOhms, loadOhms), divided(loadOhms, biasOhms), divided(biasOhms, loadOhms), 0}
+	driven := []map[int]float64{4: {1: divided(parallel(driveOhms, biasOhms), loadOhms), 28: divided(biasOhms, parallel(driveOhms, loadOhms))},
+		5: {7: divided(driveOhms, biasOhms), 8: divided(driveOhms, biasOhms)}}
 	for i, m := range measured {
 		for position := 1; position <= adapter.Positions; position++ {
 			if !a.Capabilities.Measured.Has(position) {
@@ -227,9 +229,12 @@ func calibration(t *testing.T, bench Bench) {
 		t.Fatal(err)
 	}
 	volts := measured[0].Volts
-	full := 4.9 * 1023 / 1024
-	near(t, "position 1 at the supply", volts[1], full)
-	near(t, "position 28 at the supply", volts[28], full*1.03125-0.050)
+	full, scale := 4.9*1023/1024, 1.0
+	if a.Capabilities.Reference { // which says that it is 5 V
+		scale = supplyVolts / 4.9
+	}
+	near(t, "position 1 at the supply", volts[1], scale*full)
+	near(t, "position 28 at the supply", volts[28], scale*(full*1.03125-0.050))
 
 	for name, nonsense := range map[string]func(*adapter.Calibration){
 		"a supply of 3.3 V":  func(c *adapter.Calibration) { c.SupplyVolts = 3.3 },

@@ -13,7 +13,7 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// A released output follows the bias rail both ways, a driven one does not
+// A released output follows the bias both ways, a driven one does not
 // (design.md). 7412: a 7410 with open collectors.
 func openCollector(t *testing.T, bench Bench) {
 	_, seat := seat14(t, bench(t, "7412"))

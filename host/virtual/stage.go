@@ -1,0 +1,290 @@
+package virtual
+
+import (
+	"math"
+
+	"chipassay/vectors/part"
+)
+
+// A bipolarStage is what the schematic of a family's gate shows, Ω.
+type bipolarStage struct {
+	base      float64 // from VCC to an input of one unit load
+	splitter  float64 // from VCC to the base of the upper output transistor
+	collector float64 // from VCC to its collector
+	bleeder   float64 // at the emitter of the first of two upper transistors, to the second's emitter; 0 for one transistor and a diode
+	forced    float64 // IOL over the base current of the lower output transistor
+}
+
+// bipolarStages, from memory of the data books' schematics. The bleeders of 74H and
+// 74S go to ground, which to a first order is a current that the output does not
+// see. The inputs of 74ALS and 74AS are PNP transistors: base is what is left of
+// 37 and 10 kΩ to the pin.
+var bipolarStages = map[string]bipolarStage{
+	//      base    splitter collector bleeder forced
+	"74":    {4_000, 1_600, 130, 0, 6},
+	"74H":   {2_800, 760, 58, math.Inf(1), 5},
+	"74L":   {40_000, 20_000, 500, 0, 12},
+	"74S":   {2_800, 900, 55, math.Inf(1), 5},
+	"74LS":  {20_000, 8_000, 120, 4_000, 20},
+	"74ALS": {75_000, 14_000, 100, 4_000, 20},
+	"74AS":  {15_000, 2_000, 40, 2_000, 10},
+	"74F":   {10_000, 4_100, 45, 5_000, 15},
+	"TTL":   {20_000, 4_000, 100, 4_000, 15}, // bipolar memories
+}
+
+// stageOf is the stage of a family as a variety has it.
+func (v *Variety) stageOf(f *part.Family, drive part.Drive) bipolarStage {
+	s := bipolarStages[f.Name]
+	collector := map[part.Drive]float64{part.StandardDrive: 1, part.BufferDrive: 0.77, part.BusDrive: 0.5}[drive]
+	splitter := map[part.Drive]float64{part.StandardDrive: 1, part.BufferDrive: 0.4, part.BusDrive: 0.4}[drive]
+	s.base *= v.Resistors
+	s.bleeder *= v.Resistors
+	s.splitter *= v.Resistors * splitter
+	s.collector *= v.Resistors * collector
+	return s
+}
+
+// schottkyClamped tells whether the family's transistors do not saturate.
+func schottkyClamped(f *part.Family) bool {
+	return f.Technology == part.TTLDiode || f.Name == "74S"
+}
+
+// inputOf is the current that a bipolar input sends out when it is low: what its
+// base resistor lets through, until at the level at which the input floats the next
+// stages take it all. High, a multi-emitter input takes a little, as an inverse
+// transistor does. Every input is taken to have a base resistor of its own, as unit
+// loads are counted; two low inputs of one gate share it in truth. A MOS input takes
+// no current.
+func (v *Variety) inputOf(f *part.Family, p *part.Pin) element {
+	if !f.Technology.Bipolar() || p.LoadIn(f) == 0 {
+		return element{}
+	}
+	base := v.stageOf(f, part.StandardDrive).base / p.LoadIn(f)
+	points := v.diodeInput(base)
+	if f.Technology == part.TTL {
+		points = v.emitterInput(base)
+	}
+	return drawn(rising(points), atGround).following(ohmic, 0.9).behind(v.Bond)
+}
+
+// diodeInput is a Schottky diode from a base resistor, which two junctions take over.
+func (v *Variety) diodeInput(base float64) (points []point) {
+	for inside := 0.0; ; inside += 0.005 { // V at the base
+		onward := v.saturation(transistor) * math.Exp(inside/2/thermalVolts)
+		out := (curveSupply-inside)/base - onward
+		if out < 0 {
+			return append(points, point{inside, 0}, point{inside + 3, 0})
+		}
+		points = append(points, point{inside - drop(out, v.saturation(schottky)), out})
+	}
+}
+
+// emitterInput is an emitter of a transistor, after Ebers and Moll, whose collector
+// is at two junctions and whose base is at a resistor from VCC.
+//
+// What its two junctions would carry by themselves is forward, to the emitter, and
+// reverse, to the collector; their ratio says where the transistor is: at 1 and
+// 1 / inverse gain the emitter's current ends and the collector's.
+func (v *Variety) emitterInput(base float64) (points []point) {
+	ratio := 1 + 1/v.InverseBeta // of forward to reverse, with nothing left for the collector
+	for left := 1e-13; left < 1; left *= 2 {
+		points = append(points, v.emitterAt(base, ratio*(1-left), ratio*left))
+	}
+	for r := 1.0; r > 1e-6; r /= 2 {
+		points = append(points, v.emitterAt(base, r, ratio-r))
+	}
+	last := points[len(points)-1]
+	return append(points, point{last.volts + 4, last.amps})
+}
+
+// emitterAt gives the voltage at the emitter and the current out of it when forward
+// and the collector's current are some multiples of reverse.
+func (v *Variety) emitterAt(base, forward, collector float64) point {
+	saturation := v.saturation(transistor)
+	volts := func(reverse float64) (inside float64) {
+		return thermalVolts * (2*math.Log(collector*reverse/saturation) + math.Log(reverse/saturation))
+	}
+	share := forward/v.Beta + 1/v.InverseBeta // of reverse: the base current
+	reverse := curveSupply / base / share
+	for range 20 { // Newton's method on its logarithm, from above
+		short := (curveSupply-volts(reverse))/base - share*reverse
+		by := short / (3*thermalVolts/base + share*reverse)
+		reverse *= math.Exp(by)
+		if math.Abs(by) < 1e-9 {
+			break
+		}
+	}
+	return point{
+		volts(reverse) - thermalVolts*math.Log(forward*reverse/saturation),
+		(forward*(1+1/v.Beta) - 1) * reverse,
+	}
+}
+
+// rising draws a curve through points, leaving out those that do not go up and down.
+func rising(points []point) *curve {
+	kept := points[:1]
+	for _, p := range points[1:] {
+		if last := kept[len(kept)-1]; p.volts > last.volts && p.amps <= last.amps {
+			kept = append(kept, p)
+		}
+	}
+	return through(kept)
+}
+
+// outputsOf gives a pin's output when it is low and when it is high.
+func (v *Variety) outputsOf(f *part.Family, p *part.Pin) (low, high element) {
+	if f.Technology.Bipolar() {
+		low, high = v.bipolarLow(f, p), v.bipolarHigh(f, p)
+	} else {
+		low, high = v.mosLow(f, p), v.mosHigh(f, p)
+	}
+	switch p.Stage {
+	case part.OpenCollector:
+		high = element{}
+	case part.OpenEmitter:
+		low = element{}
+	}
+	return low.behind(v.Bond), high.behind(v.Bond)
+}
+
+// inverseGain is that of a saturated output transistor, which sets its offset.
+const inverseGain = 0.1
+
+// bipolarLow is a saturated transistor, after Ebers and Moll, or one that a
+// Schottky diode from its base keeps from saturating, with 0.12 V of collector
+// resistance at IOL. It lets go at its gain times its base current.
+func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
+	iol := f.Output[p.Drive].IOL / 1000
+	stage := v.stageOf(f, p.Drive)
+	base := iol / stage.forced / v.Resistors
+	beta := max(v.Beta, 1.3*stage.forced*v.Resistors) // a weaker one does not keep its data sheet
+	collector := 0.12 / iol
+	var points []point
+	add := func(amps float64) { // out of the node
+		volts := 0.0
+		if schottkyClamped(f) {
+			clamp := max(0, (base-amps/beta)/(1+1/beta))
+			volts = drop(amps+clamp, v.saturation(transistor)) - drop(clamp, v.saturation(schottky))
+		} else {
+			forced := amps / base
+			volts = thermalVolts * math.Log((1+(1+forced)/inverseGain)/(1-forced/beta))
+		}
+		points = append(points, point{volts + amps*collector, -amps})
+	}
+	for share := -0.95; share < 0.04; share += 0.05 {
+		add(share * base)
+	}
+	for share := 0.05; share < 1; share += 0.01 {
+		add(share * beta * base)
+	}
+	for _, left := range decades(0.01) {
+		add((1 - left) * beta * base)
+	}
+	limit := beta * base
+	points = append(points, point{7, -limit * 1.05})
+	return drawn(rising(points), atGround).following(ohmic, 0.9)
+}
+
+// bipolarHigh is an emitter follower: one transistor and a diode, or two
+// transistors, below VCC, with what its base current drops in the splitter's
+// resistor, until the collector's resistor is all that is left.
+func (v *Variety) bipolarHigh(f *part.Family, p *part.Pin) element {
+	s, saturation := v.stageOf(f, p.Drive), v.saturation(transistor)
+	var points []point
+	for _, i := range decades(0.5) {
+		// Base current, and the voltage across the bleeder, which is what is below the first transistor.
+		first, second := i, drop(i, saturation)
+		if s.bleeder != 0 {
+			second = bleeding(i, s.bleeder, v.Beta, saturation)
+			first = min(i, second/s.bleeder) + max(0, i-second/s.bleeder)/(v.Beta+1)
+			if math.IsInf(s.bleeder, 1) {
+				first += 0.001
+			}
+		}
+		below := first/(v.Beta+1)*s.splitter + drop(first, saturation) + second
+		// The collector's resistor beside that of the splitter, once the transistor saturates.
+		left := (i + 0.1/s.collector + 0.75/s.splitter) / (1/s.collector + 1/s.splitter)
+		points = append(points, point{-max(below, left+second), i})
+	}
+	points = append(points, point{0, 0}, point{2, 0})
+	return drawn(rising(points), atSupply)
+}
+
+// bleeding is the voltage across the bleeder at which it and the second transistor's
+// emitter together carry a current.
+func bleeding(amps, bleeder, beta, saturation float64) float64 {
+	low, high := 0.0, 1.2
+	for range 50 {
+		middle := (low + high) / 2
+		if middle/bleeder+saturation*math.Expm1(middle/thermalVolts) < amps {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return high
+}
+
+// mosThreshold, V, of output transistors: metal gates, then silicon gates.
+func mosThreshold(f *part.Family) float64 {
+	if f.Series4000() || f.Name == "74C" {
+		return 1.5
+	}
+	return 0.8
+}
+
+// mosLow is an N-channel transistor with its gate at VCC that at small currents has
+// half the resistance that the data sheet allows.
+func (v *Variety) mosLow(f *part.Family, p *part.Pin) element {
+	class, threshold := f.Output[p.Drive], mosThreshold(f)
+	siemens := v.Strength * 2 * class.IOL / 1000 / class.VOL
+	return drawn(channel(siemens, curveSupply-threshold), atGround).following(square, threshold)
+}
+
+// mosHigh is a P-channel transistor, of the 4000 series by its own limit and else
+// about as strong as the lower one, or the follower of an NMOS output.
+func (v *Variety) mosHigh(f *part.Family, p *part.Pin) element {
+	class, threshold := f.Output[p.Drive], mosThreshold(f)
+	if f.Technology == part.NMOS {
+		return v.follower(class)
+	}
+	siemens := v.Strength * 2 * class.IOL / 1000 / class.VOL
+	if f.Series4000() {
+		siemens = v.Strength * 2 * class.IOH / 1000 / (curveSupply - class.VOH)
+	}
+	return drawn(turned(channel(siemens, curveSupply-threshold)), atSupply).following(square, threshold)
+}
+
+// channel is a MOS transistor from a node to ground by the square law: a resistance
+// at small voltages, a current from its overdrive on, V.
+func channel(siemens, overdrive float64) *curve {
+	var points []point
+	for x := -1.0; x < overdrive; x += 0.05 {
+		points = append(points, point{x, -siemens * (x - x*x/2/overdrive)})
+	}
+	full := -siemens * overdrive / 2
+	return rising(append(points, point{overdrive, full}, point{7, full * 1.03}))
+}
+
+// bodyEffect, V to a half, and twice the Fermi potential, V, by which an NMOS
+// follower's threshold rises with its output.
+const (
+	bodyEffect = 0.4
+	twoPhi     = 0.6
+)
+
+// follower is the upper transistor of an NMOS output: an enhancement transistor with
+// its gate at VCC. At the data sheet's VOH it gives twice IOH at 5 V.
+func (v *Variety) follower(class part.OutputLimits) element {
+	below := func(volts float64) float64 { // the threshold at an output voltage
+		return v.PullUpVolts + bodyEffect*(math.Sqrt(twoPhi+max(0, volts))-math.Sqrt(twoPhi+3))
+	}
+	over := max(0.4, curveSupply-below(class.VOH)-class.VOH)
+	strength := v.Strength * 2 * class.IOH / 1000 / (over * over)
+	var points []point
+	for volts := 0.0; volts < curveSupply; volts += 0.05 {
+		over := max(0, curveSupply-below(volts)-volts)
+		points = append(points, point{volts - curveSupply, strength * over * over})
+	}
+	return drawn(rising(points), atSupply)
+}
