@@ -149,7 +149,7 @@ func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
 	if !f.Technology.Bipolar() {
 		return branches
 	}
-	stage := v.stageOf(f, pin.Drive)
+	stage := v.stageOf(f, pin)
 	if p.in {
 		in := branch{from: vcc, to: node, ohms: stage.base / max(pin.LoadIn(f), 0.25), junctions: 1, saturation: v.saturation(transistor)}
 		if f.Technology == part.TTLDiode {
