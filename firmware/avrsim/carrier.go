@@ -9,26 +9,24 @@ import (
 	"chipassay/host/virtual"
 )
 
-// The carrier's lines: the pin map of firmware/README.md.
+// The carrier's other lines: the pin map of firmware/README.md. Those of the
+// registers and converters stand with these.
 const (
 	six = 0x3F // of PORTB and PORTC, the socket's lines
-
-	biasHigh, biasLow = 1 << 0, 1 << 1 // PORTG
-	loadHigh, loadLow = 1 << 2, 1 << 5
-
-	latchData, latchShift = 1 << 6, 1 << 7 // PORTC
-	latchStore            = 1 << 7         // PORTD
-	latchBits             = 13
 
 	readyLamp, button, busyLamp = 1 << 3, 1 << 4, 1 << 5 // PORTE
 	powerLamp                   = 1 << 7                 // PORTB
 )
 
+// highLines are the positions of the high-side switches, by the bit of PORTH; 0 = on.
+var highLines = map[int]int{0: 1, 1: 4, 3: 5, 4: 8, 5: 22, 6: 28}
+
 // mostViolations are kept; a program that is wrong is so in every step.
 const mostViolations = 20
 
-// A Carrier is the board between the MCU and the socket: drivers, rails, supply
-// switches behind their latch, the current monitor, the button and the lamps. It notes as a violation
+// A Carrier is the board between the MCU and the socket: drivers, registers with the
+// bias and load resistors and the low-side switches on them, high-side switches, far
+// converters, the current monitor, the button and the lamps. It notes as a violation
 // whatever on the real one would work against itself.
 type Carrier struct {
 	Socket     *virtual.Socket
@@ -40,34 +38,32 @@ type Carrier struct {
 
 	now        func() uint64 // cycle
 	out, level [256]uint8    // by port: outputs, and their latches
-	shift      uint16        // shift register before the latch
-	latch      uint16
-	bias, load halves
-	high       uint32       // closed high-side switches, bits in the order of virtual.SupplyHigh
-	highAt     adapter.Word // their positions
-	lowAt      adapter.Word // positions of the closed low-side switches
+	chains     [3]chain
+	converters converters
+	pulls      [2]pull      // what the bias and the load resistors do, by virtual.Pull
+	highAt     adapter.Word // positions of the closed high-side switches
+	lowAt      adapter.Word // and of the low-side ones
 	opened     uint64       // cycle at which the last high-side switch opened
 	busyFrom   uint64       // cycle at which the busy lamp last was lit
 	busyUntil  uint64       // and went out
 	busy       uint64       // cycles for which it was lit up to then
 }
 
-// halves are the states of a half bridge's two sides.
-type halves struct{ high, low bool }
-
-func (h halves) rail() adapter.Rail {
-	switch {
-	case h.high && !h.low:
-		return adapter.High
-	case h.low && !h.high:
-		return adapter.Low
-	}
-	return adapter.Off
+// A pull is what a group of resistors does.
+type pull struct {
+	on bool
+	up adapter.Word
 }
 
 // NewCarrier puts a socket on a carrier.
 func NewCarrier(socket *virtual.Socket) *Carrier {
-	return &Carrier{Socket: socket, Monitor: NewMonitor(socket), now: func() uint64 { return 0 }}
+	c := &Carrier{Socket: socket, Monitor: NewMonitor(socket), now: func() uint64 { return 0 }}
+	for which := range c.chains {
+		chain := &c.chains[which]
+		chain.outputs = socket.Chain(which)
+		chain.shift, chain.stored = garbage&chain.mask(), garbage&chain.mask()
+	}
+	return c
 }
 
 // Ready tells whether the lamp is lit that says so.
@@ -86,8 +82,11 @@ func (c *Carrier) Idle() uint64 {
 func (c *Carrier) Power() bool { return c.on('B')&powerLamp != 0 }
 
 // on are the lines of a port that are driven high. What a line that is not
-// driven controls is off by its own resistor.
+// driven controls is off by its own resistor, which pulls those up that are on at 0.
 func (c *Carrier) on(p Port) uint8 { return c.out[p] & c.level[p] }
+
+// down are those that are driven low.
+func (c *Carrier) down(p Port) uint8 { return c.out[p] &^ c.level[p] }
 
 func (c *Carrier) violation(format string, args ...any) {
 	if len(c.Violations) < mostViolations {
@@ -110,28 +109,52 @@ func (c *Carrier) Changed(p Port, out, level uint8) {
 	}
 	before := c.on(p)
 	c.out[p], c.level[p] = out, level
+	rose := c.on(p) &^ before
 	switch p {
-	case 'A', 'B', 'L':
+	case 'A', 'L':
 		c.drive()
+	case 'B':
+		c.drive()
+		c.enable(lowChain, c.down('B')&lowOff != 0)
+		c.registers()
 	case 'C':
 		c.drive()
-		if c.on('C')&^before&latchShift != 0 {
-			c.shift = c.shift<<1 | uint16(c.on('C')&latchData)/latchData
-			c.shift &= 1<<latchBits - 1
-		}
+		c.shifts(before)
 	case 'D':
-		if c.on('D')&^before&latchStore != 0 {
-			c.latch = c.shift
-			c.supply()
+		if rose&lowStore != 0 {
+			c.strobe(lowChain)
+			c.registers()
 		}
 	case 'E':
 		c.followBusy(before)
 	case 'G':
-		c.rails()
+		if rose&biasStore != 0 {
+			c.strobe(biasChain)
+		}
+		if rose&loadStore != 0 {
+			c.strobe(loadChain)
+		}
+		c.enable(biasChain, c.down('G')&biasOff != 0)
+		c.enable(loadChain, c.down('G')&loadOff != 0)
+		c.registers()
 	case 'H':
-		on := uint32(c.on('H'))
-		c.high = on&0x03 | on>>1&0x3C // PH0, PH1, PH3 to PH6
-		c.supply()
+		c.switches()
+	case 'J':
+		c.selects(c.down('J')&convertersOff != 0)
+	}
+}
+
+// shifts follows the clock that all registers and the converters share.
+func (c *Carrier) shifts(before uint8) {
+	data := c.on('C')&shiftData != 0
+	switch after := c.on('C'); {
+	case after&^before&shiftClock != 0:
+		for i := range c.chains {
+			c.chains[i].clock(data)
+		}
+		c.clocked(true, data)
+	case before&^after&shiftClock != 0:
+		c.clocked(false, data)
 	}
 }
 
@@ -156,51 +179,38 @@ func (c *Carrier) drive() {
 	}
 }
 
-func (c *Carrier) supply() {
-	supplied := c.highAt != 0
-	c.highAt = at(virtual.SupplyHigh, c.high)
-	if supplied && c.highAt == 0 {
+// switches follows the lines of the high side.
+func (c *Carrier) switches() {
+	var high adapter.Word
+	for bit, p := range highLines {
+		if c.down('H')>>bit&1 != 0 {
+			high |= adapter.At(p)
+		}
+	}
+	if high == c.highAt {
+		return
+	}
+	if c.highAt != 0 && high == 0 {
 		c.opened = c.now()
 	}
-	c.lowAt = at(virtual.SupplyLow, uint32(c.latch))
+	c.highAt = high
+	c.supply()
+}
+
+func (c *Carrier) supply() {
 	if both := c.highAt & c.lowAt; both != 0 {
 		c.violation("the high-side and the low-side switch are closed at %v", both)
 	}
 	if c.highAt&(c.highAt-1) != 0 {
 		c.violation("high-side switches are closed at %v, more than one", c.highAt)
 	}
-	c.Socket.Supply(c.high, uint32(c.latch))
+	c.Socket.Supply(c.highAt, c.lowAt)
 	c.drive()
 }
 
-func at(positions []int, bits uint32) adapter.Word {
-	var w adapter.Word
-	for i, p := range positions {
-		if bits>>i&1 != 0 {
-			w |= adapter.At(p)
-		}
-	}
-	return w
-}
-
-func (c *Carrier) rails() {
-	on := c.on('G')
-	bias := halves{on&biasHigh != 0, on&biasLow != 0}
-	load := halves{on&loadHigh != 0, on&loadLow != 0}
-	c.turn("bias", c.bias, bias)
-	c.turn("load", c.load, load)
-	c.bias, c.load = bias, load
-	c.Socket.Rails(bias.rail(), load.rail())
-}
-
-// turn checks a change of a half bridge, which goes through off.
-func (c *Carrier) turn(rail string, from, to halves) {
-	switch {
-	case to.high && to.low:
-		c.violation("both halves of the %s rail are on", rail)
-	case from.high && to.low, from.low && to.high:
-		c.violation("the %s rail turns over without going through off", rail)
-	}
+// pulled tells the socket of what the bias or the load resistors do.
+func (c *Carrier) pulled(which int) {
+	c.Socket.Pull(virtual.Pull(which), c.pulls[which].on, c.pulls[which].up)
 }
 
 // Levels reads the lines of a port. PORTF and PORTK sense the socket behind the
@@ -227,6 +237,11 @@ func (c *Carrier) Levels(p Port) uint8 {
 			lines &^= button
 		}
 		return lines
+	case 'D':
+		lines := c.read(c.level[p], biasBack, c.outOfConverter(0), c.chains[biasChain].out())
+		return driven | free&c.read(lines, loadBack, c.outOfConverter(1), c.chains[loadChain].out())
+	case 'J':
+		return driven | free&c.read(c.level[p], lowBack, c.chains[lowChain].out())
 	}
 	return driven | free&c.level[p]
 }
@@ -238,20 +253,32 @@ func (c *Carrier) sample() adapter.Word {
 	return c.Socket.Sample()
 }
 
-// Millivolts is the voltage at the position that an ADC channel senses.
+// Millivolts is what the simulator's converter, which measures against 5000 mV, has to
+// see at a channel so that it counts what the board's counts against its own rail.
 func (c *Carrier) Millivolts(channel int) int {
-	if channel < 8 {
-		return c.Socket.Millivolts(channel + 1)
-	}
-	return c.Socket.Millivolts(28 - (channel - 8))
+	return (c.Socket.Convert(channel)/4*5000 + 2500) / 1024
 }
 
-// ResetLine clears the latch. A reset by the watchdog does not pull the line,
-// but it releases the high-side switches.
-func (c *Carrier) ResetLine() {
+// Reset follows a reset of the MCU: all its lines are inputs at once. It reaches no
+// register: these keep what they hold, with their outputs off.
+func (c *Carrier) Reset() {
 	if c.Monitor != nil {
 		c.Monitor.follow()
 	}
-	c.shift, c.latch = 0, 0
-	c.supply()
+	busy := c.on('E')
+	if c.highAt != 0 {
+		c.opened = c.now()
+	}
+	c.out, c.level = [256]uint8{}, [256]uint8{}
+	c.followBusy(busy)
+	c.selects(false)
+	for i := range c.chains {
+		c.chains[i].on, c.chains[i].cleared = false, false
+	}
+	c.highAt, c.lowAt, c.pulls = 0, 0, [2]pull{}
+	c.drive()
+	for which := range c.pulls {
+		c.pulled(which)
+	}
+	c.Socket.Supply(0, 0)
 }

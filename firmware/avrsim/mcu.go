@@ -33,8 +33,8 @@ type Pins interface {
 	Levels(p Port) uint8
 	// Millivolts is the voltage at an ADC channel, 0 to 15, mV.
 	Millivolts(channel int) int
-	// ResetLine tells that the reset line was low; no output is driven meanwhile.
-	ResetLine()
+	// Reset tells of a reset, whatever caused it: no line is driven any more.
+	Reset()
 }
 
 // ErrCrashed is a program that ran into what is no instruction.
@@ -188,11 +188,8 @@ func (m *MCU) restart(cause uint8) {
 // wasReset follows each reset, the watchdog's too.
 func (m *MCU) wasReset() {
 	m.usart = usart{lost: m.usart.lost, sent: m.usart.sent, lastAt: m.Cycles()}
-	for p := range firstOfPort {
-		m.pins.Changed(p, 0, 0)
-	}
+	m.pins.Reset()
 	if m.asked {
-		m.pins.ResetLine()
 		C.machine_set(m.machine, mcusr, C.uint8_t(m.cause))
 	} else {
 		m.Resets++

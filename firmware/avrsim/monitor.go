@@ -21,10 +21,11 @@ type Slave interface {
 const (
 	monitorAddress = 0x40
 	settingAtStart = 0x399F // from memory of such a part: all on, both inputs, 32 V, 12 bits
-	settingOfShunt = 0x181D // ±320 mV, 12 bits, the shunt without end
+	settingOfShunt = 0x001D // ±40 mV, 12 bits, the shunt without end
 	shuntRegister  = 1
 	conversion     = Hertz * 532 / 1_000_000 // cycles
-	fullScale      = 32_000                  // 10 µA
+	fullScale      = 4000                    // counts of 10 µV
+	count          = 100                     // µA, that make one over 0.1 Ω
 )
 
 // A Monitor is the current monitor of the carrier: it converts without end, and
@@ -44,7 +45,7 @@ type Monitor struct {
 	bytes    int    // written to a register, or read
 	since    uint64 // when the setting came
 	seen     uint64 // conversions begun up to now
-	began    int    // what the one under way will give, 10 µA
+	began    int    // what the one under way will give, counts
 	ended    int    // what the last one gave
 }
 
@@ -72,12 +73,12 @@ func (m *Monitor) follow() {
 	m.seen = begun
 }
 
-// flowed is what flowed when a conversion began, 10 µA.
+// flowed is what flowed when a conversion began, counts.
 func (m *Monitor) flowed(conversions uint64) int {
 	if m.Short != 0 && m.since+conversions*conversion >= m.Short && m.socket.Live() {
 		return fullScale
 	}
-	return m.socket.CurrentMicroamps() / 10
+	return m.socket.CurrentMicroamps() / count
 }
 
 // Start selects the monitor by its address.

@@ -125,8 +125,9 @@ func BenchmarkMeasure(b *testing.B) {
 				b.Fatal(err)
 			}
 			steps := make([]adapter.MeasureStep, 24)
+			loads := []adapter.Pull{adapter.Off, adapter.Low, adapter.High}
 			for i, g := range gray(len(steps)) {
-				steps[i] = adapter.MeasureStep{Step: g, Bias: adapter.High, Load: adapter.Rail(i % 3), Pins: c.pins, Averaging: c.averaging}
+				steps[i] = adapter.MeasureStep{Step: g, Bias: adapter.High, Load: loads[i%3], Pins: c.pins, Averaging: c.averaging}
 			}
 			for b.Loop() {
 				busy, worked := p.bench.busy(), p.bench.worked()

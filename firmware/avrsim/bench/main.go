@@ -9,21 +9,26 @@
 // is interrupted or terminated, or until the go run ends that started it. Lines on
 // its standard input change what lies in the socket meanwhile: those of a tray (a
 // part, and what is wrong with it), "empty", "press" and "release" (the button).
+// The carrier is whole and good, on 5 V, where --groups, --board-defect and --supply
+// do not say otherwise.
 package main
 
 import (
 	"bufio"
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
 	"os"
 	"os/signal"
+	"strconv"
 	"strings"
 	"syscall"
 	"time"
 
 	"chipassay/firmware/avrsim"
+	"chipassay/firmware/carrier"
 	"chipassay/host/virtual"
 	"chipassay/vectors/library"
 )
@@ -37,8 +42,25 @@ func main() {
 		defects = append(defects, d)
 		return err
 	})
+	board := virtual.NewBoard()
+	flag.Func("groups", "the `GROUPS` of the carrier that are fitted, such as starter,load (default: all)", func(text string) error {
+		groups, err := carrier.ParseGroups(strings.Split(text, ","))
+		if err == nil {
+			board.Groups(groups...)
+		}
+		return err
+	})
+	flag.Func("supply", "the `VOLTS` at the USB port, 4.4 to 5.5 (default: 5)", func(text string) error {
+		volts, err := strconv.ParseFloat(text, 64)
+		if err != nil || volts < 4.4 || volts > 5.5 {
+			return errors.New("a USB port has 4.4 to 5.5 V")
+		}
+		board.USB(volts)
+		return nil
+	})
+	flag.Func("board-defect", "the `TEXT` of something wrong with the carrier; may be repeated", func(text string) error { return board.Damage(text) })
 	flag.Usage = func() {
-		fmt.Fprintln(os.Stderr, "usage: bench [--chip PART] [--defect TEXT]... [--seed NUMBER]")
+		fmt.Fprintln(os.Stderr, "usage: bench [--chip PART] [--defect TEXT]... [--seed NUMBER] [--groups GROUPS] [--supply VOLTS] [--board-defect TEXT]...")
 		flag.PrintDefaults()
 	}
 	flag.Parse()
@@ -47,7 +69,7 @@ func main() {
 		flag.Usage()
 		os.Exit(2)
 	}
-	socket, err := fill(*chip, defects, *seed)
+	socket, err := fill(board, *chip, defects, *seed)
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(2)
@@ -78,13 +100,13 @@ func whileGoRuns(ctx context.Context) context.Context {
 	return ctx
 }
 
-// fill puts a chip into a socket; no part leaves it empty.
-func fill(part string, defects []virtual.Defect, seed uint64) (*virtual.Socket, error) {
+// fill puts a chip into the socket of a board; no part leaves it empty.
+func fill(board *virtual.Board, part string, defects []virtual.Defect, seed uint64) (*virtual.Socket, error) {
 	if part == "" {
 		if len(defects) > 0 {
 			return nil, fmt.Errorf("a defect needs a chip: name one with --chip PART")
 		}
-		return virtual.NewSocket(nil, seed), nil
+		return board.Socket(nil, seed), nil
 	}
 	typ, err := library.Open(part)
 	if err != nil {
@@ -94,7 +116,7 @@ func fill(part string, defects []virtual.Defect, seed uint64) (*virtual.Socket, 
 	if err != nil {
 		return nil, err
 	}
-	return virtual.NewSocket(chip, seed), nil
+	return board.Socket(chip, seed), nil
 }
 
 // obey changes what lies in the socket as the lines say.

@@ -83,6 +83,9 @@ func TestMistakes(t *testing.T) {
 		{[]string{"--chip", "9999"}, "no part 9999"},
 		{[]string{"--defect", "1 open"}, "--chip PART"},
 		{[]string{"7410"}, "--chip PART"},
+		{[]string{"--groups", "starter,lode"}, "no group of the carrier is named"},
+		{[]string{"--supply", "12"}, "4.4 to 5.5 V"},
+		{[]string{"--board-defect", "R999 bent"}, "R999 bent"},
 	} {
 		out, err := exec.Command(bench, c.args...).CombinedOutput()
 		if exit, ok := err.(*exec.ExitError); !ok || exit.ExitCode() != 2 || !strings.Contains(string(out), c.want) {

@@ -131,32 +131,30 @@ static uint16_t low_bits(uint32_t low)
 }
 
 /* Shifts the bits through the low-side chain, and reports whether what came out of it
- * meanwhile was the same. */
+ * meanwhile was the same. Nothing lies between its end and the MCU's pin. */
 static bool shift_low(uint16_t bits)
 {
 	bool same = true;
 	uint8_t left;
 
 	for (left = low_outputs; left > 0; left--) {
-		bool bit = (bits >> (left - 1) & 1) != 0;
+		uint8_t bit = bits >> (left - 1) & 1;
 
-		same = shift_back(CHAIN_LOW) == bit && same;
+		same = ((PINJ & LOW_BACK) != 0) == bit && same;
 		shift_out(bit, 1);
 	}
 	return same;
 }
 
-/* Stores only what the chain gives back: it is shifted twice. */
+/* Stores only what the chain gives back, for which it is shifted twice. Its outputs are
+ * on also with all switches open, to hold the gates down; they go off, where resistors
+ * do that, if the chain does not shift any more. */
 static void store_low_switches(uint32_t low)
 {
 	uint16_t bits = low_bits(low);
 
-	if (bits == 0) {
-		shift_zeros();
-		store(CHAIN_LOW); /* pulls the gates down before the outputs go off */
-		enable(CHAIN_LOW, false);
-		low_stored = true;
-		return;
+	if (low_outputs == 0) {
+		return; /* not found, so its outputs are off */
 	}
 	(void)shift_low(bits);
 	low_stored = shift_low(bits);
