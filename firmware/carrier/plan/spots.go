@@ -49,9 +49,9 @@ var single = map[string]spot{
 	"JP1":  {0, 6, 31, down}, "JP2": {0, 2, 11, down}, "JP3": {0, 2, 15, down},
 
 	"F1": {0, 57, 20, left}, "U51": {0, 50, 22, right},
-	"R801": {0, 48, 34, right}, "D1": {0, 49, 36, right},
-	"R802": {0, 54, 34, right}, "D2": {0, 55, 36, right},
-	"R803": {0, 48, 32, right}, "D3": {0, 52, 36, right},
+	"R801": {0, 49, 34, right}, "D1": {0, 50, 36, right},
+	"R802": {0, 55, 34, right}, "D2": {0, 56, 36, right},
+	"R803": {0, 49, 32, right}, "D3": {0, 53, 36, right},
 	"S1": {0, 55, 31, right},
 
 	// the far half's board
@@ -77,8 +77,9 @@ var registerRows = []struct {
 
 // lowSides are the transistors of the low side with their gate resistors two rows below, by position.
 var lowSides = map[int]spot{
-	4: {0, 16, 28, right}, 7: {0, 21, 28, right}, 8: {0, 26, 28, right}, 21: {0, 31, 28, right}, 24: {0, 36, 28, right}, 25: {0, 41, 28, right},
-	1: {0, 16, 32, right}, 9: {0, 21, 32, right}, 10: {0, 26, 32, right}, 11: {0, 31, 32, right}, 12: {0, 36, 32, right}, 14: {0, 41, 32, right},
+	4: {0, 16, 29, right}, 7: {0, 21, 29, right}, 8: {0, 26, 29, right}, 21: {0, 31, 29, right}, 24: {0, 36, 29, right}, 25: {0, 41, 29, right},
+	1: {0, 16, 33, right}, 9: {0, 21, 33, right}, 10: {0, 26, 33, right}, 11: {0, 31, 33, right}, 12: {0, 36, 33, right}, 14: {0, 41, 33, right},
+	28: {0, 45, 32, right},
 }
 
 // highSides are the transistors of the high side, with base and base-emitter resistors two and three rows below.
@@ -102,7 +103,7 @@ var spots = sync.OnceValue(func() map[string]spot {
 		all[fmt.Sprintf("Q1%02d", position)] = s
 		all[fmt.Sprintf("R5%02d", position)] = spot{s.board, s.x, s.y + 2, right}
 	}
-	all["Q128"], all["R528"] = spot{0, 41, 36, right}, spot{0, 36, 36, right}
+	all["R528"] = spot{0, 45, 35, right} // the row above is taken
 	for position, s := range highSides {
 		all[fmt.Sprintf("Q2%02d", position)] = s
 		all[fmt.Sprintf("R6%02d", position)] = spot{s.board, s.x, s.y + 2, right}
@@ -184,7 +185,7 @@ var landings = sync.OnceValue(func() map[string]Hole {
 	holes["GND-4"], holes["GND-5"] = Hole{0, 45, 28}, Hole{0, 45, 12}
 	holes["PD0"], holes["PD1"] = Hole{0, 52, 20}, Hole{0, 53, 20}
 	holes["PE3"], holes["PE5"], holes["PB7"] = beside("R801", -1), beside("R802", -1), beside("R803", -1)
-	holes["PE4"] = Hole{0, 54, 30}
+	holes["PE4"] = Hole{0, 54, 31}
 	holes["PJ0"] = Hole{1, 17, 24}
 	return holes
 })
