@@ -49,15 +49,14 @@ func page(board int, title, subtitle string) *draw.Page {
 	p.Text(draw.Text{At: draw.Point{X: boardX - 4, Y: 18}, Size: plain, Colour: hint, Words: subtitle})
 	size := Sizes[board]
 	p.Box(draw.Style{Stroke: "#8a7a50", Width: 0.4, Fill: "#fcfaf2"}, at(-0.9, -0.9), scale*(float64(size.X)+0.8), scale*(float64(size.Y)+0.8))
+	holes := draw.Style{Stroke: "#dcd4bc", Width: 0.9, Dash: [2]float64{0, scale}}
 	for x := range size.X {
-		for y := range size.Y {
-			p.Circle(draw.Style{Stroke: "#d8d0b8", Width: 0.12, Fill: "#ffffff"}, at(float64(x), float64(y)), 0.45)
-		}
 		if x%5 == 0 {
 			p.Text(draw.Text{At: at(float64(x), -1.2), Size: tiny, Anchor: draw.Middle, Colour: hint, Words: fmt.Sprint(x)})
 		}
 	}
 	for y := range size.Y {
+		p.Line(holes, at(0, float64(y)), at(float64(size.X)-0.99, float64(y)))
 		if y%5 == 0 {
 			p.Text(draw.Text{At: at(-1.3, float64(y)+0.15), Size: tiny, Anchor: draw.End, Colour: hint, Words: fmt.Sprint(y)})
 		}
@@ -201,6 +200,24 @@ func overview(all []Placed, board int) *draw.Page {
 		p.Text(draw.Text{At: draw.Point{X: x + 7, Y: y}, Size: plain, Words: g.String()})
 	}
 	return p
+}
+
+// Overview draws the main board with the parts of one group.
+func Overview(n *carrier.Netlist, g carrier.Group) (*draw.Page, error) {
+	all, err := Place(n)
+	if err != nil {
+		return nil, err
+	}
+	p := page(0, "The parts of the "+g.String(), "Main board, seen from the parts' side.")
+	corner := at(float64(Sizes[0].X)+1, float64(Sizes[0].Y)+1)
+	p.Width, p.Height = corner.X, corner.Y
+	drawParts(p, all, 0, func(part *carrier.Part) state {
+		if part.Group == g {
+			return here
+		}
+		return later
+	})
+	return p, nil
 }
 
 // state is whether a part is drawn.
