@@ -164,7 +164,7 @@ func register(ref string, g, needs Group, in, out, store, enable string, nets ma
 	q := func(name string) string { return nets[name] }
 	return Part{
 		Ref: ref, Kind: Register, Value: "74HC595", Group: g, Needs: needs, Rating: "35 mA an output, 70 mA a supply pin",
-		Description: "74HC595, 8-bit shift register with output latch, DIP-16 (not HCT: same pins, higher levels do no harm)",
+		Description: "74HC595, 8-bit shift register with output latch, DIP-16",
 		Footprint:   "Package_DIP:DIP-16_W7.62mm_Socket",
 		Pins: []Pin{
 			{"1", "QB", q("QB"), TriState},

@@ -152,7 +152,7 @@ func (c *check) local(name string, s State) local {
 	for _, end := range c.at[name] {
 		switch end.Part.Kind {
 		case Resistor:
-			net := across2(end, false)[0]
+			net := beyond(end, false)[0]
 			if levels[net] == Released {
 				continue
 			}
@@ -175,7 +175,7 @@ func (c *check) local(name string, s State) local {
 func otherThan(c *check, net, not string) string {
 	for _, end := range c.at[net] {
 		if end.Part.Kind == Resistor {
-			if other := across2(end, false)[0]; other != not {
+			if other := beyond(end, false)[0]; other != not {
 				return other
 			}
 		}
@@ -257,7 +257,7 @@ func (c *check) static(into currents) {
 			if end.Part.Kind != Resistor {
 				continue
 			}
-			other := across2(end, false)[0]
+			other := beyond(end, false)[0]
 			switch {
 			case other == netRail:
 				into[net+"-"] += mostVolts / leastOhms(end.Part)

@@ -229,14 +229,14 @@ func (c *check) component(from []string, switches bool) map[string]bool {
 			continue
 		}
 		for _, end := range c.at[net] {
-			from = append(from, across2(end, switches)...)
+			from = append(from, beyond(end, switches)...)
 		}
 	}
 	return reached
 }
 
-// across2 gives the nets at the other ends of what conducts from a terminal.
-func across2(t Terminal, switches bool) []string {
+// beyond gives the nets at the other ends of what conducts from a terminal.
+func beyond(t Terminal, switches bool) []string {
 	join := func(names ...string) []string {
 		if !slices.Contains(names, t.Pin.Name) {
 			return nil

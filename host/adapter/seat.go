@@ -149,6 +149,13 @@ func (s *Seat) Ground(ctx context.Context, positions part.Pins) error {
 // Groundable are the positions with a low-side switch, counted as pins of a 28-pin package.
 func (s *Seat) Groundable() part.Pins { return positionsOf(s.adapter.Capabilities.SupplyLow) }
 
+// Measurable are the positions whose voltage is measured, and Fitted those that are
+// there, counted likewise.
+func (s *Seat) Measurable() part.Pins { return positionsOf(s.adapter.Capabilities.Measured) }
+
+// Fitted are the positions that are there.
+func (s *Seat) Fitted() part.Pins { return positionsOf(s.adapter.Capabilities.Positions) }
+
 // Spent is the adapter's time that was asked for so far: Adapter.Spent.
 func (s *Seat) Spent() time.Duration { return s.adapter.Spent() }
 

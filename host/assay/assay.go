@@ -1,6 +1,7 @@
 package assay
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -82,19 +83,43 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	if !ok || !p.wants(ContactStage) {
 		return nil
 	}
-	seating, err := r.seat(ctx, socket, prober)
+	v := p.Type.Variant
+	goesOn := func(s Seating) bool {
+		return s.Good() || s.powerable(v) || s.ofAnother(p) || p.PowerAnyway && s.anyway(v)
+	}
+	powers := p.wants(FunctionStage) || p.wants(LevelStage)
+	seating, err := r.seat(ctx, socket, prober, func(s Seating) bool { return powers && goesOn(s) })
+	r.ContactVolts = seating.Volts
 	if err != nil {
 		return r.notTested(unfinished(err))
 	}
 	r.contacted = true
-	if !seating.Good() {
+	r.sayUntold(seating)
+	switch {
+	case seating.Silent:
+		r.limitMA = lowLimitMA(p.Type)
+		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("nothing told before power how the chip lies, for its substrate hangs on a charge pump inside: "+
+			"it was powered with at most %d mA, and the vectors alone decide", r.limitMA))
+	case !seating.Good():
 		r.Seating = &seating
 		r.fail(seating.Pins...)
-		if !seating.powerable(p.Type.Variant) && !seating.ofAnother(p) {
+		if !goesOn(seating) {
 			return r.notTested(seating.String())
+		}
+		if !seating.powerable(v) && !seating.ofAnother(p) {
+			r.limitMA = lowLimitMA(p.Type)
+			r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("powered anyway, with at most %d mA: before power %s", r.limitMA, seating.Found))
 		}
 	}
 	return nil
+}
+
+// sayUntold says which pins were not judged before power.
+func (r *Result) sayUntold(s Seating) {
+	if len(s.Untold) > 0 {
+		r.NotTested = append(r.NotTested, "contact and shorts before power of "+pinList(s.Untold)+
+			": the adapter measures no voltage there, for its far converters are not fitted")
+	}
 }
 
 // onlyContact says what came of the contact stage alone.
@@ -119,14 +144,6 @@ func (r *Result) doubt() {
 	r.Findings = append(r.Findings, "the failure may be the adapter's: "+MarginWords(r.Margins))
 }
 
-// seat finds how the chip lies in the socket, and releases all pins.
-func (r *Result) seat(ctx context.Context, socket Socket, prober Prober) (Seating, error) {
-	seating, err := Contact(ctx, prober, r.Type)
-	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
-	defer cancel()
-	return seating, errors.Join(err, socket.PowerOff(off))
-}
-
 func (r *Result) notTested(reason string) *Result {
 	r.Verdict, r.Reason = NotTested, reason
 	return r
@@ -149,7 +166,7 @@ func (r *Result) powered(ctx context.Context, socket Socket, work func() error) 
 			err = fmt.Errorf("the supply could not be switched off, pull the adapter's plug: %w", offErr)
 		}
 	}()
-	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, supplyLimitMA(r.Type.Family)); err != nil {
+	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, cmp.Or(r.limitMA, supplyLimitMA(r.Type.Family))); err != nil {
 		return err
 	}
 	return work()
@@ -183,6 +200,36 @@ func supplyLimitMA(f *part.Family) int {
 		return 120
 	}
 	return 60
+}
+
+// typicalMA is what a typical chip of a family draws at rest, mA: a gate, inverter or
+// buffer in a package of at most 16 pins, and the largest of the others. From memory of
+// the data books' typical values: 7400 8, 74181 91, 74S181 120, 74LS245 64, 74F181 43,
+// 74AS181 135; dynamic memories while they are strobed, static ones selected.
+var typicalMA = map[string][2]int{
+	"74": {12, 91}, "74H": {26, 100}, "74L": {2, 20}, "74S": {24, 120}, "74LS": {4, 64}, "74ALS": {3, 45}, "74AS": {12, 135}, "74F": {10, 100},
+	"74HC": {0, 0}, "74HCT": {0, 0}, "74C": {0, 0}, "4000B": {0, 0}, "4000UB": {0, 0},
+	"TTL": {110, 110}, "NMOS": {110, 110}, "CMOS": {40, 40},
+}
+
+// lowLimitMA is the trip's limit for a chip of which nothing is known, mA: 30 mA over
+// what a typical one draws, so that none of them trips; a turned or shorted chip takes
+// more, and what is left of 5 V times 30 mA, 0.15 W, heats no package (some 100 K/W,
+// from memory) by more than 15 K.
+func lowLimitMA(t part.Type) int {
+	typical := typicalMA[t.Family.Name]
+	if small(t) {
+		return typical[0] + 30
+	}
+	if t.Variant.Memory != nil && t.Variant.Memory.Kind == part.DynamicRAM {
+		return 35 + 30
+	}
+	return min(typical[1]+30, supplyLimitMA(t.Family))
+}
+
+// small tells whether a type is of the gates, buffers and inverters in packages of at most 16 pins.
+func small(t part.Type) bool {
+	return slices.Contains([]string{"gate", "buffer", "inverter", "schmitt"}, t.Part().Kind) && len(t.Variant.Pins) <= 16
 }
 
 // again is what the chip is asked once more, after a failure.

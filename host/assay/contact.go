@@ -2,6 +2,7 @@ package assay
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -10,34 +11,22 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
-	"chipassay/vectors/stimulus"
 )
 
-// A Prober probes a socket whose supply is off. Steps, readbacks and voltages
-// are by the socket's positions, 1 to 28, as if they were the pins of a 28-pin
-// package: a chip may lie elsewhere than it should. *adapter.Seat is one.
-type Prober interface {
-	// Probe applies steps with both rails at a level and gives the positions that read high.
-	Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Pull) ([]part.Pins, error)
-}
-
-// A Voltmeter is a Prober that measures too. Without one, pins that touch a
-// supply are not found, nor is a standard TTL chip that is put in backwards for certain.
-type Voltmeter interface {
-	// ProbeMeasure applies steps, each with its own rails, and gives the positions
-	// that read high and the voltages asked for, V; NaN where none is sensed.
-	ProbeMeasure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
-}
-
 // A Seating is how a chip lies in the socket, found without power through the
-// junctions that every die has between ground and its pins.
+// junctions that dies have between ground, their pins and the supply.
 type Seating struct {
-	Found  string // "pins 3 and 11 make no contact"; empty where the chip lies as it should
+	Found  string // "pins 3 and 11 make no contact"; empty where nothing speaks against power
 	Advice string // what to do with the chip
 	Pins   []int  // that it is about, ascending
 
+	Silent bool           // nothing answered, as of a chip whose substrate hangs on a charge pump: it must be powered at a low limit
+	Untold []int          // pins whose contact and shorts could not be told, for they are not measured; ascending
+	Volts  []ContactVolts // what was measured
+
 	open      bool // they make no contact
 	misplaced bool // it lies elsewhere than it should
+	undecided bool // the thresholds do not tell what it is
 }
 
 // Misplaced tells whether the chip is put in backwards or shifted: nothing was
@@ -50,8 +39,17 @@ const EmptySocket = "empty socket"
 // powerable tells whether the one thing wrong is a signal pin without contact, an
 // open bond or dirt: then the supply does no harm, and the vectors say what of the chip is sound.
 func (s Seating) powerable(v *part.Variant) bool {
-	return s.open && len(s.Pins) == 1 && s.Pins[0] != v.VCC() && s.Pins[0] != v.GND()
+	return s.open && len(s.Pins) == 1 && s.signals(v)
 }
+
+// signals tells whether no supply pin is among the pins.
+func (s Seating) signals(v *part.Variant) bool {
+	return !slices.Contains(s.Pins, v.VCC()) && !slices.Contains(s.Pins, v.GND())
+}
+
+// anyway tells whether a person may have the chip powered all the same, at a low
+// limit: it may be sound for all that the thresholds tell.
+func (s Seating) anyway(v *part.Variant) bool { return s.undecided || s.open && s.signals(v) }
 
 // ofAnother tells whether the pins without contact are just those that another
 // part has no connection at: then the vectors tell which it is, and the supply
@@ -81,227 +79,268 @@ func (s Seating) Good() bool { return s.Found == "" }
 
 func (s Seating) String() string { return s.Found + ": " + s.Advice }
 
-// Electrical values of the adapter, revision A (firmware/README.md).
-const (
-	railVolts = 5.0
-	driveOhms = 205 // resistor and the microcontroller's output
-	loadOhms  = 1_000
-)
-
-// A placement is where a chip may lie: off the lever end by some positions, and turned.
-type placement struct {
-	shift  int
-	turned bool
-}
-
-// position is the socket position of pin p of an n-pin package placed so.
-func (l placement) position(p, n int) int {
-	if l.turned {
-		p = (p+n/2-1)%n + 1
-	}
-	if p > n/2 {
-		return adapter.PositionOf(p, n) - l.shift
-	}
-	return adapter.PositionOf(p, n) + l.shift
-}
-
 // contact is the test of one chip's seating.
 type contact struct {
 	ctx    context.Context
 	prober Prober
-	meter  Voltmeter // nil where there is none
+	t      part.Type
 	v      *part.Variant
-	n      int
-	cmos   bool
-	nmos   bool // all junctions hang on the ground pin
+	k      adapter.Constants
+
+	fitted, measurable part.Pins // positions
+
+	taken    map[ContactStep]int // looks of each step
+	volts    []ContactVolts
+	answered bool // anything did where it was looked for misplaced
 }
 
-// Contact finds how the chip in an unpowered socket lies there, as a type. It
-// leaves the socket driven; the caller makes it safe.
-//
-// It relies on what production tests of opens and shorts rely on: with the
-// ground pin driven high and a pin pulled low, the pin stands one junction below
-// the ground pin, 0.2 to 1.5 V (common practice).
+// n is the number of the chip's pins.
+func (c *contact) n() int { return len(c.v.Pins) }
+
+func contactOf(ctx context.Context, p Prober, t part.Type) *contact {
+	return &contact{
+		ctx: ctx, prober: p, t: t, v: t.Variant,
+		fitted: p.Fitted(), measurable: p.Measurable(), taken: map[ContactStep]int{},
+	}
+}
+
+// Contact finds how the chip in an unpowered socket lies there, as a type, by the
+// four steps of design.md: supply pair, contact, shorts, soft start. Bias currents and
+// drives do it all, 36 mA at most. It leaves the socket driven; the caller powers the
+// chip or makes the socket safe.
 func Contact(ctx context.Context, p Prober, t part.Type) (Seating, error) {
 	c := contactOf(ctx, p, t)
-	if right, err := c.fits(placement{}); err != nil || !right {
-		return c.misplaced(err)
-	}
-	touches, shorts := c.touchLooks(placement{}), c.shortLooks()
-	seen, err := c.look(slices.Concat(touches, shorts, c.supplyLooks()))
-	if err != nil {
-		return Seating{}, err
-	}
-	touching, held := c.touchers(placement{}, seen)
-	seen = seen[len(touches):]
-	if held != 0 {
-		return c.unlikeRight()
-	}
-	if missing := c.judged() &^ touching; missing != 0 {
-		if turned, err := c.touching(placement{turned: true}); err != nil || c.meter == nil && turned == c.judged() {
-			return c.lies(placement{turned: true}), err
-		}
-		return noContact(slices.Collect(missing.All())...), nil
-	}
-	if s, err := c.pinShorts(seen); err != nil || !s.Good() {
-		return s, err
-	}
-	if c.meter == nil {
-		return Seating{}, nil
-	}
-	return c.supplyShorts(seen[len(shorts):]), nil
-}
-
-func contactOf(ctx context.Context, p Prober, t part.Type) contact {
-	meter, _ := p.(Voltmeter)
-	technology := t.Family.Technology
-	return contact{
-		ctx: ctx, prober: p, meter: meter, v: t.Variant, n: len(t.Variant.Pins),
-		cmos: technology == part.CMOS || technology == part.CMOSTTL, nmos: technology == part.NMOS,
-	}
+	s, err := c.seating()
+	s.Volts = c.volts
+	return s, err
 }
 
 // Present tells whether there is a chip in an unpowered socket, lying as it should
 // or otherwise. It leaves the socket driven, as Contact does, and asks for less.
 func Present(ctx context.Context, p Prober, t part.Type) (bool, error) {
 	c := contactOf(ctx, p, t)
-	if right, err := c.fits(placement{}); err != nil || right {
-		return right, err
+	_, first, err := c.first()
+	if err != nil || first != pairApart {
+		return err == nil, err
 	}
-	s, err := c.misplaced(nil)
+	s, err := c.elsewhere(first)
 	return s.Found != EmptySocket, err
 }
 
-// judged are the pins that touch the die for certain, by number: all but those
-// for parts outside the chip, those that some makers leave open, the ground pin
-// itself, and outputs that only pull high, which need no junction to ground.
-func (c *contact) judged() (pins part.Pins) {
-	for _, p := range c.v.Pins {
-		switch p.Role {
-		case part.Input, part.Output, part.Bidirectional, part.Supply:
-			pins = pins.With(p.Number, p.Untested == "" && p.Stage != part.OpenEmitter && p.Number != c.v.GND())
-		}
+// first takes the looks of supply pair and contact in one request.
+func (c *contact) first() (seen []adapter.Measured, p pair, err error) {
+	s := c.as(placement{})
+	pins := part.PinSet(s.vcc, s.gnd)
+	if !c.measurable.Has(s.gnd) {
+		pins = s.all // the ground pin's own voltage is reckoned
 	}
-	return pins
+	seen, err = c.look(s.groundUp(SupplyPairStep, pins), s.supplyUp(SupplyPairStep, pins), s.bothUp(TouchStep, s.all))
+	if err != nil {
+		return nil, pairUnclear, err
+	}
+	if c.k, err = c.prober.Constants(c.ctx); err != nil { // the rail is known by now
+		return nil, pairUnclear, err
+	}
+	return seen, c.pairOf(s, seen[0], seen[1]), nil
 }
 
-// at gives the positions of pins.
-func (c *contact) at(l placement, pins part.Pins) (positions part.Pins) {
+func (c *contact) seating() (Seating, error) {
+	seen, first, err := c.first()
+	switch {
+	case err != nil:
+		return Seating{}, err
+	case first == pairShorted:
+		return shorted("supply shorted to ground", part.PinSet(c.v.VCC(), c.v.GND())), nil
+	case first != pairRight:
+		return c.elsewhere(first)
+	}
+	s := c.as(placement{})
+	touching, untold := c.touching(s, seen[2])
+	missing := noContact(c.pins(s.touching &^ untold &^ touching)...)
+	untold |= c.at(c.shortable()) &^ c.measurable
+	found, err := c.shorts()
+	if err == nil && found.Good() {
+		found, err = c.softly(missing)
+	}
+	found.Untold = c.pins(untold)
+	return found, err
+}
+
+// What the soft start shows (design.md, step 4): behind its drive resistance the supply
+// pin of a chip that lies right stands at 1.55 V or more, that of a turned one at 0.68 or less.
+const (
+	softVolts = 1.0    // V, of junctions, and no share of the rail
+	idleAmps  = 0.0005 // A, less than any NMOS memory takes at 4 V: nothing is there
+)
+
+// soft drives the supply pin high, with ground at its switch, and gives its voltage.
+func (c *contact) soft() (float64, error) {
+	s := c.as(placement{})
+	if err := c.prober.Ground(c.ctx, part.PinSet(s.gnd)); err != nil {
+		return 0, err
+	}
+	seen, err := c.look(look{step: SoftStartStep, up: part.PinSet(s.vcc), down: s.grounds.With(s.gnd, false), volts: part.PinSet(s.vcc)})
+	if err != nil {
+		return 0, err
+	}
+	return seen[0].Volts[s.vcc], nil
+}
+
+// softly is what was found, unless the soft start speaks against power.
+func (c *contact) softly(found Seating) (Seating, error) {
+	v, err := c.soft()
+	if err != nil || v >= softVolts {
+		return found, err
+	}
+	return c.heavy(v), nil
+}
+
+func (c *contact) heavy(v float64) Seating {
+	return Seating{
+		Found: fmt.Sprintf("the supply pin stands at %.2f V behind %.0f Ω", v, c.k.DriveOhms),
+		Advice: "a chip that lies right stands above 1.5 V: it may be put in backwards or broken; " +
+			"look at its marking and which end pin 1 is at",
+		Pins: []int{c.v.VCC()},
+	}
+}
+
+// elsewhere says what it means that the supply pair does not answer where it should.
+func (c *contact) elsewhere(first pair) (Seating, error) {
+	l, lies, err := c.misplaced()
+	switch {
+	case err != nil:
+		return Seating{}, err
+	case lies:
+		return c.seatingAt(l), nil
+	}
+	s, answers, err := c.supplyOpen(first)
+	if err != nil || !s.Good() {
+		return s, err
+	}
+	switch {
+	case c.t.Pumped() && !answers.signals:
+		return c.silent(answers)
+	case answers.anything:
+		return c.unlike(), nil
+	}
+	return c.empty(), nil
+}
+
+func (c *contact) empty() Seating {
+	advice := "seat the chip with pin 1 at the lever end, close the lever and test again"
+	if c.t.Family.Technology == part.NMOS {
+		advice += fmt.Sprintf("; if one is there, its ground pin %d makes no contact", c.v.GND())
+	}
+	return Seating{Found: EmptySocket, Advice: advice}
+}
+
+// A response is what answered in a socket where no chip lies as it may.
+type response struct {
+	signals  bool // signal pins
+	supply   bool // the ground pin follows the supply pin, and not the other way round
+	ground   bool // the supply pin follows the ground pin, and not the other way round
+	anything bool
+}
+
+// supplyOpen finds a supply pin without contact. Ground touches where the pins follow
+// it. Ground does not where the pins of a bipolar chip follow its supply pin, through
+// their base resistors, or where the supply pin of a CMOS chip follows its inputs.
+func (c *contact) supplyOpen(first pair) (Seating, response, error) {
+	s := c.as(placement{})
+	inputsUp := look{step: PlacementStep, up: s.touching, volts: s.all}
+	seen, err := c.look(s.groundUp(PlacementStep, s.all), s.supplyUp(PlacementStep, s.all), inputsUp)
+	if err != nil {
+		return Seating{}, response{}, err
+	}
+	follow := func(m adapter.Measured, volts float64) (following, measured int) {
+		for position := range (s.touching & c.measurable).All() {
+			measured++
+			if m.Volts[position] > volts {
+				following++
+			}
+		}
+		return following, measured
+	}
+	most := func(following, measured int) bool { return following > 0 && 2*following >= measured }
+	r := response{anything: c.answered}
+	for i, up := range []part.Pins{part.PinSet(s.gnd), part.PinSet(s.vcc), s.touching} {
+		r.anything = r.anything || c.rises(seen[i], up)
+		following, _ := follow(seen[i], idleVolts)
+		r.signals = r.signals || following > 0 && i < 2
+	}
+	r.ground = seen[0].Volts[s.vcc] > idleVolts && !(seen[1].Volts[s.gnd] > idleVolts)
+	r.supply = seen[1].Volts[s.gnd] > idleVolts && !(seen[0].Volts[s.vcc] > idleVolts)
+	switch {
+	case first != pairApart:
+	case most(follow(seen[0], touchVolts*c.k.SupplyVolts)):
+		return noContact(c.v.VCC()), r, nil
+	case most(follow(seen[1], idleVolts)), seen[2].Volts[s.vcc] > touchVolts*c.k.SupplyVolts:
+		return noContact(c.v.GND()), r, nil
+	}
+	return Seating{}, r, nil
+}
+
+// silent is a chip whose pins tell nothing, for its substrate may hang on a charge
+// pump. One that takes no current is not there. Its die leads from supply to ground all
+// the same, and not back: so it is not powered where the pair answers the other way.
+func (c *contact) silent(r response) (Seating, error) {
+	if r.ground {
+		return c.backwards(), nil
+	}
+	v, err := c.soft()
+	switch {
+	case err != nil:
+		return Seating{}, err
+	case v < softVolts:
+		return c.heavy(v), nil
+	case (c.k.SupplyVolts-v)/c.k.DriveOhms < idleAmps:
+		return c.empty(), nil
+	}
+	return Seating{Silent: true}, nil
+}
+
+// backwards is a chip that leads from its ground pin to its supply pin by more than a
+// junction, and not back.
+func (c *contact) backwards() Seating {
+	s := c.unlike()
+	s.Found = "the supply pins answer as those of a chip put in backwards"
+	return s
+}
+
+// unlike is a chip that answers as none does that lies somehow as it may.
+func (c *contact) unlike() Seating {
+	return Seating{
+		Found: fmt.Sprintf("the pins do not answer as those of a %s do, either way round", c.v.Part.Number),
+		Advice: "look whether the marking is read rightly and which end pin 1 is at; it may be another part, or broken, " +
+			"or its pins are protected in a way that is not known here: then --power-anyway powers it at a low limit",
+		undecided: true,
+	}
+}
+
+// at gives the positions of pins of a chip that lies right.
+func (c *contact) at(pins part.Pins) (positions part.Pins) {
 	for pin := range pins.All() {
-		positions = positions.With(l.position(pin, c.n), true)
+		positions = positions.With(adapter.PositionOf(pin, c.n()), true)
 	}
 	return positions
 }
 
-func (c *contact) all() part.Pins { return 1<<c.n - 1 }
-
-// high drives pins high, with the others released.
-func high(positions part.Pins) stimulus.Step {
-	return stimulus.Step{Driven: positions, Drive: positions}
-}
-
-// misplaced says what it means that the inputs do not stand a junction below the
-// position where the ground pin should be. An error of finding out is passed on.
-func (c *contact) misplaced(err error) (Seating, error) {
-	if err != nil {
-		return Seating{}, err
-	}
-	for _, l := range []placement{{0, true}, {1, false}, {2, false}, {1, true}, {2, true}} {
-		if c.n+2*l.shift > adapter.Positions {
-			continue
+// pins gives the pins at positions of a chip that lies right, ascending.
+func (c *contact) pins(positions part.Pins) (pins []int) {
+	for pin := 1; pin <= c.n(); pin++ {
+		if positions.Has(adapter.PositionOf(pin, c.n())) {
+			pins = append(pins, pin)
 		}
-		if fits, err := c.fits(l); err != nil || fits {
-			return c.lies(l), err
-		}
-	}
-	present, err := c.present()
-	if err != nil {
-		return Seating{}, err
-	}
-	if !present {
-		advice := "seat the chip with pin 1 at the lever end, close the lever and test again"
-		if c.nmos {
-			advice += fmt.Sprintf("; if one is there, its ground pin %d makes no contact", c.v.GND())
-		}
-		return Seating{Found: EmptySocket, Advice: advice}, nil
-	}
-	return c.unlike()
-}
-
-// unlikeRight says how a chip lies whose pins are held up by something other than
-// junctions to its ground: in a chip put in backwards, by the resistors of its inputs.
-func (c *contact) unlikeRight() (Seating, error) {
-	turned, err := c.touching(placement{turned: true})
-	if err != nil {
-		return Seating{}, err
-	}
-	if turned == c.judged() {
-		return c.lies(placement{turned: true}), nil
-	}
-	return c.unlike()
-}
-
-// unlike says what a chip is that fits nowhere: its ground pin is open where no
-// pin follows it, its inputs are where the supply pin does, through the
-// substrate, and else it is something other.
-func (c *contact) unlike() (Seating, error) {
-	touching, err := c.touching(placement{})
-	if err != nil {
-		return Seating{}, err
-	}
-	follow, err := c.followGround()
-	switch missing := c.judged() &^ touching; {
-	case err != nil:
-		return Seating{}, err
-	case !follow, touching.With(c.v.VCC(), false) == 0: // the supply pin is lifted by the signals of a CMOS part
-		return noContact(c.v.GND()), nil
-	case touching.Has(c.v.VCC()) && missing != 0:
-		return noContact(slices.Collect(missing.All())...), nil
-	}
-	return Seating{
-		Found:  fmt.Sprintf("the pins do not answer as those of a %s do, either way round", c.v.Part.Number),
-		Advice: "look whether the marking is read rightly and which end pin 1 is at; it may be another part, or broken",
-	}, nil
-}
-
-// followGround tells whether any pin rises with the ground pin alone; without a
-// voltmeter it supposes so.
-func (c *contact) followGround() (bool, error) {
-	if c.meter == nil {
-		return true, nil
-	}
-	volts, _, err := c.belowGround(placement{})
-	for pin := range c.judged().All() {
-		if volts[adapter.PositionOf(pin, c.n)] > leastVolts {
-			return true, err
-		}
-	}
-	return false, err
-}
-
-// lies says where a chip lies that should lie elsewhere.
-func (c *contact) lies(l placement) Seating {
-	if l.shift > 0 {
-		return Seating{
-			Found:  "shifted by " + [...]string{1: "one", 2: "two"}[l.shift],
-			Advice: "take the chip out, seat it with pin 1 at the lever end and test again",
-
-			misplaced: true,
-		}
-	}
-	advice := "take the chip out and turn it, the notch and pin 1 towards the lever end; " +
-		"it has had no supply and came to no harm here"
-	if c.meter == nil {
-		advice += fmt.Sprintf("; if it lay right already, its ground pin %d makes no contact: clean it", c.v.GND())
-	}
-	return Seating{Found: "put in backwards", Advice: advice, misplaced: true}
-}
-
-func (c *contact) inputs() (pins part.Pins) {
-	for _, p := range c.v.Pins {
-		pins = pins.With(p.Number, p.Role == part.Input || p.Role == part.Bidirectional)
 	}
 	return pins
+}
+
+// groundVolts is the voltage of the ground pin that is driven high.
+func (c *contact) groundVolts(s seated, m adapter.Measured) float64 {
+	if v := m.Volts[s.gnd]; !math.IsNaN(v) {
+		return v
+	}
+	return c.reckoned(s, m)
 }
 
 func noContact(pins ...int) Seating {
@@ -333,104 +372,14 @@ func pinList(pins []int) string {
 	return "pin " + words[0]
 }
 
-// present tells whether anything lies in the socket though no pin sees its
-// ground: the supply pin follows the signals of a CMOS part, and the pins of a
-// bipolar part follow its supply pin.
-func (c *contact) present() (bool, error) {
-	vcc := c.at(placement{}, part.PinSet(c.v.VCC()))
-	signals := c.at(placement{}, c.judged()) &^ vcc
-	onVCC := look{Step: high(vcc), bias: adapter.Low}
-	seen, err := c.look([]look{{Step: high(signals), bias: adapter.Low}, onVCC, onVCC, onVCC, {onVCC.Step, adapter.Low, adapter.Off, everywhere}})
-	if err != nil || seen[0].High&vcc != 0 || (seen[1].High|seen[2].High|seen[3].High)&signals != 0 {
-		return true, err
+// seat finds how the chip lies in the socket. Where it goes on to power the socket is
+// left as it is, else made safe.
+func (r *Result) seat(ctx context.Context, socket Socket, prober Prober, stay func(Seating) bool) (Seating, error) {
+	seating, err := Contact(ctx, prober, r.Type)
+	if err == nil && stay(seating) {
+		return seating, nil
 	}
-	if c.meter == nil {
-		return false, nil
-	}
-	volts := seen[4].Volts
-	for position := range signals.All() {
-		if volts[position] > leastVolts {
-			return true, nil
-		}
-	}
-	return false, nil
-}
-
-// Limits of voltages in an unpowered socket.
-const (
-	leastVolts    = 0.5  // V: a position that nothing holds up stays below it
-	leastFollow   = 3.5  // V: what follows the ground pin through one junction stands at 4.1 V
-	leastJunction = 0.2  // V, across a junction; less is a short (common practice)
-	mostJunction  = 0.95 // V at 1 mA; an input of a chip put in backwards stands lower
-	leastDie      = 0.75 // V, across a die at 0.5 mA; less is a short
-)
-
-// fits tells whether half of the inputs at least stand one junction below the
-// ground pin of a chip placed so, when that alone is driven high. Inputs decide:
-// in a chip put in backwards they hang on resistors or on nothing, while outputs
-// may look right. Outputs are asked where no input is sensed.
-func (c *contact) fits(l placement) (bool, error) {
-	if c.meter == nil {
-		touching, err := c.touching(l)
-		return 2*touching.Len() > c.judged().Len(), err
-	}
-	volts, ground, err := c.belowGround(l)
-	if err != nil {
-		return false, err
-	}
-	for _, pins := range []part.Pins{c.judged() & c.inputs(), c.judged() &^ c.inputs()} {
-		fit, sensed := 0, 0
-		for pin := range pins.All() {
-			v := volts[l.position(pin, c.n)]
-			if math.IsNaN(v) {
-				continue
-			}
-			sensed++
-			if drop := ground - v; drop > 0 && drop < mostJunction && v > leastVolts {
-				fit++
-			}
-		}
-		if sensed > 0 {
-			return fit > 0 && 2*fit >= sensed, nil
-		}
-	}
-	return false, nil
-}
-
-// belowGround gives the voltages with the ground pin of a chip placed so driven
-// high against the load rail, and that of the ground pin.
-func (c *contact) belowGround(l placement) (volts [adapter.Positions + 1]float64, ground float64, err error) {
-	seen, err := c.look([]look{c.groundUp(l)})
-	if err != nil {
-		return volts, 0, err
-	}
-	return seen[0].Volts, c.groundVolts(l, seen[0].Volts), nil
-}
-
-// groundUp looks at a chip placed so with its ground pin driven high against the load rail.
-func (c *contact) groundUp(l placement) look {
-	return look{high(part.PinSet(l.position(c.v.GND(), c.n))), adapter.Off, adapter.Low, everywhere}
-}
-
-// groundVolts is the voltage of the ground pin that is driven high, by what groundUp
-// saw. Where the adapter does not sense it, the currents through the load
-// resistors tell what its drive resistance takes.
-func (c *contact) groundVolts(l placement, volts [adapter.Positions + 1]float64) float64 {
-	if ground := volts[l.position(c.v.GND(), c.n)]; !math.IsNaN(ground) {
-		return ground
-	}
-	sum, sensed, pins := 0.0, 0.0, 0.0
-	for _, p := range c.v.Pins {
-		if p.Role == part.NoConnect || p.Number == c.v.GND() {
-			continue
-		}
-		pins++
-		if v := volts[l.position(p.Number, c.n)]; !math.IsNaN(v) {
-			sum += v
-			sensed++
-		}
-	}
-	amps := sum / max(sensed, 1) * pins / loadOhms
-	// the ground pin has a load resistor too: (rail - ground) / drive = ground / load + amps
-	return (railVolts/driveOhms - amps) / (1.0/driveOhms + 1.0/loadOhms)
+	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
+	defer cancel()
+	return seating, errors.Join(err, socket.PowerOff(off))
 }

@@ -18,7 +18,14 @@ type LevelMeter interface {
 	Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
 }
 
-// design are the constants of revision A, for a meter that knows no others.
+// Electrical values of the adapter, revision B (firmware/README.md).
+const (
+	railVolts = 5.0
+	driveOhms = 145 // resistor and the microcontroller's output
+	loadOhms  = 1_000
+)
+
+// design are the constants of revision B, for a meter that knows no others.
 var design = adapter.Constants{SupplyVolts: railVolts, BiasOhms: biasOhms, LoadOhms: loadOhms, DriveOhms: driveOhms}
 
 // constantsOf gives the constants of a meter's adapter, as it was calibrated.

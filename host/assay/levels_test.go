@@ -26,7 +26,7 @@ type meterBench struct {
 }
 
 func (b meterBench) ApplyPulls(_ context.Context, steps []stimulus.Step, bias, load adapter.Pull) (read []part.Pins, err error) {
-	b.Pulls(bias, load)
+	b.pulls(bias, load)
 	for _, st := range steps {
 		b.Drive(b.word(st.Driven), b.word(st.Drive))
 	}
@@ -35,18 +35,23 @@ func (b meterBench) ApplyPulls(_ context.Context, steps []stimulus.Step, bias, l
 
 func (b meterBench) Measure(_ context.Context, steps []adapter.MeasureStep) (measured []adapter.Measured, err error) {
 	for _, st := range steps {
-		b.Pulls(st.Bias, st.Load)
+		b.pulls(st.Bias, st.Load)
 		b.Drive(b.word(st.Driven), b.word(st.Drive))
 		m := adapter.Measured{CurrentMA: float64(b.CurrentMicroamps()) / 1000}
-		for pin := range m.Volts {
+		for pin := range m.Volts { // all positions: the far converters are fitted
 			m.Volts[pin] = math.NaN()
-			if pin > 0 && st.Pins.Has(pin) && virtual.Sensed.Has(adapter.PositionOf(pin, b.n)) {
+			if pin > 0 && st.Pins.Has(pin) {
 				m.Volts[pin] = float64(b.Millivolts(adapter.PositionOf(pin, b.n))) / 1000
 			}
 		}
 		measured = append(measured, m)
 	}
 	return measured, nil
+}
+
+func (b meterBench) pulls(bias, load adapter.Pull) {
+	pull(b.Socket, virtual.BiasPull, bias, b.word)
+	pull(b.Socket, virtual.LoadPull, load, b.word)
 }
 
 func (b meterBench) word(pins part.Pins) (w adapter.Word) {
@@ -64,22 +69,10 @@ func measured(t testing.TB, typ part.Type, defects ...string) *assay.Levels {
 	s, err := stimulus.For(c)
 	require.NoError(t, err)
 	socket := socketOf(t, typ, defects...)
-	v := typ.Variant
-	n := len(v.Pins)
-	socket.Pulls(adapter.Low, adapter.Off) // no MOS input floats when the supply comes
-	socket.Supply(switchOf(virtual.SupplyHigh, adapter.PositionOf(v.VCC(), n)), switchOf(virtual.SupplyLow, adapter.PositionOf(v.GND(), n)))
-	l, err := assay.MeasureLevels(t.Context(), meterBench{socket, n}, assay.Plan{Type: typ, Circuit: c, Sequence: s})
+	powerOn(socket, typ.Variant)
+	l, err := assay.MeasureLevels(t.Context(), meterBench{socket, len(typ.Variant.Pins)}, assay.Plan{Type: typ, Circuit: c, Sequence: s})
 	require.NoError(t, err)
 	return l
-}
-
-func switchOf(positions []int, position int) uint32 {
-	for i, p := range positions {
-		if p == position {
-			return 1 << i
-		}
-	}
-	return 0
 }
 
 func open(t testing.TB, typed string) part.Type {
@@ -274,7 +267,7 @@ type calibratedBench struct {
 }
 
 func (b calibratedBench) Constants(context.Context) (adapter.Constants, error) {
-	return adapter.Constants{SupplyVolts: 5, BiasOhms: 10_000, LoadOhms: b.loadOhms, DriveOhms: 205}, nil
+	return adapter.Constants{SupplyVolts: 5, BiasOhms: 10_000, LoadOhms: b.loadOhms, DriveOhms: 145}, nil
 }
 
 // What the calibration says of the resistors is gone by: the same voltage across
@@ -288,8 +281,7 @@ func TestCalibratedResistorsAreGoneBy(t *testing.T) {
 	var currents []float64
 	for _, ohms := range []float64{1_000, 1_050} {
 		socket := socketOf(t, typ)
-		socket.Pulls(adapter.Low, adapter.Off)
-		socket.Supply(switchOf(virtual.SupplyHigh, 28), switchOf(virtual.SupplyLow, 7))
+		powerOn(socket, typ.Variant)
 		l, err := assay.MeasureLevels(t.Context(), calibratedBench{meterBench{socket, 14}, ohms}, assay.Plan{Type: typ, Circuit: c, Sequence: s})
 		require.NoError(t, err)
 		currents = append(currents, reading(t, l, 1, assay.IIL).Value)

@@ -1,8 +1,8 @@
 package assay
 
 import (
+	"context"
 	"math"
-	"slices"
 	"time"
 
 	"chipassay/host/adapter"
@@ -10,107 +10,84 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// A look is one step on a socket without supply, all positions read, and some
-// measured where a voltmeter is there.
+// A Prober probes a socket whose supply is off. Steps, readings and voltages
+// are by the socket's positions, 1 to 28, as if they were the pins of a 28-pin
+// package: a chip may lie elsewhere than it should. *adapter.Seat is one.
+type Prober interface {
+	// ProbeMeasure applies steps and gives the positions that read high and the
+	// voltages asked for, V; NaN where none is measured.
+	ProbeMeasure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
+	// Ground holds positions at 0 V by their switches, releases what is driven, and
+	// lets all other positions go.
+	Ground(ctx context.Context, positions part.Pins) error
+	// Groundable, Measurable and Fitted are the positions that have such a switch, whose
+	// voltage is measured, and that are there at all.
+	Groundable() part.Pins
+	Measurable() part.Pins
+	Fitted() part.Pins
+	// Constants are the adapter's rail and resistors.
+	Constants(ctx context.Context) (adapter.Constants, error)
+}
+
+// A ContactStep is one of the steps by which is found how a chip lies.
+type ContactStep string
+
+// The steps, in their order.
+const (
+	SupplyPairStep ContactStep = "supply pair"
+	TouchStep      ContactStep = "contact"
+	PlacementStep  ContactStep = "placement" // only where the supply pair is not where it should be
+	ShortStep      ContactStep = "shorts"
+	SoftStartStep  ContactStep = "soft start"
+)
+
+// A ContactVolts is a voltage at a position before power. They are kept so that the
+// thresholds can be corrected from real chips.
+type ContactVolts struct {
+	Step     ContactStep
+	Look     int // within the step, from 1
+	Position int
+	Volts    float64
+}
+
+// A look is one step on a socket without supply: positions driven high and driven
+// low, those that the bias pulls high while it pulls all others low, and those
+// whose voltage is wanted.
 type look struct {
-	stimulus.Step
-	bias, load adapter.Pull
-	volts      part.Pins // positions to be measured
+	step          ContactStep
+	up, down      part.Pins
+	biased, volts part.Pins
+}
+
+// What a look waits and averages: a position settles from its bias, 10 kΩ with up
+// to 500 pF where there is a low-side switch, in 40 µs for a voltage (design.md); a
+// reading of one converter's count more or less decides nothing.
+const (
+	lookSettle    = 50 * time.Microsecond
+	lookAveraging = 1 // 2^1 conversions
+)
+
+// look takes looks in order, in one request where they fit, and keeps their voltages.
+func (c *contact) look(looks ...look) ([]adapter.Measured, error) {
+	var steps []adapter.MeasureStep
+	for _, l := range looks {
+		steps = append(steps, adapter.MeasureStep{
+			Step:   stimulus.Step{Driven: (l.up | l.down) & c.fitted, Drive: l.up & c.fitted},
+			Bias:   adapter.PullUp((l.biased | l.up) & c.fitted), // what is driven high is not loaded
+			Settle: lookSettle, Pins: l.volts & c.measurable, Averaging: lookAveraging,
+		})
+	}
+	seen, err := c.prober.ProbeMeasure(c.ctx, steps)
+	for i, m := range seen {
+		c.taken[looks[i].step]++
+		for position, v := range m.Volts {
+			if !math.IsNaN(v) {
+				c.volts = append(c.volts, ContactVolts{looks[i].step, c.taken[looks[i].step], position, v})
+			}
+		}
+	}
+	return seen, err
 }
 
 // everywhere are all positions.
 const everywhere part.Pins = 1<<adapter.Positions - 1
-
-// What a look waits and averages: the nodes of an unpowered die come to rest
-// through the bias resistors, 10 kΩ and some 50 pF of socket and pin.
-const (
-	lookSettle    = 50 * time.Microsecond
-	lookAveraging = 3 // 2^3 conversions
-)
-
-// look takes looks in order, in one request where a voltmeter is there.
-func (c *contact) look(looks []look) ([]adapter.Measured, error) {
-	if c.meter == nil {
-		return c.lookByLevels(looks)
-	}
-	var steps []adapter.MeasureStep
-	for _, l := range looks {
-		steps = append(steps, adapter.MeasureStep{
-			Step: l.Step, Bias: l.bias, Load: l.load, Settle: lookSettle, Pins: l.volts, Averaging: lookAveraging,
-		})
-	}
-	return c.meter.ProbeMeasure(c.ctx, steps)
-}
-
-// lookByLevels takes looks without a voltmeter.
-func (c *contact) lookByLevels(looks []look) (seen []adapter.Measured, err error) {
-	for len(looks) > 0 {
-		n := 1
-		for n < len(looks) && looks[n].bias == looks[0].bias && looks[n].load == looks[0].load {
-			n++
-		}
-		var steps []stimulus.Step
-		for _, l := range looks[:n] {
-			steps = append(steps, l.Step)
-		}
-		read, err := c.prober.Probe(c.ctx, steps, looks[0].bias, looks[0].load)
-		if err != nil {
-			return nil, err
-		}
-		for _, high := range read {
-			seen = append(seen, adapter.Measured{High: high})
-		}
-		looks = looks[n:]
-	}
-	return seen, nil
-}
-
-// looks is how often a position is read. Where no voltmeter tells that a level is
-// between low and high, its readings may differ.
-func (c *contact) looks() int {
-	if c.meter == nil {
-		return 3
-	}
-	return 1
-}
-
-// touchLooks look whether each pin touches a chip whose ground pin does: with every
-// other signal pin driven high, and so without load on the ground pin, a pin that
-// the bias rail pulls low stands at 4.1 V, which reads high for certain.
-func (c *contact) touchLooks(l placement) (looks []look) {
-	for pin := range c.judged().All() {
-		step := high(c.at(l, c.all().With(pin, false).With(c.v.VCC(), false)))
-		looks = append(looks, slices.Repeat([]look{{step, adapter.Low, adapter.Off, c.at(l, part.PinSet(pin))}}, c.looks())...)
-	}
-	return looks
-}
-
-// touchers gives the pins that touch, by what touchLooks saw, and those that do
-// not and yet are held up by something: no pin of a chip that lies right is.
-func (c *contact) touchers(l placement, seen []adapter.Measured) (touching, held part.Pins) {
-	touching = c.judged()
-	for pin := range c.judged().All() {
-		position := l.position(pin, c.n)
-		for _, m := range seen[:c.looks()] {
-			v := m.Volts[position]
-			touches := m.High.Has(position)
-			if c.meter != nil && !math.IsNaN(v) {
-				touches = v > leastFollow
-				held = held.With(pin, !touches && v > leastVolts)
-			}
-			touching = touching.With(pin, touching.Has(pin) && touches)
-		}
-		seen = seen[c.looks():]
-	}
-	return touching, held
-}
-
-// touching gives the pins that are seen to touch a chip placed so.
-func (c *contact) touching(l placement) (part.Pins, error) {
-	seen, err := c.look(c.touchLooks(l))
-	if err != nil {
-		return 0, err
-	}
-	touching, _ := c.touchers(l, seen)
-	return touching, nil
-}

@@ -24,18 +24,30 @@ type measuringBench struct {
 func (b measuringBench) PowerOn(context.Context, int) (float64, error) {
 	v := b.typ.Variant
 	s := b.bench.Socket
-	s.Drive(0, 0)
-	s.Pulls(adapter.Low, adapter.Off)
-	s.Supply(switchOf(virtual.SupplyHigh, adapter.PositionOf(v.VCC(), b.n)), switchOf(virtual.SupplyLow, adapter.PositionOf(v.GND(), b.n)))
+	powerOn(s, v)
 	return float64(s.CurrentMicroamps()) / 1000, nil
 }
 
 func (b measuringBench) PowerOff(context.Context) error {
 	s := b.bench.Socket
 	s.Drive(0, 0)
-	s.Pulls(adapter.Off, adapter.Off)
+	s.Pull(virtual.BiasPull, false, 0)
+	s.Pull(virtual.LoadPull, false, 0)
 	s.Supply(0, 0)
 	return nil
+}
+
+// powerOn powers a chip, all pins biased low: no MOS input floats when the supply comes.
+func powerOn(s *virtual.Socket, v *part.Variant) {
+	vcc, gnd := adapter.At(adapter.PositionOf(v.VCC(), len(v.Pins))), adapter.At(adapter.PositionOf(v.GND(), len(v.Pins)))
+	s.Drive(0, 0)
+	s.Pull(virtual.LoadPull, false, 0)
+	s.Pull(virtual.BiasPull, true, vcc)
+	s.Supply(vcc, gnd)
+}
+
+func (b measuringBench) Constants(ctx context.Context) (adapter.Constants, error) {
+	return b.bench.Constants(ctx)
 }
 
 func (b measuringBench) Spent() time.Duration { return 0 }
@@ -49,7 +61,8 @@ func (b measuringBench) Sensed() (pins part.Pins) {
 
 func (b measuringBench) Apply(_ context.Context, steps []stimulus.Step, bias adapter.Pull) (read []part.Pins, err error) {
 	s := b.bench.Socket
-	s.Pulls(bias, adapter.Off)
+	pull(s, virtual.BiasPull, bias, b.word)
+	s.Pull(virtual.LoadPull, false, 0)
 	for _, st := range steps {
 		s.Drive(b.word(st.Driven), b.word(st.Drive))
 		w := s.Sample()
@@ -89,7 +102,7 @@ func TestTheWholeProcedure(t *testing.T) {
 			defects = []string{c.defect}
 		}
 		socket := socketOf(t, typ, defects...)
-		b := measuringBench{bench{prober{socket}}, meterBench{socket, len(typ.Variant.Pins)}, typ}
+		b := measuringBench{bench{socket, everywhere}, meterBench{socket, len(typ.Variant.Pins)}, typ}
 		r := assay.Run(t.Context(), b, plan)
 		require.Equal(t, c.verdict, r.Verdict, "%s %s: %s", c.typ, c.defect, r.Reason)
 		require.Equal(t, c.grade, r.Grade, "%s %s: %v", c.typ, c.defect, r.GradeReasons)

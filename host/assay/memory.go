@@ -25,11 +25,13 @@ type MemoryPlan struct {
 	Type part.Type
 	Only []Stage
 	Test march.Test
+	// PowerAnyway powers, at a low limit, what could not be told to lie right before power.
+	PowerAnyway bool
 	// Progress, where it is set, is told how much of the test is done, 0 to 1.
 	Progress func(done float64)
 }
 
-func (p MemoryPlan) plan() Plan { return Plan{Type: p.Type, Only: p.Only} }
+func (p MemoryPlan) plan() Plan { return Plan{Type: p.Type, Only: p.Only, PowerAnyway: p.PowerAnyway} }
 
 // A MemoryResult is what a march test found.
 type MemoryResult struct {

@@ -70,6 +70,8 @@ type Plan struct {
 	// EveryReadback asks for every readback instead of signatures, where the Socket
 	// is an Engine.
 	EveryReadback bool
+	// PowerAnyway powers, at a low limit, what could not be told to lie right before power.
+	PowerAnyway bool
 	// AtLeast is for how long of the adapter's time the vectors go round, to find
 	// what comes and goes; 0 is one round.
 	AtLeast time.Duration

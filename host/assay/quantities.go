@@ -2,7 +2,6 @@ package assay
 
 import (
 	"math"
-	"slices"
 
 	"chipassay/host/adapter"
 	"chipassay/vectors/part"
@@ -163,14 +162,13 @@ func (m *levelWalk) supply() {
 	s := station{current: true}
 	m.wanted[s] = 0
 	m.answer(func() {
-		small := slices.Contains([]string{"gate", "buffer", "inverter", "schmitt"}, m.t.Part().Kind) && len(m.t.Variant.Pins) <= 16
 		mA := m.measured[s].CurrentMA
 		r := icc(mA, math.NaN())
 		switch {
 		case mA < 0:
 			m.found.Unmeasured = append(m.found.Unmeasured, "supply current: the adapter has no monitor")
 			return
-		case small:
+		case small(m.t):
 			r.Limit = mostICC[m.t.Family.Name]
 		default:
 			m.found.Unmeasured = append(m.found.Unmeasured, "supply current against a limit: none is known for the part")

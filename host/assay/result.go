@@ -66,8 +66,10 @@ type Result struct {
 	Runs           int            // how often all of them were applied; 0 and 1 are once
 	RunsFailed     int
 
-	Seating   *Seating // what was found wrong before power, or nil
-	contacted bool     // how the chip lies was asked for
+	Seating      *Seating       // what was found wrong before power, or nil
+	ContactVolts []ContactVolts // that were measured before power
+	contacted    bool           // how the chip lies was asked for
+	limitMA      int            // at which the supply trips, mA; 0 for the family's
 
 	PinsFailed   []int     // with wrong values, or named as the cause; ascending
 	Failures     []Failure // the first MaxFailures

@@ -3,62 +3,132 @@ package assay
 import (
 	"fmt"
 	"math"
+	"math/bits"
 	"slices"
 
 	"chipassay/host/adapter"
 	"chipassay/vectors/part"
-	"chipassay/vectors/stimulus"
 )
 
-// driving drives a pin high to see what follows it. In a CMOS part the ground pin
-// is driven too, so that the die, which takes a supply through any pin that is
-// high, has next to none and its switches stay open; the other pins then stand
-// low, a junction below what the drive resistance leaves of the ground pin.
-func (c *contact) driving(pin int) look {
-	pins := part.PinSet(pin)
-	if c.cmos {
-		pins = pins.With(c.v.GND(), true)
+// What shorts show (design.md, step 3), V: these are drops of junctions, and no shares
+// of the rail. Ground and supply are held at 0 V, and of two pins that touch each other
+// the one that is pulled low rises as far as the junctions let the other.
+const (
+	riseVolts  = 0.30 // a pin that is pulled low stands over it only by a short
+	aboveRails = 0.10 // a pin that is pulled high stands at least so far from a supply pin; a good one 0.15 or more
+)
+
+// A code says which patterns pull a pin high: bit k of it pattern k. Pins that are
+// joined inside have the same, so that no pattern parts them.
+func (c *contact) code(pin int) int {
+	if joined := c.v.JoinedWith(pin); joined != nil {
+		return joined[0]
 	}
-	return look{Step: high(c.at(placement{}, pins)), load: adapter.Low}
+	return pin
 }
 
-// shortLooks drive each signal pin in turn.
-func (c *contact) shortLooks() (looks []look) {
-	for pin := range c.signals().All() {
-		looks = append(looks, c.driving(pin))
+// shortable are the pins that are looked at for shorts: the signals, but for those
+// that a path inside joins to a supply pin.
+func (c *contact) shortable() (pins part.Pins) {
+	for _, p := range c.v.Pins {
+		switch p.Role {
+		case part.Input, part.Output, part.Bidirectional:
+			supplied := slices.ContainsFunc(c.v.JoinedWith(p.Number), func(n int) bool {
+				role := c.v.Pins[n-1].Role
+				return role == part.Supply || role == part.Ground
+			})
+			furtherGround := p.Diodeless && p.Tied == part.TiedLow
+			pins = pins.With(p.Number, p.Untested == "" && !supplied && !furtherGround)
+		}
 	}
-	return looks
+	return pins
 }
 
-func (c *contact) signals() part.Pins { return c.judged().With(c.v.VCC(), false) }
+// held holds the supply pins at 0 V: by their switches, and through the drive where
+// there are none.
+func (c *contact) held(s seated) (switched, driven part.Pins) {
+	both := s.grounds.With(s.vcc, true)
+	switched = both & c.prober.Groundable()
+	return switched, both &^ switched
+}
 
-// pinShorts finds pins that touch each other, by what shortLooks saw: each of them
-// follows the other when that is driven high against the load rail. A junction
-// leads one way only. Where few pins load a CMOS part's ground pin, the others may
-// not stand low for certain; where it can be sensed how high they stand, that decides.
-func (c *contact) pinShorts(seen []adapter.Measured) (Seating, error) {
-	signals := c.signals()
-	followers := map[int]part.Pins{} // positions, by pin
-	i := 0
-	for pin := range signals.All() {
-		followers[pin] = seen[i].High
-		i++
+// pulled is a look with some pins pulled high.
+func (c *contact) pulled(driven, pins part.Pins) look {
+	return look{step: ShortStep, down: driven, biased: c.at(pins), volts: c.as(placement{}).all}
+}
+
+// shorts finds pins that touch each other or a supply. The first patterns tell that
+// there are some; each pin alone tells which.
+func (c *contact) shorts() (Seating, error) {
+	s := c.as(placement{})
+	switched, driven := c.held(s)
+	if err := c.prober.Ground(c.ctx, switched); err != nil {
+		return Seating{}, err
 	}
-	var touching part.Pins
-	for a := range signals.All() {
-		for b := range signals.All() {
-			pa, pb := adapter.PositionOf(a, c.n), adapter.PositionOf(b, c.n)
-			if a >= b || !followers[a].Has(pb) || !followers[b].Has(pa) {
-				continue
-			}
-			apart, err := c.apart(c.driving(a), pa, pb)
-			if err != nil {
-				return Seating{}, err
-			}
-			if !apart {
-				touching = touching.With(a, true).With(b, true)
+	pins := c.shortable()
+	var looks []look
+	var up []part.Pins // pins that each look pulls high
+	for k := range bits.Len(uint(len(c.v.Pins))) {
+		high := part.Pins(0)
+		for pin := range pins.All() {
+			high = high.With(pin, c.code(pin)>>k&1 == 1)
+		}
+		up = append(up, high)
+		looks = append(looks, c.pulled(driven, high))
+	}
+	seen, err := c.look(looks...)
+	if err != nil {
+		return Seating{}, err
+	}
+	var atSupply part.Pins
+	rose := false
+	for i, m := range seen {
+		if math.IsNaN(m.Volts[s.gnd]) {
+			m.Volts[s.gnd] = 0 // its switch holds it there
+		}
+		for pin := range pins.All() {
+			v := m.Volts[adapter.PositionOf(pin, c.n())]
+			switch {
+			case !up[i].Has(pin):
+				rose = rose || v > riseVolts
+			case near(v, m.Volts[s.vcc]) || near(v, m.Volts[s.gnd]):
+				atSupply = atSupply.With(pin, true)
 			}
 		}
+	}
+	if rose {
+		if found, err := c.pinShorts(driven, pins); err != nil || !found.Good() {
+			return found, err
+		}
+	}
+	if atSupply != 0 {
+		return c.supplyShorts(s, atSupply)
+	}
+	return Seating{}, nil
+}
+
+// near tells whether two voltages are that of one node; not where one is not measured.
+func near(a, b float64) bool { return a-b < aboveRails && b-a < aboveRails }
+
+// pinShorts pulls each pin high alone and finds the pins that rise with it.
+func (c *contact) pinShorts(driven, pins part.Pins) (Seating, error) {
+	var looks []look
+	for pin := range pins.All() {
+		looks = append(looks, c.pulled(driven, part.PinSet(pin)))
+	}
+	seen, err := c.look(looks...)
+	if err != nil {
+		return Seating{}, err
+	}
+	var touching part.Pins
+	i := 0
+	for pin := range pins.All() {
+		for other := range pins.All() {
+			if other != pin && c.code(other) != c.code(pin) && seen[i].Volts[adapter.PositionOf(other, c.n())] > riseVolts {
+				touching |= part.PinSet(pin, other)
+			}
+		}
+		i++
 	}
 	if touching == 0 {
 		return Seating{}, nil
@@ -66,20 +136,26 @@ func (c *contact) pinShorts(seen []adapter.Measured) (Seating, error) {
 	return shorted(pinList(slices.Collect(touching.All()))+" shorted", touching), nil
 }
 
-// fewLoads are so few connected pins that they do not hold a driven ground pin down.
-const fewLoads = 12
-
-// apart tells whether a junction lies between two positions that follow each other.
-func (c *contact) apart(driving look, a, b int) (bool, error) {
-	if c.meter == nil {
-		return c.cmos && c.judged().Len() < fewLoads, nil
+// supplyShorts tells pins that are shorted to ground from those shorted to the supply:
+// with ground alone driven high the first stand at its voltage, and the supply is a
+// junction below.
+func (c *contact) supplyShorts(s seated, pins part.Pins) (Seating, error) {
+	if err := c.prober.Ground(c.ctx, 0); err != nil {
+		return Seating{}, err
 	}
-	driving.volts = part.PinSet(a, b)
-	seen, err := c.look([]look{driving})
+	seen, err := c.look(s.groundUp(ShortStep, s.all))
 	if err != nil {
-		return false, err
+		return Seating{}, err
 	}
-	return seen[0].Volts[a]-seen[0].Volts[b] > leastJunction, nil
+	ground := c.groundVolts(s, seen[0])
+	var atGround part.Pins
+	for pin := range pins.All() {
+		atGround = atGround.With(pin, near(seen[0].Volts[adapter.PositionOf(pin, c.n())], ground))
+	}
+	if atGround != 0 {
+		return shorted(fmt.Sprintf("%s shorted to ground", pinList(slices.Collect(atGround.All()))), atGround), nil
+	}
+	return shorted(fmt.Sprintf("%s shorted to the supply", pinList(slices.Collect(pins.All()))), pins), nil
 }
 
 func shorted(found string, pins part.Pins) Seating {
@@ -90,67 +166,3 @@ func shorted(found string, pins part.Pins) Seating {
 		Pins: slices.Collect(pins.All()),
 	}
 }
-
-// supplyLooks look across the die, from ground to the supply; at the pins with
-// ground driven high; and at them with the supply pin driven low under a high bias
-// rail, where the pins of a bipolar part stand high and those of a CMOS part a
-// junction above the supply pin.
-func (c *contact) supplyLooks() []look {
-	if c.meter == nil {
-		return nil
-	}
-	low := func(pin int) look {
-		return look{stimulus.Step{Driven: part.PinSet(adapter.PositionOf(pin, c.n))}, adapter.High, adapter.Off, everywhere}
-	}
-	return []look{low(c.v.GND()), c.groundUp(placement{}), low(c.v.VCC())}
-}
-
-// supplyShorts finds pins that touch ground or the supply, and the two touching
-// each other, by what supplyLooks saw: where a junction should be there is less
-// than a junction's voltage.
-func (c *contact) supplyShorts(seen []adapter.Measured) Seating {
-	vcc := adapter.PositionOf(c.v.VCC(), c.n)
-	across, up, down := seen[0].Volts, seen[1].Volts, seen[2].Volts
-	if across[vcc] < leastDie {
-		return shorted("supply shorted to ground", part.PinSet(c.v.VCC(), c.v.GND()))
-	}
-	if pins := c.closer(up, c.groundVolts(placement{}, up)); pins != 0 {
-		return shorted(fmt.Sprintf("%s shorted to ground", pinList(slices.Collect(pins.All()))), pins)
-	}
-	var pins part.Pins
-	for pin := range c.signals().All() {
-		pins = pins.With(pin, down[adapter.PositionOf(pin, c.n)]-down[vcc] < leastJunction)
-	}
-	if pins != 0 {
-		return shorted(fmt.Sprintf("%s shorted to the supply", pinList(slices.Collect(pins.All()))), pins)
-	}
-	return Seating{}
-}
-
-// aboveOthers, V, is how far a pin at ground stands above one a junction below
-// it; between kinds of junctions there is less.
-const aboveOthers = 0.35
-
-// closer gives the pins that stand less than a junction below the ground pin. Its
-// own voltage may be reckoned only, so they must also stand apart from the others.
-func (c *contact) closer(volts [adapter.Positions + 1]float64, ground float64) (pins part.Pins) {
-	var all []float64
-	for pin := range c.judged().All() {
-		if v := volts[adapter.PositionOf(pin, c.n)]; !math.IsNaN(v) {
-			all = append(all, v)
-		}
-	}
-	slices.Sort(all)
-	if len(all) == 0 {
-		return 0
-	}
-	median := all[len(all)/2]
-	for pin := range c.judged().All() {
-		v := volts[adapter.PositionOf(pin, c.n)]
-		pins = pins.With(pin, v-median > aboveOthers && ground-v < leastJunction+reckoning)
-	}
-	return pins
-}
-
-// reckoning, V, allows for the resistors by which an unsensed ground pin is reckoned.
-const reckoning = 0.15

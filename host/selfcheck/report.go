@@ -2,22 +2,25 @@ package selfcheck
 
 import (
 	"fmt"
-	"slices"
+	"strings"
 )
 
 // A Fault is something wrong with the board.
 type Fault struct {
-	Line     string `json:"line"`               // "drive line L3 (socket position 3)"
-	Position int    `json:"position,omitempty"` // 0 where it is about none
-	Found    string `json:"found"`              // what was seen there
-	Look     string `json:"look"`               // what to look for on the board
+	Parts    []string `json:"parts"`              // references, and nets that touch: any one of them
+	What     string   `json:"what"`               // "R305, 10 kΩ at L5, is open or its register output does not move"
+	Position int      `json:"position,omitempty"` // socket position, 0 where it is about none
+	Found    string   `json:"found"`              // what was seen
+	Look     string   `json:"look"`               // what to look at on the board
+
+	defects []Defect // of which each would give that
 }
 
 func (f Fault) String() string {
-	return fmt.Sprintf("%s: %s; look at %s", f.Line, f.Found, f.Look)
+	return fmt.Sprintf("%s (%s); look at %s", f.What, f.Found, f.Look)
 }
 
-// A Group is one kind of the board's lines.
+// A Group is one kind of the board's parts.
 type Group struct {
 	Name      string  `json:"name"`
 	Good      string  `json:"good,omitempty"`      // what was seen to work; empty where there are faults
@@ -27,7 +30,9 @@ type Group struct {
 
 // A Report is what a check found.
 type Report struct {
-	Groups []Group `json:"groups"`
+	Fitted []string `json:"fitted"` // groups of the carrier that were found or told
+	Groups []Group  `json:"groups"`
+	Next   []string `json:"next,omitempty"` // while one builds: what to do next
 }
 
 // Faults are those of all groups.
@@ -39,42 +44,31 @@ func (r *Report) Faults() []Fault {
 	return faults
 }
 
+// Has tells whether a fault names a part or a net.
+func (f *Fault) Has(name string) bool {
+	for _, p := range f.Parts {
+		if strings.EqualFold(p, name) {
+			return true
+		}
+	}
+	return false
+}
+
 // A kind is a group of a report, by its place there.
 type kind int
 
 const (
-	rails kind = iota
+	registers kind = iota
 	senses
 	drives
-	resistors
-	highSwitches
+	biases
+	loads
 	lowSwitches
+	highSwitches
 	monitor
-	button
-	indicators
+	converters
+	operator
 	kinds
 )
 
-// An outcome is a group being made.
-type outcome struct {
-	faults    []Fault
-	good      string // said where there are no faults
-	unchecked string
-}
-
-var names = [kinds]string{"rails", "sense lines", "drive lines", "resistors", "high-side switches", "low-side switches",
-	"current monitor", "button", "indicators"}
-
-// reportOf orders what was found.
-func reportOf(outcomes [kinds]outcome) *Report {
-	r := &Report{}
-	for k, o := range outcomes {
-		g := Group{Name: names[k], Faults: o.faults, Unchecked: o.unchecked}
-		slices.SortStableFunc(g.Faults, func(x, y Fault) int { return x.Position - y.Position })
-		if len(o.faults) == 0 {
-			g.Good = o.good
-		}
-		r.Groups = append(r.Groups, g)
-	}
-	return r
-}
+var names = [kinds]string{"registers", "sense", "drive", "bias", "load", "low side", "high side", "supply", "converters", "button and lamps"}

@@ -1,176 +1,266 @@
-// Package selfcheck is the adapter's check of itself with an empty socket: every
-// drive line, both rails at both levels, every sense line, every supply switch,
-// the current monitor and the button. A fault names the line and what to look for
-// on the board.
+// Package selfcheck is the adapter's check of itself with an empty socket. What is
+// wrong is named by the references of the netlist (firmware/carrier): "R305, 10 kΩ
+// bias resistor at L5, is open, or U21 pin 4 (QE) is open".
 //
-// It works from the released socket outwards, so that nothing is driven against
-// a line that is held, and nothing is powered over one:
+// It is a comparison with predictions. A plan of conditions (plan.go) pulls and
+// drives each position alone and against the others, closes each switch alone, and
+// puts the supply on each high-side switch with known resistors as its load. What a
+// board of the netlist reads under each condition is calculated (circuit.go), and so
+// is what one with any single defect reads (defect.go): all opens, missing, wrong and
+// turned parts and all solder between neighbours. Where the adapter reads otherwise
+// than a good board, those defects are named that would give just what was read; as
+// many as cannot be told apart. Defects at different positions do not disturb each
+// other. What nothing explains is said as it was read.
 //
-//  1. Nothing driven, the rails at each level, alone and against each other. Each
-//     position must follow; what holds a position, or does not see it, shows here.
-//  2. One position driven after the other: no other may follow. One that does is
-//     joined to it by something in the socket, or by solder.
-//  3. One position driven after the other against the load rail.
-//  4. The supply on each high-side switch, and on each low-side switch, with the
-//     rails as the load: 5 V over 1 kΩ and 10 kΩ must read as 5.5 mA.
-//
-// Resistors are compared with each other: a position's three, where it can be
-// measured, give two ratios, which tell which one is off, not how far all are
-// together. Positions without a sense line (L9-L14, R9-R14) are seen as levels
-// alone, through their drive resistors.
+// The order is that of safety: nothing driven; the bias and the loads; one position
+// driven after the other; switches to ground; only then the supply, at no position
+// where anything was found wrong.
 package selfcheck
 
 import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
-	"time"
+	"slices"
 
+	"chipassay/firmware/carrier"
 	"chipassay/host/adapter"
-	"chipassay/vectors/part"
-	"chipassay/vectors/stimulus"
 )
 
 // ErrOccupied is a socket with something in it.
 var ErrOccupied = errors.New("something is in the socket")
 
-// What a step waits and averages: a position behind 10 kΩ with 50 pF, and the
-// sense line's 4.7 kΩ with the converter's 14 pF, are at rest in 10 µs.
-const (
-	settle    = 200 * time.Microsecond
-	averaging = 4 // 16 conversions
-	rounds    = 8 // of looking at levels: what floats does not read right so often
-)
-
 // A check is one run.
 type check struct {
-	ctx      context.Context
-	adapter  *adapter.Adapter
-	seat     *adapter.Seat // of a package that fills the socket
-	measured part.Pins     // the positions that can be measured
-	out      [kinds]outcome
-	scale    float64 // of voltages, so that the supply that the adapter is calibrated to is 5 V
-
-	released             [conditions]released
-	biasWorks, loadWorks level     // levels that the rails reach
-	biasHolds, loadHolds part.Pins // positions that follow the rail alone, at the levels that it reaches
-	heldLow, heldHigh    part.Pins // whatever the rails are
-	unseen               part.Pins // positions whose level or voltage is not to be relied on
-	bridged              part.Pins // positions that touch another
-	offValue             part.Pins // positions of which a resistor has another value
+	bench
+	options  Options
+	groups   []carrier.Group // that are there, by what was found or told
+	building bool            // the last of them may be there in part
+	found    fitted
+	model    *model
+	result   result
+	faults   [kinds][]Fault
+	good     [kinds]string
+	left     [kinds]string // why something was not checked
 }
 
-// A level tells which levels a rail reaches.
-type level struct{ low, high bool }
-
-func (l level) both() bool { return l.low && l.high }
-
-// all are the socket's positions, as if they were a package's pins.
-const all part.Pins = 1<<adapter.Positions - 1
+// Options are what the user tells of the board.
+type Options struct {
+	Building bool          // it is being built, and these groups are soldered in:
+	Group    carrier.Group // this one and those before it
+}
 
 // Check checks the adapter. The socket must be empty: ErrOccupied says what was
 // seen where it is not. The socket is safe when it returns.
-func Check(ctx context.Context, a *adapter.Adapter) (*Report, error) {
-	c := &check{ctx: ctx, adapter: a}
-	if err := c.understood(); err != nil {
+func Check(ctx context.Context, a *adapter.Adapter, options Options) (*Report, error) {
+	c := &check{bench: bench{ctx: ctx, adapter: a}, options: options, found: foundBy(&a.Capabilities)}
+	reference := a.Capabilities.Reference
+	defer func() { a.Capabilities.Reference = reference }()
+	c.groups = c.fittedGroups()
+	c.model = newModel(carrier.New().Fitted(c.groups...), nil)
+	c.judgeFitted()
+	if err := c.run(); err != nil {
 		return nil, err
 	}
-	err := c.run()
-	// A step leaves the socket as it was driven, after an error it is safe already.
-	if off := c.seat.PowerOff(context.WithoutCancel(ctx)); err == nil {
-		err = off
-	}
-	if err != nil {
-		return nil, err
-	}
-	return reportOf(c.out), nil
+	return c.report(), nil
 }
 
-// understood refuses an adapter of which it is not known what is where.
-func (c *check) understood() error {
-	k := c.adapter.Capabilities
-	switch {
-	case !strings.Contains(k.Board, "revision A"):
-		return fmt.Errorf("%w be checked: only boards of revision A are known, not %q", adapter.ErrCannot, k.Board)
-	case k.Positions != adapter.Positions || k.Bias == 0 || k.Load == 0 || k.Measured == 0:
-		return fmt.Errorf("%w be checked: it has no rails, or measures no voltages (firmware before 1.1)", adapter.ErrCannot)
+// fittedGroups are the groups of which anything was found, and those that were told.
+func (c *check) fittedGroups() []carrier.Group {
+	if c.options.Building {
+		all := carrier.AllGroups()
+		return all[:slices.Index(all, c.options.Group)+1]
 	}
-	for p := range k.Measured.Positions() {
-		c.measured = c.measured.With(p, true)
+	groups := []carrier.Group{carrier.Starter}
+	starter := adapter.At(7, 8, 28)
+	for _, g := range []struct {
+		group carrier.Group
+		found bool
+	}{
+		{carrier.Load, c.found.load != 0},
+		{carrier.FarHalf, c.found.bias > 16},
+		{carrier.Switches, (c.found.highFound|c.found.lowFound)&^starter != 0},
+		{carrier.Converters, c.found.converter[0] || c.found.converter[1] || c.adapter.Capabilities.Reference},
+	} {
+		if g.found {
+			groups = append(groups, g.group)
+		}
 	}
-	kept, err := c.adapter.Calibration(c.ctx)
-	if err != nil {
-		return err
-	}
-	c.scale = supplyVolts / kept.SupplyVolts
-	c.seat, err = c.adapter.Seat(adapter.Positions, adapter.Positions, adapter.Positions/2)
-	return err
+	return groups
 }
 
 func (c *check) run() error {
-	if err := c.look(); err != nil {
+	if c.found.bias == 0 {
+		c.leaveAll("without the bias registers nothing else can be looked at: repair them first")
+		return nil
+	}
+	var err error
+	if c.seat, err = c.anySeat(); err != nil {
 		return err
 	}
-	c.judgeRails()
-	if !c.biasWorks.both() && !c.loadWorks.both() {
-		c.leave("no rail reaches both levels: repair the rails first", senses, drives, resistors, highSwitches, lowSwitches, monitor)
-		return c.operator()
+	defer c.seat.PowerOff(context.WithoutCancel(c.ctx))
+	if err := c.judgeReference(); err != nil {
+		return err
 	}
-	c.judgePositions()
-	for _, part := range []func() error{c.joined, c.driveEach, c.supply, c.operator} {
-		if err := part(); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// fault notes one.
-func (c *check) fault(k kind, position int, line, found, look string) {
-	c.out[k].faults = append(c.out[k].faults, Fault{Line: line, Position: position, Found: found, Look: look})
-}
-
-// leave notes why something was not checked.
-func (c *check) leave(why string, kinds ...kind) {
-	for _, k := range kinds {
-		c.out[k].unchecked = why
-	}
-}
-
-// operator looks at the button; the indicators are for the eye.
-func (c *check) operator() error {
-	s, err := c.adapter.Status(c.ctx)
+	positions := positionsIn(c.adapter.Capabilities.Positions)
+	loaded := c.found.load != 0
+	high, low := positionsIn(c.found.highFound), positionsIn(c.found.lowFound)
+	c.result = result{high: high, low: low, looked: positions, chainOfLow: c.found.low}
+	plan := unpowered(positions, loaded)
+	seen, err := c.probe(plan)
 	if err != nil {
 		return err
 	}
-	if s.Button {
-		c.fault(button, 0, "button line", "reads as pressed", "PE4 and the button: shorted to ground, if nobody pressed it")
+	closing := grounded(positions, low, loaded)
+	for _, k := range closing {
+		s, err := c.ground(k)
+		if err != nil {
+			return err
+		}
+		seen = append(seen, s)
 	}
-	c.out[button].good = "not pressed"
-	c.leave("an open line looks the same: press it while chipassay adapter info runs, which tells", button)
-	c.leave("nothing senses them: ready (PE3) must be lit now, busy (PE5) and power (PB7) must have flickered", indicators)
+	plan = append(plan, closing...)
+	c.model = newModel(c.model.good, plan)
+	c.result.seen = seen
+	if err := c.power(positions, high, low, loaded); err != nil {
+		return err
+	}
+	if err := c.diagnose(); err != nil {
+		return err
+	}
+	return c.judgeOperator()
+}
+
+// anySeat is a seat of a package that the adapter can hold and supply; where no switch
+// works it is one that never is supplied.
+func (c *check) anySeat() (*adapter.Seat, error) {
+	k := &c.adapter.Capabilities
+	high, low := k.SupplyHigh, k.SupplyLow
+	defer func() { k.SupplyHigh, k.SupplyLow = high, low }()
+	n := seatPins(c.adapter)
+	k.SupplyHigh, k.SupplyLow = adapter.At(adapter.Positions), adapter.At(n/2)
+	return c.adapter.Seat(n, n, n/2)
+}
+
+// power puts the supply on the high-side switches of positions where all is well.
+func (c *check) power(positions, high, low uint32, loaded bool) error {
+	m := c.model
+	deviates := m.deviations(&c.result)
+	sound := positions
+	for p := range deviates {
+		if len(deviates[p]) > 0 {
+			sound &^= bit(p)
+		}
+	}
+	more := supplied(positions, high&sound, low&sound, loaded)
+	if len(more) == 0 {
+		c.left[monitor] = "no position has a high-side switch and another a low-side switch that work"
+		return nil
+	}
+	seen := c.result.seen
+	for _, k := range more {
+		s, err := c.supply(k)
+		if err != nil {
+			return err
+		}
+		seen = append(seen, s)
+	}
+	c.model = newModel(m.good, append(slices.Clone(m.plan), more...))
+	c.result.seen = seen
 	return nil
 }
 
-// probe measures without supply. What is measured are shares of the supply: volts
-// are those of one of 5 V.
-func (c *check) probe(steps []adapter.MeasureStep) ([]adapter.Measured, error) {
-	measured, err := c.seat.ProbeMeasure(c.ctx, steps)
-	return c.scaled(measured), err
+// diagnose names what explains what was read, and says what nothing explains.
+func (c *check) diagnose() error {
+	m := c.model
+	deviates := m.deviations(&c.result)
+	c.judgeMonitor(&deviates)
+	found, left := m.explain(&c.result, deviates)
+	if err := c.occupied(&left); err != nil {
+		return err
+	}
+	for _, of := range found {
+		var why []deviation
+		for _, p := range m.changes[of[0]] {
+			why = append(why, deviates[p]...)
+		}
+		f := m.faultOf(of, m.reads(why))
+		c.add(m.kindOf(&f), f)
+	}
+	for p := range left {
+		if len(left[p]) == 0 {
+			continue
+		}
+		c.add(drives, Fault{Position: p, What: at(p) + " does not read as it should, and no single defect explains it",
+			Found: m.reads(left[p]), Look: "everything at " + adapter.Column(p) + ": " + c.around(p)})
+	}
+	c.sayGood(&deviates)
+	return nil
 }
 
-func (c *check) scaled(measured []adapter.Measured) []adapter.Measured {
-	for i := range measured {
-		for p := range measured[i].Volts {
-			measured[i].Volts[p] *= c.scale
+func (c *check) add(k kind, f Fault) { c.faults[k] = append(c.faults[k], f) }
+
+// around lists the parts at a position.
+func (c *check) around(p int) string {
+	words := ""
+	for i := range c.model.good.Parts {
+		if part := &c.model.good.Parts[i]; part.Position == p {
+			if words != "" {
+				words += ", "
+			}
+			words += part.Ref
 		}
 	}
-	return measured
+	return words
 }
 
-// step drives some positions against the rails and measures.
-func (c *check) step(driven, high part.Pins, bias, load adapter.Pull) adapter.MeasureStep {
-	return adapter.MeasureStep{Step: stimulus.Step{Driven: driven, Drive: high}, Bias: bias, Load: load,
-		Settle: settle, Pins: c.measured, Averaging: averaging}
+// occupied tells whether positions follow each other in a way that no defect of the
+// board explains.
+func (c *check) occupied(left *[adapter.Positions + 1][]deviation) error {
+	for p := range left {
+		for _, d := range left[p] {
+			if d.condition < 0 {
+				continue
+			}
+			k := &c.model.plan[d.condition]
+			if k.driven == 0 || k.driven&bit(p) != 0 || d.current {
+				continue
+			}
+			for q := range left {
+				if k.driven&bit(q) != 0 && len(left[q]) > 0 {
+					return fmt.Errorf("%w: take it out (%s follows %s). If the socket is empty, look for solder between their lines", ErrOccupied, at(p), at(q))
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// leaveAll notes that nothing more was looked at.
+func (c *check) leaveAll(why string) {
+	for k := range c.left {
+		if len(c.faults[k]) == 0 {
+			c.left[k] = why
+		}
+	}
+}
+
+// report puts together what was found.
+func (c *check) report() *Report {
+	r := &Report{}
+	for _, g := range c.groups {
+		r.Fitted = append(r.Fitted, g.String())
+	}
+	for k := range kinds {
+		g := Group{Name: names[k], Faults: c.faults[k], Unchecked: c.left[k]}
+		slices.SortStableFunc(g.Faults, func(x, y Fault) int { return x.Position - y.Position })
+		if len(g.Faults) == 0 {
+			g.Good = c.good[k]
+		}
+		r.Groups = append(r.Groups, g)
+	}
+	if c.options.Building {
+		r.Next = c.next(len(r.Faults()) > 0)
+	}
+	return r
 }

@@ -40,9 +40,12 @@ func operate(t testing.TB, deck string, states []spiceState, vectors []string) [
 	if err := os.WriteFile(file, []byte(b.String()), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	out, err := exec.Command(program, "-b", file).CombinedOutput()
+	var complaints strings.Builder
+	run := exec.Command(program, "-b", file)
+	run.Stderr = &complaints
+	out, err := run.Output()
 	if err != nil {
-		t.Fatalf("ngspice: %v\n%s", err, out)
+		t.Fatalf("ngspice: %v\n%s\n%s", err, complaints.String(), out)
 	}
 	var points []map[string]float64
 	for i, text := range strings.Split(string(out), "\nstate\n")[1:] {

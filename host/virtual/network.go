@@ -43,7 +43,6 @@ func (s *Socket) networkOf(c *Chip) *network {
 	// every other branch ends at one of those.
 	last := []int{vcc, gnd}
 	for _, c := range s.couplings {
-		w.branches = append(w.branches, branch{from: c.from, to: c.to, ohms: 1 / c.siemens})
 		last = append(last, c.from, c.to)
 	}
 	slices.Sort(last)
@@ -65,7 +64,7 @@ const largestStep = 0.5
 // solve finds the voltages of all nodes at which the currents cancel. Linear
 // gives what the adapter has at the socket's node i: a current, A, and a
 // conductance to ground, S. The last solution is where it starts.
-func (w *network) solve(linear func(i int) (amps, siemens float64)) {
+func (w *network) solve(linear func(i int) (amps, siemens float64), couplings []coupling) {
 	for range 100 {
 		clear(w.rows)
 		for i := range w.size {
@@ -76,6 +75,11 @@ func (w *network) solve(linear func(i int) (amps, siemens float64)) {
 		}
 		for i := range w.branches {
 			w.stamp(&w.branches[i])
+		}
+		for _, c := range couplings {
+			if c.siemens > 0 {
+				w.stamp(&branch{from: c.from, to: c.to, ohms: 1 / c.siemens})
+			}
 		}
 		if w.step() < 1e-7 {
 			return
@@ -164,17 +168,27 @@ func (s *Socket) solveUnpowered() {
 		if i >= len(s.nodes) {
 			return 0, 0
 		}
-		return s.fromAdapter(&s.nodes[i])
-	})
+		n := &s.nodes[i]
+		amps, siemens = s.fromAdapter(n)
+		if n.odd { // a straight line at the voltage where the search stands
+			v := s.network.volts[i]
+			for _, e := range s.oddElements(n) {
+				current, slope := e.at(v)
+				amps, siemens = amps+current+slope*v, siemens+slope
+			}
+		}
+		return amps, siemens
+	}, s.couplings)
 	for i := range s.nodes {
 		n := &s.nodes[i]
 		_, siemens := s.fromAdapter(n)
-		n.volts, n.floating = s.network.volts[i], siemens == 0
+		n.volts, n.floating = s.network.volts[i], siemens == 0 && !n.odd
 	}
-	for _, g := range s.groups { // what holds one of its nodes holds all
-		held := slices.ContainsFunc(g.nodes, func(n *node) bool { return !n.floating })
-		for _, n := range g.nodes {
-			n.floating = !held
-		}
-	}
+	spread(s.couplings, func(from, to int) bool { // what holds one holds the other
+		a, b := &s.nodes[from], &s.nodes[to]
+		changed := a.floating != b.floating
+		a.floating = a.floating && b.floating
+		b.floating = a.floating
+		return changed
+	})
 }

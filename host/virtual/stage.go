@@ -33,8 +33,11 @@ var bipolarStages = map[string]bipolarStage{
 }
 
 // stageOf is the stage of a family as a variety has it.
-func (v *Variety) stageOf(f *part.Family, drive part.Drive) bipolarStage {
-	s := bipolarStages[f.Name]
+func (v *Variety) stageOf(f *part.Family, p *part.Pin) bipolarStage {
+	s, drive := bipolarStages[f.Name], p.Drive
+	if p.Stage == part.ThreeState && s.bleeder != 0 {
+		s.bleeder = math.Inf(1) // at the output it would hold it when that is off
+	}
 	collector := map[part.Drive]float64{part.StandardDrive: 1, part.BufferDrive: 0.77, part.BusDrive: 0.5}[drive]
 	splitter := map[part.Drive]float64{part.StandardDrive: 1, part.BufferDrive: 0.4, part.BusDrive: 0.4}[drive]
 	s.base *= v.Resistors
@@ -59,7 +62,7 @@ func (v *Variety) inputOf(f *part.Family, p *part.Pin) element {
 	if !f.Technology.Bipolar() || p.LoadIn(f) == 0 {
 		return element{}
 	}
-	base := v.stageOf(f, part.StandardDrive).base / p.LoadIn(f)
+	base := v.stageOf(f, p).base / p.LoadIn(f)
 	points := v.diodeInput(base)
 	if f.Technology == part.TTL {
 		points = v.emitterInput(base)
@@ -152,19 +155,22 @@ const inverseGain = 0.1
 
 // bipolarLow is a saturated transistor, after Ebers and Moll, or one that a
 // Schottky diode from its base keeps from saturating, with 0.12 V of collector
-// resistance at IOL. It lets go at its gain times its base current.
+// resistance at IOL, and half of that there. It lets go at its gain times its base current.
 func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 	iol := f.Output[p.Drive].IOL / 1000
-	stage := v.stageOf(f, p.Drive)
+	stage := v.stageOf(f, p)
 	base := iol / stage.forced / v.Resistors
 	beta := max(v.Beta, 1.3*stage.forced*v.Resistors) // a weaker one does not keep its data sheet
-	collector := 0.12 / iol
+	collector, area := 0.12/iol, iol*1000 // the output transistor is one small transistor a milliampere
+	if schottkyClamped(f) {
+		collector /= 2
+	}
 	var points []point
 	add := func(amps float64) { // out of the node
 		volts := 0.0
 		if schottkyClamped(f) {
 			clamp := max(0, (base-amps/beta)/(1+1/beta))
-			volts = drop(amps+clamp, v.saturation(transistor)) - drop(clamp, v.saturation(schottky))
+			volts = drop(amps+clamp, v.saturation(transistor)*area) - drop(clamp, v.saturation(schottky)*area/4)
 		} else {
 			forced := amps / base
 			volts = thermalVolts * math.Log((1+(1+forced)/inverseGain)/(1-forced/beta))
@@ -189,7 +195,7 @@ func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 // transistors, below VCC, with what its base current drops in the splitter's
 // resistor, until the collector's resistor is all that is left.
 func (v *Variety) bipolarHigh(f *part.Family, p *part.Pin) element {
-	s, saturation := v.stageOf(f, p.Drive), v.saturation(transistor)
+	s, saturation := v.stageOf(f, p), v.saturation(transistor)
 	var points []point
 	for _, i := range decades(0.5) {
 		// Base current, and the voltage across the bleeder, which is what is below the first transistor.
@@ -269,7 +275,7 @@ func channel(siemens, overdrive float64) *curve {
 // bodyEffect, V to a half, and twice the Fermi potential, V, by which an NMOS
 // follower's threshold rises with its output.
 const (
-	bodyEffect = 0.4
+	bodyEffect = 0.8
 	twoPhi     = 0.6
 )
 

@@ -1,0 +1,54 @@
+// Route joins what the netlist joins, on the board as placed, and writes
+// ../routes.txt. It is run by hand when netlist or placement change:
+//
+//	go run ./firmware/carrier/board/route --out firmware/carrier/board/routes.txt
+//
+// Each net is a tree of cheapest paths on a grid of 0.254 mm, on top and bottom.
+// Nets may share room at first; room that is shared grows dearer from round to
+// round, until each net finds its own (negotiated congestion: McMurchie and
+// Ebeling, PathFinder, 1995; from memory). The result repeats: nothing is random.
+package main
+
+import (
+	"flag"
+	"fmt"
+	"log"
+	"os"
+
+	"chipassay/firmware/carrier/board"
+)
+
+func main() {
+	log.SetFlags(0)
+	out := flag.String("out", "routes.txt", "file to write")
+	rounds := flag.Int("rounds", 150, "rounds at most")
+	flag.Parse()
+	b, err := board.Placed()
+	if err != nil {
+		log.Fatal(err)
+	}
+	r := newRouter(b)
+	for round := 1; round <= *rounds; round++ {
+		disputed := r.round(round)
+		log.Printf("round %d: %d nets share room", round, disputed)
+		if disputed == 0 {
+			break
+		}
+	}
+	for range 3 {
+		r.tidy()
+	}
+	r.copper(b)
+	b.Widen()
+	if err := os.WriteFile(*out, []byte(b.Routes()), 0o666); err != nil {
+		log.Fatal(err)
+	}
+	broken := append(b.Violations(), b.Differences()...)
+	for _, v := range broken {
+		fmt.Println(v)
+	}
+	log.Printf("%d tracks, %d vias, %d faults", len(b.Tracks), len(b.Vias), len(broken))
+	if len(broken) > 0 {
+		os.Exit(1)
+	}
+}

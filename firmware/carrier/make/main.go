@@ -1,0 +1,71 @@
+// Command make writes what is made from the carrier's netlist: parts list, wire
+// list, netlist for board editors, SPICE subcircuit and an example of its use. The
+// same netlist gives the same bytes. It writes nothing if the netlist breaks an
+// electrical rule.
+//
+//	go run ./firmware/carrier/make --out DIR
+package main
+
+import (
+	"bytes"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"chipassay/firmware/carrier"
+)
+
+// files are what is written, and by what.
+var files = []struct {
+	name  string
+	write func(*carrier.Netlist, io.Writer) error
+}{
+	{"bom.csv", (*carrier.Netlist).WriteBOM},
+	{"wiring.csv", (*carrier.Netlist).WriteWiring},
+	{"carrier.net", (*carrier.Netlist).WriteKiCad},
+	{"carrier.cir", (*carrier.Netlist).WriteSpice},
+	{"example.cir", func(_ *carrier.Netlist, w io.Writer) error { return carrier.WriteExample(w) }},
+}
+
+func main() {
+	out := flag.String("out", "", "folder to write to")
+	flag.Parse()
+	if *out == "" || flag.NArg() > 0 {
+		flag.Usage()
+		os.Exit(2)
+	}
+	if err := run(*out, os.Stdout); err != nil {
+		fmt.Fprintln(os.Stderr, "make:", err)
+		os.Exit(1)
+	}
+}
+
+// run writes all files to the folder, and their names to say.
+func run(out string, say io.Writer) error {
+	n := carrier.New()
+	var broken []error
+	for _, v := range n.Check(carrier.AllGroups()...) {
+		broken = append(broken, v)
+	}
+	if err := errors.Join(broken...); err != nil {
+		return fmt.Errorf("the netlist breaks rules:\n%w", err)
+	}
+	if err := os.MkdirAll(out, 0o755); err != nil {
+		return err
+	}
+	for _, f := range files {
+		var b bytes.Buffer
+		if err := f.write(n, &b); err != nil {
+			return fmt.Errorf("%s: %w", f.name, err)
+		}
+		path := filepath.Join(out, f.name)
+		if err := os.WriteFile(path, b.Bytes(), 0o644); err != nil {
+			return err
+		}
+		fmt.Fprintln(say, path)
+	}
+	return nil
+}

@@ -1,0 +1,32 @@
+package main
+
+import (
+	"bytes"
+	"io"
+	"os"
+	"path/filepath"
+	"testing"
+)
+
+// Two runs write the same bytes.
+func TestRunsRepeat(t *testing.T) {
+	one, other := t.TempDir(), t.TempDir()
+	for _, dir := range []string{one, other} {
+		if err := run(dir, io.Discard); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, f := range files {
+		a, err := os.ReadFile(filepath.Join(one, f.name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := os.ReadFile(filepath.Join(other, f.name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(a) == 0 || !bytes.Equal(a, b) {
+			t.Errorf("%s: %d bytes, then %d others", f.name, len(a), len(b))
+		}
+	}
+}

@@ -1,0 +1,255 @@
+package assay
+
+import (
+	"fmt"
+	"math"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/part"
+)
+
+// A placement is where a chip may lie: off the lever end by some positions, turned,
+// or in another package than it should, with its supplies at the corners.
+type placement struct {
+	shift  int
+	turned bool
+	pins   int // of another package; 0 for its own
+}
+
+// misplacements are the wrong ones, the likeliest first.
+var misplacements = []placement{
+	{turned: true}, {shift: 1}, {shift: 2}, {shift: 1, turned: true}, {shift: 2, turned: true},
+	{pins: 14}, {pins: 16}, {pins: 18}, {pins: 20}, {pins: 22}, {pins: 24}, {pins: 28},
+}
+
+// position is the socket position of pin p of an n-pin package placed so.
+func (l placement) position(p, n int) int {
+	if l.turned {
+		p = (p+n/2-1)%n + 1
+	}
+	if p > n/2 {
+		return adapter.PositionOf(p, n) - l.shift
+	}
+	return adapter.PositionOf(p, n) + l.shift
+}
+
+// A seated is a chip as it would lie if it were placed somehow, by positions.
+type seated struct {
+	placement
+	vcc, gnd int
+	grounds  part.Pins // gnd, and further supply pins that are held at its level
+	touching part.Pins // that stand for certain where ground and supply are high, if they touch
+	all      part.Pins
+}
+
+// as gives the positions of the chip placed so.
+func (c *contact) as(l placement) seated {
+	if l.pins != 0 {
+		s := seated{placement: l, vcc: adapter.PositionOf(l.pins, l.pins), gnd: adapter.PositionOf(l.pins/2, l.pins)}
+		for p := 1; p <= l.pins; p++ {
+			s.all = s.all.With(adapter.PositionOf(p, l.pins), true)
+		}
+		s.grounds, s.touching = part.PinSet(s.gnd), s.all&^part.PinSet(s.vcc, s.gnd)
+		return s
+	}
+	n := len(c.v.Pins)
+	s := seated{placement: l, vcc: l.position(c.v.VCC(), n), gnd: l.position(c.v.GND(), n)}
+	for _, p := range c.v.Pins {
+		at := part.PinSet(l.position(p.Number, n))
+		s.all |= at
+		switch {
+		case p.Role == part.Ground, p.Diodeless && p.Tied == part.TiedLow:
+			s.grounds |= at
+		case touches(p):
+			s.touching |= at
+		}
+	}
+	return s
+}
+
+// touches tells whether a pin's contact can be judged: not that of pins for parts
+// outside the chip, of those that some makers leave open, and of those that have no
+// junction to ground.
+func touches(p part.Pin) bool {
+	switch p.Role {
+	case part.Input, part.Output, part.Bidirectional:
+		return p.Untested == "" && !p.Diodeless
+	}
+	return false
+}
+
+// groundUp, supplyUp and bothUp drive the ground pins, the supply pin and all of them
+// high, all else biased low.
+func (s seated) groundUp(step ContactStep, volts part.Pins) look {
+	return look{step: step, up: part.PinSet(s.gnd), volts: volts}
+}
+
+func (s seated) supplyUp(step ContactStep, volts part.Pins) look {
+	return look{step: step, up: part.PinSet(s.vcc), volts: volts}
+}
+
+func (s seated) bothUp(step ContactStep, volts part.Pins) look {
+	return look{step: step, up: s.grounds.With(s.vcc, true), volts: volts}
+}
+
+// A pair is how two supply pins stand to each other.
+type pair uint8
+
+// The pairs.
+const (
+	pairUnclear pair = iota
+	pairRight
+	pairShorted
+	pairApart // nothing leads from either to the other
+)
+
+// What the supply pair shows (design.md, step 1; ngspice on some fifty chip models at
+// the corners of supply and resistors). The drops are those of junctions, and no
+// shares of the rail.
+const (
+	leastDrop = 0.30 // V from the driven ground pin to the supply pin, across the die's substrate
+	mostDrop  = 0.80
+	otherDrop = 0.20 // V that it is more the other way, at least
+	// apartDrop, of the rail: nothing leads from pin to pin. It is that of a driven pin
+	// that nothing loads, so a pin below the rest of the rail follows nothing.
+	apartDrop = 0.88
+)
+
+// drops are the two voltages across a supply pair, V: down from the ground pin that is
+// driven, and down from the supply pin. NaN where a position is not measured.
+func (c *contact) drops(s seated, groundUp, supplyUp adapter.Measured) (fromGround, fromSupply float64) {
+	ground := groundUp.Volts[s.gnd]
+	if math.IsNaN(ground) {
+		ground = c.reckoned(s, groundUp)
+	}
+	return ground - groundUp.Volts[s.vcc], supplyUp.Volts[s.vcc] - supplyUp.Volts[s.gnd]
+}
+
+// reckoned is the voltage of a ground pin that is driven high and not measured: the
+// currents through the bias resistors tell what its drive resistance takes.
+func (c *contact) reckoned(s seated, m adapter.Measured) float64 {
+	sum, measured := 0.0, 0
+	for position := range s.all.With(s.gnd, false).All() {
+		if v := m.Volts[position]; !math.IsNaN(v) {
+			sum += v
+			measured++
+		}
+	}
+	amps := sum / float64(max(measured, 1)) * float64(s.all.Len()-1) / c.k.BiasOhms
+	return c.k.SupplyVolts - amps*c.k.DriveOhms
+}
+
+// pairOf judges a supply pair by what was seen with each of its pins driven high.
+// Where the ground pin is not measured, the way from supply to ground is not known;
+// the soft start tells then.
+func (c *contact) pairOf(s seated, groundUp, supplyUp adapter.Measured) pair {
+	down, back := c.drops(s, groundUp, supplyUp)
+	idle := (1 - apartDrop) * c.k.SupplyVolts
+	switch {
+	case math.IsNaN(back) && down >= leastDrop && down <= mostDrop:
+		return pairRight
+	case math.IsNaN(back) && down < leastDrop && supplyUp.High.Has(s.gnd), down < leastDrop && back < leastDrop:
+		return pairShorted
+	case down >= leastDrop && down <= mostDrop && back >= down+otherDrop:
+		return pairRight
+	case groundUp.Volts[s.vcc] < idle && (supplyUp.Volts[s.gnd] < idle || math.IsNaN(back) && !supplyUp.High.Has(s.gnd)):
+		return pairApart
+	}
+	return pairUnclear
+}
+
+// touchVolts, of the rail, is 1.4 V of 5: with ground and supply driven high a pin that
+// touches stands at 2.50 V or more against the bias, an open one at 0.00 (design.md, step 2).
+const touchVolts = 0.28
+
+// touching gives the positions that touch, by a look with ground and supply high, and
+// those that cannot be told: they are not measured, and read low.
+func (c *contact) touching(s seated, bothUp adapter.Measured) (touching, untold part.Pins) {
+	for position := range s.touching.All() {
+		switch v := bothUp.Volts[position]; {
+		case !math.IsNaN(v):
+			touching = touching.With(position, v > touchVolts*c.k.SupplyVolts)
+		case bothUp.High.Has(position):
+			touching = touching.With(position, true)
+		default:
+			untold = untold.With(position, true)
+		}
+	}
+	return touching, untold
+}
+
+// idleVolts, V, is more than a position at which nothing lies shows under its bias.
+const idleVolts = 0.30
+
+// lies tells whether a chip lies as placed: its supply pair answers, nearly all of its
+// pins touch, and nothing stands up where no pin of it is.
+func (c *contact) lies(s seated, seen [3]adapter.Measured) bool {
+	if c.pairOf(s, seen[0], seen[1]) != pairRight {
+		return false
+	}
+	for position := range (c.measurable &^ s.all).All() {
+		if seen[2].Volts[position] > idleVolts {
+			return false
+		}
+	}
+	touching, untold := c.touching(s, seen[2])
+	judged := s.touching &^ untold
+	return 4*touching.Len() >= 3*judged.Len() && touching != 0
+}
+
+// misplaced finds where a chip lies whose supply pair does not answer where it should.
+func (c *contact) misplaced() (found placement, lies bool, err error) {
+	var places []seated
+	var looks []look
+	for _, l := range misplacements {
+		if l.pins == len(c.v.Pins) || l.pins == 0 && len(c.v.Pins)+2*l.shift > adapter.Positions {
+			continue
+		}
+		s := c.as(l)
+		if s.all&^c.fitted != 0 {
+			continue
+		}
+		places = append(places, s)
+		looks = append(looks, s.groundUp(PlacementStep, everywhere), s.supplyUp(PlacementStep, everywhere), s.bothUp(PlacementStep, everywhere))
+	}
+	seen, err := c.look(looks...)
+	if err != nil {
+		return placement{}, false, err
+	}
+	for i, s := range places {
+		if c.lies(s, [3]adapter.Measured(seen[3*i:3*i+3])) {
+			return s.placement, true, nil
+		}
+	}
+	for i, m := range seen {
+		c.answered = c.answered || c.rises(m, looks[i].up)
+	}
+	return placement{}, false, nil
+}
+
+// rises tells whether a position stands up that is not driven.
+func (c *contact) rises(m adapter.Measured, driven part.Pins) bool {
+	for position, v := range m.Volts {
+		if position > 0 && v > idleVolts && !driven.Has(position) {
+			return true
+		}
+	}
+	return m.High&c.fitted&^c.measurable&^driven != 0
+}
+
+// seatingAt says where a chip lies that should lie elsewhere.
+func (c *contact) seatingAt(l placement) Seating {
+	s := Seating{misplaced: true, Advice: "take the chip out, seat it with pin 1 at the lever end and test again"}
+	switch {
+	case l.pins != 0:
+		s.Found = fmt.Sprintf("a chip of %d pins, and not of %d", l.pins, len(c.v.Pins))
+		s.Advice = "look whether the marking is read rightly, and test it as what it is"
+	case l.shift > 0:
+		s.Found = "shifted by " + [...]string{1: "one", 2: "two"}[l.shift]
+	default:
+		s.Found = "put in backwards"
+		s.Advice = "take the chip out and turn it, the notch and pin 1 towards the lever end; " +
+			"it has had no supply and came to no harm here"
+	}
+	return s
+}

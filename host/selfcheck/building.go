@@ -1,0 +1,3 @@
+package selfcheck
+
+func (c *check) next(faults bool) []string { return nil }

@@ -1,0 +1,250 @@
+package selfcheck
+
+import (
+	"math"
+	"slices"
+
+	"chipassay/firmware/carrier"
+	"chipassay/host/adapter"
+)
+
+// What a reading may be off, V and mA: from a good board's, by the tolerances of its
+// resistors (5 %) and of a converter that is not calibrated; and from a defect's.
+const (
+	nominalVolts   = 0.11
+	suppliedVolts  = 0.35 // with the fuse, the shunt and a switch in the way
+	defectVolts    = 0.30
+	nominalCurrent = 0.9
+	defectCurrent  = 1.5
+)
+
+// A deviation is a reading that no good board gives.
+type deviation struct {
+	position, condition int
+	volts               bool // the voltage is off, or else the level
+	current             bool
+	want, got           float64
+}
+
+// off compares what was seen at a position under a condition with what is expected;
+// it gives the readings that do not fit, 0 to 3, and how much of what fits says something.
+func off(k *condition, s *seen, p int, e expected, exact bool) (wrong []deviation) {
+	if !s.looked {
+		return nil
+	}
+	b := bit(p)
+	far := p > 8 && p < 21
+	if level := e.sample.level(); level >= 0 && !(far && k.driven&b != 0) {
+		if got := int(s.sample >> p & 1); got != level {
+			wrong = append(wrong, deviation{position: p, want: float64(level), got: float64(got)})
+		}
+	}
+	within, mA := defectVolts, defectCurrent
+	if exact {
+		if within, mA = nominalVolts, nominalCurrent; k.high != 0 || k.low != 0 {
+			within = suppliedVolts
+		}
+	}
+	if v := s.volts[p]; k.measured&b != 0 && !math.IsNaN(v) && (v < e.volts.low-within || v > e.volts.high+within) {
+		wrong = append(wrong, deviation{position: p, volts: true, want: (e.volts.low + e.volts.high) / 2, got: v})
+	}
+	if k.high == p && s.current >= 0 && (s.current < e.current.low-mA || s.current > e.current.high+mA) {
+		wrong = append(wrong, deviation{position: p, current: true, want: e.current.low, got: s.current})
+	}
+	return wrong
+}
+
+// A result is all that was seen.
+type result struct {
+	seen       []seen // by condition
+	high, low  uint32 // positions whose switches the adapter found
+	looked     uint32 // positions of which anything is known
+	chainOfLow bool
+	unmetered  bool // the monitor's currents are not to be gone by
+}
+
+// switchFound predicts whether the adapter, when it starts, finds the switch of a
+// position: 1 or 0, -1 if it may be either way. It closes it against the bias.
+func (m *model) switchFound(c *circuit, l carrier.Lane, high bool) int {
+	rest, closed := condition{bias: true}, condition{bias: true}
+	if all := uint32(math.MaxUint32); !high {
+		rest.biasUp, closed.biasUp, closed.low = all, all, bit(l.Position)
+	} else {
+		closed.high = l.Position
+	}
+	e := c.expect(l, []condition{rest, closed})
+	before, after := e[0].sample.level(), e[1].sample.level()
+	want := 1
+	if high {
+		want = 0
+	}
+	switch {
+	case before == 1-want || after == want:
+		return 0
+	case before < 0 || after < 0:
+		return -1
+	}
+	return 1
+}
+
+// An explanation is a defect that would give what was seen.
+type explanation struct {
+	defect int
+	score  float64
+	at     []int
+}
+
+// deviations gives what no good board of the model reads, by position.
+func (m *model) deviations(r *result) (of [adapter.Positions + 1][]deviation) {
+	for p := range m.nominal {
+		if r.looked&bit(p) == 0 || m.nominal[p] == nil {
+			continue
+		}
+		for i := range m.plan {
+			for _, d := range off(&m.plan[i], &r.seen[i], p, m.nominal[p][i], true) {
+				d.condition = i
+				of[p] = append(of[p], d)
+			}
+		}
+		l := carrier.LaneAt(p)
+		for _, side := range []struct {
+			high  bool
+			found uint32
+			part  string
+		}{{true, r.high, "base_"}, {false, r.low, "gate_"}} {
+			if m.circuit.of[side.part+l.Name] == m.circuit.of[l.Name] && len(m.partsOn[side.part+l.Name]) > 1 &&
+				(side.high || r.chainOfLow) && side.found&bit(p) == 0 {
+				of[p] = append(of[p], deviation{position: p, condition: -1, want: 1})
+			}
+		}
+	}
+	return of
+}
+
+// fits scores a defect by what it explains: NaN if it contradicts what was seen.
+func (m *model) fits(i int, r *result, deviates *[adapter.Positions + 1][]deviation) (score float64, at []int) {
+	at, expectations := m.predict(i)
+	var circuit *circuit
+	for j, p := range at {
+		if r.looked&bit(p) == 0 {
+			continue
+		}
+		for k := range m.plan {
+			wrong := off(&m.plan[k], &r.seen[k], p, expectations[j][k], false)
+			if len(wrong) > 1 || len(wrong) == 1 && !(wrong[0].current && r.unmetered) {
+				return math.NaN(), at
+			}
+		}
+		for _, d := range deviates[p] {
+			if d.condition < 0 {
+				continue
+			}
+			e := expectations[j][d.condition]
+			switch {
+			case d.current:
+				score++
+			case d.volts:
+				score += 1 - 0.6*(e.volts.high-e.volts.low)/rail
+			default:
+				score += 1 - 0.6*(e.sample.high-e.sample.low)/rail
+			}
+		}
+		if circuit == nil {
+			circuit = m.changed(i)
+		}
+		l := carrier.LaneAt(p)
+		for _, side := range []struct {
+			high  bool
+			found uint32
+			has   bool
+		}{{true, r.high, l.High != "" && len(m.partsOn[l.BaseNet()]) > 1}, {false, r.low, l.Low != "" && r.chainOfLow && len(m.partsOn[l.GateNet()]) > 1}} {
+			if !side.has {
+				continue
+			}
+			found := side.found&bit(p) != 0
+			switch m.switchFound(circuit, l, side.high) {
+			case 0:
+				if found {
+					return math.NaN(), at
+				}
+				score += 10
+			case 1:
+				if !found {
+					return math.NaN(), at
+				}
+			default:
+				if !found {
+					score += 4
+				}
+			}
+		}
+	}
+	return score, at
+}
+
+// changed is the circuit around a defect, with it.
+func (m *model) changed(i int) *circuit {
+	d := m.defects[i]
+	n := m.around(d, m.changes[i])
+	d.apply(n)
+	return newCircuit(n, func(p *carrier.Part) bool { return !works(p, m.good) || !strobed(n, m.good, p.Ref) })
+}
+
+// explain names the defects that explain what was seen at the positions, the best
+// first: each time those that explain most, as many as do so equally well. What no
+// single defect explains is left.
+func (m *model) explain(r *result, left [adapter.Positions + 1][]deviation) (found [][]int, _ [adapter.Positions + 1][]deviation) {
+	for range adapter.Positions {
+		var best []explanation
+		tried := map[int]bool{}
+		for p := range left {
+			if len(left[p]) == 0 {
+				continue
+			}
+			for _, i := range m.near[p] {
+				if tried[i] {
+					continue
+				}
+				tried[i] = true
+				if score, at := m.fits(i, r, &left); score > 0 {
+					best = append(best, explanation{i, score, at})
+				}
+			}
+		}
+		if len(best) == 0 {
+			break
+		}
+		slices.SortStableFunc(best, func(x, y explanation) int {
+			if x.score != y.score {
+				if x.score > y.score {
+					return -1
+				}
+				return 1
+			}
+			return x.defect - y.defect
+		})
+		var equal []int
+		of := deviating(&left, best[0].at)
+		for _, e := range best {
+			if e.score > best[0].score*0.97-0.01 && slices.Equal(deviating(&left, e.at), of) {
+				equal = append(equal, e.defect)
+			}
+		}
+		for _, p := range of {
+			left[p] = nil
+		}
+		found = append(found, equal)
+	}
+	return found, left
+}
+
+// deviating are those of some positions where something deviates, in order.
+func deviating(of *[adapter.Positions + 1][]deviation, at []int) (positions []int) {
+	for _, p := range at {
+		if len(of[p]) > 0 {
+			positions = append(positions, p)
+		}
+	}
+	slices.Sort(positions)
+	return positions
+}

@@ -1,0 +1,346 @@
+package virtual
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"chipassay/firmware/carrier"
+	"chipassay/host/adapter"
+	"chipassay/vectors/library"
+	"chipassay/vectors/part"
+)
+
+// A modelled chip is one that there is a transistor-level model of, with the variety that
+// stands for the same maker's circuit.
+type modelled struct {
+	number  string // in the library; a family's name for a quad NAND of it
+	file    string
+	chip    string // its subcircuit
+	vary    func(corner, *Variety)
+	params  func(corner) string
+	noLoads bool // 1 kΩ is never asked of it
+	corners []corner
+}
+
+// A corner is a supply, and how a process came out.
+type corner struct {
+	usb                     float64 // V at the port
+	beta, resistors, strong float64
+}
+
+func (c corner) String() string {
+	return fmt.Sprintf("%g V, gain %g, resistors %g, strength %g", c.usb, c.beta, c.resistors, c.strong)
+}
+
+// The corners of design.md: 4.5 to 5.25 V at the board, chip resistors -25 to +30 %, gains of 15 to
+// 100. A 74LS part whose gain is 15 does not keep its data sheet; 30 does.
+var (
+	corners   = []corner{{5, 40, 1, 1}, {4.57, 15, 1.3, 0.6}, {5.3, 100, 0.75, 1.7}}
+	cornersLS = []corner{{5, 80, 1, 1}, {4.57, 30, 1.3, 0.6}, {5.3, 100, 0.75, 1.7}}
+)
+
+var modelledChips = []modelled{
+	{number: "7400", file: "7400", chip: "ttl_7400", params: bipolarParams, vary: bipolar, corners: corners},
+	{number: "7400", file: "7400", chip: "ttl_7400_bare", params: bipolarParams, corners: corners,
+		vary: func(c corner, v *Variety) { bipolar(c, v); v.Clamps = false }},
+	{number: "7403", file: "7403", chip: "ttl_7403", params: bipolarParams, vary: bipolar, corners: corners},
+	{number: "74LS00", file: "74ls00", chip: "ls_74ls00", params: bipolarParams, vary: bipolar, corners: cornersLS},
+	{number: "74LS125", file: "74ls125", chip: "ls_74ls125", params: bipolarParams, vary: bipolar, corners: cornersLS},
+	{number: "4011UB", file: "4011", chip: "cmos_4011ub", params: func(c corner) string { return fmt.Sprintf("strength=%g before=2.5k behind=10", c.strong) },
+		vary: func(c corner, v *Variety) { v.Strength, v.Before = c.strong*1.136, 2500 }, noLoads: true, corners: corners},
+	{number: "4011B", file: "4011", chip: "cmos_4011b", params: func(c corner) string { return fmt.Sprintf("strength=%g", c.strong) },
+		vary: func(c corner, v *Variety) { v.Strength = c.strong * 1.136 }, noLoads: true, corners: corners},
+	{number: "4049UB", file: "4049", chip: "cmos_4049ub", params: func(c corner) string { return fmt.Sprintf("strength=%g", c.strong) },
+		vary: func(c corner, v *Variety) { v.Strength = c.strong }, noLoads: true, corners: corners},
+	{number: "74HC00", file: "74hc00", chip: "hc_74hc00", params: func(c corner) string { return fmt.Sprintf("strength=%g", c.strong) },
+		vary: func(c corner, v *Variety) { v.Strength, v.Before = c.strong, 100 }, corners: corners},
+	{number: "NMOS", file: "nmos", chip: "nmos_quad", params: func(c corner) string { return fmt.Sprintf("strength=%g", c.strong) },
+		vary: func(c corner, v *Variety) { v.Strength = c.strong }, corners: corners},
+	{number: "NMOS", file: "nmos", chip: "nmos_quad_pumped", params: func(c corner) string { return fmt.Sprintf("strength=%g", c.strong) },
+		vary: func(c corner, v *Variety) { v.Strength, v.Substrate = c.strong, Pumped }, corners: corners},
+}
+
+func bipolarParams(c corner) string { return fmt.Sprintf("beta=%g res=%g", c.beta, c.resistors) }
+
+func bipolar(c corner, v *Variety) { v.Beta, v.Resistors = c.beta, c.resistors }
+
+// make makes the virtual chip.
+func (m *modelled) make(t *testing.T, at corner, defects ...string) *Chip {
+	t.Helper()
+	var chip *Chip
+	if part.FamilyByName(m.number) != nil {
+		chip = quadNAND(t, m.number, part.TotemPole, defects...)
+		for i := range chip.Type.Variant.Pins { // the outputs of a 2114, as the model has them
+			chip.Type.Variant.Pins[i].Drive = part.BufferDrive
+		}
+	} else {
+		typ, err := library.Open(m.number)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var parsed []Defect
+		for _, text := range defects {
+			d, err := ParseDefect(text)
+			if err != nil {
+				t.Fatal(err)
+			}
+			parsed = append(parsed, d)
+		}
+		chip = chipWith(t, typ, parsed...)
+	}
+	v := Nominal(chip.Type)
+	m.vary(at, &v)
+	chip.Vary(v)
+	return chip
+}
+
+// A setting is a state of the assay, and the pins whose voltages it is about: all where there are none.
+type setting struct {
+	what string
+	carrier.State
+	pins []int
+}
+
+// seated gives what the states of an assay need of a chip: words of its pins.
+type seated struct {
+	*Chip
+	signals, inputs, outputs []int
+}
+
+func seat(c *Chip) seated {
+	s := seated{Chip: c}
+	for i := range c.pads {
+		p := &c.pads[i]
+		if p.in || p.out {
+			s.signals = append(s.signals, p.pin)
+		}
+		if p.in {
+			s.inputs = append(s.inputs, p.pin)
+		}
+		if p.out {
+			s.outputs = append(s.outputs, p.pin)
+		}
+	}
+	return s
+}
+
+// at gives the word of where pins lie that a definition calls so: of a turned chip, other pins.
+func (s seated) at(pins ...int) (w uint32) {
+	for _, p := range pins {
+		w |= uint32(adapter.At(adapter.PositionOf(p, len(s.pads))))
+	}
+	return w
+}
+
+// beforePower gives the steps that design.md takes before power ("Before power"), of a chip the right
+// way round and, the supply pair and the soft start, of a turned one.
+func (s seated) beforePower() (all []setting) {
+	v := s.Type.Variant
+	vcc, gnd := s.at(v.VCC()), s.at(v.GND())
+	add := func(what string, st carrier.State) { all = append(all, setting{what: what, State: st}) }
+	add("ground high, the rest biased low", carrier.State{Driven: gnd, Level: gnd, BiasOn: true})
+	add("supply high, the rest biased low", carrier.State{Driven: vcc, Level: vcc, BiasOn: true})
+	add("soft start", carrier.State{Driven: vcc, Level: vcc, Low: gnd, BiasOn: true})
+	if s.turned {
+		return all
+	}
+	add("contact: both high, signals biased low", carrier.State{Driven: vcc | gnd, Level: vcc | gnd, BiasOn: true})
+	for bit := range 4 {
+		var up []int
+		for _, p := range s.signals {
+			if p>>bit&1 != 0 {
+				up = append(up, p)
+			}
+		}
+		low := carrier.State{Low: gnd | vcc&uint32(lowSwitches()), BiasOn: true, BiasUp: s.at(up...)}
+		low.Driven = (gnd | vcc) &^ low.Low
+		add(fmt.Sprintf("shorts: bit %d of the pin's number biased high", bit), low)
+		low.BiasUp = s.at(s.signals...) &^ low.BiasUp
+		add(fmt.Sprintf("shorts: bit %d biased low", bit), low)
+	}
+	return all
+}
+
+func lowSwitches() (w adapter.Word) { return adapter.At(SupplyLow...) }
+
+// powered gives the states of a chip with its supply: driven, loaded, released.
+func (s seated) powered(loads bool) (all []setting) {
+	v := s.Type.Variant
+	vcc, gnd, in, out := s.at(v.VCC()), s.at(v.GND()), s.at(s.inputs...), s.at(s.outputs...)
+	on := carrier.State{High: vcc, Low: gnd, Driven: in, BiasOn: true}
+	for level := range 4 {
+		on.Level = s.at(s.levels(level)...)
+		inputs := fmt.Sprintf("inputs driven %02b", level)
+		pins := s.signals
+		if level == 0 {
+			pins = s.outputs // two low inputs of one gate share its base resistor
+		}
+		add := func(what string, st carrier.State) {
+			all = append(all, setting{what: inputs + ", " + what, State: st, pins: pins})
+		}
+		low, high := on, on
+		high.BiasUp = out
+		add("outputs biased low", low)
+		add("outputs biased high", high)
+		if loads {
+			low.LoadOn, high.LoadOn, high.LoadUp = true, true, out
+			add("outputs and inputs loaded low", low)
+			low.Level, high.Level = on.Level, on.Level
+			add("outputs loaded high, inputs low", high)
+		}
+	}
+	// One input of each gate released and the other held high, and no output watched.
+	for i := range 2 {
+		free := s.half(i)
+		st := on
+		st.Driven, st.Level = in&^s.at(free...), in&^s.at(free...)
+		all = append(all, setting{"inputs released and biased low", st, free})
+		st.BiasUp = in
+		all = append(all, setting{"inputs released and biased high", st, free})
+		if loads {
+			st.BiasUp, st.LoadOn = 0, true
+			all = append(all, setting{"inputs released and loaded low", st, free})
+		}
+	}
+	return all
+}
+
+// half gives every other input of each gate: the first or the second.
+func (s seated) half(i int) (half []int) {
+	for _, g := range s.gates() {
+		half = append(half, g[min(i, len(g)-1)])
+	}
+	return half
+}
+
+// levels gives the inputs that are high when bit i of a number is the level of input i of each gate.
+func (s seated) levels(bits int) (high []int) {
+	for _, g := range s.gates() {
+		for i, pin := range g {
+			if bits>>i&1 != 0 {
+				high = append(high, pin)
+			}
+		}
+	}
+	return high
+}
+
+// gates gives the inputs of each gate.
+func (s seated) gates() (gates [][]int) {
+	if len(s.Type.Variant.Gates) == 0 { // quadNAND
+		return [][]int{{1, 2}, {4, 5}, {9, 10}, {12, 13}}
+	}
+	for _, g := range s.Type.Variant.Gates {
+		var in []int
+		for _, pin := range g.Pins {
+			if slices.Contains(s.inputs, pin) {
+				in = append(in, pin)
+			}
+		}
+		gates = append(gates, in)
+	}
+	return gates
+}
+
+// apply sets a virtual socket as a state says.
+func apply(s *Socket, st carrier.State) {
+	s.Pull(BiasPull, st.BiasOn, adapter.Word(st.BiasUp))
+	s.Pull(LoadPull, st.LoadOn, adapter.Word(st.LoadUp))
+	s.Supply(adapter.Word(st.High), adapter.Word(st.Low))
+	s.Drive(adapter.Word(st.Driven), adapter.Word(st.Level))
+	s.Convert(0) // lets the supply follow
+}
+
+// spiceStates gives the settings as changes to the sources of a deck that is written for the first.
+func spiceStates(settings []setting) (states []spiceState) {
+	bit := func(is bool) int {
+		if is {
+			return 1
+		}
+		return 0
+	}
+	was := settings[0].Outputs()
+	for _, s := range settings {
+		var state spiceState
+		now := s.Outputs()
+		for _, net := range carrier.SpiceNodes() {
+			if now[net] == was[net] {
+				continue
+			}
+			state = append(state, fmt.Sprintf("Vdrive_%s=%d", net, bit(now[net] != carrier.Released)),
+				fmt.Sprintf("Vlevel_%s=%d", net, bit(now[net] == carrier.HighLevel)))
+		}
+		was = now
+		states = append(states, state)
+	}
+	return states
+}
+
+// nearHalf is the carrier without its far half, to which no chip here reaches.
+var nearHalf = carrier.New().Fitted(carrier.Load, carrier.Switches)
+
+// socketDeck is the carrier with a chip of transistors in its socket.
+func (m *modelled) socketDeck(t *testing.T, c *Chip, at corner, st carrier.State) string {
+	t.Helper()
+	var b strings.Builder
+	if err := nearHalf.WriteDeck(&b, st, carrier.Operating{USB: at.usb}); err != nil {
+		t.Fatal(err)
+	}
+	b.WriteString(include(t, m.file) + "Xchip")
+	for pin := range c.pads {
+		fmt.Fprintf(&b, " %s", carrier.LaneAt(c.position(pin+1)).Name)
+	}
+	fmt.Fprintf(&b, " %s %s\n", m.chip, m.params(at))
+	return b.String()
+}
+
+// With each chip in its socket the virtual adapter is at every pin within 50 mV or 5 % of what ngspice
+// finds for transistors on the carrier's netlist, in every state of the assay and at its corners. What is
+// left out is said beside it.
+func TestVirtualSocketAgainstTransistors(t *testing.T) {
+	var vectors []string
+	for p := 1; p <= adapter.Positions; p++ {
+		vectors = append(vectors, "v("+strings.ToLower(carrier.LaneAt(p).Name)+")")
+	}
+	for _, m := range modelledChips {
+		t.Run(m.chip, func(t *testing.T) {
+			for _, at := range m.corners {
+				for _, defects := range [][]string{nil, {"reversed"}} {
+					chip := m.make(t, at, defects...)
+					s := seat(chip)
+					settings := s.beforePower()
+					if defects == nil {
+						settings = append(settings, s.powered(!m.noLoads)...)
+					}
+					board := NewBoard()
+					board.USB(at.usb)
+					socket := board.Socket(chip, 1)
+					points := operate(t, m.socketDeck(t, chip, at, settings[0].State), spiceStates(settings), vectors)
+					for i, set := range settings {
+						apply(socket, set.State)
+						m.compare(t, fmt.Sprintf("%v %v: %s", at, defects, set.what), socket, set, points[i])
+						if set.High != 0 { // off again before the next
+							apply(socket, carrier.State{})
+						}
+					}
+				}
+			}
+		})
+	}
+}
+
+func (m *modelled) compare(t *testing.T, what string, s *Socket, set setting, want map[string]float64) {
+	for pin := 1; pin <= len(s.chip.pads); pin++ {
+		if set.pins != nil && !slices.Contains(set.pins, pin) {
+			continue
+		}
+		position := s.chip.position(pin)
+		got, want := s.of[position].volts, want["v("+strings.ToLower(carrier.LaneAt(position).Name)+")"]
+		if math.Abs(got-want) > max(0.05, 0.05*math.Abs(want)) {
+			t.Errorf("%s: pin %d is at %.3f V, ngspice says %.3f V", what, pin, got, want)
+		}
+	}
+}
