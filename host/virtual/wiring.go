@@ -380,12 +380,12 @@ func (w *wiring) findInputs(b *Board) {
 	for i := range w.inputs {
 		w.sense[i], w.inputs[i] = noNet, noNet
 	}
-	for i, l := range lanes {
+	for _, l := range lanes {
 		bit := bitOfLane(l)
 		line := l.Drive
 		if l.Near() {
 			line = l.Sense
-			w.inputs[i&7|i>>1&8] = w.line(line)
+			w.inputs[bit&7|bit>>1&8] = w.line(line)
 		}
 		n := w.line(line)
 		w.sense[bit] = n

@@ -114,7 +114,7 @@ bool board_converter(uint8_t which)
 	uint8_t i;
 
 	for (i = 0; i < SHIFT_LONGEST / 8; i++) {
-		shift_out(0xFF, 8);
+		shift_out(0xFF);
 	}
 	before = shift_back(chain);
 	far_sample(7);
