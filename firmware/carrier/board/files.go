@@ -2,16 +2,24 @@ package board
 
 import (
 	"cmp"
+	"fmt"
 	"maps"
 	"slices"
 )
 
 func sortedKeys[K cmp.Ordered, V any](m map[K]V) []K { return slices.Sorted(maps.Keys(m)) }
 
+// Faults gives all that forbids to order the board: broken design rules, and
+// differences between its copper and the netlist.
+func (b *Board) Faults() []string { return append(b.Violations(), b.Differences()...) }
+
 // Files gives what a board house and a person need, by file name: Gerber and drill
-// files, pictures, and the board in the form of an open board editor.
-func (b *Board) Files() map[string]string {
-	edge := b.edge()
+// files, pictures, and the board in the form of an open board editor. A board with
+// a fault has no files.
+func (b *Board) Files() (map[string]string, error) {
+	if faults := b.Faults(); len(faults) > 0 {
+		return nil, fmt.Errorf("the board is not ready to order: %d faults, the first: %s", len(faults), faults[0])
+	}
 	plated, screws := []drilled{}, []drilled{}
 	for _, d := range b.drills() {
 		if d.plated {
@@ -29,14 +37,14 @@ func (b *Board) Files() map[string]string {
 		"carrier-mask-bottom.gbr": b.gerber("Soldermask,Bot", true, b.mask()),
 		"carrier-silk-top.gbr":    b.gerber("Legend,Top", false, b.silk(Top)),
 		"carrier-silk-bottom.gbr": b.gerber("Legend,Bot", false, b.silk(Bottom)),
-		"carrier-edge.gbr":        b.gerber("Profile,NP", false, edge),
+		"carrier-edge.gbr":        b.gerber("Profile,NP", false, b.edge()),
 		"carrier-plated.drl":      b.excellon("Plated,1,4,PTH", plated),
 		"carrier-not-plated.drl":  b.excellon("NonPlated,1,4,NPTH", screws),
 		"carrier-top.svg":         b.picture(Top, false),
 		"carrier-bottom.svg":      b.picture(Bottom, true),
 		"carrier-silk.svg":        b.assembly(),
 		"carrier.kicad_pcb":       b.editor(),
-	}
+	}, nil
 }
 
 // edge is the outline along which the board is cut.

@@ -215,7 +215,10 @@ func TestFilesAreTheNetlist(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	files := b.Files()
+	files, err := b.Files()
+	if err != nil {
+		t.Fatal(err)
+	}
 	wide, high := b.Size.X/dot+1, b.Size.Y/dot+1
 	holes := readDrills(t, files["carrier-plated.drl"])
 	var meagre, fat []*bitmap

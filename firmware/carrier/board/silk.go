@@ -21,13 +21,13 @@ func (b *Board) silk(l Layer) []mark {
 			}
 			d.mirrored = true
 			d.text("USB", Point{4500, 93980}, 1500, 0)
-			d.text("MCU BOARD BELOW, USB HERE", Point{45000, 109000}, 2000, 0)
-			d.text("SOLDER MALE HEADERS FROM THIS SIDE, TRIM ALL LEADS TO 1.5 MM", Point{62000, 104500}, 1300, 0)
+			d.text("SUPPLY", Point{5500, 124500}, 1500, 0)
+			d.text("MICROCONTROLLER BOARD ON THIS SIDE.", Point{66000, 4000}, 1500, 0)
+			d.text("HEADERS FROM THIS SIDE, SOLDERED ON THE OTHER. TRIM LEADS TO 1.5 MM.", Point{66000, 7000}, 1300, 0)
 		}
 	}
 	if l == Top {
 		d.text("CHIPASSAY CARRIER B", Point{116500, 130500}, 1500, 0)
-		d.text("CHIP PIN 1", Point{43180, 8600}, 1000, 0)
 		d.text("L1", Point{43180, 10700}, 1000, 0)
 		d.text("GND", Point{43180, 50500}, 1000, 0)
 		d.text("R1", Point{83820, 10700}, 1000, 0)
@@ -90,7 +90,7 @@ func (d *drawing) part(place Placement, kind carrier.Kind, shape footprint) {
 	case carrier.LED:
 		d.arc(place, Point{1270, 0}, 1700, 0, 360)
 		label("K", -900, 1550, 900)
-		label(place.Ref, 1900, -1350, 900)
+		label(place.Ref, 3700, 1550, 900)
 	case carrier.Capacitor:
 		if shape.Round {
 			d.arc(place, Point{1250, 0}, 2480, 0, 360)
