@@ -33,7 +33,7 @@ var Criteria = []struct {
 }
 
 // Uncertainty says what the tester's own error is made of, for every report.
-const Uncertainty = "two steps of the 10-bit converter (10 mV), load resistors within 1 %, drive resistance within 6 %"
+const Uncertainty = "two steps of the 10-bit converter (10 mV), load resistors within 1 %, drive resistance within 8 %"
 
 // A Standing is how a reading stands to its limit.
 type Standing uint8
@@ -98,6 +98,10 @@ func GradeOf(v Verdict, l *Levels) (g Grade, reasons []string) {
 			}
 			reasons = append(reasons, r.String()+", with little room")
 		}
+	}
+	if len(l.Held) > 0 {
+		worst = Doubtful
+		reasons = append(reasons, l.Held...)
 	}
 	if n := l.unmeasuredOutputs(); n > 0 {
 		worst = Doubtful

@@ -73,7 +73,7 @@ func (v *Variety) inputOf(f *part.Family, p *part.Pin) element {
 // diodeInput is a Schottky diode from a base resistor, which two junctions take over.
 func (v *Variety) diodeInput(base float64) (points []point) {
 	for inside := 0.0; ; inside += 0.005 { // V at the base
-		onward := v.saturation(transistor) * math.Exp(inside/2/thermalVolts)
+		onward := v.saturation(emitter) * math.Exp(inside/2/thermalVolts)
 		out := (curveSupply-inside)/base - onward
 		if out < 0 {
 			return append(points, point{inside, 0}, point{inside + 3, 0})
@@ -103,7 +103,7 @@ func (v *Variety) emitterInput(base float64) (points []point) {
 // emitterAt gives the voltage at the emitter and the current out of it when forward
 // and the collector's current are some multiples of reverse.
 func (v *Variety) emitterAt(base, forward, collector float64) point {
-	saturation := v.saturation(transistor)
+	saturation := v.saturation(emitter)
 	volts := func(reverse float64) (inside float64) {
 		return thermalVolts * (2*math.Log(collector*reverse/saturation) + math.Log(reverse/saturation))
 	}
@@ -161,7 +161,7 @@ func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 	stage := v.stageOf(f, p)
 	base := iol / stage.forced / v.Resistors
 	beta := max(v.Beta, 1.3*stage.forced*v.Resistors) // a weaker one does not keep its data sheet
-	collector, area := 0.12/iol, iol*1000 // the output transistor is one small transistor a milliampere
+	collector, area := 0.12/iol, iol*1000             // the output transistor is one small transistor a milliampere
 	if schottkyClamped(f) {
 		collector /= 2
 	}
@@ -170,7 +170,7 @@ func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 		volts := 0.0
 		if schottkyClamped(f) {
 			clamp := max(0, (base-amps/beta)/(1+1/beta))
-			volts = drop(amps+clamp, v.saturation(transistor)*area) - drop(clamp, v.saturation(schottky)*area/4)
+			volts = drop(amps+clamp, v.saturation(emitter)*area) - drop(clamp, v.saturation(schottky)*area/4)
 		} else {
 			forced := amps / base
 			volts = thermalVolts * math.Log((1+(1+forced)/inverseGain)/(1-forced/beta))
@@ -195,7 +195,7 @@ func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 // transistors, below VCC, with what its base current drops in the splitter's
 // resistor, until the collector's resistor is all that is left.
 func (v *Variety) bipolarHigh(f *part.Family, p *part.Pin) element {
-	s, saturation := v.stageOf(f, p), v.saturation(transistor)
+	s, saturation := v.stageOf(f, p), v.saturation(emitter)
 	var points []point
 	for _, i := range decades(0.5) {
 		// Base current, and the voltage across the bleeder, which is what is below the first transistor.

@@ -12,12 +12,12 @@ import (
 // 0.45 V for a Schottky diode, and 0.52 V for the substrate diode, which is as large
 // as the die (handbooks, from memory); the resistances are those of small pads.
 const (
-	silicon    = 1e-14 // A
-	transistor = 1e-16 // A
-	schottky   = 3e-11 // A
-	substrate  = 2e-12 // A
-	padOhms    = 20
-	tubOhms    = 2 // of the substrate diode
+	silicon   = 1e-14 // A
+	emitter   = 1e-16 // A
+	schottky  = 3e-11 // A
+	substrate = 2e-12 // A
+	padOhms   = 20
+	tubOhms   = 2 // of the substrate diode
 )
 
 // A branch leads current between two nodes of an unpowered chip: a resistor,
@@ -158,7 +158,7 @@ func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
 	}
 	stage := v.stageOf(f, pin)
 	if p.in {
-		in := branch{from: vcc, to: node, ohms: stage.base / max(pin.LoadIn(f), 0.25), junctions: 1, saturation: v.saturation(transistor)}
+		in := branch{from: vcc, to: node, ohms: stage.base / max(pin.LoadIn(f), 0.25), junctions: 1, saturation: v.saturation(emitter)}
 		if f.Technology == part.TTLDiode {
 			in.saturation = v.saturation(schottky)
 		} else {
@@ -171,7 +171,7 @@ func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
 	}
 	if p.out && p.high.there() && p.stuck == logic.X {
 		branches = append(branches, branch{
-			from: vcc, to: node, ohms: stage.collector + stage.splitter/v.Beta, junctions: 2, saturation: v.saturation(transistor),
+			from: vcc, to: node, ohms: stage.collector + stage.splitter/v.Beta, junctions: 2, saturation: v.saturation(emitter),
 		})
 	}
 	return branches

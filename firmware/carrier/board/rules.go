@@ -47,18 +47,19 @@ type drilled struct {
 	name     string
 	at       Point
 	diameter int
+	plated   bool
 }
 
 func (b *Board) drills() []drilled {
 	var all []drilled
 	for _, p := range b.Pads {
-		all = append(all, drilled{p.Name(), p.Shape.Centre(), p.Drill})
+		all = append(all, drilled{p.Name(), p.Shape.Centre(), p.Drill, true})
 	}
 	for i, v := range b.Vias {
-		all = append(all, drilled{fmt.Sprintf("via %d of %s", i, v.Net), v.At, ViaDrill})
+		all = append(all, drilled{fmt.Sprintf("via %d of %s", i, v.Net), v.At, ViaDrill, true})
 	}
 	for i, h := range b.Holes {
-		all = append(all, drilled{fmt.Sprintf("screw hole %d", i), h.At, h.Diameter})
+		all = append(all, drilled{fmt.Sprintf("screw hole %d", i), h.At, h.Diameter, false})
 	}
 	return all
 }

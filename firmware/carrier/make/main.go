@@ -1,7 +1,7 @@
-// Command make writes what is made from the carrier's netlist: parts list, wire
-// list, netlist for board editors, SPICE subcircuit and an example of its use. The
-// same netlist gives the same bytes. It writes nothing if the netlist breaks an
-// electrical rule.
+// Command make writes what is made from the carrier's netlist: schematic, solder
+// plan, parts list, wire list, netlist for board editors, SPICE subcircuit and an
+// example of its use. The same netlist gives the same bytes. It writes nothing if
+// the netlist breaks an electrical rule.
 //
 //	go run ./firmware/carrier/make --out DIR
 package main
@@ -12,10 +12,14 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"chipassay/firmware/carrier"
+	"chipassay/firmware/carrier/plan"
+	"chipassay/firmware/carrier/sheet"
 )
 
 // files are what is written, and by what.
@@ -29,6 +33,9 @@ var files = []struct {
 	{"carrier.cir", (*carrier.Netlist).WriteSpice},
 	{"example.cir", func(_ *carrier.Netlist, w io.Writer) error { return carrier.WriteExample(w) }},
 }
+
+// drawings give files by name.
+var drawings = []func(*carrier.Netlist) (map[string][]byte, error){sheet.Files, plan.Files}
 
 func main() {
 	out := flag.String("out", "", "folder to write to")
@@ -56,13 +63,24 @@ func run(out string, say io.Writer) error {
 	if err := os.MkdirAll(out, 0o755); err != nil {
 		return err
 	}
+	contents := map[string][]byte{}
 	for _, f := range files {
 		var b bytes.Buffer
 		if err := f.write(n, &b); err != nil {
 			return fmt.Errorf("%s: %w", f.name, err)
 		}
-		path := filepath.Join(out, f.name)
-		if err := os.WriteFile(path, b.Bytes(), 0o644); err != nil {
+		contents[f.name] = b.Bytes()
+	}
+	for _, draw := range drawings {
+		drawn, err := draw(n)
+		if err != nil {
+			return err
+		}
+		maps.Copy(contents, drawn)
+	}
+	for _, name := range slices.Sorted(maps.Keys(contents)) {
+		path := filepath.Join(out, name)
+		if err := os.WriteFile(path, contents[name], 0o644); err != nil {
 			return err
 		}
 		fmt.Fprintln(say, path)

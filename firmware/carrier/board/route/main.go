@@ -43,7 +43,7 @@ func main() {
 	if err := os.WriteFile(*out, []byte(b.Routes()), 0o666); err != nil {
 		log.Fatal(err)
 	}
-	broken := append(b.Violations(), b.Differences()...)
+	broken := b.Faults()
 	for _, v := range broken {
 		fmt.Println(v)
 	}
