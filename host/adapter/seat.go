@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"chipassay/firmware/carrier"
 	"chipassay/protocol"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
@@ -63,10 +64,14 @@ func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
 		name      string
 		pin       int
 		positions Word
-	}{{"the supply", vcc, c.SupplyHigh}, {"ground", gnd, c.SupplyLow}} {
+		wired     func(carrier.Lane) string // what controls the carrier's switch there
+	}{
+		{"the supply", vcc, c.SupplyHigh, func(l carrier.Lane) string { return l.High }},
+		{"ground", gnd, c.SupplyLow, func(l carrier.Lane) string { return l.Low }},
+	} {
 		if p := PositionOf(s.pin, pins); !s.positions.Has(p) {
-			return nil, fmt.Errorf("%w switch %s to pin %d of a %d-pin package, which is at socket position %d: it has switches at %s",
-				ErrCannot, s.name, s.pin, pins, p, list(s.positions))
+			return nil, fmt.Errorf("%w switch %s to pin %d of a %d-pin package, which is at socket position %d: it has switches at %s%s",
+				ErrCannot, s.name, s.pin, pins, p, list(s.positions), missingSwitch(s.wired(carrier.LaneAt(p))))
 		}
 	}
 	seat := &Seat{Pins: pins, VCC: vcc, GND: gnd, Settle: DefaultSettle, adapter: a}
@@ -74,6 +79,15 @@ func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
 		seat.bit[pin] = uint8(bit(PositionOf(pin, pins)))
 	}
 	return seat, nil
+}
+
+// missingSwitch says what would help where the carrier has a switch, controlled by
+// that line, and this adapter does not.
+func missingSwitch(control string) string {
+	if control == "" {
+		return ""
+	}
+	return "; fit the other switches (firmware/carrier/README.md)"
 }
 
 // holds tells whether every position that a package touches is there.
