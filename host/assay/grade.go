@@ -90,6 +90,13 @@ func GradeOf(v Verdict, l *Levels) (g Grade, reasons []string) {
 	for _, r := range l.Readings {
 		switch s := r.Standing(); s {
 		case Outside, Near:
+			if l.LowSupply && (r.Quantity == VOL || r.Quantity == VOH) {
+				if worst == Strong {
+					worst = Sound
+				}
+				reasons = append(reasons, r.String()+", which with so low a supply is not held against the chip")
+				continue
+			}
 			worst = Doubtful
 			reasons = append(reasons, r.String()+", "+s.String())
 		case Inside:

@@ -16,6 +16,9 @@ type LevelMeter interface {
 	// Measure applies steps, each with its own rails, and gives the voltages asked for,
 	// V, NaN where the adapter senses none, and the supply current.
 	Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
+	// SupplyVolts measures what the chip gets between its supply pins, V; not a number
+	// where they are not measured. It biases all pins low.
+	SupplyVolts(ctx context.Context) (float64, error)
 	// Loads tells whether the load resistors are fitted.
 	Loads() bool
 }
@@ -69,6 +72,7 @@ type Reading struct {
 type Levels struct {
 	Readings   []Reading
 	Unmeasured []string // what was not, and why
+	LowSupply  bool     // the chip's supply was below what its data sheet asks for
 	Held       []string // released outputs that do not follow the bias both ways
 	Family     string   // what the inputs say against the marking, or empty
 }

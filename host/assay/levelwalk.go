@@ -66,20 +66,15 @@ const reach = 4096
 
 // MeasureLevels measures the powered chip in states that its sequence passes through.
 func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, error) {
-	steps := p.Sequence.Steps
-	m := levelWalk{
-		ctx: ctx, meter: meter, t: p.Type, steps: steps[:min(len(steps), reach)],
-		jumps:  len(p.Circuit.Registers) == 0 && !turns(p.Type.Variant),
-		wanted: map[station]part.Pins{}, measured: map[station]adapter.Measured{}, found: &Levels{},
-	}
-	if len(steps) == 0 {
+	m := walkOf(ctx, meter, p)
+	if len(m.steps) == 0 {
 		return m.found, nil
 	}
 	var err error
 	if m.k, err = constantsOf(ctx, meter); err != nil {
 		return nil, err
 	}
-	if m.loads = meter.Loads(); !m.loads {
+	if !m.loads {
 		m.found.Unmeasured = append(m.found.Unmeasured, withoutLoads)
 	}
 	m.supply()

@@ -56,21 +56,28 @@ func (m *levelWalk) released(pin *part.Pin, step int) {
 	up, down := station{step: step, bias: adapter.High}, station{step: step, bias: adapter.Low}
 	m.ask(up, pin)
 	m.ask(down, pin)
-	limit := 0.02 // mA, IOZ of the bipolar families with diode inputs, from memory
-	switch {
-	case pin.Stage == part.OpenCollector && m.t.Family.Technology.Bipolar():
-		limit = 0.25 // mA, IOH of open collectors, from memory
-	case m.t.Family.Technology == part.TTL:
-		limit = 0.04 // mA, from memory
-	}
-	if pin.Role == part.Bidirectional { // it has an input too, which draws when pulled low
-		limit = max(limit, m.t.Family.IIL*pin.LoadIn(m.t.Family))
-	}
+	limit := offLimit(m.t.Family, pin)
 	m.answer(func() {
 		m.follows(pin, m.volts(up, pin), m.volts(down, pin))
 		worst := max(math.Abs(m.volts(up, pin)-m.k.SupplyVolts), math.Abs(m.volts(down, pin))) / m.k.BiasOhms * 1000
 		m.read(pin, Reading{Quantity: IOZ, Value: worst, Limit: limit, Uncertainty: current(worst, m.k.BiasOhms, rails1Percent)})
 	})
+}
+
+// offLimit is what a released output may pass, mA, from memory of the data books: IOZ
+// of the bipolar families with diode inputs and of the others, IOH of open collectors.
+func offLimit(f *part.Family, pin *part.Pin) float64 {
+	limit := 0.02
+	switch {
+	case pin.Stage == part.OpenCollector && f.Technology.Bipolar():
+		limit = 0.25
+	case f.Technology == part.TTL:
+		limit = 0.04
+	}
+	if pin.Role == part.Bidirectional { // it has an input too, which draws when pulled low
+		limit = max(limit, f.IIL*pin.LoadIn(f))
+	}
+	return limit
 }
 
 // What proves that an output is released (design.md): good ones follow the bias to 4.49 V

@@ -96,8 +96,8 @@ type seen uint8
 
 const (
 	readsNode seen = iota // what stands at the position
-	readsNet                 // what stands at another net
-	readsNone                // a line that nothing holds
+	readsNet              // what stands at another net
+	readsNone             // a line that nothing holds
 )
 
 // A wiring is the circuit of a carrier with its faults, as the socket uses it.
@@ -118,7 +118,7 @@ type wiring struct {
 	clusters []int                      // components of positions that are not so simple
 	chains   [3]chain
 	source   source
-	sense    [32]net     // what the MCU reads by bit of the word, noNet where nothing is
+	sense    [32]net  // what the MCU reads by bit of the word, noNet where nothing is
 	reads    [32]seen // and how to find it
 	odd      adapter.Word
 	inputs   [32]net // what the converters measure, by channel

@@ -28,20 +28,42 @@ func TestMissingTrackIsNoticed(t *testing.T) {
 }
 
 func TestOtherNetlistIsNoticed(t *testing.T) {
-	b, n := &Board{}, carrier.New()
-	for _, text := range []string{placementText, routesText} {
-		if err := b.read(text); err != nil {
-			t.Fatal(err)
-		}
-	}
+	n := carrier.New()
 	u, v := n.Part("R305").Pin("1"), n.Part("R306").Pin("1")
 	u.Net, v.Net = v.Net, u.Net
-	if err := b.addPads(n); err != nil {
+	b, err := Committed(n)
+	if err != nil {
 		t.Fatal(err)
 	}
 	for _, pad := range []string{"R305.1", "R306.1"} {
 		if !slices.ContainsFunc(b.Differences(), func(d string) bool { return strings.HasPrefix(d, pad) }) {
 			t.Errorf("%s is on another net and nobody says so", pad)
+		}
+	}
+}
+
+func TestPartsOfTheNetlistArePlaced(t *testing.T) {
+	n := carrier.New()
+	n.Parts = append(n.Parts, carrier.Part{Ref: "R999"})
+	if _, err := Committed(n); err == nil || !strings.Contains(err.Error(), "R999 is not placed") {
+		t.Error(err)
+	}
+	n = carrier.New()
+	n.Part("U21").Pins = n.Part("U21").Pins[1:]
+	if _, err := Committed(n); err == nil || !strings.Contains(err.Error(), "U21: the netlist has no pin 1") {
+		t.Error(err)
+	}
+	n = carrier.New()
+	n.Part("U21").Pins[0].Number = "17"
+	if _, err := Committed(n); err == nil {
+		t.Error("a pin without a pad is placed")
+	}
+}
+
+func TestReadRefuses(t *testing.T) {
+	for _, text := range []string{"track L1 top 0.25 1 2 3", "track L1 middle 0.25 1 2 3 4", "via L1", "place R1 1 2", "vai L1 2 3"} {
+		if err := new(Board).read(text); err == nil {
+			t.Errorf("%q is taken", text)
 		}
 	}
 }
@@ -66,8 +88,14 @@ func TestRules(t *testing.T) {
 			at := pad(b, "R301.1").Shape.Centre().plus(Point{0, 675 + 125 + 190})
 			b.Tracks = append(b.Tracks, Track{"x", Top, 250, at, at.plus(Point{200, 0})})
 		}, "R301.1 (bias_L1) are 0.190 mm apart"},
-		"width":      {func(b *Board) { b.Tracks[7].Width = 240 }, "track 7 of"},
-		"plane":      {func(b *Board) { b.Tracks[7].Layer = Inner1 }, "lies on a plane"},
+		"width": {func(b *Board) { b.Tracks[7].Width = 240 }, "track 7 of"},
+		"plane": {func(b *Board) { b.Tracks[7].Layer = Inner1 }, "lies on a plane"},
+		"spokes": {func(b *Board) { // vias to the left and to the right
+			at := pad(b, "C31.2").Shape.Centre()
+			via(b, "x", at.plus(Point{1500, 0}))
+			via(b, "x", at.plus(Point{-1500, 0}))
+			via(b, "x", at.plus(Point{0, 1500}))
+		}, "C31.2 has 1 spokes"},
 		"ring":       {func(b *Board) { pad(b, "U21.3").Drill = 1060 }, "U21.3 has too little copper"},
 		"holes":      {func(b *Board) { via(b, "L1", pad(b, "X1.1").Shape.Centre().plus(Point{900, 0})) }, "are 0.200 mm apart"},
 		"edge":       {func(b *Board) { via(b, "x", Point{840, 60000}) }, "is 0.490 mm from the edge"},

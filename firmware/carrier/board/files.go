@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+
+	"chipassay/firmware/carrier"
 )
 
 func sortedKeys[K cmp.Ordered, V any](m map[K]V) []K { return slices.Sorted(maps.Keys(m)) }
@@ -12,6 +14,20 @@ func sortedKeys[K cmp.Ordered, V any](m map[K]V) []K { return slices.Sorted(maps
 // Faults gives all that forbids to order the board: broken design rules, and
 // differences between its copper and the netlist.
 func (b *Board) Faults() []string { return append(b.Violations(), b.Differences()...) }
+
+// Files gives the files of the committed board for a netlist.
+func Files(n *carrier.Netlist) (map[string][]byte, error) {
+	b, err := Committed(n)
+	if err != nil {
+		return nil, err
+	}
+	texts, err := b.Files()
+	files := map[string][]byte{}
+	for name, text := range texts {
+		files[name] = []byte(text)
+	}
+	return files, err
+}
 
 // Files gives what a board house and a person need, by file name: Gerber and drill
 // files, pictures, and the board in the form of an open board editor. A board with

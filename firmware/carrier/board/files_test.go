@@ -9,11 +9,13 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"chipassay/firmware/carrier"
 )
 
 func committed(t *testing.T) *Board {
 	t.Helper()
-	b, err := Committed()
+	b, err := Committed(carrier.New())
 	if err != nil {
 		t.Fatal(err)
 	}

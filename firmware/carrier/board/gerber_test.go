@@ -211,10 +211,7 @@ func joined(layers []*bitmap, holes [][3]float64) groups {
 // have lost 0.1 mm at every edge, and joins nothing else when all copper has
 // spilled over its edges by 0.05 mm, and planes by 0.1 mm.
 func TestFilesAreTheNetlist(t *testing.T) {
-	b, err := Committed()
-	if err != nil {
-		t.Fatal(err)
-	}
+	b := committed(t)
 	files, err := b.Files()
 	if err != nil {
 		t.Fatal(err)

@@ -15,6 +15,7 @@ import (
 	"log"
 	"os"
 
+	"chipassay/firmware/carrier"
 	"chipassay/firmware/carrier/board"
 )
 
@@ -23,7 +24,7 @@ func main() {
 	out := flag.String("out", "routes.txt", "file to write")
 	rounds := flag.Int("rounds", 150, "rounds at most")
 	flag.Parse()
-	b, err := board.Placed()
+	b, err := board.Placed(carrier.New())
 	if err != nil {
 		log.Fatal(err)
 	}
