@@ -3,6 +3,7 @@ package adapter
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -33,8 +34,9 @@ type Seat struct {
 	// Progress, where it is set, is told during Apply how many steps have been applied.
 	Progress func(steps int)
 
-	adapter *Adapter
-	bit     [Positions + 1]uint8 // of each pin's position in a socket word
+	adapter     *Adapter
+	supplyVolts float64              // V that the chip got when it was powered; 0 where that is not known
+	bit         [Positions + 1]uint8 // of each pin's position in a socket word
 }
 
 // SeatOf places a part's package; nil for a part that must not be powered here.
@@ -147,7 +149,45 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 	if err := s.adapter.call(ctx, request, &reply, powerSettle); err != nil {
 		return notMeasured, err
 	}
-	return chipMA(reply.Current), nil
+	mA := chipMA(reply.Current)
+	if s.adapter.Capabilities.Measured == 0 || s.adapter.Capabilities.Bias == 0 {
+		return mA, nil
+	}
+	fed, err := s.fed(ctx)
+	if err != nil || mA < 0 {
+		return mA, err
+	}
+	return max(0, mA-fed), nil
+}
+
+// driven, V, is what a pin stands at by itself under a bias that pulls it low: no
+// input rises so far, a TTL one stands at its own 1.6 V or less.
+const driven = 1.8
+
+// fed gives what the pins of a chip that has just been powered feed into the bias
+// that pulls them low, mA: outputs that are high. It also measures the chip's supply.
+func (s *Seat) fed(ctx context.Context) (mA float64, err error) {
+	k, err := s.Constants(ctx)
+	if err != nil {
+		return 0, err
+	}
+	step := MeasureStep{Bias: Low, Settle: supplySettle, Pins: 1<<s.Pins - 1}
+	measured, err := s.Measure(ctx, []MeasureStep{step})
+	if err != nil {
+		return 0, err
+	}
+	m := measured[0]
+	s.supplyVolts = m.Volts[s.VCC] - m.Volts[s.GND]
+	for pin := 1; pin <= s.Pins; pin++ {
+		v := m.Volts[pin]
+		if math.IsNaN(v) && m.High.Has(pin) {
+			v = s.supplyVolts
+		}
+		if pin != s.VCC && pin != s.GND && v > driven {
+			mA += 1000 * v / k.BiasOhms
+		}
+	}
+	return mA, nil
 }
 
 // Ground closes the low-side switches at some positions, 1 to 28, and supplies

@@ -282,7 +282,7 @@ func (s Sheet) testFacts() []fact {
 	}
 	current := fact{Label: "Supply current", Value: "not measured"}
 	if r.SupplyCurrentMA >= 0 {
-		current.Value, current.More = fmt.Sprintf("%.2f mA", r.SupplyCurrentMA), "at the end of power-up"
+		current.Value, current.More = fmt.Sprintf("%.1f mA", r.SupplyCurrentMA), "at the end of power-up"
 	}
 	facts = append(facts, current)
 	if r.SupplyVolts > 0 {
