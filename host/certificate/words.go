@@ -180,7 +180,7 @@ func (c Certificate) coverageFacts() []fact {
 	}
 	current := "not measured"
 	if t.SupplyCurrentMA != nil {
-		current = fmt.Sprintf("%.2f mA at the end of power-up", *t.SupplyCurrentMA)
+		current = fmt.Sprintf("%.1f mA at the end of power-up", *t.SupplyCurrentMA)
 	}
 	facts := []fact{
 		{Label: "Vectors", Value: vectors},
