@@ -122,7 +122,7 @@ func (a *Adapter) board(ctx context.Context) error {
 			return 0
 		}},
 		{"button", 0, 1, func([]uint64) uint64 {
-			if a.Pressed || a.socket.board.buttonStuck {
+			if a.socket.board.buttonReads(a.Pressed) {
 				return 1
 			}
 			return 0

@@ -3,57 +3,109 @@ package virtual
 import (
 	"math/bits"
 	"math/rand/v2"
+	"slices"
+	"sync"
 
+	"chipassay/firmware/carrier"
 	"chipassay/host/adapter"
 )
 
 // A Board is the carrier between the microcontroller and the socket, as it was
-// soldered: its resistors, each with its own tolerance, and what is wrong with it.
+// soldered: the parts of its netlist, each with its own tolerance, and what is wrong
+// with them.
 type Board struct {
-	usb                float64        // V at the USB port
-	drive              [32]float64    // S, by the bit of the position; 0 where open
-	pull               [2][32]float64 // likewise, by Pull
-	stuck, stuckHigh   adapter.Word   // drive lines that are always driven, and those of them that are high
-	driveOpen          adapter.Word
-	senseOpen          adapter.Word
-	highOff, highStuck adapter.Word // high-side switches that never close, and that never open
-	lowOff, lowStuck   adapter.Word
-	bridges            [][2]int // positions that touch
-	monitorDead        bool
-	shunt              float64 // Ω
-	reference          float64 // V
-	gain, offsetMV     float64 // of the converter: what it sees of a voltage, and adds to it, mV
-	buttonStuck        bool
+	netlist   *carrier.Netlist // shared with other boards until it is changed
+	own       bool             // it is not
+	circuit   *wiring          // made from it when it is needed
+	usb       float64          // V at the USB port
+	corner    int              // of outputs and switches: -1 weak, 0 typical, 1 strong
+	reference float64          // V
+	joined    map[string]string
+	stuck     map[string]bool // lines of the MCU and outputs of registers ("U21 QA") that do not move, and whether they are high
+	dead      map[string]bool // integrated circuits that do nothing
+	converter [3]linear       // what each converter makes of a voltage: the MCU's own, no. 1 and no. 2
 }
 
-// NewBoard gives a good board, its resistors at their nominal values.
+// linear is what is left of a voltage after an error.
+type linear struct{ gain, offset float64 } // offset in V
+
+// whole is the netlist of every group, and its circuit at each corner, which good boards share.
+var whole = sync.OnceValue(carrier.New)
+
+var sound = [3]func() *wiring{
+	sync.OnceValue(func() *wiring { return derive(&Board{netlist: whole(), usb: supplyVolts, corner: -1}) }),
+	sync.OnceValue(func() *wiring { return derive(&Board{netlist: whole(), usb: supplyVolts}) }),
+	sync.OnceValue(func() *wiring { return derive(&Board{netlist: whole(), usb: supplyVolts, corner: 1}) }),
+}
+
+// NewBoard gives a good board with every group of parts, its parts at their typical values.
 func NewBoard() *Board {
-	b := &Board{usb: supplyVolts, shunt: shuntOhms, reference: 2.5, gain: 1}
-	for i := range b.drive {
-		b.drive[i], b.pull[BiasPull][i], b.pull[LoadPull][i] = 1.0/driveOhms, 1.0/biasOhms, 1.0/loadOhms
-	}
-	return b
+	return &Board{netlist: whole(), usb: supplyVolts, reference: 2.5, converter: [3]linear{{1, 0}, {1, 0}, {1, 0}}}
+}
+
+// Groups takes away all parts but those of some groups; the starter's stay. It comes
+// before anything else that is done to the board.
+func (b *Board) Groups(groups ...carrier.Group) {
+	b.netlist, b.own, b.circuit = b.netlist.Fitted(groups...), true, nil
 }
 
 // USB sets the voltage at the board's USB port, V; 5 where it is not set.
-func (b *Board) USB(volts float64) { b.usb = volts }
+func (b *Board) USB(volts float64) { b.usb, b.circuit = volts, nil }
 
-// Spread gives each resistor a tolerance of its own, at random up to percent either way.
+// Corner chooses how strong outputs and switches are: weak (-1), typical (0) or strong (1), as
+// the corners of the carrier's SPICE deck.
+func (b *Board) Corner(corner int) { b.corner, b.circuit = max(-1, min(1, corner)), nil }
+
+// change gives the netlist to be changed.
+func (b *Board) change() *carrier.Netlist {
+	if !b.own {
+		b.netlist, b.own = b.netlist.Clone(), true
+	}
+	b.circuit = nil
+	return b.netlist
+}
+
+// wiring is the board's circuit.
+func (b *Board) wiring() *wiring {
+	if b.circuit == nil {
+		if b.own || len(b.stuck)+len(b.dead) > 0 {
+			b.circuit = derive(b)
+		} else {
+			b.circuit = sound[b.corner+1]()
+		}
+	}
+	return b.circuit
+}
+
+// Spread gives each resistor at a socket position a tolerance of its own, at random up
+// to percent either way.
 func (b *Board) Spread(percent float64, seed uint64) {
 	random := rand.New(rand.NewPCG(seed, 0))
-	for _, of := range []*[32]float64{&b.drive, &b.pull[BiasPull], &b.pull[LoadPull]} {
-		for i := range of {
-			of[i] /= 1 + percent/100*(2*random.Float64()-1)
+	n := b.change()
+	for i := range n.Parts {
+		if p := &n.Parts[i]; p.Kind == carrier.Resistor && p.Position != 0 {
+			p.Ohms *= 1 + percent/100*(2*random.Float64()-1)
 		}
 	}
 }
 
-// highOhms is what lies in the high side of the supply: fuse, shunt and switch.
-func (b *Board) highOhms() float64 { return fuseOhms + b.shunt + switchOhms }
-
-// blind are the positions whose level the microcontroller does not see: without
-// their sense line, or without the drive line where there is no sense line.
-func (b *Board) blind() adapter.Word { return b.senseOpen&Sensed | b.driveOpen&^Sensed }
+// ButtonStuck tells whether the button's line is at ground without anybody pressing it.
+func (b *Board) buttonReads(pressed bool) bool {
+	w := b.wiring()
+	if high, stuck := b.stuck["PE4"]; stuck {
+		return !high
+	}
+	n := w.line("PE4")
+	if n == groundNet || n >= firstNet && w.soldered(n) == groundNet {
+		return true
+	}
+	p := w.netlist.Part(buttonRef)
+	if !pressed || p == nil || n == noNet {
+		return false
+	}
+	a, c := w.number(p.Net("1")), w.number(p.Net("2"))
+	return slices.Contains([]net{a, c}, n) && slices.Contains([]net{a, c}, groundNet)
+}
 
 func bitOf(position int) int { return bits.TrailingZeros32(uint32(adapter.At(position))) }
 
@@ -66,23 +118,9 @@ type Resistor struct {
 // SocketWith puts a resistor into the board's socket.
 func (b *Board) SocketWith(r Resistor, seed uint64) *Socket {
 	s := b.socket(nil, seed)
-	s.network = s.between(r)
+	s.couplings = append(s.couplings, coupling{s.number(r.P), s.number(r.Q), 1 / r.Ohms})
+	s.groups = nil
+	s.group()
 	s.settle(s.every())
 	return s
-}
-
-// between is the network of a socket with a resistor in it. Elimination takes the
-// resistor's one end for a die's supply node: every branch ends there.
-func (s *Socket) between(r Resistor) *network {
-	from, to := s.number(r.P), s.number(r.Q)
-	w := &network{size: len(s.nodes), branches: []branch{{from: from, to: to, ohms: r.Ohms}}}
-	for i := range w.size {
-		if i != to {
-			w.order = append(w.order, i)
-		}
-	}
-	w.pads = len(w.order)
-	w.order = append(w.order, to)
-	w.volts, w.rows = make([]float64, w.size), make([]float64, w.size*(w.size+1))
-	return w
 }

@@ -14,11 +14,12 @@ type coupling struct {
 // A group is nodes that resistances couple, so that they are solved together.
 type group struct {
 	nodes     []*node
-	all       uint64     // the same by number in the socket
-	couplings []coupling // by number in nodes
+	all       uint64  // the same by number in the socket
+	couplings []int   // by number in the socket's
+	number    [64]int // of each of the socket's nodes in nodes
 }
 
-// couple notes the resistances between pins, and which nodes they bring together.
+// couple notes the resistances between pins of the chip, and which nodes are brought together.
 func (s *Socket) couple() {
 	for _, d := range s.chip.Defects {
 		if d.Kind == ResistiveShort {
@@ -28,24 +29,30 @@ func (s *Socket) couple() {
 			}
 		}
 	}
-	for rest := s.couplings; len(rest) > 0; {
-		all := s.coupledWith(1 << rest[0].from)
-		g := group{all: all}
-		number := map[int]int{}
-		for ; all != 0; all &= all - 1 {
+	s.group()
+}
+
+// group finds the nodes that couplings bring together.
+func (s *Socket) group() {
+	s.groups = nil
+	taken := uint64(0)
+	for _, c := range s.couplings {
+		if taken>>c.from&1 != 0 {
+			continue
+		}
+		g := group{all: s.coupledWith(1 << c.from)}
+		taken |= g.all
+		for all := g.all; all != 0; all &= all - 1 {
 			i := bits.TrailingZeros64(all)
-			number[i] = len(g.nodes)
+			g.number[i] = len(g.nodes)
 			g.nodes = append(g.nodes, &s.nodes[i])
 		}
-		var others []coupling
-		for _, c := range rest {
+		for k, c := range s.couplings {
 			if g.all>>c.from&1 != 0 {
-				g.couplings = append(g.couplings, coupling{number[c.from], number[c.to], c.siemens})
-			} else {
-				others = append(others, c)
+				g.couplings = append(g.couplings, k)
 			}
 		}
-		s.groups, rest = append(s.groups, g), others
+		s.groups = append(s.groups, g)
 	}
 }
 
@@ -79,25 +86,55 @@ func (s *Socket) solveNodes() {
 }
 
 func (s *Socket) solveGroup(g *group) {
-	ends := make([]end, len(g.nodes))
-	floating := true
+	ends, couplings := make([]end, len(g.nodes)), make([]coupling, len(g.couplings))
+	for i, k := range g.couplings {
+		c := s.couplings[k]
+		couplings[i] = coupling{g.number[c.from], g.number[c.to], c.siemens}
+	}
 	for i, n := range g.nodes {
 		e := &ends[i]
 		e.amps, e.siemens = s.fromAdapter(n)
-		e.elements = append(e.elements, s.padElements(n)...)
-		floating = floating && e.siemens == 0 && len(e.elements) == 0
+		e.elements = append(e.elements, s.elementsAt(n)...)
+		n.floating = e.siemens == 0 && len(e.elements) == 0
 	}
-	var volts []float64
-	if floating {
-		charge := s.charged()
-		for range ends {
-			volts = append(volts, charge)
+	spread(couplings, func(from, to int) bool {
+		held := !g.nodes[from].floating || !g.nodes[to].floating
+		changed := held && (g.nodes[from].floating || g.nodes[to].floating)
+		if held {
+			g.nodes[from].floating, g.nodes[to].floating = false, false
 		}
-	} else {
-		volts = solveTogether(ends, g.couplings)
-	}
+		return changed
+	})
+	// Nodes that nothing holds stand at the charge of one of them: it is as if that were held there.
+	loose := make([]bool, len(ends))
 	for i, n := range g.nodes {
-		n.volts, n.floating = volts[i], floating
+		if !n.floating || loose[i] {
+			continue
+		}
+		loose[i] = true
+		ends[i].amps, ends[i].siemens = s.charged(), 1
+		spread(couplings, func(from, to int) bool {
+			changed := loose[from] != loose[to]
+			loose[from] = loose[from] || loose[to]
+			loose[to] = loose[from]
+			return changed
+		})
+	}
+	volts := solveTogether(ends, couplings)
+	for i, n := range g.nodes {
+		n.volts = volts[i]
+	}
+}
+
+// spread carries something over couplings that conduct until it is everywhere.
+func spread(couplings []coupling, over func(from, to int) (changed bool)) {
+	for again := true; again; {
+		again = false
+		for _, c := range couplings {
+			if c.siemens > 0 && over(c.from, c.to) {
+				again = true
+			}
+		}
 	}
 }
 

@@ -2,61 +2,46 @@ package virtual
 
 import "math"
 
-// The converters' channels that measure no position: board.h.
-const (
-	referenceChannel1 = 22
-	supplyChannel     = 23
-	referenceChannel2 = 30
-)
-
-// channelPosition is the position that a converter's channel measures, 0 where it is
-// none: 0-7 L1-8, 8-15 R1-8, 16-21 L9-14, 24-29 R9-14.
-func channelPosition(channel int) int {
-	switch {
-	case channel < 0 || channel > 29 || channel&7 > 5 && channel >= 16:
-		return 0
-	case channel < 8:
-		return channel + 1
-	case channel < 16:
-		return 28 - (channel - 8)
-	case channel < 22:
-		return channel - 16 + 9
-	}
-	return 20 - (channel - 24)
-}
-
 // Convert gives what a converter makes of a channel, 0 to 4095 for 0 V to the board's
 // 5 V: the near channels by the MCU's converter of ten bits, the far ones by twelve.
 // Behind an open line a converter still holds what it measured before.
 func (s *Socket) Convert(channel int) int {
 	s.arrive()
 	s.follow()
-	held, b := &s.held[min(2, max(0, channel/8-1))], s.board
-	switch p := channelPosition(channel); {
-	case p != 0 && !b.senseOpen.Has(p):
-		*held = s.of[p].volts
-	case channel == referenceChannel1 || channel == referenceChannel2:
-		*held = b.reference
-	case channel == supplyChannel:
-		*held = s.supply.rail - s.highAmps()*(fuseOhms+b.shunt)
+	which, steps := 0, 1024.0
+	if channel >= 16 {
+		which, steps = min(channel/8-1, 2), 4096
 	}
-	volts := *held*b.gain + b.offsetMV/1000
-	steps := 4096.0
-	if channel < 16 {
-		steps = 1024
+	held, w := &s.held[which], s.wiring
+	if which != 0 && !w.references[which-1] {
+		return fullCount // it measures against a line that is open
 	}
-	return int(max(0, min(steps-1, math.Round(volts/s.supply.rail*steps)))) * int(4096/steps)
+	n := w.inputs[channel&31]
+	if volts, ok := s.netVolts(n); ok {
+		switch {
+		case n == supplyNet && w.source.siemens > 0:
+			volts -= s.highAmps() / w.source.siemens
+		case n == w.reference && w.referenceHolds:
+			volts = min(volts, s.board.reference)
+		}
+		*held = volts
+	}
+	of := s.board.converter[which]
+	count := math.Round((*held*of.gain + of.offset) / s.supply.rail * steps)
+	return int(max(0, min(steps-1, count))) * int((fullCount+1)/steps)
 }
+
+const fullCount = 4095
 
 // CurrentMicroamps gives what the monitor in the high side of the supply reads, µA, the
 // switch's base current included: 100 µA a step up to its full scale.
 func (s *Socket) CurrentMicroamps() int {
 	s.arrive()
 	s.follow()
-	if s.board.monitorDead {
+	if !s.wiring.monitored {
 		return 0
 	}
-	seen := s.highAmps() * s.board.shunt / shuntOhms * 1e6
+	seen := s.shuntAmps() * s.wiring.source.fault * 1e6
 	return min(int(math.Round(seen/monitorStep))*monitorStep, fullScale)
 }
 
@@ -69,7 +54,17 @@ func (s *Socket) RailVolts() float64 {
 
 // Chain shifts a 1 through a chain of registers, 0 that of the low-side switches, 1 of
 // the bias and 2 of the load, and gives its outputs: 0 where nothing is, or nothing that shifts.
-func (s *Socket) Chain(which int) int { return [...]int{16, 32, 32}[which] }
+func (s *Socket) Chain(which int) int {
+	if which < 0 || which >= len(s.wiring.chains) {
+		return 0
+	}
+	return s.wiring.chains[which].outputs
+}
 
 // Converter tells whether a far converter, 0 or 1, answers.
-func (s *Socket) Converter(which int) bool { return which < 2 }
+func (s *Socket) Converter(which int) bool {
+	return which >= 0 && which < 2 && s.wiring.converters[which]
+}
+
+// Monitor tells whether the current monitor answers.
+func (s *Socket) Monitor() bool { return s.wiring.monitored }

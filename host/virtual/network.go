@@ -16,6 +16,9 @@ type network struct {
 	size     int
 	order    []int // of elimination, the die's supply nodes last
 	pads     int   // how many of them are not supply nodes
+	vcc, gnd int   // the die's supply nodes
+	fixed    int   // how many branches are always there
+	alive    alive // what the rest are for
 	volts    []float64
 	rows     []float64 // scratch: size equations of size+1 coefficients
 }
@@ -39,11 +42,11 @@ func (s *Socket) networkOf(c *Chip) *network {
 			w.branches = append(w.branches, c.padBranches(p, s.number(c.position(p.pin)), vcc, gnd)...)
 		}
 	}
+	w.vcc, w.gnd, w.fixed = vcc, gnd, len(w.branches)
 	// Where a resistance joins two pads, elimination takes them for supply nodes too:
 	// every other branch ends at one of those.
 	last := []int{vcc, gnd}
 	for _, c := range s.couplings {
-		w.branches = append(w.branches, branch{from: c.from, to: c.to, ohms: 1 / c.siemens})
 		last = append(last, c.from, c.to)
 	}
 	slices.Sort(last)
@@ -65,7 +68,7 @@ const largestStep = 0.5
 // solve finds the voltages of all nodes at which the currents cancel. Linear
 // gives what the adapter has at the socket's node i: a current, A, and a
 // conductance to ground, S. The last solution is where it starts.
-func (w *network) solve(linear func(i int) (amps, siemens float64)) {
+func (w *network) solve(linear func(i int) (amps, siemens float64), couplings []coupling) {
 	for range 100 {
 		clear(w.rows)
 		for i := range w.size {
@@ -77,6 +80,11 @@ func (w *network) solve(linear func(i int) (amps, siemens float64)) {
 		for i := range w.branches {
 			w.stamp(&w.branches[i])
 		}
+		for _, c := range couplings {
+			if c.siemens > 0 {
+				w.stamp(&branch{from: c.from, to: c.to, ohms: 1 / c.siemens})
+			}
+		}
 		if w.step() < 1e-7 {
 			return
 		}
@@ -85,7 +93,7 @@ func (w *network) solve(linear func(i int) (amps, siemens float64)) {
 
 // stamp adds a branch to the equations: slopes to the left, what is left over to the right.
 func (w *network) stamp(b *branch) {
-	if b.from == b.to {
+	if b.from == b.to || b.off {
 		return
 	}
 	amps, slope := b.at(w.volts[b.from] - w.volts[b.to])
@@ -158,23 +166,43 @@ func (s *Socket) number(position int) int {
 	return slices.IndexFunc(s.nodes, func(n node) bool { return n.positions.Has(position) })
 }
 
+// livingRounds bounds how often a chip that lives on its pins is solved again.
+const livingRounds = 8
+
 // solveUnpowered finds the voltages of all nodes while the chip has no supply.
 func (s *Socket) solveUnpowered() {
-	s.network.solve(func(i int) (amps, siemens float64) {
+	linear := func(i int) (amps, siemens float64) {
 		if i >= len(s.nodes) {
 			return 0, 0
 		}
-		return s.fromAdapter(&s.nodes[i])
-	})
+		n := &s.nodes[i]
+		amps, siemens = s.fromAdapter(n)
+		if n.odd { // a straight line at the voltage where the search stands
+			v := s.network.volts[i]
+			for _, e := range s.oddElements(n) {
+				current, slope := e.at(v)
+				amps, siemens = amps+current+slope*v, siemens+slope
+			}
+		}
+		return amps, siemens
+	}
+	s.network.solve(linear, s.couplings)
+	for range livingRounds {
+		if s.chip == nil || !s.enliven() {
+			break
+		}
+		s.network.solve(linear, s.couplings)
+	}
 	for i := range s.nodes {
 		n := &s.nodes[i]
 		_, siemens := s.fromAdapter(n)
-		n.volts, n.floating = s.network.volts[i], siemens == 0
+		n.volts, n.floating = s.network.volts[i], siemens == 0 && !n.odd
 	}
-	for _, g := range s.groups { // what holds one of its nodes holds all
-		held := slices.ContainsFunc(g.nodes, func(n *node) bool { return !n.floating })
-		for _, n := range g.nodes {
-			n.floating = !held
-		}
-	}
+	spread(s.couplings, func(from, to int) bool { // what holds one holds the other
+		a, b := &s.nodes[from], &s.nodes[to]
+		changed := a.floating != b.floating
+		a.floating = a.floating && b.floating
+		b.floating = a.floating
+		return changed
+	})
 }

@@ -6,20 +6,11 @@ import (
 	"chipassay/host/adapter"
 )
 
-// The adapter's electrical values, and where each is from.
+// What the netlist does not say of the adapter; for the rest see strength.
 const (
-	supplyVolts = 5.0 // what a USB port is meant to give, and the board with it
-	pinOhms     = 25  // an output of the MCU: its data sheet's curves, 0.5 V at 20 mA
-	outputOhms  = 50  // an output of a 74HC595: its data sheet's 0.3 V typical at 6 mA
-	driveOhms   = 120 + pinOhms
-	biasOhms    = 10_000 + outputOhms
-	loadOhms    = 1_000 + outputOhms
-	boardOhms   = 0.35 // from the USB port to the 5 V of the header: its cable, fuse and switch
-	fuseOhms    = 0.2  // the resettable fuse, 0.9 A
-	shuntOhms   = 0.1
-	saturated   = 0.047   // V, a PNP switch at next to no current
-	switchOhms  = 0.364   // and what it adds with the current
-	lowOhms     = 0.45    // the MOSFET of a low-side switch at 5 V on its gate
+	supplyVolts = 5.0     // what a USB port is meant to give
+	boardOhms   = 0.6     // from the USB port to the board's 5 V: cable, and the board's own fuse
+	boardAmps   = 0.080   // that the microcontroller's board takes
 	readLow     = 0.3     // of the supply: below it an AVR input promises to read low
 	readHigh    = 0.6     // above it an AVR input promises to read high
 	fullScale   = 400_000 // µA, of the supply current monitor: 40 mV over the shunt
@@ -31,6 +22,11 @@ const (
 type node struct {
 	positions adapter.Word
 	pads      []*pad // of the chip, bonded ones only
+	legs      []leg
+	mosfets   []int // low-side switches to ground, by number in the wiring
+	pnps      []int // high-side switches to the supply, likewise
+	clusters  []clusterAt
+	odd       bool // the board has more here than resistors and switches
 	volts     float64
 	floating  bool
 }

@@ -83,6 +83,7 @@ func (s *Socket) warm() {
 // solveDirty finds the voltages of the nodes to be solved and notes how their
 // positions read.
 func (s *Socket) solveDirty() {
+	s.reduceClusters()
 	unpowered := s.network != nil && !s.powered && s.active()
 	if unpowered {
 		s.dirty = s.every() // what is in the socket couples them all
@@ -103,41 +104,46 @@ func (s *Socket) solveDirty() {
 		}
 	}
 	s.dirty = 0
+	if len(s.clusters) > 0 && s.gated && s.followSwitches() && s.gating < mostGatings {
+		s.gating++ // a position holds the gate of a switch, which may hold a position
+		s.dirty = s.every()
+		s.solveDirty()
+		s.gating--
+	}
 }
+
+// mostGatings is how often switches follow positions that they hold themselves.
+const mostGatings = 6
 
 // active tells whether the adapter does anything to the socket.
 func (s *Socket) active() bool {
-	return s.dir|s.board.stuck|s.highOn|s.lowOn != 0 || s.pulls[BiasPull].on || s.pulls[LoadPull].on
+	return s.dir|s.state[biasOutputs].on|s.state[loadOutputs].on|s.highOn|s.lowOn != 0 || s.board.own
 }
 
 // fromAdapter is what the adapter has at a node: a current, A, and a conductance to ground, S.
 func (s *Socket) fromAdapter(n *node) (amps, siemens float64) {
-	b := s.board
-	dir, level := s.dir|b.stuck, s.level&^b.stuck|b.stuckHigh
-	for rest := uint32(n.positions); rest != 0; rest &= rest - 1 {
-		i := bits.TrailingZeros32(rest)
-		at := adapter.Word(1) << i
-		if dir&at != 0 {
-			siemens += b.drive[i]
-			if level&at != 0 {
-				amps += s.supply.rail * b.drive[i]
-			}
+	for i := range n.legs {
+		l := &n.legs[i]
+		switch st := &s.state[l.lead]; {
+		case st.on>>l.bit&1 == 0:
+		case st.up>>l.bit&1 != 0:
+			siemens += l.high
+			amps += s.supply.rail * l.high
+		default:
+			siemens += l.low
 		}
-		for which := range s.pulls {
-			if p := &s.pulls[which]; p.on {
-				siemens += b.pull[which][i]
-				if p.up&at != 0 {
-					amps += s.supply.rail * b.pull[which][i]
-				}
-			}
+	}
+	for _, m := range n.mosfets {
+		siemens += s.switches.low[m]
+	}
+	for _, q := range n.pnps {
+		if s.switches.high[q] {
+			a, g := s.fromSource()
+			amps, siemens = amps+a, siemens+g
 		}
-		if s.highOn&at != 0 {
-			siemens += 1 / b.highOhms()
-			amps += (s.supply.rail - saturated) / b.highOhms()
-		}
-		if s.lowOn&at != 0 {
-			siemens += 1 / lowOhms
-		}
+	}
+	for _, at := range n.clusters {
+		amps, siemens = amps+at.amps[at.place], siemens+at.siemens[at.place]
 	}
 	if s.powered {
 		amps += s.supply.returned*s.share(n, part.Ground) - s.supply.taken*s.share(n, part.Supply)
@@ -147,7 +153,7 @@ func (s *Socket) fromAdapter(n *node) (amps, siemens float64) {
 
 func (s *Socket) solveNode(n *node) {
 	amps, siemens := s.fromAdapter(n)
-	elements := s.padElements(n)
+	elements := s.elementsAt(n)
 	n.floating = siemens == 0 && len(elements) == 0
 	if n.floating {
 		n.volts = s.charged()

@@ -61,7 +61,12 @@ type Socket struct {
 	node       [33]uint8 // number of the node at each bit of a word
 	dir, level adapter.Word
 	pulls      [2]pulls     // by Pull
-	highOn     adapter.Word // closed switches
+	askedHigh  adapter.Word // switches that the firmware wants closed
+	askedLow   adapter.Word
+	state      states
+	wiring     *wiring
+	switches   switches
+	highOn     adapter.Word // positions at which a switch is closed
 	lowOn      adapter.Word
 	supply     supply
 
@@ -75,8 +80,12 @@ type Socket struct {
 	noise     uint64                             // one bit a pin: how an unknown level turns out until the next change
 	elements  []element                          // scratch
 	couplings []coupling                         // resistances between nodes, by number
-	groups    []group                            // the nodes that they couple
-	network   *network                           // the same nodes while the chip has no supply
+	gated     bool                               // a cluster holds the gate or the base of a switch
+	gating    int
+	clusters  []*cluster        // of the board, where it is no resistors at single positions
+	touches   [leads][32]uint64 // nodes that a line or an output drives, by lead and bit
+	groups    []group           // the nodes that they couple
+	network   *network          // the same nodes while the chip has no supply
 
 	high      adapter.Word // reads high
 	uncertain adapter.Word // may read either way
@@ -106,9 +115,11 @@ func (b *Board) socket(chip *Chip, seed uint64) *Socket {
 	if chip != nil && !chip.present {
 		s.chip = nil
 	}
-	s.highOn, s.lowOn = b.highStuck, b.lowStuck
-	s.supply.rail = b.usb
+	s.wiring = b.wiring()
+	s.supply.rail = b.usb - boardOhms*boardAmps
 	s.wire()
+	s.setStates()
+	s.followSwitches()
 	return s
 }
 
@@ -118,14 +129,17 @@ func (s *Socket) Swap(chip *Chip) {
 	next := s.board.socket(chip, 0)
 	next.random, next.held = s.random, s.held
 	next.dir, next.level, next.pulls = s.dir, s.level, s.pulls
-	next.highOn, next.lowOn = s.highOn, s.lowOn
+	next.askedHigh, next.askedLow = s.askedHigh, s.askedLow
 	next.clock = s.clock
 	*s = *next
 	if s.chip != nil {
 		s.network = s.networkOf(s.chip)
 		s.chip.keepTime(s.clock)
 	}
+	s.setStates()
+	s.followSwitches()
 	s.settle(s.every())
+	s.follow()
 }
 
 // wire makes the nodes: one for each position, shorted ones joined.
@@ -142,8 +156,12 @@ func (s *Socket) wire() {
 			}
 		}
 	}
-	for _, bridge := range s.board.bridges {
-		join(bridge[0], bridge[1])
+	for p, n := range s.wiring.position {
+		for q, other := range s.wiring.position[:p] {
+			if n != noNet && n == other {
+				join(q, p)
+			}
+		}
 	}
 	if s.chip != nil {
 		for _, d := range s.chip.Defects {
@@ -168,7 +186,12 @@ func (s *Socket) wire() {
 			s.node[bits.TrailingZeros32(uint32(adapter.At(p)))] = uint8(i)
 		}
 	}
+	for i := range s.nodes {
+		s.connect(i)
+	}
+	s.makeClusters()
 	if s.chip == nil {
+		s.group()
 		return
 	}
 	for i := range s.chip.pads {
@@ -185,8 +208,9 @@ func (s *Socket) Drive(dir, level adapter.Word) {
 	s.arrive()
 	changed := dir ^ s.dir | (level^s.level)&dir
 	s.dir, s.level = dir, level
+	s.state[driveLines].on, s.state[driveLines].up = dir, level
 	if changed &= adapter.All; changed != 0 {
-		s.settle(s.at(changed))
+		s.settle(s.touched(driveLines, changed))
 	}
 }
 
@@ -200,11 +224,12 @@ func (s *Socket) Pull(which Pull, on bool, up adapter.Word) {
 	}
 	if from := s.pulls[which]; from != to {
 		s.pulls[which] = to
-		changed := adapter.All
+		s.setStates()
+		changed := ^adapter.Word(0)
 		if from.on == to.on {
 			changed = from.up ^ to.up
 		}
-		s.settle(s.at(changed))
+		s.settle(s.touched(biasOutputs+lead(which), changed))
 		s.follow()
 	}
 }
@@ -213,9 +238,9 @@ func (s *Socket) Pull(which Pull, on bool, up adapter.Word) {
 // and opens all others. Where there is no switch, nothing closes.
 func (s *Socket) Supply(high, low adapter.Word) {
 	s.arrive()
-	b := s.board
-	s.highOn = high&adapter.At(SupplyHigh...)&^b.highOff | b.highStuck
-	s.lowOn = low&adapter.At(SupplyLow...)&^b.lowOff | b.lowStuck
+	s.askedHigh, s.askedLow = high, low
+	s.setStates()
+	s.followSwitches()
 	s.settle(s.every())
 	s.follow()
 }
@@ -240,11 +265,12 @@ func (s *Socket) Sample() adapter.Word {
 	if s.uncertain != 0 {
 		w |= s.uncertain & adapter.Word(s.random.Uint64())
 	}
-	if blind := s.board.blind(); blind != 0 {
-		w = w&^blind | blind&adapter.Word(s.random.Uint64())
-	}
 	driven := s.dir &^ Sensed
-	return w&^driven | s.level&driven
+	w = w&^driven | s.level&driven
+	for p := range s.wiring.odd.Positions() {
+		w = w&^adapter.At(p) | s.readOdd(p)
+	}
+	return w
 }
 
 // Millivolts is what a meter reads at a position, 1 to 28, on the side header, mV to
@@ -253,4 +279,22 @@ func (s *Socket) Millivolts(position int) int {
 	s.arrive()
 	s.follow()
 	return int(math.Round(s.of[position].volts * 1000))
+}
+
+// readOdd is what the MCU reads of a position whose line is not as it should be.
+func (s *Socket) readOdd(p int) adapter.Word {
+	at, bit := adapter.At(p), bitOf(p)
+	chance := adapter.Word(s.random.Uint64())
+	volts, held := s.netVolts(s.wiring.sense[bit])
+	switch {
+	case !Sensed.Has(p) && s.dir.Has(p) && s.wiring.reads[bit] == readsNone:
+		return at & s.level
+	case s.wiring.reads[bit] == readsNone || !held:
+		return at & chance
+	case volts > readHigh*s.supply.rail:
+		return at
+	case volts < readLow*s.supply.rail:
+		return 0
+	}
+	return at & chance
 }

@@ -2,8 +2,8 @@ package virtual
 
 import (
 	"math"
+	"slices"
 
-	"chipassay/host/adapter"
 	"chipassay/vectors/part"
 )
 
@@ -24,13 +24,17 @@ func (s *Socket) follow() {
 	for range 30 {
 		now := s.supply
 		now.taken, now.returned = s.chipAmps()
-		now.rail = s.board.usb - boardOhms*s.boardAmps()
-		moved := math.Abs(now.rail-s.supply.rail) > supplyStep ||
-			math.Abs(now.taken-s.supply.taken)*s.board.highOhms() > supplyStep || math.Abs(now.returned-s.supply.returned)*lowOhms > supplyStep
+		now.rail = s.board.usb - boardOhms*(boardAmps+s.railAmps())
+		const ohms = 2 // more than there is in the supply's way
+		moved := math.Abs(now.rail-s.supply.rail) > supplyStep || s.limits() ||
+			math.Abs(now.taken-s.supply.taken)*ohms > supplyStep || math.Abs(now.returned-s.supply.returned)*ohms > supplyStep
 		if !moved && !s.supplied() {
 			return
 		}
 		s.supply.rail, s.supply.taken, s.supply.returned = now.rail, now.taken, now.returned
+		if s.switches.closed() {
+			s.followSwitches()
+		}
 		s.dirty = s.every()
 		s.solveDirty()
 		if s.powered {
@@ -104,9 +108,9 @@ func (s *Socket) joined(role part.Role) bool {
 			continue
 		}
 		n := s.of[s.chip.position(p.pin)]
-		off := n.volts - s.supply.returned*lowOhms
+		off := n.volts - s.supply.returned*s.lowOhms()
 		if role == part.Supply {
-			off = s.supply.rail - n.volts - s.supply.taken*s.board.highOhms()
+			off = s.supply.rail - n.volts - s.supply.taken*s.highOhms()
 		}
 		if off < sagVolts {
 			return true
@@ -137,33 +141,92 @@ func (s *Socket) chipAmps() (taken, returned float64) {
 	return taken, returned
 }
 
-// highAmps is what flows through the shunt into the closed high-side switches, A, the
+// limits lets a high-side switch carry no more than it can, and tells whether that
+// changed anything.
+func (s *Socket) limits() bool {
+	was, most := s.switches.limited, s.wiring.strength.most
+	s.switches.limited = false
+	for i := range s.nodes {
+		for _, q := range s.nodes[i].pnps {
+			if s.switches.high[q] && s.switched(&s.nodes[i]) > most {
+				s.switches.limited = true
+			}
+		}
+	}
+	return was != s.switches.limited
+}
+
+// highAmps is what flows from the source into the closed high-side switches, A, the
 // current of their bases included.
 func (s *Socket) highAmps() (amps float64) {
-	for p := range s.highOn.Positions() {
-		amps += max(0, s.supply.rail-saturated-s.of[p].volts)/s.board.highOhms() + baseAmps(s.supply.rail)
+	for i := range s.nodes {
+		n := &s.nodes[i]
+		for _, q := range n.pnps {
+			if s.switches.high[q] {
+				amps += s.switched(n)
+			}
+		}
+		if n.odd {
+			amps += s.oddAmps(n)
+		}
+	}
+	for _, closed := range s.switches.high {
+		if closed && s.wiring.source.siemens > 0 {
+			amps += baseAmps(s.fixedVolts(supplyNet), s.wiring.strength)
+		}
 	}
 	return amps
 }
 
 // baseAmps is what the base of a closed PNP switch takes: 2.2 kΩ to an output of the
-// MCU that is low, and 10 kΩ beside the junction.
-func baseAmps(rail float64) float64 { return (rail - 0.75) / (2_200 + pinOhms) }
+// MCU that is low.
+func baseAmps(supply float64, of strength) float64 {
+	return (supply - junctionVolts) / (2_200 + of.line)
+}
 
-// boardAmps is what the socket takes of the board's 5 V, A, over what the board always takes.
-func (s *Socket) boardAmps() float64 {
-	amps := s.highAmps()
-	b := s.board
-	for p := 1; p <= adapter.Positions; p++ {
-		i, down := bitOf(p), s.supply.rail-s.of[p].volts
-		if (s.dir | b.stuck).Has(p) && (s.level&^b.stuck | b.stuckHigh).Has(p) {
-			amps += down * b.drive[i]
-		}
-		for which := range s.pulls {
-			if s.pulls[which].on && s.pulls[which].up.Has(p) {
-				amps += down * b.pull[which][i]
+// shuntAmps is what the monitor's shunt carries, A.
+func (s *Socket) shuntAmps() float64 {
+	source := &s.wiring.source
+	return source.perLoad*s.highAmps() + source.standing*s.supply.rail
+}
+
+// railAmps is what the carrier takes of the board's 5 V, A, beside lamps and reference.
+func (s *Socket) railAmps() float64 {
+	amps := s.highAmps() + s.wiring.source.draws*s.supply.rail
+	for i := range s.nodes {
+		n := &s.nodes[i]
+		down := s.supply.rail - n.volts
+		for _, l := range n.legs {
+			if s.state[l.lead].on&s.state[l.lead].up>>l.bit&1 != 0 {
+				amps += down * l.high
 			}
 		}
 	}
+	for _, c := range s.clusters {
+		amps += s.clusterAmps(c)
+	}
 	return amps
+}
+
+// clusterAmps is what a cluster takes of the board's 5 V, A.
+func (s *Socket) clusterAmps(c *cluster) (amps float64) {
+	for _, d := range c.drivers {
+		if on, high := s.state.does(d); on && high {
+			volts, _ := s.netVolts(d.net)
+			_, ohms := s.wiring.strength.of(d)
+			amps += (s.supply.rail - volts) / ohms
+		}
+	}
+	for _, r := range c.wires {
+		if min(r.a, r.b) == railNet {
+			volts, _ := s.netVolts(max(r.a, r.b))
+			amps += (s.supply.rail - volts) * r.siemens
+		}
+	}
+	return amps
+}
+
+// closed tells whether any switch is.
+func (sw *switches) closed() bool {
+	return slices.Contains(sw.high, true) || slices.ContainsFunc(sw.low, func(g float64) bool { return g > 0 })
 }
