@@ -210,6 +210,9 @@ func (s *Seat) Measurable() part.Pins { return positionsOf(s.adapter.Capabilitie
 // Fitted are the positions that are there.
 func (s *Seat) Fitted() part.Pins { return positionsOf(s.adapter.Capabilities.Positions) }
 
+// HoldLoad sets Load.
+func (s *Seat) HoldLoad(load Pull) { s.Load = load }
+
 // Loads tells whether the load resistors are fitted.
 func (s *Seat) Loads() bool { return s.adapter.Capabilities.Load != 0 }
 

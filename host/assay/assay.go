@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"chipassay/host/adapter"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -181,6 +182,12 @@ func (r *Result) powered(ctx context.Context, socket Socket, work func() error) 
 func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []fault.Observation, err error) {
 	meter, measures := socket.(LevelMeter)
 	err = r.powered(ctx, socket, func() error {
+		if p.wants(FunctionStage) && measures {
+			defer meter.HoldLoad(adapter.Off)
+			if err := r.holdLows(ctx, meter, p); err != nil {
+				return err
+			}
+		}
 		if p.wants(FunctionStage) {
 			if observed, err = r.observe(ctx, socket, p); err != nil {
 				return err
@@ -268,6 +275,11 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, ask 
 		r.Findings = []string{fmt.Sprintf("all %d vectors were answered rightly, which an open input may do by chance", r.VectorsApplied)}
 		return
 	case r.FailureCount == 0:
+		if pin := r.weakHigh(); pin != 0 {
+			r.fail(pin)
+			r.Verdict, r.Reason = Fail, "the output at "+namedPins(r.Type.Variant, part.PinSet(pin))+" does not drive high by itself"
+			return
+		}
 		if !r.judgePullUps(p) {
 			r.sound(p)
 		}

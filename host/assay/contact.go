@@ -218,7 +218,7 @@ func (c *contact) elsewhere(first pair) (Seating, error) {
 		return s, err
 	}
 	switch {
-	case c.t.Pumped() && !answers.signals:
+	case c.t.Pumped() && !answers.inputs:
 		return c.silent(answers)
 	case answers.anything:
 		return c.unlike(), nil
@@ -236,7 +236,7 @@ func (c *contact) empty() Seating {
 
 // A response is what answered in a socket where no chip lies as it may.
 type response struct {
-	signals  bool // signal pins
+	inputs   bool // inputs; outputs may follow a supply pin through their own transistors
 	supply   bool // the ground pin follows the supply pin, and not the other way round
 	ground   bool // the supply pin follows the ground pin, and not the other way round
 	anything bool
@@ -265,8 +265,10 @@ func (c *contact) supplyOpen(first pair) (Seating, response, error) {
 	r := response{anything: c.answered}
 	for i, up := range []part.Pins{part.PinSet(s.gnd), part.PinSet(s.vcc), s.touching} {
 		r.anything = r.anything || c.rises(seen[i], up)
-		following, _ := follow(seen[i], idleVolts)
-		r.signals = r.signals || following > 0 && i < 2
+		for _, p := range c.v.Pins {
+			v := seen[i].Volts[adapter.PositionOf(p.Number, c.n())]
+			r.inputs = r.inputs || i < 2 && p.Role == part.Input && v > idleVolts
+		}
 	}
 	r.ground = seen[0].Volts[s.vcc] > idleVolts && !(seen[1].Volts[s.gnd] > idleVolts)
 	r.supply = seen[1].Volts[s.gnd] > idleVolts && !(seen[0].Volts[s.vcc] > idleVolts)

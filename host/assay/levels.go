@@ -19,6 +19,8 @@ type LevelMeter interface {
 	// SupplyVolts measures what the chip gets between its supply pins, V; not a number
 	// where they are not measured. It biases all pins low.
 	SupplyVolts(ctx context.Context) (float64, error)
+	// HoldLoad says what the load resistors do in Apply and in an Engine's steps.
+	HoldLoad(load adapter.Pull)
 	// Loads tells whether the load resistors are fitted.
 	Loads() bool
 }

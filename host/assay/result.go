@@ -70,6 +70,7 @@ type Result struct {
 	Seating      *Seating       // what was found wrong before power, or nil
 	ContactVolts []ContactVolts // that were measured before power
 	contacted    bool           // how the chip lies was asked for
+	held         bool           // load resistors held heavy inputs low, and outputs high
 	limitMA      int            // at which the supply trips, mA; 0 for the family's
 
 	PinsFailed   []int     // with wrong values, or named as the cause; ascending
