@@ -321,7 +321,7 @@ func (c *check) judgeOperator() error {
 func (c *check) sayGood(deviates *[adapter.Positions + 1][]deviation) {
 	good, switches := 0, [2]int{}
 	for p := range c.model.nominal {
-		if c.model.nominal[p] != nil && len(deviates[p]) == 0 {
+		if p > 0 && c.result.looked&bit(p) != 0 && len(deviates[p]) == 0 {
 			good++
 		}
 		if p > 0 {
