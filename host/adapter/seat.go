@@ -156,6 +156,9 @@ func (s *Seat) Measurable() part.Pins { return positionsOf(s.adapter.Capabilitie
 // Fitted are the positions that are there.
 func (s *Seat) Fitted() part.Pins { return positionsOf(s.adapter.Capabilities.Positions) }
 
+// Loads tells whether the load resistors are fitted.
+func (s *Seat) Loads() bool { return s.adapter.Capabilities.Load != 0 }
+
 // Spent is the adapter's time that was asked for so far: Adapter.Spent.
 func (s *Seat) Spent() time.Duration { return s.adapter.Spent() }
 

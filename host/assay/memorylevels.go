@@ -17,7 +17,7 @@ func (w marcher) levels(meter LevelMeter) error {
 	if err != nil {
 		return err
 	}
-	m := levelWalk{ctx: w.ctx, meter: meter, t: b.t, k: k, found: &Levels{}}
+	m := levelWalk{ctx: w.ctx, meter: meter, t: b.t, k: k, loads: meter.Loads(), found: &Levels{}}
 	for _, high := range []bool{false, true} {
 		word := uint32(0)
 		if high != b.m.Inverted {
@@ -83,28 +83,40 @@ func (b memoryBench) outputLevels(m *levelWalk, high bool) error {
 		steps = append(steps, adapter.MeasureStep{Step: st, Bias: rail, Settle: waySettle})
 	}
 	last := &steps[len(steps)-1]
-	last.Settle, last.Pins, last.Averaging = max(stationSettle, b.m.Access), part.PinSet(b.m.DataOut...), stationAveraging
+	last.Settle, last.Pins, last.Averaging = max(stationSettle, b.m.Access), part.PinSet(b.m.DataOut...).With(b.t.Variant.GND(), true), stationAveraging
 	measured, err := m.meter.Measure(m.ctx, append(steps, adapter.MeasureStep{Step: steps[0].Step, Bias: rail}))
 	if err != nil {
 		return err
+	}
+	lift := measured[len(steps)-1].Volts[b.t.Variant.GND()]
+	if math.IsNaN(lift) {
+		lift = 0
 	}
 	for _, n := range b.m.DataOut {
 		pin := &b.t.Variant.Pins[n-1]
 		v := measured[len(steps)-1].Volts[n]
 		if high {
-			m.read(pin, m.voh(pin, v, m.k.BiasOhms))
+			m.read(pin, m.voh(pin, v, lift, m.k.BiasOhms))
 		} else {
-			m.read(pin, m.vol(pin, v, m.k.BiasOhms))
+			m.read(pin, m.vol(pin, v, lift, m.k.BiasOhms))
 		}
 	}
 	return nil
 }
 
 // inputLevels measures IIL and IIH of the address and data inputs, let go one by
-// one under the load rail low and the bias rail high, and the supply current.
+// one and pulled low, by the load where they are bipolar, and high by the bias; and the
+// supply current.
 func (b memoryBench) inputLevels(m *levelWalk) error {
 	driven, idle := b.driven()
 	steps := []adapter.MeasureStep{{Step: stimulus.Step{Driven: driven, Drive: idle}, Settle: adapter.CurrentSettle}}
+	ohms := m.k.BiasOhms
+	if b.t.Family.Technology.Bipolar() {
+		if ohms = m.k.LoadOhms; !m.loads {
+			ohms = math.NaN()
+			m.found.Unmeasured = append(m.found.Unmeasured, "IIL: the adapter's load resistors are not fitted")
+		}
+	}
 	pins := append([]int{}, b.m.Address...)
 	if !b.m.CommonData() {
 		pins = append(pins, b.m.DataIn...)
@@ -113,7 +125,13 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 		free := driven.With(n, false)
 		let := adapter.MeasureStep{Step: stimulus.Step{Driven: free, Drive: idle & free}, Settle: stationSettle, Pins: part.PinSet(n), Averaging: stationAveraging}
 		low, high := let, let
-		low.Load, high.Bias = adapter.Low, adapter.High
+		high.Bias = adapter.High
+		switch {
+		case ohms == m.k.BiasOhms:
+			low.Bias = adapter.Low
+		case m.loads:
+			low.Load = adapter.PullUp(idle & free)
+		}
 		steps = append(steps, low, high)
 	}
 	measured, err := m.meter.Measure(m.ctx, steps)
@@ -122,8 +140,9 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 	}
 	for i, n := range pins {
 		pin := &b.t.Variant.Pins[n-1]
-		out := measured[1+2*i].Volts[n] / m.k.LoadOhms * 1000
-		m.read(pin, Reading{Quantity: IIL, Value: out, Limit: b.t.Family.IIL * pin.LoadIn(b.t.Family), Uncertainty: current(out, m.k.LoadOhms, rails1Percent)})
+		if out := measured[1+2*i].Volts[n] / ohms * 1000; !math.IsNaN(ohms) {
+			m.read(pin, Reading{Quantity: IIL, Value: out, Limit: b.t.Family.IIL * pin.LoadIn(b.t.Family), Uncertainty: current(out, ohms, rails1Percent)})
+		}
 		m.read(pin, m.iih(pin, measured[2+2*i].Volts[n]))
 	}
 	mA := measured[0].CurrentMA

@@ -61,6 +61,9 @@ func (c Chip) facts() []fact {
 	if c.SupplyCurrentMA != nil {
 		facts = append(facts, fact{Label: "Supply current", Value: fmt.Sprintf("%.2f mA", *c.SupplyCurrentMA)})
 	}
+	if c.SupplyVolts != nil {
+		facts = append(facts, fact{Label: "Supply at the chip", Value: fmt.Sprintf("%.2f V", *c.SupplyVolts)})
+	}
 	if c.Grade != "" {
 		facts = append(facts, fact{Label: "Grade", Value: c.Grade, More: strings.Join(c.GradeReasons, "; ")})
 	}

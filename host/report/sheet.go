@@ -285,6 +285,9 @@ func (s Sheet) testFacts() []fact {
 		current.Value, current.More = fmt.Sprintf("%.2f mA", r.SupplyCurrentMA), "at the end of power-up"
 	}
 	facts = append(facts, current)
+	if r.SupplyVolts > 0 {
+		facts = append(facts, fact{Label: "Supply at the chip", Value: fmt.Sprintf("%.2f V", r.SupplyVolts), More: "between its own supply pins"})
+	}
 	if r.Grade != "" {
 		facts = append(facts, fact{Label: "Grade", Value: string(r.Grade), More: strings.Join(r.GradeReasons, "; ")})
 	}

@@ -39,6 +39,7 @@ type check struct {
 	found    fitted
 	model    *model
 	result   result
+	blamed   [fields]int // what the adapter found of itself, as far as a fault was named for it
 	faults   [kinds][]Fault
 	good     [kinds]string
 	left     [kinds]string // why something was not checked
@@ -53,12 +54,17 @@ type Options struct {
 // Check checks the adapter. The socket must be empty: ErrOccupied says what was
 // seen where it is not. The socket is safe when it returns.
 func Check(ctx context.Context, a *adapter.Adapter, options Options) (*Report, error) {
+	return checked(ctx, a, options, func(groups []carrier.Group) *model { return newModel(carrier.New().Fitted(groups...)) })
+}
+
+// checked is Check with a source of models.
+func checked(ctx context.Context, a *adapter.Adapter, options Options, modelOf func([]carrier.Group) *model) (*Report, error) {
 	c := &check{bench: bench{ctx: ctx, adapter: a}, options: options, found: foundBy(&a.Capabilities)}
 	reference := a.Capabilities.Reference
 	defer func() { a.Capabilities.Reference = reference }()
 	c.groups = c.fittedGroups()
-	c.model = newModel(carrier.New().Fitted(c.groups...), nil)
-	c.judgeFitted()
+	c.model = modelOf(c.groups)
+	c.judgeFitted(biasField, loadField, converter1Field, converter2Field, monitorField)
 	if err := c.run(); err != nil {
 		return nil, err
 	}
@@ -120,8 +126,9 @@ func (c *check) run() error {
 		seen = append(seen, s)
 	}
 	plan = append(plan, closing...)
-	c.model = newModel(c.model.good, plan)
+	c.model.planned(plan)
 	c.result.seen = seen
+	c.judgeLowChain()
 	if err := c.power(positions, high, low, loaded); err != nil {
 		return err
 	}
@@ -165,7 +172,7 @@ func (c *check) power(positions, high, low uint32, loaded bool) error {
 		}
 		seen = append(seen, s)
 	}
-	c.model = newModel(m.good, append(slices.Clone(m.plan), more...))
+	m.planned(append(slices.Clone(m.plan), more...))
 	c.result.seen = seen
 	return nil
 }
@@ -173,6 +180,10 @@ func (c *check) power(positions, high, low uint32, loaded bool) error {
 // diagnose names what explains what was read, and says what nothing explains.
 func (c *check) diagnose() error {
 	m := c.model
+	c.result.found, c.result.blamed = c.found, c.blamed
+	if debug != nil {
+		debug(m, &c.result)
+	}
 	deviates := m.deviations(&c.result)
 	c.judgeMonitor(&deviates)
 	found, left := m.explain(&c.result, deviates)
@@ -264,3 +275,5 @@ func (c *check) report() *Report {
 	}
 	return r
 }
+
+var debug func(*model, *result)

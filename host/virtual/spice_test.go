@@ -49,13 +49,13 @@ func spice(t *testing.T, netlist string) map[int]float64 {
 // resistors of design.md and not of node.go.
 func adapterNetlist(s *Socket) string {
 	var b strings.Builder
-	b.WriteString("Vsupply usb 0 5\nRusb usb p5 0.35\n")
-	rail := func(name string, to pulls, position int, ohms string) {
+	b.WriteString("Vsupply usb 0 5\nRusb usb p5 0.6\nIboard p5 0 80m\n")
+	rail := func(name string, to pulls, position int, low, high string) {
 		switch {
 		case to.on && to.up.Has(position):
-			fmt.Fprintf(&b, "R%s%d p5 n%d %s\n", name, position, position, ohms)
+			fmt.Fprintf(&b, "R%s%d p5 n%d %s\n", name, position, position, high)
 		case to.on:
-			fmt.Fprintf(&b, "R%s%d 0 n%d %s\n", name, position, position, ohms)
+			fmt.Fprintf(&b, "R%s%d 0 n%d %s\n", name, position, position, low)
 		}
 	}
 	for i, d := range s.chip.Defects {
@@ -70,14 +70,14 @@ func adapterNetlist(s *Socket) string {
 				fmt.Fprintf(&b, "Rshort%d n%d n%d 1m\n", p, p, other)
 			}
 		}
-		rail("bias", s.pulls[BiasPull], p, "10.05k")
-		rail("load", s.pulls[LoadPull], p, "1.05k")
-		rail("drive", pulls{s.dir.Has(p), s.level}, p, "145")
+		rail("bias", s.pulls[BiasPull], p, "10.03k", "10.035k")
+		rail("load", s.pulls[LoadPull], p, "1.03k", "1.035k")
+		rail("drive", pulls{s.dir.Has(p), s.level}, p, "145", "145")
 		if s.highOn.Has(p) {
-			fmt.Fprintf(&b, "Vhigh%d p5 e%d 0.047\nRhigh%d e%d n%d 0.664\nRbase%d p5 0 2.62k\n", p, p, p, p, p, p)
+			fmt.Fprintf(&b, "Vhigh%d p5 e%d 0.008\nRhigh%d e%d n%d 0.64\nIbase%d p5 0 1.9m\n", p, p, p, p, p, p)
 		}
 		if s.lowOn.Has(p) {
-			fmt.Fprintf(&b, "Rlow%d 0 n%d 0.45\n", p, p)
+			fmt.Fprintf(&b, "Rlow%d 0 n%d 0.3\n", p, p)
 		}
 	}
 	return b.String()

@@ -106,7 +106,14 @@ func (c *Chip) rest(vcc, gnd int) branch {
 	case f.Technology == part.NMOS:
 		return branch{from: vcc, to: gnd, curve: depletion(amps, 1-0.2*float64(c.variety.Substrate))}
 	}
-	return branch{from: vcc, to: gnd, ohms: curveSupply / amps}
+	return branch{from: vcc, to: gnd, curve: complementary(amps)}
+}
+
+// complementary is the current of a CMOS die that takes some amperes at 5 V: none
+// below the thresholds of both kinds of its transistors together, 1.4 V.
+func complementary(amps float64) *curve {
+	const both = 1.4 // V
+	return rising([]point{{-7, amps * (7 - both) / (curveSupply - both)}, {-both, 0}, {2, 0}})
 }
 
 // depletion is the current of an N-channel die that takes some amperes at 5 V; lower, V, is

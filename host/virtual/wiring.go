@@ -73,8 +73,8 @@ type mosfet struct {
 	ohms                float64 // at 5 V on the gate
 }
 
-// A transistor is a high-side switch.
-type transistor struct{ collector, base, emitter net }
+// A pnp is a high-side switch.
+type pnp struct{ collector, base, emitter net }
 
 // A component is nets that resistances join.
 type component struct {
@@ -91,13 +91,13 @@ type leg struct {
 	low, high float64
 }
 
-// A reading is what the MCU sees of a position.
-type reading uint8
+// seen is what the MCU sees of a position.
+type seen uint8
 
 const (
-	readsNode reading = iota // what stands at the position
-	readsNet                 // what stands at another net
-	readsNone                // a line that nothing holds
+	readsNode seen = iota // what stands at the position
+	readsNet              // what stands at another net
+	readsNone             // a line that nothing holds
 )
 
 // A wiring is the circuit of a carrier with its faults, as the socket uses it.
@@ -109,7 +109,7 @@ type wiring struct {
 	wires      []wire
 	drivers    []driver
 	mosfets    []mosfet
-	pnps       []transistor
+	pnps       []pnp
 	components []component
 	of         []int // the component of each net, -1 where there is none
 
@@ -118,8 +118,8 @@ type wiring struct {
 	clusters []int                      // components of positions that are not so simple
 	chains   [3]chain
 	source   source
-	sense    [32]net     // what the MCU reads by bit of the word, noNet where nothing is
-	reads    [32]reading // and how to find it
+	sense    [32]net  // what the MCU reads by bit of the word, noNet where nothing is
+	reads    [32]seen // and how to find it
 	odd      adapter.Word
 	inputs   [32]net // what the converters measure, by channel
 
@@ -190,7 +190,7 @@ func (w *wiring) findWires() {
 		case carrier.NMOS:
 			w.mosfets = append(w.mosfets, mosfet{w.number(p.Net("D")), w.number(p.Net("G")), w.number(p.Net("S")), p.Ohms})
 		case carrier.PNP:
-			w.pnps = append(w.pnps, transistor{w.number(p.Net("C")), w.number(p.Net("B")), w.number(p.Net("E"))})
+			w.pnps = append(w.pnps, pnp{w.number(p.Net("C")), w.number(p.Net("B")), w.number(p.Net("E"))})
 		}
 		for _, pin := range p.Pins {
 			w.number(pin.Net)
@@ -372,7 +372,7 @@ func (w *wiring) star(c *component) (legs []leg, ok bool) {
 // controls tells whether a switch is controlled by a net.
 func (w *wiring) controls(n net) bool {
 	return slices.ContainsFunc(w.mosfets, func(m mosfet) bool { return m.gate == n }) ||
-		slices.ContainsFunc(w.pnps, func(q transistor) bool { return q.base == n })
+		slices.ContainsFunc(w.pnps, func(q pnp) bool { return q.base == n })
 }
 
 // findInputs finds what the MCU and the converters see.
@@ -380,12 +380,12 @@ func (w *wiring) findInputs(b *Board) {
 	for i := range w.inputs {
 		w.sense[i], w.inputs[i] = noNet, noNet
 	}
-	for i, l := range lanes {
+	for _, l := range lanes {
 		bit := bitOfLane(l)
 		line := l.Drive
 		if l.Near() {
 			line = l.Sense
-			w.inputs[i&7|i>>1&8] = w.line(line)
+			w.inputs[bit&7|bit>>1&8] = w.line(line)
 		}
 		n := w.line(line)
 		w.sense[bit] = n
@@ -407,7 +407,7 @@ func (w *wiring) findInputs(b *Board) {
 }
 
 // readingOf tells how a line reads that is meant to see a position.
-func (w *wiring) readingOf(n net, position int) reading {
+func (w *wiring) readingOf(n net, position int) seen {
 	hub := w.position[position]
 	switch {
 	case n == noNet:

@@ -25,7 +25,7 @@ type Style struct {
 	Stroke string
 	Width  float64 // mm
 	Fill   string
-	Dashed bool
+	Dash   [2]float64 // mm drawn and mm left out; 0 drawn makes dots
 }
 
 // An Anchor is the part of a text that lies at its point.
