@@ -104,7 +104,7 @@ func (c *Chip) rest(vcc, gnd int) branch {
 		ohms := (curveSupply - stages*0.7) / amps
 		return branch{from: vcc, to: gnd, ohms: ohms, junctions: stages, saturation: c.variety.saturation(silicon)}
 	case f.Technology == part.NMOS:
-		return branch{from: vcc, to: gnd, curve: depletion(amps)}
+		return branch{from: vcc, to: gnd, curve: depletion(amps, 1-0.2*float64(c.variety.Substrate))}
 	}
 	return branch{from: vcc, to: gnd, curve: complementary(amps)}
 }
@@ -116,13 +116,14 @@ func complementary(amps float64) *curve {
 	return rising([]point{{-7, amps * (7 - both) / (curveSupply - both)}, {-both, 0}, {2, 0}})
 }
 
-// depletion is the current of an N-channel die that takes some amperes at 5 V.
-func depletion(amps float64) *curve {
-	const lower, pinchOff = 0.8, 2.7 // V
+// depletion is the current of an N-channel die that takes some amperes at 5 V; lower, V, is
+// the threshold of its lower transistors, and pinchOff that of its loads.
+func depletion(amps, lower float64) *curve {
+	const pinchOff = 2.7 // V
 	points := []point{{-7, amps * 1.1}}
 	for v := 5.0; v > 0; v -= 0.05 {
 		load := 1 - math.Pow(max(0, 1-v/pinchOff), 2)
-		driver := 0.8 * math.Pow(max(0, v-lower), 2)
+		driver := 0.85 * math.Pow(max(0, v-lower), 2)
 		points = append(points, point{-v, amps * min(load, driver) * (0.95 + v/100)})
 	}
 	return rising(append(points, point{0, 0}, point{2, 0}))
