@@ -90,9 +90,9 @@ func bench(chip string, pins []string) string {
 		".model tied sw(vt=0.5 ron=1m roff=1e12)\n", strings.Join(pins, " "), chip)
 }
 
-// A reading is one line of a data sheet: what is set, and between which limits what is
+// A sheetLine is one line of a data sheet: what is set, and between which limits what is
 // measured lies. Currents out of the chip at an input or output are positive.
-type reading struct {
+type sheetLine struct {
 	what      string
 	set       string
 	vector    string
@@ -109,8 +109,8 @@ var (
 )
 
 // ttl7400, from memory of the data books. Its typical values are those at 5 V and 25 °C.
-func ttl7400() []reading {
-	return []reading{
+func ttl7400() []sheetLine {
+	return []sheetLine{
 		{"VOH at -0.4 mA, typically 3.4 V", "Va=0.4 Vb=5 Iy=-0.4m", "v(y)", 3.2, 3.7},
 		{"VOH at -0.4 mA and 4.75 V with VIL", "Vcc=4.75 Va=0.8 Vb=5 Iy=-0.4m", "v(y)", 2.4, 3.7},
 		{"VOL at 16 mA, typically 0.2 V", "Vcc=4.75 Va=2 Vb=2 Iy=16m", "v(y)", 0.1, 0.3},
@@ -130,17 +130,17 @@ func TestSpiceChipsKeepTheirDataSheets(t *testing.T) {
 	for _, c := range []struct {
 		file, chip string
 		pins       []string
-		readings   []reading
+		readings   []sheetLine
 	}{
 		{"7400", "ttl_7400", bench7400, ttl7400()},
 		{"7400", "ttl_7400_bare", bench7400, ttl7400()},
-		{"7403", "ttl_7403", bench7400, []reading{
+		{"7403", "ttl_7403", bench7400, []sheetLine{
 			{"VOL at 16 mA, typically 0.2 V", "Vcc=4.75 Va=2 Vb=2 Iy=16m", "v(y)", 0.1, 0.3},
 			{"IOH at 5.5 V", "Vcc=4.75 Va=0.8 Vb=5 Vy=5.5 Von=1", "i(vy)", -1e-9, 250e-6},
 			{"IIL at 0.4 V, typically 1 mA", "Vcc=5.25 Va=0.4 Vb=5", "i(va)", 0.8e-3, 1.6e-3},
 			{"ICCL, typically 12 mA", "Vcc=5.25 Va=5 Vb=5 Vc=5", "i(vcc)", -22e-3, -9e-3},
 		}},
-		{"74ls00", "ls_74ls00", bench7400, []reading{
+		{"74ls00", "ls_74ls00", bench7400, []sheetLine{
 			{"VOH at -0.4 mA, typically 3.4 V", "Va=0.4 Vb=5 Iy=-0.4m", "v(y)", 3.2, 3.7},
 			{"VOH at -0.4 mA and 4.75 V with VIL", "Vcc=4.75 Va=0.8 Vb=5 Iy=-0.4m", "v(y)", 2.7, 3.7},
 			{"VOL at 4 mA, typically 0.25 V", "Vcc=4.75 Va=2 Vb=2 Iy=4m", "v(y)", 0.15, 0.4},
@@ -153,7 +153,7 @@ func TestSpiceChipsKeepTheirDataSheets(t *testing.T) {
 			{"below the threshold of 1.1 V", "Va=0.95 Vb=5", "v(y)", 2.7, 4.5},
 			{"above the threshold of 1.1 V", "Va=1.3 Vb=5", "v(y)", 0, 0.4},
 		}},
-		{"74ls125", "ls_74ls125", bench74125, []reading{
+		{"74ls125", "ls_74ls125", bench74125, []sheetLine{
 			{"VOH at -2.6 mA", "Vcc=4.75 Va=2 Vb=0.8 Iy=-2.6m", "v(y)", 2.4, 3.6},
 			{"VOL at 12 mA, typically 0.25 V", "Vcc=4.75 Va=0.8 Vb=0.8 Iy=12m", "v(y)", 0.15, 0.4},
 			{"VOL at 24 mA, typically 0.35 V", "Vcc=4.75 Va=0.8 Vb=0.8 Iy=24m", "v(y)", 0.2, 0.5},
@@ -166,14 +166,14 @@ func TestSpiceChipsKeepTheirDataSheets(t *testing.T) {
 		}},
 		{"4011", "cmos_4011ub", bench4011, cmos4011()},
 		{"4011", "cmos_4011b", bench4011, cmos4011()},
-		{"4049", "cmos_4049ub", bench4049, []reading{
+		{"4049", "cmos_4049ub", bench4049, []sheetLine{
 			{"IOL at 0.4 V, typically 6 mA", "Va=5 Vy=0.4 Von=1", "i(vy)", -8e-3, -3.2e-3},
 			{"IOH at 4.6 V, typically 1.25 mA", "Vy=4.6 Von=1", "i(vy)", 0.64e-3, 2e-3},
 			{"VIL", "Va=1", "v(y)", 4.5, 5.001},
 			{"VIH", "Va=4", "v(y)", 0, 0.5},
 			{"an input over VCC", "Vcc=5 Va=15", "i(va)", -1e-6, 1e-6},
 		}},
-		{"74hc00", "hc_74hc00", bench7400, []reading{
+		{"74hc00", "hc_74hc00", bench7400, []sheetLine{
 			{"VOL at 4 mA, typically 0.15 to 0.17 V", "Vcc=4.5 Va=3.15 Vb=3.15 Iy=4m", "v(y)", 0.12, 0.26},
 			{"VOH at -4 mA, typically 4.3 V", "Vcc=4.5 Va=1.35 Vb=4.5 Iy=-4m", "v(y)", 3.98, 4.4},
 			{"below the threshold", "Vcc=4.5 Va=1.8 Vb=4.5", "v(y)", 4.4, 4.5},
@@ -198,8 +198,8 @@ func TestSpiceChipsKeepTheirDataSheets(t *testing.T) {
 }
 
 // cmos4011, from memory of the data books: typical currents at 5 V and 25 °C.
-func cmos4011() []reading {
-	return []reading{
+func cmos4011() []sheetLine {
+	return []sheetLine{
 		{"IOL at 0.4 V, typically 1 mA", "Va=5 Vb=5 Vy=0.4 Von=1", "i(vy)", -1.3e-3, -0.51e-3},
 		{"IOH at 4.6 V, typically 1 mA", "Vb=5 Vy=4.6 Von=1", "i(vy)", 0.51e-3, 1.3e-3},
 		{"VIL", "Va=1 Vb=5", "v(y)", 4.5, 5},
@@ -208,8 +208,8 @@ func cmos4011() []reading {
 }
 
 // nmos2114, from memory of the memory data books.
-func nmos2114() []reading {
-	return []reading{
+func nmos2114() []sheetLine {
+	return []sheetLine{
 		{"VOL at 2.1 mA", "Vcc=4.75 Va=2 Vb=2 Iy=2.1m", "v(y)", 0.1, 0.4},
 		{"VOH at -1 mA", "Vcc=4.75 Va=0.8 Vb=5 Iy=-1m", "v(y)", 2.4, 3.2},
 		{"VOH unloaded, one threshold below VCC", "Va=0.8 Vb=5 Iy=-1u", "v(y)", 2.8, 3.3},

@@ -16,6 +16,9 @@ type network struct {
 	size     int
 	order    []int // of elimination, the die's supply nodes last
 	pads     int   // how many of them are not supply nodes
+	vcc, gnd int   // the die's supply nodes
+	fixed    int   // how many branches are always there
+	alive    alive // what the rest are for
 	volts    []float64
 	rows     []float64 // scratch: size equations of size+1 coefficients
 }
@@ -39,6 +42,7 @@ func (s *Socket) networkOf(c *Chip) *network {
 			w.branches = append(w.branches, c.padBranches(p, s.number(c.position(p.pin)), vcc, gnd)...)
 		}
 	}
+	w.vcc, w.gnd, w.fixed = vcc, gnd, len(w.branches)
 	// Where a resistance joins two pads, elimination takes them for supply nodes too:
 	// every other branch ends at one of those.
 	last := []int{vcc, gnd}
@@ -89,7 +93,7 @@ func (w *network) solve(linear func(i int) (amps, siemens float64), couplings []
 
 // stamp adds a branch to the equations: slopes to the left, what is left over to the right.
 func (w *network) stamp(b *branch) {
-	if b.from == b.to {
+	if b.from == b.to || b.off {
 		return
 	}
 	amps, slope := b.at(w.volts[b.from] - w.volts[b.to])
@@ -162,9 +166,12 @@ func (s *Socket) number(position int) int {
 	return slices.IndexFunc(s.nodes, func(n node) bool { return n.positions.Has(position) })
 }
 
+// livingRounds bounds how often a chip that lives on its pins is solved again.
+const livingRounds = 8
+
 // solveUnpowered finds the voltages of all nodes while the chip has no supply.
 func (s *Socket) solveUnpowered() {
-	s.network.solve(func(i int) (amps, siemens float64) {
+	linear := func(i int) (amps, siemens float64) {
 		if i >= len(s.nodes) {
 			return 0, 0
 		}
@@ -178,7 +185,14 @@ func (s *Socket) solveUnpowered() {
 			}
 		}
 		return amps, siemens
-	}, s.couplings)
+	}
+	s.network.solve(linear, s.couplings)
+	for range livingRounds {
+		if s.chip == nil || !s.enliven() {
+			break
+		}
+		s.network.solve(linear, s.couplings)
+	}
 	for i := range s.nodes {
 		n := &s.nodes[i]
 		_, siemens := s.fromAdapter(n)

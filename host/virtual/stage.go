@@ -33,8 +33,11 @@ var bipolarStages = map[string]bipolarStage{
 }
 
 // stageOf is the stage of a family as a variety has it.
-func (v *Variety) stageOf(f *part.Family, drive part.Drive) bipolarStage {
-	s := bipolarStages[f.Name]
+func (v *Variety) stageOf(f *part.Family, p *part.Pin) bipolarStage {
+	s, drive := bipolarStages[f.Name], p.Drive
+	if p.Stage == part.ThreeState && s.bleeder != 0 {
+		s.bleeder = math.Inf(1) // at the output it would hold it when that is off
+	}
 	collector := map[part.Drive]float64{part.StandardDrive: 1, part.BufferDrive: 0.77, part.BusDrive: 0.5}[drive]
 	splitter := map[part.Drive]float64{part.StandardDrive: 1, part.BufferDrive: 0.4, part.BusDrive: 0.4}[drive]
 	s.base *= v.Resistors
@@ -59,7 +62,7 @@ func (v *Variety) inputOf(f *part.Family, p *part.Pin) element {
 	if !f.Technology.Bipolar() || p.LoadIn(f) == 0 {
 		return element{}
 	}
-	base := v.stageOf(f, part.StandardDrive).base / p.LoadIn(f)
+	base := v.stageOf(f, p).base / p.LoadIn(f)
 	points := v.diodeInput(base)
 	if f.Technology == part.TTL {
 		points = v.emitterInput(base)
@@ -70,7 +73,7 @@ func (v *Variety) inputOf(f *part.Family, p *part.Pin) element {
 // diodeInput is a Schottky diode from a base resistor, which two junctions take over.
 func (v *Variety) diodeInput(base float64) (points []point) {
 	for inside := 0.0; ; inside += 0.005 { // V at the base
-		onward := v.saturation(transistor) * math.Exp(inside/2/thermalVolts)
+		onward := v.saturation(emitter) / 4 * math.Exp(inside/2/thermalVolts) // they carry some four times what the base gives
 		out := (curveSupply-inside)/base - onward
 		if out < 0 {
 			return append(points, point{inside, 0}, point{inside + 3, 0})
@@ -100,9 +103,10 @@ func (v *Variety) emitterInput(base float64) (points []point) {
 // emitterAt gives the voltage at the emitter and the current out of it when forward
 // and the collector's current are some multiples of reverse.
 func (v *Variety) emitterAt(base, forward, collector float64) point {
-	saturation := v.saturation(transistor)
+	saturation := v.saturation(emitter)
 	volts := func(reverse float64) (inside float64) {
-		return thermalVolts * (2*math.Log(collector*reverse/saturation) + math.Log(reverse/saturation))
+		const more = 2.5 // of its collector's current, what the next stages' junctions carry
+		return thermalVolts * (2*math.Log(more*collector*reverse/saturation) + math.Log(reverse/saturation))
 	}
 	share := forward/v.Beta + 1/v.InverseBeta // of reverse: the base current
 	reverse := curveSupply / base / share
@@ -152,19 +156,22 @@ const inverseGain = 0.1
 
 // bipolarLow is a saturated transistor, after Ebers and Moll, or one that a
 // Schottky diode from its base keeps from saturating, with 0.12 V of collector
-// resistance at IOL. It lets go at its gain times its base current.
+// resistance at IOL, and half of that there. It lets go at its gain times its base current.
 func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 	iol := f.Output[p.Drive].IOL / 1000
-	stage := v.stageOf(f, p.Drive)
+	stage := v.stageOf(f, p)
 	base := iol / stage.forced / v.Resistors
 	beta := max(v.Beta, 1.3*stage.forced*v.Resistors) // a weaker one does not keep its data sheet
-	collector := 0.12 / iol
+	collector, area := 0.12/iol, iol*1000             // the output transistor is one small transistor a milliampere
+	if schottkyClamped(f) {
+		collector /= 2
+	}
 	var points []point
 	add := func(amps float64) { // out of the node
 		volts := 0.0
 		if schottkyClamped(f) {
 			clamp := max(0, (base-amps/beta)/(1+1/beta))
-			volts = drop(amps+clamp, v.saturation(transistor)) - drop(clamp, v.saturation(schottky))
+			volts = drop(amps+clamp, v.saturation(emitter)*area*1.5) - drop(clamp, v.saturation(schottky)*area/6)
 		} else {
 			forced := amps / base
 			volts = thermalVolts * math.Log((1+(1+forced)/inverseGain)/(1-forced/beta))
@@ -189,7 +196,7 @@ func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 // transistors, below VCC, with what its base current drops in the splitter's
 // resistor, until the collector's resistor is all that is left.
 func (v *Variety) bipolarHigh(f *part.Family, p *part.Pin) element {
-	s, saturation := v.stageOf(f, p.Drive), v.saturation(transistor)
+	s, saturation := v.stageOf(f, p), v.saturation(emitter)
 	var points []point
 	for _, i := range decades(0.5) {
 		// Base current, and the voltage across the bleeder, which is what is below the first transistor.
@@ -226,9 +233,14 @@ func bleeding(amps, bleeder, beta, saturation float64) float64 {
 }
 
 // mosThreshold, V, of output transistors: metal gates, then silicon gates.
-func mosThreshold(f *part.Family) float64 {
-	if f.Series4000() || f.Name == "74C" {
+func (v *Variety) mosThreshold(f *part.Family) float64 {
+	switch {
+	case f.Series4000(), f.Name == "74C":
 		return 1.5
+	case f.Technology == part.NMOS && v.Substrate == Pumped:
+		return 1.4
+	case f.Technology == part.NMOS:
+		return 1.0
 	}
 	return 0.8
 }
@@ -236,7 +248,7 @@ func mosThreshold(f *part.Family) float64 {
 // mosLow is an N-channel transistor with its gate at VCC that at small currents has
 // half the resistance that the data sheet allows.
 func (v *Variety) mosLow(f *part.Family, p *part.Pin) element {
-	class, threshold := f.Output[p.Drive], mosThreshold(f)
+	class, threshold := f.Output[p.Drive], v.mosThreshold(f)
 	siemens := v.Strength * 2 * class.IOL / 1000 / class.VOL
 	return drawn(channel(siemens, curveSupply-threshold), atGround).following(square, threshold)
 }
@@ -244,7 +256,7 @@ func (v *Variety) mosLow(f *part.Family, p *part.Pin) element {
 // mosHigh is a P-channel transistor, of the 4000 series by its own limit and else
 // about as strong as the lower one, or the follower of an NMOS output.
 func (v *Variety) mosHigh(f *part.Family, p *part.Pin) element {
-	class, threshold := f.Output[p.Drive], mosThreshold(f)
+	class, threshold := f.Output[p.Drive], v.mosThreshold(f)
 	if f.Technology == part.NMOS {
 		return v.follower(class)
 	}
@@ -266,24 +278,36 @@ func channel(siemens, overdrive float64) *curve {
 	return rising(append(points, point{overdrive, full}, point{7, full * 1.03}))
 }
 
-// bodyEffect, V to a half, and twice the Fermi potential, V, by which an NMOS
-// follower's threshold rises with its output.
+// bodyEffect, V to a half, by which an NMOS follower's threshold rises with its
+// output, twice the Fermi potential, V, and how far a pump draws the substrate down.
 const (
-	bodyEffect = 0.4
-	twoPhi     = 0.6
+	bodyEffect  = 0.8
+	twoPhi      = 0.6
+	pumpedVolts = 3
 )
 
-// follower is the upper transistor of an NMOS output: an enhancement transistor with
-// its gate at VCC. At the data sheet's VOH it gives twice IOH at 5 V.
-func (v *Variety) follower(class part.OutputLimits) element {
-	below := func(volts float64) float64 { // the threshold at an output voltage
-		return v.PullUpVolts + bodyEffect*(math.Sqrt(twoPhi+max(0, volts))-math.Sqrt(twoPhi+3))
+// above gives how far below VCC an NMOS follower's output stays at a voltage of it, with no current.
+func (v *Variety) above(volts float64) float64 {
+	phi := twoPhi
+	if v.Substrate == Pumped {
+		phi += pumpedVolts
 	}
-	over := max(0.4, curveSupply-below(class.VOH)-class.VOH)
-	strength := v.Strength * 2 * class.IOH / 1000 / (over * over)
+	return v.PullUpVolts + bodyEffect*(math.Sqrt(phi+max(0, volts))-math.Sqrt(phi+3))
+}
+
+// strengthOf is an NMOS follower's, A/V²: with VOH at 4.75 V it gives 1.6 times IOH.
+func (v *Variety) strengthOf(class part.OutputLimits) float64 {
+	over := max(0.4, 4.75-v.above(class.VOH)-class.VOH)
+	return v.Strength * 1.6 * class.IOH / 1000 / (over * over)
+}
+
+// follower is the upper transistor of an NMOS output: an enhancement transistor with
+// its gate at VCC.
+func (v *Variety) follower(class part.OutputLimits) element {
+	strength := v.strengthOf(class)
 	var points []point
 	for volts := 0.0; volts < curveSupply; volts += 0.05 {
-		over := max(0, curveSupply-below(volts)-volts)
+		over := max(0, curveSupply-v.above(volts)-volts)
 		points = append(points, point{volts - curveSupply, strength * over * over})
 	}
 	return drawn(rising(points), atSupply)

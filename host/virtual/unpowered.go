@@ -12,12 +12,14 @@ import (
 // 0.45 V for a Schottky diode, and 0.52 V for the substrate diode, which is as large
 // as the die (handbooks, from memory); the resistances are those of small pads.
 const (
-	silicon    = 1e-14 // A
-	transistor = 1e-16 // A
-	schottky   = 3e-11 // A
-	substrate  = 2e-12 // A
-	padOhms    = 20
-	tubOhms    = 2 // of the substrate diode
+	silicon   = 1e-14 // A
+	emitter   = 1e-16 // A
+	schottky  = 3e-11 // A
+	substrate = 2e-12 // A
+	// of a small tub, 1e-15 A, with the 0.15 V of its transistor in saturation
+	saturatedTub = 3e-18 // A
+	padOhms      = 20
+	tubOhms      = 2 // of the substrate diode
 )
 
 // A branch leads current between two nodes of an unpowered chip: a resistor,
@@ -30,8 +32,12 @@ type branch struct {
 	junctions  float64 // in series, 0 for a resistor
 	saturation float64 // A, of a junction
 	curve      *curve  // of the voltage between the ends, falling as an element's does; nil for none
+	scale      float64 // what the curve's currents are multiplied by, 0 for 1
+	stretch    float64 // and its voltages
 	gain       float64 // of a transistor; 0 for none
 	collector  int
+	upper      int  // the pin whose upper output transistor it is, 0 for none
+	off        bool // for now
 }
 
 // at gives the current from one end to the other, A, with v volts between them,
@@ -39,7 +45,12 @@ type branch struct {
 func (b *branch) at(v float64) (amps, slope float64) {
 	switch {
 	case b.curve != nil:
-		amps, slope = b.curve.at(-v)
+		if b.scale == 0 {
+			amps, slope = b.curve.at(-v)
+		} else {
+			amps, slope = b.curve.at(-v / b.stretch)
+			amps, slope = amps*b.scale, slope*b.scale/b.stretch
+		}
 		return amps + v*leak, slope + leak
 	case b.junctions == 0:
 		return v / b.ohms, 1 / b.ohms
@@ -66,7 +77,7 @@ func (b *branch) at(v float64) (amps, slope float64) {
 // base and collector at some voltages above the emitter, and its slopes by both, S.
 func (b *branch) collected(base, collector float64) (amps, byBase, byCollector float64) {
 	drive, s1 := b.at(base)
-	tub := branch{ohms: padOhms, junctions: 1, saturation: silicon}
+	tub := branch{ohms: 2 * padOhms, junctions: 1, saturation: saturatedTub}
 	most, s2 := tub.at(collector)
 	drive, s1 = drive*b.gain, s1*b.gain
 	if drive <= 0 || most <= 0 {
@@ -146,12 +157,15 @@ func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
 	if p.leakage.siemens != 0 {
 		branches = append(branches, branch{from: node, to: gnd, ohms: 1 / p.leakage.siemens})
 	}
+	if f.Technology == part.NMOS && p.out && p.high.there() && p.stuck == logic.X {
+		branches = append(branches, branch{from: vcc, to: node, curve: v.unpoweredFollower(f.Output[pin.Drive]), upper: p.pin})
+	}
 	if !f.Technology.Bipolar() {
 		return branches
 	}
-	stage := v.stageOf(f, pin.Drive)
+	stage := v.stageOf(f, pin)
 	if p.in {
-		in := branch{from: vcc, to: node, ohms: stage.base / max(pin.LoadIn(f), 0.25), junctions: 1, saturation: v.saturation(transistor)}
+		in := branch{from: vcc, to: node, ohms: stage.base / max(pin.LoadIn(f), 0.25), junctions: 1, saturation: v.saturation(emitter)}
 		if f.Technology == part.TTLDiode {
 			in.saturation = v.saturation(schottky)
 		} else {
@@ -164,10 +178,37 @@ func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
 	}
 	if p.out && p.high.there() && p.stuck == logic.X {
 		branches = append(branches, branch{
-			from: vcc, to: node, ohms: stage.collector + stage.splitter/v.Beta, junctions: 2, saturation: v.saturation(transistor),
+			from: vcc, to: node, ohms: stage.collector + stage.splitter/v.Beta, junctions: 2, saturation: v.saturation(emitter),
+			upper: p.pin,
 		})
+		if stage.bleeder > 0 && !math.IsInf(stage.bleeder, 1) {
+			branches = append(branches, v.intoStage(stage, pin, node, vcc)...)
+		}
 	}
 	return branches
+}
+
+// intoStage is what leads from an output that is held over VCC into its upper transistors:
+// the bleeder and a base's junction, and of a gate the two Schottky diodes
+// that discharge the splitter's collector and keep the first from saturating.
+func (v *Variety) intoStage(s bipolarStage, pin *part.Pin, node, vcc int) []branch {
+	in := []branch{{from: node, to: vcc, ohms: s.bleeder + s.collector, junctions: 1, saturation: v.saturation(emitter)}}
+	if pin.Drive == part.StandardDrive {
+		in = append(in, branch{from: node, to: vcc, ohms: s.collector, junctions: 2, saturation: v.saturation(schottky)})
+	}
+	return in
+}
+
+// unpoweredFollower is an NMOS output's upper transistor while its source is near the
+// substrate: with ground and supply at one voltage nothing holds its gate low.
+func (v *Variety) unpoweredFollower(class part.OutputLimits) *curve {
+	strength, threshold := v.strengthOf(class), v.above(0)
+	var points []point
+	for volts := -6.0; volts < 0; volts += 0.05 {
+		over := max(0, -volts-threshold)
+		points = append(points, point{volts, strength * over * over})
+	}
+	return rising(append(points, point{0, 0}, point{2, 0}))
 }
 
 // belowSaturation is that of the junction below a pad.
