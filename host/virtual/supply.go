@@ -32,6 +32,7 @@ func (s *Socket) follow() {
 			return
 		}
 		s.supply.rail, s.supply.taken, s.supply.returned = now.rail, now.taken, now.returned
+		s.era++
 		if s.switches.closed() {
 			s.followSwitches()
 		}
@@ -60,6 +61,7 @@ func (s *Socket) supplied() bool {
 		return false
 	}
 	s.supply.vcc, s.supply.gnd = vcc, gnd
+	s.era++
 	s.chip.supplied(vcc, gnd)
 	return true
 }

@@ -97,6 +97,7 @@ func (s *Socket) followSwitches() (changed bool) {
 	}
 	changed = !slices.Equal(to.high, s.switches.high) || !slices.EqualFunc(to.low, s.switches.low, func(a, b float64) bool { return math.Abs(a-b) < 0.01 })
 	s.switches = to
+	s.era++
 	return changed
 }
 
