@@ -1,4 +1,4 @@
-package identify_test
+package marking_test
 
 import (
 	"testing"
@@ -6,7 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/vectors/library"
 )
 
@@ -24,7 +24,7 @@ func TestMarkingsAreReadInTheirForms(t *testing.T) {
 		{"XY74F10PI 8834", "7410", "74F", "P: plastic DIP", "0 to 70 °C (74 series)", "1988-W34"}, // I: industrial range
 		{"74S10 B7612", "7410", "74S", "", "0 to 70 °C (74 series)", "1976-W12"},
 	} {
-		m, err := identify.ReadMarking(test.text, library.Builtin(), markingDay)
+		m, err := marking.Read(test.text, library.Builtin(), markingDay)
 		require.NoError(t, err, test.text)
 		require.NotEmpty(t, m.Parts, test.text)
 		p := m.Parts[0]
@@ -39,34 +39,34 @@ func TestMarkingsAreReadInTheirForms(t *testing.T) {
 
 func TestANumberThatIsPartAndDateIsSaidToBeBoth(t *testing.T) {
 	// the date code of an open-collector NAND that reads as an OR gate
-	m, err := identify.ReadMarking("XY7438N 7432", library.Builtin(), markingDay)
+	m, err := marking.Read("XY7438N 7432", library.Builtin(), markingDay)
 	require.NoError(t, err)
 	require.Equal(t, "7438", m.Parts[0].Type)
 	require.Len(t, m.Dates, 1)
 	require.Equal(t, "1974-W32", m.Dates[0].Code.Period().String())
 	require.Contains(t, m.Notes[0], "as XY7438N can only be a part, 7432 is most likely the date code")
-	m, err = identify.ReadMarking("XY74LS10N 7410", library.Builtin(), markingDay)
+	m, err = marking.Read("XY74LS10N 7410", library.Builtin(), markingDay)
 	require.NoError(t, err)
 	require.Len(t, m.Parts, 2)
 	require.Len(t, m.Dates, 1)
 	require.Contains(t, m.Notes[0], "7410 can be a part (triple 3-input NAND gate) or a date code; as XY74LS10N can only be a part, 7410 is most likely the date code")
-	m, err = identify.ReadMarking("7410", library.Builtin(), markingDay)
+	m, err = marking.Read("7410", library.Builtin(), markingDay)
 	require.NoError(t, err)
 	require.Contains(t, m.Notes[0], "nothing on the chip decides")
 }
 
 func TestWhatCannotBeReadIsRefused(t *testing.T) {
 	for _, text := range []string{"", "  ", "HELLO", "9999"} {
-		_, err := identify.ReadMarking(text, library.Builtin(), markingDay)
+		_, err := marking.Read(text, library.Builtin(), markingDay)
 		require.Error(t, err, text)
 	}
 }
 
-func FuzzReadMarking(f *testing.F) {
+func FuzzRead(f *testing.F) {
 	f.Add("XY7438N 7432")
 	f.Add("µXY2114LC-3 8031")
 	f.Fuzz(func(t *testing.T, text string) {
-		if m, err := identify.ReadMarking(text, library.Builtin(), markingDay); err == nil {
+		if m, err := marking.Read(text, library.Builtin(), markingDay); err == nil {
 			require.Positive(t, len(m.Parts)+len(m.Dates))
 		}
 	})

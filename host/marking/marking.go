@@ -1,4 +1,4 @@
-package identify
+package marking
 
 import (
 	"errors"
@@ -61,10 +61,10 @@ var packageLetters = map[byte]string{
 	'W': "flat pack", 'L': "ceramic DIP or chip carrier, by maker", 'M': "small outline",
 }
 
-// ReadMarking reads what is printed on a chip, in any order and over any number
+// Read reads what is printed on a chip, in any order and over any number
 // of lines: the part with its maker's letters, and the date code. It is an
 // error if no part of the library and no date code can be read from it.
-func ReadMarking(text string, lib *library.Library, now time.Time) (Marking, error) {
+func Read(text string, lib *library.Library, now time.Time) (Marking, error) {
 	m := Marking{Typed: text}
 	tokens, err := split(text, lib)
 	if err != nil {
