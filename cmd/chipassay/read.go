@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -25,6 +26,9 @@ func readCommand(d *definitions) *cobra.Command {
 				return err
 			}
 			m, err := marking.Read(strings.Join(args, "\n"), lib, time.Now())
+			if errors.Is(err, marking.ErrNothing) {
+				return couldNotTest(err)
+			}
 			if err != nil {
 				return err
 			}

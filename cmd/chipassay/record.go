@@ -125,8 +125,8 @@ func historyWords(h record.Record) string {
 // recordCorrectCommand corrects what a person wrote; what was measured stays.
 func recordCorrectCommand() *cobra.Command {
 	var (
-		file                                      recordsFile
-		lot                                       lotFlag
+		file                                     recordsFile
+		lot                                      lotFlag
 		drawer, operator, marked, dateCode, note string
 	)
 	cmd := &cobra.Command{

@@ -22,7 +22,7 @@ func TestMarkingsAreReadInTheirForms(t *testing.T) {
 		{"AB74HC10P, 8905", "7410", "74HC", "P: plastic DIP", "−40 to 85 °C (74 series, CMOS)", "1989-W05"},
 		{"XY74F10PC 8834", "7410", "74F", "P: plastic DIP", "0 to 70 °C (74 series)", "1988-W34"},
 		{"XY74F10PI 8834", "7410", "74F", "P: plastic DIP", "0 to 70 °C (74 series)", "1988-W34"}, // I: industrial range
-		{"74S10 B7612", "7410", "74S", "", "0 to 70 °C (74 series)", "1976-W12"},
+		{"74S10 7612", "7410", "74S", "", "0 to 70 °C (74 series)", "1976-W12"},
 	} {
 		m, err := marking.Read(test.text, library.Builtin(), markingDay)
 		require.NoError(t, err, test.text)
@@ -53,6 +53,81 @@ func TestANumberThatIsPartAndDateIsSaidToBeBoth(t *testing.T) {
 	m, err = marking.Read("7410", library.Builtin(), markingDay)
 	require.NoError(t, err)
 	require.Contains(t, m.Notes[0], "nothing on the chip decides")
+}
+
+// Letters about digits make a part number and never a date code: these are parts of
+// other series (common practice), and one of them stands alone with a date.
+func TestAPartNumberIsNoDate(t *testing.T) {
+	for _, text := range []string{"UA741CN", "F9316", "DS8830N", "9602PC", "HM7611-5", "B7612", "XX8205X"} {
+		_, err := marking.Read(text, library.Builtin(), markingDay)
+		require.ErrorIs(t, err, marking.ErrNothing, text)
+		require.ErrorContains(t, err, "looks like a part number, and no part of this library has it", text)
+	}
+	m, err := marking.Read("UA741CN 7938", library.Builtin(), markingDay)
+	require.NoError(t, err)
+	require.Equal(t, "1979-W38", m.Dates[0].Code.Period().String())
+	require.Contains(t, m.Notes[0], "UA741CN looks like a part number")
+}
+
+// What cannot be read of a date is said, not dropped.
+func TestWhatIsNoWeekIsSaid(t *testing.T) {
+	for text, note := range map[string]string{
+		"74LS00N 7600":  `date code "7600": there is no week 00`,
+		"74LS00N 7654":  `date code "7654": there is no week 54`,
+		"74LS00N 45/79": "45/79 is not understood as a date code",
+		"74LS00N MAR79": "MAR79 is not understood as a date code: it names a month and no week",
+		"74LS00N 9C":    "9C is not understood",
+	} {
+		m, err := marking.Read(text, library.Builtin(), markingDay)
+		require.NoError(t, err, text)
+		require.Empty(t, m.Dates, text)
+		require.Len(t, m.Notes, 1, text)
+		require.Contains(t, m.Notes[0], note, text)
+	}
+}
+
+// The B series came about 1976 (the common standard of its levels, from memory): three
+// digits on a part with a B are not of the years before, on one without they may be.
+func TestThreeDigitsOnACMOSPart(t *testing.T) {
+	for text, week := range map[string]string{"XY4011BE 032": "1980-W32", "XY4011AE 032": "1970-W32", "XY4011 032": "1970-W32", "XY4069UB 432": "1984-W32"} {
+		m, err := marking.Read(text, library.Builtin(), markingDay)
+		require.NoError(t, err, text)
+		require.Equal(t, week, m.Dates[0].Code.Period().String(), text)
+	}
+}
+
+// Markings as they are copied from chips (common practice; the makers' letters are
+// made up but for those that the series itself was named by).
+func TestResolve(t *testing.T) {
+	for text, want := range map[string]string{
+		"SN74LS00N": "74LS00", "74LS00N": "74LS00", "74LS 00": "74LS00", "SN 74 LS 00 N": "74LS00", "SNJ54LS00": "74LS00",
+		"CD4011BE": "4011B", "HEF4011BP": "4011B", "MM2114N": "2114", "XY74LS00N\n7938\nMALAYSIA": "74LS00", "7938 XY 74 HC 10": "74HC10",
+		"XY7438N 7432": "7438", "ls51": "74LS51", "LS 51": "74LS51", "2114L-3 8031": "2114", "7400": "7400", "XY4069UBP": "4069UB",
+	} {
+		typ, named, err := marking.Resolve(text, library.Builtin())
+		require.NoError(t, err, text)
+		require.Equal(t, want, typ.Name(), text)
+		require.True(t, named, text)
+	}
+}
+
+// Where the marking leaves the family open the oldest is given, and said to be open.
+func TestResolveTakesTheOldestFamily(t *testing.T) {
+	for text, want := range map[string]string{"74138": "74S138", "CD4011AE": "4011B", "4011": "4011B"} {
+		typ, named, err := marking.Resolve(text, library.Builtin())
+		require.NoError(t, err, text)
+		require.Equal(t, want, typ.Name(), text)
+		require.False(t, named, text)
+	}
+}
+
+func TestResolveRefuses(t *testing.T) {
+	for text, says := range map[string]string{
+		"SN74LS999N": "there is no part 74LS999", "UA741CN": "UA741CN", "74LS00 74LS02": "74LS00 or 74LS02", "51": "say which it is",
+	} {
+		_, _, err := marking.Resolve(text, library.Builtin())
+		require.ErrorContains(t, err, says, text)
+	}
 }
 
 func TestWhatCannotBeReadIsRefused(t *testing.T) {

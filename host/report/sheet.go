@@ -20,10 +20,10 @@ import (
 
 // A Sheet is what there is to say about one chip.
 type Sheet struct {
-	Typed    string             // the part as the person typed it: "74LS10"
-	Place    string             // where the chip lay, as "3"; empty where it does not matter
+	Typed    string            // the part as the person typed it: "74LS10"
+	Place    string            // where the chip lay, as "3"; empty where it does not matter
 	DateCode *marking.DateCode // nil where none was given
-	Note     string             // the person's own words; may be empty
+	Note     string            // the person's own words; may be empty
 	Result   *assay.Result
 }
 

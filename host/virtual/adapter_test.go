@@ -62,7 +62,9 @@ func TestConformance(t *testing.T) {
 func TestConformanceWithChipsThatDiffer(t *testing.T) {
 	const chips = 6
 	for seed := range uint64(chips) {
-		conformance.Run(t, func(t testing.TB, chip string, defects ...string) link.Conn { return openVaried(t, seed, chip, defects...) })
+		conformance.Run(t, func(t testing.TB, chip string, defects ...string) link.Conn {
+			return openVaried(t, seed, chip, defects...)
+		})
 	}
 }
 
