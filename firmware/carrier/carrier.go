@@ -34,7 +34,7 @@ const (
 	Load                    // load registers and resistors of the near half
 	FarHalf                 // drive, bias and (with Load) load of L9-14 and R9-14
 	Switches                // the other low-side and high-side switches
-	Converters              // 12-bit converters of the far half, reference, supply
+	Converters              // 12-bit converters of the far half, which must be there; reference, supply
 )
 
 var groupNames = [...]string{"starter", "load", "far", "switches", "converters"}

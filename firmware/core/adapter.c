@@ -128,8 +128,8 @@ static void watch(void)
 	if (heard || ms - rate_ms < UNSURE_MS) {
 		return;
 	}
-	if (faults.line_errors > 0) {
-		change_rate((uint8_t)((rate + 1) % RATE_COUNT));
+	if (faults.line_errors > 0 && rate < RATE_COUNT - 1) {
+		change_rate((uint8_t)(rate + 1));
 	} else if (rate != 0 && ms - rate_ms >= SILENCE_MS) {
 		change_rate(0);
 	}

@@ -7,7 +7,7 @@ import (
 	"strings"
 )
 
-// ATmega2560ELF is the image of the adapter revision A for a simulated MCU, and
+// ATmega2560ELF is the image of the adapter revision B for a simulated MCU, and
 // for debuggers.
 //
 //go:embed atmega2560.elf

@@ -15,6 +15,7 @@ type builder struct {
 	pinAt  map[string]line // where each pin got its role, for messages
 	items  []statement     // equations, tables, registers and buses
 	later  []statement     // constraints and sequences: they need the names
+	joins  []line          // joined statements: what names they hold is looked up in the last package
 	memory map[string]line // the statements of a memory by what they say
 	head   line
 }
@@ -125,6 +126,9 @@ func (b *builder) run(statements []statement, hasVariants bool) error {
 	if err := b.checkPins(); err != nil {
 		return err
 	}
+	if err := b.join(); err != nil {
+		return err
+	}
 	if b.memory != nil {
 		return b.buildMemory()
 	}
@@ -159,6 +163,13 @@ func (b *builder) statement(st statement) error {
 		b.items = append(b.items, st)
 	case "memory", "address", "data", "select", "write", "enable", "rows", "access", "refresh", "strobe", "inverted":
 		b.keepMemory(l)
+	case "joined":
+		b.joins = append(b.joins, l)
+	case "pumped":
+		if len(l.tokens) != 1 {
+			return b.src.errorAt(l, l.tokens[1].col, "pumped stands alone: it is said of the whole part")
+		}
+		b.v.Pumped = true
 	case "never", "unstable", "stable", "together", "sequence":
 		b.later = append(b.later, st)
 	case "step", "repeat":

@@ -52,6 +52,21 @@ type Variant struct {
 	Untested []Untested // what static levels cannot tell
 	Logic    Logic
 	Memory   *Memory // nil for logic; a memory has no Logic
+	Joined   [][]int // pins that a path inside joins, the common ones of a group; each ascending
+	// Pumped: in the family NMOS the substrate may hang on a charge pump inside, and
+	// without supply on nothing. No junction leads from ground to any pin then.
+	Pumped bool
+}
+
+// JoinedWith gives the pins that a path inside joins with pin n, itself among
+// them; none where there are no others.
+func (v *Variant) JoinedWith(n int) []int {
+	for _, group := range v.Joined {
+		if slices.Contains(group, n) {
+			return group
+		}
+	}
+	return nil
 }
 
 // VCC and GND give the numbers of the supply pins.
@@ -131,11 +146,13 @@ type Pin struct {
 	Role    Role
 	Stage   Stage
 	Schmitt bool
-	PullUp  bool    // resistor to VCC inside the chip
-	Load    float64 // input load in unit loads, but for families in loads
-	loads   map[*Family]float64
-	Drive   Drive // output class in the family's DC table
-	Tied    Tie   // held at a level during every step
+	PullUp  bool // resistor to VCC inside the chip
+	// Diodeless: no junction leads from ground to the pin, or of some makers' chips none does.
+	Diodeless bool
+	Load      float64 // input load in unit loads, but for families in loads
+	loads     map[*Family]float64
+	Drive     Drive // output class in the family's DC table
+	Tied      Tie   // held at a level during every step
 	// Untested says why the pin is not exercised or compared; empty where it is.
 	Untested string
 }
@@ -187,6 +204,9 @@ type Type struct {
 
 // Part is the type's part.
 func (t Type) Part() *Part { return t.Variant.Part }
+
+// Pumped tells whether the die's substrate may hang on a charge pump.
+func (t Type) Pumped() bool { return t.Variant.Pumped && t.Family.Technology == NMOS }
 
 // Name is the type's number as marked, without maker's letters: "74LS51", "4011B".
 func (t Type) Name() string { return t.Family.TypeName(t.Part().Number) }

@@ -63,6 +63,8 @@ func (b *builder) pinStatement(st statement) error {
 		return b.eachPin(l, 1, func(p *Pin) error { p.Schmitt = true; return nil })
 	case "pull-up":
 		return b.eachPin(l, 3, func(p *Pin) error { p.PullUp = true; return nil })
+	case "diodeless":
+		return b.eachPin(l, 1, func(p *Pin) error { p.Diodeless = true; return nil })
 	case "load":
 		if len(l.tokens) < 2 {
 			return b.src.errorAt(l, 1, "write the unit loads and the pins: load 2 CLK")
@@ -187,6 +189,29 @@ func (b *builder) checkPins() error {
 	}
 	if (supplies != 1 || grounds != 1) && b.v.Refusal == "" {
 		return b.src.errorAt(b.head, 1, "the package must have one positive supply pin (VCC or VDD) and one ground pin (GND or VSS); name further ones otherwise and tie them")
+	}
+	return nil
+}
+
+// join groups the pins of the joined statements.
+func (b *builder) join() error {
+	for _, l := range b.joins {
+		var group []int
+		err := b.eachPin(l, 1, func(p *Pin) error {
+			if slices.Contains(group, p.Number) || b.v.JoinedWith(p.Number) != nil {
+				return b.src.errorAt(l, columnOf(l, p.Name), "pin %s is joined already: name all that one path inside joins in one statement", p.Name)
+			}
+			group = append(group, p.Number)
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+		if len(group) < 2 {
+			return b.src.errorAt(l, 1, "name at least two pins that a path inside joins: joined Y1 Z1")
+		}
+		slices.Sort(group)
+		b.v.Joined = append(b.v.Joined, group)
 	}
 	return nil
 }

@@ -6,24 +6,18 @@
 
 #include "adapter.h"
 #include "message.h"
-#include "revision_a.h"
+#include "revision_b.h"
 
 struct fake fake;
 
-static const uint8_t high_switches[] = REVISION_A_HIGH_SWITCHES;
-static const uint8_t low_switches[] = REVISION_A_LOW_SWITCHES;
-
 const struct board_traits board_traits = {
-	.positions = REVISION_A_POSITIONS,
-	.sense = REVISION_A_SENSE,
-	.high_switches = high_switches,
-	.low_switches = low_switches,
-	.high_count = REVISION_A_HIGH_COUNT,
-	.low_count = REVISION_A_LOW_COUNT,
-	.features = REVISION_A_FEATURES,
-	.conversion_us = REVISION_A_CONVERSION_US,
-	.error_mv = REVISION_A_ERROR_MV,
-	.max_current_ma = REVISION_A_MAX_CURRENT_MA,
+	.high = REVISION_B_HIGH,
+	.low = REVISION_B_LOW,
+	.features = REVISION_B_FEATURES,
+	.conversion_us = REVISION_B_CONVERSION_US,
+	.far_conversion_us = REVISION_B_FAR_CONVERSION_US,
+	.error_mv = REVISION_B_ERROR_MV,
+	.max_current_ma = REVISION_B_MAX_CURRENT_MA,
 	.name = "native",
 };
 
@@ -33,28 +27,24 @@ void fake_fail(const char *what)
 	abort();
 }
 
-/* The socket's positions at the bits of switches, without the core's help. */
-static uint32_t word_of(const uint8_t *positions, uint32_t bits)
-{
-	static const uint8_t left[] = {1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14};
-	static const uint8_t right[] = {28, 27, 26, 25, 24, 23, 22, 21, 20, 19, 18, 17, 16, 15};
-	uint32_t word = 0;
-	unsigned i, j;
+/* Words of the positions with a supply switch, from the table of firmware/README.md:
+ * 1 4 5 8 22 28, and 1 4 7 8 9 10 11 12 14 21 24 25 28. */
+#define HIGH UINT32_C(0x00410099)
+#define LOW UINT32_C(0x00992FC9)
 
-	for (i = 0; i < 13; i++) {
-		for (j = 0; (bits >> i & 1) != 0 && j < 14; j++) {
-			word |= positions[i] == left[j] ? UINT32_C(1) << j : 0;
-			word |= positions[i] == right[j] ? UINT32_C(0x10000) << j : 0;
-		}
+/* Notes what was turned off: d drives released, l load off, b bias low, B bias off,
+ * h high side open, g low side open, w a wait of 10 µs or more. */
+static void note(char what)
+{
+	size_t length = strlen(fake.order);
+
+	if (length + 1 < sizeof fake.order) {
+		fake.order[length] = what;
 	}
-	return word;
 }
 
 static void check_socket(void)
 {
-	uint32_t high = word_of(high_switches, fake.high_bits);
-	uint32_t low = word_of(low_switches, fake.low_bits);
-
 	if ((fake.dir & ~UINT32_C(0x3FFF3FFF)) != 0) {
 		fake_fail("drives a position that is not there");
 	}
@@ -64,28 +54,31 @@ static void check_socket(void)
 	if ((fake.level & ~fake.dir) != 0) {
 		fake_fail("gives a level to a position that is not driven");
 	}
-	if ((high & low) != 0) {
+	if ((fake.high & fake.low) != 0) {
 		fake_fail("closes both supply switches of a position");
 	}
-	if ((fake.high_bits & (fake.high_bits - 1)) != 0) {
+	if ((fake.high & (fake.high - 1)) != 0) {
 		fake_fail("closes two high-side switches");
 	}
-	if (fake.high_bits >= 1 << REVISION_A_HIGH_COUNT || fake.low_bits >= 1 << REVISION_A_LOW_COUNT) {
+	if ((fake.high & ~HIGH) != 0 || (fake.low & ~LOW) != 0) {
 		fake_fail("closes a switch that is not there");
 	}
-	if ((fake.dir & (high | low)) != 0) {
+	if (fake.low != 0 && !fake.cleared[CHAIN_LOW]) {
+		fake_fail("turns on the switches of a chain that it did not clear");
+	}
+	if ((fake.dir & (fake.high | fake.low)) != 0) {
 		fake_fail("drives a position whose supply switch is closed");
 	}
-	if (fake.bias > RAIL_HIGH || fake.load > RAIL_HIGH) {
-		fake_fail("asks for a state that a rail does not have");
-	}
-	if ((high | low) != 0 && !fake.lamps[LAMP_POWER]) {
+	if ((fake.high | fake.low) != 0 && !fake.lamps[LAMP_POWER]) {
 		fake_fail("closes a supply switch with the power lamp dark");
 	}
 }
 
 void board_drive(uint32_t dir, uint32_t level)
 {
+	if (fake.dir != 0 && dir == 0) {
+		note('d');
+	}
 	fake.dir = dir;
 	board_level(level);
 }
@@ -128,14 +121,19 @@ uint32_t board_levels(void)
 	return fake.level;
 }
 
-/* An empty socket: the supply and what is driven read so, the rest follows the stronger rail. */
+/* An empty socket: the supply and what is driven read so, the rest follows the load,
+ * else the bias. */
 uint32_t board_sample(void)
 {
-	uint32_t high = word_of(high_switches, fake.high_bits) & ~fake.open;
-	uint32_t low = word_of(low_switches, fake.low_bits) & ~fake.open;
-	bool rail = fake.load == RAIL_OFF ? fake.bias == RAIL_HIGH : fake.load == RAIL_HIGH;
-	uint32_t rest = rail ? REVISION_A_POSITIONS : 0;
+	uint32_t high = fake.high & ~fake.open;
+	uint32_t low = (fake.low & ~fake.open) | fake.closed;
+	uint32_t rest = 0;
 
+	if (fake.pulls[PULL_LOAD].on) {
+		rest = fake.pulls[PULL_LOAD].up;
+	} else if (fake.pulls[PULL_BIAS].on) {
+		rest = fake.pulls[PULL_BIAS].up;
+	}
 	return high | (fake.level & fake.dir) | (rest & ~fake.dir & ~low);
 }
 
@@ -183,26 +181,51 @@ void board_leave(const uint8_t *mask)
 	board_drive(fake.dir & ~get_u32(mask), fake.level & ~get_u32(mask));
 }
 
+bool board_converter(uint8_t which)
+{
+	return fake.converters[which];
+}
+
 void board_channel(uint8_t channel)
 {
-	if (channel > 15) {
+	if (channel > CHANNEL_REFERENCE_2 || (channel >= CHANNEL_L9 && !fake.converters[channel >= CHANNEL_R9])) {
 		fake_fail("selects a channel that is not there");
 	}
 	fake.channel = channel;
 }
 
-/* The same socket in volts, its drivers without resistance: 10 kΩ to one rail and
+/* The bit of a word that a channel measures: SPEC.md, and the table of firmware/README.md. */
+static uint32_t bit_of(uint8_t channel)
+{
+	static const uint8_t bits[] = {0, 1, 2, 3, 4, 5, 6, 7, 16, 17, 18, 19, 20, 21, 22, 23, 8, 9, 10, 11, 12, 13, 15, 14, 24, 25, 26, 27, 28, 29, 31};
+
+	return UINT32_C(1) << bits[channel];
+}
+
+/* The same socket in volts, its drivers without resistance: 10 kΩ to one end and
  * 1 kΩ to the other stand at 1/11 between them. */
 uint16_t board_convert(void)
 {
-	uint32_t bit = fake.channel < 8 ? UINT32_C(1) << fake.channel : UINT32_C(1) << (fake.channel + 8);
-	uint32_t fixed = fake.dir | word_of(high_switches, fake.high_bits) | word_of(low_switches, fake.low_bits);
+	uint32_t bit = bit_of(fake.channel);
+	uint32_t fixed = fake.dir | fake.high | fake.low;
+	bool near = fake.channel < CHANNEL_L9;
+	uint16_t top = near ? 4 * 1023 : 4095;
 
-	fake.us += 26;
-	if (((fixed & ~fake.open) & bit) == 0 && fake.bias != RAIL_OFF && fake.load != RAIL_OFF && fake.bias != fake.load) {
-		return fake.load == RAIL_LOW ? 93 : 931; /* 1024 / 11 and 1024 × 10 / 11 */
+	fake.us += near ? 26 : 45;
+	if (fake.channel == CHANNEL_REFERENCE_1 || fake.channel == CHANNEL_REFERENCE_2) {
+		return 2048; /* 2.500 V of 5 V */
 	}
-	return (board_sample() & bit) != 0 ? 1023 : 0;
+	if (fake.channel == CHANNEL_SUPPLY) {
+		return top;
+	}
+	if (((fixed & ~fake.open) & bit) == 0 && fake.pulls[PULL_BIAS].on && fake.pulls[PULL_LOAD].on &&
+	    ((fake.pulls[PULL_BIAS].up ^ fake.pulls[PULL_LOAD].up) & bit) != 0) {
+		if (near) {
+			return (fake.pulls[PULL_LOAD].up & bit) != 0 ? 4 * 931 : 4 * 93; /* 1024 × 10 / 11 and 1024 / 11 */
+		}
+		return (fake.pulls[PULL_LOAD].up & bit) != 0 ? 3724 : 372; /* the same of 4096 */
+	}
+	return (board_sample() & bit) != 0 ? top : 0;
 }
 
 bool board_lines_hold(void)
@@ -229,17 +252,60 @@ void board_keep(uint8_t at, uint8_t value)
 	fake.kept[at] = (uint8_t)~value;
 }
 
-void board_rails(uint8_t bias, uint8_t load)
+uint8_t board_chain(enum chain which)
 {
-	fake.bias = bias;
-	fake.load = load;
+	if (fake.dir != 0 || fake.high != 0 || fake.low != 0 || fake.pulls[PULL_BIAS].on || fake.pulls[PULL_LOAD].on) {
+		fake_fail("shifts a 1 through a chain with something on");
+	}
+	fake.cleared[which] = fake.chains[which] != 0;
+	return fake.chains[which];
+}
+
+void board_pull(enum pull which, bool on, uint32_t up)
+{
+	if (on && !fake.cleared[which == PULL_BIAS ? CHAIN_BIAS : CHAIN_LOAD]) {
+		fake_fail("turns on the resistors of a chain that it did not clear");
+	}
+	if ((up & ~UINT32_C(0x3FFF3FFF)) != 0 || (!on && up != 0)) {
+		fake_fail("pulls what is no position, or with what is off");
+	}
+	if (which == PULL_LOAD && fake.pulls[which].on && !on) {
+		note('l');
+	}
+	if (which == PULL_BIAS && on && up == 0) {
+		note('b');
+	}
+	if (which == PULL_BIAS && fake.pulls[which].on && !on) {
+		note('B');
+	}
+	fake.pulls[which].on = on;
+	fake.pulls[which].up = up;
 	check_socket();
 }
 
-void board_supply(uint8_t high_bits, uint16_t low_bits)
+void board_supply(uint32_t high, uint32_t low)
 {
-	fake.high_bits = high_bits;
-	fake.low_bits = low_bits;
+	if ((fake.low & ~low) != 0 && fake.high_opened_us != 0 && fake.us - fake.high_opened_us < 10) {
+		fake_fail("opens the low side less than 10 µs after the high side");
+	}
+	if ((fake.low & ~low) != 0 && fake.high != 0) {
+		fake_fail("opens the low side with the high side closed");
+	}
+	if ((high & ~fake.high) != 0 && low != fake.low) {
+		fake_fail("closes the high side before the low side is closed");
+	}
+	if (fake.dir != 0 && high != fake.high) {
+		fake_fail("switches the high side while positions are driven");
+	}
+	if ((fake.high & ~high) != 0) {
+		fake.high_opened_us = fake.us;
+		note('h');
+	}
+	if (fake.low != 0 && low == 0) {
+		note('g');
+	}
+	fake.high = high;
+	fake.low = low;
 	check_socket();
 }
 
@@ -248,7 +314,7 @@ uint16_t board_current(void)
 	if (fake.monitor_silent) {
 		return CURRENT_NOT_MEASURED;
 	}
-	if (fake.high_bits == 0) {
+	if (fake.high == 0) {
 		return 0;
 	}
 	return fake.trip_after > 0 && fake.drives >= fake.trip_after ? 20000 : fake.current;
@@ -260,6 +326,9 @@ void board_wait_us(uint16_t us)
 		fake_fail("waits for 0 or for more than 1000 µs at once");
 	}
 	fake.us += us;
+	if (us >= 10) {
+		note('w');
+	}
 }
 
 void board_wait_16ths(uint16_t n)
@@ -331,9 +400,9 @@ struct line_faults board_line_faults(void)
 	return faults;
 }
 
-void board_line_rate(bool slower)
+void board_line_rate(uint8_t rate)
 {
-	fake.slower = slower;
+	fake.rate = rate;
 }
 
 uint32_t board_millis(void)
@@ -362,12 +431,29 @@ uint16_t board_boot_id(void)
 void fake_reset(void)
 {
 	memset(&fake, 0, sizeof fake);
+	fake.chains[CHAIN_LOW] = 16;
+	fake.chains[CHAIN_BIAS] = 32;
+	fake.chains[CHAIN_LOAD] = 32;
+	fake.converters[0] = true;
+	fake.converters[1] = true;
 	adapter_reset();
+	fake.longest_unwatched_us = 0;
+	fake.watched_us = fake.us;
+	memset(fake.order, 0, sizeof fake.order);
 }
 
+/* All lines are inputs after a reset: everything is off. */
 void fake_restart(void)
 {
+	fake.dir = 0;
+	fake.level = 0;
+	fake.high = 0;
+	fake.low = 0;
+	memset(fake.pulls, 0, sizeof fake.pulls);
+	memset(fake.cleared, 0, sizeof fake.cleared);
+	fake.high_opened_us = 0;
 	adapter_reset();
+	memset(fake.order, 0, sizeof fake.order);
 }
 
 void fake_put(const uint8_t *bytes, size_t length)

@@ -15,9 +15,14 @@ enum { FAKE_LINE = 16384, FAKE_HISTORY = 4096 };
 struct fake {
 	/* The socket as the core left it. */
 	uint32_t dir, level;
-	uint8_t bias, load;
-	uint8_t high_bits;
-	uint16_t low_bits;
+	struct {
+		bool on;
+		uint32_t up;
+	} pulls[PULLS];
+	uint32_t high, low; /* words of the closed supply switches */
+	bool cleared[3];     /* chains that board_chain found and left at zero */
+	uint64_t high_opened_us;
+	char order[64];      /* what was turned off, in letters: see fake.c */
 	uint32_t drives; /* calls of board_drive, board_level and board_flip */
 	uint32_t history[FAKE_HISTORY]; /* levels after each of them, modulo their number */
 	uint32_t watched;           /* word of the positions whose levels are an address, */
@@ -37,7 +42,10 @@ struct fake {
 	bool button;
 	bool monitor_silent;
 	bool lines_stuck; /* do not read back as set */
-	uint32_t open;    /* word of positions whose supply switches never close */
+	uint8_t chains[3]; /* outputs that board_chain finds */
+	bool converters[2]; /* those that answer */
+	uint32_t open;    /* word of positions whose supply switches never close, */
+	uint32_t closed;  /* and of those whose low-side switches never open */
 	uint32_t may;     /* word of the positions that may be driven; 0 as any */
 	struct line_faults faults;
 
@@ -48,7 +56,7 @@ struct fake {
 	size_t from_core_length;
 	uint8_t send_every; /* the line takes a byte on each so-many-th asking; 0 as 1 */
 	uint8_t asked;
-	bool slower;
+	uint8_t rate;
 	bool lamps[3];
 	uint64_t longest_unwatched_us; /* longest time between two calls of board_watchdog */
 	uint64_t watched_us;
@@ -56,10 +64,10 @@ struct fake {
 
 extern struct fake fake;
 
-/* A new board, and adapter_reset. */
+/* A new board with everything fitted, and adapter_reset. */
 void fake_reset(void);
 
-/* adapter_reset alone, with what the board keeps. */
+/* adapter_reset alone, with what the board keeps and what the test set. */
 void fake_restart(void);
 
 /* Puts bytes on the line to the core. */

@@ -168,7 +168,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 
 	fake_reset();
 	while (e.left > 0) {
-		switch (next(&e) % 8) {
+		switch (next(&e) % 9) {
 		case 0: /* bytes as they are */
 			n = next_bytes(&e, wire, 255);
 			fake_put(wire, n);
@@ -196,6 +196,14 @@ int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 		case 5:
 			fake.monitor_silent = (next(&e) & 1) != 0;
 			fake.open = next(&e);
+			break;
+		case 8: /* a reset with parts of the adapter missing */
+			fake.chains[CHAIN_LOW] = (uint8_t)(next(&e) % 3 * 8);
+			fake.chains[CHAIN_BIAS] = (uint8_t)(next(&e) % 5 * 8);
+			fake.chains[CHAIN_LOAD] = (uint8_t)(next(&e) % 5 * 8);
+			fake.converters[0] = (next(&e) & 1) != 0;
+			fake.converters[1] = (next(&e) & 1) != 0;
+			fake_restart();
 			break;
 		default:
 			fake.faults.line_errors = 1;

@@ -27,6 +27,7 @@ void test_framing(void);
 void test_exchanges(void);
 void test_line(void);
 void test_safety(void);
+void test_fitted(void);
 void test_measure(void);
 void test_sweep(void);
 void test_pattern(void);

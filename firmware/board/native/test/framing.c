@@ -66,7 +66,7 @@ static void golden_frames(void)
 	golden_open("frames.txt");
 	while (golden_next(&line)) {
 		if (strcmp(line.key, "frame") == 0) {
-			body[0] = 1;
+			body[0] = 2; /* SPEC.md: the version */
 			length = 1;
 			frames++;
 		} else if (strcmp(line.key, "wire") != 0) {

@@ -72,7 +72,7 @@ static void garbage(void)
 	flood[sizeof flood - 1] = 0;
 	fake_put(flood, sizeof flood);
 	CHECK(host_counter(4, OVERSIZE) == 1);
-	CHECK(fake.high_bits != 0); /* noise does not cost the socket its power */
+	CHECK(fake.high != 0); /* noise does not cost the socket its power */
 }
 
 static void counters_stay_at_the_top(void)
@@ -110,35 +110,65 @@ static void reset_between(void)
 	CHECK(reply[0] == NOT_POWERED);
 }
 
-/* SPEC.md, line rate. */
+static void broken_byte(void)
+{
+	fake.faults.line_errors = 1;
+	fake_pass(1);
+}
+
+/* SPEC.md, line rate: a step at a broken byte, none for a ms after one, nor in a
+ * conversation; back when nothing is heard for 2 s. */
 static void rate(void)
 {
 	fake_reset();
 	fake_pass(10);
-	CHECK(!fake.slower);
-	fake.faults.line_errors = 1;
-	fake_pass(1);
-	CHECK(fake.slower);
-	CHECK(host_counter(1, LINE_ERRORS) == 1);
+	CHECK(fake.rate == 0);
+	broken_byte();
+	CHECK(fake.rate == 1);
+	broken_byte();
+	CHECK(fake.rate == 1); /* of the byte before */
+	broken_byte();
+	CHECK(fake.rate == 2);
+	fake_pass(5);
+	broken_byte();
+	CHECK(fake.rate == 2); /* there is no slower one */
+	CHECK(host_counter(1, LINE_ERRORS) == 4);
 	fake_pass(1990);
-	CHECK(fake.slower); /* heard at the slower rate: stays */
+	CHECK(fake.rate == 2); /* heard at this rate: stays */
 	CHECK(host_counter(2, FRAMES) == 2);
 	fake_pass(1990);
-	CHECK(fake.slower);
+	CHECK(fake.rate == 2);
 	fake_pass(20);
-	CHECK(!fake.slower); /* not heard for 2 s */
+	CHECK(fake.rate == 0); /* not heard for 2 s */
 	CHECK(host_counter(3, FRAMES) == 3);
-	fake.faults.line_errors = 1;
-	fake_pass(1);
-	CHECK(!fake.slower); /* in a conversation one broken byte is only counted */
-	CHECK(host_counter(4, LINE_ERRORS) == 2);
+	broken_byte();
+	CHECK(fake.rate == 0); /* in a conversation one broken byte is only counted */
+	CHECK(host_counter(4, LINE_ERRORS) == 5);
+}
+
+/* The middle rate alone: nobody speaks at it for 2 s. */
+static void rate_without_a_host(void)
+{
+	fake_reset();
+	fake_pass(10);
+	broken_byte();
+	fake_pass(1990);
+	CHECK(fake.rate == 1);
+	fake_pass(20);
+	CHECK(fake.rate == 0);
+	broken_byte();
+	CHECK(fake.rate == 1);
+	CHECK(host_counter(1, LINE_ERRORS) == 2);
+	fake_pass(100);
+	broken_byte();
+	CHECK(fake.rate == 1);
 }
 
 /* Another version of the protocol is refused by name, whatever the request is. */
 static void another_version(void)
 {
 	static uint8_t wire[64];
-	static const uint8_t body[] = {2, TYPE_HELLO, 5, 1, 2, 3};
+	static const uint8_t body[] = {1, TYPE_HELLO, 5, 1, 2, 3};
 	const uint8_t *reply;
 	size_t length;
 
@@ -146,7 +176,7 @@ static void another_version(void)
 	fake_put(wire, fake_frame(body, sizeof body, wire));
 	fake_run();
 	reply = host_reply(TYPE_ERROR, 5, &length);
-	CHECK(length == 6 && reply[0] == BAD_VERSION && reply[1] == TYPE_HELLO && get_u32(reply + 2) == 1);
+	CHECK(length == 6 && reply[0] == BAD_VERSION && reply[1] == TYPE_HELLO && get_u32(reply + 2) == 2);
 }
 
 void test_line(void)
@@ -157,5 +187,6 @@ void test_line(void)
 	counters_stay_at_the_top();
 	reset_between();
 	rate();
+	rate_without_a_host();
 	another_version();
 }

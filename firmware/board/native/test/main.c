@@ -102,6 +102,7 @@ int main(int argc, char **argv)
 	test_exchanges();
 	test_line();
 	test_safety();
+	test_fitted();
 	test_measure();
 	test_sweep();
 	test_pattern();

@@ -7,7 +7,6 @@
 #include "fake.h"
 #include "host.h"
 #include "message.h"
-#include "revision_a.h"
 #include "socket.h"
 
 static uint8_t payload[MAX_PAYLOAD];
@@ -24,6 +23,8 @@ static size_t steps(uint16_t count, uint32_t positions, uint16_t settle_us, uint
 		at = put_u16(at, settle_us);
 		at = put_u8(at, averaging);
 		at = put_u8(at, 0);
+		at = put_u32(at, 0);
+		at = put_u32(at, 0);
 	}
 	return (size_t)(at - payload);
 }
@@ -42,17 +43,17 @@ static void longest_reply(void)
 	size_t length;
 
 	fake_reset();
-	host_ask(TYPE_MEASURE, 1, payload, steps(28, REVISION_A_SENSE, 0, 0));
+	host_ask(TYPE_MEASURE, 1, payload, steps(28, NEAR_POSITIONS, 0, 0));
 	fake_run();
 	refused(1, LIMIT, 1032);
-	host_ask(TYPE_MEASURE, 2, payload, steps(27, REVISION_A_SENSE, 0, 0));
+	host_ask(TYPE_MEASURE, 2, payload, steps(27, NEAR_POSITIONS, 0, 0));
 	fake_run();
 	host_reply(TYPE_MEASURE | TYPE_REPLY, 2, &length);
 	CHECK(length == 1026);
-	host_ask(TYPE_MEASURE, 3, payload, steps(64, 0, 0, 7));
+	host_ask(TYPE_MEASURE, 3, payload, steps(42, 0, 0, 7));
 	fake_run();
 	host_reply(TYPE_MEASURE | TYPE_REPLY, 3, &length);
-	CHECK(length == 64 * 6);
+	CHECK(length == 42 * 6);
 }
 
 /* 16 positions of 130 times 33 µs are 68.64 ms: 14 steps fit into a second, 15 do not. */
@@ -62,11 +63,11 @@ static void longest_run(void)
 	uint64_t us;
 
 	fake_reset();
-	host_ask(TYPE_MEASURE, 1, payload, steps(15, REVISION_A_SENSE, 0, 7));
+	host_ask(TYPE_MEASURE, 1, payload, steps(15, NEAR_POSITIONS, 0, 7));
 	fake_run();
 	refused(1, LIMIT, 1000);
 	us = fake.us;
-	host_ask(TYPE_MEASURE, 2, payload, steps(14, REVISION_A_SENSE, 0, 7));
+	host_ask(TYPE_MEASURE, 2, payload, steps(14, NEAR_POSITIONS, 0, 7));
 	fake_run();
 	host_reply(TYPE_MEASURE | TYPE_REPLY, 2, &length);
 	CHECK(fake.us - us == 14 * 16 * 129 * 26); /* one conversion of each is thrown away */
@@ -74,6 +75,34 @@ static void longest_run(void)
 	host_ask(TYPE_MEASURE, 3, payload, steps(16, 0, 62501, 7));
 	fake_run();
 	refused(3, LIMIT, 1000);
+}
+
+/* What the far converters measure, in the order of its bits: L9, the supply behind the
+ * shunt and the reference, L1 before and R1 after them, R9, and the reference again. A
+ * far one takes 55 µs of the time that a request may: 15 of 130 conversions and 8 of
+ * near ones are 141.57 ms, so seven steps fit into a second. */
+static void far(void)
+{
+	static const uint16_t mv[] = {0, 0, 4999, 2500, 0, 0, 2500}; /* of 5000: 4095/4096, 2048/4096 */
+	const uint32_t positions = 1 | UINT32_C(1) << 8 | SUPPLY_BIT | REFERENCE_1_BIT | UINT32_C(1) << 16 | UINT32_C(1) << 24 | REFERENCE_2_BIT;
+	const uint8_t *reply;
+	size_t length, i;
+
+	fake_reset();
+	host_ask(TYPE_MEASURE, 1, payload, steps(1, positions, 0, 3));
+	fake_run();
+	reply = host_reply(TYPE_MEASURE | TYPE_REPLY, 1, &length);
+	CHECK(length == 6 + 2 * sizeof mv / sizeof mv[0]);
+	for (i = 0; i < sizeof mv / sizeof mv[0]; i++) {
+		CHECK(get_u16(reply + 6 + 2 * i) == mv[i]);
+	}
+	host_ask(TYPE_MEASURE, 2, payload, steps(8, UINT32_C(0xBF00FFFF), 0, 7));
+	fake_run();
+	refused(2, LIMIT, 1000);
+	host_ask(TYPE_MEASURE, 3, payload, steps(7, UINT32_C(0xBF00FFFF), 0, 7));
+	fake_run();
+	host_reply(TYPE_MEASURE | TYPE_REPLY, 3, &length);
+	CHECK(fake.longest_unwatched_us <= 2000);
 }
 
 static void overcurrent(void)
@@ -86,7 +115,7 @@ static void overcurrent(void)
 	host_power(1);
 	us = fake.us;
 	fake.trip_after = fake.drives + 3;
-	host_ask(TYPE_MEASURE, 2, payload, steps(10, REVISION_A_SENSE, 100, 7));
+	host_ask(TYPE_MEASURE, 2, payload, steps(10, NEAR_POSITIONS, 100, 7));
 	fake_run();
 	reply = host_reply(TYPE_ERROR, 2, &length);
 	CHECK(reply[0] == OVERCURRENT);
@@ -126,18 +155,18 @@ static void switches(void)
 {
 	static const uint8_t power[] = {8, 0, 100, 0, 10, 0, 0x40, 0, 0, 0};
 	static const uint32_t open[] = {0x80, 0x40, 0xC0};
-	static const uint8_t rails[] = {RAIL_HIGH, RAIL_OFF};
+	static const uint8_t pulls[PULLS_LEN] = {PULLS_BIAS, 0, 0xFF, 0x3F, 0xFF, 0x3F};
 	size_t i;
 
 	for (i = 0; i < sizeof open / sizeof open[0]; i++) {
 		fake_reset();
 		fake.open = open[i];
-		host_ask(TYPE_RAILS, 1, rails, sizeof rails); /* so that an open ground is high */
+		host_ask(TYPE_PULLS, 1, pulls, sizeof pulls); /* so that an open ground is high */
 		fake_run();
 		CHECK(host_count() == 1);
 		host_ask(TYPE_POWER, 2, power, sizeof power);
 		fake_run();
-		/* With the rail high, a supply that does not come looks like one that does. */
+		/* With the bias high, a supply that does not come looks like one that does. */
 		if (open[i] != 0x80) {
 			refused(2, FAULT, 0x40);
 			CHECK(!socket_live());
@@ -160,22 +189,22 @@ static void switches(void)
 /* What is kept is there after a restart, unless a bit of it turns over. */
 static void kept(void)
 {
-	uint8_t record[CALIBRATION_MOST];
+	uint8_t record[CALIBRATION_LEN];
 	size_t bit;
 
 	fake_reset();
-	memcpy(record, calibration_record(), calibration_length());
+	memcpy(record, calibration_record(), CALIBRATION_LEN);
 	put_u16(record, 4900);
-	memmove(payload + CALIBRATION_HEADER_LEN, record, calibration_length());
+	memmove(payload + CALIBRATION_HEADER_LEN, record, CALIBRATION_LEN);
 	put_u16(payload, CALIBRATION_WRITE);
-	host_ask(TYPE_CALIBRATION, 1, payload, (size_t)CALIBRATION_HEADER_LEN + calibration_length());
+	host_ask(TYPE_CALIBRATION, 1, payload, CALIBRATION_HEADER_LEN + CALIBRATION_LEN);
 	fake_run();
 	CHECK(host_count() == 1);
 	CHECK(fake.longest_unwatched_us <= 4000);
 	fake_restart();
 	CHECK(calibration_now() == CALIBRATION_STORED);
-	CHECK(memcmp(calibration_record(), record, calibration_length()) == 0);
-	for (bit = 0; bit < 8u * (calibration_length() + 2u); bit++) {
+	CHECK(memcmp(calibration_record(), record, CALIBRATION_LEN) == 0);
+	for (bit = 0; bit < 8 * (CALIBRATION_LEN + 2); bit++) {
 		fake.kept[bit / 8] ^= (uint8_t)(1u << bit % 8);
 		fake_restart();
 		CHECK(calibration_now() == CALIBRATION_DAMAGED);
@@ -192,13 +221,13 @@ static void ranges(void)
 	static const struct {
 		uint8_t at;
 		uint16_t low, high;
-	} fields[] = {{0, 4500, 5500}, {2, 31130, 34406}, {4, 9000, 11000}, {6, 900, 1100}, {8, 150, 300}, {11, 31130, 34406}, {71, 31130, 34406}};
-	uint8_t record[CALIBRATION_MOST];
+	} fields[] = {{0, 4500, 5500}, {2, 31130, 34406}, {4, 9000, 11000}, {6, 900, 1100}, {8, 100, 200}, {11, 31130, 34406}, {71, 31130, 34406}};
+	uint8_t record[CALIBRATION_LEN];
 	size_t i;
 	int offset;
 
 	fake_reset();
-	memcpy(record, calibration_record(), calibration_length());
+	memcpy(record, calibration_record(), CALIBRATION_LEN);
 	CHECK(calibration_sane(record));
 	for (i = 0; i < sizeof fields / sizeof fields[0]; i++) {
 		uint16_t value = get_u16(record + fields[i].at);
@@ -223,6 +252,7 @@ void test_measure(void)
 {
 	longest_reply();
 	longest_run();
+	far();
 	overcurrent();
 	monitor();
 	switches();

@@ -143,7 +143,7 @@ static void overcurrent(uint16_t settle)
 	reply = host_reply(TYPE_ERROR, seq, &length);
 	CHECK(reply[0] == OVERCURRENT && reply[1] == TYPE_PATTERN && get_u32(reply + 2) == 20000);
 	CHECK(fake.us - us <= 500u * (settle / 16 + 5u) + 2000);
-	CHECK(fake.dir == 0 && fake.high_bits == 0);
+	CHECK(fake.dir == 0 && fake.high == 0);
 	fake_pass(20);
 	CHECK(fake.drives == drives);
 	ask_run(0, 1);
@@ -244,7 +244,7 @@ static void longest(void)
 
 void test_pattern(void)
 {
-	static const uint8_t rails[] = {RAIL_OFF, RAIL_OFF};
+	static const uint8_t pulls[PULLS_LEN] = {0};
 	static const uint8_t nonsense[] = {PATTERN_RUN, 2, 1, 0};
 
 	budget(0, 1);
@@ -254,7 +254,7 @@ void test_pattern(void)
 	overcurrent(0);
 	overcurrent(1000);
 	overcurrent(64);
-	forgotten(TYPE_RAILS, rails, sizeof rails);
+	forgotten(TYPE_PULLS, pulls, sizeof pulls);
 	forgotten(TYPE_SAFE, NULL, 0);
 	forgotten(TYPE_HELLO, NULL, 0);
 	forgotten(TYPE_PATTERN, nonsense, sizeof nonsense);

@@ -12,13 +12,13 @@ static uint8_t payload[MAX_PAYLOAD];
 
 static bool safe(void)
 {
-	return fake.dir == 0 && fake.level == 0 && fake.high_bits == 0 && fake.low_bits == 0 && fake.bias == RAIL_OFF &&
-	       fake.load == RAIL_OFF && !fake.lamps[LAMP_POWER];
+	return fake.dir == 0 && fake.level == 0 && fake.high == 0 && fake.low == 0 && !fake.pulls[PULL_BIAS].on &&
+	       !fake.pulls[PULL_LOAD].on && !fake.lamps[LAMP_POWER];
 }
 
 static void silence(void)
 {
-	static const uint8_t rails[] = {RAIL_HIGH, RAIL_OFF};
+	static const uint8_t pulls[PULLS_LEN] = {PULLS_LOAD, 0, 0, 0, 0, 0, 1};
 	static const uint8_t noise[] = {1, 2, 3, 0};
 	unsigned i;
 
@@ -31,8 +31,8 @@ static void silence(void)
 	CHECK(safe());
 	CHECK(socket_now()->safe_cause == SAFE_SILENCE);
 
-	/* A rail alone is on too; and noise is no word from the host. */
-	host_ask(TYPE_RAILS, 2, rails, sizeof rails);
+	/* A load alone is on too; and noise is no word from the host. */
+	host_ask(TYPE_PULLS, 2, pulls, sizeof pulls);
 	fake_run();
 	CHECK(host_count() == 1);
 	CHECK(!safe());
@@ -148,8 +148,85 @@ static void nothing_before_the_crc(void)
 	CHECK(!safe());
 }
 
+/* Everything on; then what turns it off does so in the order of SPEC.md, whatever it is. */
+static void order_of_off(void (*turn_off)(void))
+{
+	static const uint8_t pulls[PULLS_LEN] = {PULLS_BIAS | PULLS_LOAD, 0, 0xFF, 0x3F, 0xFF, 0x3F, 8, 0, 0, 0};
+	size_t length;
+
+	fake_reset();
+	host_power(1);
+	host_ask(TYPE_PULLS, 2, pulls, sizeof pulls);
+	fake_run();
+	CHECK(host_count() == 1);
+	host_ask(TYPE_APPLY, 3, payload, host_steps(payload, 1, 0));
+	fake_run();
+	host_reply(TYPE_APPLY | TYPE_REPLY, 3, &length);
+	memset(fake.order, 0, sizeof fake.order);
+	turn_off();
+	CHECK(safe());
+	CHECK(strcmp(fake.order, "dlbhwgB") == 0);
+}
+
+static void by_safe(void)
+{
+	host_ask(TYPE_SAFE, 9, NULL, 0);
+	fake_run();
+}
+
+static void by_hello(void)
+{
+	host_ask(TYPE_HELLO, 9, NULL, 0);
+	fake_run();
+}
+
+static void by_refusal(void)
+{
+	host_ask(TYPE_SAFE, 9, payload, 1);
+	fake_run();
+}
+
+static void by_silence(void)
+{
+	fake_pass(2100);
+}
+
+static void by_current(void)
+{
+	fake.current = 20000;
+	fake_pass(1);
+}
+
+/* One high-side switch after the other: the first opens, and its ground, before the
+ * next closes. That high and low are never closed at one position, fake.c checks. */
+static void change_of_supply(void)
+{
+	static const uint8_t ground_at_28[] = {1, 0, 100, 0, 1, 0, 0, 0, 1, 0};
+	static const uint8_t both_at_1[] = {1, 0, 100, 0, 1, 0, 1, 0, 0, 0};
+	size_t length;
+	const uint8_t *reply;
+
+	fake_reset();
+	host_power(1);
+	host_ask(TYPE_POWER, 2, ground_at_28, sizeof ground_at_28);
+	fake_run();
+	host_reply(TYPE_POWER | TYPE_REPLY, 2, &length);
+	CHECK(fake.high == 1 && fake.low == 0x10000);
+	host_ask(TYPE_POWER, 3, both_at_1, sizeof both_at_1);
+	fake_run();
+	reply = host_reply(TYPE_ERROR, 3, &length);
+	CHECK(reply[0] == CONFLICT && get_u32(reply + 2) == 1);
+	CHECK(safe());
+}
+
 void test_safety(void)
 {
+	order_of_off(by_safe);
+	order_of_off(by_hello);
+	order_of_off(by_refusal);
+	order_of_off(by_silence);
+	order_of_off(by_current);
+	change_of_supply();
 	silence();
 	silence_over_the_end_of_the_clock();
 	overcurrent_at_power();

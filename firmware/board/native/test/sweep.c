@@ -86,7 +86,7 @@ static void overcurrent(uint16_t settle)
 	steps = fake.drives;
 	host_ask(TYPE_SWEEP, 2, payload, ask(payload, true, settle, 0, 200, 64));
 	fake_run();
-	CHECK(fake.dir == 0 && fake.high_bits == 0);
+	CHECK(fake.dir == 0 && fake.high == 0);
 	CHECK(fake.us - us <= 50u * settle / 16 + 2000);
 	CHECK(fake.drives - steps <= 50 + 2000 / 5);
 	reply = host_reply(TYPE_ERROR, 2, &length);
