@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/host/report"
 	"chipassay/vectors/part"
 )
@@ -137,9 +137,9 @@ func (c Certificate) candidates() (years []int, rule string) {
 	}
 	since := 0
 	if f := part.FamilyByName(r.Family); f != nil {
-		since = identify.MadeSince(f)
+		since = marking.MadeSince(f)
 	}
-	d, err := identify.ParseDateCode(r.DateCode, since, r.Time)
+	d, err := marking.ParseDateCode(r.DateCode, since, r.Time)
 	if err != nil {
 		return nil, ""
 	}
