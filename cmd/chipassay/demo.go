@@ -13,6 +13,7 @@ import (
 	"chipassay/host/assay"
 	"chipassay/host/report"
 	"chipassay/host/virtual"
+	"chipassay/vectors/part"
 )
 
 //go:embed demo.tray
@@ -47,16 +48,17 @@ func runDemo(cmd *cobra.Command, d *definitions, folder string, seed uint64) err
 	tray := report.Tray{Title: "Drawer 3 of the tram museum's signal department"}
 	for i, p := range places {
 		f := testFlags{definitions: d, dateCode: p.DateCode, note: p.Note, seed: seed}
-		sheet, err := f.sheet(p.Marking)
+		c, err := f.chipTyped(p.Marking)
 		if err != nil {
 			return err
 		}
-		sheet.Place = strconv.Itoa(i + 1)
-		if sheet.Result, err = assayVirtual(cmd, d, sheet.Result, p.Chip, seed); err != nil {
+		r, err := assayVirtual(cmd, d, c.typ, p.Chip, seed)
+		if err != nil {
 			return err
 		}
-		tray.Sheets = append(tray.Sheets, sheet)
-		fmt.Fprintln(cmd.OutOrStdout(), sheet.Line())
+		tested := c.document(r, strconv.Itoa(i+1))
+		tray.Chips = append(tray.Chips, tested)
+		fmt.Fprintln(cmd.OutOrStdout(), tested.Line())
 		if err := cmd.Context().Err(); err != nil {
 			return couldNotTest(fmt.Errorf("interrupted after %d of %d chips", i+1, len(places)))
 		}
@@ -65,8 +67,8 @@ func runDemo(cmd *cobra.Command, d *definitions, folder string, seed uint64) err
 }
 
 // assayVirtual tests one chip in a virtual adapter of its own.
-func assayVirtual(cmd *cobra.Command, d *definitions, planned *assay.Result, chip *virtual.Chip, seed uint64) (*assay.Result, error) {
-	p, err := d.plan(planned.Type)
+func assayVirtual(cmd *cobra.Command, d *definitions, typ part.Type, chip *virtual.Chip, seed uint64) (*assay.Result, error) {
+	p, err := d.plan(typ)
 	if err != nil {
 		return nil, err
 	}

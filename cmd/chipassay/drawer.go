@@ -126,7 +126,7 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	}
 	defer func() { station.Adapter.Close() }()
 	summary, err := r.Do(cmd.Context())
-	if f.html != "" && len(summary.Tray.Sheets) > 0 {
+	if f.html != "" && len(summary.Tray.Chips) > 0 {
 		err = errors.Join(err, writeRun(f.html, summary.Tray))
 	}
 	return err

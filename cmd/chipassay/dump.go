@@ -54,11 +54,11 @@ byte a word, whatever its width.`,
 }
 
 func (f dumpFlags) run(cmd *cobra.Command, typed string) error {
-	sheet, err := f.sheet(typed)
+	c, err := f.chipTyped(typed)
 	if err != nil {
 		return err
 	}
-	typ := sheet.Result.Type
+	typ := c.typ
 	m := typ.Variant.Memory
 	switch {
 	case m == nil || !m.Kind.ROM():
@@ -139,8 +139,7 @@ func (f dumpFlags) read(cmd *cobra.Command, typ part.Type) ([]byte, error) {
 	if contents != nil && r.Verdict != assay.Fail {
 		return contents, nil
 	}
-	sheet := report.Sheet{Typed: typ.Name(), Result: r}
-	if err := sheet.WriteText(cmd.OutOrStdout(), report.Colour(os.Stdout)); err != nil {
+	if err := report.Of(r, "", "", nil, "").WriteText(cmd.OutOrStdout(), report.Colour(os.Stdout)); err != nil {
 		return nil, err
 	}
 	return nil, verdictStatus(r.Verdict)

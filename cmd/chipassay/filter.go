@@ -11,6 +11,7 @@ import (
 
 	"chipassay/host/marking"
 	"chipassay/host/record"
+	"chipassay/host/verdict"
 	"chipassay/vectors/part"
 )
 
@@ -23,8 +24,8 @@ type filter struct {
 func (f *filter) flags(cmd *cobra.Command) {
 	f.chipFlags(cmd)
 	flags := cmd.Flags()
-	flags.StringVar(&f.verdict, "verdict", "", "with this verdict: pass, fail, not-tested")
-	flags.StringVar(&f.grade, "grade", "", "of this grade: strong, sound, doubtful, reject")
+	flags.StringVar(&f.verdict, "verdict", "", "with this verdict: pass, pass-but, fail, not-tested")
+	flags.StringVar(&f.grade, "grade", "", "of this grade: strong, sound, function-only, doubtful, reject")
 	flags.StringVar(&f.text, "text", "", "with this in marking, operator, reason or note")
 }
 
@@ -56,10 +57,10 @@ func (f filter) query() (q record.Query, err error) {
 		}
 		q.Family = family.Name
 	}
-	if q.Verdict, err = oneOf("--verdict", f.verdict, "pass", "fail", "not-tested"); err != nil {
+	if q.Verdict, err = oneOf("--verdict", f.verdict, verdict.All...); err != nil {
 		return q, err
 	}
-	if q.Grade, err = oneOf("--grade", f.grade, "strong", "sound", "doubtful", "reject"); err != nil {
+	if q.Grade, err = oneOf("--grade", f.grade, verdict.Grades[:len(verdict.Grades)-1]...); err != nil {
 		return q, err
 	}
 	if q.From, _, err = period("--from", f.from); err != nil {
@@ -75,10 +76,10 @@ func (f filter) query() (q record.Query, err error) {
 }
 
 // oneOf understands a word of a few.
-func oneOf(flag, typed string, words ...string) (string, error) {
-	word := strings.ReplaceAll(strings.ToLower(strings.TrimSpace(typed)), " ", "-")
+func oneOf[W ~string](flag, typed string, words ...W) (W, error) {
+	word := W(strings.ReplaceAll(strings.ToLower(strings.TrimSpace(typed)), " ", "-"))
 	if word != "" && !slices.Contains(words, word) {
-		return "", fmt.Errorf("%s %s: one of %s", flag, typed, strings.Join(words, ", "))
+		return "", fmt.Errorf("%s %s: one of %s", flag, typed, verdict.List(words))
 	}
 	return word, nil
 }

@@ -67,16 +67,16 @@ func (k *keeping) close() error {
 }
 
 // keep writes a test down. An empty socket is no chip, and an interruption no test.
-func (k *keeping) keep(cmd *cobra.Command, s report.Sheet) error {
+func (k *keeping) keep(cmd *cobra.Command, result *assay.Result, d report.Document) error {
 	if k.store == nil {
 		return nil
 	}
-	seating := s.Result.Seating
-	if seating != nil && seating.Found == assay.EmptySocket || s.Result.Verdict == assay.NotTested && cmd.Context().Err() != nil {
+	seating := result.Seating
+	if seating != nil && seating.Found == assay.EmptySocket || result.Verdict == assay.NotTested && cmd.Context().Err() != nil {
 		fmt.Fprintln(cmd.ErrOrStderr(), "nothing was written down: no chip was tested")
 		return nil
 	}
-	r, err := drawer.Entry(s)
+	r, err := drawer.Entry(d)
 	if err != nil {
 		return err
 	}

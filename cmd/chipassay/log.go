@@ -12,7 +12,6 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/record"
-	"chipassay/host/report"
 )
 
 // newest is how many records a list for a person has if nothing else is asked for.
@@ -85,7 +84,7 @@ func lineOf(r record.Record) logLine {
 		pins = []int{}
 	}
 	return logLine{r.Serial, string(r.Kind), r.Time.Format(time.RFC3339), r.Drawer, r.Lot, r.Part, r.Type, r.Family, r.Marking,
-		r.DateCode, r.Year, r.Verdict, r.Grade, r.Reason, pins, r.Operator, r.Note, r.Chip}
+		r.DateCode, r.Year, string(r.Verdict), string(r.Grade), r.Reason, pins, r.Operator, r.Note, r.Chip}
 }
 
 // writeLog lists the records asked for; of a list that is cut, the one over newest
@@ -124,17 +123,17 @@ func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing,
 
 // logRow is a record in a list for a person.
 func logRow(r record.Record) []string {
-	verdict := report.Headline(assay.Verdict(r.Verdict), assay.InPart(r.Reason))
+	verdict := r.Verdict.Heading(assay.InPart(r.Reason))
 	if r.Kind != record.Test {
 		verdict = fmt.Sprintf("%s of %d", r.Kind, r.Corrects)
 	}
 	words := r.Reason
-	if r.Verdict == "pass" && r.Note != "" {
+	if r.Verdict == assay.Pass && r.Note != "" {
 		words = r.Note
 	} else if r.Note != "" {
 		words += " (" + r.Note + ")"
 	}
-	return []string{strconv.FormatInt(r.Serial, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, dateOf(r), verdict, r.Grade, shorten(words, 72)}
+	return []string{strconv.FormatInt(r.Serial, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, dateOf(r), verdict, r.Grade.String(), shorten(words, 72)}
 }
 
 // dateOf is the date code with its year.

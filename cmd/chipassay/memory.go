@@ -16,9 +16,9 @@ import (
 )
 
 // testMemory tests a memory by a march test.
-func (f testFlags) testMemory(cmd *cobra.Command, sheet report.Sheet) error {
-	typ := sheet.Result.Type
-	if err := assay.NoTest(typ, sheet.Typed); err != nil {
+func (f testFlags) testMemory(cmd *cobra.Command, c typedChip) error {
+	typ := c.typ
+	if err := assay.NoTest(typ, c.typed); err != nil {
 		return err
 	}
 	if f.short || f.runs > 1 || f.soak > 0 || cmd.Flags().Changed("at-least") {
@@ -42,9 +42,9 @@ func (f testFlags) testMemory(cmd *cobra.Command, sheet report.Sheet) error {
 		return err
 	}
 	p.Progress = progressOf(cmd, p.Estimate())
-	sheet.Result = assay.RunMemory(cmd.Context(), seat, p)
-	nameAdapter(sheet.Result, a)
-	return f.report(cmd, sheet)
+	r := assay.RunMemory(cmd.Context(), seat, p)
+	nameAdapter(r, a)
+	return f.report(cmd, c, r)
 }
 
 // seatOf is the place of a type's package; nil for one that must not be powered.

@@ -67,7 +67,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, serial int64, form listing)
 	if r.Kind != record.Void {
 		var rows [][]string
 		for _, f := range [][]string{{"Type", r.Type}, {"Marking", r.Marking}, {"Date code", dateOf(r)}, {"Drawer", r.Drawer}, {"Lot", r.Lot},
-			{"Operator", r.Operator}, {"Verdict", report.Headline(assay.Verdict(r.Verdict), assay.InPart(r.Reason))}, {"Grade", r.Grade}} {
+			{"Operator", r.Operator}, {"Verdict", r.Verdict.Heading(assay.InPart(r.Reason))}, {"Grade", r.Grade.String()}} {
 			if f[1] != "" {
 				rows = append(rows, f)
 			}
@@ -86,7 +86,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, serial int64, form listing)
 		}
 	}
 	if len(r.Report) > 0 {
-		c, err := report.ReadChip(r.Report)
+		c, err := report.ReadDocument(r.Report)
 		if err != nil {
 			return err
 		}
@@ -184,7 +184,7 @@ func correctReport(r *record.Record, dated bool, date *marking.DateCode) error {
 	if len(r.Report) == 0 {
 		return nil
 	}
-	c, err := report.ReadChip(r.Report)
+	c, err := report.ReadDocument(r.Report)
 	if err != nil {
 		return err
 	}

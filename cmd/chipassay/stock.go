@@ -49,28 +49,28 @@ chip counts once, as its last test and corrections left it.`,
 
 // A stockLine is what one drawer holds of one type and year, as other programs read it.
 type stockLine struct {
-	Drawer    string `json:"drawer"`
-	Part      string `json:"part"`
-	Type      string `json:"type"`
-	Family    string `json:"family"`
-	Year      int    `json:"date_year"` // 0 where there is no date code
-	Strong    int    `json:"strong"`
-	Sound     int    `json:"sound"`
-	Ungraded  int    `json:"ungraded"`
-	Doubtful  int    `json:"doubtful"`
-	Reject    int    `json:"reject"`
-	NotTested int    `json:"not_tested"`
+	Drawer       string `json:"drawer"`
+	Part         string `json:"part"`
+	Type         string `json:"type"`
+	Family       string `json:"family"`
+	Year         int    `json:"date_year"` // 0 where there is no date code
+	Strong       int    `json:"strong"`
+	Sound        int    `json:"sound"`
+	FunctionOnly int    `json:"function_only"`
+	Doubtful     int    `json:"doubtful"`
+	Reject       int    `json:"reject"`
+	NotTested    int    `json:"not_tested"`
 }
 
 func writeStock(w io.Writer, holdings []record.Holding, form listing) error {
 	objects, rows := []stockLine{}, [][]string{}
 	for _, h := range holdings {
-		objects = append(objects, stockLine{h.Drawer, h.Part, h.Type, h.Family, h.Year, h.Strong, h.Sound, h.Ungraded, h.Doubtful, h.Reject, h.NotTested})
+		objects = append(objects, stockLine{h.Drawer, h.Part, h.Type, h.Family, h.Year, h.Strong, h.Sound, h.FunctionOnly, h.Doubtful, h.Reject, h.NotTested})
 		rows = append(rows, []string{h.Drawer, h.Part, h.Type, h.Family, number(h.Year), strconv.Itoa(h.Strong), strconv.Itoa(h.Sound),
-			strconv.Itoa(h.Ungraded), strconv.Itoa(h.Doubtful), strconv.Itoa(h.Reject), strconv.Itoa(h.NotTested)})
+			strconv.Itoa(h.FunctionOnly), strconv.Itoa(h.Doubtful), strconv.Itoa(h.Reject), strconv.Itoa(h.NotTested)})
 	}
 	if form.machine() {
-		return form.write(w, objects, []string{"drawer", "part", "type", "family", "date_year", "strong", "sound", "ungraded", "doubtful", "reject", "not_tested"}, rows)
+		return form.write(w, objects, []string{"drawer", "part", "type", "family", "date_year", "strong", "sound", "function_only", "doubtful", "reject", "not_tested"}, rows)
 	}
 	if len(holdings) == 0 {
 		return errors.New("no chip matches; chipassay stock without filters shows what there is")
@@ -94,8 +94,8 @@ type shelf struct {
 }
 
 var shelves = []shelf{
-	{"Good", []string{"strong", "sound", "ungraded"}, func(t record.Tally) []int { return []int{t.Strong, t.Sound, t.Ungraded} }},
-	{"Doubtful: every vector right, a level is not, or was not measured", []string{"doubtful"}, func(t record.Tally) []int { return []int{t.Doubtful} }},
+	{"Good", []string{"strong", "sound", "function only"}, func(t record.Tally) []int { return []int{t.Strong, t.Sound, t.FunctionOnly} }},
+	{"Doubtful: every vector right, and something else is not", []string{"doubtful"}, func(t record.Tally) []int { return []int{t.Doubtful} }},
 	{"Not tested: test again", []string{"not tested"}, func(t record.Tally) []int { return []int{t.NotTested} }},
 	{"To throw out", []string{"reject"}, func(t record.Tally) []int { return []int{t.Reject} }},
 }

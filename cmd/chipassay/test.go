@@ -91,14 +91,14 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 	if err := notNegative(f.atLeast); err != nil {
 		return err
 	}
-	sheet, err := f.sheet(typed)
+	c, err := f.chipTyped(typed)
 	if err != nil {
 		return err
 	}
-	if sheet.Result.Type.Variant.Memory != nil {
-		return f.testMemory(cmd, sheet)
+	if c.typ.Variant.Memory != nil {
+		return f.testMemory(cmd, c)
 	}
-	p, err := f.plan(cmd, sheet.Result.Type)
+	p, err := f.plan(cmd, c.typ)
 	if err != nil {
 		return err
 	}
@@ -114,15 +114,16 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 			return err
 		}
 	}
-	a, err := f.open(cmd, sheet.Result.Type)
+	a, err := f.open(cmd, c.typ)
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	if sheet.Result, err = assayOn(cmd, a, p, f.repetition(cmd)); err != nil {
+	r, err := assayOn(cmd, a, p, f.repetition(cmd))
+	if err != nil {
 		return err
 	}
-	return f.report(cmd, sheet)
+	return f.report(cmd, c, r)
 }
 
 // plan plans the test of a type, a long one if that is asked for.
@@ -149,22 +150,27 @@ func stages(names []string) (only []assay.Stage, err error) {
 	return only, nil
 }
 
-// sheet understands what was typed, before anything is powered.
-func (f testFlags) sheet(typed string) (report.Sheet, error) {
-	s := report.Sheet{Typed: typed, Note: f.note}
-	typ, err := f.definitions.typeOf(typed, f.family)
-	if err != nil {
-		return s, err
+// A typedChip is what the person said of the chip in the socket.
+type typedChip struct {
+	typed, note string
+	typ         part.Type
+	date        *marking.DateCode // nil for none
+}
+
+// document is the document of the chip's test.
+func (c typedChip) document(r *assay.Result, place string) report.Document {
+	return report.Of(r, c.typed, place, c.date, c.note)
+}
+
+// chipTyped reads what was typed, before anything is powered.
+func (f testFlags) chipTyped(typed string) (c typedChip, err error) {
+	c = typedChip{typed: typed, note: f.note}
+	if c.typ, err = f.definitions.typeOf(typed, f.family); err != nil || f.dateCode == "" {
+		return c, err
 	}
-	s.Result = &assay.Result{Type: typ}
-	if f.dateCode != "" {
-		d, err := marking.ParseDateCode(f.dateCode, marking.MadeSince(typ.Family), time.Now())
-		if err != nil {
-			return s, err
-		}
-		s.DateCode = &d
-	}
-	return s, nil
+	d, err := marking.ParseDateCode(f.dateCode, marking.MadeSince(c.typ.Family), time.Now())
+	c.date = &d
+	return c, err
 }
 
 // plan plans the test of a type as it is done at the bench: in rounds, and with the
@@ -290,24 +296,25 @@ func drawBar(w io.Writer, done float64, text string) {
 	}
 }
 
-// report prints the sheet and turns its verdict into the exit status.
-func (f testFlags) report(cmd *cobra.Command, s report.Sheet) error {
-	kept := f.keeping.keep(cmd, s)
+// report prints what came of a test and turns its verdict into the exit status.
+func (f testFlags) report(cmd *cobra.Command, c typedChip, r *assay.Result) error {
+	d := c.document(r, "")
+	kept := f.keeping.keep(cmd, r, d)
 	out := cmd.OutOrStdout()
 	var err error
 	if f.asJSON {
-		err = s.WriteJSON(out)
+		err = d.WriteJSON(out)
 	} else {
-		err = s.WriteText(out, report.Colour(os.Stdout))
+		err = d.WriteText(out, report.Colour(os.Stdout))
 	}
 	var page error
 	if f.html != "" {
-		page = writeFile(f.html, s.WriteHTML)
+		page = writeFile(f.html, d.WriteHTML)
 	}
 	if err := errors.Join(kept, err, page); err != nil { // each is tried, whatever becomes of the others
 		return err
 	}
-	return verdictStatus(s.Result.Verdict)
+	return verdictStatus(d.Verdict)
 }
 
 // verdictStatus gives the exit status of a verdict; the report has said why.

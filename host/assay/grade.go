@@ -3,34 +3,25 @@ package assay
 import (
 	"fmt"
 	"math"
+
+	"chipassay/host/verdict"
 )
 
 // A Grade is what a buyer may rely on.
-type Grade string
+type Grade = verdict.Grade
 
 // The grades, best first.
 const (
-	Strong   Grade = "strong"
-	Sound    Grade = "sound"
-	Doubtful Grade = "doubtful"
-	Reject   Grade = "reject"
-	Ungraded Grade = "" // not tested
+	Strong   = verdict.Strong
+	Sound    = verdict.Sound
+	Doubtful = verdict.Doubtful
+	Reject   = verdict.Reject
+	Ungraded = verdict.None
 )
 
 // room is the stated margin of the best grade: a tenth of the limit, and for a
 // high level a tenth of what lies between the limit and the supply.
 const room = 0.10
-
-// Criteria are the grades and what they ask for, for every report.
-var Criteria = []struct {
-	Grade Grade
-	Asks  string
-}{
-	{Strong, "every vector right, and every output level and input current inside its data-sheet limit by a tenth of it and the tester's uncertainty"},
-	{Sound, "every vector right, and every level inside its limit by the tester's uncertainty"},
-	{Doubtful, "every vector right, but a level is outside its limit, or so near that the tester cannot tell, or an output's level was not measured"},
-	{Reject, "a vector is wrong"},
-}
 
 // Uncertainty says what the tester's own error is made of, for every report.
 const Uncertainty = "two steps of the 10-bit converter (10 mV), load resistors within 1 %, drive resistance within 8 %"

@@ -8,19 +8,21 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/host/verdict"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 )
 
 // A Verdict is the outcome of an assay.
-type Verdict string
+type Verdict = verdict.Verdict
 
 // The verdicts.
 const (
-	Pass      Verdict = "pass"
-	Fail      Verdict = "fail"
-	NotTested Verdict = "not-tested" // could not be tested, or not to the end
+	Pass      = verdict.Pass
+	PassBut   = verdict.PassBut
+	Fail      = verdict.Fail
+	NotTested = verdict.NotTested
 )
 
 // A Failure is one wrong value at one pin in one step.
@@ -52,7 +54,8 @@ func (r *Result) errorPins() (pins part.Pins) {
 type Result struct {
 	Type    part.Type
 	Verdict Verdict
-	Reason  string // one sentence
+	Reason  string   // one sentence
+	But     []string // what is wrong with a chip that passed
 
 	Coverage       *fault.Coverage // what the vectors prove; nil for a memory
 	Method         string          // how the vectors were chosen

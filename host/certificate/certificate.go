@@ -15,6 +15,7 @@
 package certificate
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -30,9 +31,9 @@ var ErrNone = errors.New("no certificate")
 
 // A Certificate is what there is to say of one chip.
 type Certificate struct {
-	Record record.Record // the one that holds
-	Tested record.Record // that of the test: the same, or the one that Record corrects
-	Chip   report.Chip   // of the test
+	Record record.Record   // the one that holds
+	Tested record.Record   // that of the test: the same, or the one that Record corrects
+	Chip   report.Document // of the test
 
 	history []record.Record // all rows about the chip, the oldest first
 }
@@ -119,7 +120,7 @@ func New(r, tested record.Record) (Certificate, error) {
 		return c, fmt.Errorf("record %d has no report of its test (it came from a table or from elsewhere), so nothing is known of what was applied and measured: test the chip again: %w", r.Serial, ErrNone)
 	}
 	var err error
-	if c.Chip, err = report.ReadChip(whole); err != nil {
+	if c.Chip, err = report.ReadDocument(whole); err != nil {
 		return c, fmt.Errorf("record %d: %w: %w", r.Serial, ErrNone, err)
 	}
 	if why := c.contradiction(); why != "" {
@@ -135,38 +136,16 @@ func (c Certificate) contradiction() string {
 	switch {
 	case r.Part != t.Part || r.Type != t.Type || r.Family != t.Family:
 		return fmt.Sprintf("names the chip %s, but it was tested as %s", r.Type, t.Type)
-	case r.Verdict == "pass" && t.Verdict != "pass":
-		return fmt.Sprintf("says pass, but the report of the test says %s", verdictWords[t.Verdict])
-	case r.Verdict == "pass" && (t.VectorsApplied == 0 || t.VectorsApplied != t.VectorsPlanned):
+	case r.Verdict.Passed() && t.Verdict != r.Verdict:
+		return fmt.Sprintf("says %s, but the report of the test says %s", r.Verdict, t.Verdict)
+	case r.Verdict.Passed() && (t.VectorsApplied == 0 || t.VectorsApplied != t.VectorsPlanned):
 		return fmt.Sprintf("says pass, but only %d of %d vectors were applied", t.VectorsApplied, t.VectorsPlanned)
-	case r.Verdict == "pass" && (t.FailureCount > 0 || len(t.PinsFailed) > 0 || t.RunsFailed > 0):
+	case r.Verdict.Passed() && (t.FailureCount > 0 || len(t.PinsFailed) > 0 || t.RunsFailed > 0):
 		return "says pass, but the report of the test lists wrong readings"
-	case rank(r.Grade) < rank(t.Grade):
-		return fmt.Sprintf("gives the grade %s, but the test gave %s", r.Grade, words(t.Grade, "none"))
+	case r.Grade.Rank() < t.Grade.Rank():
+		return fmt.Sprintf("gives the grade %s, but the test gave %s", r.Grade, cmp.Or(t.Grade.String(), "none"))
 	}
 	return ""
-}
-
-// grades are all of them, best first; none is not known to be better than any.
-var grades = []string{"strong", "sound", "doubtful", "reject", ""}
-
-// rank is the place of a grade, the best first.
-func rank(grade string) int {
-	for i, g := range grades {
-		if g == grade {
-			return i
-		}
-	}
-	return len(grades)
-}
-
-var verdictWords = map[string]string{"pass": "pass", "fail": "fail", "not-tested": "not tested"}
-
-func words(text, none string) string {
-	if text == "" {
-		return none
-	}
-	return text
 }
 
 // FileName is the name of the file for the certificates, or the labels, of some

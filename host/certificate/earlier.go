@@ -6,6 +6,7 @@ import (
 
 	"chipassay/host/record"
 	"chipassay/host/report"
+	"chipassay/host/verdict"
 )
 
 // earlier are the other tests of the chip, the oldest first. None of them holds.
@@ -63,8 +64,8 @@ func voidOf(history []record.Record, serial int64) *record.Record {
 }
 
 func verdictOf(r record.Record) string {
-	if r.Verdict == "pass" && r.Grade == "reject" {
+	if r.Verdict == verdict.Pass && r.Grade == verdict.Reject {
 		return "pass, but of grade reject"
 	}
-	return words(verdictWords[r.Verdict], r.Verdict)
+	return r.Verdict.String()
 }

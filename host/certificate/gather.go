@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"chipassay/host/record"
+	"chipassay/host/verdict"
 )
 
 // OfLot are the serial numbers of the records of a lot that hold.
@@ -25,7 +26,7 @@ func OfLot(ctx context.Context, s *record.Store, lot string) (serials []int64, e
 // the page. The lot is named in it unless it is empty.
 func ReadAll(ctx context.Context, s *record.Store, serials []int64, lot string) (list []Certificate, title string, err error) {
 	named := map[int64]bool{}
-	n := map[string]int{}
+	n := map[verdict.Verdict]int{}
 	for _, serial := range serials {
 		if named[serial] {
 			return nil, "", fmt.Errorf("record %d is named twice", serial)
@@ -38,7 +39,7 @@ func ReadAll(ctx context.Context, s *record.Store, serials []int64, lot string) 
 		n[c.verdict()]++
 		list = append(list, c)
 	}
-	title = fmt.Sprintf("%d chips: %d pass, %d fail, %d not tested", len(list), n["pass"], n["fail"], n["not-tested"])
+	title = fmt.Sprintf("%d chips: %d pass, %d fail, %d not tested", len(list), n[verdict.Pass], n[verdict.Fail], n[verdict.NotTested])
 	if lot != "" {
 		cleared, err := s.Cleared(ctx, lot)
 		if err != nil {

@@ -1,6 +1,7 @@
 package certificate
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -9,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"chipassay/host/record"
+	"chipassay/host/verdict"
 )
 
 // Measures of a label, mm.
@@ -31,7 +33,7 @@ type label struct {
 	X, Y, Code string
 	QR         code
 	Lines      []labelLine
-	Verdict    string
+	Verdict    verdict.Verdict
 }
 
 type labelLine struct{ Text, Size string }
@@ -112,12 +114,12 @@ func (c Certificate) labelLines() [lines]string {
 	r := c.Record
 	grade := c.heading().Word
 	switch {
-	case c.verdict() == "pass" && r.Grade == "":
+	case c.verdict() == verdict.Pass && r.Grade == verdict.None:
 		grade = "pass, not graded"
-	case c.verdict() == "pass":
-		grade = r.Grade
+	case c.verdict() == verdict.Pass:
+		grade = r.Grade.String()
 	}
-	if c.verdict() == "pass" && c.inPart() {
+	if c.verdict() == verdict.Pass && c.inPart() {
 		grade += ", in part"
 	}
 	if c.virtual() {
@@ -127,5 +129,5 @@ func (c Certificate) labelLines() [lines]string {
 	if r.Drawer != "" {
 		place += ", drawer " + strings.TrimSpace(strings.TrimPrefix(r.Drawer, "drawer "))
 	}
-	return [lines]string{r.Type, grade, words(c.dateYear(), "no date code"), place}
+	return [lines]string{r.Type, grade, cmp.Or(c.dateYear(), "no date code"), place}
 }

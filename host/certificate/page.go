@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"chipassay/host/report"
+	"chipassay/host/verdict"
 )
 
 //go:embed page.html
@@ -30,7 +31,8 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{
 // A sheet is a certificate in the words of the page.
 type sheet struct {
 	Serial                             int64
-	Verdict, Grade                     string
+	Verdict                            verdict.Verdict
+	Grade                              verdict.Grade
 	Heading                            heading
 	Name, Subtitle, GradeWords, Reason string
 	QR                                 code
@@ -38,7 +40,7 @@ type sheet struct {
 	Findings, NotTested, Cautions      []string
 	Levels                             []levelTable
 	LevelNotes, Margins                []string
-	Criteria                           []report.Criterion
+	Criteria                           []verdict.Criterion
 	Uncertainty, Caveat                string
 }
 
@@ -68,8 +70,8 @@ func (c Certificate) sheet() (sheet, error) {
 	s.Findings = append(c.cleared(), s.Findings...)
 	switch {
 	case r.Grade != "":
-		s.GradeWords = "grade " + r.Grade
-	case r.Verdict == "pass":
+		s.GradeWords = "grade " + r.Grade.String()
+	case r.Verdict.Passed():
 		s.GradeWords = "not graded"
 	}
 	if t.Grade == r.Grade && len(t.GradeReasons) > 0 {
@@ -82,7 +84,7 @@ func (c Certificate) sheet() (sheet, error) {
 }
 
 // levelNotes are what there is to say below the levels.
-func levelNotes(t report.Chip) (notes []string) {
+func levelNotes(t report.Document) (notes []string) {
 	if t.FamilyCheck != "" {
 		notes = append(notes, "Family check: "+report.Sentence(t.FamilyCheck))
 	}

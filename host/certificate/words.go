@@ -8,9 +8,9 @@ import (
 	"strings"
 	"time"
 
-	"chipassay/host/assay"
 	"chipassay/host/marking"
 	"chipassay/host/report"
+	"chipassay/host/verdict"
 	"chipassay/vectors/part"
 )
 
@@ -19,20 +19,21 @@ type heading struct {
 	Kind, Word string
 }
 
-var headings = map[string]heading{
-	"pass":       {"Certificate of test", "PASS"},
-	"fail":       {"No certificate: record of a test that failed", "FAIL"},
-	"not-tested": {"No certificate: this chip was not tested", "NOT TESTED"},
+var headings = map[verdict.Verdict]heading{
+	verdict.Pass:      {"Certificate of test", "PASS"},
+	verdict.Fail:      {"No certificate: record of a test that failed", "FAIL"},
+	verdict.PassBut:   {"No certificate of good standing: every vector was right, but", "PASS, BUT"},
+	verdict.NotTested: {"No certificate: this chip was not tested", "NOT TESTED"},
 }
 
 // heading is that of the record's verdict; what is not known is not tested. A chip
 // of the virtual adapter is none, and nothing certifies it.
 func (c Certificate) heading() heading {
 	h := headings[c.verdict()]
-	if c.verdict() == "pass" && c.inPart() {
-		h = heading{"Certificate of a test in part", report.Headline(assay.Pass, true)}
+	if c.verdict() == verdict.Pass && c.inPart() {
+		h = heading{"Certificate of a test in part", verdict.Pass.Heading(true)}
 	}
-	if c.virtual() && c.verdict() == "pass" {
+	if c.virtual() && c.verdict().Passed() {
 		h.Kind = "Demonstration, no certificate: a virtual chip in the virtual adapter"
 	}
 	return h
@@ -44,11 +45,11 @@ func (c Certificate) inPart() bool { return len(c.Chip.Partial) > 0 }
 // virtual tells whether the test was made without hardware.
 func (c Certificate) virtual() bool { return strings.HasPrefix(c.Record.Adapter, "virtual") }
 
-func (c Certificate) verdict() string {
+func (c Certificate) verdict() verdict.Verdict {
 	if _, ok := headings[c.Record.Verdict]; ok {
 		return c.Record.Verdict
 	}
-	return "not-tested"
+	return verdict.NotTested
 }
 
 // name is what the chip is called: its marking, or what was typed for it.

@@ -60,7 +60,7 @@ func BenchmarkChip(b *testing.B) {
 	s, err := r.Do(b.Context())
 	whole := time.Since(begin)
 	require.NoError(b, err)
-	require.Len(b, s.Tray.Sheets, b.N)
+	require.Len(b, s.Tray.Chips, b.N)
 	b.ReportMetric(float64((whole-watch.tests).Microseconds())/1000/float64(b.N), "ms-added/chip")
 	b.ReportMetric(float64(watch.tests.Microseconds())/1000/float64(b.N), "ms-test/chip")
 }

@@ -139,8 +139,8 @@ func (r *Run) sayDate(ctx context.Context, code string) error {
 	if !r.KeepDate {
 		r.next.date = before
 	}
-	return r.correct(ctx, func(entry *record.Record, sheet *report.Sheet) {
-		sheet.DateCode = d
+	return r.correct(ctx, func(entry *record.Record, sheet *report.Document) {
+		sheet.DateCode = report.DateOf(d)
 		entry.SetDate(d)
 	})
 }
@@ -150,7 +150,7 @@ func (r *Run) sayNote(ctx context.Context, text string) error {
 		r.next.note = text
 		return nil
 	}
-	return r.correct(ctx, func(entry *record.Record, sheet *report.Sheet) { entry.Note, sheet.Note = text, text })
+	return r.correct(ctx, func(entry *record.Record, sheet *report.Document) { entry.Note, sheet.Note = text, text })
 }
 
 func (r *Run) sayMarking(ctx context.Context, text string) error {
@@ -158,11 +158,11 @@ func (r *Run) sayMarking(ctx context.Context, text string) error {
 		r.next.marking = text
 		return nil
 	}
-	return r.correct(ctx, func(entry *record.Record, _ *report.Sheet) { entry.Marking = text })
+	return r.correct(ctx, func(entry *record.Record, _ *report.Document) { entry.Marking = text })
 }
 
 // correct writes a record that takes the place of the last one.
-func (r *Run) correct(ctx context.Context, change func(*record.Record, *report.Sheet)) error {
+func (r *Run) correct(ctx context.Context, change func(*record.Record, *report.Document)) error {
 	entry := r.written[len(r.written)-1].Record
 	entry.Kind, entry.Corrects, entry.RetestOf, entry.Time = record.Correction, entry.Serial, 0, time.Now()
 	sheets := slices.Clone(r.sheets)

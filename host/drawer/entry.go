@@ -8,13 +8,13 @@ import (
 	"chipassay/host/report"
 )
 
-// Entry is the record of a sheet, with the part as typed for its marking.
-func Entry(s report.Sheet) (record.Record, error) {
+// Entry is the record of a test by its document, with the part as typed for its marking.
+func Entry(d report.Document) (record.Record, error) {
 	var object bytes.Buffer
-	if err := s.WriteJSON(&object); err != nil {
+	if err := d.WriteJSON(&object); err != nil {
 		return record.Record{}, err
 	}
 	r, err := record.FromReport(object.Bytes())
-	r.Marking = cmp.Or(s.Typed, s.Result.Type.Name())
+	r.Marking = cmp.Or(d.Typed, d.Type)
 	return r, err
 }

@@ -20,6 +20,7 @@ import (
 	"chipassay/host/marking"
 	"chipassay/host/record"
 	"chipassay/host/report"
+	"chipassay/host/verdict"
 	"chipassay/vectors/part"
 )
 
@@ -70,16 +71,16 @@ type Run struct {
 	skip    bool // the next chip is not to be tested
 	again   bool // the next chip is the last one again
 	ended   bool
-	written []row          // of this run, not undone, the latest last
-	sheets  []report.Sheet // of the chips of this run
-	last    record.Record  // the latest test, to which a retest belongs
-	lies    int64          // serial of the first test of the chip in the socket; 0 where none was written
+	written []row             // of this run, not undone, the latest last
+	sheets  []report.Document // of the chips of this run
+	last    record.Record     // the latest test, to which a retest belongs
+	lies    int64             // serial of the first test of the chip in the socket; 0 where none was written
 }
 
 // A row is a record with how things stood before it, for an undo.
 type row struct {
 	record.Record
-	sheets []report.Sheet
+	sheets []report.Document
 	last   record.Record
 }
 
@@ -231,7 +232,7 @@ func (r *Run) test(ctx context.Context) error {
 	}
 	r.held, r.seen = true, 0
 	r.pressed = true // a button that went down meanwhile has what it asked for
-	sheet := report.Sheet{Typed: r.Typed, Place: fmt.Sprint(len(r.sheets) + 1), DateCode: r.next.date, Note: r.next.note, Result: result}
+	sheet := report.Of(result, r.Typed, fmt.Sprint(len(r.sheets)+1), r.next.date, r.next.note)
 	if r.again {
 		before := r.sheets[len(r.sheets)-1]
 		sheet.Place = before.Place
@@ -253,8 +254,8 @@ func (r *Run) test(ctx context.Context) error {
 	if written.RetestOf != 0 {
 		words += fmt.Sprintf(", again after record %d", written.RetestOf)
 	}
-	if written.Grade != "" {
-		words += ", " + written.Grade
+	if written.Grade != verdict.None {
+		words += ", " + written.Grade.String()
 	}
 	r.Screen.verdict(sheet, words)
 	r.forget()
@@ -285,7 +286,7 @@ func unknown(ctx context.Context, result *assay.Result) string {
 }
 
 // write writes the record of a sheet. What was measured is not given up at Ctrl-C.
-func (r *Run) write(ctx context.Context, sheet report.Sheet) (record.Record, error) {
+func (r *Run) write(ctx context.Context, sheet report.Document) (record.Record, error) {
 	entry, err := Entry(sheet)
 	if err != nil {
 		return entry, err
@@ -319,7 +320,7 @@ func (r *Run) markingOf(chip int64) string {
 }
 
 // append adds a record and remembers how things stood before it.
-func (r *Run) append(ctx context.Context, entry record.Record, sheets []report.Sheet) (record.Record, error) {
+func (r *Run) append(ctx context.Context, entry record.Record, sheets []report.Document) (record.Record, error) {
 	entry, err := r.Records.Append(context.WithoutCancel(ctx), entry)
 	if err != nil {
 		return entry, err

@@ -157,7 +157,7 @@ func TestWhatIsNotWritten(t *testing.T) {
 	touching := &assay.Seating{Found: "pins 1 and 2 touch each other", Pins: []int{1, 2}}
 	b = &bench{script: "cc--", verdicts: []assay.Verdict{assay.NotTested}, seatings: []*assay.Seating{touching}}
 	rows, _ = played(t, b, nil)
-	assert.Equal(t, []string{"1 7400 not-tested"}, rows, "what is wrong with the chip itself is written down")
+	assert.Equal(t, []string{"1 7400 not tested"}, rows, "what is wrong with the chip itself is written down")
 }
 
 // A cable that comes off stops nothing: the run goes on when the adapter is back.

@@ -41,10 +41,10 @@ func (s *Screen) ready(r *Run) {
 }
 
 // verdict shows a verdict, and what was written down.
-func (s *Screen) verdict(sheet report.Sheet, written string) {
-	v := sheet.Result.Verdict
+func (s *Screen) verdict(sheet report.Document, written string) {
+	v := sheet.Verdict
 	if s.Large {
-		fmt.Fprint(s.W, "\n", large(v, len(sheet.Result.Partial) > 0, s.Colour), "\n")
+		fmt.Fprint(s.W, "\n", large(v, len(sheet.Partial) > 0, s.Colour), "\n")
 	}
 	s.say("%s", sheet.Line())
 	s.say("     %s", written)

@@ -47,8 +47,8 @@ func TestAnIntermittentChipInADrawer(t *testing.T) {
 		s, err := r.Do(t.Context())
 		require.NoError(t, err)
 		var verdicts []assay.Verdict
-		for _, sheet := range s.Tray.Sheets {
-			verdicts = append(verdicts, sheet.Result.Verdict)
+		for _, sheet := range s.Tray.Chips {
+			verdicts = append(verdicts, sheet.Verdict)
 		}
 		require.Equal(t, []assay.Verdict{assay.Pass, assay.Fail, assay.Pass}, verdicts, "seed %d", seed)
 	}

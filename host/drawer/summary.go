@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"strings"
 
-	"chipassay/host/assay"
 	"chipassay/host/report"
+	"chipassay/host/verdict"
 	"chipassay/host/yield"
 )
 
@@ -19,14 +19,14 @@ type Summary struct {
 const mostPins = 3
 
 func (r *Run) summary() Summary {
-	return Summary{report.Tray{Title: "Drawer " + r.Drawer, Sheets: r.sheets}}
+	return Summary{report.Tray{Title: "Drawer " + r.Drawer, Chips: r.sheets}}
 }
 
 // String is the summary for the operator: counts, the yield with its interval, and
 // the commonest failing pins.
 func (s Summary) String() string {
 	lines := []string{s.Tray.Summary()}
-	pass, fail, _ := s.Tray.Counts()
+	pass, fail := s.Tray.Count(verdict.Pass), s.Tray.Count(verdict.PassBut)+s.Tray.Count(verdict.Fail)
 	if pass+fail > 0 {
 		y := yield.Of(pass, pass+fail)
 		lines = append(lines, fmt.Sprintf("%.0f %% passed of those tested (95 %% interval %.0f to %.0f %%)", 100*y.Fraction(), 100*y.Low, 100*y.High))
@@ -43,12 +43,12 @@ func (s Summary) String() string {
 
 // failedPins yields a part's pin for each chip at which it failed.
 func (s Summary) failedPins(found func(string) bool) {
-	for _, sheet := range s.Tray.Sheets {
-		if sheet.Result.Verdict != assay.Fail {
+	for _, sheet := range s.Tray.Chips {
+		if sheet.Verdict != verdict.Fail {
 			continue
 		}
-		for _, pin := range sheet.Result.PinsFailed {
-			if !found(fmt.Sprintf("%s pin %d", sheet.Result.Type.Part().Number, pin)) {
+		for _, pin := range sheet.PinsFailed {
+			if !found(fmt.Sprintf("%s pin %d", sheet.Part, pin)) {
 				return
 			}
 		}

@@ -70,5 +70,5 @@ func (r Record) how() string {
 	case r.Kind == Correction:
 		return "corrected: of lot " + r.Lot
 	}
-	return "retest, " + r.Verdict
+	return "retest, " + r.Verdict.String()
 }

@@ -4,6 +4,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"chipassay/host/verdict"
 )
 
 // A chip that failed in a lot and no longer counts there is named with what changed it,
@@ -11,9 +13,9 @@ import (
 func TestChipsThatNoLongerCountAreNamed(t *testing.T) {
 	s := newStore(t)
 	l := opened(t, s, box("signal box 4"))
-	test := func(verdict, grade, lot string, retest int64) Record {
+	test := func(v verdict.Verdict, grade verdict.Grade, lot string, retest int64) Record {
 		r := nand()
-		r.Verdict, r.Grade, r.Lot, r.RetestOf = verdict, grade, lot, retest
+		r.Verdict, r.Grade, r.Lot, r.RetestOf = v, grade, lot, retest
 		return appended(t, s, r)
 	}
 	void := func(of Record, why string) {
@@ -50,10 +52,10 @@ func TestChipsThatNoLongerCountAreNamed(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []Cleared{
 		{2, 3, "retest, pass"}, {4, 5, "void: the wrong chip"}, {6, 7, "corrected: of lot signal box 5"}, {8, 9, "corrected: of no lot"},
-		{10, 11, "retest, not-tested"}, {13, 14, "void: a bent leg"}, {22, 23, "retest, pass"}, {25, 26, "retest, pass"},
+		{10, 11, "retest, not tested"}, {13, 14, "void: a bent leg"}, {22, 23, "retest, pass"}, {25, 26, "retest, pass"},
 	}, got.Cleared)
 	require.Contains(t, got.Notes(), "bad chips that no longer count: record 2, by record 3 (retest, pass); record 4, by record 5 (void: the wrong chip); "+
-		"record 6, by record 7 (corrected: of lot signal box 5); record 8, by record 9 (corrected: of no lot); record 10, by record 11 (retest, not-tested); "+
+		"record 6, by record 7 (corrected: of lot signal box 5); record 8, by record 9 (corrected: of no lot); record 10, by record 11 (retest, not tested); "+
 		"record 13, by record 14 (void: a bent leg); record 22, by record 23 (retest, pass); record 25, by record 26 (retest, pass)")
 
 	none, err := s.Inspect(t.Context(), opened(t, s, box("signal box 6")))

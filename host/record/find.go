@@ -8,12 +8,16 @@ import (
 	"iter"
 	"strings"
 	"time"
+
+	"chipassay/host/verdict"
 )
 
 // A Query says which records are asked for. What is left empty does not matter;
 // Part to Grade match whole values, case and all.
 type Query struct {
-	Part, Type, Family, Drawer, Lot, Verdict, Grade string
+	Part, Type, Family, Drawer, Lot string
+	Verdict                         verdict.Verdict
+	Grade                           verdict.Grade
 
 	// From and To bound the date code, both days included. A week belongs to
 	// the day of its Thursday, as it does to the year in ISO 8601.
@@ -41,7 +45,7 @@ func (q Query) where() (string, []any) {
 	var args []any
 	for _, c := range []struct{ column, value string }{
 		{"part", q.Part}, {"type", q.Type}, {"family", q.Family}, {"drawer", q.Drawer},
-		{"lot", q.Lot}, {"verdict", q.Verdict}, {"grade", q.Grade},
+		{"lot", q.Lot}, {"verdict", string(q.Verdict)}, {"grade", string(q.Grade)},
 	} {
 		if c.value != "" {
 			b.WriteString(" AND " + c.column + " = ?")

@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"chipassay/host/verdict"
 )
 
 func found(t testing.TB, s *Store, q Query) (serials []int64) {
@@ -138,7 +140,7 @@ func TestStockIsWhatPaperSays(t *testing.T) {
 		for range rapid.IntRange(1, 8).Draw(t, "rows") {
 			r := nand()
 			r.Drawer = rapid.SampledFrom([]string{"D1", "D2", "D7"}).Draw(t, "drawer")
-			r.Verdict, r.Grade = "pass", rapid.SampledFrom([]string{"strong", "sound", "doubtful", ""}).Draw(t, "grade")
+			r.Verdict, r.Grade = "pass", rapid.SampledFrom([]verdict.Grade{"strong", "sound", "function-only", "doubtful", ""}).Draw(t, "grade")
 			if rapid.Bool().Draw(t, "fails") {
 				r.Verdict, r.Grade = "fail", "reject"
 			}
@@ -192,7 +194,7 @@ func TestStockIsWhatPaperSays(t *testing.T) {
 			case "reject":
 				d.Reject++
 			default:
-				d.Ungraded++
+				d.FunctionOnly++
 			}
 		}
 		slices.Sort(serials)

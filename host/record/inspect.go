@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"chipassay/host/lot"
+	"chipassay/host/verdict"
 )
 
 // An Inspection is where a lot stands by the records that hold its name.
@@ -37,7 +38,7 @@ func (s *Store) Inspect(ctx context.Context, l Lot) (Inspection, error) {
 		if r.Chip <= l.Record {
 			i.Before++
 		}
-		if r.Verdict == "not-tested" {
+		if r.Verdict == verdict.NotTested {
 			i.Untested = append(i.Untested, r.Serial)
 		}
 		i.Types = append(i.Types, r.Type)
@@ -98,7 +99,7 @@ func outcomes(chips []Record) iter.Seq[lot.Outcome] {
 			switch {
 			case r.Nonconforming():
 				o = lot.Nonconforming
-			case r.Verdict == "pass":
+			case r.Verdict.Passed():
 				o = lot.Conforming
 			}
 			if !yield(o) {

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/lot"
+	"chipassay/host/verdict"
 )
 
 // box is a lot of 500 chips by the plan for normal inspection, MIL-STD-105E Table
@@ -197,9 +198,9 @@ func TestInspectCountsChipsAsTheyStand(t *testing.T) {
 		require.NoError(t, err)
 		return []any{got.Drawn, got.Tested, got.Nonconforming, got.Beyond, got.Decision}
 	}
-	chip := func(verdict, grade string, retest int64) int64 {
+	chip := func(v verdict.Verdict, grade verdict.Grade, retest int64) int64 {
 		r := nand()
-		r.Verdict, r.Grade, r.RetestOf = verdict, grade, retest
+		r.Verdict, r.Grade, r.RetestOf = v, grade, retest
 		return appended(t, s, r).Serial
 	}
 	chip("pass", "strong", 0)
@@ -231,13 +232,13 @@ func TestSeriesOfLots(t *testing.T) {
 		require.NoError(t, err)
 		return scheme.Severity()
 	}
-	inspect := func(name string, severity lot.Severity, verdict string) {
+	inspect := func(name string, severity lot.Severity, v verdict.Verdict) {
 		plan, err := lot.PlanFor(8, 6.5, lot.II, severity)
 		require.NoError(t, err)
 		opened(t, s, Lot{Name: name, Source: "signal department", Plan: plan})
 		for range plan.SampleSize {
 			r := nand()
-			r.Lot, r.Verdict, r.Grade = name, verdict, ""
+			r.Lot, r.Verdict, r.Grade = name, v, ""
 			appended(t, s, r)
 		}
 	}

@@ -13,10 +13,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 	"unicode"
+
+	"chipassay/host/verdict"
 )
 
 // A Kind says what a row is for.
@@ -52,8 +53,8 @@ type Record struct {
 	From, To time.Time // first and last day of the week that it stands for
 	Year     int       // of that week, by ISO 8601
 
-	Verdict    string // pass, fail, not-tested
-	Grade      string // strong, sound, doubtful, reject; empty where no levels were measured
+	Verdict    verdict.Verdict
+	Grade      verdict.Grade // of records before version 2 of the report also none, where no levels were measured
 	Reason     string
 	Note       string
 	PinsFailed []int
@@ -76,10 +77,10 @@ type Record struct {
 
 // Nonconforming tells whether the chip failed, or passed with a grade of reject.
 func (r Record) Nonconforming() bool {
-	return r.Verdict == "fail" || r.Verdict == "pass" && r.Grade == "reject"
+	return r.Verdict == verdict.Fail || r.Verdict.Passed() && r.Grade == verdict.Reject
 }
 
-// FromReport is the record of a test by its report as report.Sheet.WriteJSON
+// FromReport is the record of a test by its report as report.Document.WriteJSON
 // writes it. Drawer, lot, operator and marking are the caller's to fill in.
 func FromReport(report []byte) (Record, error) {
 	var s struct {
@@ -87,12 +88,14 @@ func FromReport(report []byte) (Record, error) {
 		DateCode           *struct {
 			Raw, From, To string
 		} `json:"date_code"`
-		Note, Verdict, Reason, Grade string
-		PinsFailed                   []int `json:"pins_failed"`
-		Adapter, Firmware            string
-		DefinitionSHA256             string `json:"definition_sha256"`
-		VectorsSHA256                string `json:"vectors_sha256"`
-		Started                      time.Time
+		Note, Reason      string
+		Verdict           verdict.Verdict
+		Grade             verdict.Grade
+		PinsFailed        []int `json:"pins_failed"`
+		Adapter, Firmware string
+		DefinitionSHA256  string `json:"definition_sha256"`
+		VectorsSHA256     string `json:"vectors_sha256"`
+		Started           time.Time
 	}
 	if err := json.Unmarshal(report, &s); err != nil {
 		return Record{}, fmt.Errorf("report of a test: %w", err)
@@ -141,10 +144,10 @@ func (r *Record) check() error {
 	switch {
 	case r.Kind != Test && r.Kind != Correction && r.Kind != Void:
 		return fmt.Errorf("%w: kind is %q, not test, correction or void", ErrRecord, r.Kind)
-	case r.Kind != Void && !slices.Contains([]string{"pass", "fail", "not-tested"}, r.Verdict):
-		return fmt.Errorf("%w: verdict is %q, not pass, fail or not-tested", ErrRecord, r.Verdict)
-	case !slices.Contains([]string{"", "strong", "sound", "doubtful", "reject"}, r.Grade):
-		return fmt.Errorf("%w: grade is %q, not strong, sound, doubtful or reject", ErrRecord, r.Grade)
+	case r.Kind != Void && !r.Verdict.Known():
+		return fmt.Errorf("%w: verdict is %q, not one of %s", ErrRecord, string(r.Verdict), verdict.List(verdict.All))
+	case !r.Grade.Known():
+		return fmt.Errorf("%w: grade is %q, not one of %s", ErrRecord, string(r.Grade), verdict.List(verdict.Grades[:len(verdict.Grades)-1]))
 	case r.From.IsZero() != r.To.IsZero() || r.To.Before(r.From):
 		return fmt.Errorf("%w: the date code's days do not follow each other", ErrRecord)
 	case (r.Kind == Test) != (r.Corrects == 0):

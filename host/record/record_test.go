@@ -75,7 +75,7 @@ func TestFromReport(t *testing.T) {
 	require.Equal(t, "1974-08-05", r.From.Format(time.DateOnly))
 	require.Equal(t, "1974-08-11", r.To.Format(time.DateOnly))
 	require.Equal(t, 1974, r.Year)
-	require.Equal(t, "fail", r.Verdict)
+	require.EqualValues(t, "fail", r.Verdict)
 	require.NotEmpty(t, r.Part)
 	require.NotEmpty(t, r.Type)
 	require.NotEmpty(t, r.PinsFailed)

@@ -6,44 +6,48 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"chipassay/host/verdict"
 )
 
 // A Tally counts chips by how they stand.
 type Tally struct {
-	Strong   int
-	Sound    int
-	Ungraded int // passed, but no levels were measured
-	Doubtful int
-	Reject   int
+	Strong       int
+	Sound        int
+	FunctionOnly int // passed, and its levels were not measured
+	Doubtful     int
+	Reject       int
 
 	NotTested int
 }
 
-// Good is how many passed with every level inside its limit.
-func (t Tally) Good() int { return t.Strong + t.Sound }
+// Good is how many passed with nothing wrong that was looked at.
+func (t Tally) Good() int { return t.Strong + t.Sound + t.FunctionOnly }
 
 // Tested is how many have a verdict.
-func (t Tally) Tested() int { return t.Passed() + t.Reject }
-
-// Passed is how many had every vector right, with whatever levels.
-func (t Tally) Passed() int { return t.Good() + t.Ungraded + t.Doubtful }
+func (t Tally) Tested() int { return t.Good() + t.Doubtful + t.Reject }
 
 // Add counts n chips of a verdict and grade.
-func (t *Tally) Add(verdict, grade string, n int) {
+func (t *Tally) Add(v verdict.Verdict, g verdict.Grade, n int) {
 	switch {
-	case Record{Verdict: verdict, Grade: grade}.Nonconforming():
+	case Record{Verdict: v, Grade: g}.Nonconforming():
 		t.Reject += n
-	case verdict != "pass":
+	case !v.Passed():
 		t.NotTested += n
-	case grade == "strong":
-		t.Strong += n
-	case grade == "sound":
-		t.Sound += n
-	case grade == "doubtful":
+	case v == verdict.PassBut || g == verdict.Doubtful:
 		t.Doubtful += n
+	case g == verdict.Strong:
+		t.Strong += n
+	case g == verdict.Sound:
+		t.Sound += n
 	default:
-		t.Ungraded += n
+		t.FunctionOnly += n
 	}
+}
+
+// Sum counts the chips of both.
+func (t Tally) Sum(o Tally) Tally {
+	return Tally{t.Strong + o.Strong, t.Sound + o.Sound, t.FunctionOnly + o.FunctionOnly, t.Doubtful + o.Doubtful, t.Reject + o.Reject, t.NotTested + o.NotTested}
 }
 
 // A Holding is what one drawer holds of one type and year.
@@ -58,7 +62,7 @@ type Holding struct {
 func (s *Store) Stock(ctx context.Context, q Query) ([]Holding, error) {
 	var list []Holding
 	var last []string
-	err := s.tally(ctx, q, "drawer, part, type, family, date_year", 5, func(key []string, verdict, grade string, n int) error {
+	err := s.tally(ctx, q, "drawer, part, type, family, date_year", 5, func(key []string, v verdict.Verdict, g verdict.Grade, n int) error {
 		if !slices.Equal(key, last) {
 			last = slices.Clone(key)
 			year, err := strconv.Atoi(key[4])
@@ -67,7 +71,7 @@ func (s *Store) Stock(ctx context.Context, q Query) ([]Holding, error) {
 			}
 			list = append(list, Holding{Drawer: key[0], Part: key[1], Type: key[2], Family: key[3], Year: year})
 		}
-		list[len(list)-1].Add(verdict, grade, n)
+		list[len(list)-1].Add(v, g, n)
 		return nil
 	})
 	return list, err
@@ -101,11 +105,11 @@ func (s *Store) Counts(ctx context.Context, q Query, by string) ([]Count, error)
 		return nil, fmt.Errorf("count by %q: not part, type, family, drawer, lot or year", by)
 	}
 	var list []Count
-	err := s.tally(ctx, q, column, 1, func(key []string, verdict, grade string, n int) error {
+	err := s.tally(ctx, q, column, 1, func(key []string, v verdict.Verdict, g verdict.Grade, n int) error {
 		if len(list) == 0 || list[len(list)-1].Key != key[0] {
 			list = append(list, Count{Key: key[0]})
 		}
-		list[len(list)-1].Add(verdict, grade, n)
+		list[len(list)-1].Add(v, g, n)
 		return nil
 	})
 	return list, err
@@ -113,7 +117,7 @@ func (s *Store) Counts(ctx context.Context, q Query, by string) ([]Count, error)
 
 // tally yields the number of current records by key columns, verdict and grade,
 // in that order. It counts rows only where the tally table cannot tell.
-func (s *Store) tally(ctx context.Context, q Query, key string, width int, yield func(key []string, verdict, grade string, n int) error) error {
+func (s *Store) tally(ctx context.Context, q Query, key string, width int, yield func(key []string, v verdict.Verdict, g verdict.Grade, n int) error) error {
 	where, args := q.where()
 	from, n := "tally", "sum(n)"
 	q.All = false
@@ -139,7 +143,7 @@ func (s *Store) tally(ctx context.Context, q Query, key string, width int, yield
 		if err := rows.Scan(into...); err != nil {
 			return err
 		}
-		if err := yield(values[:width], values[width], values[width+1], total); err != nil {
+		if err := yield(values[:width], verdict.Verdict(values[width]), verdict.Grade(values[width+1]), total); err != nil {
 			return err
 		}
 	}

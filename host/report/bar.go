@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-
-	"chipassay/host/assay"
 )
 
 // A reading is drawn as a mark on a bar, its limit as a line with hatching on
@@ -38,16 +36,16 @@ type extent struct{ X, Width float64 }
 // scaleTop is where the scale of a quantity's bars ends, V or mA: the supply for
 // a voltage, twice the largest limit for a current, and for one without a limit
 // the next of 1, 2, 5, 10 … that leaves room above the largest value.
-func scaleTop(unit string, readings []assay.Reading) float64 {
+func scaleTop(unit string, levels []Level) float64 {
 	if unit == "V" {
 		return supplyVolts
 	}
 	limit, most := 0.0, 0.0
-	for _, r := range readings {
-		if r.Limit > limit { // never so for NaN
-			limit = r.Limit
+	for _, l := range levels {
+		if l.Limit != nil {
+			limit = max(limit, *l.Limit)
 		}
-		most = max(most, r.Value)
+		most = max(most, l.Value)
 	}
 	if limit > 0 {
 		return 2 * limit
@@ -71,17 +69,16 @@ func roundAbove(x float64) float64 {
 
 // drawBar draws a reading on a scale from 0 to top. A value below 0 by no more
 // than the uncertainty is 0, and not off the scale.
-func drawBar(r assay.Reading, top float64) bar {
+func drawBar(l Level, top float64) bar {
 	at := func(x float64) float64 { return hundredths(min(max(x/top, 0), 1) * barLength) }
-	from := at(r.Value - r.Uncertainty)
+	from := at(l.Value - l.Uncertainty)
 	b := bar{
-		Mark: at(r.Value), Below: r.Value < -r.Uncertainty, Above: r.Value > top,
-		Band:    extent{from, hundredths(at(r.Value+r.Uncertainty) - from)},
-		Limited: !math.IsNaN(r.Limit),
+		Mark: at(l.Value), Below: l.Value < -l.Uncertainty, Above: l.Value > top,
+		Band:    extent{from, hundredths(at(l.Value+l.Uncertainty) - from)},
+		Limited: l.Limit != nil,
 	}
 	if b.Limited {
-		b.Limit = at(r.Limit)
-		if bound(r) == "min" {
+		if b.Limit = at(*l.Limit); l.Bound == "min" {
 			b.Hatch = hatch(0, b.Limit)
 		} else {
 			b.Hatch = hatch(b.Limit, barLength)

@@ -6,7 +6,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"chipassay/host/assay"
 	"chipassay/vectors/library"
 	"chipassay/vectors/march"
 )
@@ -17,13 +16,13 @@ import (
 func TestBitmap(t *testing.T) {
 	typ, err := library.Open("2114")
 	require.NoError(t, err)
-	m := assay.MemoryResult{Failures: []march.Failure{{Address: 0x028}, {Address: 0x203}, {Address: 0x203}}}
-	b := bitmapOf(Sheet{Result: &assay.Result{Type: typ, Memory: &m}})
-	require.Equal(t, []int{64, 16}, []int{b.Rows, b.Columns})
-	lines := b.lines()
-	require.Equal(t, strings.Repeat("·", 11)+"█"+strings.Repeat("·", 4), lines[0])
-	require.Equal(t, "█"+strings.Repeat("·", 15), lines[5])
-	require.Equal(t, 2, strings.Count(strings.Join(lines, ""), "█"))
+	m := []march.Failure{{Address: 0x028}, {Address: 0x203}, {Address: 0x203}}
+	b := bitmapOf(typ.Variant.Memory, m)
+	require.Equal(t, []int{64, 16}, []int{len(b.Lines), len(b.Lines[0])})
+	lines := b.Lines
+	require.Equal(t, strings.Repeat(".", 11)+"#"+strings.Repeat(".", 4), lines[0])
+	require.Equal(t, "#"+strings.Repeat(".", 15), lines[5])
+	require.Equal(t, 2, strings.Count(strings.Join(lines, ""), "#"))
 	require.Equal(t, []block{{11 * blockSize, 0, blockSize}, {0, 5 * blockSize, blockSize}}, b.Blocks())
 	require.Contains(t, b.Alt(), "in 2 of 1024 blocks")
 }
@@ -34,9 +33,9 @@ func TestBitmap(t *testing.T) {
 func TestBitmapOfALargeMemory(t *testing.T) {
 	typ, err := library.Open("4164")
 	require.NoError(t, err)
-	m := assay.MemoryResult{Failures: []march.Failure{{Address: 0x0307}}}
-	b := bitmapOf(Sheet{Result: &assay.Result{Type: typ, Memory: &m}})
-	require.Equal(t, []int{64, 64, 4, 4}, []int{b.Rows, b.Columns, b.PerRow, b.PerColumn})
+	m := []march.Failure{{Address: 0x0307}}
+	b := bitmapOf(typ.Variant.Memory, m)
+	require.Equal(t, []int{64, 64, 4, 4}, []int{len(b.Lines), len(b.Lines[0]), b.PerRow, b.PerColumn})
 	require.Equal(t, []block{{0, 1 * blockSize, blockSize}}, b.Blocks())
 	require.Contains(t, b.Legend(), "4 rows by 4 columns")
 }
@@ -45,13 +44,13 @@ func TestBitmapOfALargeMemory(t *testing.T) {
 func TestBitmapOfARow(t *testing.T) {
 	typ, err := library.Open("2114")
 	require.NoError(t, err)
-	var m assay.MemoryResult
-	require.Nil(t, bitmapOf(Sheet{Result: &assay.Result{Type: typ, Memory: &m}}))
+	var m []march.Failure
+	require.Nil(t, bitmapOf(typ.Variant.Memory, m))
 	for _, low := range []int{0, 1, 2, 3, 4, 5, 6, 7} {
 		for _, a9 := range []int{0, 0x200} {
-			m.Failures = append(m.Failures, march.Failure{Address: 0x028 | low | a9})
+			m = append(m, march.Failure{Address: 0x028 | low | a9})
 		}
 	}
-	b := bitmapOf(Sheet{Result: &assay.Result{Type: typ, Memory: &m}})
+	b := bitmapOf(typ.Variant.Memory, m)
 	require.Equal(t, []block{{0, 5 * blockSize, 16 * blockSize}}, b.Blocks())
 }

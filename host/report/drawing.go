@@ -48,27 +48,32 @@ type drawnPin struct {
 	Outward string
 }
 
-// draw draws the chip of a sheet.
-func draw(s Sheet) drawing {
-	v := s.Result.Type.Variant
-	rows := len(v.Pins) / 2
-	d := drawing{Width: 2*bodyLeft + bodyWidth, Type: s.Result.Type.Name(), NotchX: bodyLeft + bodyWidth/2}
-	d.Body = rect{bodyLeft, drawTop, bodyWidth, (rows-1)*pinPitch + legHeight + 2*bodyMargin + 12}
-	d.Height = d.Body.H + 2*drawTop
-	d.Middle = d.Body.Y + d.Body.H/2
-	for _, p := range v.Pins {
-		dp := place(p.Number, rows)
-		dp.Name = p.Name
-		switch {
-		case slices.Contains(s.Result.PinsFailed, p.Number):
-			dp.State, d.Failed = "failed", true
-		case p.Untested != "":
-			dp.State, d.Left = "left out", true
-		}
-		d.Pins = append(d.Pins, dp)
+// Drawing is the chip from above; nil where the document does not tell its pins.
+func (d Document) Drawing() *drawing {
+	if len(d.Pins) == 0 {
+		return nil
 	}
-	d.Alt = alt(s)
-	return d
+	rows := len(d.Pins) / 2
+	g := drawing{Width: 2*bodyLeft + bodyWidth, Type: d.Type, NotchX: bodyLeft + bodyWidth/2}
+	g.Body = rect{bodyLeft, drawTop, bodyWidth, (rows-1)*pinPitch + legHeight + 2*bodyMargin + 12}
+	g.Height = g.Body.H + 2*drawTop
+	g.Middle = g.Body.Y + g.Body.H/2
+	g.Alt = fmt.Sprintf("%s in a %d-pin dual in-line package, seen from above.", d.Type, len(d.Pins))
+	if len(d.PinsFailed) > 0 {
+		g.Alt += " Failed: pin " + strings.ReplaceAll(d.PinWords(d.PinsFailed), ", ", ", pin ") + "."
+	}
+	for _, p := range d.Pins {
+		leg := place(p.Number, rows)
+		leg.Name = p.Name
+		switch {
+		case slices.Contains(d.PinsFailed, p.Number):
+			leg.State, g.Failed = "failed", true
+		case p.LeftOut != "":
+			leg.State, g.Left = "left out", true
+		}
+		g.Pins = append(g.Pins, leg)
+	}
+	return &g
 }
 
 // place sets the leg of a pin and the texts around it.
@@ -94,14 +99,4 @@ func place(number, rows int) drawnPin {
 	p.MarkX = edge + side*(legLength+40)
 	p.WordX = edge + side*(legLength+52)
 	return p
-}
-
-// alt says in words what the drawing shows.
-func alt(s Sheet) string {
-	v := s.Result.Type.Variant
-	text := fmt.Sprintf("%s in a %d-pin dual in-line package, seen from above.", s.Result.Type.Name(), len(v.Pins))
-	if len(s.Result.PinsFailed) > 0 {
-		text += " Failed: pin " + strings.ReplaceAll(pinWords(v, s.Result.PinsFailed), ", ", ", pin ") + "."
-	}
-	return text
 }

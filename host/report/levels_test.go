@@ -19,11 +19,11 @@ import (
 // measured is a chip with a reading of every quantity and every standing. The
 // limits are those of the 7410 as data books print them, from memory; the values
 // are made up.
-func measured(t testing.TB) Sheet {
-	s := good(t)
+func measuredResult(t testing.TB) *assay.Result {
+	r := goodResult(t)
 	none := math.NaN()
-	s.Result.Grade, s.Result.GradeReasons = assay.Doubtful, []string{"pin 8: VOL is outside"}
-	s.Result.Levels = &assay.Levels{
+	r.Grade, r.GradeReasons = assay.Doubtful, []string{"pin 8: VOL is outside"}
+	r.Levels = &assay.Levels{
 		Readings: []assay.Reading{
 			{Quantity: assay.ICC, Value: 21.2, Uncertainty: 0.232, Limit: none},
 			{Pin: 1, Quantity: assay.IIL, Value: 1.024, Uncertainty: 0.11, Limit: 1.6},
@@ -38,11 +38,13 @@ func measured(t testing.TB) Sheet {
 		Unmeasured: []string{"VOH of pin 8 (3Y): no step shows it"},
 		Family:     "the inputs draw what standard TTL does, and the marking says LS",
 	}
-	s.Result.Margins = []assay.Margin{{Pin: 3, Volts: 1.312, VIL: 0.8}}
-	return s
+	r.Margins = []assay.Margin{{Pin: 3, Volts: 1.312, VIL: 0.8}}
+	return r
 }
 
-func textOf(t testing.TB, s Sheet) string {
+func measured(t testing.TB) Document { return Of(measuredResult(t), "7410", "1", nil, "") }
+
+func textOf(t testing.TB, s Document) string {
 	return string(written(t, func(w io.Writer) error { return s.WriteText(w, false) }))
 }
 
@@ -75,7 +77,7 @@ func TestLevelsText(t *testing.T) {
 
   Drive margin
 `)
-	assert.Contains(t, text, "\n  - Pin 3: driven low it may stand as high as 1.31 V, over VIL of 0.8 V.\n")
+	assert.Contains(t, text, "\n  - Pin 3 (2A): driven low it may stand as high as 1.31 V, over VIL of 0.8 V.\n")
 	assert.Contains(t, text, "\n  Grade                doubtful\n                       pin 8: VOL is outside\n")
 	for line := range strings.Lines(text) {
 		if !strings.Contains(line, "SHA-256") { // a digest is longer than its column
@@ -86,13 +88,13 @@ func TestLevelsText(t *testing.T) {
 
 // A table as wide as it can be still fits the terminal.
 func TestLevelsTextFits(t *testing.T) {
-	s := measured(t)
-	s.Result.Type.Variant.Pins[11].Name = "/LONGERNAME"
-	s.Result.Levels.Readings = []assay.Reading{
+	r := measuredResult(t)
+	r.Type.Variant.Pins[11].Name = "/LONGERNAME"
+	r.Levels.Readings = []assay.Reading{
 		{Pin: 12, Quantity: assay.IIL, Value: 12.345, Uncertainty: 1.234, Limit: 12.345},
 		{Pin: 12, Quantity: assay.VOH, Value: 2.4, Uncertainty: 0.02, Limit: 2.4, LoadMA: 0.35, RatedMA: 0.36},
 	}
-	text := textOf(t, s)
+	text := textOf(t, Of(r, "", "", nil, ""))
 	assert.Contains(t, text, "    12 /LONGER…  12.345 ± 1.234 mA  ≤ 12.345 mA  -             too near to tell\n")
 	for line := range strings.Lines(text) {
 		if strings.Contains(line, "LONGER…") {
@@ -139,7 +141,7 @@ func TestLevelsJSON(t *testing.T) {
 	assert.Equal(t, []any{map[string]any{"pin": 3.0, "name": "2A", "volts": 1.312, "vil": 0.8}}, o["margins"])
 	assert.Equal(t, "doubtful", o["grade"])
 	assert.Equal(t, []any{"pin 8: VOL is outside"}, o["grade_reasons"])
-	assert.Equal(t, map[string]any{"grade": "reject", "asks": "a vector is wrong"}, o["grade_criteria"].([]any)[3])
+	assert.Equal(t, map[string]any{"grade": "reject", "asks": "a vector is wrong"}, o["grade_criteria"].([]any)[4])
 	assert.Contains(t, o["tester_uncertainty"], "10-bit converter")
 }
 
@@ -147,9 +149,9 @@ func TestLevelsJSON(t *testing.T) {
 // or to the next of 1, 2, 5 × 10ⁿ over 1.25 times the largest value.
 func TestBars(t *testing.T) {
 	limits := map[string][]bar{}
-	for _, g := range measured(t).levelGroups() {
+	for _, g := range measured(t).LevelGroups() {
 		for _, r := range g.Rows {
-			limits[g.Top+" "+string(g.Quantity)] = append(limits[g.Top+" "+string(g.Quantity)], r.Bar)
+			limits[g.Top+" "+g.Symbol] = append(limits[g.Top+" "+g.Symbol], r.Bar)
 		}
 	}
 	for key, want := range map[string][]bar{
@@ -174,8 +176,8 @@ func TestBars(t *testing.T) {
 			assert.Equal(t, want[i], b, key)
 		}
 	}
-	assert.True(t, drawBar(assay.Reading{Quantity: assay.IIH, Value: -0.003, Uncertainty: 0.001, Limit: 0.04}, 0.08).Below)
-	assert.False(t, drawBar(assay.Reading{Quantity: assay.IIH, Value: -0.001, Uncertainty: 0.001, Limit: 0.04}, 0.08).Below, "within the uncertainty it is nothing")
+	assert.True(t, drawBar(Level{Value: -0.003, Uncertainty: 0.001, Limit: new(0.04)}, 0.08).Below)
+	assert.False(t, drawBar(Level{Value: -0.001, Uncertainty: 0.001, Limit: new(0.04)}, 0.08).Below, "within the uncertainty it is nothing")
 }
 
 func TestRoundAbove(t *testing.T) {
@@ -196,10 +198,10 @@ func TestHatch(t *testing.T) {
 func TestBarStaysOnScale(t *testing.T) {
 	stroke := regexp.MustCompile(`M([\d.]+) ([\d.]+)l([\d.]+) -`)
 	rapid.Check(t, func(t *rapid.T) {
-		r := assay.Reading{
-			Quantity: rapid.SampledFrom([]assay.Quantity{assay.VOL, assay.VOH, assay.IIL}).Draw(t, "quantity"),
-			Value:    rapid.Float64Range(-10, 10).Draw(t, "value"), Uncertainty: rapid.Float64Range(0, 5).Draw(t, "uncertainty"),
-			Limit: rapid.Float64Range(0, 5).Draw(t, "limit"),
+		r := Level{
+			Bound: rapid.SampledFrom([]string{"max", "min"}).Draw(t, "bound"),
+			Value: rapid.Float64Range(-10, 10).Draw(t, "value"), Uncertainty: rapid.Float64Range(0, 5).Draw(t, "uncertainty"),
+			Limit: new(rapid.Float64Range(0, 5).Draw(t, "limit")),
 		}
 		b := drawBar(r, rapid.Float64Range(0.001, 10).Draw(t, "top"))
 		for _, x := range []float64{b.Mark, b.Limit, b.Band.X, b.Band.X + b.Band.Width} {
@@ -214,7 +216,7 @@ func TestBarStaysOnScale(t *testing.T) {
 			}
 			x, y, length := n[0], n[1], n[2]
 			forbidden := x >= b.Limit-0.01
-			if r.Quantity == assay.VOH {
+			if r.Bound == "min" {
 				forbidden = x+length <= b.Limit+0.02
 			}
 			if !forbidden || x+length > 100.02 || y > 10.01 || y-length < 3.98 {
@@ -266,7 +268,7 @@ func TestCriteria(t *testing.T) {
 		{assay.Ungraded, "\n  reject               a vector is wrong\n", "<tr><td>reject</td>"},
 	} {
 		s := measured(t)
-		s.Result.Grade = c.grade
+		s.Grade = c.grade
 		text, page := textOf(t, s), string(written(t, s.WriteHTML))
 		assert.Contains(t, text, c.text)
 		assert.Contains(t, page, c.html)
@@ -276,7 +278,7 @@ func TestCriteria(t *testing.T) {
 		}
 		assert.Equal(t, own, strings.Count(text, "(this chip)"))
 		assert.Equal(t, own, strings.Count(page, "(this chip)"))
-		for _, grade := range []string{"strong", "sound", "doubtful", "reject"} {
+		for _, grade := range []string{"strong", "sound", "function only", "doubtful", "reject"} {
 			assert.Contains(t, text, "\n  "+grade)
 			assert.Contains(t, page, "<td>"+grade)
 		}
@@ -302,11 +304,12 @@ func TestNumbers(t *testing.T) {
 
 // A definition of one's own names pins, and the names reach the table.
 func TestHostileLevels(t *testing.T) {
-	s := measured(t)
+	r := measuredResult(t)
 	const hostile = "<script>alert(1)</script>\x1b[2J"
-	s.Result.Type.Variant.Pins[5].Name = hostile
-	s.Result.Levels.Unmeasured, s.Result.Levels.Family = []string{hostile}, hostile
-	s.Result.GradeReasons = []string{hostile}
+	r.Type.Variant.Pins[5].Name = hostile
+	r.Levels.Unmeasured, r.Levels.Family = []string{hostile}, hostile
+	r.GradeReasons = []string{hostile}
+	s := Of(r, "", "", nil, "")
 	assert.NotContains(t, textOf(t, s), "\x1b")
 	page := string(written(t, s.WriteHTML))
 	assert.NotContains(t, page, "<script")

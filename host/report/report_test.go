@@ -100,14 +100,18 @@ func result(typ part.Type, verdict assay.Verdict, reason string, planned int) *a
 	}
 }
 
-func good(t testing.TB) Sheet {
-	typ := in(t, "7410", "74")
-	r := result(typ, assay.Pass, "all 512 vectors answered as the data sheet says", 512)
+func goodResult(t testing.TB) *assay.Result {
+	r := result(in(t, "7410", "74"), assay.Pass, "all 512 vectors answered as the data sheet says", 512)
 	r.GatesSound = []string{"1", "2", "3"}
-	return Sheet{Typed: "7410", Place: "1", DateCode: dated(t, "7938", typ.Family), Result: r}
+	return r
 }
 
-func bad(t testing.TB) Sheet {
+func good(t testing.TB) Document {
+	r := goodResult(t)
+	return Of(r, "7410", "1", dated(t, "7938", r.Type.Family), "")
+}
+
+func bad(t testing.TB) Document {
 	typ := in(t, "7410", "74LS")
 	r := result(typ, assay.Fail, "pin 12 (1Y) is stuck low", 512)
 	r.PinsFailed, r.GatesFailed, r.GatesSound = []int{12}, []string{"1"}, []string{"2", "3"}
@@ -119,17 +123,17 @@ func bad(t testing.TB) Sheet {
 		r.Failures = append(r.Failures, assay.Failure{Pin: 12, Step: step + 1, Inputs: "1A=L 1B=H 1C=L", Expected: logic.One, Observed: logic.Zero})
 	}
 	r.FailureCount = 448
-	return Sheet{Typed: "74LS10", Place: "2", DateCode: dated(t, "432", typ.Family), Note: "bent leg straightened", Result: r}
+	return Of(r, "74LS10", "2", dated(t, "432", typ.Family), "bent leg straightened")
 }
 
-func untested(t testing.TB) Sheet {
+func untested(t testing.TB) Document {
 	typ := in(t, "4011", "4000B")
 	r := result(typ, assay.NotTested, "the adapter does not answer: was its cable pulled?", 256)
 	r.VectorsApplied, r.SupplyCurrentMA = 0, -1
-	return Sheet{Typed: "4011", Place: "3", Result: r}
+	return Of(r, "4011", "3", nil, "")
 }
 
-func partly(t testing.TB) Sheet {
+func partly(t testing.TB) Document {
 	typ := in(t, "4011", "4000B")
 	r := result(typ, assay.Pass, "in part: pins 8 (3A), 9 (3B) and 10 (3Y) are not tested; of the others, all 256 vectors answered as the data sheet says", 256)
 	r.GatesSound, r.SupplyCurrentMA, r.Partial = []string{"1", "2", "4"}, 0, []int{8, 9, 10}
@@ -139,11 +143,11 @@ func partly(t testing.TB) Sheet {
 		Shorts:    fault.Tally{Total: 20, Detectable: 20, Detected: 20},
 		Intruders: []string{"4093", "40107"}, ShortsByVectors: 18,
 	}
-	return Sheet{Typed: "4011BE", Place: "4", DateCode: dated(t, "6612", typ.Family), Result: r}
+	return Of(r, "4011BE", "4", dated(t, "6612", typ.Family), "")
 }
 
 func tray(t testing.TB) Tray {
-	return Tray{Title: "Signal department, drawer 3", Sheets: []Sheet{good(t), bad(t), untested(t), partly(t)}}
+	return Tray{Title: "Signal department, drawer 3", Chips: []Document{good(t), bad(t), untested(t), partly(t)}}
 }
 
 func written(t testing.TB, write func(io.Writer) error) []byte {
@@ -168,7 +172,7 @@ func golden(t *testing.T, name string, write func(io.Writer) error) {
 }
 
 func TestFormats(t *testing.T) {
-	for name, s := range map[string]Sheet{"pass": good(t), "fail": bad(t), "not-tested": untested(t), "in-part": partly(t)} {
+	for name, s := range map[string]Document{"pass": good(t), "fail": bad(t), "not-tested": untested(t), "in-part": partly(t)} {
 		golden(t, name+".txt", func(w io.Writer) error { return s.WriteText(w, false) })
 		golden(t, name+".json", s.WriteJSON)
 		golden(t, name+".html", s.WriteHTML)
@@ -176,7 +180,7 @@ func TestFormats(t *testing.T) {
 	golden(t, "tray.json", tray(t).WriteJSON)
 	golden(t, "tray.html", tray(t).WriteHTML)
 	golden(t, "tray.txt", func(w io.Writer) error {
-		for _, s := range tray(t).Sheets {
+		for _, s := range tray(t).Chips {
 			fmt.Fprintln(w, s.Line())
 		}
 		_, err := fmt.Fprintln(w, tray(t).Summary())
@@ -220,7 +224,7 @@ func TestEveryReportSaysItsLimits(t *testing.T) {
 	flat := func(b []byte) string {
 		return strings.Join(strings.Fields(strings.ReplaceAll(string(b), "&#39;", "'")), " ")
 	}
-	for _, s := range tray(t).Sheets {
+	for _, s := range tray(t).Chips {
 		for form, text := range map[string]string{
 			"text": flat(written(t, func(w io.Writer) error { return s.WriteText(w, false) })),
 			"json": flat(written(t, s.WriteJSON)),
@@ -228,7 +232,7 @@ func TestEveryReportSaysItsLimits(t *testing.T) {
 		} {
 			for _, words := range []string{
 				"peed: propagation delay", "temperature", "limits of the supply voltage", "not a release for safety-critical use",
-				s.Typed, s.Result.DefinitionSHA256, s.Result.VectorsSHA256, "virtual", "1.0.0",
+				s.Typed, s.DefinitionSHA256, s.VectorsSHA256, "virtual", "1.0.0",
 			} {
 				assert.Contains(t, text, words, "%s of %s", form, s.Typed)
 			}
@@ -243,7 +247,7 @@ func TestVerdictFirst(t *testing.T) {
 		word    string
 	}{{assay.Pass, "PASS  "}, {assay.Fail, "FAIL  "}, {assay.NotTested, "NOT TESTED  "}, {"", "NOT TESTED  "}, {"perhaps", "NOT TESTED  "}} {
 		s := good(t)
-		s.Result.Verdict = c.verdict
+		s.Verdict = c.verdict
 		text := string(written(t, func(w io.Writer) error { return s.WriteText(w, false) }))
 		assert.True(t, strings.HasPrefix(text, c.word), "%q: %.20q", c.verdict, text)
 		assert.Equal(t, strings.HasPrefix(c.word, "PASS"), strings.Contains(string(written(t, s.WriteHTML)), `<p class="word">PASS</p>`))
@@ -269,10 +273,10 @@ func TestHostileText(t *testing.T) {
 	s := bad(t)
 	const hostile = "</style><script>alert(1)</script><img src=x onerror=alert(2)>'\"\x1b[2J\a"
 	s.Typed, s.Note, s.Place = hostile, hostile, hostile
-	s.Result.Reason, s.Result.Adapter, s.Result.Firmware = hostile, hostile, hostile
-	s.Result.Findings, s.Result.Cautions = []string{hostile + "1"}, []string{hostile}
-	s.Result.Failures[0].Inputs = hostile
-	run := Tray{Title: hostile, Sheets: []Sheet{s}}
+	s.Reason, s.Adapter, s.Firmware = hostile, hostile, hostile
+	s.Findings, s.Cautions = []string{hostile + "1"}, []string{hostile}
+	s.Failures[0].Inputs = hostile
+	run := Tray{Title: hostile, Chips: []Document{s}}
 	for _, page := range [][]byte{written(t, s.WriteHTML), written(t, run.WriteHTML)} {
 		assert.NotContains(t, string(page), "<script")
 		assert.NotContains(t, string(page), "<img")
@@ -299,7 +303,7 @@ func TestSelfContained(t *testing.T) {
 // A package as the data books draw it: pin 1 top left, numbers down the left
 // and up the right, so that 1 faces 14 and 7 faces 8; common practice.
 func TestDrawing(t *testing.T) {
-	d := draw(bad(t))
+	d := *bad(t).Drawing()
 	require.Len(t, d.Pins, 14)
 	at := func(n int) rect { return d.Pins[n-1].Leg }
 	for n := 1; n <= 7; n++ {
@@ -352,7 +356,7 @@ func TestDateWords(t *testing.T) {
 	} {
 		d, err := marking.ParseDateCode(code, 0, time.Now())
 		require.NoError(t, err)
-		assert.Equal(t, want, dateWords(&d))
+		assert.Equal(t, want, DateOf(&d).Words())
 	}
 }
 
@@ -368,7 +372,7 @@ func TestAPassInPartSaysSo(t *testing.T) {
 	require.Contains(t, text, "Would pass as well   4093, 40107")
 	require.Contains(t, string(written(t, s.WriteHTML)), `<p class="word">PASS, in part</p>`)
 	require.Contains(t, s.Line(), "  PASS, in part  4011BE")
-	require.Equal(t, "PASS, in part", s.Chip().Headline())
+	require.Equal(t, "PASS, in part", s.Headline())
 	var o map[string]any
 	require.NoError(t, json.Unmarshal(written(t, s.WriteJSON), &o))
 	require.Equal(t, "pass", o["verdict"])
@@ -376,13 +380,13 @@ func TestAPassInPartSaysSo(t *testing.T) {
 	require.Equal(t, map[string]any{"total": 16.0, "detectable": 15.0, "detected": 12.0}, o["coverage"].(map[string]any)["stuck_at"])
 	require.Equal(t, []any{"4093", "40107"}, o["coverage"].(map[string]any)["passes_also"])
 	require.True(t, strings.HasPrefix(string(written(t, func(w io.Writer) error { return good(t).WriteText(w, false) })), "PASS  "))
-	require.True(t, assay.InPart(s.Result.Reason))
-	require.False(t, assay.InPart(good(t).Result.Reason))
+	require.True(t, assay.InPart(s.Reason))
+	require.False(t, assay.InPart(good(t).Reason))
 }
 
 // The report of a chip that an earlier version wrote has neither coverage nor partial.
 func TestAnEarlierReportIsRead(t *testing.T) {
-	c, err := ReadChip([]byte(`{"type":"7410","verdict":"pass","vectors_planned":512,"vectors_applied":512}`))
+	c, err := ReadDocument([]byte(`{"type":"7410","verdict":"pass","vectors_planned":512,"vectors_applied":512}`))
 	require.NoError(t, err)
 	text := string(written(t, func(w io.Writer) error { return c.WriteText(w, false) }))
 	require.True(t, strings.HasPrefix(text, "PASS  7410"), text)

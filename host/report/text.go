@@ -8,8 +8,6 @@ import (
 	"os"
 	"strings"
 	"unicode/utf8"
-
-	"chipassay/vectors/stimulus"
 )
 
 // textWidth is how wide the report for the terminal is, in characters.
@@ -36,80 +34,124 @@ func Terminal(f *os.File) bool {
 	return err == nil && stat.Mode()&os.ModeCharDevice != 0
 }
 
-// WriteText writes the report of one chip for the terminal: the verdict first,
-// then the reasons, then the facts. Colour only marks the verdict.
-func (s Sheet) WriteText(w io.Writer, colour bool) error {
+// WriteText writes the whole report for the terminal: the verdict first, then the
+// reasons, then the facts. Colour only marks the verdict.
+func (d Document) WriteText(w io.Writer, colour bool) error {
 	b := bufio.NewWriter(w)
-	r := s.Result
-	fmt.Fprintf(b, "%s  %s\n\n", paint(s.Headline(), colour), Printable(r.Type.String()))
-	paragraph(b, "  ", Sentence(r.Reason))
-	for _, f := range s.sentences(r.Findings) {
+	fmt.Fprintf(b, "%s  %s %s\n\n", paint(d.Headline(), colour), Printable(d.Type), Printable(d.Title))
+	paragraph(b, "  ", Sentence(d.Reason))
+	for _, f := range d.Found() {
 		item(b, f)
 	}
-	s.writeFailures(b)
-	s.writeBitmap(b)
-	for _, facts := range [][]fact{s.chipFacts(), s.testFacts(), s.originFacts()} {
+	d.writeFailures(b)
+	if m := d.Memory; m != nil && m.Bitmap != nil {
+		b.WriteString("\n")
+		for _, line := range m.Bitmap.Lines {
+			b.WriteString("  " + strings.NewReplacer("#", "█", ".", "·").Replace(Printable(line)) + "\n")
+		}
+		paragraph(b, "  ", m.Bitmap.Legend())
+	}
+	for _, facts := range [][]Fact{d.ChipFacts(), d.TestFacts(), d.OriginFacts()} {
 		b.WriteByte('\n')
 		for _, f := range facts {
 			textFact(b, f)
 		}
 	}
-	s.writeLevels(b)
-	s.writeMargins(b)
-	list(b, "Not tested", s.sentences(r.NotTested))
-	list(b, "Cautions", s.sentences(s.cautions()))
-	s.writeCriteria(b)
+	d.writeLevels(b)
+	if len(d.Margins) > 0 {
+		b.WriteString("\n  Drive margin\n")
+		paragraph(b, "  ", MarginMeaning)
+		for _, line := range d.MarginLines() {
+			item(b, line)
+		}
+	}
+	list(b, "Not tested", d.Sentences(d.NotTested))
+	list(b, "Cautions", d.Sentences(d.Cautions))
+	b.WriteString("\n  What the grades mean\n")
+	for _, c := range d.GradeCriteria {
+		label := c.Grade.String()
+		if c.Grade == d.Grade {
+			label += " (this chip)"
+		}
+		textFact(b, Fact{Label: label, Value: c.Asks})
+	}
+	textFact(b, Fact{Label: "tester's uncertainty", Value: d.TesterUncertainty})
 	b.WriteByte('\n')
-	paragraph(b, "  ", Caveat)
+	paragraph(b, "  ", d.Caveat)
 	return b.Flush()
 }
 
 // Line is the chip in one line: place, verdict, marking, date code with its
 // year, and the reason. It is not cut to any width.
-func (s Sheet) Line() string {
+func (d Document) Line() string {
 	return strings.TrimRight(Printable(fmt.Sprintf("%3s  %-13s  %-10s  %-12s  %s",
-		s.Place, s.Headline(), cmp.Or(s.Typed, s.Result.Type.Name()), s.dateYear(), s.Result.Reason)), " ")
+		d.Place, d.Headline(), d.Typed, d.DateCode, d.Why())), " ")
 }
 
-// paint puts the terminal's colour round a verdict: green, yellow for a pass in part, red, or bold.
+// paint puts the terminal's colour round a verdict: green, yellow for a pass in part or with a but, red, or bold.
 func paint(word string, colour bool) string {
 	if !colour {
 		return word
 	}
-	code := map[string]string{"PASS": "1;32", "PASS, in part": "1;33", "FAIL": "1;31"}[word]
+	code := map[string]string{"PASS": "1;32", "PASS, in part": "1;33", "PASS, BUT": "1;33", "FAIL": "1;31"}[word]
 	return "\x1b[" + cmp.Or(code, "1") + "m" + word + "\x1b[0m"
 }
 
-func (s Sheet) writeFailures(b *bufio.Writer) {
-	failures := s.Result.Failures[:min(len(s.Result.Failures), textFailures)]
+func (d Document) writeFailures(b *bufio.Writer) {
+	failures := d.Failures[:min(len(d.Failures), textFailures)]
 	if len(failures) == 0 {
 		return
 	}
 	b.WriteString("\n    step  pin       expected  seen  inputs\n")
 	for _, f := range failures {
-		pin := fmt.Sprintf("%d %s", f.Pin, pinName(s.Result.Type.Variant, f.Pin))
-		fmt.Fprintf(b, "  %6d  %-8s  %-8s  %-4s  %s\n", f.Step, pin,
-			stimulus.Sheet(f.Expected), stimulus.Sheet(f.Observed), Printable(f.Inputs))
+		fmt.Fprintf(b, "  %6d  %-8s  %-8s  %-4s  %s\n", f.Step, fmt.Sprintf("%d %s", f.Pin, Printable(f.Name)),
+			sheetLevel(f.Expected), sheetLevel(f.Observed), Printable(f.Inputs))
 	}
-	if rest := s.Result.FailureCount - len(failures); rest > 0 {
+	if rest := d.FailureCount - len(failures); rest > 0 {
 		fmt.Fprintf(b, "          and %d more\n", rest)
 	}
 }
 
-// writeBitmap shows where in the array of a memory reads were wrong.
-func (s Sheet) writeBitmap(b *bufio.Writer) {
-	m := bitmapOf(s)
-	if m == nil {
-		return
-	}
-	b.WriteString("\n")
-	for _, line := range m.lines() {
-		b.WriteString("  " + line + "\n")
-	}
-	paragraph(b, "  ", m.Legend())
+// sheetLevel is a level of IEEE 1364 as the data sheets' tables print it.
+func sheetLevel(value string) string {
+	return strings.NewReplacer("0", "L", "1", "H").Replace(strings.ToUpper(Printable(value)))
 }
 
-func textFact(b *bufio.Writer, f fact) {
+// nameWidth is how wide a pin's name is in the table of levels, in characters.
+const nameWidth = 8
+
+// writeLevels writes the table of levels, the notes below it.
+func (d Document) writeLevels(b *bufio.Writer) {
+	groups, notes := d.LevelGroups(), d.LevelNotes()
+	if len(groups)+len(notes) == 0 {
+		return
+	}
+	b.WriteString("\n  Levels\n")
+	if groups != nil {
+		fmt.Fprintf(b, "    pin %*s  %17s  %-11s  %-12s  %s\n", nameWidth-1, "", "measured  ", "limit", "mA of rated", "standing")
+	}
+	for _, g := range groups {
+		fmt.Fprintf(b, "  %s\n", g.Title)
+		for _, r := range g.Rows {
+			value := fmt.Sprintf("%14s %-2s", r.Measured, r.Unit)
+			fmt.Fprintf(b, "    %2d %-*s  %s  %-11s  %-12s  %s\n", r.Pin, nameWidth, clip(Printable(r.Name), nameWidth),
+				value, r.Max, cmp.Or(r.Load, "-"), Printable(r.Standing))
+		}
+	}
+	for _, note := range notes {
+		item(b, note)
+	}
+}
+
+// clip cuts a text to a width in characters, and shows that it did.
+func clip(text string, width int) string {
+	if runes := []rune(text); len(runes) > width {
+		return string(runes[:width-1]) + "…"
+	}
+	return text
+}
+
+func textFact(b *bufio.Writer, f Fact) {
 	indent := strings.Repeat(" ", 2+labelWidth)
 	lines := wrap(Printable(f.Value), textWidth-len(indent))
 	if f.More != "" {

@@ -10,6 +10,7 @@ import (
 
 	"chipassay/host/lot"
 	"chipassay/host/record"
+	"chipassay/host/verdict"
 )
 
 // shop is a file of records of the chips given by how they stand: the grade, or
@@ -19,7 +20,7 @@ func shop(t *testing.T, chips ...string) *record.Store {
 	require.NoError(t, err)
 	t.Cleanup(func() { s.Close() })
 	for _, c := range chips {
-		r := record.Record{Part: "7410", Type: "74LS10", Family: "74LS", Drawer: "D3", Verdict: "pass", Grade: c, Year: 1979}
+		r := record.Record{Part: "7410", Type: "74LS10", Family: "74LS", Drawer: "D3", Verdict: "pass", Grade: verdict.Grade(c), Year: 1979}
 		switch c {
 		case "fail":
 			r.Verdict, r.Grade, r.Reason, r.PinsFailed = "fail", "reject", "pin 12 (1Y) is stuck low", []int{12, 2, 12}
@@ -67,7 +68,11 @@ func TestNothingTested(t *testing.T) {
 // holds is counted apart, and what was not tested is left out.
 func TestLevelsAreGroupedByLimit(t *testing.T) {
 	s := shop(t)
-	for _, c := range []struct{ family, verdict, levels string }{
+	for _, c := range []struct {
+		family  string
+		verdict verdict.Verdict
+		levels  string
+	}{
 		{"74", "pass", `{"quantity":"VOL","value":0.2,"limit":0.4,"standing":"well inside"},{"quantity":"VOH","value":3.4,"limit":2.4,"standing":"well inside"}`},
 		{"74LS", "fail", `{"quantity":"VOL","value":0.6,"limit":0.5,"standing":"outside"},{"quantity":"VOL","value":0.9,"limit":0.5,"standing":"not judged"}`},
 		{"74S", "pass", `{"quantity":"VOL","value":0.3,"limit":0.5,"standing":"well inside"},{"quantity":"IIL","value":1.1,"limit":2,"standing":"well inside"}`},
@@ -75,7 +80,7 @@ func TestLevelsAreGroupedByLimit(t *testing.T) {
 		{"74", "not-tested", `{"quantity":"VOL","value":4.9,"limit":0.4,"standing":"outside"}`},
 	} {
 		_, err := s.Append(t.Context(), record.Record{Family: c.family, Verdict: c.verdict,
-			Report: []byte(`{"family":"` + c.family + `","verdict":"` + c.verdict + `","levels":[` + c.levels + `]}`)})
+			Report: []byte(`{"family":"` + c.family + `","verdict":"` + string(c.verdict) + `","levels":[` + c.levels + `]}`)})
 		require.NoError(t, err)
 	}
 	_, err := s.Append(t.Context(), record.Record{Family: "74", Verdict: "pass"}) // without a report

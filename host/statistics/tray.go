@@ -14,13 +14,13 @@ import (
 // against their limits. What counts as good is what Definition says.
 func TrayCharts(t report.Tray) ([]template.HTML, error) {
 	byYear := map[int]record.Tally{}
-	for _, s := range t.Sheets {
-		if s.DateCode == nil {
+	for _, s := range t.Chips {
+		year := s.DateCode.Year()
+		if year == 0 {
 			continue
 		}
-		year := s.DateCode.Period().Year
 		tally := byYear[year]
-		tally.Add(string(s.Result.Verdict), string(s.Result.Grade), 1)
+		tally.Add(s.Verdict, s.Grade, 1)
 		byYear[year] = tally
 	}
 	var years []chart.Year
@@ -29,9 +29,9 @@ func TrayCharts(t report.Tray) ([]template.HTML, error) {
 			years = append(years, chart.Year{Year: year, Good: g.Good, Bad: g.Tested - g.Good})
 		}
 	}
-	levels, _, err := Levels(func(yield func(report.Chip, error) bool) {
-		for _, s := range t.Sheets {
-			if !yield(s.Chip(), nil) {
+	levels, _, err := Levels(func(yield func(report.Document, error) bool) {
+		for _, s := range t.Chips {
+			if !yield(s, nil) {
 				return
 			}
 		}

@@ -27,7 +27,7 @@ func TestTrayCharts(t *testing.T) {
 		{Verdict: assay.Pass, Grade: assay.Doubtful}, {Verdict: assay.NotTested},
 	} {
 		r.Type = typ
-		tray.Sheets = append(tray.Sheets, report.Sheet{DateCode: &date, Result: &r})
+		tray.Chips = append(tray.Chips, report.Of(&r, "", "", &date, ""))
 	}
 	charts, err := TrayCharts(tray)
 	require.NoError(t, err)

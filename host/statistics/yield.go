@@ -12,12 +12,13 @@ import (
 
 	"chipassay/host/record"
 	"chipassay/host/report"
+	"chipassay/host/verdict"
 	"chipassay/host/yield"
 )
 
 // Definition says in words what the numbers count.
-const Definition = "Good: every vector right, and graded strong or sound, or not graded. " +
-	"Tested and not good: doubtful (every vector right, but not every level inside its limit) and reject. " +
+const Definition = "Good: every vector right, and graded strong, sound or function only (levels were not measured). " +
+	"Tested and not good: doubtful (every vector right, but something else is not, or not surely) and reject. " +
 	"What could not be tested counts neither way. " +
 	"Each chip counts once, as its last test and corrections left it. " +
 	"The intervals are those of Clopper and Pearson, 95 %."
@@ -36,7 +37,7 @@ type Group struct {
 }
 
 func groupOf(key string, t record.Tally) Group {
-	g := Group{Key: key, Yield: yield.Of(t.Good()+t.Ungraded, t.Tested()), Doubtful: t.Doubtful, Reject: t.Reject, NotTested: t.NotTested}
+	g := Group{Key: key, Yield: yield.Of(t.Good(), t.Tested()), Doubtful: t.Doubtful, Reject: t.Reject, NotTested: t.NotTested}
 	if g.Tested > 0 {
 		g.Fraction = new(g.Yield.Fraction())
 	}
@@ -78,7 +79,7 @@ func Collect(ctx context.Context, s *record.Store, q record.Query, by string) (Y
 		return y, err
 	}
 	failed := q
-	failed.Verdict = "fail"
+	failed.Verdict = verdict.Fail
 	var pins, causes []string
 	for r, err := range s.Find(ctx, failed) {
 		if err != nil {
@@ -112,12 +113,7 @@ func group(ctx context.Context, s *record.Store, q record.Query, by string) (Yie
 	var all record.Tally
 	for _, c := range counts {
 		y.Groups = append(y.Groups, groupOf(c.Key, c.Tally))
-		all.Strong += c.Strong
-		all.Sound += c.Sound
-		all.Ungraded += c.Ungraded
-		all.Doubtful += c.Doubtful
-		all.Reject += c.Reject
-		all.NotTested += c.NotTested
+		all = all.Sum(c.Tally)
 	}
 	y.Total = groupOf("", all)
 	return y, nil
@@ -134,7 +130,7 @@ type Readings struct {
 // Levels gathers the VOL and VOH of chips by quantity and limit, VOL first; those
 // that have no limit, or one that does not hold at the load of the test, are only
 // counted.
-func Levels(chips iter.Seq2[report.Chip, error]) (all []Readings, left int, err error) {
+func Levels(chips iter.Seq2[report.Document, error]) (all []Readings, left int, err error) {
 	type key struct {
 		quantity string
 		limit    float64
@@ -144,7 +140,7 @@ func Levels(chips iter.Seq2[report.Chip, error]) (all []Readings, left int, err 
 		if err != nil {
 			return nil, 0, err
 		}
-		if chip.Verdict == "not-tested" {
+		if chip.Verdict == verdict.NotTested {
 			continue
 		}
 		for _, l := range chip.Levels {
@@ -175,16 +171,16 @@ func Levels(chips iter.Seq2[report.Chip, error]) (all []Readings, left int, err 
 }
 
 // reports are the reports of records that have one.
-func reports(records iter.Seq2[record.Record, error]) iter.Seq2[report.Chip, error] {
-	return func(yield func(report.Chip, error) bool) {
+func reports(records iter.Seq2[record.Record, error]) iter.Seq2[report.Document, error] {
+	return func(yield func(report.Document, error) bool) {
 		for r, err := range records {
-			var chip report.Chip
+			var chip report.Document
 			switch {
 			case err != nil:
 			case len(r.Report) == 0:
 				continue
 			default:
-				if chip, err = report.ReadChip(r.Report); err != nil {
+				if chip, err = report.ReadDocument(r.Report); err != nil {
 					err = fmt.Errorf("record %d: %w", r.Serial, err)
 				}
 			}

@@ -1,0 +1,202 @@
+// Package report holds the one document of an assay, what a test of a chip found and
+// what it did not look at, and its renderings: for the terminal, as JSON, and as an
+// HTML page that prints on A4 and needs nothing but itself. A document is all that
+// any of them needs; records keep it.
+package report
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"time"
+
+	"chipassay/host/verdict"
+	"chipassay/vectors/part"
+)
+
+// Version is that of the documents written here. Version 1, which had no field for it,
+// knew no pins, supply pins or bitmap; ReadDocument reads both.
+const Version = 2
+
+// A Document is what there is to say about one chip and its test. Levels are those of
+// IEEE 1364 (0 1 x z), dates those of ISO 8601, steps are numbered from 1 as in the
+// files of vectors.
+type Document struct {
+	Version           int                 `json:"version"`
+	Typed             string              `json:"typed"`  // as the person typed it
+	Part              string              `json:"part"`   // of the plain series: "7410"
+	Type              string              `json:"type"`   // in its family: "74LS10"
+	Family            string              `json:"family"` // "74LS"
+	FamilyTitle       string              `json:"family_title"`
+	Title             string              `json:"title"`
+	Variant           string              `json:"variant,omitempty"` // what sets it apart from the part in other families
+	Pins              []Pin               `json:"pins"`              // all, in order; empty in version 1
+	VCC               int                 `json:"vcc"`               // pin; 0 where not known
+	GND               int                 `json:"gnd"`
+	Place             string              `json:"place,omitempty"`
+	DateCode          *DateCode           `json:"date_code"` // null where none was given
+	Note              string              `json:"note,omitempty"`
+	Verdict           verdict.Verdict     `json:"verdict"`
+	Reason            string              `json:"reason"`
+	But               []string            `json:"but"`             // what is wrong with a chip whose every vector was right
+	OtherPart         []string            `json:"other_part"`      // numbers of what it may be, as parts --json has them; empty where it is what was typed
+	Cause             string              `json:"cause,omitempty"` // the likeliest, one sentence
+	Findings          []string            `json:"findings"`
+	VectorsPlanned    int                 `json:"vectors_planned"` // of one round
+	VectorsApplied    int                 `json:"vectors_applied"` // in the last round
+	Rounds            int                 `json:"rounds,omitempty"`
+	Runs              int                 `json:"runs,omitempty"`
+	RunsFailed        int                 `json:"runs_failed,omitempty"`
+	PinsFailed        []int               `json:"pins_failed"`
+	Partial           []int               `json:"partial"` // pins of a chip that passed which were not tested
+	Coverage          *Coverage           `json:"coverage,omitempty"`
+	Gates             []Gate              `json:"gates"`
+	FailureCount      int                 `json:"failure_count"`
+	Failures          []Failure           `json:"failures"` // the first 20
+	Grade             verdict.Grade       `json:"grade,omitempty"`
+	GradeReasons      []string            `json:"grade_reasons,omitempty"`
+	GradeCriteria     []verdict.Criterion `json:"grade_criteria"` // of every grade, best first
+	TesterUncertainty string              `json:"tester_uncertainty"`
+	Levels            []Level             `json:"levels"` // empty where none were measured
+	LevelsUnmeasured  []string            `json:"levels_unmeasured"`
+	FamilyCheck       string              `json:"family_check,omitempty"` // what the inputs say against the marking
+	Margins           []Margin            `json:"margins"`                // inputs that the adapter may not drive to a valid low
+	NotTested         []string            `json:"not_tested"`
+	Cautions          []string            `json:"cautions"`
+	Comparison        string              `json:"comparison"`       // every readback, or by signatures
+	Memory            *Memory             `json:"memory,omitempty"` // of a march test
+	Method            string              `json:"method"`
+	SupplyCurrentMA   *float64            `json:"supply_current_ma"` // null where not measured
+	SupplyVolts       *float64            `json:"supply_volts"`      // V between the chip's supply pins; null where not measured
+	Contact           []Contact           `json:"contact"`           // voltages before power, as they were measured
+	Definition        string              `json:"definition"`
+	DefinitionSHA256  string              `json:"definition_sha256"`
+	VectorsSHA256     string              `json:"vectors_sha256"`
+	Adapter           string              `json:"adapter"`
+	Firmware          string              `json:"firmware"`
+	Started           time.Time           `json:"started"`
+	DurationMS        float64             `json:"duration_ms"` // ms
+	Caveat            string              `json:"caveat"`
+}
+
+// A Pin is a pin of the package.
+type Pin struct {
+	Number  int    `json:"number"`
+	Name    string `json:"name"`
+	Role    string `json:"role"` // input, output, supply …
+	LeftOut string `json:"left_out,omitempty"`
+}
+
+// A Gate is a named gate of the chip and what the test says of it.
+type Gate struct {
+	Name  string `json:"name"`
+	Pins  []int  `json:"pins"`
+	State string `json:"state"` // one of gateStates
+}
+
+// A Contact is a voltage at a socket position before power, under one of the looks
+// of a step of the contact test (host/assay).
+type Contact struct {
+	Step     string  `json:"step"`
+	Look     int     `json:"look"` // within the step, from 1
+	Position int     `json:"position"`
+	Volts    float64 `json:"volts"`
+}
+
+// A Level is one reading, V or mA by its unit. The supply current is that
+// of the supply pin.
+type Level struct {
+	Pin         int      `json:"pin"`
+	Name        string   `json:"name"`
+	Quantity    string   `json:"quantity"` // VOL VOH IOZ IIL IIH open ICC
+	Value       float64  `json:"value"`
+	Unit        string   `json:"unit"`        // V, mA
+	Uncertainty float64  `json:"uncertainty"` // the tester's own, either way
+	Limit       *float64 `json:"limit"`       // null where the data sheet gives none
+	Bound       string   `json:"bound"`       // of the limit: max, min
+	LoadMA      *float64 `json:"load_ma"`     // null but for an output level
+	RatedMA     *float64 `json:"rated_ma"`    // at which the limit holds
+	Standing    string   `json:"standing"`
+}
+
+// A Margin is an input that the adapter may not drive to a valid low.
+type Margin struct {
+	Pin   int     `json:"pin"`
+	Name  string  `json:"name"`
+	Volts float64 `json:"volts"` // V, at most, when driven low
+	VIL   float64 `json:"vil"`   // V
+}
+
+// A Memory is what a march test found. Addresses count from 0; element is that
+// of the test's run, from 0.
+type Memory struct {
+	Test         string        `json:"test"`
+	Words        int           `json:"words"`
+	Bits         int           `json:"bits"`
+	Runs         []string      `json:"runs"`
+	FailureCount int           `json:"failure_count"`    // of reads
+	Failures     []CellFailure `json:"failures"`         // the first mostCellFailures
+	Bitmap       *Bitmap       `json:"bitmap,omitempty"` // where no read was wrong there is none
+}
+
+// A CellFailure is a word of a memory that was read wrongly.
+type CellFailure struct {
+	Address   int    `json:"address"`
+	Expected  uint32 `json:"expected"`
+	Seen      uint32 `json:"seen"`
+	Element   int    `json:"element"`
+	AfterWait bool   `json:"after_wait"`
+}
+
+// A Failure is one wrong value at one pin; the values are those of IEEE 1364.
+type Failure struct {
+	Pin      int    `json:"pin"`
+	Name     string `json:"name"`
+	Step     int    `json:"step"`
+	Inputs   string `json:"inputs"`
+	Expected string `json:"expected"`
+	Observed string `json:"observed"`
+}
+
+// A DateCode is a date code and the days that it was taken for, ISO 8601.
+type DateCode struct {
+	Raw        string   `json:"raw"`
+	From       string   `json:"from"`
+	To         string   `json:"to"`
+	Candidates []Period `json:"candidates"`
+	Rule       string   `json:"rule"`
+	Doubt      string   `json:"doubt,omitempty"`
+}
+
+// A Period is one week, ISO 8601.
+type Period struct {
+	Year int    `json:"year"`
+	Week int    `json:"week"`
+	From string `json:"from"`
+	To   string `json:"to"`
+}
+
+// ReadDocument reads what Document.WriteJSON wrote, of this version or an earlier one.
+// Fields of a later version are passed over.
+func ReadDocument(object []byte) (d Document, err error) {
+	if err := json.Unmarshal(object, &d); err != nil {
+		return Document{}, fmt.Errorf("report of a chip: %w", err)
+	}
+	if d.Version < 2 {
+		if f := part.FamilyByName(d.Family); f != nil {
+			d.FamilyTitle = f.Title
+		}
+		d.Version = Version
+	}
+	return d, nil
+}
+
+// WriteJSON writes the document as one object.
+func (d Document) WriteJSON(w io.Writer) error { return writeJSON(w, d) }
+
+func writeJSON(w io.Writer, object any) error {
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	return e.Encode(object)
+}

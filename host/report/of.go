@@ -1,0 +1,189 @@
+package report
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+
+	"chipassay/host/assay"
+	"chipassay/host/marking"
+	"chipassay/host/verdict"
+	"chipassay/vectors/part"
+)
+
+// Caveat closes every report.
+const Caveat = "This report says what this test saw on the day. It is not a release for safety-critical use: " +
+	"whether the chip may serve there is decided by qualified people under local rules."
+
+// mostCellFailures bounds the failing reads that a document lists.
+const mostCellFailures = 256
+
+// Of is the document of a result. The part is as typed; place, date code and note may
+// be missing.
+func Of(r *assay.Result, typed, place string, date *marking.DateCode, note string) Document {
+	v := r.Type.Variant
+	d := Document{
+		Version: Version, Typed: cmp.Or(typed, r.Type.Name()), Part: r.Type.Part().Number, Type: r.Type.Name(),
+		Family: r.Type.Family.Name, FamilyTitle: r.Type.Family.Title, Title: r.Type.Part().Title, Variant: v.Note,
+		Pins: []Pin{}, VCC: v.VCC(), GND: v.GND(), Place: place, DateCode: DateOf(date), Note: note,
+		Verdict: r.Verdict, Reason: r.Reason, But: orEmpty(r.But), OtherPart: []string{}, Findings: orEmpty(r.Findings),
+		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied, Rounds: r.Rounds, Runs: r.Runs, RunsFailed: r.RunsFailed,
+		PinsFailed: orEmpty(r.PinsFailed), Partial: orEmpty(r.Partial), Coverage: CoverageOf(r.Coverage), Gates: gatesOf(r),
+		FailureCount: r.FailureCount, Failures: []Failure{}, Grade: r.Grade, GradeReasons: r.GradeReasons,
+		GradeCriteria: verdict.Criteria, TesterUncertainty: assay.Uncertainty,
+		Levels: levelsOf(r), LevelsUnmeasured: []string{}, Margins: []Margin{}, NotTested: orEmpty(r.NotTested), Cautions: orEmpty(r.Cautions),
+		Comparison: r.Comparison, Memory: memoryOf(r), Method: r.Method, Contact: []Contact{},
+		Definition: r.Definition, DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
+		Adapter: r.Adapter, Firmware: r.Firmware, Started: r.Started.Truncate(time.Second), DurationMS: float64(r.Duration.Microseconds()) / 1000,
+		Caveat: Caveat,
+	}
+	for _, p := range v.Pins {
+		d.Pins = append(d.Pins, Pin{p.Number, p.Name, p.Role.String(), p.Untested})
+	}
+	if date != nil && date.Doubt != "" {
+		d.Cautions = append(slices.Clone(d.Cautions), date.Doubt)
+	}
+	for _, f := range r.Failures[:min(len(r.Failures), assay.MaxFailures)] {
+		d.Failures = append(d.Failures, Failure{f.Pin, d.pinName(f.Pin), f.Step, f.Inputs, f.Expected.String(), f.Observed.String()})
+	}
+	for _, m := range r.Margins {
+		d.Margins = append(d.Margins, Margin{m.Pin, d.pinName(m.Pin), micro(m.Volts), micro(m.VIL)})
+	}
+	for _, c := range r.ContactVolts {
+		d.Contact = append(d.Contact, Contact{string(c.Step), c.Look, c.Position, micro(c.Volts)})
+	}
+	if r.SupplyCurrentMA >= 0 {
+		d.SupplyCurrentMA = &r.SupplyCurrentMA
+	}
+	if r.SupplyVolts > 0 {
+		d.SupplyVolts = new(micro(r.SupplyVolts))
+	}
+	if l := r.Levels; l != nil {
+		d.LevelsUnmeasured, d.FamilyCheck = orEmpty(l.Unmeasured), l.Family
+	}
+	return d
+}
+
+// gateStates are what may be said of a gate, in the order of the report.
+var gateStates = []string{"sound", "failed", "tested in part", "not tested"}
+
+// gatesOf tells which gates are sound. One with a pin that the test leaves out is
+// tested in part at best.
+func gatesOf(r *assay.Result) []Gate {
+	gates := []Gate{}
+	for _, g := range r.Type.Variant.Gates {
+		state := "not tested"
+		switch leftOut := func(n int) bool { return r.Type.Variant.Pins[n-1].Untested != "" }; {
+		case slices.Contains(r.GatesFailed, g.Name):
+			state = "failed"
+		case slices.Contains(r.GatesSound, g.Name) && slices.ContainsFunc(g.Pins, leftOut):
+			state = "tested in part"
+		case slices.Contains(r.GatesSound, g.Name):
+			state = "sound"
+		}
+		gates = append(gates, Gate{g.Name, g.Pins, state})
+	}
+	return gates
+}
+
+// levelsOf are the readings in the order of the report, rounded to millionths.
+func levelsOf(r *assay.Result) []Level {
+	levels := []Level{}
+	if r.Levels == nil {
+		return levels
+	}
+	v := r.Type.Variant
+	for _, q := range quantities {
+		for _, m := range r.Levels.Readings {
+			if string(m.Quantity) != q.Symbol {
+				continue
+			}
+			pin := cmp.Or(m.Pin, v.VCC()) // the supply current is the supply pin's
+			l := Level{Pin: pin, Name: pinName(v, pin), Quantity: q.Symbol, Value: micro(m.Value), Unit: q.Unit, Uncertainty: micro(m.Uncertainty),
+				Bound: "max", Standing: standingWords(m)}
+			if m.Quantity == assay.VOH {
+				l.Bound = "min"
+			}
+			if !math.IsNaN(m.Limit) {
+				l.Limit = new(micro(m.Limit))
+			}
+			if m.LoadMA > 0 {
+				l.LoadMA, l.RatedMA = new(micro(m.LoadMA)), new(micro(m.RatedMA))
+			}
+			levels = append(levels, l)
+		}
+	}
+	return levels
+}
+
+// NotJudged is the standing of a reading whose limit was not compared, which is not
+// the same as none.
+const NotJudged = "not judged"
+
+// standingWords says how a reading stands to its limit, short enough for a column.
+func standingWords(r assay.Reading) string {
+	switch s := r.Standing(); {
+	case s == assay.Near:
+		return "too near to tell"
+	case s == assay.Unlimited && !math.IsNaN(r.Limit):
+		return NotJudged
+	default:
+		return s.String()
+	}
+}
+
+func memoryOf(r *assay.Result) *Memory {
+	m := r.Memory
+	if m == nil {
+		return nil
+	}
+	o := &Memory{Test: m.Test, Words: m.Shape.Words, Bits: m.Shape.Bits, Runs: orEmpty(m.Passes),
+		FailureCount: m.FailureCount, Failures: []CellFailure{}, Bitmap: bitmapOf(r.Type.Variant.Memory, m.Failures)}
+	for _, f := range m.Failures[:min(len(m.Failures), mostCellFailures)] {
+		o.Failures = append(o.Failures, CellFailure{f.Address, f.Expected, f.Seen, f.Element, f.AfterWait})
+	}
+	return o
+}
+
+// DateOf is a date code of a document; nil for none.
+func DateOf(d *marking.DateCode) *DateCode {
+	if d == nil {
+		return nil
+	}
+	o := &DateCode{
+		Raw: d.Raw, From: d.From.Format(time.DateOnly), To: d.To.Format(time.DateOnly),
+		Candidates: []Period{}, Rule: d.Rule, Doubt: d.Doubt,
+	}
+	for _, p := range d.Candidates {
+		o.Candidates = append(o.Candidates, Period{p.Year, p.Week, p.From.Format(time.DateOnly), p.To.Format(time.DateOnly)})
+	}
+	return o
+}
+
+func pinName(v *part.Variant, n int) string {
+	if n < 1 || n > len(v.Pins) {
+		return "none"
+	}
+	return v.Pins[n-1].Name
+}
+
+// pinWords names pins by number and data-sheet name: "6 (2Y), 8 (3Y)".
+func pinWords(v *part.Variant, pins []int) string {
+	d := Document{}
+	for _, p := range v.Pins {
+		d.Pins = append(d.Pins, Pin{Number: p.Number, Name: p.Name})
+	}
+	return d.PinWords(pins)
+}
+
+// micro rounds to millionths, which no reading resolves.
+func micro(x float64) float64 { return math.Round(x*1e6) / 1e6 }
+
+// orEmpty makes an array of nothing, not a null.
+func orEmpty[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
+}

@@ -1,0 +1,301 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"chipassay/host/verdict"
+)
+
+// Headline is the verdict as a heading.
+func (d Document) Headline() string { return d.Verdict.Heading(len(d.Partial) > 0) }
+
+// Why is why the verdict is what it is: of a pass with a but, that.
+func (d Document) Why() string {
+	if d.Verdict == verdict.PassBut && len(d.But) > 0 {
+		return strings.Join(d.But, "; ")
+	}
+	return d.Reason
+}
+
+// A Fact is a line of a report: what, and then how it is.
+type Fact struct {
+	Label, Value string
+	More         string // in smaller print; may be empty
+	Mono         bool   // a digest
+}
+
+// Known are the facts that have a value.
+func Known(facts ...Fact) []Fact {
+	return slices.DeleteFunc(facts, func(f Fact) bool { return f.Value == "" })
+}
+
+// pinName is a pin's data-sheet name, as far as the document has it.
+func (d Document) pinName(n int) string {
+	if 1 <= n && n <= len(d.Pins) {
+		return d.Pins[n-1].Name
+	}
+	for _, l := range d.Levels { // version 1
+		if l.Pin == n {
+			return l.Name
+		}
+	}
+	for _, f := range d.Failures {
+		if f.Pin == n {
+			return f.Name
+		}
+	}
+	return ""
+}
+
+// PinWords names pins by number and data-sheet name: "6 (2Y), 8 (3Y)".
+func (d Document) PinWords(pins []int) string {
+	var words []string
+	for _, n := range pins {
+		word := fmt.Sprint(n)
+		if name := d.pinName(n); name != "" {
+			word += " (" + name + ")"
+		}
+		words = append(words, word)
+	}
+	return strings.Join(words, ", ")
+}
+
+// gateWords names the gates by state: "1 and 3 sound, 2 failed".
+func (d Document) gateWords() string {
+	var words []string
+	for _, state := range gateStates {
+		var names []string
+		for _, g := range d.Gates {
+			if g.State == state {
+				names = append(names, g.Name)
+			}
+		}
+		if names != nil {
+			words = append(words, and(names)+" "+state)
+		}
+	}
+	return strings.Join(words, ", ")
+}
+
+// and joins names: "1", "1 and 2", "1, 2 and 3".
+func and(names []string) string {
+	if len(names) < 2 {
+		return strings.Join(names, "")
+	}
+	last := len(names) - 1
+	return strings.Join(names[:last], ", ") + " and " + names[last]
+}
+
+// Sentence begins a reason or a finding with a capital and ends it with a full stop.
+func Sentence(text string) string {
+	text = strings.TrimSpace(text)
+	first, size := utf8.DecodeRuneInString(text)
+	if size == 0 {
+		return ""
+	}
+	text = string(unicode.ToUpper(first)) + text[size:]
+	if !strings.ContainsRune(".?!", rune(text[len(text)-1])) {
+		text += "."
+	}
+	return text
+}
+
+// Sentences are the lines as sentences, without those that say what the reason says.
+func (d Document) Sentences(lines []string) []string {
+	var out []string
+	for _, line := range lines {
+		if line != d.Reason {
+			out = append(out, Sentence(line))
+		}
+	}
+	return out
+}
+
+// Found are what was found, sentences: the cause, what is wrong with a chip that
+// passed, and the rest.
+func (d Document) Found() []string { return d.Sentences(slices.Concat(d.But, d.Findings)) }
+
+// period is the week that a date code was taken for, its first and last day.
+func (c *DateCode) period() (from, to time.Time) {
+	from, _ = time.Parse(time.DateOnly, c.From) // of a document of ours, else zero
+	to, _ = time.Parse(time.DateOnly, c.To)
+	return from, to
+}
+
+// Words says what a date code stands for: "week 38 of 1979, 17 to 23 September
+// 1979", and the other years where the code does not tell the decade.
+func (c *DateCode) Words() string {
+	first, last := c.period()
+	if first.IsZero() {
+		return "period not known"
+	}
+	from := "2"
+	switch {
+	case first.Year() != last.Year():
+		from = "2 January 2006"
+	case first.Month() != last.Month():
+		from = "2 January"
+	}
+	year, week := first.ISOWeek()
+	words := fmt.Sprintf("week %d of %d, %s to %s", week, year, first.Format(from), last.Format("2 January 2006"))
+	var others []string
+	for _, p := range c.Candidates {
+		if p.Year != year {
+			others = append(others, fmt.Sprint(p.Year))
+		}
+	}
+	if others != nil {
+		words += "; or the same week of " + strings.Join(others, ", ")
+	}
+	return words
+}
+
+// Year is the year that a date code was taken for; 0 for none.
+func (c *DateCode) Year() int {
+	if c == nil {
+		return 0
+	}
+	from, _ := c.period()
+	year, _ := from.ISOWeek()
+	return year
+}
+
+// String is a date code with its year, for a line of a list: "7938 (1979)", with a
+// question mark where the decade is not told.
+func (c *DateCode) String() string {
+	switch {
+	case c == nil:
+		return "none given"
+	case c.Year() <= 1:
+		return c.Raw
+	}
+	mark := ""
+	if len(c.Candidates) > 1 || c.Doubt != "" {
+		mark = "?"
+	}
+	return fmt.Sprintf("%s (%d%s)", c.Raw, c.Year(), mark)
+}
+
+// Fact is a date code as a line of a report.
+func (c *DateCode) Fact() Fact {
+	if c == nil {
+		return Fact{Label: "Date code", Value: "none given"}
+	}
+	return Fact{Label: "Date code", Value: c.Raw + ": " + c.Words(), More: c.Rule}
+}
+
+// ChipFacts say what the chip is.
+func (d Document) ChipFacts() []Fact {
+	facts := []Fact{
+		{Label: "Part as typed", Value: d.Typed},
+		{Label: "Identified as", Value: d.Type + " " + d.Title, More: d.Variant},
+		{Label: "Family", Value: d.Family + ", " + d.FamilyTitle},
+	}
+	if len(d.Pins) > 0 {
+		facts = append(facts, Fact{Label: "Package", Value: fmt.Sprintf("%d-pin DIP", len(d.Pins)),
+			More: fmt.Sprintf("%s at pin %d, %s at pin %d", d.pinName(d.VCC), d.VCC, d.pinName(d.GND), d.GND)})
+	}
+	return append(facts, Known(Fact{Label: "Place", Value: d.Place}, d.DateCode.Fact(), Fact{Label: "Note", Value: d.Note})...)
+}
+
+// TestFacts say what was done to the chip and what came of it.
+func (d Document) TestFacts() []Fact {
+	runs, march := "", ""
+	if d.Runs > 1 {
+		runs = fmt.Sprintf("%d, of which %d went wrong", d.Runs, d.RunsFailed)
+	}
+	if m := d.Memory; m != nil {
+		march = fmt.Sprintf("%s on %d words of %d bits", m.Test, m.Words, m.Bits)
+	}
+	facts := []Fact{
+		{Label: "Vectors", Value: VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds), More: d.Method},
+		{Label: "Memory", Value: march},
+		{Label: "Compared", Value: d.Comparison},
+		{Label: "Runs", Value: runs},
+		{Label: "Wrong readings", Value: fmt.Sprint(d.FailureCount)},
+	}
+	for _, line := range d.Coverage.Lines() {
+		facts = append(facts, Fact{Label: line[0], Value: line[1]})
+	}
+	current := Fact{Label: "Supply current", Value: "not measured"}
+	if d.SupplyCurrentMA != nil {
+		current.Value, current.More = fmt.Sprintf("%.1f mA", *d.SupplyCurrentMA), "at the end of power-up"
+	}
+	volts := ""
+	if d.SupplyVolts != nil {
+		volts = fmt.Sprintf("%.2f V", *d.SupplyVolts)
+	}
+	return Known(append(facts,
+		Fact{Label: "Pins not tested", Value: d.PinWords(d.Partial)},
+		Fact{Label: "Pins that failed", Value: d.PinWords(d.PinsFailed)},
+		Fact{Label: "Gates", Value: d.gateWords()},
+		current,
+		Fact{Label: "Supply at the chip", Value: volts, More: "between its own supply pins"},
+		Fact{Label: "Grade", Value: d.Grade.String(), More: strings.Join(d.GradeReasons, "; ")})...)
+}
+
+// VectorWords says how many vectors were applied, in how many rounds.
+func VectorWords(applied, planned, rounds int) string {
+	text := fmt.Sprintf("%d of %d applied", applied, planned)
+	switch {
+	case planned == 0:
+		return "none applied"
+	case rounds > 1 && applied == planned:
+		text += fmt.Sprintf(" in each of %d rounds", rounds)
+	case rounds > 1:
+		text += fmt.Sprintf(" in round %d", rounds)
+	}
+	return text
+}
+
+// OriginFacts say by what means the verdict was reached.
+func (d Document) OriginFacts() []Fact {
+	when := "at a time not recorded"
+	if !d.Started.IsZero() {
+		when = d.Started.Format("2 January 2006, 15:04")
+	}
+	took := fmt.Sprintf("%.0f ms", d.DurationMS)
+	if d.DurationMS >= 1000 {
+		took = fmt.Sprintf("%.1f s", d.DurationMS/1000)
+	}
+	return append([]Fact{{Label: "Tested", Value: fmt.Sprintf("%s, in %s", when, took)}}, d.MeansFacts()...)
+}
+
+// MeansFacts say by what means a chip was tested.
+func (d Document) MeansFacts() []Fact {
+	return []Fact{
+		{Label: "Adapter", Value: cmp.Or(d.Adapter, "none"), More: "firmware " + cmp.Or(d.Firmware, "not known")},
+		{Label: "Definition", Value: d.Definition},
+		{Label: "Definition SHA-256", Value: cmp.Or(d.DefinitionSHA256, "none"), Mono: true},
+		{Label: "Vectors SHA-256", Value: cmp.Or(d.VectorsSHA256, "none"), Mono: true},
+	}
+}
+
+// MarginMeaning says what the inputs of MarginLines have in common.
+const MarginMeaning = "By the data sheet's worst case the adapter cannot drive these inputs to a valid low: the current that " +
+	"may flow out of one lifts it above VIL across the adapter's drive resistance. A typical chip draws less and is tested " +
+	"all the same; what it then answers wrongly may be the adapter's fault."
+
+// MarginLines are the inputs that the adapter may not drive low, a sentence each.
+func (d Document) MarginLines() (lines []string) {
+	for _, m := range d.Margins {
+		lines = append(lines, fmt.Sprintf("Pin %s: driven low it may stand as high as %.2f V, over VIL of %.1f V.", d.PinWords([]int{m.Pin}), m.Volts, m.VIL))
+	}
+	return lines
+}
+
+// Printable puts a replacement for what a terminal might execute.
+func Printable(text string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return unicode.ReplacementChar
+	}, text)
+}
