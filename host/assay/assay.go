@@ -96,10 +96,14 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	if err != nil {
 		return r.notTested(unfinished(err))
 	}
-	r.contacted = true
+	r.contacted, r.uncontacted = true, part.PinSet(seating.Untold...)
+	if seating.Silent || seating.undecided {
+		r.contacted = false // nothing is known of the pins
+	}
 	r.sayUntold(seating)
 	switch {
 	case seating.Silent:
+		r.silent = true
 		r.limitMA = lowLimitMA(p.Type)
 		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("nothing told before power how the chip lies, for its substrate hangs on a charge pump inside: "+
 			"it was powered with at most %d mA, and the vectors alone decide", r.limitMA))
@@ -129,6 +133,9 @@ func (r *Result) sayUntold(s Seating) {
 func (r *Result) onlyContact() string {
 	if r.Seating != nil {
 		return r.Seating.String()
+	}
+	if r.silent {
+		return "only contact was asked for: nothing told before power how the chip lies, for its substrate hangs on a charge pump inside"
 	}
 	return "only contact was asked for: the chip lies as it should and every pin touches"
 }
