@@ -109,3 +109,52 @@ func TestFiguresOfTheDesign(t *testing.T) {
 		t.Errorf("released, bias low: %d mV", v)
 	}
 }
+
+// A board with faults is the same netlist with the same faults in ngspice: what is open, joined, of
+// another value, missing or the wrong way round. Transistors at half measure are first-order here: 60 mV.
+func TestFaultsAgainstNgspice(t *testing.T) {
+	const supply, ground, ohms = 28, 8, 470
+	all := carrier.AllPositions
+	settings := []setting{
+		{what: "biased both ways", State: carrier.State{BiasOn: true, BiasUp: 0x15552AAA}},
+		{what: "biased the other way", State: carrier.State{BiasOn: true, BiasUp: all &^ 0x15552AAA}},
+		{what: "loaded against bias", State: carrier.State{BiasOn: true, BiasUp: 0x15552AAA, LoadOn: true, LoadUp: all &^ 0x15552AAA}},
+		{what: "driven low", State: carrier.State{Driven: carrier.Word(3, 8, 5), BiasOn: true, BiasUp: all}},
+		{what: "driven high", State: carrier.State{Driven: carrier.Word(3, 8, 28), Level: carrier.Word(3, 8, 28), LoadOn: true}},
+		{what: "supplied", State: carrier.State{High: carrier.Word(28), Low: carrier.Word(8), Driven: carrier.Word(3, 4), Level: carrier.Word(3), BiasOn: true}},
+		{what: "supplied at 5", State: carrier.State{High: carrier.Word(5), Low: carrier.Word(7), BiasOn: true, BiasUp: carrier.Word(7)}},
+	}
+	for _, c := range []struct {
+		defect string
+		within float64
+	}{
+		{"R303 open", 0.01}, {"R303 680 ohms", 0.01}, {"R403 short", 0.01}, {"R103 short", 0.01},
+		{"L3 shorted to L4", 0.01}, {"PA2 shorted to PA3", 0.01}, {"PF2 shorted to PF3", 0.01}, {"U21 pin 2 shorted to pin 3", 0.01},
+		{"L3 shorted to GND", 0.01}, {"L3 shorted to +5V", 0.01}, {"bias_L3 shorted to load_L3", 0.01},
+		{"bias_L3 shorted to gate_L8", 0.02},
+		{"Q108 missing", 0.01}, {"Q108 turned", 0.06}, {"Q108 pin 1 shorted to pin 2", 0.06}, {"Q108 pin 2 shorted to pin 3", 0.01}, {"Q108 pin 1 shorted to pin 3", 0.01},
+		{"Q228 missing", 0.01}, {"Q228 turned", 0.06}, {"Q228 pin 1 shorted to pin 2", 0.06}, {"Q228 pin 2 shorted to pin 3", 0.01}, {"Q228 pin 1 shorted to pin 3", 0.02},
+		{"R628 22000 ohms", 0.05}, {"R728 open", 0.01}, {"F1 2 ohms", 0.015}, {"PH5 shorted to PH6", 0.03}, {"R728 short", 0.01},
+	} {
+		board := damaged(t, c.defect)
+		var deck strings.Builder
+		if err := board.netlist.WriteDeck(&deck, settings[0].State, carrier.Operating{USB: 5}); err != nil {
+			t.Fatal(err)
+		}
+		fmt.Fprintf(&deck, "Rchip %s %s %d\n", carrier.LaneAt(supply).Name, carrier.LaneAt(ground).Name, ohms)
+		for from, to := range board.joined { // what drives the one drives the other
+			fmt.Fprintf(&deck, "Vjoin_%s %s %s 0\n", from, from, to)
+		}
+		points := operate(t, deck.String(), spiceStates(settings), carrierVectors())
+		s := board.SocketWith(Resistor{ohms, supply, ground}, 1)
+		for i, set := range settings {
+			apply(s, set.State)
+			for p := 1; p <= adapter.Positions; p++ {
+				want := points[i]["v("+strings.ToLower(carrier.LaneAt(p).Name)+")"]
+				if got := s.of[p].volts; !s.of[p].floating && math.Abs(got-want) > c.within {
+					t.Errorf("%s, %s: position %d is at %.3f V, ngspice says %.3f V", c.defect, set.what, p, got, want)
+				}
+			}
+		}
+	}
+}
