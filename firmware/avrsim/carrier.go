@@ -253,10 +253,10 @@ func (c *Carrier) sample() adapter.Word {
 	return c.Socket.Sample()
 }
 
-// Millivolts is what the simulator's converter, which measures against 5000 mV, has to
-// see at a channel so that it counts what the board's counts against its own rail.
+// Millivolts is what the simulator's converter has to see at a channel so that it
+// counts what the board's does against its own rail: it gives floor(mV × 1023 / 5000).
 func (c *Carrier) Millivolts(channel int) int {
-	return (c.Socket.Convert(channel)/4*5000 + 2500) / 1024
+	return (c.Socket.Convert(channel)/4*5000 + 2500) / 1023
 }
 
 // Reset follows a reset of the MCU: all its lines are inputs at once. It reaches no

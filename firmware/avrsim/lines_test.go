@@ -178,23 +178,24 @@ func (w *wired) convert(channel uint64, sampling uint64) (null [2]bool, counts [
 	return null, counts
 }
 
-// The reference of 2.500 V on a rail of 5 V, the supply behind the shunt, and a position
-// driven high against nothing: by hand 2048, and nearly 4096.
+// The reference of 2.500 V, a share of the rail; the supply behind the shunt, and a
+// position driven high against nothing: nearly 4096.
 func TestFarConverters(t *testing.T) {
 	w := newWired(virtual.NewSocket(nil, 1))
 	for p, bit := range map[string]bool{"PC4": true, "PC5": false, "PB0": false, "PB3": true} {
 		w.set(p, bit)
 	}
+	reference := int(2.5/w.Socket.RailVolts()*4096 + 0.5)
 	w.shift(0xFFFF_FFFF, 32) // so that the chains' own ends are high
 	for _, c := range []struct {
 		channel     uint64
 		left, right int
 	}{
-		{6, 2048, 2048}, {4, 4095, -1}, {5, 0, -1}, {0, -1, 0}, {3, -1, 4095}, {7, 4095, -1},
+		{6, reference, reference}, {4, 4095, -1}, {5, 0, -1}, {0, -1, 0}, {3, -1, 4095}, {7, 4095, -1},
 	} {
 		null, counts := w.convert(c.channel, 500)
 		for i, want := range []int{c.left, c.right} {
-			if !null[i] || want >= 0 && (counts[i] < want-40 || counts[i] > want+1) {
+			if !null[i] || want >= 0 && (counts[i] < want-1 || counts[i] > want+1) {
 				t.Errorf("channel %d of converter %d: null bit %v, count %d, want %d", c.channel, i+1, null[i], counts[i], want)
 			}
 		}

@@ -83,7 +83,7 @@ func (m *Monitor) flowed(conversions uint64) int {
 
 // Start selects the monitor by its address.
 func (m *Monitor) Start(addressed byte) bool {
-	m.selected = !m.Silent && addressed>>1 == monitorAddress
+	m.selected = !m.Silent && m.socket.Monitor() && addressed>>1 == monitorAddress
 	m.first, m.bytes = addressed&1 == 0, 0
 	return m.selected
 }

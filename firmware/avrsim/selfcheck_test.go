@@ -4,9 +4,10 @@ package avrsim
 
 import (
 	"math"
-	"strings"
+	"slices"
 	"testing"
 
+	"chipassay/firmware/carrier"
 	"chipassay/host/adapter"
 	"chipassay/host/calibration"
 	"chipassay/host/link"
@@ -28,38 +29,53 @@ func openSocket(t *testing.T, socket *virtual.Socket) *adapter.Adapter {
 	return a
 }
 
-// The check of the real image on a good carrier, and on one with each kind of
-// defect. Lines are those of firmware/README.md's pin map.
-func TestCheckOfTheImage(t *testing.T) {
-	for _, c := range []struct{ defect, look string }{
-		{"", ""},
-		{"L3 drive open", "PA2"},
-		{"R10 drive open", "PB1"},
-		{"R5 drive stuck high", "PL4"},
-		{"R5 sense open", "PK4 (ADC 12)"},
-		{"L3 load 1200 ohms", "load rail and position 3"},
-		{"bias rail dead high", "PG0"},
-		{"load rail dead low", "PG5"},
-		{"high switch 8 stuck off", "PH4"},
-		{"high switch 4 stuck on", "PH1"},
-		{"low switch 12 stuck off", "output 7 of the latch"},
-		{"low switch 21 stuck on", "output 9 of the latch"},
-		{"monitor dead", "0x40"},
-	} {
-		b := virtual.NewBoard()
-		b.Spread(1, 5)
-		if c.defect != "" {
-			if err := b.Damage(c.defect); err != nil {
-				t.Fatal(err)
-			}
+// damaged is a board with some groups fitted, all for none, and something wrong with it.
+func damaged(t *testing.T, defect string, groups ...carrier.Group) *virtual.Board {
+	t.Helper()
+	b := virtual.NewBoard()
+	if len(groups) > 0 {
+		b.Groups(groups...)
+	}
+	if defect != "" {
+		if err := b.Damage(defect); err != nil {
+			t.Fatal(err)
 		}
-		r, err := selfcheck.Check(t.Context(), openSocket(t, b.Socket(nil, 1)))
+	}
+	return b
+}
+
+// The check of the real image on a good carrier, whole and as a starter, and on one with
+// each kind of defect: it names the part. References are those of firmware/carrier.
+func TestCheckOfTheImage(t *testing.T) {
+	starter := []carrier.Group{carrier.Starter}
+	for _, c := range []struct {
+		defect string
+		groups []carrier.Group
+		part   string // "" for no fault
+	}{
+		{"", nil, ""},
+		{"", starter, ""},
+		{"R103 open", nil, "R103"},
+		{"R224 open", nil, "R224"},
+		{"R305 open", nil, "R305"},
+		{"R305 open", starter, "R305"},
+		{"R403 1500 ohms", nil, "R403"},
+		{"Q208 missing", nil, "Q208"},
+		{"Q112 missing", nil, "Q112"},
+		{"Q107 missing", starter, "Q107"},
+		{"monitor dead", nil, "U51"},
+		{"U41 dead", nil, "U41"},
+		{"U31 dead", nil, "U31"},
+	} {
+		a := openSocket(t, damaged(t, c.defect, c.groups...).Socket(nil, 1))
+		r, err := selfcheck.Check(t.Context(), a, selfcheck.Options{})
 		if err != nil {
-			t.Fatalf("%s: %v", c.defect, err)
+			t.Errorf("%s on %v: %v", c.defect, c.groups, err)
+			continue
 		}
 		faults := r.Faults()
-		if good := len(faults) == 0; good != (c.defect == "") || !good && (len(faults) != 1 || !strings.Contains(faults[0].Look, c.look)) {
-			t.Errorf("%q: %v", c.defect, faults)
+		if good := len(faults) == 0; good != (c.part == "") || !good && !slices.Contains(faults[0].Parts, c.part) {
+			t.Errorf("%q on %v: %v", c.defect, c.groups, faults)
 		}
 	}
 }
@@ -68,7 +84,7 @@ func TestCheckOfTheImage(t *testing.T) {
 // is what the board was given.
 func TestCalibrationOfTheImage(t *testing.T) {
 	b := virtual.NewBoard()
-	for _, d := range []string{"all bias 9700 ohms", "all load 1030 ohms", "all drive 215 ohms", "shunt 0.98 ohms"} {
+	for _, d := range []string{"all bias 9700 ohms", "all load 1030 ohms", "all drive 155 ohms", "shunt 0.098 ohms"} {
 		if err := b.Damage(d); err != nil {
 			t.Fatal(err)
 		}
@@ -91,7 +107,7 @@ func TestCalibrationOfTheImage(t *testing.T) {
 		got, want, within float64
 	}{
 		{"bias", float64(kept.BiasOhms), 9700, 0.015 * 9700}, {"load", float64(kept.LoadOhms), 1030, 0.008 * 1030},
-		{"drive", float64(kept.DriveOhms), 215, 0.03 * 215}, {"shunt gain", kept.ShuntGain, 1 / 0.98, 0.005},
+		{"drive", float64(kept.DriveOhms), 155, 0.03 * 155}, {"shunt gain", kept.ShuntGain, 1 / 0.98, 0.005},
 		{"gain", kept.Channels[5].Gain, 1, 0.0035},
 	} {
 		t.Logf("%s: %g, given %g", k.name, k.got, k.want)

@@ -83,6 +83,7 @@ func TestMistakesBreakTheirRule(t *testing.T) {
 		"one output biases two positions":         {"floating", func(n *Netlist) { rewire(n, "R305", "1", "bias_L6") }},
 		"bias hung on a common node":              {"floating", func(n *Netlist) { rewire(n, "R305", "1", "rail"); rewire(n, "R306", "1", "rail") }},
 		"positions tied by a sense line":          {"floating", func(n *Netlist) { rewire(n, "R206", "2", "PF4") }},
+		"sources joined off ground":               {"floating", func(n *Netlist) { rewire(n, "Q107", "S", "nowhere"); rewire(n, "Q108", "S", "nowhere") }},
 		"fuse missing":                            {"floating", func(n *Netlist) { remove(n, "F1") }},
 		"drive of 47 ohms":                        {"value", func(n *Netlist) { n.Part("R105").Ohms = 47 }},
 		"drive of 5 percent":                      {"value", func(n *Netlist) { n.Part("R105").TolerancePercent = 5 }},

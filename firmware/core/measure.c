@@ -46,15 +46,14 @@ static uint8_t count_of(uint32_t word)
 	return count;
 }
 
-/* Time that a step may take, µs: a conversion of each position is thrown away, and
- * its result takes as long again. */
-static uint32_t step_us(const struct step *s)
+/* Time that the voltages of a step may take, µs: a conversion of each position is
+ * thrown away, and its result takes as long again. */
+static uint32_t voltages_us(uint8_t near, uint8_t far, uint8_t averaging)
 {
-	uint16_t conversions = (uint16_t)((1u << s->averaging) + 2);
-	uint32_t all_us = (uint32_t)count_of(s->positions & NEAR_POSITIONS) * board_traits.conversion_us +
-			  (uint32_t)count_of(s->positions & ~NEAR_POSITIONS) * board_traits.far_conversion_us;
+	uint16_t conversions = (uint16_t)((1u << averaging) + 2);
+	uint16_t once_us = (uint16_t)(near * board_traits.conversion_us + far * board_traits.far_conversion_us);
 
-	return s->settle_us + all_us * conversions;
+	return (uint32_t)once_us * conversions;
 }
 
 enum refusal measure_may(const uint8_t *at, uint16_t count, uint32_t *detail)
@@ -65,20 +64,22 @@ enum refusal measure_may(const uint8_t *at, uint16_t count, uint32_t *detail)
 
 	for (; count > 0; count--) {
 		struct step s;
-		uint8_t which;
+		uint8_t near, far;
 
 		if (!read_step(at, &s)) {
 			return BAD_PAYLOAD;
 		}
 		at += MEASURE_STEP_LEN;
-		for (which = 0; which < PULLS; which++) {
-			pulls[which].on = pulls[which].on || s.pulls[which].on;
-			pulls[which].up |= s.pulls[which].up;
-		}
+		pulls[PULL_BIAS].on |= s.pulls[PULL_BIAS].on;
+		pulls[PULL_BIAS].up |= s.pulls[PULL_BIAS].up;
+		pulls[PULL_LOAD].on |= s.pulls[PULL_LOAD].on;
+		pulls[PULL_LOAD].up |= s.pulls[PULL_LOAD].up;
 		driven |= s.dir;
 		positions |= s.positions;
-		us += step_us(&s);
-		reply += MEASURED_LEN + (uint32_t)VOLTAGE_LEN * count_of(s.positions);
+		near = count_of(s.positions & NEAR_POSITIONS);
+		far = count_of(s.positions & ~NEAR_POSITIONS);
+		us += s.settle_us + voltages_us(near, far, s.averaging);
+		reply += (uint16_t)(MEASURED_LEN + VOLTAGE_LEN * (near + far));
 	}
 	*detail = positions & ~socket_measured();
 	if (*detail != 0) {
@@ -123,18 +124,20 @@ static enum refusal measure_channel(uint8_t channel, uint8_t averaging, uint16_t
 /* Measures the positions of a step, in the order of their bits. */
 static enum refusal measure_positions(const struct step *s, uint8_t **reply)
 {
-	uint32_t left, next;
+	uint32_t left = s->positions;
+	uint8_t bit;
 
-	for (left = s->positions; left != 0; left = next) {
-		uint16_t mv;
-		enum refusal refusal;
+	for (bit = 0; left != 0; bit++) {
+		if (left & 1) {
+			uint16_t mv;
+			enum refusal refusal = measure_channel(socket_channel(bit), s->averaging, &mv);
 
-		next = left & (left - 1);
-		refusal = measure_channel(socket_channel(left ^ next), s->averaging, &mv);
-		if (refusal != ACCEPTED) {
-			return refusal;
+			if (refusal != ACCEPTED) {
+				return refusal;
+			}
+			*reply = put_u16(*reply, mv);
 		}
-		*reply = put_u16(*reply, mv);
+		left >>= 1;
 	}
 	return ACCEPTED;
 }

@@ -185,16 +185,19 @@ enum refusal socket_verify(void)
 {
 	uint32_t high = position_bit(now.high);
 	uint32_t wrong = now.switched & (board_sample() ^ high);
-	uint32_t measured = now.switched & socket_measured();
-	uint32_t bit;
+	uint32_t left = now.switched & socket_measured();
+	uint32_t bit = 1;
+	uint8_t n;
 
-	for (bit = 1; bit != 0; bit <<= 1) {
-		if (measured & bit) {
-			board_channel(socket_channel(bit));
+	for (n = 0; left != 0; n++) {
+		if (left & bit) {
+			board_channel(channels[n]);
 			if (!stands(bit == high)) {
 				wrong |= bit;
 			}
+			left &= ~bit;
 		}
+		bit <<= 1;
 	}
 	if (wrong == 0 && board_lines_hold()) {
 		return ACCEPTED;
@@ -228,14 +231,9 @@ uint32_t socket_measured(void)
 	return fitted.sense | fitted.far;
 }
 
-uint8_t socket_channel(uint32_t bit)
+uint8_t socket_channel(uint8_t bit)
 {
-	uint8_t n = 0;
-
-	for (; (bit & 1) == 0; bit >>= 1) {
-		n++;
-	}
-	return channels[n];
+	return channels[bit];
 }
 
 enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)

@@ -71,8 +71,8 @@ enum refusal socket_verify(void);
  * are none. */
 uint32_t socket_measured(void);
 
-/* Channel of the converters (board.h) for one bit of it. */
-uint8_t socket_channel(uint32_t bit);
+/* Channel of the converters (board.h) for a bit of it, by the bit's number. */
+uint8_t socket_channel(uint8_t bit);
 
 /* Whether the positions of dir may be driven. */
 enum refusal socket_may_drive(uint32_t dir, uint32_t *detail);

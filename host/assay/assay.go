@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"chipassay/host/adapter"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -52,6 +53,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	r.sayRound()
 	r.doubt()
 	r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
+	r.sayLowSupply()
 	return r
 }
 
@@ -69,6 +71,7 @@ func (r *Result) end() { r.Duration = time.Since(r.Started) }
 // measured keeps the levels, nil where none were measured.
 func (r *Result) measured(levels *Levels) {
 	if r.Levels = levels; levels != nil {
+		levels.LowSupply = r.lowSupply()
 		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
 	}
 }
@@ -169,18 +172,33 @@ func (r *Result) powered(ctx context.Context, socket Socket, work func() error) 
 	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, cmp.Or(r.limitMA, supplyLimitMA(r.Type.Family))); err != nil {
 		return err
 	}
+	if err := r.measureSupply(ctx, socket); err != nil {
+		return err
+	}
 	return work()
 }
 
 // apply powers the chip, applies all steps and measures.
 func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []fault.Observation, err error) {
+	meter, measures := socket.(LevelMeter)
 	err = r.powered(ctx, socket, func() error {
+		if p.wants(FunctionStage) && measures {
+			defer meter.HoldLoad(adapter.Off)
+			if err := r.holdLows(ctx, meter, p); err != nil {
+				return err
+			}
+		}
 		if p.wants(FunctionStage) {
 			if observed, err = r.observe(ctx, socket, p); err != nil {
 				return err
 			}
 		}
-		if meter, ok := socket.(LevelMeter); ok && p.wants(LevelStage) {
+		if measures && r.wrong {
+			if err := r.lookAgain(ctx, meter, p, socket.Sensed(), observed); err != nil {
+				return err
+			}
+		}
+		if measures && p.wants(LevelStage) {
 			var levels *Levels
 			levels, err = MeasureLevels(ctx, meter, p)
 			r.measured(levels)
@@ -243,6 +261,9 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, ask 
 	s := p.Sequence
 	errs := r.compare(s, observed, socket.Sensed())
 	switch {
+	case r.FailureCount == 0 && r.undecided != 0:
+		r.notTested("at " + namedPins(r.Type.Variant, r.undecided) + " the level is neither a low nor a high, and its vectors are not judged")
+		return
 	case r.FailureCount == 0 && r.Unsteady > 0:
 		r.Verdict = Fail
 		if r.Reason = ask.late(); r.Reason == "" {
@@ -254,6 +275,11 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, ask 
 		r.Findings = []string{fmt.Sprintf("all %d vectors were answered rightly, which an open input may do by chance", r.VectorsApplied)}
 		return
 	case r.FailureCount == 0:
+		if pin := r.weakHigh(); pin != 0 {
+			r.fail(pin)
+			r.Verdict, r.Reason = Fail, "the output at "+namedPins(r.Type.Variant, part.PinSet(pin))+" does not drive high by itself"
+			return
+		}
 		if !r.judgePullUps(p) {
 			r.sound(p)
 		}

@@ -89,8 +89,9 @@ type contact struct {
 
 	fitted, measurable part.Pins // positions
 
-	taken map[ContactStep]int // looks of each step
-	volts []ContactVolts
+	taken    map[ContactStep]int // looks of each step
+	volts    []ContactVolts
+	answered bool // anything did where it was looked for misplaced
 }
 
 // n is the number of the chip's pins.
@@ -205,23 +206,22 @@ func (c *contact) heavy(v float64) Seating {
 
 // elsewhere says what it means that the supply pair does not answer where it should.
 func (c *contact) elsewhere(first pair) (Seating, error) {
-	l, lies, answers, err := c.misplaced()
+	l, lies, err := c.misplaced()
 	switch {
 	case err != nil:
 		return Seating{}, err
 	case lies:
 		return c.seatingAt(l), nil
 	}
-	if first == pairApart {
-		if s, err := c.supplyOpen(&answers); err != nil || !s.Good() {
-			return s, err
-		}
+	s, answers, err := c.supplyOpen(first)
+	if err != nil || !s.Good() {
+		return s, err
 	}
 	switch {
-	case answers:
+	case c.t.Pumped() && !answers.inputs:
+		return c.silent(answers)
+	case answers.anything:
 		return c.unlike(), nil
-	case c.t.Pumped():
-		return c.silent()
 	}
 	return c.empty(), nil
 }
@@ -234,42 +234,61 @@ func (c *contact) empty() Seating {
 	return Seating{Found: EmptySocket, Advice: advice}
 }
 
+// A response is what answered in a socket where no chip lies as it may.
+type response struct {
+	inputs   bool // inputs; outputs may follow a supply pin through their own transistors
+	supply   bool // the ground pin follows the supply pin, and not the other way round
+	ground   bool // the supply pin follows the ground pin, and not the other way round
+	anything bool
+}
+
 // supplyOpen finds a supply pin without contact. Ground touches where the pins follow
 // it. Ground does not where the pins of a bipolar chip follow its supply pin, through
 // their base resistors, or where the supply pin of a CMOS chip follows its inputs.
-func (c *contact) supplyOpen(answers *bool) (Seating, error) {
+func (c *contact) supplyOpen(first pair) (Seating, response, error) {
 	s := c.as(placement{})
-	signals := s.touching
-	inputsUp := look{step: PlacementStep, up: signals, volts: s.all}
+	inputsUp := look{step: PlacementStep, up: s.touching, volts: s.all}
 	seen, err := c.look(s.groundUp(PlacementStep, s.all), s.supplyUp(PlacementStep, s.all), inputsUp)
 	if err != nil {
-		return Seating{}, err
+		return Seating{}, response{}, err
 	}
-	for i, up := range []part.Pins{part.PinSet(s.gnd), part.PinSet(s.vcc), signals} {
-		*answers = *answers || c.rises(seen[i], up)
-	}
-	follow := func(m adapter.Measured, volts float64) bool {
-		following, measured := 0, 0
-		for position := range (signals & c.measurable).All() {
+	follow := func(m adapter.Measured, volts float64) (following, measured int) {
+		for position := range (s.touching & c.measurable).All() {
 			measured++
 			if m.Volts[position] > volts {
 				following++
 			}
 		}
-		return following > 0 && 2*following >= measured
+		return following, measured
 	}
+	most := func(following, measured int) bool { return following > 0 && 2*following >= measured }
+	r := response{anything: c.answered}
+	for i, up := range []part.Pins{part.PinSet(s.gnd), part.PinSet(s.vcc), s.touching} {
+		r.anything = r.anything || c.rises(seen[i], up)
+		for _, p := range c.v.Pins {
+			v := seen[i].Volts[adapter.PositionOf(p.Number, c.n())]
+			r.inputs = r.inputs || i < 2 && p.Role == part.Input && v > idleVolts
+		}
+	}
+	r.ground = seen[0].Volts[s.vcc] > idleVolts && !(seen[1].Volts[s.gnd] > idleVolts)
+	r.supply = seen[1].Volts[s.gnd] > idleVolts && !(seen[0].Volts[s.vcc] > idleVolts)
 	switch {
-	case follow(seen[0], touchVolts*c.k.SupplyVolts):
-		return noContact(c.v.VCC()), nil
-	case follow(seen[1], idleVolts), seen[2].Volts[s.vcc] > touchVolts*c.k.SupplyVolts:
-		return noContact(c.v.GND()), nil
+	case first != pairApart:
+	case most(follow(seen[0], touchVolts*c.k.SupplyVolts)):
+		return noContact(c.v.VCC()), r, nil
+	case most(follow(seen[1], idleVolts)), seen[2].Volts[s.vcc] > touchVolts*c.k.SupplyVolts:
+		return noContact(c.v.GND()), r, nil
 	}
-	return Seating{}, nil
+	return Seating{}, r, nil
 }
 
-// silent is a chip of which no step tells anything, for its substrate may hang on
-// a charge pump. One that takes no current is not there.
-func (c *contact) silent() (Seating, error) {
+// silent is a chip whose pins tell nothing, for its substrate may hang on a charge
+// pump. One that takes no current is not there. Its die leads from supply to ground all
+// the same, and not back: so it is not powered where the pair answers the other way.
+func (c *contact) silent(r response) (Seating, error) {
+	if r.ground {
+		return c.backwards(), nil
+	}
 	v, err := c.soft()
 	switch {
 	case err != nil:
@@ -280,6 +299,14 @@ func (c *contact) silent() (Seating, error) {
 		return c.empty(), nil
 	}
 	return Seating{Silent: true}, nil
+}
+
+// backwards is a chip that leads from its ground pin to its supply pin by more than a
+// junction, and not back.
+func (c *contact) backwards() Seating {
+	s := c.unlike()
+	s.Found = "the supply pins answer as those of a chip put in backwards"
+	return s
 }
 
 // unlike is a chip that answers as none does that lies somehow as it may.

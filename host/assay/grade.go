@@ -33,7 +33,7 @@ var Criteria = []struct {
 }
 
 // Uncertainty says what the tester's own error is made of, for every report.
-const Uncertainty = "two steps of the 10-bit converter (10 mV), load resistors within 1 %, drive resistance within 6 %"
+const Uncertainty = "two steps of the 10-bit converter (10 mV), load resistors within 1 %, drive resistance within 8 %"
 
 // A Standing is how a reading stands to its limit.
 type Standing uint8
@@ -90,6 +90,13 @@ func GradeOf(v Verdict, l *Levels) (g Grade, reasons []string) {
 	for _, r := range l.Readings {
 		switch s := r.Standing(); s {
 		case Outside, Near:
+			if l.LowSupply && (r.Quantity == VOL || r.Quantity == VOH) {
+				if worst == Strong {
+					worst = Sound
+				}
+				reasons = append(reasons, r.String()+", which with so low a supply is not held against the chip")
+				continue
+			}
 			worst = Doubtful
 			reasons = append(reasons, r.String()+", "+s.String())
 		case Inside:
@@ -98,6 +105,10 @@ func GradeOf(v Verdict, l *Levels) (g Grade, reasons []string) {
 			}
 			reasons = append(reasons, r.String()+", with little room")
 		}
+	}
+	if len(l.Held) > 0 {
+		worst = Doubtful
+		reasons = append(reasons, l.Held...)
 	}
 	if n := l.unmeasuredOutputs(); n > 0 {
 		worst = Doubtful

@@ -16,8 +16,9 @@ import (
 )
 
 // A station is where the walk through a sequence stops to measure: the chip
-// stands in the state after a step, under rails of its own, perhaps with a pin let
-// go that the step drives.
+// stands in the state after a step, the pins that are measured under a bias and a load
+// of the station's own, perhaps with a pin let go that the step drives. Where there is a
+// load, all other pins have theirs at the level at which they stand: it takes nothing.
 type station struct {
 	late       bool // in the second round, for it may lose the chip's state
 	step       int
@@ -53,6 +54,7 @@ type levelWalk struct {
 	jumps bool // any step may be reached at once: the part keeps no state
 	k     adapter.Constants
 
+	loads    bool // the load resistors are fitted
 	wanted   map[station]part.Pins
 	measured map[station]adapter.Measured
 	answers  []func() // read what was measured
@@ -64,18 +66,16 @@ const reach = 4096
 
 // MeasureLevels measures the powered chip in states that its sequence passes through.
 func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, error) {
-	steps := p.Sequence.Steps
-	m := levelWalk{
-		ctx: ctx, meter: meter, t: p.Type, steps: steps[:min(len(steps), reach)],
-		jumps:  len(p.Circuit.Registers) == 0 && !turns(p.Type.Variant),
-		wanted: map[station]part.Pins{}, measured: map[station]adapter.Measured{}, found: &Levels{},
-	}
-	if len(steps) == 0 {
+	m := walkOf(ctx, meter, p)
+	if len(m.steps) == 0 {
 		return m.found, nil
 	}
 	var err error
 	if m.k, err = constantsOf(ctx, meter); err != nil {
 		return nil, err
+	}
+	if !m.loads {
+		m.found.Unmeasured = append(m.found.Unmeasured, withoutLoads)
 	}
 	m.supply()
 	for i := range m.t.Variant.Pins {
@@ -97,6 +97,9 @@ func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, erro
 	slices.SortStableFunc(m.found.Readings, func(a, b Reading) int { return a.Pin - b.Pin })
 	return m.found, nil
 }
+
+// withoutLoads is what an adapter without its load resistors cannot do.
+const withoutLoads = "levels under load: the adapter's load resistors are not fitted, so the bias of 10 kΩ is all that loads an output"
 
 // turns tells whether pins of a part turn round.
 func turns(v *part.Variant) bool {
@@ -158,9 +161,24 @@ func (m *levelWalk) pass() error {
 	return send()
 }
 
-// under is a step under a station's rails.
+// under is a step under a station's bias and load.
 func (s station) under(step stimulus.Step, settle time.Duration) adapter.MeasureStep {
 	return adapter.MeasureStep{Step: step, Bias: s.bias, Load: s.load, Settle: settle}
+}
+
+// loading gives what the load resistors do at a station.
+func (m *levelWalk) loading(s station) adapter.Pull {
+	if !s.load.On {
+		return adapter.Off
+	}
+	there := m.steps[s.step]
+	own := there.Drive | there.High
+	for _, p := range m.t.Variant.Pins {
+		if p.PullUp && !(there.Driven | there.Compared).Has(p.Number) {
+			own = own.With(p.Number, true) // it is high by the resistor inside
+		}
+	}
+	return adapter.PullUp(own&^m.wanted[s] | s.load.Up&m.wanted[s])
 }
 
 // visit is the steps at a station and the place of the one that measures. A pin
@@ -168,8 +186,13 @@ func (s station) under(step stimulus.Step, settle time.Duration) adapter.Measure
 // so that no clock sees an edge.
 func (m *levelWalk) visit(s station) (steps []adapter.MeasureStep, place int) {
 	there := m.steps[s.step]
+	pins := m.wanted[s]
+	s.load = m.loading(s)
 	measuring := s.under(stimulus.Step{Driven: there.Driven &^ s.release, Drive: there.Drive &^ s.release}, stationSettle)
-	measuring.Pins, measuring.Averaging = m.wanted[s], stationAveraging
+	measuring.Pins, measuring.Averaging = pins, stationAveraging
+	if pins != 0 {
+		measuring.Pins = pins.With(m.t.Variant.GND(), true) // levels are referred to it
+	}
 	if s.current {
 		measuring.Settle = adapter.CurrentSettle
 	}
@@ -185,8 +208,18 @@ func (m *levelWalk) ask(s station, pin *part.Pin) {
 	m.wanted[s] = m.wanted[s].With(pin.Number, true)
 }
 
-// volts is what a pin showed at a station, V; NaN where it was not measured.
+// volts is what a pin showed at a station, V to the adapter's ground; NaN where it was
+// not measured.
 func (m *levelWalk) volts(s station, pin *part.Pin) float64 { return m.measured[s].Volts[pin.Number] }
+
+// lift is how far the chip's own ground stood above the adapter's, V; 0 where its
+// pin is not measured.
+func (m *levelWalk) lift(s station) float64 {
+	if v := m.measured[s].Volts[m.t.Variant.GND()]; !math.IsNaN(v) {
+		return v
+	}
+	return 0
+}
 
 // plan plans what is measured at a pin.
 func (m *levelWalk) plan(pin *part.Pin) {

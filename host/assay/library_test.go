@@ -164,8 +164,16 @@ func (f functionOnly) Spent() time.Duration { return f.seat.Spent() }
 
 func (f functionOnly) Sensed() part.Pins { return f.seat.Sensed() }
 
-func (f functionOnly) Probe(ctx context.Context, steps []stimulus.Step, bias, load adapter.Pull) ([]part.Pins, error) {
-	return f.seat.Probe(ctx, steps, bias, load)
+func (f functionOnly) Ground(ctx context.Context, positions part.Pins) error {
+	return f.seat.Ground(ctx, positions)
+}
+
+func (f functionOnly) Groundable() part.Pins { return f.seat.Groundable() }
+func (f functionOnly) Measurable() part.Pins { return f.seat.Measurable() }
+func (f functionOnly) Fitted() part.Pins     { return f.seat.Fitted() }
+
+func (f functionOnly) Constants(ctx context.Context) (adapter.Constants, error) {
+	return f.seat.Constants(ctx)
 }
 
 func (f functionOnly) ProbeMeasure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error) {

@@ -25,7 +25,7 @@ func (b measuringBench) PowerOn(context.Context, int) (float64, error) {
 	v := b.typ.Variant
 	s := b.bench.Socket
 	powerOn(s, v)
-	return float64(s.CurrentMicroamps()) / 1000, nil
+	return b.milliamps(), nil
 }
 
 func (b measuringBench) PowerOff(context.Context) error {

@@ -1,6 +1,7 @@
 package assay
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -17,7 +18,7 @@ func (w marcher) levels(meter LevelMeter) error {
 	if err != nil {
 		return err
 	}
-	m := levelWalk{ctx: w.ctx, meter: meter, t: b.t, k: k, found: &Levels{}}
+	m := levelWalk{ctx: w.ctx, meter: meter, t: b.t, k: k, loads: meter.Loads(), found: &Levels{}}
 	for _, high := range []bool{false, true} {
 		word := uint32(0)
 		if high != b.m.Inverted {
@@ -45,10 +46,14 @@ func (w marcher) put(word uint32) error {
 	return w.run(c, func(adapter.Run) error { return nil })
 }
 
-// reading gives the steps that lead from rest to word 0 at the outputs.
-func (b memoryBench) reading() (steps []stimulus.Step) {
+// reading gives the steps that lead from rest to a word at the outputs; of a dynamic
+// memory word 0.
+func (b memoryBench) reading(address int) (steps []stimulus.Step) {
 	driven, idle := b.driven()
 	level := idle
+	for i, pin := range b.m.Address {
+		level = level.With(pin, address>>i&1 != 0)
+	}
 	step := func(active ...part.Control) {
 		for _, c := range active {
 			level = level.With(c.Pin, c.Active)
@@ -79,32 +84,44 @@ func (b memoryBench) outputLevels(m *levelWalk, high bool) error {
 		return nil // they drive low only
 	}
 	var steps []adapter.MeasureStep
-	for _, st := range b.reading() {
+	for _, st := range b.reading(0) {
 		steps = append(steps, adapter.MeasureStep{Step: st, Bias: rail, Settle: waySettle})
 	}
 	last := &steps[len(steps)-1]
-	last.Settle, last.Pins, last.Averaging = max(stationSettle, b.m.Access), part.PinSet(b.m.DataOut...), stationAveraging
+	last.Settle, last.Pins, last.Averaging = max(stationSettle, b.m.Access), part.PinSet(b.m.DataOut...).With(b.t.Variant.GND(), true), stationAveraging
 	measured, err := m.meter.Measure(m.ctx, append(steps, adapter.MeasureStep{Step: steps[0].Step, Bias: rail}))
 	if err != nil {
 		return err
+	}
+	lift := measured[len(steps)-1].Volts[b.t.Variant.GND()]
+	if math.IsNaN(lift) {
+		lift = 0
 	}
 	for _, n := range b.m.DataOut {
 		pin := &b.t.Variant.Pins[n-1]
 		v := measured[len(steps)-1].Volts[n]
 		if high {
-			m.read(pin, m.voh(pin, v, m.k.BiasOhms))
+			m.read(pin, m.voh(pin, v, lift, m.k.BiasOhms))
 		} else {
-			m.read(pin, m.vol(pin, v, m.k.BiasOhms))
+			m.read(pin, m.vol(pin, v, lift, m.k.BiasOhms))
 		}
 	}
 	return nil
 }
 
 // inputLevels measures IIL and IIH of the address and data inputs, let go one by
-// one under the load rail low and the bias rail high, and the supply current.
+// one and pulled low, by the load where they are bipolar, and high by the bias; and the
+// supply current.
 func (b memoryBench) inputLevels(m *levelWalk) error {
 	driven, idle := b.driven()
 	steps := []adapter.MeasureStep{{Step: stimulus.Step{Driven: driven, Drive: idle}, Settle: adapter.CurrentSettle}}
+	ohms := m.k.BiasOhms
+	if b.t.Family.Technology.Bipolar() {
+		if ohms = m.k.LoadOhms; !m.loads {
+			ohms = math.NaN()
+			m.found.Unmeasured = append(m.found.Unmeasured, "IIL: the adapter's load resistors are not fitted")
+		}
+	}
 	pins := append([]int{}, b.m.Address...)
 	if !b.m.CommonData() {
 		pins = append(pins, b.m.DataIn...)
@@ -113,7 +130,13 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 		free := driven.With(n, false)
 		let := adapter.MeasureStep{Step: stimulus.Step{Driven: free, Drive: idle & free}, Settle: stationSettle, Pins: part.PinSet(n), Averaging: stationAveraging}
 		low, high := let, let
-		low.Load, high.Bias = adapter.Low, adapter.High
+		high.Bias = adapter.High
+		switch {
+		case ohms == m.k.BiasOhms:
+			low.Bias = adapter.Low
+		case m.loads:
+			low.Load = adapter.PullUp(idle & free)
+		}
 		steps = append(steps, low, high)
 	}
 	measured, err := m.meter.Measure(m.ctx, steps)
@@ -122,8 +145,9 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 	}
 	for i, n := range pins {
 		pin := &b.t.Variant.Pins[n-1]
-		out := measured[1+2*i].Volts[n] / m.k.LoadOhms * 1000
-		m.read(pin, Reading{Quantity: IIL, Value: out, Limit: b.t.Family.IIL * pin.LoadIn(b.t.Family), Uncertainty: current(out, m.k.LoadOhms, rails1Percent)})
+		if out := measured[1+2*i].Volts[n] / ohms * 1000; !math.IsNaN(ohms) {
+			m.read(pin, Reading{Quantity: IIL, Value: out, Limit: b.t.Family.IIL * pin.LoadIn(b.t.Family), Uncertainty: current(out, ohms, rails1Percent)})
+		}
 		m.read(pin, m.iih(pin, measured[2+2*i].Volts[n]))
 	}
 	mA := measured[0].CurrentMA
@@ -134,4 +158,39 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 	m.found.Unmeasured = append(m.found.Unmeasured, fmt.Sprintf("supply current against a limit: none is known for a %s", b.t.Name()))
 	m.found.Readings = append(m.found.Readings, icc(mA, math.NaN()))
 	return nil
+}
+
+// hazyHigh measures the highs of a word under the low bias, and gives the lowest that
+// stands where the adapter's inputs read either way, V; 0 where none does. An NMOS
+// output's high stands at 2.0 to 3.05 V (design.md).
+func (b memoryBench) hazyHigh(ctx context.Context, meter LevelMeter, address int, ones part.Pins) (hazy float64, err error) {
+	k, err := constantsOf(ctx, meter)
+	if err != nil {
+		return 0, err
+	}
+	var steps []adapter.MeasureStep
+	for _, st := range b.reading(address) {
+		steps = append(steps, adapter.MeasureStep{Step: st, Bias: adapter.Low, Settle: waySettle})
+	}
+	last := &steps[len(steps)-1]
+	last.Settle, last.Pins, last.Averaging = max(stationSettle, b.m.Access), ones, stationAveraging
+	measured, err := meter.Measure(ctx, append(steps, adapter.MeasureStep{Step: steps[0].Step, Bias: adapter.Low}))
+	if err != nil {
+		return 0, err
+	}
+	for pin := range ones.All() {
+		v := measured[len(steps)-1].Volts[pin]
+		if v > readsLow*k.SupplyVolts-converterVolts && v < readsHigh*k.SupplyVolts+hazeVolts && (hazy == 0 || v < hazy) {
+			hazy = v
+		}
+	}
+	return hazy, nil
+}
+
+// hazeVolts, V, is by how much the highs of other words may be below those that are measured.
+const hazeVolts = 0.15
+
+// hazyWords say what a high that reads either way leaves untested.
+func hazyWords(volts float64) string {
+	return fmt.Sprintf("whether the outputs drive high by themselves in every word: a high stands at %.2f V under the low bias, which the adapter's inputs read either way, and was measured in one word", volts)
 }

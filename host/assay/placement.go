@@ -198,8 +198,7 @@ func (c *contact) lies(s seated, seen [3]adapter.Measured) bool {
 }
 
 // misplaced finds where a chip lies whose supply pair does not answer where it should.
-// Answers tells whether anything in the socket answered at all.
-func (c *contact) misplaced() (found placement, lies, answers bool, err error) {
+func (c *contact) misplaced() (found placement, lies bool, err error) {
 	var places []seated
 	var looks []look
 	for _, l := range misplacements {
@@ -215,17 +214,17 @@ func (c *contact) misplaced() (found placement, lies, answers bool, err error) {
 	}
 	seen, err := c.look(looks...)
 	if err != nil {
-		return placement{}, false, false, err
+		return placement{}, false, err
 	}
 	for i, s := range places {
 		if c.lies(s, [3]adapter.Measured(seen[3*i:3*i+3])) {
-			return s.placement, true, true, nil
+			return s.placement, true, nil
 		}
 	}
 	for i, m := range seen {
-		answers = answers || c.rises(m, looks[i].up)
+		c.answered = c.answered || c.rises(m, looks[i].up)
 	}
-	return placement{}, false, answers, nil
+	return placement{}, false, nil
 }
 
 // rises tells whether a position stands up that is not driven.

@@ -1,6 +1,7 @@
 package assay
 
 import (
+	"fmt"
 	"math"
 
 	"chipassay/host/adapter"
@@ -10,68 +11,43 @@ import (
 // outputs are the DC limits of a pin's output class.
 func (m *levelWalk) outputs(pin *part.Pin) part.OutputLimits { return m.t.Family.Output[pin.Drive] }
 
-// outputLow measures VOL against the high rails.
+// outputLow measures VOL against the supply.
 func (m *levelWalk) outputLow(pin *part.Pin, step int) {
 	o := m.outputs(pin)
-	l := loadFor(railVolts-o.VOL, o.IOL)
-	if m.lifts(pin, step) {
-		l = loadings[0]
-	}
+	l := m.loadFor(railVolts-o.VOL, o.IOL)
 	bias, load := l.rails(adapter.High)
 	s := station{step: step, bias: bias, load: load}
 	m.ask(s, pin)
 	m.answer(func() {
-		m.read(pin, m.vol(pin, m.volts(s, pin), l.through(m.k)))
+		m.read(pin, m.vol(pin, m.volts(s, pin), m.lift(s), l.through(m.k)))
 	})
 }
 
-// vol is the reading of an output that stands low under a resistance, Ω, to the supply.
-func (m *levelWalk) vol(pin *part.Pin, v, ohms float64) Reading {
+// vol is the reading of an output that stands low at v volts, the chip's ground being
+// lifted by some, under a resistance, Ω, to the supply.
+func (m *levelWalk) vol(pin *part.Pin, v, lift, ohms float64) Reading {
 	o := m.outputs(pin)
-	return Reading{Quantity: VOL, Value: v, Limit: o.VOL, RatedMA: o.IOL,
+	return Reading{Quantity: VOL, Value: v - lift, Limit: o.VOL, RatedMA: o.IOL,
 		LoadMA: (m.k.SupplyVolts - v) / ohms * 1000, Uncertainty: converterVolts + rails1Percent*v}
 }
 
-// pullUpOhms, Ω, is of the order of the resistors inside inputs that have one.
-const pullUpOhms = 10_000
-
-// lifts tells whether the load rail, high, may lift an input that the step drives
-// low above what is one: by worst case, through the load and the drive resistance.
-// Where the part keeps a state every input matters, else those of the pin's gate.
-func (m *levelWalk) lifts(pin *part.Pin, step int) bool {
-	low := m.steps[step].Driven &^ m.steps[step].Drive
-	if m.jumps {
-		low &= m.gateMates(pin.Number)
-	}
-	for n := range low.All() {
-		p := &m.t.Variant.Pins[n-1]
-		amps := railVolts/loadOhms + m.t.Family.IIL*p.LoadIn(m.t.Family)/1000
-		if p.PullUp {
-			amps += railVolts / pullUpOhms
-		}
-		if amps/(1.0/loadOhms+1.0/driveOhms) > roomVIL {
-			return true
-		}
-	}
-	return false
-}
-
-// outputHigh measures VOH against the low rails.
+// outputHigh measures VOH against ground.
 func (m *levelWalk) outputHigh(pin *part.Pin, step int) {
 	o := m.outputs(pin)
-	l := loadFor(o.VOH, o.IOH)
+	l := m.loadFor(o.VOH, o.IOH)
 	bias, load := l.rails(adapter.Low)
 	s := station{step: step, bias: bias, load: load}
 	m.ask(s, pin)
 	m.answer(func() {
-		m.read(pin, m.voh(pin, m.volts(s, pin), l.through(m.k)))
+		m.read(pin, m.voh(pin, m.volts(s, pin), m.lift(s), l.through(m.k)))
 	})
 }
 
-// voh is the reading of an output that stands high over a resistance, Ω, to ground.
-func (m *levelWalk) voh(pin *part.Pin, v, ohms float64) Reading {
+// voh is the reading of an output that stands high at v volts, the chip's ground being
+// lifted by some, over a resistance, Ω, to ground.
+func (m *levelWalk) voh(pin *part.Pin, v, lift, ohms float64) Reading {
 	o := m.outputs(pin)
-	return Reading{Quantity: VOH, Value: v, Limit: o.VOH, RatedMA: o.IOH,
+	return Reading{Quantity: VOH, Value: v - lift, Limit: o.VOH, RatedMA: o.IOH,
 		LoadMA: v / ohms * 1000, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)}
 }
 
@@ -80,20 +56,46 @@ func (m *levelWalk) released(pin *part.Pin, step int) {
 	up, down := station{step: step, bias: adapter.High}, station{step: step, bias: adapter.Low}
 	m.ask(up, pin)
 	m.ask(down, pin)
-	limit := 0.02 // mA, IOZ of the bipolar families with diode inputs, from memory
-	switch {
-	case pin.Stage == part.OpenCollector && m.t.Family.Technology.Bipolar():
-		limit = 0.25 // mA, IOH of open collectors, from memory
-	case m.t.Family.Technology == part.TTL:
-		limit = 0.04 // mA, from memory
-	}
-	if pin.Role == part.Bidirectional { // it has an input too, which draws when pulled low
-		limit = max(limit, m.t.Family.IIL*pin.LoadIn(m.t.Family))
-	}
+	limit := offLimit(m.t.Family, pin)
 	m.answer(func() {
+		m.follows(pin, m.volts(up, pin), m.volts(down, pin))
 		worst := max(math.Abs(m.volts(up, pin)-m.k.SupplyVolts), math.Abs(m.volts(down, pin))) / m.k.BiasOhms * 1000
 		m.read(pin, Reading{Quantity: IOZ, Value: worst, Limit: limit, Uncertainty: current(worst, m.k.BiasOhms, rails1Percent)})
 	})
+}
+
+// offLimit is what a released output may pass, mA, from memory of the data books: IOZ
+// of the bipolar families with diode inputs and of the others, IOH of open collectors.
+func offLimit(f *part.Family, pin *part.Pin) float64 {
+	limit := 0.02
+	switch {
+	case pin.Stage == part.OpenCollector && f.Technology.Bipolar():
+		limit = 0.25
+	case f.Technology == part.TTL:
+		limit = 0.04
+	}
+	if pin.Role == part.Bidirectional { // it has an input too, which draws when pulled low
+		limit = max(limit, f.IIL*pin.LoadIn(f))
+	}
+	return limit
+}
+
+// What proves that an output is released (design.md): good ones follow the bias to 4.49 V
+// of 5 and to 0.01 V. A converter's two counts are added.
+const (
+	followsUp   = 0.89 // of the rail
+	followsDown = 0.03 // V
+)
+
+// follows says where a released output does not follow the bias both ways. One with
+// an input beside it, or a resistor, does not have to.
+func (m *levelWalk) follows(pin *part.Pin, up, down float64) {
+	if pin.Role == part.Bidirectional || pin.PullUp || math.IsNaN(up) || math.IsNaN(down) {
+		return
+	}
+	if up < followsUp*m.k.SupplyVolts || down > followsDown {
+		m.found.Held = append(m.found.Held, fmt.Sprintf("pin %d (%s): released, it follows the bias to %.2f and %.2f V only", pin.Number, pin.Name, up, down))
+	}
 }
 
 // current is the uncertainty of a current, mA, that was measured across a resistor.
@@ -102,12 +104,15 @@ func current(mA, ohms, tolerance float64) float64 { return mA*tolerance + conver
 // heldLow, V, is how high an input that is held low by the load resistor may stand.
 const heldLow = 0.5
 
-// inputLow measures IIL: an input that the load resistor holds low is held by it,
-// the others are driven low.
+// inputLow measures IIL: an input that its load resistor holds low is held by it, that
+// of a MOS part by its bias, the others are driven low.
 func (m *levelWalk) inputLow(pin *part.Pin, step int) {
 	limit := m.t.Family.IIL * pin.LoadIn(m.t.Family)
 	s, ohms, tolerance := station{step: step}, m.k.DriveOhms, driveTolerance
-	if limit/1000*loadOhms <= heldLow {
+	switch {
+	case !m.t.Family.Technology.Bipolar():
+		s, ohms, tolerance = station{step: step, release: part.PinSet(pin.Number), bias: adapter.Low}, m.k.BiasOhms, rails1Percent
+	case m.loads && limit/1000*loadOhms <= heldLow:
 		s, ohms, tolerance = station{step: step, release: part.PinSet(pin.Number), load: adapter.Low}, m.k.LoadOhms, rails1Percent
 	}
 	if pin.PullUp {

@@ -62,6 +62,7 @@ type Result struct {
 	Unsteady       int            // steps in blocks with a wrong signature that read rightly when they were repeated
 	unsteadyAt     []adapter.Span // the blocks, in ascending order
 	Rounds         int            // that were begun; what was applied and found is of the last
+	undecided      part.Pins      // whose level was neither a low nor a high: their vectors are not judged
 	wrong          bool           // the last round had an error
 	Runs           int            // how often all of them were applied; 0 and 1 are once
 	RunsFailed     int
@@ -69,6 +70,7 @@ type Result struct {
 	Seating      *Seating       // what was found wrong before power, or nil
 	ContactVolts []ContactVolts // that were measured before power
 	contacted    bool           // how the chip lies was asked for
+	held         bool           // load resistors held heavy inputs low, and outputs high
 	limitMA      int            // at which the supply trips, mA; 0 for the family's
 
 	PinsFailed   []int     // with wrong values, or named as the cause; ascending
@@ -87,6 +89,7 @@ type Result struct {
 	Cautions     []string
 
 	SupplyCurrentMA  float64 // at the end of power-up; negative where it was not measured
+	SupplyVolts      float64 // that the chip had between its supply pins; 0 where it was not measured
 	Started          time.Time
 	Duration         time.Duration
 	Adapter          string

@@ -4,15 +4,17 @@ import (
 	"math"
 
 	"chipassay/firmware/carrier"
+	"chipassay/host/adapter"
 )
 
 // What drives a net: volts of the supply, and ohms in series.
 const (
-	rail         = 5.0  // V; what is measured is scaled to it
-	pinOhms      = 25.0 // Ω: an output of the microcontroller, from memory of its data sheet's curves
-	registerOhms = 40.0 // Ω: an output of a 74HC595 at 5 V, likewise
-	gateVolts    = 2.0  // V between gate and source at which a logic-level NMOS conducts for certain
-	junction     = 0.65 // V across a silicon junction that conducts a little
+	rail           = 5.0  // V; what is measured is scaled to it
+	pinOhms        = 25.0 // Ω: an output of the microcontroller, from memory of its data sheet's curves
+	registerOhms   = 40.0 // Ω: an output of a 74HC595 at 5 V, likewise
+	gateVolts      = 2.0  // V between gate and source at which a logic-level NMOS conducts for certain
+	referenceVolts = 2.5
+	junction       = 0.65 // V across a silicon junction that conducts a little
 )
 
 // An interval is what a voltage may be, V. What floats may be anything.
@@ -45,10 +47,12 @@ const (
 	driveLine lineKind = iota
 	biasLine
 	loadLine
-	lowLine   // a register output on a gate
-	highLine  // of the microcontroller, to a base: 0 is on
-	otherLine // of the microcontroller: what it does is in the table otherLines
-	deadLine  // of a register that does not do as it is told, or passes on what goes to others
+	lowLine       // a register output on a gate
+	highLine      // of the microcontroller, to a base: 0 is on
+	otherLine     // of the microcontroller: what it does is in the table otherLines
+	referenceLine // the 2.500 V reference
+	deadLine      // of a register that does not do as it is told, or passes on what goes to others
+	deadGate      // and of one whose outputs are on gates
 )
 
 // otherLines are the lines of the microcontroller that serve all positions, as they
@@ -60,7 +64,7 @@ var otherLines = []struct {
 }{
 	{"PC6", never, pinOhms}, {"PC7", never, pinOhms}, // shift data and clock
 	{"PD7", never, pinOhms}, {"PG0", never, pinOhms}, {"PG1", never, pinOhms}, // strobes
-	{"PB6", func(c *condition) bool { return c.low == 0 }, pinOhms}, // enables, 0 is on
+	// enables, 0 is on
 	{"PG2", func(c *condition) bool { return !c.bias }, pinOhms},
 	{"PG5", func(c *condition) bool { return !c.load }, pinOhms},
 	{"PJ0", always, pinOhms},                     // selects the converters, 0 is on
@@ -111,6 +115,7 @@ type element struct {
 	kind    carrier.Kind // Resistor, NMOS or PNP
 	a, b, c int          // resistor a b; transistor drain gate source, or collector base emitter
 	siemens float64
+	metered bool // a resistor at the supply behind the shunt
 }
 
 // A source is a pin that may drive a node.
@@ -132,6 +137,7 @@ type component struct {
 	nets     []string
 	elements []element
 	sources  []source
+	gated    bool // something beside its resistor hangs on a gate
 }
 
 // A circuit is a netlist with an empty socket, ready to be solved.
@@ -145,10 +151,21 @@ type circuit struct {
 	unmetered  bool           // and the monitor sees none of its current
 }
 
+// lanes is the carrier's table of the socket positions.
+var lanes = carrier.Lanes()
+
+// laneAt gives the lane of each position; that of 0 is none.
+var laneAt = func() (at [adapter.Positions + 1]carrier.Lane) {
+	for _, l := range lanes {
+		at[l.Position] = l
+	}
+	return at
+}()
+
 // lines are the pins that drive, by reference and pin name.
 func lines() map[[2]string]line {
 	of := map[[2]string]line{}
-	for _, l := range carrier.Lanes() {
+	for _, l := range lanes {
 		of[[2]string{"A1", l.Drive}] = line{driveLine, l.Position}
 		of[[2]string{l.Bias[:3], l.Bias[4:]}] = line{biasLine, l.Position}
 		of[[2]string{l.Load[:3], l.Load[4:]}] = line{loadLine, l.Position}
@@ -201,7 +218,7 @@ func newCircuit(n *carrier.Netlist, dead func(*carrier.Part) bool) *circuit {
 				}
 				joined.join(first, pin.Net)
 			}
-		case carrier.MCU, carrier.Register, carrier.Socket, carrier.Converter:
+		case carrier.MCU, carrier.Register, carrier.Socket, carrier.Converter, carrier.Reference:
 			for _, pin := range p.Pins {
 				if _, fixed := c.supplied(pin.Net); !fixed && pin.Net != "" {
 					joined.join(pin.Net, pin.Net)
@@ -258,15 +275,21 @@ func (c *circuit) add(p *carrier.Part, dead func(*carrier.Part) bool) {
 			if owner, *to = c.at(net); owner != nil {
 				in = owner
 			}
+			e.metered = e.metered || net == "SUPPLY"
 		}
 		if in != nil {
 			in.elements = append(in.elements, e)
+			in.gated = in.gated || e.kind == carrier.NMOS && (e.b == e.a || e.b < 0)
+		}
+	case carrier.Reference:
+		if in, node := c.at(p.Net("K")); in != nil && p.Net("A") == "GND" {
+			in.sources = append(in.sources, source{line{kind: referenceLine}, node, 1})
 		}
 	case carrier.MCU, carrier.Register:
 		for _, pin := range p.Pins {
 			l, ok := lineOf[[2]string{p.Ref, pin.Name}]
-			if pin.Name == "QH'" || pin.Name == "PE5" {
-				l, ok = line{kind: deadLine}, true // what passes through to others, and a lamp that flickers
+			if pin.Name == "QH'" || pin.Name == "PE5" || pin.Name == "PB6" {
+				l, ok = line{kind: deadLine}, true // what passes through to others, a lamp that flickers, an enable that comes and goes
 			}
 			if !ok || pin.Net == "" {
 				continue
@@ -277,7 +300,10 @@ func (c *circuit) add(p *carrier.Part, dead func(*carrier.Part) bool) {
 				ohms = otherLines[l.position].ohms
 			case p.Kind == carrier.Register:
 				ohms = registerOhms
-				if dead(p) {
+				switch {
+				case dead(p) && l.kind == lowLine:
+					l.kind = deadGate
+				case dead(p):
 					l.kind = deadLine
 				}
 			}
@@ -286,13 +312,16 @@ func (c *circuit) add(p *carrier.Part, dead func(*carrier.Part) bool) {
 			}
 		}
 	}
-	for _, l := range carrier.Lanes() {
-		switch {
+	if p.Kind != carrier.MCU && p.Kind != carrier.Converter {
+		return
+	}
+	for i := range lanes {
+		switch l := &lanes[i]; {
 		case p.Kind == carrier.MCU && l.Near():
 			c.sample[l.Position], c.volts[l.Position] = p.Net(l.Sense), p.Net(l.Sense)
 		case p.Kind == carrier.MCU:
 			c.sample[l.Position] = p.Net(l.Drive)
-		case p.Kind == carrier.Converter && !l.Near() && l.Sense[:3] == p.Ref:
+		case !l.Near() && l.Sense[:3] == p.Ref && p.Net("VREF") == "+5V": // against an open one it measures anything
 			c.volts[l.Position] = p.Net(l.Sense[4:])
 		}
 	}
@@ -313,32 +342,65 @@ func bypassed(n *carrier.Netlist) bool {
 
 // solve gives what the voltages of a component's nets may be under a condition.
 func (p *component) solve(c *condition) []interval {
-	unknown := false
+	cases := []conduct{{}}
+	dead, gates := false, false
 	for _, s := range p.sources {
-		unknown = unknown || s.line.kind == deadLine
+		switch {
+		case s.line.kind == deadLine:
+			dead = true
+		case s.line.kind == deadGate:
+			gates = true
+		case s.line.kind == lowLine && c.low == 0 && p.gated:
+			cases = []conduct{{}, {gatesOff: true}}
+		}
 	}
-	low, held := p.volts(c, 0)
-	high := low
-	if unknown {
-		high, _ = p.volts(c, rail)
+	if dead {
+		cases = append(cases, conduct{dead: rail})
 	}
-	found := make([]interval, len(p.nets))
-	for i := range found {
-		if found[i] = anything; held[i] {
-			found[i] = interval{min(low[i], high[i]), max(low[i], high[i])}
+	if gates {
+		cases = append(cases, conduct{gates: rail})
+	}
+	if dead && gates {
+		cases = append(cases, conduct{dead: rail, gates: rail})
+	}
+	var found []interval
+	for i, k := range cases {
+		volts, last, held := p.volts(c, k)
+		if i == 0 {
+			found = make([]interval, len(volts))
+		}
+		for j, v := range volts {
+			is := interval{min(v, last[j]), max(v, last[j])}
+			if !held[j] {
+				is = anything
+			}
+			if i > 0 {
+				is = interval{min(is.low, found[j].low), max(is.high, found[j].high)}
+			}
+			found[j] = is
 		}
 	}
 	return found
 }
 
+// A conduct is what lines do of which it is not known: the voltage of those that are
+// dead, and whether the outputs on the gates are off or low while no switch is closed.
+type conduct struct {
+	dead     float64
+	gates    float64 // likewise of dead ones on gates
+	gatesOff bool
+}
+
 // passes bounds how often transistors may switch each other.
 const passes = 6
 
-// volts solves a component with its dead lines at a voltage; held are the nets that anything holds.
-func (p *component) volts(c *condition, dead float64) (volts []float64, held []bool) {
+// volts solves a component; held are the nets that anything holds. Last is what it was
+// one pass before, which differs where transistors switch each other without end.
+func (p *component) volts(c *condition, k conduct) (volts, last []float64, held []bool) {
 	on := make([]conduction, len(p.elements))
 	for range passes {
-		volts, held = p.linear(c, dead, on)
+		last = volts
+		volts, held = p.linear(c, k, on)
 		changed := false
 		for i, e := range p.elements {
 			if e.kind == carrier.Resistor {
@@ -349,10 +411,10 @@ func (p *component) volts(c *condition, dead float64) (volts []float64, held []b
 			}
 		}
 		if !changed {
-			break
+			return volts, volts, held
 		}
 	}
-	return volts, held
+	return volts, last, held
 }
 
 // A conduction is what a transistor does.
@@ -390,7 +452,7 @@ func (p *component) conducts(e element, volts []float64, held []bool, was conduc
 }
 
 // linear solves the component with its transistors as they are.
-func (p *component) linear(c *condition, dead float64, on []conduction) (volts []float64, held []bool) {
+func (p *component) linear(c *condition, k conduct, on []conduction) (volts []float64, held []bool) {
 	n := len(p.nets)
 	rows := make([]float64, n*(n+1))
 	joined := make([]int, n)
@@ -438,7 +500,11 @@ func (p *component) linear(c *condition, dead float64, on []conduction) (volts [
 				join(e.a, e.c, 2, 0)
 			}
 			if on[i].diode {
-				join(e.c, e.a, 0.2, 0.6)
+				join(e.c, e.a, 10, 0.6) // more than a switch to the supply can lift
+			}
+		case e.a == e.b:
+			if on[i].channel { // its collector at its base: a diode, which a switch to ground outdoes
+				join(e.c, e.b, 0.1, 0.7)
 			}
 		case on[i].channel && !on[i].reversed:
 			join(e.c, e.a, 2, 0.05)
@@ -450,7 +516,21 @@ func (p *component) linear(c *condition, dead float64, on []conduction) (volts [
 	}
 	for _, s := range p.sources {
 		if s.line.kind == deadLine {
-			toward(s.node, dead, 1/s.ohms)
+			toward(s.node, k.dead, 1/s.ohms)
+			continue
+		}
+		if s.line.kind == deadGate {
+			toward(s.node, k.gates, 1/s.ohms)
+			continue
+		}
+		if s.line.kind == referenceLine {
+			toward(s.node, referenceVolts, 1/s.ohms)
+			continue
+		}
+		if s.line.kind == lowLine && c.low == 0 {
+			if !k.gatesOff {
+				toward(s.node, 0, 1/s.ohms)
+			}
 			continue
 		}
 		if up, driven := c.drives(s.line); driven {

@@ -171,7 +171,8 @@ func (d Defect) nets(n *carrier.Netlist) []string {
 	}
 	var nets []string
 	for _, pin := range p.Pins {
-		if pin.Net != "" && (d.kind != pinOpen || pin.Number == d.Pin) {
+		transistor := p.Kind == carrier.NMOS || p.Kind == carrier.PNP
+		if pin.Net != "" && (d.kind != pinOpen || pin.Number == d.Pin || transistor) {
 			nets = append(nets, pin.Net)
 		}
 	}

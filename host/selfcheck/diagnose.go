@@ -23,23 +23,30 @@ type deviation struct {
 	position, condition int
 	volts               bool // the voltage is off, or else the level
 	current             bool
+	tripped             bool // more flowed than the limit
+	refused             bool // the adapter found its switches not to do as told
 	want, got           float64
 }
 
 // off compares what was seen at a position under a condition with what is expected;
 // it gives the readings that do not fit, 0 to 3, and how much of what fits says something.
 func off(k *condition, s *seen, p int, e expected, exact bool) (wrong []deviation) {
+	b := bit(p)
+	if s.tripped && k.high == p || s.refused&b != 0 {
+		if exact { // what defects do then is not predicted
+			return []deviation{{position: p, tripped: s.tripped, refused: !s.tripped}}
+		}
+	}
 	if !s.looked {
 		return nil
 	}
-	b := bit(p)
 	far := p > 8 && p < 21
 	if level := e.sample.level(); level >= 0 && !(far && k.driven&b != 0) {
 		if got := int(s.sample >> p & 1); got != level {
 			wrong = append(wrong, deviation{position: p, want: float64(level), got: float64(got)})
 		}
 	}
-	within, mA := defectVolts, defectCurrent
+	within, mA := defectVolts, defectCurrent+0.2*e.current.high
 	if exact {
 		if within, mA = nominalVolts, nominalCurrent; k.high != 0 || k.low != 0 {
 			within = suppliedVolts
@@ -60,7 +67,9 @@ type result struct {
 	high, low  uint32 // positions whose switches the adapter found
 	looked     uint32 // positions of which anything is known
 	chainOfLow bool
-	unmetered  bool // the monitor's currents are not to be gone by
+	unmetered  bool        // the monitor's currents are not to be gone by
+	found      fitted      // by the adapter itself
+	blamed     [fields]int // what else it may have found by a fault that was named
 }
 
 // switchFound predicts whether the adapter, when it starts, finds the switch of a
@@ -87,6 +96,17 @@ func (m *model) switchFound(c *circuit, l carrier.Lane, high bool) int {
 	return 1
 }
 
+// finds tells whether what an adapter finds of itself goes with what was found.
+func (r *result) finds(f fitted) bool {
+	p, seen := f.fields(), r.found.fields()
+	for i := range p {
+		if i != lowField && p[i] != seen[i] && p[i] != r.blamed[i] || i == lowField && f.low != r.chainOfLow && r.low != 0 {
+			return false
+		}
+	}
+	return true
+}
+
 // An explanation is a defect that would give what was seen.
 type explanation struct {
 	defect int
@@ -106,7 +126,7 @@ func (m *model) deviations(r *result) (of [adapter.Positions + 1][]deviation) {
 				of[p] = append(of[p], d)
 			}
 		}
-		l := carrier.LaneAt(p)
+		l := laneAt[p]
 		for _, side := range []struct {
 			high  bool
 			found uint32
@@ -123,25 +143,31 @@ func (m *model) deviations(r *result) (of [adapter.Positions + 1][]deviation) {
 
 // fits scores a defect by what it explains: NaN if it contradicts what was seen.
 func (m *model) fits(i int, r *result, deviates *[adapter.Positions + 1][]deviation) (score float64, at []int) {
-	at, expectations := m.predict(i)
-	var circuit *circuit
-	for j, p := range at {
+	if m.defects[i].controls(m.good) && !r.finds(m.fittedWith(i)) {
+		return math.NaN(), nil
+	}
+	at, circuit := m.changes[i], m.with(i)
+	for _, p := range at {
 		if r.looked&bit(p) == 0 {
 			continue
 		}
+		expectations := circuit.expect(laneAt[p], m.plan)
 		for k := range m.plan {
-			wrong := off(&m.plan[k], &r.seen[k], p, expectations[j][k], false)
+			wrong := off(&m.plan[k], &r.seen[k], p, expectations[k], false)
 			if len(wrong) > 1 || len(wrong) == 1 && !(wrong[0].current && r.unmetered) {
 				return math.NaN(), at
 			}
+		}
+		if len(deviates[p]) == 0 && unlike(expectations, m.nominal[p]) {
+			score -= 5 // it would have been by chance that nothing was seen here
 		}
 		for _, d := range deviates[p] {
 			if d.condition < 0 {
 				continue
 			}
-			e := expectations[j][d.condition]
+			e := expectations[d.condition]
 			switch {
-			case d.current:
+			case d.current, d.tripped, d.refused:
 				score++
 			case d.volts:
 				score += 1 - 0.6*(e.volts.high-e.volts.low)/rail
@@ -149,10 +175,7 @@ func (m *model) fits(i int, r *result, deviates *[adapter.Positions + 1][]deviat
 				score += 1 - 0.6*(e.sample.high-e.sample.low)/rail
 			}
 		}
-		if circuit == nil {
-			circuit = m.changed(i)
-		}
-		l := carrier.LaneAt(p)
+		l := laneAt[p]
 		for _, side := range []struct {
 			high  bool
 			found uint32
@@ -182,12 +205,14 @@ func (m *model) fits(i int, r *result, deviates *[adapter.Positions + 1][]deviat
 	return score, at
 }
 
-// changed is the circuit around a defect, with it.
-func (m *model) changed(i int) *circuit {
-	d := m.defects[i]
-	n := m.around(d, m.changes[i])
-	d.apply(n)
-	return newCircuit(n, func(p *carrier.Part) bool { return !works(p, m.good) || !strobed(n, m.good, p.Ref) })
+// unlike tells whether expectations leave open what others say.
+func unlike(of, nominal []expected) bool {
+	for i := range of {
+		if !of[i].volts.known() && nominal[i].volts.known() || !of[i].sample.known() && nominal[i].sample.known() {
+			return true
+		}
+	}
+	return false
 }
 
 // explain names the defects that explain what was seen at the positions, the best

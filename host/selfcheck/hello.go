@@ -158,7 +158,7 @@ func fittedOf(n, good *carrier.Netlist) fitted {
 	}
 	for i, ref := range []string{"U41", "U42"} {
 		f.converter[i] = good.Part(ref) != nil && f.bias != 0 &&
-			sameNets(n, good, ref, "/CS", "DIN", "DOUT", "CLK", "VDD", "DGND", "AGND", "VREF") && sameNets(n, good, "A1", "PJ0", "PC6", "PC7", good.Part(ref).Net("DOUT"))
+			sameNets(n, good, ref, "/CS", "DIN", "DOUT", "CLK", "VDD", "DGND") && sameNets(n, good, "A1", "PJ0", "PC6", "PC7", good.Part(ref).Net("DOUT"))
 	}
 	f.monitor = good.Part("U51") != nil && sameNets(n, good, "U51", "VCC", "GND", "SCL", "SDA") && sameNets(n, good, "A1", "PD0", "PD1")
 	return f

@@ -10,59 +10,59 @@ import (
 	"chipassay/host/adapter"
 )
 
-// judgeFitted compares what the adapter found of itself with what a good board of the
-// same groups finds: registers that shift, converters and monitor that answer.
-func (c *check) judgeFitted() {
-	good := c.model.good
-	want := fittedOf(good, good)
-	c.found.low = c.found.lowFound != 0
-	of := func(f fitted) [6]int {
-		b := func(v bool) int {
-			if v {
-				return 1
-			}
-			return 0
+// The fields of what an adapter finds of itself, as they are compared.
+const (
+	biasField = iota
+	loadField
+	lowField
+	converter1Field
+	converter2Field
+	monitorField
+	fields
+)
+
+// fields gives them as numbers; without bias an adapter finds nothing else.
+func (f fitted) fields() [fields]int {
+	b := func(v bool) int {
+		if v {
+			return 1
 		}
-		return [6]int{f.bias, f.load, b(f.low), b(f.converter[0]), b(f.converter[1]), b(f.monitor)}
+		return 0
 	}
-	seen, wanted := of(c.found), of(want)
-	if seen[0] == 0 { // then the adapter finds nothing else
-		for i := 1; i < 5; i++ {
-			wanted[i] = 0
-		}
-		seen[1], seen[2], seen[3], seen[4] = 0, 0, 0, 0
+	if f.bias == 0 {
+		return [fields]int{monitorField: b(f.monitor)}
 	}
-	if !c.found.low && c.chainOfLowMayWork() {
-		wanted[2] = 0
+	return [fields]int{f.bias, f.load, b(f.low), b(f.converter[0]), b(f.converter[1]), b(f.monitor)}
+}
+
+// judgeFitted compares some of what the adapter found of itself with what a good board
+// of the same groups finds: registers that shift, converters and a monitor that answer.
+func (c *check) judgeFitted(which ...int) {
+	m := c.model
+	seen, wanted := c.found.fields(), fittedOf(m.good, m.good).fields()
+	if c.found.bias == 0 {
+		wanted = fitted{bias: 1, monitor: wanted[monitorField] != 0}.fields()
 	}
-	if seen == wanted {
-		return
+	if !slices.Contains(which, lowField) {
+		seen[lowField] = wanted[lowField] // nothing is said of it yet
 	}
-	predicted := map[int][6]int{}
-	for i, d := range c.model.defects {
-		if !d.controls(good) {
+	c.blamed = wanted
+	for _, field := range which {
+		if seen[field] == c.blamed[field] {
 			continue
 		}
-		n := good.Clone()
-		d.apply(n)
-		p := of(fittedOf(n, good))
-		if p[0] == 0 {
-			p[1], p[2], p[3], p[4] = 0, 0, 0, 0
-		}
-		if p != wanted {
-			predicted[i] = p
-		}
-	}
-	for field := range seen {
-		if seen[field] == wanted[field] {
-			continue
-		}
-		// the defects that explain this, and nothing that was not seen; most first
+		// the defects that explain this and nothing that was not seen, most first
 		var best []int
 		most := 0
-		for i := range c.model.defects {
-			p, ok := predicted[i]
-			if !ok || p[field] != seen[field] {
+		for i, d := range m.defects {
+			if !d.controls(m.good) {
+				continue
+			}
+			p := m.fittedWith(i).fields()
+			if !slices.Contains(which, lowField) {
+				p[lowField] = wanted[lowField]
+			}
+			if p[field] != seen[field] {
 				continue
 			}
 			explained, contradicts := 0, false
@@ -81,19 +81,36 @@ func (c *check) judgeFitted() {
 			best = append(best, i)
 		}
 		if len(best) > 0 {
+			p := m.fittedWith(best[0]).fields()
 			for j := range seen {
-				if predicted[best[0]][j] != wanted[j] {
-					wanted[j] = seen[j]
+				if p[j] != wanted[j] {
+					c.blamed[j] = seen[j]
 				}
 			}
 		}
-		c.addFitted(field, best, seen[field])
+		c.addFitted(field, best)
 	}
 }
 
-// chainOfLowMayWork tells whether all that the adapter says of the low side is that no
-// switch works, which is not the chain's fault if there are but few.
-func (c *check) chainOfLowMayWork() bool { return false }
+// judgeLowChain: where no low-side switch was found although the bias works at their
+// positions, it is the chain; a bias that does not work hides them too.
+func (c *check) judgeLowChain() {
+	c.result.chainOfLow = true
+	if c.result.low != 0 {
+		return
+	}
+	deviates := c.model.deviations(&result{seen: c.result.seen, looked: c.result.looked, high: math.MaxUint32, low: math.MaxUint32})
+	good := 0
+	for _, l := range lanes {
+		if l.Low != "" && c.result.looked&bit(l.Position) != 0 && len(deviates[l.Position]) == 0 && c.model.good.Part(fmt.Sprintf("Q1%02d", l.Position)) != nil {
+			good++
+		}
+	}
+	if c.result.chainOfLow = false; good >= 2 {
+		c.found.low = false
+		c.judgeFitted(lowField)
+	}
+}
 
 // controls tells whether a defect may change what the adapter finds of itself.
 func (d Defect) controls(n *carrier.Netlist) bool {
@@ -107,7 +124,7 @@ func (d Defect) controls(n *carrier.Netlist) bool {
 }
 
 // addFitted names defects that explain a field of what the adapter finds of itself.
-func (c *check) addFitted(field int, of []int, seen int) {
+func (c *check) addFitted(field int, of []int) {
 	type said struct {
 		kind              kind
 		what, found, look string
@@ -117,30 +134,30 @@ func (c *check) addFitted(field int, of []int, seen int) {
 			if [3]string{"bias", "load", "low-side"}[i] != ch.name {
 				continue
 			}
-			var registers, others []string
+			var shifting, others []string
 			for _, ref := range ch.parts {
 				if c.model.good.Part(ref).Kind == carrier.Register {
-					registers = append(registers, ref)
+					shifting = append(shifting, ref)
 				} else {
 					others = append(others, ref)
 				}
 			}
 			look := fmt.Sprintf("seat and joints of %s: pins 16 (5 V), 8 (ground), 14 (SER, from the pin before), 11 (SRCLK, %s), 10 (/SRCLR, 5 V), 9 (QH', to the next); then %s and the microcontroller's %s",
-				strings.Join(registers, ", "), "PC7", strings.Join(others, ", "), ch.back)
-			if len(registers) > 1 && len(others) > 0 {
+				strings.Join(shifting, ", "), "PC7", strings.Join(others, ", "), ch.back)
+			if len(shifting) > 1 && len(others) > 0 {
 				look += fmt.Sprintf("; with the jumper of %s at 1-2 the chain ends earlier, which tells which half is at fault", others[slices.IndexFunc(others, func(r string) bool { return c.model.good.Part(r).Kind == carrier.Link })])
 			}
-			return said{registers0, fmt.Sprintf("the %s registers %s: what is shifted in does not come out", ch.name, strings.Join(registers, ", ")),
+			return said{registers, fmt.Sprintf("the %s registers %s: what is shifted in does not come out", ch.name, strings.Join(shifting, ", ")),
 				fmt.Sprintf("a 1 shifted through them did not come back at %s", ch.back), look}
 		}
-		return said{registers0, "registers", "", ""}
+		return said{kind: registers}
 	}
 	var s said
 	switch field {
-	case 0, 1, 2:
+	case biasField, loadField, lowField:
 		s = chain(field)
-	case 3, 4:
-		ref := []string{"U41", "U42"}[field-3]
+	case converter1Field, converter2Field:
+		ref := []string{"U41", "U42"}[field-converter1Field]
 		s = said{converters, ref + " does not answer", "no null bit came from it", ref + ": its seat and notch, 5 V at pins 15 and 16, ground at 9 and 14, PJ0 at 10, PC6 at 11, PC7 at 13, and its pin 12"}
 	default:
 		s = said{monitor, "the current monitor U51 does not answer: no current limit is kept", "nothing at its address 0x40",
@@ -160,11 +177,8 @@ func (c *check) addFitted(field int, of []int, seen int) {
 		f = c.model.faultOf(of, s.found)
 		f.Look = s.look
 	}
-	_ = seen
 	c.add(s.kind, f)
 }
-
-const registers0 = registers
 
 // judgeReference looks whether the 2.500 V reference can be gone by; if not, voltages
 // are shares of what the adapter takes its rail for.
@@ -192,16 +206,17 @@ func (c *check) judgeReference() error {
 	// the supply of a good board, measured or not, stands where the rail does
 	badSupply := there(r.Supply) && r.Supply < 4.5
 	switch {
+	case badFirst && badSecond && math.Abs(r.First-r.Second) > 0.3: // each holds what it measured before
+		c.named(converters, found+": it floats", "R831 missing")
 	case badFirst && (badSecond || !second):
-		v := r.First
-		switch {
+		of := []string{"R831 missing", "R831 22000 ohms", "R831 220 ohms", "U43 turned", "U43 missing"}
+		switch v := r.First; {
 		case v < 0.3:
-			c.named(converters, found, "R831 missing", "R831 22000 ohms", "C43 shorted", "GND shorted to REF2V5", "U43 pin 3 open")
+			of = []string{"R831 missing", "C43 shorted", "GND shorted to REF2V5"}
 		case v > 4.5:
-			c.named(converters, found, "U43 missing", "U43 pin 2 open", "U43 pin 3 open", "+5V shorted to REF2V5", "R831 shorted")
-		default:
-			c.named(converters, found, "U43 turned", "R831 22000 ohms", "U43 missing")
+			of = []string{"R831 missing", "R831 220 ohms", "U43 missing", "U43 pin 2 open", "U43 pin 3 open", "+5V shorted to REF2V5"}
 		}
+		c.named(converters, found, of...)
 	case badFirst:
 		c.named(converters, found, "U41 pin 7 open")
 	case badSecond:
@@ -249,16 +264,17 @@ func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
 		if c.left[monitor] == "" {
 			c.left[monitor] = "no position could be supplied"
 		}
+	case wrong == total && elsewhere(deviates):
+		c.unmeter(deviates)
+		c.left[monitor] = "something at a position takes current of its own"
 	case wrong == total:
 		slices.Sort(shares)
 		share := shares[len(shares)/2]
-		for p := range deviates {
-			deviates[p] = slices.DeleteFunc(deviates[p], func(d deviation) bool { return d.current })
-		}
-		c.result.unmetered = true
+		c.unmeter(deviates)
 		found := fmt.Sprintf("it reads %.0f %% of the current that flows", 100*share)
-		if share < 0.05 {
-			c.named(monitor, found, "FUSED shorted to SUPPLY")
+		if share < 0.2 {
+			c.named(monitor, found+": it does not answer, or nothing flows through its shunt", "U51 pin 1 open", "U51 pin 2 open", "U51 pin 3 open", "U51 pin 4 open",
+				"A1 pin 20 open", "A1 pin 21 open", "PD0 shorted to PD1", "FUSED shorted to SUPPLY", "GND shorted to PD0", "GND shorted to PD1", "+5V shorted to PD0", "+5V shorted to PD1")
 			return
 		}
 		c.add(monitor, Fault{Parts: []string{"U51"}, What: "the shunt of U51 is not 0.1 Ω, or the monitor is wrong", Found: found,
@@ -267,6 +283,24 @@ func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
 		slices.Sort(shares)
 		c.good[monitor] = fmt.Sprintf("reads %.0f %% of the current that is meant", 100*shares[len(shares)/2])
 	}
+}
+
+// elsewhere tells whether anything but currents deviates.
+func elsewhere(deviates *[adapter.Positions + 1][]deviation) bool {
+	for p := range deviates {
+		if slices.ContainsFunc(deviates[p], func(d deviation) bool { return !d.current }) {
+			return true
+		}
+	}
+	return false
+}
+
+// unmeter takes the monitor's currents out of what is to be explained.
+func (c *check) unmeter(deviates *[adapter.Positions + 1][]deviation) {
+	for p := range deviates {
+		deviates[p] = slices.DeleteFunc(deviates[p], func(d deviation) bool { return d.current })
+	}
+	c.result.unmetered = true
 }
 
 // judgeOperator looks at the button; the lamps are for the eye.
@@ -287,7 +321,7 @@ func (c *check) judgeOperator() error {
 func (c *check) sayGood(deviates *[adapter.Positions + 1][]deviation) {
 	good, switches := 0, [2]int{}
 	for p := range c.model.nominal {
-		if c.model.nominal[p] != nil && len(deviates[p]) == 0 {
+		if p > 0 && c.result.looked&bit(p) != 0 && len(deviates[p]) == 0 {
 			good++
 		}
 		if p > 0 {

@@ -19,16 +19,19 @@ type model struct {
 	circuit   *circuit
 	partsOn   map[string][]int // of good, by net
 	positions map[string]int   // position of each net that is one's alone
-	plan      []condition
-	nominal   [adapter.Positions + 1][]expected
 	defects   []Defect
 	near      [adapter.Positions + 1][]int // defects by the positions that they change
 	changes   [][]int                      // positions by defect
+	fitted    []*fitted                    // what the adapter finds with each defect, where it was asked for
+
+	plan    []condition
+	nominal [adapter.Positions + 1][]expected
 }
 
 // newModel prepares for a netlist of the groups that are fitted.
-func newModel(good *carrier.Netlist, plan []condition) *model {
-	m := &model{good: good, plan: plan, partsOn: map[string][]int{}, positions: map[string]int{}, defects: Defects(good)}
+func newModel(good *carrier.Netlist) *model {
+	m := &model{good: good, partsOn: map[string][]int{}, positions: map[string]int{}, defects: Defects(good)}
+	m.fitted = make([]*fitted, len(m.defects))
 	m.circuit = newCircuit(good, func(*carrier.Part) bool { return false })
 	for i := range good.Parts {
 		for _, pin := range good.Parts[i].Pins {
@@ -37,12 +40,11 @@ func newModel(good *carrier.Netlist, plan []condition) *model {
 			}
 		}
 	}
-	for _, l := range carrier.Lanes() {
+	for _, l := range lanes {
 		if i, ok := m.circuit.of[l.Name]; ok {
 			for _, net := range m.circuit.components[i].nets {
 				m.positions[net] = l.Position
 			}
-			m.nominal[l.Position] = m.circuit.expect(l, plan)
 		}
 	}
 	for i, d := range m.defects {
@@ -55,10 +57,34 @@ func newModel(good *carrier.Netlist, plan []condition) *model {
 	return m
 }
 
+// planned predicts what a good board reads under some conditions.
+func (m *model) planned(plan []condition) {
+	m.plan = plan
+	for _, l := range lanes {
+		if _, ok := m.circuit.of[l.Name]; ok {
+			m.nominal[l.Position] = m.circuit.expect(l, plan)
+		}
+	}
+}
+
+// fittedWith predicts what the adapter finds of itself with a defect.
+func (m *model) fittedWith(i int) fitted {
+	if m.fitted[i] == nil {
+		n := m.good.Clone()
+		m.defects[i].apply(n)
+		f := fittedOf(n, m.good)
+		m.fitted[i] = &f
+	}
+	return *m.fitted[i]
+}
+
 // touched gives the positions that a defect may change.
 func (m *model) touched(d Defect) (at []int) {
 	add := func(p int) {
-		if p != 0 && m.nominal[p] != nil && !slices.Contains(at, p) {
+		if p == 0 || slices.Contains(at, p) {
+			return
+		}
+		if _, fitted := m.circuit.of[laneAt[p].Name]; fitted {
 			at = append(at, p)
 		}
 	}
@@ -72,8 +98,13 @@ func (m *model) touched(d Defect) (at []int) {
 				}
 			}
 		}
+		if d.Ref != "" && m.good.Part(d.Ref).Kind == carrier.Converter && isSupply(net) {
+			for _, pin := range m.good.Part(d.Ref).Pins {
+				add(m.positions[pin.Net])
+			}
+		}
 		if net == "SUPPLY" || net == "FUSED" { // of all switches
-			for _, l := range carrier.Lanes() {
+			for _, l := range lanes {
 				part := m.good.Part(d.Ref)
 				if l.High != "" && (part != nil && part.Position == 0 || isSupply(d.NetA) && isSupply(d.NetB)) {
 					add(l.Position)
@@ -84,17 +115,11 @@ func (m *model) touched(d Defect) (at []int) {
 	return at
 }
 
-// predict gives what the positions that a defect changes read with it.
-func (m *model) predict(i int) (at []int, expectations [][]expected) {
-	d := m.defects[i]
-	at = m.changes[i]
-	n := m.around(d, at)
-	d.apply(n)
-	c := newCircuit(n, func(p *carrier.Part) bool { return !works(p, m.good) || !strobed(n, m.good, p.Ref) })
-	for _, p := range at {
-		expectations = append(expectations, c.expect(carrier.LaneAt(p), m.plan))
-	}
-	return at, expectations
+// with is the circuit around a defect, with it.
+func (m *model) with(i int) *circuit {
+	n := m.around(m.defects[i], m.changes[i])
+	m.defects[i].apply(n)
+	return newCircuit(n, func(p *carrier.Part) bool { return !works(p, m.good) || !strobed(n, m.good, p.Ref) })
 }
 
 // around is a copy of what of the netlist has to do with positions and a defect.
@@ -111,7 +136,7 @@ func (m *model) around(d Defect, at []int) *carrier.Netlist {
 		}
 	}
 	for _, p := range at {
-		if i, ok := m.circuit.of[carrier.LaneAt(p).Name]; ok {
+		if i, ok := m.circuit.of[laneAt[p].Name]; ok {
 			for _, net := range m.circuit.components[i].nets {
 				take(net)
 			}
@@ -163,7 +188,7 @@ func (c *circuit) expect(l carrier.Lane, plan []condition) []expected {
 		k := &plan[i]
 		e := expected{sample: look(0, c.sample[l.Position], k), volts: look(1, c.volts[l.Position], k)}
 		if k.high == l.Position {
-			e.current = c.current(l, k, look)
+			e.current = c.current(l, k)
 		}
 		found[i] = e
 	}
@@ -188,21 +213,32 @@ func (p *component) key(c *condition) string {
 }
 
 // current is what flows into a lane's closed high-side switch, mA, its base's share
-// included: all of it ends in the resistors at its position and in the base's.
-func (c *circuit) current(l carrier.Lane, k *condition, look func(int, string, *condition) interval) interval {
+// included, and into any other that the same lines hold.
+func (c *circuit) current(l carrier.Lane, k *condition) interval {
 	if !c.fed || c.unmetered {
 		return interval{}
 	}
-	position, base := look(2, l.Name, k), look(3, l.BaseNet(), k)
 	of, ok := c.of[l.Name]
-	if !ok || !position.known() || !base.known() {
+	if !ok {
 		return interval{0, 400}
 	}
-	mA := 0.0
 	p := &c.components[of]
-	for _, s := range p.sources { // into what holds the position and the base low
-		if up, on := k.drives(s.line); on && !up && s.line.kind != deadLine {
-			mA += 1000 * look(2, p.nets[s.node], k).low / s.ohms
+	volts, _, held := p.volts(k, conduct{})
+	mA := 0.0
+	at := func(node int) float64 {
+		if node < 0 {
+			return fixedVolts(node)
+		}
+		return volts[node]
+	}
+	for _, e := range p.elements {
+		switch {
+		case e.kind == carrier.Resistor && e.metered:
+			mA += 1000 * e.siemens * max(0, rail-min(at(e.a), at(e.b)))
+		case e.kind == carrier.PNP && e.c == atRail:
+			if on := p.conducts(e, volts, held, conduction{}); on.channel {
+				mA += 1000 * (2*max(0, rail-0.05-at(e.a)) + 0.2*max(0, rail-0.7-at(e.b)))
+			}
 		}
 	}
 	return interval{mA, mA}

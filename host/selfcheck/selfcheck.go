@@ -22,6 +22,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"chipassay/firmware/carrier"
 	"chipassay/host/adapter"
@@ -31,6 +32,9 @@ import (
 var ErrOccupied = errors.New("something is in the socket")
 
 // A check is one run.
+// watching is told of what was read, for a test.
+var watching func(*model, *result)
+
 type check struct {
 	bench
 	options  Options
@@ -39,6 +43,7 @@ type check struct {
 	found    fitted
 	model    *model
 	result   result
+	blamed   [fields]int // what the adapter found of itself, as far as a fault was named for it
 	faults   [kinds][]Fault
 	good     [kinds]string
 	left     [kinds]string // why something was not checked
@@ -53,17 +58,28 @@ type Options struct {
 // Check checks the adapter. The socket must be empty: ErrOccupied says what was
 // seen where it is not. The socket is safe when it returns.
 func Check(ctx context.Context, a *adapter.Adapter, options Options) (*Report, error) {
+	return checked(ctx, a, options, func(groups []carrier.Group) *model { return newModel(carrier.New().Fitted(groups...)) })
+}
+
+// checked is Check with a source of models.
+func checked(ctx context.Context, a *adapter.Adapter, options Options, modelOf func([]carrier.Group) *model) (*Report, error) {
 	c := &check{bench: bench{ctx: ctx, adapter: a}, options: options, found: foundBy(&a.Capabilities)}
+	if !strings.Contains(a.Capabilities.Board, "revision B") {
+		return nil, fmt.Errorf("%w be checked: only boards of revision B are known, not %q", adapter.ErrCannot, a.Capabilities.Board)
+	}
 	reference := a.Capabilities.Reference
 	defer func() { a.Capabilities.Reference = reference }()
 	c.groups = c.fittedGroups()
-	c.model = newModel(carrier.New().Fitted(c.groups...), nil)
-	c.judgeFitted()
+	c.model = modelOf(c.groups)
+	c.judgeFitted(biasField, loadField, converter1Field, converter2Field, monitorField)
 	if err := c.run(); err != nil {
 		return nil, err
 	}
 	return c.report(), nil
 }
+
+// starterSwitches are the positions with a switch in the starter.
+var starterSwitches = adapter.At(7, 8, 28)
 
 // fittedGroups are the groups of which anything was found, and those that were told.
 func (c *check) fittedGroups() []carrier.Group {
@@ -72,14 +88,13 @@ func (c *check) fittedGroups() []carrier.Group {
 		return all[:slices.Index(all, c.options.Group)+1]
 	}
 	groups := []carrier.Group{carrier.Starter}
-	starter := adapter.At(7, 8, 28)
 	for _, g := range []struct {
 		group carrier.Group
 		found bool
 	}{
 		{carrier.Load, c.found.load != 0},
 		{carrier.FarHalf, c.found.bias > 16},
-		{carrier.Switches, (c.found.highFound|c.found.lowFound)&^starter != 0},
+		{carrier.Switches, (c.found.highFound|c.found.lowFound)&^starterSwitches != 0},
 		{carrier.Converters, c.found.converter[0] || c.found.converter[1] || c.adapter.Capabilities.Reference},
 	} {
 		if g.found {
@@ -120,8 +135,9 @@ func (c *check) run() error {
 		seen = append(seen, s)
 	}
 	plan = append(plan, closing...)
-	c.model = newModel(c.model.good, plan)
+	c.model.planned(plan)
 	c.result.seen = seen
+	c.judgeLowChain()
 	if err := c.power(positions, high, low, loaded); err != nil {
 		return err
 	}
@@ -165,7 +181,7 @@ func (c *check) power(positions, high, low uint32, loaded bool) error {
 		}
 		seen = append(seen, s)
 	}
-	c.model = newModel(m.good, append(slices.Clone(m.plan), more...))
+	m.planned(append(slices.Clone(m.plan), more...))
 	c.result.seen = seen
 	return nil
 }
@@ -173,6 +189,10 @@ func (c *check) power(positions, high, low uint32, loaded bool) error {
 // diagnose names what explains what was read, and says what nothing explains.
 func (c *check) diagnose() error {
 	m := c.model
+	c.result.found, c.result.blamed = c.found, c.blamed
+	if watching != nil {
+		watching(m, &c.result)
+	}
 	deviates := m.deviations(&c.result)
 	c.judgeMonitor(&deviates)
 	found, left := m.explain(&c.result, deviates)
@@ -260,7 +280,7 @@ func (c *check) report() *Report {
 		r.Groups = append(r.Groups, g)
 	}
 	if c.options.Building {
-		r.Next = c.next(len(r.Faults()) > 0)
+		r.Next = c.next(len(r.Faults()))
 	}
 	return r
 }

@@ -57,7 +57,7 @@ func resistorRole(p *carrier.Part) string {
 	case p.Position == 0:
 		return ""
 	}
-	l := carrier.LaneAt(p.Position)
+	l := laneAt[p.Position]
 	if a == l.SenseNet() || b == l.SenseNet() {
 		return "sense "
 	}
@@ -266,6 +266,10 @@ func (m *model) reads(of []deviation) string {
 	k := &m.plan[best.condition]
 	name := adapter.Column(best.position)
 	switch {
+	case best.tripped:
+		return fmt.Sprintf("more than %d mA flowed with the switch of %s closed", limitMA, name)
+	case best.refused:
+		return fmt.Sprintf("the adapter found that its lines or switches do not do as told, with the switch of %s closed", name)
 	case best.current:
 		return fmt.Sprintf("%.1f mA flow where %.1f should, with the switch of %s closed", best.got, best.want, name)
 	case best.volts:

@@ -104,18 +104,26 @@ func (c *Chip) rest(vcc, gnd int) branch {
 		ohms := (curveSupply - stages*0.7) / amps
 		return branch{from: vcc, to: gnd, ohms: ohms, junctions: stages, saturation: c.variety.saturation(silicon)}
 	case f.Technology == part.NMOS:
-		return branch{from: vcc, to: gnd, curve: depletion(amps)}
+		return branch{from: vcc, to: gnd, curve: depletion(amps, 1-0.2*float64(c.variety.Substrate))}
 	}
-	return branch{from: vcc, to: gnd, ohms: curveSupply / amps}
+	return branch{from: vcc, to: gnd, curve: complementary(amps)}
 }
 
-// depletion is the current of an N-channel die that takes some amperes at 5 V.
-func depletion(amps float64) *curve {
-	const lower, pinchOff = 0.8, 2.7 // V
+// complementary is the current of a CMOS die that takes some amperes at 5 V: none
+// below the thresholds of both kinds of its transistors together, 1.4 V.
+func complementary(amps float64) *curve {
+	const both = 1.4 // V
+	return rising([]point{{-7, amps * (7 - both) / (curveSupply - both)}, {-both, 0}, {2, 0}})
+}
+
+// depletion is the current of an N-channel die that takes some amperes at 5 V; lower, V, is
+// the threshold of its lower transistors, and pinchOff that of its loads.
+func depletion(amps, lower float64) *curve {
+	const pinchOff = 2.7 // V
 	points := []point{{-7, amps * 1.1}}
 	for v := 5.0; v > 0; v -= 0.05 {
 		load := 1 - math.Pow(max(0, 1-v/pinchOff), 2)
-		driver := 0.8 * math.Pow(max(0, v-lower), 2)
+		driver := 0.85 * math.Pow(max(0, v-lower), 2)
 		points = append(points, point{-v, amps * min(load, driver) * (0.95 + v/100)})
 	}
 	return rising(append(points, point{0, 0}, point{2, 0}))

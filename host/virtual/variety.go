@@ -93,6 +93,9 @@ func Sampled(t part.Type, seed uint64) Variety {
 	if t.Family.Technology == part.CMOS && t.Family.Name == "74HC" {
 		v.Before, v.Behind = either(0, between(50, 200)), either(0, between(50, 200))
 	}
+	if !t.Pumped() { // drawn all the same: what follows repeats with the seed
+		v.Substrate = Grounded
+	}
 	low, high := thresholds(t.Family)
 	v.Threshold = between(low, high)
 	return v

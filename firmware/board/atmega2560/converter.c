@@ -27,11 +27,14 @@ enum {
 
 	NEAR_TO_FAR = 4,      /* a count of 10 bits in ones of 12 */
 	FAR_BITS = 12,
+	FAR_MOST = 4095,
 	COMMAND = 0x18,       /* start and single-ended, before the channel */
 	COMMAND_BITS = 5,
-	HALF_CYCLES = 3,      /* of a clock, beside what the instructions take: 250 ns at least */
+	HALF_CYCLES = 4,      /* of a clock: 250 ns at least */
 	SAMPLE_LOOPS = 30 * (F_CPU / 1000000) / 4 /* 30 µs: 4.7 kΩ into 20 pF, to 1 mV */
 };
+
+#define NO_NULL_BIT 0xFFFFu
 
 static uint8_t selected; /* channel */
 
@@ -51,11 +54,11 @@ void board_channel(uint8_t channel)
 	}
 }
 
-static void clock_once(void)
+static inline void clock_once(uint8_t low)
 {
-	PORTC |= SHIFT_CLOCK;
+	PORTC = low | SHIFT_CLOCK;
 	__builtin_avr_delay_cycles(HALF_CYCLES);
-	PORTC &= (uint8_t)~SHIFT_CLOCK;
+	PORTC = low;
 	__builtin_avr_delay_cycles(HALF_CYCLES);
 }
 
@@ -63,30 +66,34 @@ static void clock_once(void)
 static void far_sample(uint8_t channel)
 {
 	uint8_t command = (uint8_t)(COMMAND | channel);
+	uint8_t low = PORTC & (uint8_t)~(SHIFT_DATA | SHIFT_CLOCK);
 	uint8_t bit;
 
 	PORTJ &= (uint8_t)~CONVERTERS_OFF;
 	for (bit = 1 << (COMMAND_BITS - 1); bit != 0; bit >>= 1) {
-		PORTC = command & bit ? PORTC | SHIFT_DATA : PORTC & (uint8_t)~SHIFT_DATA;
-		clock_once();
+		uint8_t with_bit = command & bit ? low | SHIFT_DATA : low;
+
+		PORTC = with_bit; /* before the edge */
+		clock_once(with_bit);
 	}
 	_delay_loop_2(SAMPLE_LOOPS);
 }
 
-/* Reads what was sampled; false without the null bit. Nothing may stretch it, for the
+/* Reads what was sampled; NO_NULL_BIT without that. Nothing may stretch it, for the
  * sample fades. */
-static bool far_read(uint8_t line, uint16_t *count)
+static uint16_t far_read(uint8_t line)
 {
 	uint16_t bits = 0;
+	uint8_t low = PORTC;
 	bool null;
 	uint8_t left;
 
 	ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
 	{
-		clock_once();
+		clock_once(low);
 		null = (PIND & line) == 0;
 		for (left = FAR_BITS; left > 0; left--) {
-			clock_once();
+			clock_once(low);
 			bits = (uint16_t)(bits << 1);
 			if (PIND & line) {
 				bits |= 1;
@@ -94,8 +101,7 @@ static bool far_read(uint8_t line, uint16_t *count)
 		}
 	}
 	PORTJ |= CONVERTERS_OFF;
-	*count = bits;
-	return null;
+	return null ? bits : NO_NULL_BIT;
 }
 
 static uint8_t far_line(uint8_t which)
@@ -109,27 +115,26 @@ static uint8_t far_line(uint8_t which)
 bool board_converter(uint8_t which)
 {
 	enum chain chain = which == 0 ? CHAIN_BIAS : CHAIN_LOAD;
-	bool before, null;
-	uint16_t count;
+	bool before, answers;
 	uint8_t i;
 
 	for (i = 0; i < SHIFT_LONGEST / 8; i++) {
-		shift_out(0xFF, 8);
+		shift_out(0xFF);
 	}
 	before = shift_back(chain);
 	far_sample(7);
-	null = far_read(far_line(which), &count);
-	return before && null && shift_back(chain);
+	answers = far_read(far_line(which)) != NO_NULL_BIT;
+	return before && answers && shift_back(chain);
 }
 
+/* Eight channels a converter. One that gives no null bit any more reads as the most. */
 static uint16_t convert_far(void)
 {
 	uint16_t count;
 
-	/* Eight channels a converter. */
 	far_sample(selected & 7);
-	(void)far_read(far_line(selected >= CHANNEL_R9), &count);
-	return count;
+	count = far_read(far_line(selected >= CHANNEL_R9));
+	return count == NO_NULL_BIT ? FAR_MOST : count;
 }
 
 uint16_t board_convert(void)

@@ -9,8 +9,11 @@
 
 enum { SHIFT_LONGEST = 40 }; /* clocks that pass through any chain, with some to spare */
 
-/* Shifts the lowest n bits of bits, the highest of them first. */
-void shift_out(uint8_t bits, uint8_t n);
+/* Shifts a bit. */
+void shift_bit(bool bit);
+
+/* Shifts eight, the highest first. */
+void shift_out(uint8_t bits);
 
 /* What comes out of a chain, or of the converter on the same line, once it has had
  * time to settle. */

@@ -36,7 +36,7 @@ enum { TOLD_16THS = 50 * 16, INSTRUCTION_16THS = 40 };
 
 enum { RX_CAPACITY = 2048, TX_CAPACITY = 16 }; /* bytes; of the line's time not too much passes at once */
 
-enum { CONVERSION_US = 26, FAR_CONVERSION_US = 45, TOP = 4095 };
+enum { CONVERSION_US = 26, FAR_CONVERSION_US = 60, TOP = 4095 };
 
 const struct board_traits board_traits = {
 	.high = REVISION_B_HIGH,

@@ -124,8 +124,8 @@ var placementText string
 var routesText string
 
 // Committed gives the board as committed, with the pads that the netlist asks for.
-func Committed() (*Board, error) {
-	b, err := Placed()
+func Committed(n *carrier.Netlist) (*Board, error) {
+	b, err := Placed(n)
 	if err != nil {
 		return nil, err
 	}
@@ -136,12 +136,12 @@ func Committed() (*Board, error) {
 }
 
 // Placed gives the committed board without its tracks and vias.
-func Placed() (*Board, error) {
+func Placed(n *carrier.Netlist) (*Board, error) {
 	b := &Board{}
 	if err := b.read(placementText); err != nil {
 		return nil, fmt.Errorf("placement.txt: %w", err)
 	}
-	return b, b.addPads(carrier.New())
+	return b, b.addPads(n)
 }
 
 // read adds what a text says: one thing a line, in millimetres; # begins a comment.

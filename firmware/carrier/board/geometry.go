@@ -74,12 +74,3 @@ func inside(p Point, outline []Point) bool {
 	}
 	return in
 }
-
-// edgeGap is the distance of a point from a polygon's outline, µm.
-func edgeGap(p Point, outline []Point) float64 {
-	least := math.Inf(1)
-	for i, a := range outline {
-		least = min(least, pointGap(p, a, outline[(i+1)%len(outline)]))
-	}
-	return least
-}

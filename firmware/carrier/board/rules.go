@@ -3,6 +3,7 @@ package board
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // The design rules, µm. Any board house of today keeps them for four layers.
@@ -47,24 +48,29 @@ type drilled struct {
 	name     string
 	at       Point
 	diameter int
+	plated   bool
 }
 
 func (b *Board) drills() []drilled {
 	var all []drilled
 	for _, p := range b.Pads {
-		all = append(all, drilled{p.Name(), p.Shape.Centre(), p.Drill})
+		all = append(all, drilled{p.Name(), p.Shape.Centre(), p.Drill, true})
 	}
 	for i, v := range b.Vias {
-		all = append(all, drilled{fmt.Sprintf("via %d of %s", i, v.Net), v.At, ViaDrill})
+		all = append(all, drilled{fmt.Sprintf("via %d of %s", i, v.Net), v.At, ViaDrill, true})
 	}
 	for i, h := range b.Holes {
-		all = append(all, drilled{fmt.Sprintf("screw hole %d", i), h.At, h.Diameter})
+		all = append(all, drilled{fmt.Sprintf("screw hole %d", i), h.At, h.Diameter, false})
 	}
 	return all
 }
 
 // Violations checks the design rules and names what breaks them.
 func (b *Board) Violations() []string {
+	return slices.Concat(b.copperViolations(), b.padViolations(), b.holeViolations(), b.bodyOverlaps(), b.jackViolations())
+}
+
+func (b *Board) copperViolations() []string {
 	var broken []string
 	report := func(format string, arguments ...any) { broken = append(broken, fmt.Sprintf(format, arguments...)) }
 	pieces := b.pieces()
@@ -91,21 +97,37 @@ func (b *Board) Violations() []string {
 			report("track %d of %s lies on a plane", i, t.Net)
 		}
 	}
+	return broken
+}
+
+func (b *Board) padViolations() []string {
+	var broken []string
+	report := func(format string, arguments ...any) { broken = append(broken, fmt.Sprintf(format, arguments...)) }
 	for _, p := range b.Pads {
 		if 2*p.Shape.Radius-p.Drill < 2*AnnularRing {
 			report("%s has too little copper around its hole", p.Name())
 		}
+		if b.OnPlane(p) {
+			if count := len(b.spokes(p)); count < 2 {
+				report("%s has %d spokes to its plane", p.Name(), count)
+			}
+		}
 	}
+	return broken
+}
+
+func (b *Board) holeViolations() []string {
+	var broken []string
 	drills := b.drills()
 	for i, d := range drills {
 		for _, e := range drills[:i] {
 			gap := math.Hypot(float64(d.at.X-e.at.X), float64(d.at.Y-e.at.Y)) - float64(d.diameter+e.diameter)/2
 			if gap < HoleToHole {
-				report("the holes of %s and %s are %.3f mm apart", d.name, e.name, gap/1000)
+				broken = append(broken, fmt.Sprintf("the holes of %s and %s are %.3f mm apart", d.name, e.name, gap/1000))
 			}
 		}
 	}
-	return append(append(broken, b.bodyOverlaps()...), b.jackViolations()...)
+	return broken
 }
 
 // near calls f for all pieces that share a layer and are closer than 1 mm.

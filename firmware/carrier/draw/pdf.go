@@ -64,8 +64,8 @@ func (w *pdfWriter) set(s Style) string {
 		w.SetDrawColor(rgb(s.Stroke))
 		w.SetLineWidth(s.Width)
 		manner = "D"
-		if s.Dashed {
-			w.SetDashPattern([]float64{1.2, 0.8}, 0)
+		if s.Dash[1] > 0 {
+			w.SetDashPattern(s.Dash[:], 0)
 		} else {
 			w.SetDashPattern(nil, 0)
 		}

@@ -43,8 +43,8 @@ func (s Style) attributes() string {
 	if stroke != "" {
 		a += fmt.Sprintf(` stroke="%s" stroke-width="%s"`, stroke, number(s.Width))
 	}
-	if s.Dashed {
-		a += ` stroke-dasharray="1.2 0.8"`
+	if s.Dash[1] > 0 {
+		a += fmt.Sprintf(` stroke-dasharray="%s %s"`, number(s.Dash[0]), number(s.Dash[1]))
 	}
 	return a
 }

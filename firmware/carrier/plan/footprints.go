@@ -70,10 +70,10 @@ func footprint(p *carrier.Part) (shape, error) {
 		return shape{row(3, 1), outline{-0.5, -0.5, 2.5, 0.5}}, nil
 	case carrier.Header:
 		return shape{row(15, 1), outline{-0.5, -0.5, 14.5, 0.5}}, nil
-	case carrier.Monitor: // a module of 26 x 21 mm
-		return shape{row(6, 1), outline{-2.5, -0.5, 7.7, 7.8}}, nil
-	case carrier.Socket: // with its lever's end above pin 1
-		return shape{zif28(), outline{-2, -5, 8, 15}}, nil
+	case carrier.Monitor: // a module of 26 x 23 mm
+		return shape{row(6, 1), outline{-2.6, -0.8, 7.6, 8.1}}, nil
+	case carrier.Socket: // the lever's end is above pin 1, and the lever reaches five holes further
+		return shape{zif28(), outline{-2, -4.5, 8, 16}}, nil
 	}
 	return shape{}, fmt.Errorf("plan: %s is a %v, whose shape is not known", p.Ref, p.Kind)
 }

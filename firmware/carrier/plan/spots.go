@@ -37,9 +37,9 @@ var single = map[string]spot{
 	"X3": {0, 38, socketTop, down},
 
 	"U21": {0, 10, 1, right}, "C21": {0, 13, 0, left},
-	"U22": {0, 49, 8, left}, "C22": {0, 46, 9, right},
+	"U22": {0, 56, 1, right}, "C22": {0, 59, 0, left},
 	"U31": {0, 10, 11, right}, "C31": {0, 13, 10, left},
-	"U32": {0, 49, 18, left}, "C32": {0, 46, 19, right},
+	"U32": {0, 56, 11, right}, "C32": {0, 59, 10, left},
 	"U11": {0, 10, 22, right}, "C11": {0, 13, 21, left},
 	"U12": {0, 10, 30, right}, "C12": {0, 14, 30, down},
 
@@ -49,9 +49,9 @@ var single = map[string]spot{
 	"JP1":  {0, 6, 31, down}, "JP2": {0, 2, 11, down}, "JP3": {0, 2, 15, down},
 
 	"F1": {0, 57, 20, left}, "U51": {0, 50, 22, right},
-	"R801": {0, 48, 34, right}, "D1": {0, 49, 36, right},
-	"R802": {0, 54, 34, right}, "D2": {0, 55, 36, right},
-	"R803": {0, 48, 32, right}, "D3": {0, 52, 36, right},
+	"R801": {0, 49, 34, right}, "D1": {0, 50, 36, right},
+	"R802": {0, 55, 34, right}, "D2": {0, 56, 36, right},
+	"R803": {0, 49, 32, right}, "D3": {0, 53, 36, right},
 	"S1": {0, 55, 31, right},
 
 	// the far half's board
@@ -65,20 +65,21 @@ var single = map[string]spot{
 	"R814": {1, 12, 24, right},
 }
 
-// registerRows says which register's outputs lead to rows of resistors, and to which side.
+// registerRows says which register's outputs lead to rows of which resistors, and
+// whether the sense resistors follow in these rows.
 var registerRows = []struct {
 	ref, prefix string
-	side        int // -1: to the left of an upright package
 	sense       bool
 }{
-	{"U21", "R3", -1, true}, {"U22", "R3", 1, true}, {"U31", "R4", -1, false}, {"U32", "R4", 1, false},
-	{"U23", "R3", -1, false}, {"U24", "R3", -1, false}, {"U33", "R4", -1, false}, {"U34", "R4", -1, false},
+	{"U21", "R3", true}, {"U22", "R3", true}, {"U23", "R3", false}, {"U24", "R3", false},
+	{"U31", "R4", false}, {"U32", "R4", false}, {"U33", "R4", false}, {"U34", "R4", false},
 }
 
 // lowSides are the transistors of the low side with their gate resistors two rows below, by position.
 var lowSides = map[int]spot{
-	4: {0, 16, 28, right}, 7: {0, 21, 28, right}, 8: {0, 26, 28, right}, 21: {0, 31, 28, right}, 24: {0, 36, 28, right}, 25: {0, 41, 28, right},
-	1: {0, 16, 32, right}, 9: {0, 21, 32, right}, 10: {0, 26, 32, right}, 11: {0, 31, 32, right}, 12: {0, 36, 32, right}, 14: {0, 41, 32, right},
+	4: {0, 16, 29, right}, 7: {0, 21, 29, right}, 8: {0, 26, 29, right}, 21: {0, 31, 29, right}, 24: {0, 36, 29, right}, 25: {0, 41, 29, right},
+	1: {0, 16, 33, right}, 9: {0, 21, 33, right}, 10: {0, 26, 33, right}, 11: {0, 31, 33, right}, 12: {0, 36, 33, right}, 14: {0, 41, 33, right},
+	28: {0, 45, 32, right},
 }
 
 // highSides are the transistors of the high side, with base and base-emitter resistors two and three rows below.
@@ -102,7 +103,7 @@ var spots = sync.OnceValue(func() map[string]spot {
 		all[fmt.Sprintf("Q1%02d", position)] = s
 		all[fmt.Sprintf("R5%02d", position)] = spot{s.board, s.x, s.y + 2, right}
 	}
-	all["Q128"], all["R528"] = spot{0, 41, 36, right}, spot{0, 36, 36, right}
+	all["R528"] = spot{0, 45, 35, right} // the row above is taken
 	for position, s := range highSides {
 		all[fmt.Sprintf("Q2%02d", position)] = s
 		all[fmt.Sprintf("R6%02d", position)] = spot{s.board, s.x, s.y + 2, right}
@@ -138,10 +139,10 @@ func lane(all map[string]spot, l carrier.Lane) {
 			if at[:3] != rows.ref {
 				continue
 			}
-			s := outputSpot(all[rows.ref], at[4:], rows.side)
+			s := outputSpot(all[rows.ref], at[4:])
 			all[fmt.Sprintf("%s%02d", rows.prefix, l.Position)] = s
 			if rows.sense {
-				s.x += 5 * rows.side
+				s.x -= 5
 				all[fmt.Sprintf("R2%02d", l.Position)] = s
 			}
 		}
@@ -153,17 +154,9 @@ func lane(all map[string]spot, l carrier.Lane) {
 }
 
 // outputSpot is the spot of the resistor at a register's output, QA to QH. QB to QH are
-// pins 1 to 7; QA lies on the other side, so its resistor has the row beyond pin 1.
-func outputSpot(u spot, output string, side int) spot {
-	rows := int(output[1]-'A') - 1
-	if u.turn == left { // the package stands on its head
-		rows = -rows
-	}
-	s := spot{u.board, u.x + side, u.y + rows, right}
-	if side < 0 {
-		s.turn = left
-	}
-	return s
+// pins 1 to 7, on the left; QA lies on the other side, so its resistor has the row above pin 1.
+func outputSpot(u spot, output string) spot {
+	return spot{u.board, u.x - 1, u.y + int(output[1]-'A') - 1, left}
 }
 
 // landings gives the hole of each of the microcontroller's lines, by the line or by
@@ -187,12 +180,12 @@ var landings = sync.OnceValue(func() map[string]Hole {
 	for i, line := range []string{"PC6", "PC7", "PD7", "PB6", "PJ1", "PG0", "PG2", "PD2", "PG1", "PG5", "PD3"} {
 		holes[line] = Hole{0, 0, 22 + i}
 	}
-	for i, label := range []string{"5V-1", "5V-2", "5V-3", "GND-1", "GND-2", "GND-3", "GND-4", "GND-5"} {
-		holes[label] = Hole{0, 3, 24 + i}
-	}
+	holes["5V-1"], holes["5V-2"], holes["5V-3"] = Hole{0, 3, 24}, Hole{0, 3, 25}, Hole{0, 59, 20} // the last for the fuse
+	holes["GND-1"], holes["GND-2"], holes["GND-3"] = Hole{0, 3, 27}, Hole{0, 14, 27}, Hole{0, 14, 36}
+	holes["GND-4"], holes["GND-5"] = Hole{0, 45, 28}, Hole{0, 45, 12}
 	holes["PD0"], holes["PD1"] = Hole{0, 52, 20}, Hole{0, 53, 20}
 	holes["PE3"], holes["PE5"], holes["PB7"] = beside("R801", -1), beside("R802", -1), beside("R803", -1)
-	holes["PE4"] = Hole{0, 54, 30}
+	holes["PE4"] = Hole{0, 54, 31}
 	holes["PJ0"] = Hole{1, 17, 24}
 	return holes
 })

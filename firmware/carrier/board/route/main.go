@@ -15,6 +15,7 @@ import (
 	"log"
 	"os"
 
+	"chipassay/firmware/carrier"
 	"chipassay/firmware/carrier/board"
 )
 
@@ -23,7 +24,7 @@ func main() {
 	out := flag.String("out", "routes.txt", "file to write")
 	rounds := flag.Int("rounds", 150, "rounds at most")
 	flag.Parse()
-	b, err := board.Placed()
+	b, err := board.Placed(carrier.New())
 	if err != nil {
 		log.Fatal(err)
 	}
@@ -43,7 +44,7 @@ func main() {
 	if err := os.WriteFile(*out, []byte(b.Routes()), 0o666); err != nil {
 		log.Fatal(err)
 	}
-	broken := append(b.Violations(), b.Differences()...)
+	broken := b.Faults()
 	for _, v := range broken {
 		fmt.Println(v)
 	}

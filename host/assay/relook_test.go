@@ -1,0 +1,71 @@
+package assay_test
+
+import (
+	"context"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// A hazyBench is a bench at which a high at pin 3 stands at some volts, where the
+// adapter's inputs read either way: here low, under the low bias.
+type hazyBench struct {
+	measuringBench
+	volts, supply float64
+}
+
+func (b hazyBench) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
+	read, err := b.measuringBench.Apply(ctx, steps, bias)
+	for i := range read {
+		read[i] = read[i].With(3, read[i].Has(3) && bias == adapter.High)
+	}
+	return read, err
+}
+
+func (b hazyBench) Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error) {
+	measured, err := b.measuringBench.Measure(ctx, steps)
+	for i := range measured {
+		if measured[i].Volts[3] > 2 && steps[i].Bias == adapter.Low {
+			measured[i].Volts[3] = b.volts
+		}
+	}
+	return measured, err
+}
+
+func (b hazyBench) SupplyVolts(context.Context) (float64, error) { return b.supply, nil }
+
+// What the adapter's inputs may read either way, 1.5 to 3.0 V, its converter decides:
+// 2.4 V is a high for every TTL input (VIH, 2.0 V), 1.8 V is none, and a good output
+// with 4.75 V or more never stands there (VOH, 2.7 V). With less nobody knows.
+func TestReadingsBetweenLowAndHighAreMeasured(t *testing.T) {
+	for _, c := range []struct {
+		volts, supply float64
+		verdict       assay.Verdict
+		says          string
+	}{
+		{2.4, 5.0, assay.Pass, "by its converter it is what is expected"},
+		{1.8, 5.0, assay.Fail, ""},
+		{0.2, 5.0, assay.Fail, ""},
+		{2.4, 4.6, assay.Pass, "by its converter it is what is expected"},
+		{1.8, 4.6, assay.NotTested, "neither a low nor a high"},
+		{0.2, 4.6, assay.Fail, "the supply's and not the chip's"},
+	} {
+		typ := open(t, "74LS00")
+		plan, err := assay.NewPlan(typ, nil)
+		require.NoError(t, err)
+		socket := socketOf(t, typ)
+		b := hazyBench{measuringBench{bench{socket, everywhere}, meterBench{socket, 14}, typ}, c.volts, c.supply}
+		r := assay.Run(t.Context(), b, plan)
+		require.Equal(t, c.verdict, r.Verdict, "%v: %s", c, r.Reason)
+		require.InDelta(t, c.supply, r.SupplyVolts, 1e-9)
+		if c.says != "" {
+			require.Contains(t, strings.Join(append(r.Findings, r.Reason), "; "), c.says, "%v", c)
+		}
+	}
+}
