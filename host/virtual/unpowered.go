@@ -7,6 +7,27 @@ import (
 	"chipassay/vectors/part"
 )
 
+// What chips do before power, as fifty varieties of each kind do it here at rails of 4.5 to 5.25 V
+// (TestVarietiesBeforePower); the kinds that there is a transistor-level model of, as in ngspice. Volts.
+//
+//	                                   TTL          TTL without  LS, ALS      4000, 74C    4049         HC, HCT      NMOS         NMOS,
+//	                                                clamps       AS, F                                               grounded     pumped
+//	drop from ground to supply         0.46-0.54    0.46-0.54    0.45-0.53    0.45-0.53    0.45-0.53    0.45-0.53    0.45-0.53    4.4-5.2: none
+//	how much more the other way        1.3 or more  1.3 or more  1.2 or more  3.6 or more  3.5 or more  3.6 or more  0.7 or more  (0.2-0.9 in all)
+//	inputs in the contact test         3.0-4.0      3.0-4.0      3.2-4.2      2.7-3.9      2.7-3.9      3.1-3.9      3.0-3.8      0.00: no answer
+//	outputs in the contact test        3.1-4.1      3.1-4.1      3.2-3.9      3.2-3.9      3.2-3.9      3.2-3.9      3.1-3.8      2.4-3.4
+//	a low pin in the test for shorts   0.00         0.00         0.00         0.00         0.00         0.00         0.00         0.00
+//	a high input over the supply pin   all of bias  all of bias  all of bias  0.60-1.5     all of bias  0.60-0.84    all of bias  all of bias
+//	a high output over the supply pin  all of bias  all of bias  0.8, or all  0.60-0.68    0.02-0.68 *  0.60-0.68    all of bias  all of bias
+//	the supply pin at the soft start   3.1-4.8      3.1-4.8      3.7-4.8      4.2-5.2      4.1-4.8      4.2-4.9      1.6-1.9      1.4-1.7
+//	the same, turned                   0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    4.4-5.2
+//
+// * An input of a 4049 has no diode to VCC, and is the gate of the transistor that draws its output low:
+// biased high it turns that on, without any supply, and the output's bias stands at 0.02 to 0.1 V. That is no
+// short. An inverter whose input is biased low shows its diode, 0.60 to 0.68 V.
+//
+// A CMOS part lives at the soft start: its outputs drive, by its inputs.
+
 // The junctions of dies. Saturation currents give the usual drops at 1 mA: 0.65 V
 // for a clamp or an isolation junction, 0.77 V for a small transistor's emitter,
 // 0.45 V for a Schottky diode, and 0.52 V for the substrate diode, which is as large
@@ -91,7 +112,8 @@ func (b *branch) collected(base, collector float64) (amps, byBase, byCollector f
 // diode: its current at rest. A bipolar die conducts once its stages do: three
 // junctions in standard TTL, two in the families with diode inputs. An N-channel die
 // conducts from the threshold of its lower transistors on, and then as its depletion
-// loads let it, which are at their limit from some 2.7 V on. A CMOS die hardly does.
+// loads let it, which are at their limit from some 2.7 V on. A CMOS die hardly does, and
+// not below a threshold or two.
 func (c *Chip) rest(vcc, gnd int) branch {
 	f := c.Type.Family
 	amps := typicalICC[f.Name] / 1000 * c.variety.Supply
