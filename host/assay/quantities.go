@@ -186,8 +186,11 @@ var mostICC = map[string]float64{
 // output, and every input is driven.
 func (m *levelWalk) supply() {
 	s := station{current: true}
-	m.wanted[s] = 0
+	m.wanted[s] = part.PinSet(m.t.Variant.VCC(), m.t.Variant.GND())
 	m.answer(func() {
+		if v := m.volts(s, &m.t.Variant.Pins[m.t.Variant.VCC()-1]) - m.measured[s].Volts[m.t.Variant.GND()]; !math.IsNaN(v) {
+			m.found.SupplyVolts = v
+		}
 		mA := m.measured[s].CurrentMA
 		r := icc(mA, math.NaN())
 		switch {
