@@ -234,9 +234,12 @@ func (a *Adapter) refer(positions uint32, millivolts []uint16, supply float64) e
 }
 
 // SupplyVolts measures what the powered chip gets, between its own supply pins, V;
-// not a number where they cannot be measured. It releases what is driven and biases
-// all pins low.
+// not a number where they cannot be measured. What PowerOn saw is given where it
+// looked; else what is driven is released and all pins are biased low.
 func (s *Seat) SupplyVolts(ctx context.Context) (float64, error) {
+	if s.supplyVolts != 0 {
+		return s.supplyVolts, nil
+	}
 	step := MeasureStep{Bias: Low, Settle: supplySettle, Pins: part.PinSet(s.VCC, s.GND), Averaging: supplyAveraging}
 	if s.adapter.Capabilities.Bias == 0 {
 		step.Bias = Off

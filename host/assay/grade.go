@@ -106,6 +106,12 @@ func GradeOf(v Verdict, l *Levels) (g Grade, reasons []string) {
 			reasons = append(reasons, r.String()+", with little room")
 		}
 	}
+	if l.Unloaded {
+		if worst == Strong {
+			worst = Sound
+		}
+		reasons = append(reasons, withoutLoads)
+	}
 	if len(l.Held) > 0 {
 		worst = Doubtful
 		reasons = append(reasons, l.Held...)

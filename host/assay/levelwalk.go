@@ -74,9 +74,6 @@ func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, erro
 	if m.k, err = constantsOf(ctx, meter); err != nil {
 		return nil, err
 	}
-	if !m.loads {
-		m.found.Unmeasured = append(m.found.Unmeasured, withoutLoads)
-	}
 	m.supply()
 	for i := range m.t.Variant.Pins {
 		m.plan(&m.t.Variant.Pins[i])
@@ -86,6 +83,9 @@ func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, erro
 	}
 	for _, answer := range m.answers {
 		answer()
+	}
+	if m.found.Unloaded {
+		m.found.Unmeasured = append(m.found.Unmeasured, withoutLoads)
 	}
 	m.found.Family = familyCheck(m.t, m.found.Readings)
 	for _, p := range m.t.Variant.Pins {
