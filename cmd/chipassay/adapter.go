@@ -4,9 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"chipassay/firmware/carrier"
 	"chipassay/host/adapter"
 	"chipassay/host/selfcheck"
 	"chipassay/host/virtual"
@@ -89,36 +91,68 @@ func (f *adapterFlags) chipIn(b *virtual.Board) (*virtual.Socket, error) {
 	return b.Socket(chip, f.seed), nil
 }
 
+// checkFlags are the flags of the check command.
+type checkFlags struct {
+	adapterFlags
+	building string
+	list     bool
+}
+
 func adapterCheckCommand(d *definitions) *cobra.Command {
-	f := adapterFlags{definitions: d}
+	f := checkFlags{adapterFlags: adapterFlags{definitions: d}}
 	cmd := &cobra.Command{
 		Use:   "check",
-		Short: "Check every line, rail, switch and channel of the adapter, with an empty socket",
-		Long: `Check the adapter with an empty socket: both rails at both levels, every sense
-line and channel of the converter, every drive line, every supply switch and
-the current monitor. A fault names the line and says what to look for on the
-board.
+		Short: "Check every register, resistor, switch and channel of the adapter, with an empty socket",
+		Long: `Check the adapter with an empty socket: its registers and converters, every
+position driven, biased and loaded alone and against the others, every switch,
+the current monitor and the reference. What is wrong is named by the references
+of the carrier's parts list, with what to look at; where two parts cannot be told
+apart, both are named.
+
+While you build, say with --building which group you have just soldered in
+(starter, load, far, switches, converters, in this order): that group and those
+before it must be there, and the check says what to do next.
+
+A check with an empty socket cannot see everything: --list shows what it cannot,
+each with the meter reading that does.
 
 Take the chip out first. Unplug the adapter before you solder at it.
 
 Exit status: 0 no fault; 1 a fault; 3 something is in the socket, or the check
 could not run.`,
+		Example: `  chipassay adapter check
+  chipassay adapter check --building starter
+  chipassay adapter check --list`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return f.check(cmd) },
 	}
 	f.add(cmd)
 	f.supplyFlag(cmd)
-	cmd.Flags().StringVar(&f.chip, "chip", "", "virtual adapter: the part that is in the socket (default: none)")
+	flags := cmd.Flags()
+	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is in the socket (default: none)")
+	flags.StringVar(&f.building, "building", "", "the group of parts that was soldered in last: starter, load, far, switches or converters")
+	flags.BoolVar(&f.list, "list", false, "list what the check cannot find, and the meter readings that do; no adapter is needed")
 	return cmd
 }
 
-func (f *adapterFlags) check(cmd *cobra.Command) error {
+func (f *checkFlags) check(cmd *cobra.Command) error {
+	if f.list {
+		return f.writeUnseen(cmd.OutOrStdout())
+	}
+	options := selfcheck.Options{}
+	if f.building != "" {
+		groups, err := carrier.ParseGroups([]string{f.building})
+		if err != nil {
+			return err
+		}
+		options = selfcheck.Options{Building: true, Group: groups[len(groups)-1]}
+	}
 	a, err := f.open(cmd, f.chipIn)
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	r, err := selfcheck.Check(cmd.Context(), a)
+	r, err := selfcheck.Check(cmd.Context(), a, options)
 	if err != nil {
 		return couldNotTest(err)
 	}
@@ -133,21 +167,38 @@ func (f *adapterFlags) check(cmd *cobra.Command) error {
 	return err
 }
 
-// writeCheck prints a line a group, and under it its faults.
+// writeUnseen prints a line a defect that the check cannot find, and under it what shows it.
+func (f *checkFlags) writeUnseen(w io.Writer) error {
+	unseen := selfcheck.Unseen()
+	if f.asJSON {
+		return writeJSON(w, unseen)
+	}
+	for _, h := range unseen {
+		if _, err := fmt.Fprintf(w, "%s\n    %s\n", h.What, h.Meter); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// writeCheck prints a line a group, and under it its faults; at the end what to do next.
 func writeCheck(w io.Writer, r *selfcheck.Report) error {
+	fmt.Fprintf(w, "fitted: %s\n\n", strings.Join(r.Fitted, ", "))
 	for _, g := range r.Groups {
 		words := g.Good
 		switch {
 		case len(g.Faults) > 0:
 			words = "FAULT"
-		case words == "" || g.Unchecked != "" && g.Name != "button":
+		case words == "" && g.Unchecked == "":
+			words = "not checked"
+		case words == "":
 			words = "not checked: " + g.Unchecked
 		case g.Unchecked != "":
 			words += "; " + g.Unchecked
 		}
-		fmt.Fprintf(w, "%-19s %s\n", g.Name, words)
+		fmt.Fprintf(w, "%-17s %s\n", g.Name, words)
 		for _, fault := range g.Faults {
-			fmt.Fprintf(w, "  %s: %s.\n    Look at %s.\n", fault.Line, fault.Found, fault.Look)
+			fmt.Fprintf(w, "  %s: %s.\n    Look at %s.\n", fault.What, fault.Found, fault.Look)
 		}
 	}
 	faults := len(r.Faults())
@@ -159,5 +210,11 @@ func writeCheck(w io.Writer, r *selfcheck.Report) error {
 		words = fmt.Sprintf("%d faults. Unplug the adapter before you repair it, then check again.", faults)
 	}
 	_, err := fmt.Fprintf(w, "\n%s\n", words)
+	for i, line := range r.Next {
+		if i == 0 {
+			line = "\nNext: " + line
+		}
+		fmt.Fprintln(w, line)
+	}
 	return err
 }

@@ -14,7 +14,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/host/report"
 	"chipassay/host/virtual"
 	"chipassay/vectors/logic"
@@ -158,7 +158,7 @@ func (f testFlags) sheet(typed string) (report.Sheet, error) {
 	}
 	s.Result = &assay.Result{Type: typ}
 	if f.dateCode != "" {
-		d, err := identify.ParseDateCode(f.dateCode, identify.MadeSince(typ.Family), time.Now())
+		d, err := marking.ParseDateCode(f.dateCode, marking.MadeSince(typ.Family), time.Now())
 		if err != nil {
 			return s, err
 		}

@@ -19,6 +19,8 @@ type LevelMeter interface {
 	// SupplyVolts measures what the chip gets between its supply pins, V; not a number
 	// where they are not measured. It biases all pins low.
 	SupplyVolts(ctx context.Context) (float64, error)
+	// HoldLoad says what the load resistors do in Apply and in an Engine's steps.
+	HoldLoad(load adapter.Pull)
 	// Loads tells whether the load resistors are fitted.
 	Loads() bool
 }
@@ -72,6 +74,7 @@ type Reading struct {
 type Levels struct {
 	Readings   []Reading
 	Unmeasured []string // what was not, and why
+	Unloaded   bool     // output levels are those under the bias alone: no load resistors are fitted
 	LowSupply  bool     // the chip's supply was below what its data sheet asks for
 	Held       []string // released outputs that do not follow the bias both ways
 	Family     string   // what the inputs say against the marking, or empty
@@ -121,13 +124,14 @@ func (l loading) through(k adapter.Constants) float64 {
 // across some volts. The weakest is taken where all are above it.
 func (m *levelWalk) loadFor(volts, ratedMA float64) loading {
 	best := loadings[0]
-	if !m.loads {
-		return best
-	}
 	for _, l := range loadings {
 		if mA := volts / l.ohms * 1000; mA <= ratedMA*1.2 {
 			best = l
 		}
+	}
+	if best.load && !m.loads {
+		m.found.Unloaded = true
+		return loadings[0]
 	}
 	return best
 }

@@ -63,6 +63,8 @@ func (b meterBench) pulls(bias, load adapter.Pull) {
 
 func (b meterBench) SupplyVolts(context.Context) (float64, error) { return 5, nil }
 
+func (b meterBench) HoldLoad(adapter.Pull) {}
+
 func (b meterBench) Loads() bool { return true }
 
 func (b meterBench) word(pins part.Pins) (w adapter.Word) {

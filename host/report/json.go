@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/vectors/part"
 )
 
@@ -260,7 +260,7 @@ func failureObjects(v *part.Variant, failures []assay.Failure) []Failure {
 }
 
 // DateOf is a date code as other programs read it; nil for none.
-func DateOf(d *identify.DateCode) *DateCode {
+func DateOf(d *marking.DateCode) *DateCode {
 	if d == nil {
 		return nil
 	}

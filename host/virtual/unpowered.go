@@ -7,6 +7,27 @@ import (
 	"chipassay/vectors/part"
 )
 
+// What chips do before power, as fifty varieties of each kind do it here at rails of 4.5 to 5.25 V
+// (TestVarietiesBeforePower); the kinds that there is a transistor-level model of, as in ngspice. Volts.
+//
+//	                                   TTL          TTL without  LS, ALS      4000, 74C    4049         HC, HCT      NMOS         NMOS,
+//	                                                clamps       AS, F                                               grounded     pumped
+//	drop from ground to supply         0.46-0.54    0.46-0.54    0.45-0.53    0.45-0.53    0.45-0.53    0.45-0.53    0.45-0.53    4.4-5.2: none
+//	how much more the other way        1.3 or more  1.3 or more  1.2 or more  3.6 or more  3.5 or more  3.6 or more  0.7 or more  (0.2-0.9 in all)
+//	inputs in the contact test         3.0-4.0      3.0-4.0      3.2-4.2      2.7-3.9      2.7-3.9      3.1-3.9      3.0-3.8      0.00: no answer
+//	outputs in the contact test        3.1-4.1      3.1-4.1      3.2-3.9      3.2-3.9      3.2-3.9      3.2-3.9      3.1-3.8      2.4-3.4
+//	a low pin in the test for shorts   0.00         0.00         0.00         0.00         0.00         0.00         0.00         0.00
+//	a high input over the supply pin   all of bias  all of bias  all of bias  0.60-1.5     all of bias  0.60-0.84    all of bias  all of bias
+//	a high output over the supply pin  all of bias  all of bias  0.8, or all  0.60-0.68    0.02-0.68 *  0.60-0.68    all of bias  all of bias
+//	the supply pin at the soft start   3.1-4.8      3.1-4.8      3.7-4.8      4.2-5.2      4.1-4.8      4.2-4.9      1.6-1.9      1.4-1.7
+//	the same, turned                   0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    4.4-5.2
+//
+// * An input of a 4049 has no diode to VCC, and is the gate of the transistor that draws its output low:
+// biased high it turns that on, without any supply, and the output's bias stands at 0.02 to 0.1 V. That is no
+// short. An inverter whose input is biased low shows its diode, 0.60 to 0.68 V.
+//
+// A CMOS part lives at the soft start: its outputs drive, by its inputs.
+
 // The junctions of dies. Saturation currents give the usual drops at 1 mA: 0.65 V
 // for a clamp or an isolation junction, 0.77 V for a small transistor's emitter,
 // 0.45 V for a Schottky diode, and 0.52 V for the substrate diode, which is as large
@@ -91,7 +112,8 @@ func (b *branch) collected(base, collector float64) (amps, byBase, byCollector f
 // diode: its current at rest. A bipolar die conducts once its stages do: three
 // junctions in standard TTL, two in the families with diode inputs. An N-channel die
 // conducts from the threshold of its lower transistors on, and then as its depletion
-// loads let it, which are at their limit from some 2.7 V on. A CMOS die hardly does.
+// loads let it, which are at their limit from some 2.7 V on. A CMOS die hardly does, and
+// not below a threshold or two.
 func (c *Chip) rest(vcc, gnd int) branch {
 	f := c.Type.Family
 	amps := typicalICC[f.Name] / 1000 * c.variety.Supply
@@ -104,7 +126,7 @@ func (c *Chip) rest(vcc, gnd int) branch {
 		ohms := (curveSupply - stages*0.7) / amps
 		return branch{from: vcc, to: gnd, ohms: ohms, junctions: stages, saturation: c.variety.saturation(silicon)}
 	case f.Technology == part.NMOS:
-		return branch{from: vcc, to: gnd, curve: depletion(amps)}
+		return branch{from: vcc, to: gnd, curve: depletion(amps, 1-0.2*float64(c.variety.Substrate))}
 	}
 	return branch{from: vcc, to: gnd, curve: complementary(amps)}
 }
@@ -116,13 +138,14 @@ func complementary(amps float64) *curve {
 	return rising([]point{{-7, amps * (7 - both) / (curveSupply - both)}, {-both, 0}, {2, 0}})
 }
 
-// depletion is the current of an N-channel die that takes some amperes at 5 V.
-func depletion(amps float64) *curve {
-	const lower, pinchOff = 0.8, 2.7 // V
+// depletion is the current of an N-channel die that takes some amperes at 5 V; lower, V, is
+// the threshold of its lower transistors, and pinchOff that of its loads.
+func depletion(amps, lower float64) *curve {
+	const pinchOff = 2.7 // V
 	points := []point{{-7, amps * 1.1}}
 	for v := 5.0; v > 0; v -= 0.05 {
 		load := 1 - math.Pow(max(0, 1-v/pinchOff), 2)
-		driver := 0.8 * math.Pow(max(0, v-lower), 2)
+		driver := 0.85 * math.Pow(max(0, v-lower), 2)
 		points = append(points, point{-v, amps * min(load, driver) * (0.95 + v/100)})
 	}
 	return rising(append(points, point{0, 0}, point{2, 0}))

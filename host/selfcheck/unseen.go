@@ -1,0 +1,118 @@
+package selfcheck
+
+import (
+	"fmt"
+	"math"
+
+	"chipassay/firmware/carrier"
+	"chipassay/host/adapter"
+)
+
+// A Hidden is a defect that changes nothing that the check can read in an empty socket.
+type Hidden struct {
+	Part  string `json:"part"` // reference, or the nets that touch
+	What  string `json:"what"`
+	Meter string `json:"meter"` // the reading, or the look, that shows it
+}
+
+// Unseen lists what the check cannot find on the whole adapter, with the meter reading
+// or the look that shows each: parts that only stand by (capacitors, pull-ups for the
+// time of a reset), lamps, and values that matter little.
+func Unseen() []Hidden {
+	good := carrier.New()
+	m := newModel(good)
+	all := positionsIn(adapter.All)
+	m.planned(wholePlan(all, positionsIn(switchesOf(true)), positionsIn(switchesOf(false)), true))
+	readings := meterReadings(good)
+	var hidden []Hidden
+	for i, d := range m.defects {
+		if m.shows(i) {
+			continue
+		}
+		h := Hidden{Part: d.Ref, What: m.says(d), Meter: readings[d.Ref]}
+		switch {
+		case d.kind == shorted:
+			h.Part = d.NetA + " and " + d.NetB
+			h.Meter = fmt.Sprintf("ohms between %s and %s, unplugged: not 0 Ω", m.net(d.NetA), m.net(d.NetB))
+		case h.Meter == "":
+			h.Meter = "look at it: it is there, the right way round, of the right value"
+		}
+		hidden = append(hidden, h)
+	}
+	return hidden
+}
+
+// switchesOf are the positions of all switches of a side.
+func switchesOf(high bool) (w adapter.Word) {
+	for _, l := range lanes {
+		if high && l.High != "" || !high && l.Low != "" {
+			w |= adapter.At(l.Position)
+		}
+	}
+	return w
+}
+
+func wholePlan(positions, high, low uint32, loaded bool) []condition {
+	plan := append(unpowered(positions, loaded), grounded(positions, low, loaded)...)
+	return append(plan, supplied(positions, high, low, loaded)...)
+}
+
+// meterReadings are what the wire list has one measure at each part.
+func meterReadings(n *carrier.Netlist) map[string]string {
+	of := map[string]string{}
+	for _, s := range n.Wiring() {
+		if s.Check == "" || s.About == "" || of[s.About] != "" || s.Check == "then" {
+			continue
+		}
+		if of[s.About] = s.Check + ", " + s.Red + " to " + s.Black + ": " + s.Reads; s.Black == "" {
+			of[s.About] = s.Check + " at " + s.Red + ": " + s.Reads
+		}
+	}
+	return of
+}
+
+// shows tells whether a defect changes anything that the check reads: it compares with
+// what the check may blame on tolerances.
+func (m *model) shows(i int) bool {
+	d := m.defects[i]
+	if d.controls(m.good) && m.fittedWith(i).fields() != fittedOf(m.good, m.good).fields() || d.reference() {
+		return true
+	}
+	if d.kind == shorted && rank(d.NetA)+rank(d.NetB) == 1 && (flickers(d.NetA) || flickers(d.NetB)) {
+		return true
+	}
+	c := m.with(i)
+	for _, p := range m.changes[i] {
+		l := laneAt[p]
+		for k, e := range c.expect(l, m.plan) {
+			s := seen{sample: uint32(e.sample.low/(0.5*rail)) << p, current: e.current.low, looked: true}
+			if e.sample.level() == 1 {
+				s.sample = bit(p)
+			}
+			for q := range s.volts {
+				s.volts[q] = math.NaN()
+			}
+			s.volts[p] = (e.volts.low + e.volts.high) / 2
+			if !e.volts.known() && m.nominal[p][k].volts.known() || len(off(&m.plan[k], &s, p, m.nominal[p][k], true)) > 0 {
+				return true
+			}
+		}
+		if l.Low != "" && m.switchFound(c, l, false) == 0 || l.High != "" && m.switchFound(c, l, true) == 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// flickers tells whether a line is that of a lamp, which fights whatever it touches.
+func flickers(net string) bool { return net == "PE3" || net == "PE5" || net == "PB7" }
+
+// reference tells whether a defect shows in what the converters make of the reference.
+func (d Defect) reference() bool {
+	switch d.String() {
+	case "U43 missing", "U43 pin 2 open", "U43 pin 3 open", "R831 missing", "GND shorted to REF2V5", "+5V shorted to REF2V5",
+		"U41 pin 7 open", "U42 pin 7 open", "U41 pin 8 open", "GND shorted to PE4", "FUSED shorted to SUPPLY":
+		return true
+	}
+	return false
+}
