@@ -52,8 +52,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	})
 	r.sayRound()
 	r.doubt()
-	r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
-	r.sayLowSupply()
+	r.graded()
 	return r
 }
 

@@ -3,6 +3,7 @@ package assay
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"chipassay/host/verdict"
 )
@@ -12,11 +13,12 @@ type Grade = verdict.Grade
 
 // The grades, best first.
 const (
-	Strong   = verdict.Strong
-	Sound    = verdict.Sound
-	Doubtful = verdict.Doubtful
-	Reject   = verdict.Reject
-	Ungraded = verdict.None
+	Strong       = verdict.Strong
+	Sound        = verdict.Sound
+	FunctionOnly = verdict.FunctionOnly
+	Doubtful     = verdict.Doubtful
+	Reject       = verdict.Reject
+	Ungraded     = verdict.None
 )
 
 // room is the stated margin of the best grade: a tenth of the limit, and for a
@@ -66,56 +68,104 @@ func (r Reading) Standing() Standing {
 	return Outside
 }
 
-// GradeOf grades a chip by its verdict and its levels, nil where none were
-// measured, and says why it is not the best grade.
-func GradeOf(v Verdict, l *Levels) (g Grade, reasons []string) {
+// graded gives the result its grade, and makes a pass with something else wrong a
+// PASS BUT.
+func (r *Result) graded() {
+	r.Grade, r.GradeReasons, r.But = GradeOf(r.Verdict, r.Levels)
+	if r.But != nil {
+		r.Verdict = PassBut
+	}
+	r.sayLowSupply()
+}
+
+// GradeOf grades a chip by its verdict and its levels, nil where none were measured. It
+// says why the grade is not the best, and what is wrong with a chip whose every vector
+// was right. What was not measured is not held against the chip.
+func GradeOf(v Verdict, l *Levels) (g Grade, reasons, but []string) {
 	switch {
 	case v == Fail:
-		return Reject, []string{"a vector is wrong"}
-	case v != Pass:
-		return Ungraded, nil
+		return Reject, []string{"a vector is wrong"}, nil
+	case !v.Passed():
+		return Ungraded, nil, nil
 	case l == nil:
-		return Doubtful, []string{"no level was measured"}
+		return FunctionOnly, []string{"no level was measured"}, nil
 	}
-	worst := Strong
+	g = Strong
+	lower := func(to Grade, why string) {
+		if to.Rank() > g.Rank() {
+			g = to
+		}
+		if !slices.Contains(reasons, why) {
+			reasons = append(reasons, why)
+		}
+	}
 	for _, r := range l.Readings {
-		switch s := r.Standing(); s {
-		case Outside, Near:
-			if l.LowSupply && (r.Quantity == VOL || r.Quantity == VOH) {
-				if worst == Strong {
-					worst = Sound
-				}
-				reasons = append(reasons, r.String()+", which with so low a supply is not held against the chip")
-				continue
+		level := r.Quantity == VOL || r.Quantity == VOH
+		switch s := r.Standing(); {
+		case (s == Outside || s == Near) && l.LowSupply && level:
+			lower(Sound, r.String()+", which with so low a supply is not held against the chip")
+		case s == Outside:
+			lower(Doubtful, r.String()+", outside")
+			but = append(but, r.String())
+		case s == Near:
+			lower(Doubtful, r.String()+", "+s.String())
+		case s == Inside:
+			lower(Sound, r.String()+", with little room")
+		case level && s == Roomy:
+			if to, why := r.atRated(); why != "" {
+				lower(to, why)
 			}
-			worst = Doubtful
-			reasons = append(reasons, r.String()+", "+s.String())
-		case Inside:
-			if worst == Strong {
-				worst = Sound
-			}
-			reasons = append(reasons, r.String()+", with little room")
 		}
 	}
 	if l.Unloaded {
-		if worst == Strong {
-			worst = Sound
-		}
-		reasons = append(reasons, withoutLoads)
-	}
-	if len(l.Held) > 0 {
-		worst = Doubtful
-		reasons = append(reasons, l.Held...)
+		lower(Sound, withoutLoads)
 	}
 	if n := l.unmeasuredOutputs(); n > 0 {
-		worst = Doubtful
-		reasons = append(reasons, fmt.Sprintf("%d output levels were not measured", n))
+		lower(FunctionOnly, fmt.Sprintf("%d output levels were not measured", n))
 	}
-	if l.Family != "" {
-		worst = Doubtful
-		reasons = append(reasons, l.Family)
+	for _, wrong := range append(slices.Clone(l.Held), l.Family) {
+		if wrong != "" {
+			lower(Doubtful, wrong)
+			but = append(but, wrong)
+		}
 	}
-	return worst, reasons
+	return g, reasons, but
+}
+
+// nearlyRated is the share of the rated load from which on a level is taken to be measured
+// at it.
+const nearlyRated = 0.9
+
+// atRated says what a level that is well inside its limit is worth at its rated load,
+// where it was measured under less: nothing where it is as good there. Of two loads the
+// output's resistance is known, and the level is extrapolated by it; else the grade has a
+// condition.
+func (r Reading) atRated() (Grade, string) {
+	condition := fmt.Sprintf("%s at %.1f of rated %g mA", r.Quantity, r.LoadMA, r.RatedMA)
+	switch {
+	case r.LoadMA == 0 || r.LoadMA >= nearlyRated*r.RatedMA:
+		return Strong, ""
+	case r.OhmsUncertainty == 0:
+		return Sound, condition + " only"
+	}
+	more := r.RatedMA - r.LoadMA // mA
+	rated := r
+	drop := more*r.Ohms/1000 + r.Knee*math.Log(r.RatedMA/r.LoadMA)
+	if r.Quantity == VOH {
+		drop = -drop
+	}
+	rated.LoadMA, rated.Value = r.RatedMA, r.Value+drop
+	rated.Uncertainty += more * r.OhmsUncertainty / 1000
+	words := fmt.Sprintf("pin %d: %s; extrapolated to that load %.2f ± %.2f V", r.Pin, condition, rated.Value, rated.Uncertainty)
+	switch s := rated.Standing(); s {
+	case Outside:
+		return Doubtful, words + ", outside"
+	case Near:
+		return Sound, words + ", too near to tell"
+	case Inside:
+		return Sound, words + ", with little room"
+	}
+	return Strong, ""
 }
 
 // unmeasuredOutputs counts the output levels that stand in Unmeasured.

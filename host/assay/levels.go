@@ -3,6 +3,7 @@ package assay
 import (
 	"context"
 	"fmt"
+	"math"
 
 	"chipassay/host/adapter"
 	"chipassay/vectors/part"
@@ -68,6 +69,10 @@ type Reading struct {
 	Limit       float64 // a maximum, or for VOH a minimum; NaN where the data sheet gives none
 	LoadMA      float64 // of an output level, mA
 	RatedMA     float64 // at which the limit holds
+
+	// The output's resistance, Ω, by a second load; the uncertainty is 0 where there was one
+	// load. Besides, the level grows by Knee, V, when the load grows e-fold.
+	Ohms, OhmsUncertainty, Knee float64
 }
 
 // Levels are what was measured after the function.
@@ -136,6 +141,50 @@ func (m *levelWalk) loadFor(volts, ratedMA float64) loading {
 	}
 	return best
 }
+
+// secondLoad is another load for an output than the one it was measured under, where
+// that is below the rated one, mA: by both its resistance shows. Over their rating only
+// bipolar outputs are loaded.
+func (m *levelWalk) secondLoad(first loading, volts, ratedMA float64) (loading, bool) {
+	switch {
+	case !m.loads || volts/first.ohms*1000 >= ratedMA:
+		return loading{}, false
+	case first.load:
+		return loadings[0], true
+	}
+	return loadings[1], m.t.Family.Technology.Bipolar()
+}
+
+// slope gives a reading its output's resistance by that under another load.
+func (r Reading) slope(other Reading) Reading {
+	mA := r.LoadMA - other.LoadMA
+	if math.IsNaN(other.Value) || math.Abs(mA) < leastSlope {
+		return r
+	}
+	drop := r.Value - other.Value // as the load grows
+	if r.Quantity == VOH {
+		drop = -drop
+	}
+	r.Ohms, r.OhmsUncertainty = (drop-r.Knee*math.Log(r.LoadMA/other.LoadMA))/mA*1000, 2*converterVolts/math.Abs(mA)*1000
+	return r
+}
+
+// thermalVolts, V, is kT/q at room temperature.
+const thermalVolts = 0.0257
+
+// knee is by how much, V, an output's low grows when its load grows e-fold. A transistor that
+// a Schottky diode clamps stands at its base-emitter voltage less the diode's, and the
+// first grows with the logarithm of its current; a saturated one and a MOS one do not.
+func (m *levelWalk) knee() float64 {
+	if f := m.t.Family; f.Technology == part.TTLDiode || f.Name == "74S" {
+		return thermalVolts
+	}
+	return 0
+}
+
+// leastSlope is how far two loads are apart, mA, by which a resistance shows: its
+// uncertainty is then 20 Ω.
+const leastSlope = 1
 
 // A Margin is an input that the adapter may not drive to a valid low, by the data
 // sheet's worst case: IIL through its drive resistance.

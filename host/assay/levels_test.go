@@ -154,6 +154,7 @@ func TestGrades(t *testing.T) {
 		{"74HC00", "", assay.Strong},
 		{"4011", "", assay.Strong},
 		{"74LS00", "6 weak 15 ohms", assay.Sound},
+		{"7400", "6 weak 20 ohms", assay.Doubtful}, // 0.1 V at 5 mA, and 0.32 V at the rated 16 mA, on top of a good one's
 		{"74LS00", "6 weak 100 ohms", assay.Doubtful},
 		{"74LS00", "draws 30 mA more", assay.Doubtful},
 		{"7400", "family 74LS", assay.Doubtful},
@@ -164,12 +165,12 @@ func TestGrades(t *testing.T) {
 			defects = []string{c.defect}
 		}
 		l := measured(t, open(t, c.typ), defects...)
-		g, reasons := assay.GradeOf(assay.Pass, l)
+		g, reasons, _ := assay.GradeOf(assay.Pass, l)
 		require.Equal(t, c.grade, g, "%s %s: %v", c.typ, c.defect, reasons)
 	}
-	g, _ := assay.GradeOf(assay.Fail, nil)
+	g, _, _ := assay.GradeOf(assay.Fail, nil)
 	require.Equal(t, assay.Reject, g)
-	g, _ = assay.GradeOf(assay.NotTested, nil)
+	g, _, _ = assay.GradeOf(assay.NotTested, nil)
 	require.Equal(t, assay.Ungraded, g)
 }
 
@@ -188,7 +189,7 @@ func TestGoodChipsOfTheWholeLibraryAreSound(t *testing.T) {
 					continue
 				}
 				l := measured(t, typ)
-				g, _ := assay.GradeOf(assay.Pass, l)
+				g, _, _ := assay.GradeOf(assay.Pass, l)
 				graded[g]++
 				for _, r := range l.Readings {
 					if s := r.Standing(); s == assay.Near || s == assay.Outside {

@@ -195,8 +195,7 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 	}
 	r.judgeMemory(p.Test)
 	r.doubt()
-	r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
-	r.sayLowSupply()
+	r.graded()
 	return r
 }
 

@@ -15,13 +15,25 @@ func (m *levelWalk) outputs(pin *part.Pin) part.OutputLimits { return m.t.Family
 // outputLow measures VOL against the supply.
 func (m *levelWalk) outputLow(pin *part.Pin, step int) {
 	o := m.outputs(pin)
-	l := m.loadFor(railVolts-o.VOL, o.IOL)
-	bias, load := l.rails(adapter.High)
-	s := station{step: step, bias: bias, load: load}
-	m.ask(s, pin)
-	m.answer(func() {
-		m.read(pin, m.vol(pin, m.volts(s, pin), m.lift(s), l.through(m.k)))
-	})
+	m.output(pin, step, adapter.High, railVolts-o.VOL, o.IOL, m.vol)
+}
+
+// output measures an output against a level of the rails, under the load that is best for
+// its rated current, mA, across some volts, and under a second one.
+func (m *levelWalk) output(pin *part.Pin, step int, rails adapter.Pull, volts, ratedMA float64, reading func(*part.Pin, float64, float64, float64) Reading) {
+	at := func(l loading) func() Reading {
+		bias, load := l.rails(rails)
+		s := station{step: step, bias: bias, load: load}
+		m.ask(s, pin)
+		return func() Reading { return reading(pin, m.volts(s, pin), m.lift(s), l.through(m.k)) }
+	}
+	best := m.loadFor(volts, ratedMA)
+	first := at(best)
+	second := first
+	if l, ok := m.secondLoad(best, volts, ratedMA); ok {
+		second = at(l)
+	}
+	m.answer(func() { m.read(pin, first().slope(second())) })
 }
 
 // vol is the reading of an output that stands low at v volts, the chip's ground being
@@ -30,19 +42,13 @@ func (m *levelWalk) vol(pin *part.Pin, v, lift, ohms float64) Reading {
 	o := m.outputs(pin)
 	load := (m.k.SupplyVolts - v) / ohms * 1000
 	return Reading{Quantity: VOL, Value: v - lift, Limit: o.VOL * m.over(load, o.IOL), RatedMA: o.IOL,
-		LoadMA: load, Uncertainty: converterVolts + rails1Percent*v}
+		LoadMA: load, Uncertainty: converterVolts + rails1Percent*v, Knee: m.knee()}
 }
 
 // outputHigh measures VOH against ground.
 func (m *levelWalk) outputHigh(pin *part.Pin, step int) {
 	o := m.outputs(pin)
-	l := m.loadFor(o.VOH, o.IOH)
-	bias, load := l.rails(adapter.Low)
-	s := station{step: step, bias: bias, load: load}
-	m.ask(s, pin)
-	m.answer(func() {
-		m.read(pin, m.voh(pin, m.volts(s, pin), m.lift(s), l.through(m.k)))
-	})
+	m.output(pin, step, adapter.Low, o.VOH, o.IOH, m.voh)
 }
 
 // voh is the reading of an output that stands high at v volts, the chip's ground being

@@ -49,7 +49,7 @@ func TestReadingsBetweenLowAndHighAreMeasured(t *testing.T) {
 		verdict       assay.Verdict
 		says          string
 	}{
-		{2.4, 5.0, assay.Pass, "by its converter it is what is expected"},
+		{2.4, 5.0, assay.PassBut, "by its converter it is what is expected"},
 		{1.8, 5.0, assay.Fail, ""},
 		{0.2, 5.0, assay.Fail, ""},
 		{2.4, 4.6, assay.Pass, "by its converter it is what is expected"},
