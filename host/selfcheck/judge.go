@@ -245,10 +245,13 @@ func (c *check) named(k kind, found string, defects ...string) {
 
 // judgeMonitor: where what flows is wrong at every position, it is the monitor.
 func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
-	total, wrong := 0, 0
+	total, wrong, tripped := 0, 0, 0
 	var shares []float64
 	for i := range c.model.plan {
 		k, s := &c.model.plan[i], &c.result.seen[i]
+		if k.high != 0 && s.tripped {
+			tripped++
+		}
 		if k.high == 0 || !s.looked || s.current < 0 {
 			continue
 		}
@@ -260,6 +263,12 @@ func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
 		}
 	}
 	switch {
+	case total == 0 && tripped > 0 && !elsewhere(deviates):
+		for p := range deviates {
+			deviates[p] = slices.DeleteFunc(deviates[p], func(d deviation) bool { return d.tripped })
+		}
+		c.add(monitor, Fault{Parts: []string{"U51"}, What: "the shunt of U51 is not 0.1 Ω, or the supply is shorted behind it",
+			Found: fmt.Sprintf("it reads more than %d mA wherever the supply is switched on", limitMA), Look: "the shunt on the module: it must be marked R100; solder between SUPPLY and ground"})
 	case total == 0:
 		if c.left[monitor] == "" {
 			c.left[monitor] = "no position could be supplied"
@@ -288,7 +297,7 @@ func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
 // elsewhere tells whether anything but currents deviates.
 func elsewhere(deviates *[adapter.Positions + 1][]deviation) bool {
 	for p := range deviates {
-		if slices.ContainsFunc(deviates[p], func(d deviation) bool { return !d.current }) {
+		if slices.ContainsFunc(deviates[p], func(d deviation) bool { return !d.current && !d.tripped }) {
 			return true
 		}
 	}

@@ -135,9 +135,16 @@ func (c *check) run() error {
 		}
 		seen = append(seen, s)
 	}
+	if err := c.seat.PowerOff(c.ctx); err != nil {
+		return err
+	}
 	plan = append(plan, closing...)
 	c.model.planned(plan)
 	c.result.seen = seen
+	c.result.found, c.result.blamed = c.found, c.blamed
+	if err := c.occupied(); err != nil {
+		return err
+	}
 	c.judgeLowChain()
 	if err := c.power(positions, high, low, loaded); err != nil {
 		return err
@@ -197,9 +204,6 @@ func (c *check) diagnose() error {
 	deviates := m.deviations(&c.result)
 	c.judgeMonitor(&deviates)
 	found, left := m.explain(&c.result, deviates)
-	if err := c.occupied(&left); err != nil {
-		return err
-	}
 	for _, of := range found {
 		var why []deviation
 		for _, p := range m.changes[of[0]] {
@@ -236,28 +240,6 @@ func (c *check) around(p int) string {
 		}
 	}
 	return words
-}
-
-// occupied tells whether positions follow each other in a way that no defect of the
-// board explains.
-func (c *check) occupied(left *[adapter.Positions + 1][]deviation) error {
-	for p := range left {
-		for _, d := range left[p] {
-			if d.condition < 0 {
-				continue
-			}
-			k := &c.model.plan[d.condition]
-			if k.driven == 0 || k.driven&bit(p) != 0 || d.current {
-				continue
-			}
-			for q := range left {
-				if k.driven&bit(q) != 0 && len(left[q]) > 0 {
-					return fmt.Errorf("%w: take it out (%s follows %s). If the socket is empty, look for solder between their lines", ErrOccupied, at(p), at(q))
-				}
-			}
-		}
-	}
-	return nil
 }
 
 // leaveAll notes that nothing more was looked at.

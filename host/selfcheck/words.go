@@ -31,7 +31,7 @@ func role(p *carrier.Part) string {
 }
 
 func article(word string) string {
-	if strings.ContainsRune("aeioAEIO", rune(word[0])) {
+	if strings.ContainsRune("aeio", rune(word[0])) || strings.HasPrefix(word, "n-") {
 		return "an "
 	}
 	return "a "
