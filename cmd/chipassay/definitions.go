@@ -1,10 +1,14 @@
 package main
 
 import (
+	"bufio"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
+	"strings"
 
+	"chipassay/host/marking"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
 )
@@ -13,6 +17,8 @@ import (
 // then the person's own folder, then the built-in library.
 type definitions struct {
 	folders []string
+	ask     io.Reader // where a person answers; nil where there is none
+	say     io.Writer
 }
 
 // open gives the library of all these folders.
@@ -35,14 +41,29 @@ func ownFolder() (string, error) {
 	return filepath.Join(config, "chipassay", "parts"), nil
 }
 
-// typeOf finds a type by what was typed, and the family from a flag where that names none.
+// resolve finds a type by what was typed, and reports whether that names its family.
+func (d *definitions) resolve(typed string) (typ part.Type, named bool, err error) {
+	lib, err := d.open()
+	if err != nil {
+		return typ, false, err
+	}
+	return marking.Resolve(typed, lib)
+}
+
+// typeOf finds a type by what was typed, which may be all that is marked on the chip,
+// and the family from a flag where that names none. Where nothing names the family,
+// a person is asked; else the oldest is taken, and that is said.
 func (d *definitions) typeOf(typed, family string) (part.Type, error) {
 	lib, err := d.open()
 	if err != nil {
 		return part.Type{}, err
 	}
 	if family == "" {
-		return lib.Open(typed)
+		typ, named, err := marking.Resolve(typed, lib)
+		if err != nil || named {
+			return typ, err
+		}
+		return d.familyOf(typ)
 	}
 	f := part.FamilyByName(family)
 	if f == nil {
@@ -56,6 +77,33 @@ func (d *definitions) typeOf(typed, family string) (part.Type, error) {
 		number = typed
 	}
 	return lib.Open(f.TypeName(number))
+}
+
+// familyOf decides between the families of a type whose marking names none.
+func (d *definitions) familyOf(typ part.Type) (part.Type, error) {
+	p := typ.Part()
+	var names []string
+	for _, f := range typ.Variant.Families {
+		names = append(names, f.TypeName(p.Number))
+	}
+	if d.ask != nil && len(names) > 1 {
+		fmt.Fprintf(d.say, "%s was made as %s; which is it? [%s] ", p.Number, strings.Join(names, ", "), typ.Name())
+		line, _ := bufio.NewReader(d.ask).ReadString('\n')
+		answer := strings.ToUpper(strings.TrimSpace(line))
+		for _, f := range typ.Variant.Families {
+			if answer == f.TypeName(p.Number) || answer == f.Name {
+				return part.Type{Variant: typ.Variant, Family: f}, nil
+			}
+		}
+		if answer != "" {
+			return typ, fmt.Errorf("%s is none of %s", answer, strings.Join(names, ", "))
+		}
+		return typ, nil
+	}
+	if d.say != nil {
+		fmt.Fprintf(d.say, "%s names no family: taken for the %s, the oldest of %s\n", p.Number, typ.Name(), strings.Join(names, ", "))
+	}
+	return typ, nil
 }
 
 // typed finds a type by what was typed alone.

@@ -9,7 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/host/record"
 	"chipassay/vectors/part"
 )
@@ -109,7 +109,7 @@ func period(flag, typed string) (first, last time.Time, err error) {
 	if len(code) != 4 {
 		return first, last, fmt.Errorf("%s %s: give a year (1979), a week (1979-W38), a day (1979-09-17) or a date code YYWW (7938)", flag, typed)
 	}
-	d, err := identify.ParseDateCode(code, 0, time.Now())
+	d, err := marking.ParseDateCode(code, 0, time.Now())
 	if err != nil {
 		return first, last, fmt.Errorf("%s %s: %w", flag, typed, err)
 	}

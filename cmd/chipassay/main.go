@@ -14,6 +14,8 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"chipassay/host/report"
 )
 
 // Exit statuses.
@@ -94,9 +96,11 @@ func finish(err, unprinted error) int {
 }
 
 func rootCommand() *cobra.Command {
+	var d definitions
 	root := &cobra.Command{
-		Use:   "chipassay",
-		Short: "Test vintage logic chips: what it is, whether every gate works, which pin fails and why",
+		Use:     "chipassay",
+		Version: version(),
+		Short:   "Test vintage logic chips: what it is, whether every gate works, which pin fails and why",
 		Long: `Chipassay tests vintage logic chips in the socket of a microcontroller adapter.
 
 It computes what a part must do from its definition, applies every vector,
@@ -109,10 +113,14 @@ safety-critical use.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	root.CompletionOptions.HiddenDefaultCmd = true
-	var d definitions
+	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {
+		if d.say = cmd.ErrOrStderr(); report.Terminal(os.Stdin) && report.Terminal(os.Stderr) {
+			d.ask = os.Stdin
+		}
+	}
 	root.PersistentFlags().StringArrayVar(&d.folders, "library", nil, "a folder of definitions that add to the library or stand in for its own (may be repeated)")
 	root.AddCommand(partsCommand(&d), showCommand(&d), vectorsCommand(&d), testCommand(&d), demoCommand(&d), readCommand(&d), defineCommand(&d), coverageCommand(&d), pullCommand(), dumpCommand(&d), adapterCommand(&d),
 		drawerCommand(&d), logCommand(), stockCommand(), recordCommand(), recordsCommand(), certificateCommand(), keyCommand(), lotCommand(), yieldCommand())
+	completeAll(root, &d)
 	return root
 }

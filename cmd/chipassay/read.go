@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -8,7 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 )
 
 func readCommand(d *definitions) *cobra.Command {
@@ -24,7 +25,10 @@ func readCommand(d *definitions) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			m, err := identify.ReadMarking(strings.Join(args, "\n"), lib, time.Now())
+			m, err := marking.Read(strings.Join(args, "\n"), lib, time.Now())
+			if errors.Is(err, marking.ErrNothing) {
+				return couldNotTest(err)
+			}
 			if err != nil {
 				return err
 			}
@@ -34,7 +38,7 @@ func readCommand(d *definitions) *cobra.Command {
 	}
 }
 
-func printMarking(w io.Writer, m identify.Marking) {
+func printMarking(w io.Writer, m marking.Marking) {
 	for _, p := range m.Parts {
 		fmt.Fprintf(w, "part         %s, from %s: %s\n", p.Type, p.Token, p.Part.Title)
 		family := "not told by the marking"

@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/host/record"
 	"chipassay/host/report"
 	"chipassay/vectors/part"
@@ -125,9 +125,9 @@ func historyWords(h record.Record) string {
 // recordCorrectCommand corrects what a person wrote; what was measured stays.
 func recordCorrectCommand() *cobra.Command {
 	var (
-		file                                      recordsFile
-		lot                                       lotFlag
-		drawer, operator, marking, dateCode, note string
+		file                                     recordsFile
+		lot                                      lotFlag
+		drawer, operator, marked, dateCode, note string
 	)
 	cmd := &cobra.Command{
 		Use:   "correct N",
@@ -143,10 +143,10 @@ cannot be corrected: test the chip again.`,
 					return err
 				}
 				changed := false
-				var date *identify.DateCode
+				var date *marking.DateCode
 				for flag, field := range map[string]struct{ to, from *string }{
 					"drawer": {&r.Drawer, &drawer}, "lot": {&r.Lot, &lot.name}, "operator": {&r.Operator, &operator},
-					"marking": {&r.Marking, &marking}, "note": {&r.Note, &note},
+					"marking": {&r.Marking, &marked}, "note": {&r.Note, &note},
 				} {
 					if cmd.Flags().Changed(flag) {
 						*field.to, changed = *field.from, true
@@ -172,7 +172,7 @@ cannot be corrected: test the chip again.`,
 	flags.StringVar(&drawer, "drawer", "", "drawer in which it lies")
 	lot.flags(cmd, "lot to which it belongs")
 	flags.StringVar(&operator, "operator", "", "who tested it")
-	flags.StringVar(&marking, "marking", "", "what is marked on it")
+	flags.StringVar(&marked, "marking", "", "what is marked on it")
 	flags.StringVar(&dateCode, "date-code", "", "date code: YYWW or YWW; empty for none")
 	flags.StringVar(&note, "note", "", "your own words")
 	return cmd
@@ -180,7 +180,7 @@ cannot be corrected: test the chip again.`,
 
 // correctReport puts the note of a record into its report too, and the date code
 // where that was corrected.
-func correctReport(r *record.Record, dated bool, date *identify.DateCode) error {
+func correctReport(r *record.Record, dated bool, date *marking.DateCode) error {
 	if len(r.Report) == 0 {
 		return nil
 	}
@@ -196,15 +196,15 @@ func correctReport(r *record.Record, dated bool, date *identify.DateCode) error 
 }
 
 // dateCodeOf reads the date code of a record's chip; an empty one is none.
-func dateCodeOf(r *record.Record, typed string) (*identify.DateCode, error) {
+func dateCodeOf(r *record.Record, typed string) (*marking.DateCode, error) {
 	if typed == "" {
 		return nil, nil
 	}
 	since := 0
 	if f := part.FamilyByName(r.Family); f != nil {
-		since = identify.MadeSince(f)
+		since = marking.MadeSince(f)
 	}
-	d, err := identify.ParseDateCode(typed, since, time.Now())
+	d, err := marking.ParseDateCode(typed, since, time.Now())
 	return &d, err
 }
 

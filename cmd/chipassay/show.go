@@ -21,7 +21,7 @@ func showCommand(d *definitions) *cobra.Command {
   chipassay show 74LS51 --svg 74ls51.svg`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			typ, err := d.typeOf(args[0], "")
+			typ, named, err := d.resolve(args[0])
 			var ask *library.FamilyError
 			if errors.As(err, &ask) && ask.Want == "" && svg == "" {
 				return sheet.Page(cmd.OutOrStdout(), ask.Part, nil) // show every variant
@@ -30,7 +30,7 @@ func showCommand(d *definitions) *cobra.Command {
 				return err
 			}
 			var only *part.Variant
-			if _, family, _ := part.SplitTypeName(args[0]); family != nil {
+			if named {
 				only = typ.Variant
 			}
 			if svg != "" {

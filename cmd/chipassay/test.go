@@ -14,7 +14,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/host/report"
 	"chipassay/host/virtual"
 	"chipassay/vectors/logic"
@@ -26,17 +26,17 @@ import (
 // testFlags are the flags of the test command.
 type testFlags struct {
 	connection
-	definitions                  *definitions
-	family, dateCode, note, html string
-	chip, march                  string
-	chipDefects                  []string
-	only                         []string
-	short, long, everyReadback   bool
-	runs                         int
-	soak, atLeast                time.Duration
-	seed                         uint64
-	asJSON                       bool
-	keeping                      keeping
+	definitions                        *definitions
+	family, dateCode, note, html       string
+	chip, march                        string
+	chipDefects                        []string
+	only                               []string
+	short, long, everyReadback, anyway bool
+	runs                               int
+	soak, atLeast                      time.Duration
+	seed                               uint64
+	asJSON                             bool
+	keeping                            keeping
 }
 
 func testCommand(d *definitions) *cobra.Command {
@@ -68,6 +68,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.BoolVar(&f.long, "long", false, "reach the stages of a divider that take up to a million clocks")
 	cmd.MarkFlagsMutuallyExclusive("short", "long")
 	flags.BoolVar(&f.everyReadback, "every-readback", false, "send every readback over the line instead of signatures")
+	flags.BoolVar(&f.anyway, "power-anyway", false, "power a chip that the test before power cannot tell to be seated right, at a low\ncurrent limit; look twice how it is seated")
 	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …")
 	atLeastFlag(cmd, &f.atLeast)
 	flags.IntVar(&f.runs, "repeat", 1, "how often to test, to find what fails only sometimes")
@@ -104,7 +105,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 	if p.Only, err = stages(f.only); err != nil {
 		return err
 	}
-	p.EveryReadback, p.AtLeast = f.everyReadback, f.atLeast
+	p.EveryReadback, p.AtLeast, p.PowerAnyway = f.everyReadback, f.atLeast, f.anyway
 	if margins := assay.Margins(p.Type); len(margins) > 0 {
 		fmt.Fprintf(cmd.ErrOrStderr(), "drive margin: %s; a failure may be the adapter's\n", assay.MarginWords(margins))
 	}
@@ -157,7 +158,7 @@ func (f testFlags) sheet(typed string) (report.Sheet, error) {
 	}
 	s.Result = &assay.Result{Type: typ}
 	if f.dateCode != "" {
-		d, err := identify.ParseDateCode(f.dateCode, identify.MadeSince(typ.Family), time.Now())
+		d, err := marking.ParseDateCode(f.dateCode, marking.MadeSince(typ.Family), time.Now())
 		if err != nil {
 			return s, err
 		}

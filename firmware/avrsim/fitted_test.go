@@ -136,3 +136,37 @@ func benchOf(t *testing.T, socket *virtual.Socket) *Bench {
 	}
 	return bench
 }
+
+// Each position alone is pulled by the image to where PULLS says, by the bias and by the
+// stronger load, and grounded by POWER where it has such a switch: what reads high is
+// that position and no other, or all others.
+func TestPullsByPosition(t *testing.T) {
+	p := open(t, "")
+	c := caller{t, link.New(p.Conn, protocol.UsualRate)}
+	c.must(new(protocol.Hello), new(protocol.Capabilities))
+	all := uint32(adapter.All)
+	look := func(what string, position int, want uint32) {
+		t.Helper()
+		var reply protocol.ApplyReply
+		c.must(&protocol.Apply{Unpowered: true, SettleUS: 50, Steps: []protocol.Drive{{}}}, &reply)
+		if len(reply.Samples) != 1 || reply.Samples[0] != want {
+			t.Errorf("%s at %d: read %#x, want %#x", what, position, reply.Samples, want)
+		}
+	}
+	ok := func(of protocol.Type) *protocol.Acknowledged { return &protocol.Acknowledged{Request: of} }
+	for _, l := range carrier.Lanes() {
+		one := uint32(adapter.At(l.Position))
+		c.must(&protocol.Pulls{Bias: protocol.Pull{On: true, Up: one}}, ok(protocol.TypePulls))
+		look("bias", l.Position, one)
+		c.must(&protocol.Pulls{Bias: protocol.Pull{On: true, Up: one}, Load: protocol.Pull{On: true, Up: all &^ one}}, ok(protocol.TypePulls))
+		look("load against bias", l.Position, all&^one)
+		c.must(&protocol.Pulls{Bias: protocol.Pull{On: true, Up: all}}, ok(protocol.TypePulls))
+		look("bias, without load", l.Position, all)
+		if l.Low != "" {
+			c.must(&protocol.Power{Low: one}, new(protocol.PowerReply))
+			look("ground", l.Position, all&^one)
+			c.must(new(protocol.Power), new(protocol.PowerReply))
+		}
+	}
+	c.must(new(protocol.Safe), ok(protocol.TypeSafe))
+}

@@ -80,9 +80,12 @@ func spares(k Kind, quantity int) int {
 var sundries = []Item{
 	{Quantity: [5]int{3, 2, 4, 1, 2}, Price: 0.30, Value: "DIP-16", Description: "socket for the registers and converters, 16 pins, 0.3 inch",
 		Substitutes: "none: the meter's readings are taken with the sockets empty"},
-	{Quantity: [5]int{1}, Price: 3, Value: "pin headers", Description: "pin headers, 2.54 mm pitch, to plug the carrier on the microcontroller's board: 2 x 18, 1 x 8 (5), 1 x 10",
-		Substitutes: "jumper wires"},
-	{Quantity: [5]int{1}, Price: 6, Value: "strip board", Description: "prototyping board, 2.54 mm pitch, 160 x 100 mm or larger", Substitutes: "the printed board, if there is one"},
+	{Quantity: [5]int{1}, Price: 3, Value: "pin headers", Description: "for the printed board: pin headers, 2.54 mm pitch, to plug it on the microcontroller's board: 2 x 18, 1 x 8 (5), 1 x 10",
+		Substitutes: "jumper wires, if one builds by hand"},
+	{Quantity: [5]int{1, 0, 1}, Price: 6, Value: "prototyping board", Description: "to build by hand: prototyping board, 2.54 mm pitch, a hole a pad, 160 x 100 mm (the far half's: 100 x 100 mm)",
+		Substitutes: "the printed board"},
+	{Quantity: [5]int{55, 3, 12, 5, 1}, Price: 0.08, Value: "jumper wire", Description: "to build by hand: jumper wire, 20 cm, with a pin at one end; the other is soldered into a landing of the plan",
+		Substitutes: "the printed board"},
 	{Quantity: [5]int{1}, Price: 5, Value: "wire", Description: "hook-up wire, 0.25 mm or AWG 30, 10 m, three colours", Substitutes: "enamelled copper wire, 0.2 mm"},
 	{Quantity: [5]int{1}, Price: 0.05, Value: "2.2 kΩ", Description: "resistor for the calibration, 1 %, measured with a good meter", Substitutes: "1 to 2.4 kΩ"},
 }

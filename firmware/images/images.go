@@ -32,5 +32,8 @@ var sources string
 //go:embed toolchain.txt
 var Toolchain string
 
+// Version is that of the firmware in the images: FIRMWARE_… of core/message.h.
+const Version = "2.0.0"
+
 // Sources is the SHA-256, in hexadecimal, of the sources that the images were built from.
 func Sources() string { return strings.TrimSpace(sources) }

@@ -51,7 +51,7 @@ func (s *Seat) Measure(ctx context.Context, steps []MeasureStep) ([]Measured, er
 	measured, err := s.adapter.measure(ctx, steps, false, s.frame())
 	for i := range measured {
 		if m := &measured[i]; m.CurrentMA >= 0 {
-			m.CurrentMA = max(0, m.CurrentMA-baseMA)
+			m.CurrentMA = max(0, m.CurrentMA-s.adapter.baseMA())
 		}
 	}
 	return measured, err
@@ -67,11 +67,11 @@ func (s *Seat) ProbeMeasure(ctx context.Context, steps []MeasureStep) ([]Measure
 var byPosition = frame{wordOf, positionsOf, func(position int) int { return position }}
 
 // chipMA is the chip's part of what the monitor shows, mA; negative where it shows nothing.
-func chipMA(current uint16) float64 {
+func (a *Adapter) chipMA(current uint16) float64 {
 	if current == protocol.NotMeasured {
 		return notMeasured
 	}
-	return max(0, milliamps(current)-baseMA)
+	return max(0, milliamps(current)-a.baseMA())
 }
 
 func milliamps(current uint16) float64 {
@@ -234,9 +234,12 @@ func (a *Adapter) refer(positions uint32, millivolts []uint16, supply float64) e
 }
 
 // SupplyVolts measures what the powered chip gets, between its own supply pins, V;
-// not a number where they cannot be measured. It releases what is driven and biases
-// all pins low.
+// not a number where they cannot be measured. What PowerOn saw is given where it
+// looked; else what is driven is released and all pins are biased low.
 func (s *Seat) SupplyVolts(ctx context.Context) (float64, error) {
+	if s.supplyVolts != 0 {
+		return s.supplyVolts, nil
+	}
 	step := MeasureStep{Bias: Low, Settle: supplySettle, Pins: part.PinSet(s.VCC, s.GND), Averaging: supplyAveraging}
 	if s.adapter.Capabilities.Bias == 0 {
 		step.Bias = Off

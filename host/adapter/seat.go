@@ -3,11 +3,13 @@ package adapter
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
+	"chipassay/firmware/carrier"
 	"chipassay/protocol"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
@@ -32,8 +34,9 @@ type Seat struct {
 	// Progress, where it is set, is told during Apply how many steps have been applied.
 	Progress func(steps int)
 
-	adapter *Adapter
-	bit     [Positions + 1]uint8 // of each pin's position in a socket word
+	adapter     *Adapter
+	supplyVolts float64              // V that the chip got when it was powered; 0 where that is not known
+	bit         [Positions + 1]uint8 // of each pin's position in a socket word
 }
 
 // SeatOf places a part's package; nil for a part that must not be powered here.
@@ -63,10 +66,14 @@ func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
 		name      string
 		pin       int
 		positions Word
-	}{{"the supply", vcc, c.SupplyHigh}, {"ground", gnd, c.SupplyLow}} {
+		wired     func(carrier.Lane) string // what controls the carrier's switch there
+	}{
+		{"the supply", vcc, c.SupplyHigh, func(l carrier.Lane) string { return l.High }},
+		{"ground", gnd, c.SupplyLow, func(l carrier.Lane) string { return l.Low }},
+	} {
 		if p := PositionOf(s.pin, pins); !s.positions.Has(p) {
-			return nil, fmt.Errorf("%w switch %s to pin %d of a %d-pin package, which is at socket position %d: it has switches at %s",
-				ErrCannot, s.name, s.pin, pins, p, list(s.positions))
+			return nil, fmt.Errorf("%w switch %s to pin %d of a %d-pin package, which is at socket position %d: it has switches at %s%s",
+				ErrCannot, s.name, s.pin, pins, p, list(s.positions), missingSwitch(s.wired(carrier.LaneAt(p))))
 		}
 	}
 	seat := &Seat{Pins: pins, VCC: vcc, GND: gnd, Settle: DefaultSettle, adapter: a}
@@ -74,6 +81,15 @@ func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
 		seat.bit[pin] = uint8(bit(PositionOf(pin, pins)))
 	}
 	return seat, nil
+}
+
+// missingSwitch says what would help where the carrier has a switch, controlled by
+// that line, and this adapter does not.
+func missingSwitch(control string) string {
+	if control == "" {
+		return ""
+	}
+	return "; fit the other switches (firmware/carrier/README.md)"
 }
 
 // holds tells whether every position that a package touches is there.
@@ -103,8 +119,23 @@ func (s *Seat) Sensed() part.Pins { return s.pins(s.adapter.Capabilities.Sense) 
 const powerSettle = 20 * time.Millisecond
 
 // baseMA is what the base of the high-side switch takes, which the monitor counts
-// with the chip's current, mA: some 4.2 V across 2.2 kΩ.
-const baseMA = 1.9
+// with the chip's current, mA: what is left of the supply below a junction, across
+// 2.2 kΩ and the microcontroller's output.
+func (a *Adapter) baseMA() float64 {
+	rail := a.rail
+	if rail == 0 {
+		rail = nominalRail
+	}
+	return 1000 * (rail - junctionVolts) / (baseOhms + outputOhms)
+}
+
+// What baseMA goes by.
+const (
+	nominalRail   = 5.0  // V
+	junctionVolts = 0.85 // V: base and emitter, shunt and fuse
+	baseOhms      = 2200
+	outputOhms    = 25
+)
 
 // notMeasured stands for a supply current that is not known, mA.
 const notMeasured = -1
@@ -133,7 +164,45 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 	if err := s.adapter.call(ctx, request, &reply, powerSettle); err != nil {
 		return notMeasured, err
 	}
-	return chipMA(reply.Current), nil
+	mA := s.adapter.chipMA(reply.Current)
+	if s.adapter.Capabilities.Measured == 0 || s.adapter.Capabilities.Bias == 0 {
+		return mA, nil
+	}
+	fed, err := s.fed(ctx)
+	if err != nil || mA < 0 {
+		return mA, err
+	}
+	return max(0, mA-fed), nil
+}
+
+// driven, V, is what a pin stands at by itself under a bias that pulls it low: no
+// input rises so far, a TTL one stands at its own 1.6 V or less.
+const driven = 1.8
+
+// fed gives what the pins of a chip that has just been powered feed into the bias
+// that pulls them low, mA: outputs that are high. It also measures the chip's supply.
+func (s *Seat) fed(ctx context.Context) (mA float64, err error) {
+	k, err := s.Constants(ctx)
+	if err != nil {
+		return 0, err
+	}
+	step := MeasureStep{Bias: Low, Settle: supplySettle, Pins: 1<<s.Pins - 1}
+	measured, err := s.Measure(ctx, []MeasureStep{step})
+	if err != nil {
+		return 0, err
+	}
+	m := measured[0]
+	s.supplyVolts = m.Volts[s.VCC] - m.Volts[s.GND]
+	for pin := 1; pin <= s.Pins; pin++ {
+		v := m.Volts[pin]
+		if math.IsNaN(v) && m.High.Has(pin) {
+			v = s.supplyVolts
+		}
+		if pin != s.VCC && pin != s.GND && v > driven {
+			mA += 1000 * v / k.BiasOhms
+		}
+	}
+	return mA, nil
 }
 
 // Ground closes the low-side switches at some positions, 1 to 28, and supplies
@@ -155,6 +224,9 @@ func (s *Seat) Measurable() part.Pins { return positionsOf(s.adapter.Capabilitie
 
 // Fitted are the positions that are there.
 func (s *Seat) Fitted() part.Pins { return positionsOf(s.adapter.Capabilities.Positions) }
+
+// HoldLoad sets Load.
+func (s *Seat) HoldLoad(load Pull) { s.Load = load }
 
 // Loads tells whether the load resistors are fitted.
 func (s *Seat) Loads() bool { return s.adapter.Capabilities.Load != 0 }

@@ -218,8 +218,10 @@ func (c *contact) elsewhere(first pair) (Seating, error) {
 		return s, err
 	}
 	switch {
-	case c.t.Pumped() && !answers.signals:
-		return c.silent(answers)
+	case c.t.Pumped() && answers.ground:
+		return c.backwards(), nil
+	case c.t.Pumped() && !answers.inputs:
+		return c.silent()
 	case answers.anything:
 		return c.unlike(), nil
 	}
@@ -236,7 +238,7 @@ func (c *contact) empty() Seating {
 
 // A response is what answered in a socket where no chip lies as it may.
 type response struct {
-	signals  bool // signal pins
+	inputs   bool // inputs; outputs may follow a supply pin through their own transistors
 	supply   bool // the ground pin follows the supply pin, and not the other way round
 	ground   bool // the supply pin follows the ground pin, and not the other way round
 	anything bool
@@ -265,8 +267,10 @@ func (c *contact) supplyOpen(first pair) (Seating, response, error) {
 	r := response{anything: c.answered}
 	for i, up := range []part.Pins{part.PinSet(s.gnd), part.PinSet(s.vcc), s.touching} {
 		r.anything = r.anything || c.rises(seen[i], up)
-		following, _ := follow(seen[i], idleVolts)
-		r.signals = r.signals || following > 0 && i < 2
+		for _, p := range c.v.Pins {
+			v := seen[i].Volts[adapter.PositionOf(p.Number, c.n())]
+			r.inputs = r.inputs || i < 2 && p.Role == part.Input && v > idleVolts
+		}
 	}
 	r.ground = seen[0].Volts[s.vcc] > idleVolts && !(seen[1].Volts[s.gnd] > idleVolts)
 	r.supply = seen[1].Volts[s.gnd] > idleVolts && !(seen[0].Volts[s.vcc] > idleVolts)
@@ -281,12 +285,8 @@ func (c *contact) supplyOpen(first pair) (Seating, response, error) {
 }
 
 // silent is a chip whose pins tell nothing, for its substrate may hang on a charge
-// pump. One that takes no current is not there. Its die leads from supply to ground all
-// the same, and not back: so it is not powered where the pair answers the other way.
-func (c *contact) silent(r response) (Seating, error) {
-	if r.ground {
-		return c.backwards(), nil
-	}
+// pump. One that takes no current is not there.
+func (c *contact) silent() (Seating, error) {
 	v, err := c.soft()
 	switch {
 	case err != nil:
@@ -299,8 +299,8 @@ func (c *contact) silent(r response) (Seating, error) {
 	return Seating{Silent: true}, nil
 }
 
-// backwards is a chip that leads from its ground pin to its supply pin by more than a
-// junction, and not back.
+// backwards is a chip without junctions that leads from its ground pin to its supply pin
+// and not back: a die leads from supply to ground, whatever its substrate hangs on.
 func (c *contact) backwards() Seating {
 	s := c.unlike()
 	s.Found = "the supply pins answer as those of a chip put in backwards"

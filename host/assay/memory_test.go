@@ -85,7 +85,11 @@ func marchedTelling(t *testing.T, only []assay.Stage, tell func(*virtual.Chip), 
 	require.NoError(t, err)
 	p := assay.MemoryPlan{Type: typ, Test: test, Only: only}
 	if tell != nil {
-		p.Progress = func(float64) { tell(chip) }
+		p.Progress = func(done float64) {
+			if done < 0.7 { // before the last run a high is measured, for which nothing has to be kept
+				tell(chip)
+			}
+		}
 	}
 	return assay.RunMemory(t.Context(), seat, p), chip
 }
@@ -119,7 +123,7 @@ func TestGoodMemoriesPass(t *testing.T) {
 	}
 }
 
-// unreachable have a supply pin where revision A has no switch.
+// unreachable have a supply pin where revision B has no switch.
 var unreachable = []string{"4464"}
 
 // What is wrong with a memory is told, through the real firmware: a stuck cell, a

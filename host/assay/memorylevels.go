@@ -1,6 +1,7 @@
 package assay
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -45,10 +46,14 @@ func (w marcher) put(word uint32) error {
 	return w.run(c, func(adapter.Run) error { return nil })
 }
 
-// reading gives the steps that lead from rest to word 0 at the outputs.
-func (b memoryBench) reading() (steps []stimulus.Step) {
+// reading gives the steps that lead from rest to a word at the outputs; of a dynamic
+// memory word 0.
+func (b memoryBench) reading(address int) (steps []stimulus.Step) {
 	driven, idle := b.driven()
 	level := idle
+	for i, pin := range b.m.Address {
+		level = level.With(pin, address>>i&1 != 0)
+	}
 	step := func(active ...part.Control) {
 		for _, c := range active {
 			level = level.With(c.Pin, c.Active)
@@ -79,7 +84,7 @@ func (b memoryBench) outputLevels(m *levelWalk, high bool) error {
 		return nil // they drive low only
 	}
 	var steps []adapter.MeasureStep
-	for _, st := range b.reading() {
+	for _, st := range b.reading(0) {
 		steps = append(steps, adapter.MeasureStep{Step: st, Bias: rail, Settle: waySettle})
 	}
 	last := &steps[len(steps)-1]
@@ -153,4 +158,39 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 	m.found.Unmeasured = append(m.found.Unmeasured, fmt.Sprintf("supply current against a limit: none is known for a %s", b.t.Name()))
 	m.found.Readings = append(m.found.Readings, icc(mA, math.NaN()))
 	return nil
+}
+
+// hazyHigh measures the highs of a word under the low bias, and gives the lowest that
+// stands where the adapter's inputs read either way, V; 0 where none does. An NMOS
+// output's high stands at 2.0 to 3.05 V (design.md).
+func (b memoryBench) hazyHigh(ctx context.Context, meter LevelMeter, address int, ones part.Pins) (hazy float64, err error) {
+	k, err := constantsOf(ctx, meter)
+	if err != nil {
+		return 0, err
+	}
+	var steps []adapter.MeasureStep
+	for _, st := range b.reading(address) {
+		steps = append(steps, adapter.MeasureStep{Step: st, Bias: adapter.Low, Settle: waySettle})
+	}
+	last := &steps[len(steps)-1]
+	last.Settle, last.Pins, last.Averaging = max(stationSettle, b.m.Access), ones, stationAveraging
+	measured, err := meter.Measure(ctx, append(steps, adapter.MeasureStep{Step: steps[0].Step, Bias: adapter.Low}))
+	if err != nil {
+		return 0, err
+	}
+	for pin := range ones.All() {
+		v := measured[len(steps)-1].Volts[pin]
+		if v > readsLow*k.SupplyVolts-converterVolts && v < readsHigh*k.SupplyVolts+hazeVolts && (hazy == 0 || v < hazy) {
+			hazy = v
+		}
+	}
+	return hazy, nil
+}
+
+// hazeVolts, V, is by how much the highs of other words may be below those that are measured.
+const hazeVolts = 0.15
+
+// hazyWords say what a high that reads either way leaves untested.
+func hazyWords(volts float64) string {
+	return fmt.Sprintf("whether the outputs drive high by themselves in every word: a high stands at %.2f V under the low bias, which the adapter's inputs read either way, and was measured in one word", volts)
 }

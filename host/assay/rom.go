@@ -35,6 +35,9 @@ func ReadROM(ctx context.Context, socket MemorySocket, p MemoryPlan) ([]byte, *R
 	var first, second []byte
 	differed := false
 	err := r.powered(ctx, socket, func() (err error) {
+		if err := r.measureSupply(ctx, socket); err != nil {
+			return err
+		}
 		if first, second, err = r.readTwice(ctx, socket, p); err != nil {
 			return err
 		}
@@ -72,6 +75,11 @@ func ReadROM(ctx context.Context, socket MemorySocket, p MemoryPlan) ([]byte, *R
 func (r *Result) readTwice(ctx context.Context, socket MemorySocket, p MemoryPlan) (first, second []byte, err error) {
 	b := memoryBench{socket, r.Type, r.Type.Variant.Memory}
 	for i, bias := range []adapter.Pull{adapter.High, againstBias(r.Type)} {
+		if bias == adapter.Low {
+			if bias, err = r.readable(ctx, b, second); err != nil {
+				return nil, nil, err
+			}
+		}
 		contents, err := r.readAll(ctx, b, bias, func(done float64) {
 			if p.Progress != nil {
 				p.Progress((float64(i) + done) / 2)
@@ -83,6 +91,31 @@ func (r *Result) readTwice(ctx context.Context, socket MemorySocket, p MemoryPla
 		first, second = second, contents
 	}
 	return first, second, nil
+}
+
+// readable is the low bias, or the high one where the adapter could not read the highs of
+// what was read under that.
+func (r *Result) readable(ctx context.Context, b memoryBench, contents []byte) (adapter.Pull, error) {
+	meter, ok := b.socket.(LevelMeter)
+	if !ok || len(contents) == 0 {
+		return adapter.Low, nil
+	}
+	address := 0
+	for i, word := range contents {
+		if bits.OnesCount8(word) > bits.OnesCount8(contents[address]) {
+			address = i
+		}
+	}
+	var ones part.Pins
+	for bit, pin := range b.m.DataOut {
+		ones = ones.With(pin, contents[address]>>bit&1 != 0)
+	}
+	volts, err := b.hazyHigh(ctx, meter, address, ones)
+	if err != nil || volts == 0 {
+		return adapter.Low, err
+	}
+	r.NotTested = append(r.NotTested, hazyWords(volts))
+	return adapter.High, nil
 }
 
 // readWithout reads a word with each control left inactive in turn, under each bias

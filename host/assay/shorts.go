@@ -80,38 +80,39 @@ func (c *contact) shorts() (Seating, error) {
 	if err != nil {
 		return Seating{}, err
 	}
-	var atSupply part.Pins
-	rose := false
+	suspicious := false
 	for i, m := range seen {
-		if math.IsNaN(m.Volts[s.gnd]) {
-			m.Volts[s.gnd] = 0 // its switch holds it there
-		}
-		for pin := range pins.All() {
-			v := m.Volts[adapter.PositionOf(pin, c.n())]
-			switch {
-			case !up[i].Has(pin):
-				rose = rose || v > riseVolts
-			case near(v, m.Volts[s.vcc]) || near(v, m.Volts[s.gnd]):
-				atSupply = atSupply.With(pin, true)
-			}
-		}
+		rose, atSupply := c.judge(s, pins, up[i], m)
+		suspicious = suspicious || rose != 0 || atSupply != 0
 	}
-	if rose {
-		if found, err := c.pinShorts(driven, pins); err != nil || !found.Good() {
-			return found, err
-		}
+	if !suspicious {
+		return Seating{}, nil
 	}
-	if atSupply != 0 {
-		return c.supplyShorts(s, atSupply)
+	return c.shortsOf(s, driven, pins)
+}
+
+// judge gives the pins that rose in a look though they were pulled low, and those that
+// stand at a supply pin though they were pulled high.
+func (c *contact) judge(s seated, pins, up part.Pins, m adapter.Measured) (rose, atSupply part.Pins) {
+	ground := m.Volts[s.gnd]
+	if math.IsNaN(ground) {
+		ground = 0 // its switch holds it there
 	}
-	return Seating{}, nil
+	for pin := range pins.All() {
+		v := m.Volts[adapter.PositionOf(pin, c.n())]
+		rose = rose.With(pin, !up.Has(pin) && v > riseVolts)
+		atSupply = atSupply.With(pin, up.Has(pin) && (near(v, m.Volts[s.vcc]) || near(v, ground)))
+	}
+	return rose, atSupply
 }
 
 // near tells whether two voltages are that of one node; not where one is not measured.
 func near(a, b float64) bool { return a-b < aboveRails && b-a < aboveRails }
 
-// pinShorts pulls each pin high alone and finds the pins that rise with it.
-func (c *contact) pinShorts(driven, pins part.Pins) (Seating, error) {
+// shortsOf pulls each pin high alone and finds the pins that rise with it, and those that
+// stand at a supply pin. Where an input is high too, an output may be held at ground by
+// its own transistor: the inputs of a 4049 have no diode to its supply.
+func (c *contact) shortsOf(s seated, driven, pins part.Pins) (Seating, error) {
 	var looks []look
 	for pin := range pins.All() {
 		looks = append(looks, c.pulled(driven, part.PinSet(pin)))
@@ -120,20 +121,25 @@ func (c *contact) pinShorts(driven, pins part.Pins) (Seating, error) {
 	if err != nil {
 		return Seating{}, err
 	}
-	var touching part.Pins
+	var touching, atSupply part.Pins
 	i := 0
 	for pin := range pins.All() {
-		for other := range pins.All() {
-			if other != pin && c.code(other) != c.code(pin) && seen[i].Volts[adapter.PositionOf(other, c.n())] > riseVolts {
+		rose, held := c.judge(s, pins, part.PinSet(pin), seen[i])
+		for other := range rose.All() {
+			if c.code(other) != c.code(pin) {
 				touching |= part.PinSet(pin, other)
 			}
 		}
+		atSupply |= held
 		i++
 	}
-	if touching == 0 {
-		return Seating{}, nil
+	switch {
+	case touching != 0:
+		return shorted(pinList(slices.Collect(touching.All()))+" shorted", touching), nil
+	case atSupply != 0:
+		return c.supplyShorts(s, atSupply)
 	}
-	return shorted(pinList(slices.Collect(touching.All()))+" shorted", touching), nil
+	return Seating{}, nil
 }
 
 // supplyShorts tells pins that are shorted to ground from those shorted to the supply:

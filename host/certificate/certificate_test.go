@@ -20,7 +20,7 @@ import (
 	"github.com/makiuchi-d/gozxing/qrcode"
 	"github.com/stretchr/testify/require"
 
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/host/record"
 	"chipassay/host/report"
 )
@@ -126,7 +126,7 @@ func TestWeeksOverTheEndOfAYearOrMonth(t *testing.T) {
 		"9701": "week 1 of 1997, 30 December 1996 to 5 January 1997",
 		"7931": "week 31 of 1979, 30 July to 5 August 1979",
 	} {
-		d, err := identify.ParseDateCode(code, 0, time.Now())
+		d, err := marking.ParseDateCode(code, 0, time.Now())
 		require.NoError(t, err)
 		words := wellFormed(t, pageOf(t, certificateOf(t, "pass.json", func(r *record.Record) { r.SetDate(&d) })))
 		require.Contains(t, words, code+": "+want+" ")
@@ -282,7 +282,7 @@ func TestACorrectedDateCodeKeepsItsDoubt(t *testing.T) {
 	r.From, r.To = time.Date(1969, 9, 15, 0, 0, 0, 0, time.UTC), time.Date(1969, 9, 21, 0, 0, 0, 0, time.UTC)
 	chip, err := report.ReadChip(r.Report)
 	require.NoError(t, err)
-	date, err := identify.ParseDateCode(r.DateCode, 0, time.Now())
+	date, err := marking.ParseDateCode(r.DateCode, 0, time.Now())
 	require.NoError(t, err)
 	chip.DateCode = report.DateOf(&date)
 	r.Report, err = json.Marshal(chip)

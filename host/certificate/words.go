@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/host/report"
 	"chipassay/vectors/part"
 )
@@ -137,9 +137,9 @@ func (c Certificate) candidates() (years []int, rule string) {
 	}
 	since := 0
 	if f := part.FamilyByName(r.Family); f != nil {
-		since = identify.MadeSince(f)
+		since = marking.MadeSince(f)
 	}
-	d, err := identify.ParseDateCode(r.DateCode, since, r.Time)
+	d, err := marking.ParseDateCode(r.DateCode, since, r.Time)
 	if err != nil {
 		return nil, ""
 	}
@@ -180,7 +180,7 @@ func (c Certificate) coverageFacts() []fact {
 	}
 	current := "not measured"
 	if t.SupplyCurrentMA != nil {
-		current = fmt.Sprintf("%.2f mA at the end of power-up", *t.SupplyCurrentMA)
+		current = fmt.Sprintf("%.1f mA at the end of power-up", *t.SupplyCurrentMA)
 	}
 	facts := []fact{
 		{Label: "Vectors", Value: vectors},

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"time"
 
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/host/record"
 	"chipassay/host/report"
 )
@@ -119,7 +119,7 @@ func (r *Run) date(code string) error {
 		r.next.date = nil
 		return nil
 	}
-	d, err := identify.ParseDateCode(code, identify.MadeSince(r.typ.Family), time.Now())
+	d, err := marking.ParseDateCode(code, marking.MadeSince(r.typ.Family), time.Now())
 	if err != nil {
 		return invalid(err.Error())
 	}

@@ -17,7 +17,7 @@ import (
 	"time"
 
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/host/record"
 	"chipassay/host/report"
 	"chipassay/vectors/part"
@@ -85,7 +85,7 @@ type row struct {
 
 // said is what the operator says of a chip.
 type said struct {
-	date          *identify.DateCode
+	date          *marking.DateCode
 	note, marking string
 }
 

@@ -12,7 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 )
 
 // newStore is an empty store in a folder of its own.
@@ -103,7 +103,7 @@ func TestTheYearOfAWeekAtNewYear(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, c.year, r.Year, c.code)
 
-		d, err := identify.ParseDateCode(c.code, 0, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
+		d, err := marking.ParseDateCode(c.code, 0, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
 		require.NoError(t, err)
 		typed := nand()
 		typed.SetDate(&d)

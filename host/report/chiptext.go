@@ -59,7 +59,10 @@ func (c Chip) facts() []fact {
 		facts = append(facts, fact{Label: "Date code", Value: fmt.Sprintf("%s: %s to %s", d.Raw, d.From, d.To), More: d.Rule})
 	}
 	if c.SupplyCurrentMA != nil {
-		facts = append(facts, fact{Label: "Supply current", Value: fmt.Sprintf("%.2f mA", *c.SupplyCurrentMA)})
+		facts = append(facts, fact{Label: "Supply current", Value: fmt.Sprintf("%.1f mA", *c.SupplyCurrentMA)})
+	}
+	if c.SupplyVolts != nil {
+		facts = append(facts, fact{Label: "Supply at the chip", Value: fmt.Sprintf("%.2f V", *c.SupplyVolts)})
 	}
 	if c.Grade != "" {
 		facts = append(facts, fact{Label: "Grade", Value: c.Grade, More: strings.Join(c.GradeReasons, "; ")})

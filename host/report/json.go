@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/vectors/part"
 )
 
@@ -51,6 +51,8 @@ type Chip struct {
 	Memory            *Memory      `json:"memory,omitempty"` // of a march test
 	Method            string       `json:"method"`
 	SupplyCurrentMA   *float64     `json:"supply_current_ma"` // null where not measured
+	SupplyVolts       *float64     `json:"supply_volts"`      // V between the chip's supply pins; null where not measured
+	Contact           []Contact    `json:"contact"`           // voltages before power, as they were measured
 	Definition        string       `json:"definition"`
 	DefinitionSHA256  string       `json:"definition_sha256"`
 	VectorsSHA256     string       `json:"vectors_sha256"`
@@ -59,6 +61,15 @@ type Chip struct {
 	Started           string       `json:"started"`     // RFC 3339
 	DurationMS        float64      `json:"duration_ms"` // ms
 	Caveat            string       `json:"caveat"`
+}
+
+// A Contact is a voltage at a socket position before power, under one of the looks
+// of a step of the contact test (host/assay).
+type Contact struct {
+	Step     string  `json:"step"`
+	Look     int     `json:"look"` // within the step, from 1
+	Position int     `json:"position"`
+	Volts    float64 `json:"volts"`
 }
 
 // A Criterion is a grade and what it asks for.
@@ -217,6 +228,13 @@ func (s Sheet) object() Chip {
 	if r.SupplyCurrentMA >= 0 {
 		o.SupplyCurrentMA = &r.SupplyCurrentMA
 	}
+	if r.SupplyVolts > 0 {
+		o.SupplyVolts = new(micro(r.SupplyVolts))
+	}
+	o.Contact = []Contact{}
+	for _, c := range r.ContactVolts {
+		o.Contact = append(o.Contact, Contact{string(c.Step), c.Look, c.Position, micro(c.Volts)})
+	}
 	if l := r.Levels; l != nil {
 		o.LevelsUnmeasured, o.FamilyCheck = orEmpty(l.Unmeasured), l.Family
 	}
@@ -242,7 +260,7 @@ func failureObjects(v *part.Variant, failures []assay.Failure) []Failure {
 }
 
 // DateOf is a date code as other programs read it; nil for none.
-func DateOf(d *identify.DateCode) *DateCode {
+func DateOf(d *marking.DateCode) *DateCode {
 	if d == nil {
 		return nil
 	}

@@ -16,7 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -77,9 +77,9 @@ func in(t testing.TB, number, family string) part.Type {
 }
 
 // dated reads a date code on a day in 2026.
-func dated(t testing.TB, raw string, f *part.Family) *identify.DateCode {
+func dated(t testing.TB, raw string, f *part.Family) *marking.DateCode {
 	t.Helper()
-	d, err := identify.ParseDateCode(raw, identify.MadeSince(f), time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
+	d, err := marking.ParseDateCode(raw, marking.MadeSince(f), time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
 	require.NoError(t, err)
 	return &d
 }
@@ -350,7 +350,7 @@ func TestDateWords(t *testing.T) {
 		"7931": "week 31 of 1979, 30 July to 5 August 1979",
 		"9701": "week 1 of 1997, 30 December 1996 to 5 January 1997",
 	} {
-		d, err := identify.ParseDateCode(code, 0, time.Now())
+		d, err := marking.ParseDateCode(code, 0, time.Now())
 		require.NoError(t, err)
 		assert.Equal(t, want, dateWords(&d))
 	}

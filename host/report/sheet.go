@@ -14,16 +14,16 @@ import (
 	"unicode/utf8"
 
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/vectors/part"
 )
 
 // A Sheet is what there is to say about one chip.
 type Sheet struct {
-	Typed    string             // the part as the person typed it: "74LS10"
-	Place    string             // where the chip lay, as "3"; empty where it does not matter
-	DateCode *identify.DateCode // nil where none was given
-	Note     string             // the person's own words; may be empty
+	Typed    string            // the part as the person typed it: "74LS10"
+	Place    string            // where the chip lay, as "3"; empty where it does not matter
+	DateCode *marking.DateCode // nil where none was given
+	Note     string            // the person's own words; may be empty
 	Result   *assay.Result
 }
 
@@ -159,7 +159,7 @@ func pinWords(v *part.Variant, pins []int) string {
 
 // dateWords says what a date code stands for: "week 38 of 1979, 17 to 23
 // September 1979", and the other years where the code does not tell the decade.
-func dateWords(d *identify.DateCode) string {
+func dateWords(d *marking.DateCode) string {
 	p := d.Period()
 	from := "2"
 	switch {
@@ -282,9 +282,12 @@ func (s Sheet) testFacts() []fact {
 	}
 	current := fact{Label: "Supply current", Value: "not measured"}
 	if r.SupplyCurrentMA >= 0 {
-		current.Value, current.More = fmt.Sprintf("%.2f mA", r.SupplyCurrentMA), "at the end of power-up"
+		current.Value, current.More = fmt.Sprintf("%.1f mA", r.SupplyCurrentMA), "at the end of power-up"
 	}
 	facts = append(facts, current)
+	if r.SupplyVolts > 0 {
+		facts = append(facts, fact{Label: "Supply at the chip", Value: fmt.Sprintf("%.2f V", r.SupplyVolts), More: "between its own supply pins"})
+	}
 	if r.Grade != "" {
 		facts = append(facts, fact{Label: "Grade", Value: string(r.Grade), More: strings.Join(r.GradeReasons, "; ")})
 	}

@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/assay"
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/host/report"
 	"chipassay/vectors/library"
 )
@@ -19,7 +19,7 @@ import (
 func TestTrayCharts(t *testing.T) {
 	typ, err := library.Open("7400")
 	require.NoError(t, err)
-	date, err := identify.ParseDateCode("7938", 0, time.Date(2026, time.May, 4, 0, 0, 0, 0, time.UTC))
+	date, err := marking.ParseDateCode("7938", 0, time.Date(2026, time.May, 4, 0, 0, 0, 0, time.UTC))
 	require.NoError(t, err)
 	var tray report.Tray
 	for _, r := range []assay.Result{

@@ -152,6 +152,15 @@ func (s *Socket) fromAdapter(n *node) (amps, siemens float64) {
 }
 
 func (s *Socket) solveNode(n *node) {
+	key, ok := s.stateOf(n)
+	if ok {
+		for i := range n.known {
+			if k := &n.known[i]; k.state == key && k.era == s.era {
+				n.volts, n.floating = k.volts, false
+				return
+			}
+		}
+	}
 	amps, siemens := s.fromAdapter(n)
 	elements := s.elementsAt(n)
 	n.floating = siemens == 0 && len(elements) == 0
@@ -160,6 +169,40 @@ func (s *Socket) solveNode(n *node) {
 		return
 	}
 	n.volts = solve(amps, siemens, elements)
+	if ok {
+		n.known[n.oldest] = solution{key, s.era, n.volts}
+		n.oldest = (n.oldest + 1) % len(n.known)
+	}
+}
+
+// A solution is what a node's voltage was in a state.
+type solution struct {
+	state uint64 // of the drivers and of the chip's pads, see stateOf
+	era   uint32 // in which nothing else changed
+	volts float64
+}
+
+// stateOf puts what the drivers and the pads at a node do into a number; ok is false where
+// there is more than that.
+func (s *Socket) stateOf(n *node) (state uint64, ok bool) {
+	if !s.powered || n.odd || len(n.clusters) > 0 || 2*len(n.legs)+3*len(n.pads) > 60 {
+		return 0, false
+	}
+	state = 1
+	for i := range n.legs {
+		l := &n.legs[i]
+		st := &s.state[l.lead]
+		on := uint64(st.on >> l.bit & 1)
+		state = state<<2 | on<<1 | on&uint64(st.up>>l.bit)
+	}
+	for _, p := range n.pads {
+		v := logic.Value(7)
+		if !p.away {
+			v = s.shows(p)
+		}
+		state = state<<3 | uint64(v&7)
+	}
+	return state, true
 }
 
 // charged is the voltage of a node that nothing holds: a few picofarads keep any
@@ -182,18 +225,23 @@ func (s *Socket) padElements(n *node) []element {
 	return elements
 }
 
-// output is what a pad's output stage does now; an unknown level goes either way.
-func (s *Socket) output(p *pad) element {
-	if !p.out {
-		return element{}
-	}
+// shows is the level of a pad's output stage now; an unknown one goes either way.
+func (s *Socket) shows(p *pad) logic.Value {
 	v := s.outputs[p.pin]
-	if p.stuck != logic.X {
-		v = p.stuck
-	} else if v == logic.X {
-		v = s.chance(p.pin)
+	switch {
+	case !p.out:
+		return logic.Z
+	case p.stuck != logic.X:
+		return p.stuck
+	case v == logic.X:
+		return s.chance(p.pin)
 	}
-	switch v {
+	return v
+}
+
+// output is what a pad's output stage does now.
+func (s *Socket) output(p *pad) element {
+	switch s.shows(p) {
 	case logic.Zero:
 		return p.low
 	case logic.One:
@@ -228,6 +276,7 @@ func (s *Socket) power() {
 		return
 	}
 	s.supply.taken, s.supply.returned = 0, 0
+	s.era++
 	s.supplied()
 	s.outputs = [len(s.outputs)]logic.Value{}
 	for i := range s.chip.pads {

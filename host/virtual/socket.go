@@ -89,6 +89,7 @@ type Socket struct {
 
 	high      adapter.Word // reads high
 	uncertain adapter.Word // may read either way
+	era       uint32       // counts what changes but drivers and outputs: supply, switches
 	hunting   uint64       // nodes that did not come to rest
 	warmth    int          // changes since the supply came
 	held      [3]float64   // V that each converter measured last: the near one, no. 1 and no. 2

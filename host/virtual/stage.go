@@ -63,18 +63,31 @@ func (v *Variety) inputOf(f *part.Family, p *part.Pin) element {
 		return element{}
 	}
 	base := v.stageOf(f, p).base / p.LoadIn(f)
-	points := v.diodeInput(base)
+	most := (curveSupply - 1) / v.stageOf(f, p).splitter
+	points := v.diodeInput(base, most)
 	if f.Technology == part.TTL {
-		points = v.emitterInput(base)
+		points = v.emitterInput(base, most)
 	}
 	return drawn(rising(points), atGround).following(ohmic, 0.9).behind(v.Bond)
 }
 
-// diodeInput is a Schottky diode from a base resistor, which two junctions take over.
-func (v *Variety) diodeInput(base float64) (points []point) {
+// nextAmps is what the next stage's emitter carries onward with a current into its base,
+// A: its gain times as much, but no more than its collector's resistor gives.
+func (v *Variety) nextAmps(base, most float64) float64 {
+	return base + v.Beta*base*most/(v.Beta*base+most)
+}
+
+// baseAmps is the current into a base with which its emitter carries a current, A.
+func (v *Variety) baseAmps(emitter, most float64) float64 {
+	b := most + v.Beta*most - v.Beta*emitter
+	return (math.Sqrt(b*b+4*v.Beta*emitter*most) - b) / 2 / v.Beta
+}
+
+// diodeInput is a Schottky diode from a base resistor, which two junctions take over: of
+// transistors hardly larger than small ones.
+func (v *Variety) diodeInput(base, most float64) (points []point) {
 	for inside := 0.0; ; inside += 0.005 { // V at the base
-		onward := v.saturation(emitter) / 4 * math.Exp(inside/2/thermalVolts) // they carry some four times what the base gives
-		out := (curveSupply-inside)/base - onward
+		out := (curveSupply-inside)/base - v.baseAmps(1.65*v.saturation(emitter)*math.Exp(inside/2/thermalVolts), most)
 		if out < 0 {
 			return append(points, point{inside, 0}, point{inside + 3, 0})
 		}
@@ -88,13 +101,13 @@ func (v *Variety) diodeInput(base float64) (points []point) {
 // What its two junctions would carry by themselves is forward, to the emitter, and
 // reverse, to the collector; their ratio says where the transistor is: at 1 and
 // 1 / inverse gain the emitter's current ends and the collector's.
-func (v *Variety) emitterInput(base float64) (points []point) {
+func (v *Variety) emitterInput(base, most float64) (points []point) {
 	ratio := 1 + 1/v.InverseBeta // of forward to reverse, with nothing left for the collector
 	for left := 1e-13; left < 1; left *= 2 {
-		points = append(points, v.emitterAt(base, ratio*(1-left), ratio*left))
+		points = append(points, v.emitterAt(base, most, ratio*(1-left), ratio*left))
 	}
 	for r := 1.0; r > 1e-6; r /= 2 {
-		points = append(points, v.emitterAt(base, r, ratio-r))
+		points = append(points, v.emitterAt(base, most, r, ratio-r))
 	}
 	last := points[len(points)-1]
 	return append(points, point{last.volts + 4, last.amps})
@@ -102,11 +115,11 @@ func (v *Variety) emitterInput(base float64) (points []point) {
 
 // emitterAt gives the voltage at the emitter and the current out of it when forward
 // and the collector's current are some multiples of reverse.
-func (v *Variety) emitterAt(base, forward, collector float64) point {
+func (v *Variety) emitterAt(base, most, forward, collector float64) point {
 	saturation := v.saturation(emitter)
 	volts := func(reverse float64) (inside float64) {
-		const more = 2.5 // of its collector's current, what the next stages' junctions carry
-		return thermalVolts * (2*math.Log(more*collector*reverse/saturation) + math.Log(reverse/saturation))
+		onward := v.nextAmps(collector*reverse, most) / 2.8 // one small transistor and, behind it, one as large as eight
+		return thermalVolts * (2*math.Log(onward/saturation) + math.Log(reverse/saturation))
 	}
 	share := forward/v.Beta + 1/v.InverseBeta // of reverse: the base current
 	reverse := curveSupply / base / share
@@ -238,7 +251,7 @@ func (v *Variety) mosThreshold(f *part.Family) float64 {
 	case f.Series4000(), f.Name == "74C":
 		return 1.5
 	case f.Technology == part.NMOS && v.Substrate == Pumped:
-		return 1.4
+		return 2.1
 	case f.Technology == part.NMOS:
 		return 1.0
 	}

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"time"
 
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/vectors/part"
 )
 
@@ -119,6 +119,6 @@ func checkDate(code string) error {
 	if code == "-" {
 		return nil
 	}
-	_, err := identify.ParseDateCode(code, 0, time.Now())
+	_, err := marking.ParseDateCode(code, 0, time.Now())
 	return err
 }

@@ -104,8 +104,8 @@ func (e *FamilyError) Error() string {
 // shorthand is how people at a bench speak of the 7400 series: LS51, HC00, 51.
 var shorthand = regexp.MustCompile(`^([A-Z]{0,3})([0-9]{2,3})$`)
 
-// spell writes a shorthand out: LS51 is 74LS51, and 51 is the 7451 of whatever family.
-func spell(typed string) string {
+// Spell writes a shorthand out: LS51 is 74LS51, and 51 is the 7451 of whatever family.
+func Spell(typed string) string {
 	m := shorthand.FindStringSubmatch(strings.ToUpper(strings.TrimSpace(typed)))
 	switch {
 	case m == nil:
@@ -121,7 +121,7 @@ func spell(typed string) string {
 // taken if all families have the same pins and function, and a *FamilyError asks
 // for it if not.
 func (l *Library) Open(typed string) (part.Type, error) {
-	number, family, ok := part.SplitTypeName(spell(typed))
+	number, family, ok := part.SplitTypeName(Spell(typed))
 	if !ok {
 		number = strings.ToUpper(strings.TrimSpace(typed))
 	}

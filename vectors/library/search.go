@@ -8,13 +8,14 @@ import (
 )
 
 // Search keeps the parts that match every word of a query: a number or its
-// beginning, a word of the title or the kind, a family, a number of pins, the
-// words of a memory.
+// beginning, a word of the title or the kind, or what the trade calls that (trade.go),
+// a family, a technology, a number of pins, the words of a memory.
 func Search(parts []*part.Part, query string) []*part.Part {
 	var found []*part.Part
+	words := strings.Fields(phrases.Replace(strings.ToLower(query)))
 	for _, p := range parts {
 		matches := true
-		for _, word := range strings.Fields(query) {
+		for _, word := range words {
 			matches = matches && matchesWord(p, word)
 		}
 		if matches {
@@ -40,7 +41,8 @@ func matchesWord(p *part.Part, word string) bool {
 		}
 	}
 	word = strings.ToLower(word)
-	return strings.HasPrefix(p.Number, word) || strings.Contains(strings.ToLower(p.Title), word) || p.Kind == word
+	return strings.HasPrefix(p.Number, word) || p.Kind == word || strings.Contains(strings.ToLower(p.Title), word) ||
+		strings.Contains(unhyphenated(p.Title), unhyphenated(word)) || matchesTrade(p, word)
 }
 
 // matchesMemory looks for a word of the memory's kind ("static", "EPROM"), or for

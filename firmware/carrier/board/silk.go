@@ -90,7 +90,7 @@ func (d *drawing) part(place Placement, kind carrier.Kind, shape footprint) {
 	case carrier.LED:
 		d.arc(place, Point{1270, 0}, 1700, 0, 360)
 		label("K", -900, 1550, 900)
-		label(place.Ref, 3700, 1550, 900)
+		label(place.Ref, 1270, -2200, 900)
 	case carrier.Capacitor:
 		if shape.Round {
 			d.arc(place, Point{1250, 0}, 2480, 0, 360)

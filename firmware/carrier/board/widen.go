@@ -14,26 +14,14 @@ var (
 )
 
 // Widen makes tracks of supplies and of socket positions with a switch as wide as
-// their neighbours allow.
+// their neighbours allow, piece by piece.
 func (b *Board) Widen() {
+	b.Tracks = b.inPieces()
 	pieces := b.pieces()
-	switched := map[string]bool{}
-	for _, p := range b.Pads {
-		if p.Ref[0] == 'Q' && p.Number == "1" {
-			switched[p.Net] = true
-		}
-	}
 	for i := range b.Tracks {
 		t := &b.Tracks[i]
-		var widths []int
-		switch {
-		case t.Net == "SUPPLY" || t.Net == "FUSED":
-			widths = supplyWidths
-		case switched[t.Net]:
-			widths = socketWidths
-		}
 		at := len(b.Pads) + i
-		for _, width := range widths {
+		for _, width := range b.widths(t.Net) {
 			wide := *t
 			wide.Width = width
 			if width > t.Width && b.fits(wide.shape(), pieces[at], pieces) {
@@ -43,6 +31,58 @@ func (b *Board) Widen() {
 			}
 		}
 	}
+	b.Tracks = joinPieces(b.Tracks)
+}
+
+// widths gives the widths to try for a net, widest first; none for most.
+func (b *Board) widths(net string) []int {
+	if net == "SUPPLY" || net == "FUSED" {
+		return supplyWidths
+	}
+	if slices.ContainsFunc(b.Pads, func(p Pad) bool { return p.Net == net && p.Ref[0] == 'Q' && p.Number == "1" }) {
+		return socketWidths
+	}
+	return nil
+}
+
+// pieceLength is the longest piece that gets one width, along either axis, µm.
+const pieceLength = 2032
+
+// inPieces gives the tracks, those that may become wider cut into short pieces.
+func (b *Board) inPieces() []Track {
+	var pieces []Track
+	for _, t := range b.Tracks {
+		dx, dy := t.To.X-t.From.X, t.To.Y-t.From.Y
+		if long := max(dx, -dx, dy, -dy); b.widths(t.Net) != nil && long > 0 {
+			step := Point{dx * pieceLength / long, dy * pieceLength / long}
+			for ; long > pieceLength; long -= pieceLength {
+				piece := t
+				piece.To = t.From.plus(step)
+				t.From = piece.To
+				pieces = append(pieces, piece)
+			}
+		}
+		pieces = append(pieces, t)
+	}
+	return pieces
+}
+
+// joinPieces makes one track of successive pieces that differ in nothing but place.
+func joinPieces(pieces []Track) []Track {
+	var tracks []Track
+	for _, t := range pieces {
+		if len(tracks) > 0 {
+			last := &tracks[len(tracks)-1]
+			goesOn := last.Net == t.Net && last.Layer == t.Layer && last.Width == t.Width && last.To == t.From
+			ahead := (last.To.X-last.From.X)*(t.To.X-t.From.X)+(last.To.Y-last.From.Y)*(t.To.Y-t.From.Y) > 0
+			if goesOn && ahead && cross(last.From, last.To, t.To) == 0 {
+				last.To = t.To
+				continue
+			}
+		}
+		tracks = append(tracks, t)
+	}
+	return tracks
 }
 
 // fits reports whether a piece may have this shape.

@@ -72,6 +72,7 @@ type Page struct {
 type item interface {
 	svg(*svgWriter)
 	pdf(*pdfWriter)
+	mirrored(axis float64) item
 }
 
 // Line draws a line through points.
@@ -102,6 +103,45 @@ func (p *Page) Texts() []Text {
 		}
 	}
 	return texts
+}
+
+// Mirrored gives the page as seen from behind, turned over an upright axis so many
+// mm from the left. Words stay readable.
+func (p *Page) Mirrored(axis float64) *Page {
+	m := &Page{Title: p.Title, Width: p.Width, Height: p.Height}
+	for _, i := range p.items {
+		m.items = append(m.items, i.mirrored(axis))
+	}
+	return m
+}
+
+func (p Point) mirrored(axis float64) Point { return Point{2*axis - p.X, p.Y} }
+
+func (p path) mirrored(axis float64) item {
+	points := make([]Point, len(p.points))
+	for i, at := range p.points {
+		points[i] = at.mirrored(axis)
+	}
+	p.points = points
+	return p
+}
+
+func (c circle) mirrored(axis float64) item {
+	c.at = c.at.mirrored(axis)
+	return c
+}
+
+func (t Text) mirrored(axis float64) item {
+	t.At = t.At.mirrored(axis)
+	switch {
+	case t.Up: // the other side of its baseline is the place of the letters now
+		t.At.X += 0.55 * t.Size
+	case t.Anchor == Start:
+		t.Anchor = End
+	case t.Anchor == End:
+		t.Anchor = Start
+	}
+	return t
 }
 
 // perEm is the size at which the fonts are measured, in pixels.

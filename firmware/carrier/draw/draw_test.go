@@ -63,6 +63,25 @@ func TestSVGIsXML(t *testing.T) {
 	}
 }
 
+// Seen from behind, what was at the left is at the right, twice over it is as before, and words keep their places.
+func TestMirrored(t *testing.T) {
+	p := &Page{Width: 100, Height: 100}
+	p.Line(Style{Stroke: "#000000", Width: 1}, Point{10, 1}, Point{20, 2})
+	p.Text(Text{At: Point{30, 5}, Size: 3, Words: "U21"})
+	from, to := p.Texts()[0].Bounds()
+	m := p.Mirrored(50)
+	mirroredFrom, mirroredTo := m.Texts()[0].Bounds()
+	if math.Abs(mirroredFrom.X-(100-to.X)) > 0.01 || math.Abs(mirroredTo.X-(100-from.X)) > 0.01 {
+		t.Errorf("words from %v to %v stand from %v to %v", from, to, mirroredFrom, mirroredTo)
+	}
+	if !strings.Contains(string(m.SVG()), `points="90,1 80,2"`) {
+		t.Error("the line is not mirrored")
+	}
+	if !bytes.Equal(m.Mirrored(50).SVG(), p.SVG()) {
+		t.Error("mirrored twice, the page is another")
+	}
+}
+
 // Digits of the regular face are 0.556 em wide, as those of Helvetica are (from memory).
 func TestLength(t *testing.T) {
 	got := Text{Size: 2048, Words: "0123456789"}.Length()

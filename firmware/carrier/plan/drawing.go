@@ -188,14 +188,20 @@ func shortLabel(label string) string {
 	return strings.Replace(label, "GND-", "G", 1)
 }
 
+// behind draws a board as one sees it when one solders.
+func behind(all []Placed, board int) *draw.Page {
+	middle := (at(0, 0).X + at(float64(Sizes[board].X-1), 0).X) / 2
+	return overview(all, board, "The same from the solder side: "+Sizes[board].Name).Mirrored(middle)
+}
+
 // overview draws all parts of a board, coloured by group.
-func overview(all []Placed, board int) *draw.Page {
-	p := page(board, "Where the parts sit: "+Sizes[board].Name,
-		"Seen from the parts' side; all wires run on the other side. Round holes with a number: jumper wires to that label of the microcontroller's board (G1 to G5: its GND pins).")
+func overview(all []Placed, board int, title string) *draw.Page {
+	p := page(board, title,
+		"Wires run on the solder side. Round: jumper wires to these labels (G1 to G5: GND).")
 	drawParts(p, all, board, func(*carrier.Part) state { return here })
 	for i, g := range carrier.AllGroups() {
 		y := pageHeight - 14.0
-		x := boardX + 46*float64(i)
+		x := boardX + 27*float64(i)
 		p.Box(draw.Style{Stroke: ink, Width: 0.25, Fill: groupFills[g]}, draw.Point{X: x, Y: y - 2.4}, 5, 3)
 		p.Text(draw.Text{At: draw.Point{X: x + 7, Y: y}, Size: plain, Words: g.String()})
 	}
@@ -255,7 +261,10 @@ func Pages(n *carrier.Netlist) ([]*draw.Page, error) {
 	if err != nil {
 		return nil, err
 	}
-	pages := []*draw.Page{overview(all, 0), overview(all, 1)}
+	var pages []*draw.Page
+	for board := range Sizes {
+		pages = append(pages, overview(all, board, "Where the parts sit: "+Sizes[board].Name), behind(all, board))
+	}
 	return append(pages, stages(n, all)...), nil
 }
 
@@ -269,5 +278,5 @@ func Files(n *carrier.Netlist) (map[string][]byte, error) {
 	if err := draw.PDF(&document, "chipassay adapter, revision B: solder plan", pages...); err != nil {
 		return nil, err
 	}
-	return map[string][]byte{"plan.svg": pages[0].SVG(), "plan-far.svg": pages[1].SVG(), "plan.pdf": document.Bytes()}, nil
+	return map[string][]byte{"plan.svg": pages[0].SVG(), "plan-far.svg": pages[2].SVG(), "plan.pdf": document.Bytes()}, nil
 }

@@ -60,8 +60,12 @@ func TestNothingOverlaps(t *testing.T) {
 // On the boards' pages no words lie over other words, nor beside the page.
 func TestWordsAreLegible(t *testing.T) {
 	all := place(t)
-	for board := range Sizes {
-		texts := overview(all, board).Texts()
+	for i := range 2 * len(Sizes) {
+		page := overview(all, i/2, "")
+		if i%2 == 1 {
+			page = behind(all, i/2)
+		}
+		texts := page.Texts()
 		for i, a := range texts {
 			a1, a2 := a.Bounds()
 			if a1.X < 5 || a1.Y < 5 || a2.X > pageWidth-5 || a2.Y > pageHeight-5 {
@@ -150,6 +154,29 @@ func TestStepsAreTheWireLists(t *testing.T) {
 			t.Errorf("step %d, from %v, is not drawn", i+1, s.From)
 		}
 	}
+}
+
+// The parts list has a jumper wire for each landing, by the group that first uses it.
+func TestJumperWires(t *testing.T) {
+	n := carrier.New()
+	seen, want := map[string]bool{}, [5]int{}
+	for _, w := range Wires(n, place(t)) {
+		for _, end := range []carrier.Terminal{w.From, w.To} {
+			if end.Part != nil && end.Part.Kind == carrier.MCU && !seen[end.Pin.Number] {
+				seen[end.Pin.Number] = true
+				want[w.Group]++
+			}
+		}
+	}
+	for _, item := range n.BOM() {
+		if item.Value == "jumper wire" {
+			if item.Quantity != want {
+				t.Errorf("%v jumper wires, want %v", item.Quantity, want)
+			}
+			return
+		}
+	}
+	t.Error("no jumper wires in the parts list")
 }
 
 // The design: the capacitors at a high-side switch lie within 15 mm of the socket's pin.

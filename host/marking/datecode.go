@@ -4,7 +4,7 @@
 // two digits of the year and two of the week (YYWW), or, on older chips, one
 // digit of the year and two of the week (YWW). Weeks are those of ISO 8601:
 // week 1 is the week, Monday to Sunday, with the year's first Thursday.
-package identify
+package marking
 
 import (
 	"errors"

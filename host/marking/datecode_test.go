@@ -1,4 +1,4 @@
-package identify
+package marking
 
 import (
 	"fmt"

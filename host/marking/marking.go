@@ -1,4 +1,4 @@
-package identify
+package marking
 
 import (
 	"errors"
@@ -18,8 +18,11 @@ type Marking struct {
 	Typed string
 	Parts []PartReading
 	Dates []DateReading
-	Notes []string // where a reading is open, and how to decide
+	Notes []string // where a reading is open, and how to decide; what was not read, and why
 }
+
+// ErrNothing is a text in which nothing was recognised.
+var ErrNothing = errors.New("no part recognised")
 
 // A PartReading is a group of characters read as a part.
 type PartReading struct {
@@ -48,7 +51,6 @@ var (
 	markedCMOS = regexp.MustCompile(`^([A-Z]{0,4}?)(1?[45][0-9]{3}|40[0-9]{3})(UB|[AB]|)([A-Z]{0,4})$`)
 	// a peripheral driver of the 75 series
 	markedDriver = regexp.MustCompile(`^([A-Z]{0,4}?)(55|75)([0-9]{3})([A-Z]{0,3})$`)
-	datePattern  = regexp.MustCompile(`^[A-Z]{0,2}([0-9]{3,4})[A-Z]{0,2}$`)
 )
 
 // packageLetters are what the letter at the end of a marking commonly stands
@@ -61,10 +63,10 @@ var packageLetters = map[byte]string{
 	'W': "flat pack", 'L': "ceramic DIP or chip carrier, by maker", 'M': "small outline",
 }
 
-// ReadMarking reads what is printed on a chip, in any order and over any number
+// Read reads what is printed on a chip, in any order and over any number
 // of lines: the part with its maker's letters, and the date code. It is an
 // error if no part of the library and no date code can be read from it.
-func ReadMarking(text string, lib *library.Library, now time.Time) (Marking, error) {
+func Read(text string, lib *library.Library, now time.Time) (Marking, error) {
 	m := Marking{Typed: text}
 	tokens, err := split(text, lib)
 	if err != nil {
@@ -87,16 +89,30 @@ func ReadMarking(text string, lib *library.Library, now time.Time) (Marking, err
 	}
 	m.weigh()
 	if len(m.Parts) == 0 && len(m.Dates) == 0 {
-		return m, fmt.Errorf("no part of the library and no date code can be read from %q; type the part number alone, such as 7438 or 74LS38", text)
+		why := strings.Join(m.Notes, "; ")
+		if why == "" {
+			why = "type the part number alone, such as 7438 or 74LS38"
+		}
+		return m, fmt.Errorf("%w in %q: %s", ErrNothing, strings.Join(strings.Fields(text), " "), why)
 	}
 	return m, nil
 }
 
 // split gives the groups of characters. A hyphen divides two of them, unless it
-// stands before a memory's speed.
+// stands before a memory's speed. Groups that make a part only together are joined:
+// makers leave a gap behind the family, "SN 74 LS 00 N".
 func split(text string, lib *library.Library) (tokens []string, err error) {
 	text = strings.ToUpper(strings.NewReplacer("µ", "u", "μ", "u").Replace(text))
-	for _, token := range strings.FieldsFunc(text, func(r rune) bool { return unicode.IsSpace(r) || strings.ContainsRune(",;|/·", r) }) {
+	words := strings.FieldsFunc(text, func(r rune) bool { return unicode.IsSpace(r) || strings.ContainsRune(",;|·", r) })
+	if words, err = join(words, lib); err != nil {
+		return nil, err
+	}
+	for _, token := range words {
+		if slashed.MatchString(token) {
+			tokens = append(tokens, token)
+			continue
+		}
+		token = strings.ReplaceAll(token, "/", "-")
 		memory, err := readMemory(token, lib)
 		if err != nil {
 			return nil, err
@@ -108,6 +124,56 @@ func split(text string, lib *library.Library) (tokens []string, err error) {
 		tokens = append(tokens, strings.FieldsFunc(token, func(r rune) bool { return r == '-' })...)
 	}
 	return tokens, nil
+}
+
+// mostJoined is how many words may make one part: letters, series, family, number, suffix.
+const mostJoined = 5
+
+// join joins words that are no part alone and a part together, the longest first.
+func join(words []string, lib *library.Library) (joined []string, err error) {
+	for len(words) > 0 {
+		n := 1
+		for try := min(mostJoined, len(words)); try > 1; try-- {
+			if !joinable(words[:try]) {
+				continue
+			}
+			p, err := readPart(strings.Join(words[:try], ""), lib)
+			if err != nil {
+				return nil, err
+			}
+			if p != nil {
+				n = try
+				break
+			}
+		}
+		joined = append(joined, strings.Join(words[:n], ""))
+		words = words[n:]
+	}
+	return joined, nil
+}
+
+// joinable leaves alone what could be a part or a date code by itself: a number of
+// three digits or more behind another one.
+func joinable(words []string) bool {
+	long := 0
+	for _, w := range words {
+		if digitsOf(w) >= 4 {
+			long++
+		}
+		if strings.ContainsAny(w, "-/") {
+			return false
+		}
+	}
+	return long == 0 || long == 1 && digitsOf(words[len(words)-1]) < 3
+}
+
+func digitsOf(word string) (n int) {
+	for _, c := range word {
+		if c >= '0' && c <= '9' {
+			n++
+		}
+	}
+	return n
 }
 
 // readPart reads a token as a part, or gives nil.
@@ -199,24 +265,45 @@ func packageOf(suffix string) string {
 	return fmt.Sprintf("%c: %s", letter, meaning)
 }
 
-// readDate reads a token as a date code, if it can be one.
-func (m *Marking) readDate(token string, now time.Time) {
-	digits := datePattern.FindStringSubmatch(token)
-	if digits == nil {
-		return
+// since is the first year in which the part was sold, as far as its marking tells.
+func (p *PartReading) since() int {
+	switch {
+	case p.Family != nil:
+		return MadeSince(p.Family)
+	case markedCMOS.MatchString(p.Token):
+		return unbuffered4000
 	}
-	letters := len(digits[1]) < len(token)
-	if letters && slices.ContainsFunc(m.Parts, func(p PartReading) bool { return p.Token == token }) {
-		return // maker's and package letters stand about a part, not about a date
+	return 0
+}
+
+// readDate reads a token as a date code, if it can be one: digits alone. Letters
+// before or behind make it a part number, or a form that is said not to be understood.
+func (m *Marking) readDate(token string, now time.Time) {
+	part := slices.ContainsFunc(m.Parts, func(p PartReading) bool { return p.Token == token })
+	if !plainDate.MatchString(token) {
+		if !part {
+			m.note(unread(token))
+		}
+		return
 	}
 	since := 0
 	for _, p := range m.Parts {
-		if p.Token != token && p.Family != nil {
-			since = MadeSince(p.Family)
+		if p.Token != token {
+			since = max(since, p.since())
 		}
 	}
-	if d, err := ParseDateCode(digits[1], since, now); err == nil {
+	d, err := ParseDateCode(token, since, now)
+	switch {
+	case err == nil:
 		m.Dates = append(m.Dates, DateReading{Token: token, Code: d})
+	case !part:
+		m.note(err.Error())
+	}
+}
+
+func (m *Marking) note(text string) {
+	if text != "" {
+		m.Notes = append(m.Notes, text)
 	}
 }
 

@@ -1,11 +1,11 @@
-package identify_test
+package marking_test
 
 import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
-	"chipassay/host/identify"
+	"chipassay/host/marking"
 	"chipassay/vectors/library"
 )
 
@@ -37,7 +37,7 @@ func TestMemoriesAreReadInTheirForms(t *testing.T) {
 		{"93425 7612", "93425", "TTL", "", "", "1976-W12"},
 		{"5101L-1", "5101", "CMOS", "", "-1: " + own, ""},
 	} {
-		m, err := identify.ReadMarking(test.text, library.Builtin(), markingDay)
+		m, err := marking.Read(test.text, library.Builtin(), markingDay)
 		require.NoError(t, err, test.text)
 		require.Len(t, m.Parts, 1, test.text)
 		p := m.Parts[0]
@@ -62,7 +62,7 @@ func TestMemoriesOfTheSeriesKeepItsRange(t *testing.T) {
 	for text, temperature := range map[string]string{
 		"74LS189": "0 to 70 °C (74 series)", "XY54LS189J": "−55 to 125 °C (54 series)",
 	} {
-		m, err := identify.ReadMarking(text, library.Builtin(), markingDay)
+		m, err := marking.Read(text, library.Builtin(), markingDay)
 		require.NoError(t, err)
 		require.Equal(t, "74LS189", m.Parts[0].Type)
 		require.Equal(t, temperature, m.Parts[0].Temperature)
@@ -77,14 +77,14 @@ func TestABareMemoryNumberCanBeADate(t *testing.T) {
 		"2114-8031":      "as 8031 can only be a date code, 2114 is most likely the part",
 		"XY74LS10N 2114": "as XY74LS10N can only be a part, 2114 is most likely the date code",
 	} {
-		m, err := identify.ReadMarking(text, library.Builtin(), markingDay)
+		m, err := marking.Read(text, library.Builtin(), markingDay)
 		require.NoError(t, err, text)
 		require.Len(t, m.Notes, 1, text)
 		require.Contains(t, m.Notes[0], "2114 can be a part (1024 x 4-bit static RAM) or a date code; ", text)
 		require.Contains(t, m.Notes[0], want, text)
 		require.Contains(t, m.Dates[0].Code.Period().String()+m.Dates[len(m.Dates)-1].Code.Period().String(), "2021-W14", text)
 	}
-	m, err := identify.ReadMarking("4164", library.Builtin(), markingDay) // there is no week 64
+	m, err := marking.Read("4164", library.Builtin(), markingDay) // there is no week 64
 	require.NoError(t, err)
 	require.Empty(t, m.Dates)
 	require.Empty(t, m.Notes)
@@ -93,7 +93,7 @@ func TestABareMemoryNumberCanBeADate(t *testing.T) {
 // Three digits tell no decade: a memory's is not before its technology (from memory).
 func TestAMemorysDateIsNotBeforeItsTechnology(t *testing.T) {
 	for text, year := range map[string]int{"XY2102P 132": 1981, "XY6116P 432": 1984, "XY82S23N 132": 1971} {
-		m, err := identify.ReadMarking(text, library.Builtin(), markingDay)
+		m, err := marking.Read(text, library.Builtin(), markingDay)
 		require.NoError(t, err, text)
 		require.Equal(t, year, m.Dates[0].Code.Period().Year, text)
 	}
