@@ -147,7 +147,11 @@ func (c *check) addFitted(field int, of []int) {
 			if len(shifting) > 1 && len(others) > 0 {
 				look += fmt.Sprintf("; with the jumper of %s at 1-2 the chain ends earlier, which tells which half is at fault", others[slices.IndexFunc(others, func(r string) bool { return c.model.good.Part(r).Kind == carrier.Link })])
 			}
-			return said{registers, fmt.Sprintf("the %s registers %s: what is shifted in does not come out", ch.name, strings.Join(shifting, ", ")),
+			all := strings.Join(shifting, ", ")
+			if c.found.bias == 0 && !c.options.Building {
+				all += " (those that are fitted)"
+			}
+			return said{registers, fmt.Sprintf("the %s registers %s: what is shifted in does not come out", ch.name, all),
 				fmt.Sprintf("a 1 shifted through them did not come back at %s", ch.back), look}
 		}
 		return said{kind: registers}

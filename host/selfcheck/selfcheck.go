@@ -88,6 +88,9 @@ func (c *check) fittedGroups() []carrier.Group {
 		all := carrier.AllGroups()
 		return all[:slices.Index(all, c.options.Group)+1]
 	}
+	if c.found.bias == 0 { // then it finds nothing, whatever there is
+		return carrier.AllGroups()
+	}
 	groups := []carrier.Group{carrier.Starter}
 	for _, g := range []struct {
 		group carrier.Group
@@ -255,7 +258,9 @@ func (c *check) leaveAll(why string) {
 func (c *check) report() *Report {
 	r := &Report{}
 	for _, g := range c.groups {
-		r.Fitted = append(r.Fitted, g.String())
+		if c.found.bias != 0 || c.options.Building {
+			r.Fitted = append(r.Fitted, g.String())
+		}
 	}
 	for k := range kinds {
 		g := Group{Name: names[k], Faults: c.faults[k], Unchecked: c.left[k]}

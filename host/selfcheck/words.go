@@ -31,7 +31,7 @@ func role(p *carrier.Part) string {
 }
 
 func article(word string) string {
-	if strings.ContainsRune("aeio", rune(word[0])) || strings.HasPrefix(word, "n-") {
+	if strings.ContainsRune("aeio", rune(word[0])) || strings.HasPrefix(word, "n-") || word == "LED" {
 		return "an "
 	}
 	return "a "
