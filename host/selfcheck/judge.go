@@ -178,7 +178,7 @@ func (c *check) addFitted(field int, of []int) {
 		}
 	}
 	if len(of) > 0 && len(of) <= 3 {
-		f = c.model.faultOf(of, s.found)
+		f = c.model.faultOf(c.model.those(of), nil, s.found)
 		f.Look = s.look
 	}
 	c.add(s.kind, f)
@@ -244,7 +244,7 @@ func (c *check) named(k kind, found string, defects ...string) {
 		c.add(k, Fault{What: strings.Join(defects, ", or "), Found: found, Look: strings.Join(defects, ", ")})
 		return
 	}
-	c.add(k, c.model.faultOf(of, found))
+	c.add(k, c.model.faultOf(c.model.those(of), nil, found))
 }
 
 // judgeMonitor: where what flows is wrong at every position, it is the monitor.

@@ -212,7 +212,13 @@ func (c *check) diagnose() error {
 		for _, p := range m.changes[of[0]] {
 			why = append(why, deviates[p]...)
 		}
-		f := m.faultOf(of, m.reads(why))
+		at, explaining := m.changes[of[0]], m.those(of)
+		if len(at) == 1 {
+			if values := m.better(explaining[0], at[0], &c.result); len(values) > 0 {
+				explaining = values
+			}
+		}
+		f := m.faultOf(explaining, at, m.reads(why))
 		c.add(m.kindOf(&f), f)
 	}
 	if c.pending != nil && len(c.faults[converters]) == 0 { // one that measures nothing right does not see the reference either
@@ -220,6 +226,11 @@ func (c *check) diagnose() error {
 	}
 	for p := range left {
 		if len(left[p]) == 0 {
+			continue
+		}
+		if of := m.values(p, &c.result); len(of) > 0 {
+			f := m.faultOf([]Defect{of[0].defect}, []int{p}, m.reads(left[p]))
+			c.add(m.kindOf(&f), f)
 			continue
 		}
 		c.add(drives, Fault{Position: p, What: at(p) + " does not read as it should, and no single defect explains it",

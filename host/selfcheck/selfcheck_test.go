@@ -220,6 +220,9 @@ func TestWords(t *testing.T) {
 	for _, c := range []struct{ defect, what, look string }{
 		{"R305 open", "R305, 10 kΩ bias resistor at L5, is open, or U21 pin 4 (QE) is open", "both joints and the value of R305, between bias_L5 (U21 pin 4) and L5 (socket position 5)"},
 		{"R105 1200 ohms", "R105, 120 Ω drive resistor at L5, is of the wrong value, about 1.2 kΩ", "R105, between PA4 (label 26)"},
+		{"R403 1500 ohms", "R403, 1 kΩ load resistor at L3, is of the wrong value, about 1.5", "value of R403"},
+		{"R310 22000 ohms", "R310, 10 kΩ bias resistor at L10, is of the wrong value, about 2", "value of R310"},
+		{"R128 330 ohms", "R128, 120 Ω drive resistor at R1, is of the wrong value, about 3", "value of R128"},
 		{"R210 open", "R210, 4.7 kΩ sense resistor at L10, is open, or U41 pin 2 (CH1) is open", "U41 pin 2"},
 		{"Q107 turned", "Q107, an n-channel MOSFET at L7, is turned round", "Q107: its type, its flat side"},
 		{"L5 shorted to L6", "L5 (socket position 5) and L6 (socket position 6) touch", "solder between L5 (socket position 5) and L6"},
