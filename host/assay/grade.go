@@ -59,7 +59,7 @@ func (r Reading) Standing() Standing {
 	if r.Quantity == VOH {
 		inside, spare = r.Value-r.Limit, (railVolts-r.Limit)*room
 	}
-	resolved := r.Quantity != IIL && r.Quantity != IIH && r.Quantity != IOZ || r.Limit > r.Uncertainty
+	resolved := r.Quantity == VOL || r.Quantity == VOH || r.Limit > r.Uncertainty
 	switch {
 	case math.IsNaN(r.Limit), !resolved && math.Abs(r.Value) <= 2*r.Uncertainty:
 		return Unlimited

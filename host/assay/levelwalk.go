@@ -54,11 +54,12 @@ type levelWalk struct {
 	jumps bool // any step may be reached at once: the part keeps no state
 	k     adapter.Constants
 
-	loads    bool // the load resistors are fitted
-	wanted   map[station]part.Pins
-	measured map[station]adapter.Measured
-	answers  []func() // read what was measured
-	found    *Levels
+	loads     bool    // the load resistors are fitted
+	chipVolts float64 // V between the chip's supply pins; 0 where that was not measured
+	wanted    map[station]part.Pins
+	measured  map[station]adapter.Measured
+	answers   []func() // read what was measured
+	found     *Levels
 }
 
 // reach bounds how far into the sequence states are looked for, steps.
@@ -73,6 +74,11 @@ func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, erro
 	var err error
 	if m.k, err = constantsOf(ctx, meter); err != nil {
 		return nil, err
+	}
+	if volts, err := meter.SupplyVolts(ctx); err != nil {
+		return nil, err
+	} else if !math.IsNaN(volts) {
+		m.chipVolts = volts
 	}
 	m.supply()
 	for i := range m.t.Variant.Pins {
