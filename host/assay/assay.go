@@ -71,6 +71,7 @@ func (r *Result) end() { r.Duration = time.Since(r.Started) }
 // measured keeps the levels, nil where none were measured.
 func (r *Result) measured(levels *Levels) {
 	if r.Levels = levels; levels != nil {
+		r.SupplyVolts = cmp.Or(r.SupplyVolts, levels.SupplyVolts)
 		levels.LowSupply = r.lowSupply()
 		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
 	}
@@ -179,9 +180,6 @@ func (r *Result) powered(ctx context.Context, socket Socket, work func() error) 
 	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, cmp.Or(r.limitMA, supplyLimitMA(r.Type.Family))); err != nil {
 		return err
 	}
-	if err := r.measureSupply(ctx, socket); err != nil {
-		return err
-	}
 	return work()
 }
 
@@ -197,6 +195,11 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []f
 		}
 		if p.wants(FunctionStage) {
 			if observed, err = r.observe(ctx, socket, p); err != nil {
+				return err
+			}
+		}
+		if r.wrong || !p.wants(LevelStage) { // else it is measured with the levels
+			if err := r.measureSupply(ctx, socket); err != nil {
 				return err
 			}
 		}

@@ -2,6 +2,7 @@ package assay_test
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -88,7 +89,8 @@ func goodChip(t *testing.T, typ part.Type, seed uint64, usb float64) *assay.Resu
 		t.Error(what)
 		return nil
 	}
-	if r.Grade != assay.Strong && r.Grade != assay.Sound {
+	unmeasured := func(reason string) bool { return strings.HasSuffix(reason, "levels were not measured") } // too far into the sequence
+	if r.Grade != assay.Strong && r.Grade != assay.Sound && !slices.ContainsFunc(r.GradeReasons, unmeasured) {
 		t.Errorf("%s: grade %s: %s", what, r.Grade, strings.Join(r.GradeReasons, "; "))
 	}
 	return r

@@ -1,6 +1,7 @@
 package assay
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -27,8 +28,9 @@ func (m *levelWalk) outputLow(pin *part.Pin, step int) {
 // lifted by some, under a resistance, Ω, to the supply.
 func (m *levelWalk) vol(pin *part.Pin, v, lift, ohms float64) Reading {
 	o := m.outputs(pin)
-	return Reading{Quantity: VOL, Value: v - lift, Limit: o.VOL, RatedMA: o.IOL,
-		LoadMA: (m.k.SupplyVolts - v) / ohms * 1000, Uncertainty: converterVolts + rails1Percent*v}
+	load := (m.k.SupplyVolts - v) / ohms * 1000
+	return Reading{Quantity: VOL, Value: v - lift, Limit: o.VOL * m.over(load, o.IOL), RatedMA: o.IOL,
+		LoadMA: load, Uncertainty: converterVolts + rails1Percent*v}
 }
 
 // outputHigh measures VOH against ground.
@@ -47,8 +49,9 @@ func (m *levelWalk) outputHigh(pin *part.Pin, step int) {
 // lifted by some, over a resistance, Ω, to ground.
 func (m *levelWalk) voh(pin *part.Pin, v, lift, ohms float64) Reading {
 	o := m.outputs(pin)
-	return Reading{Quantity: VOH, Value: v - lift, Limit: m.highLimit(o), RatedMA: o.IOH,
-		LoadMA: v / ohms * 1000, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)}
+	load, limit, supply := v/ohms*1000, m.highLimit(o), cmp.Or(m.chipVolts, tableVolts)
+	return Reading{Quantity: VOH, Value: v - lift, Limit: supply - (supply-limit)*m.over(load, o.IOH), RatedMA: o.IOH,
+		LoadMA: load, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)}
 }
 
 // highLimit is the VOH limit at the supply that the chip has, V: of a MOS output it
@@ -58,6 +61,16 @@ func (m *levelWalk) highLimit(o part.OutputLimits) float64 {
 		return o.VOH
 	}
 	return o.VOH + m.chipVolts - tableVolts
+}
+
+// over is how many times its rated current an output was loaded with, at least 1. A
+// MOS output is a resistance to its supply, so its limit grows with it; what a
+// bipolar one does over its rating no data sheet says.
+func (m *levelWalk) over(load, rated float64) float64 {
+	if t := m.t.Family.Technology; t.Bipolar() || t == part.NMOS {
+		return 1
+	}
+	return max(1, load/rated)
 }
 
 // tableVolts, V, is the supply at which the tables of DC limits stand.
@@ -186,8 +199,11 @@ var mostICC = map[string]float64{
 // output, and every input is driven.
 func (m *levelWalk) supply() {
 	s := station{current: true}
-	m.wanted[s] = 0
+	m.wanted[s] = part.PinSet(m.t.Variant.VCC(), m.t.Variant.GND())
 	m.answer(func() {
+		if v := m.volts(s, &m.t.Variant.Pins[m.t.Variant.VCC()-1]) - m.measured[s].Volts[m.t.Variant.GND()]; !math.IsNaN(v) {
+			m.found.SupplyVolts = v
+		}
 		mA := m.measured[s].CurrentMA
 		r := icc(mA, math.NaN())
 		switch {

@@ -117,8 +117,9 @@ func (b *bench) divide(p int) (of divisions, err error) {
 	for i, k := range at {
 		of[k] = division{b.raw(p, m[2*i].Volts[p]), b.raw(p, m[2*i+1].Volts[p])}
 		if of[k].up >= full-none || m[2*i+1].Volts[p] <= 0 {
-			return of, fmt.Errorf("%w: the channel of position %d is at the end of its range: it is more than %g %% off; run adapter check",
-				ErrImplausible, p, mostGain*100)
+			// a driven position stands 1.4 % from the end
+			return of, fmt.Errorf("%w: the channel of position %d is at the end of its range: its gain or its offset is more than 1 %% off; run adapter check",
+				ErrImplausible, p)
 		}
 	}
 	return of, nil

@@ -44,7 +44,7 @@ const (
 )
 
 // A branch leads current between two nodes of an unpowered chip: a resistor,
-// junctions in series with one, or a curve. One with a collector is a transistor: its
+// junctions in series with one, or a curve. A valve does so as an input lets it. One with a collector is a transistor: its
 // base is at from, its emitter at to, and through the substrate's junction, from
 // collector to its tub, it takes gain times as much as flows in its branch.
 type branch struct {
@@ -57,8 +57,10 @@ type branch struct {
 	stretch    float64 // and its voltages
 	gain       float64 // of a transistor; 0 for none
 	collector  int
-	upper      int  // the pin whose upper output transistor it is, 0 for none
-	off        bool // for now
+	control    int     // of a valve: the node of an input without whose voltage over ground nothing flows
+	opening    float64 // V over ground at which a valve is half open; 0 for none
+	upper      int     // the pin whose upper output transistor it is, 0 for none
+	off        bool    // for now
 }
 
 // at gives the current from one end to the other, A, with v volts between them,
@@ -108,6 +110,48 @@ func (b *branch) collected(base, collector float64) (amps, byBase, byCollector f
 	return drive * share, s1 * share * share, s2 * (1 - share) * (1 - share)
 }
 
+// valve gives the current of a branch from VCC to ground that an input lets through, A, and
+// its slopes by the voltage between its ends and by the input's over ground, S. An input of a
+// bipolar part that is low keeps its stages from conducting.
+func (b *branch) valve(across, input float64) (amps, byAcross, byInput float64) {
+	full, slope := b.at(across)
+	if full <= 0 {
+		return full, slope, 0
+	}
+	open := math.Exp(min(40, (input-b.opening)/(2*thermalVolts)))
+	share := open / (1 + open)
+	return full * share, slope * share, full * share * (1 - share) / (2 * thermalVolts)
+}
+
+// opens gives what an input's voltage over ground is at half its die's current, V: its threshold.
+func opens(f *part.Family) float64 {
+	if f.Technology == part.TTLDiode {
+		return 1.05
+	}
+	return 1.3
+}
+
+// valves is a bipolar die's current at rest, each input's share of it a valve.
+func (c *Chip) valves(node func(*pad) int, vcc, gnd int) (valves []branch) {
+	inputs := 0.0
+	for i := range c.pads {
+		if c.pads[i].in {
+			inputs++
+		}
+	}
+	for i := range c.pads {
+		if p := &c.pads[i]; p.in {
+			b := c.rest(vcc, gnd)
+			b.ohms *= inputs
+			if p.bonded {
+				b.control, b.opening = node(p), opens(c.Type.Family)
+			}
+			valves = append(valves, b)
+		}
+	}
+	return valves
+}
+
 // rest is what a die has between its supply and its ground beside its substrate's
 // diode: its current at rest. A bipolar die conducts once its stages do: three
 // junctions in standard TTL, two in the families with diode inputs. An N-channel die
@@ -153,8 +197,13 @@ func depletion(amps, lower float64) *curve {
 
 // dieBranches is what an unpowered die has between its supply and its ground. The
 // substrate, which is at ground, makes a diode to everything that is at VCC.
-func (c *Chip) dieBranches(vcc, gnd int) []branch {
-	branches := []branch{c.rest(vcc, gnd)}
+func (c *Chip) dieBranches(node func(*pad) int, vcc, gnd int) (branches []branch) {
+	if c.Type.Family.Technology.Bipolar() {
+		branches = c.valves(node, vcc, gnd)
+	}
+	if len(branches) == 0 {
+		branches = append(branches, c.rest(vcc, gnd))
+	}
 	if c.extra > 0 {
 		branches = append(branches, branch{from: vcc, to: gnd, ohms: curveSupply / c.extra})
 	}
