@@ -65,6 +65,7 @@ func TestCheckOfTheImage(t *testing.T) {
 		{"Q107 missing", starter, "Q107"},
 		{"monitor dead", nil, "U51"},
 		{"U41 dead", nil, "U41"},
+		{"button stuck", nil, "PE4"},
 		{"U31 dead", carrier.AllGroups(), "U31"}, // told to be there, or it would be taken for left out
 	} {
 		a := openSocket(t, damaged(t, c.defect, c.groups...).Socket(nil, 1))
