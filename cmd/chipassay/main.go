@@ -24,6 +24,7 @@ const (
 	exitFailed       = 1
 	exitUsage        = 2
 	exitCouldNotTest = 3
+	exitPassBut      = 4 // every vector was right, and something else is wrong
 )
 
 // A statusError ends the program with a status of its own.

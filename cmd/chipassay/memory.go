@@ -3,14 +3,11 @@ package main
 import (
 	"errors"
 	"fmt"
-	"os"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
-	"chipassay/host/report"
 	"chipassay/vectors/march"
 	"chipassay/vectors/part"
 )
@@ -54,23 +51,4 @@ func seatOf(a *adapter.Adapter, typ part.Type) (*adapter.Seat, error) {
 		return nil, couldNotTest(err)
 	}
 	return seat, nil
-}
-
-// longWork is from when on a person wants to know how long it takes.
-const longWork = time.Second
-
-// progressOf says on a terminal how long the work will take, and draws a bar; nil elsewhere.
-func progressOf(cmd *cobra.Command, estimate time.Duration) func(float64) {
-	if !report.Colour(os.Stderr) || estimate < longWork {
-		return nil
-	}
-	w := cmd.ErrOrStderr()
-	fmt.Fprintf(w, "about %v\n", estimate.Round(100*time.Millisecond))
-	ended := false
-	return func(done float64) {
-		if !ended {
-			ended = done >= 1
-			drawBar(w, done, fmt.Sprintf("%.0f %%", 100*done))
-		}
-	}
 }

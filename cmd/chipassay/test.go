@@ -32,6 +32,7 @@ type testFlags struct {
 	chipDefects                        []string
 	only                               []string
 	short, long, everyReadback, anyway bool
+	full                               bool
 	runs                               int
 	soak, atLeast                      time.Duration
 	seed                               uint64
@@ -45,6 +46,10 @@ func testCommand(d *definitions) *cobra.Command {
 		Use:   "test PART",
 		Short: "Test the chip in the socket as PART and say what is wrong with it",
 		Long: `Test the chip in the socket as PART: every vector applied and compared.
+
+The last line is the verdict with its reason. The exit status is 0 for a pass, 1
+for a fail, 2 for wrong input, 3 for what could not be tested, and 4 for PASS, BUT:
+every vector was right, and a level, a leak or the family is wrong.
 
 PART is what is marked on the chip without the maker's letters, such as 7410,
 74LS51 or 4011B. Seat the chip with pin 1 at the lever end before you start.`,
@@ -62,6 +67,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.StringVar(&f.dateCode, "date-code", "", "date code on the chip: YYWW or YWW")
 	flags.StringVar(&f.note, "note", "", "your own words, for the report")
 	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
+	flags.BoolVar(&f.full, "full", false, "print the whole report, not the ten lines that matter most")
 	flags.StringVar(&f.html, "html", "", "write the report to this HTML file too")
 	flags.StringSliceVar(&f.only, "only", nil, "only these stages: contact, function, levels; without function no chip passes")
 	flags.BoolVar(&f.short, "short", false, "a quick look: the fewest vectors that show every modelled fault")
@@ -261,6 +267,9 @@ func assayOn(cmd *cobra.Command, a *adapter.Adapter, p assay.Plan, again assay.R
 			drawBar(cmd.ErrOrStderr(), float64(steps)/float64(n), fmt.Sprintf("%d of %d steps", steps, n))
 		}
 	}
+	if seat.Progress == nil && again.Progress == nil {
+		defer working(cmd.ErrOrStderr(), "testing a "+p.Type.Name())()
+	}
 	r := assay.Repeat(cmd.Context(), seat, p, again)
 	nameAdapter(r, a)
 	return r, nil
@@ -286,26 +295,19 @@ func (f testFlags) repetition(cmd *cobra.Command) assay.Repetition {
 	return again
 }
 
-// drawBar draws progress over the line at hand, and ends the line when all is done.
-func drawBar(w io.Writer, done float64, text string) {
-	const width = 30
-	filled := int(min(done, 1) * width)
-	fmt.Fprintf(w, "\r[%s%s] %s", strings.Repeat("#", filled), strings.Repeat(" ", width-filled), text)
-	if done >= 1 {
-		fmt.Fprintln(w)
-	}
-}
-
 // report prints what came of a test and turns its verdict into the exit status.
 func (f testFlags) report(cmd *cobra.Command, c typedChip, r *assay.Result) error {
 	d := c.document(r, "")
 	kept := f.keeping.keep(cmd, r, d)
 	out := cmd.OutOrStdout()
 	var err error
-	if f.asJSON {
+	switch {
+	case f.asJSON:
 		err = d.WriteJSON(out)
-	} else {
+	case f.full:
 		err = d.WriteText(out, report.Colour(os.Stdout))
+	default:
+		err = d.WriteBrief(out, report.Colour(os.Stdout))
 	}
 	var page error
 	if f.html != "" {
@@ -322,6 +324,8 @@ func verdictStatus(v assay.Verdict) error {
 	switch v {
 	case assay.Pass:
 		return nil
+	case assay.PassBut:
+		return &statusError{status: exitPassBut}
 	case assay.Fail:
 		return &statusError{status: exitFailed}
 	}

@@ -59,8 +59,7 @@ func (d Document) LevelGroups() (groups []levelGroup) {
 		for _, l := range levels {
 			r := levelRow{Level: l, Measured: fixed(l.Value, q.Digits) + " ± " + fixed(l.Uncertainty, q.Digits), Max: "none", Bar: drawBar(l, top)}
 			if l.Limit != nil {
-				sign := map[string]string{"max": "≤", "min": "≥"}[l.Bound]
-				r.Max = fmt.Sprintf("%s %s %s", sign, decimal(*l.Limit, q.Digits), q.Unit)
+				r.Max = fmt.Sprintf("%s %s %s", sign(l), decimal(*l.Limit, q.Digits), q.Unit)
 			}
 			if l.LoadMA != nil && l.RatedMA != nil {
 				r.Load = fmt.Sprintf("%.2f of %s", *l.LoadMA, decimal(*l.RatedMA, 0))
@@ -72,6 +71,17 @@ func (d Document) LevelGroups() (groups []levelGroup) {
 		groups = append(groups, g)
 	}
 	return groups
+}
+
+// sign is that of a reading's limit.
+func sign(l Level) string { return map[string]string{"max": "≤", "min": "≥"}[l.Bound] }
+
+// digitsOf is how many digits a reading has behind the point.
+func digitsOf(l Level) int {
+	if l.Unit == "V" {
+		return 2
+	}
+	return 3
 }
 
 // LevelNotes are what there is to say below the table of levels.

@@ -8,9 +8,11 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -146,6 +148,37 @@ func partly(t testing.TB) Document {
 	return Of(r, "4011BE", "4", dated(t, "6612", typ.Family), "")
 }
 
+// passBut is a chip whose every vector was right and one of whose lows is far outside.
+func passBut(t testing.TB) Document {
+	r := measuredResult(t)
+	r.Verdict, r.But = assay.PassBut, []string{"pin 8: VOL 6.20 ± 0.05 V (at most 0.40 V) at 0.50 of rated 16 mA"}
+	return Of(r, "7410", "5", nil, "")
+}
+
+// wrongPart is a chip that is not what was typed.
+func wrongPart(t testing.TB) Document {
+	r := result(in(t, "7410", "74LS"), assay.Fail, "probably a 74LS20, not a 74LS10: every vector of it was answered rightly, and its supplies are where they should be", 512)
+	r.PinsFailed, r.FailureCount = []int{6, 8, 12}, 305
+	return Of(r, "74LS10", "6", nil, "")
+}
+
+// The brief report fits a terminal with room to spare, and its last line is the verdict.
+func TestBriefIsTenLines(t *testing.T) {
+	long := bad(t)
+	long.Reason = strings.Repeat("pin 12 (1Y) is stuck low or shorted to its neighbour ", 20)
+	long.Findings = slices.Repeat([]string{long.Reason + "x"}, 10)
+	long.Cautions = []string{long.Reason}
+	for _, d := range append(tray(t).Chips, passBut(t), wrongPart(t), long, measured(t), Document{}) {
+		text := string(written(t, func(w io.Writer) error { return d.WriteBrief(w, false) }))
+		lines := strings.Split(strings.TrimSuffix(text, "\n"), "\n")
+		require.LessOrEqual(t, len(lines), 10, text)
+		for _, line := range lines {
+			require.LessOrEqual(t, utf8.RuneCountInString(line), 80, line)
+		}
+		require.True(t, strings.HasPrefix(lines[len(lines)-1], d.Headline()), text)
+	}
+}
+
 func tray(t testing.TB) Tray {
 	return Tray{Title: "Signal department, drawer 3", Chips: []Document{good(t), bad(t), untested(t), partly(t)}}
 }
@@ -172,8 +205,9 @@ func golden(t *testing.T, name string, write func(io.Writer) error) {
 }
 
 func TestFormats(t *testing.T) {
-	for name, s := range map[string]Document{"pass": good(t), "fail": bad(t), "not-tested": untested(t), "in-part": partly(t)} {
+	for name, s := range map[string]Document{"pass": good(t), "fail": bad(t), "not-tested": untested(t), "in-part": partly(t), "pass-but": passBut(t), "wrong-part": wrongPart(t)} {
 		golden(t, name+".txt", func(w io.Writer) error { return s.WriteText(w, false) })
+		golden(t, name+".brief", func(w io.Writer) error { return s.WriteBrief(w, false) })
 		golden(t, name+".json", s.WriteJSON)
 		golden(t, name+".html", s.WriteHTML)
 	}

@@ -1,0 +1,143 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"chipassay/host/verdict"
+)
+
+// briefLines is how many lines the brief report has at most; a terminal of 24 shows it
+// whole.
+const briefLines = 10
+
+// briefLabel is how wide its labels are, in characters.
+const briefLabel = 12
+
+// WriteBrief writes the report of one chip in at most ten lines of 80 columns, the last of
+// them the verdict with its reason.
+func (d Document) WriteBrief(w io.Writer, colour bool) error {
+	last, whole := d.verdictLine(colour)
+	lines := []string{clip(fmt.Sprintf("%s %s, %s", d.Type, d.Title, d.FamilyTitle), textWidth)}
+	if d.DateCode != nil {
+		lines[0] = clip(fmt.Sprintf("%s %s, date code %s", d.Type, d.Title, d.DateCode), textWidth)
+	}
+	if !whole {
+		lines = append(lines, brief("", d.Sentence(), 3)...)
+	}
+	for _, f := range d.Found()[:min(len(d.Found()), 3)] {
+		if f != d.Sentence() {
+			lines = append(lines, brief("", f, 1)...)
+		}
+	}
+	for _, f := range d.briefFacts() {
+		if f.Value != "" {
+			lines = append(lines, brief(f.Label, f.Value, 1)...)
+		}
+	}
+	lines = lines[:min(len(lines), briefLines-1)]
+	if len(lines) < briefLines-1 {
+		lines = append(lines, brief("More", "--full adds every level, wrong readings and what was not tested", 1)...)
+	}
+	for _, line := range lines {
+		if _, err := fmt.Fprintln(w, Printable(line)); err != nil {
+			return err
+		}
+	}
+	_, err := fmt.Fprintln(w, last)
+	return err
+}
+
+// verdictLine is the verdict with its reason, and whether all of the reason fits.
+func (d Document) verdictLine(colour bool) (line string, whole bool) {
+	head := d.Headline()
+	if d.Verdict == verdict.Pass && d.Grade != verdict.None {
+		head += ", " + d.Grade.String()
+	}
+	reason := Printable(d.Why())
+	lines := wrap(reason, textWidth-len(head)-4)
+	if whole = len(lines) == 1; !whole {
+		lines[0] += " …"
+	}
+	return paint(head, colour) + "  " + lines[0], whole
+}
+
+// brief is a text with a label on so many lines at most.
+func brief(label, text string, most int) []string {
+	lines := wrap(Printable(text), textWidth-briefLabel-2)
+	if len(lines) > most {
+		lines = lines[:most]
+		lines[most-1] += " …"
+	}
+	for i := range lines {
+		lines[i] = fmt.Sprintf("%-*s%s", briefLabel, label, lines[i])
+		label = ""
+	}
+	return lines
+}
+
+// briefFacts are what a person at the bench wants to know besides the verdict, the most
+// important first.
+func (d Document) briefFacts() []Fact {
+	var levels []string
+	for _, l := range d.Worst() {
+		text := fmt.Sprintf("%s %s %s", l.Quantity, fixed(l.Value, digitsOf(l)), l.Unit)
+		if l.Limit != nil {
+			text += fmt.Sprintf(" (%s %s)", sign(l), decimal(*l.Limit, digitsOf(l)))
+		}
+		levels = append(levels, text)
+	}
+	var supply []string
+	if d.SupplyCurrentMA != nil {
+		supply = append(supply, fmt.Sprintf("%.1f mA", *d.SupplyCurrentMA))
+	}
+	if d.SupplyVolts != nil {
+		supply = append(supply, fmt.Sprintf("%.2f V at the chip", *d.SupplyVolts))
+	}
+	vectors := VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds)
+	if d.FailureCount > 0 {
+		vectors += fmt.Sprintf(", %d readings wrong", d.FailureCount)
+	}
+	return []Fact{
+		{Label: "Vectors", Value: vectors},
+		{Label: "Failed", Value: prefixed("pins ", d.PinWords(d.PinsFailed))},
+		{Label: "Gates", Value: d.gateWords()},
+		{Label: "Levels", Value: strings.Join(levels, ", ")},
+		{Label: "Supply", Value: strings.Join(supply, ", ")},
+		{Label: "Why", Value: strings.Join(d.GradeReasons, "; ")},
+		{Label: "Unmeasured", Value: strings.Join(d.LevelsUnmeasured, "; ")},
+		{Label: "Not tested", Value: prefixed("pins ", d.PinWords(d.Partial))},
+		{Label: "Caution", Value: strings.Join(d.Cautions, "; ")},
+	}
+}
+
+func prefixed(prefix, text string) string {
+	if text == "" {
+		return ""
+	}
+	return prefix + text
+}
+
+// Worst is of every quantity the reading nearest its limit, or beyond it; of one without a
+// limit the largest.
+func (d Document) Worst() (worst []Level) {
+	strain := func(l Level) float64 {
+		switch {
+		case l.Limit == nil:
+			return l.Value
+		case l.Bound == "min":
+			return *l.Limit - l.Value
+		}
+		return l.Value - *l.Limit
+	}
+	for _, q := range quantities {
+		of := slices.DeleteFunc(slices.Clone(d.Levels), func(l Level) bool { return l.Quantity != q.Symbol })
+		if len(of) > 0 {
+			worst = append(worst, slices.MaxFunc(of, func(a, b Level) int { return cmp.Compare(strain(a), strain(b)) }))
+		}
+	}
+	return worst
+}
