@@ -66,7 +66,7 @@ defect "TEXT", before "COMMAND" and after "COMMAND".`,
 	flags.StringVar(&f.operator, "operator", "", "who tests")
 	flags.StringVar(&f.dateCode, "date-code", "", "date code of the first chip: YYWW or YWW")
 	flags.BoolVar(&f.keepDate, "keep-date", false, "a date code holds for the chips after it, until another is given")
-	flags.BoolVar(&f.bell, "bell", false, "ring once for a pass, twice for not tested, three times for a fail")
+	flags.BoolVar(&f.bell, "bell", false, "ring once for a pass, twice for not tested, three times for a fail, four for PASS, BUT")
 	f.connection.flags(cmd)
 	f.supplyFlag(cmd)
 	flags.StringVar(&f.tray, "tray", "", "a file of virtual chips to test in the virtual adapter")

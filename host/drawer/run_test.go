@@ -234,6 +234,8 @@ func TestLargeLetters(t *testing.T) {
 	}
 	whole := large(assay.Pass, false, false)
 	inPart := large(assay.Pass, true, false)
+	require.True(t, strings.HasPrefix(large(assay.PassBut, false, false), whole+"\n"), "PASS, and BUT below")
+	require.NotEqual(t, inPart, large(assay.PassBut, false, false))
 	require.NotEqual(t, whole, inPart)
 	require.True(t, strings.HasPrefix(inPart, whole+"\n"), "PASS, and PART below")
 	require.Equal(t, large(assay.Fail, false, false), large(assay.Fail, true, false), "only a pass is in part")

@@ -16,7 +16,7 @@ type Screen struct {
 	W      io.Writer
 	Large  bool // a terminal: large letters
 	Colour bool
-	Bell   bool // one for a pass, two for what is not tested, three for a fail
+	Bell   bool // one for a pass, two for what is not tested, three for a fail, four for a pass with a but
 }
 
 // bellGap is how far apart bells are, so that a person counts them.
@@ -55,7 +55,7 @@ func (s *Screen) verdict(sheet report.Document, written string) {
 
 // ring rings so often that the verdict can be told by ear.
 func (s *Screen) ring(v assay.Verdict) {
-	times := map[assay.Verdict]int{assay.Pass: 1, assay.Fail: 3}[v]
+	times := map[assay.Verdict]int{assay.Pass: 1, assay.Fail: 3, assay.PassBut: 4}[v]
 	if times == 0 {
 		times = 2
 	}
@@ -67,12 +67,14 @@ func (s *Screen) ring(v assay.Verdict) {
 	}
 }
 
-// letters are those of the three verdicts, seven rows of five.
+// letters are those of the verdicts, seven rows of five.
 var letters = map[rune][7]string{
 	'P': {"####.", "#...#", "#...#", "####.", "#....", "#....", "#...."},
 	'A': {".###.", "#...#", "#...#", "#####", "#...#", "#...#", "#...#"},
 	'R': {"####.", "#...#", "#...#", "####.", "#.#..", "#..#.", "#...#"},
 	'S': {".####", "#....", "#....", ".###.", "....#", "....#", "####."},
+	'B': {"####.", "#...#", "#...#", "####.", "#...#", "#...#", "####."},
+	'U': {"#...#", "#...#", "#...#", "#...#", "#...#", "#...#", ".###."},
 	'F': {"#####", "#....", "#....", "####.", "#....", "#....", "#...."},
 	'I': {"#####", "..#..", "..#..", "..#..", "..#..", "..#..", "#####"},
 	'L': {"#....", "#....", "#....", "#....", "#....", "#....", "#####"},
@@ -86,6 +88,8 @@ var letters = map[rune][7]string{
 // its second word below.
 func large(v assay.Verdict, inPart, colour bool) string {
 	switch {
+	case v == assay.PassBut:
+		return word("PASS", "1;30;43", colour) + "\n" + word("BUT", "1;30;43", colour)
 	case v == assay.Pass && inPart:
 		return word("PASS", "1;30;43", colour) + "\n" + word("PART", "1;30;43", colour)
 	case v == assay.Pass:

@@ -35,7 +35,7 @@ func (d Document) WriteBrief(w io.Writer, colour bool) error {
 	}
 	for _, f := range d.briefFacts() {
 		if f.Value != "" {
-			lines = append(lines, brief(f.Label, f.Value, 1)...)
+			lines = append(lines, brief(f.Label, f.Value, 2)...)
 		}
 	}
 	lines = lines[:min(len(lines), briefLines-1)]
@@ -101,13 +101,17 @@ func (d Document) briefFacts() []Fact {
 	if d.FailureCount > 0 {
 		vectors += fmt.Sprintf(", %d readings wrong", d.FailureCount)
 	}
+	why := strings.Join(d.GradeReasons, "; ")
+	if len(d.But) > 0 { // the verdict's line says it
+		why = ""
+	}
 	return []Fact{
 		{Label: "Vectors", Value: vectors},
 		{Label: "Failed", Value: prefixed("pins ", d.PinWords(d.PinsFailed))},
 		{Label: "Gates", Value: d.gateWords()},
 		{Label: "Levels", Value: strings.Join(levels, ", ")},
 		{Label: "Supply", Value: strings.Join(supply, ", ")},
-		{Label: "Why", Value: strings.Join(d.GradeReasons, "; ")},
+		{Label: "Why", Value: why},
 		{Label: "Unmeasured", Value: strings.Join(d.LevelsUnmeasured, "; ")},
 		{Label: "Not tested", Value: prefixed("pins ", d.PinWords(d.Partial))},
 		{Label: "Caution", Value: strings.Join(d.Cautions, "; ")},
