@@ -134,6 +134,16 @@ func TestWeeksOverTheEndOfAYearOrMonth(t *testing.T) {
 	}
 }
 
+// A chip that passed with a but has a page that is headed with it, and is no certificate of good standing.
+func TestAPassWithAButIsHeadedWithIt(t *testing.T) {
+	words := wellFormed(t, pageOf(t, certificateOf(t, "pass-but.json", func(r *record.Record) { r.Adapter = "bench" })))
+	require.Contains(t, words, "No certificate of good standing: pin 8: VOL 6.20 ± 0.05 V")
+	require.Contains(t, words, "PASS, BUT")
+	require.Contains(t, words, "grade doubtful")
+	require.NotContains(t, words, "Certificate of test")
+	require.Contains(t, certificateOf(t, "pass-but.json").labelLines()[1], "PASS, BUT")
+}
+
 // A virtual chip has no certificate, whatever its verdict.
 func TestVirtualChipsAreNotCertified(t *testing.T) {
 	c := certificateOf(t, "pass.json", func(r *record.Record) { r.Adapter = "virtual, revision A" })
@@ -368,12 +378,12 @@ func TestACertificateOfAPartSaysSo(t *testing.T) {
 	require.Contains(t, words, "Certificate of a test in part")
 	require.Contains(t, words, "PASS, in part")
 	for label, value := range map[string]string{
-		"Pins not tested":    "8, 9, 10",
+		"Pins not tested":    "8 (3A), 9 (3B), 10 (3Y)",
 		"Faults detected":    "stuck-at 12 of 15, pins 47 of 48, shorts 20 of 20 (2 of them before power)",
 		"Stays undetected":   "3A stuck at 1; 3B stuck at 1; 3Y stuck at 0; and 1 more",
 		"Would pass as well": "4093, 40107",
 	} {
-		require.Contains(t, c.coverageFacts(), fact{Label: label, Value: value})
+		require.Contains(t, c.Chip.TestFacts(), report.Fact{Label: label, Value: value})
 		require.Contains(t, words, value)
 	}
 	require.Contains(t, c.labelLines()[1], "in part")

@@ -1,7 +1,6 @@
 package certificate
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -10,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"chipassay/host/record"
+	"chipassay/host/report"
 	"chipassay/host/verdict"
 )
 
@@ -77,7 +77,7 @@ func WriteLabels(w io.Writer, l Layout, skip int, list []Certificate) error {
 		b.X, b.Y = decimal(x), decimal(y)
 		v.Sheets[sheet] = append(v.Sheets[sheet], b)
 	}
-	return execute(w, "labels", v)
+	return report.Execute(w, labels, "labels", v)
 }
 
 // label sets the label of a record.
@@ -112,7 +112,7 @@ func (l Layout) label(c Certificate) (label, error) {
 // year, and the record's number with the drawer. What does not fit is cut at its end.
 func (c Certificate) labelLines() [lines]string {
 	r := c.Record
-	grade := c.heading().Word
+	grade := c.verdict().Heading(c.inPart())
 	switch {
 	case c.verdict() == verdict.Pass && r.Grade == verdict.None:
 		grade = "pass, not graded"
@@ -129,5 +129,9 @@ func (c Certificate) labelLines() [lines]string {
 	if r.Drawer != "" {
 		place += ", drawer " + strings.TrimSpace(strings.TrimPrefix(r.Drawer, "drawer "))
 	}
-	return [lines]string{r.Type, grade, cmp.Or(c.dateYear(), "no date code"), place}
+	date := "no date code"
+	if d := c.dateCode(); d != nil {
+		date = d.String()
+	}
+	return [lines]string{r.Type, grade, date, place}
 }

@@ -14,29 +14,26 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A heading is how a sheet begins: only a pass is certified.
-type heading struct {
-	Kind, Word string
+// kinds say how a page begins: only a pass is certified.
+var kinds = map[verdict.Verdict]string{
+	verdict.Pass:      "Certificate of test",
+	verdict.Fail:      "No certificate: record of a test that failed",
+	verdict.NotTested: "No certificate: this chip was not tested",
 }
 
-var headings = map[verdict.Verdict]heading{
-	verdict.Pass:      {"Certificate of test", "PASS"},
-	verdict.Fail:      {"No certificate: record of a test that failed", "FAIL"},
-	verdict.PassBut:   {"No certificate of good standing: every vector was right, but", "PASS, BUT"},
-	verdict.NotTested: {"No certificate: this chip was not tested", "NOT TESTED"},
-}
-
-// heading is that of the record's verdict; what is not known is not tested. A chip
-// of the virtual adapter is none, and nothing certifies it.
-func (c Certificate) heading() heading {
-	h := headings[c.verdict()]
-	if c.verdict() == verdict.Pass && c.inPart() {
-		h = heading{"Certificate of a test in part", verdict.Pass.Heading(true)}
+// kind is how the page begins. What is not known is not tested; a chip that passed with a
+// but is headed with it. A chip of the virtual adapter is none, and nothing certifies it.
+func (c Certificate) kind() string {
+	v := c.verdict()
+	switch {
+	case c.virtual() && v.Passed():
+		return "Demonstration, no certificate: a virtual chip in the virtual adapter"
+	case v == verdict.PassBut:
+		return "No certificate of good standing: " + cmp.Or(strings.Join(c.Chip.But, "; "), "something is wrong besides the vectors")
+	case v == verdict.Pass && c.inPart():
+		return "Certificate of a test in part"
 	}
-	if c.virtual() && c.verdict().Passed() {
-		h.Kind = "Demonstration, no certificate: a virtual chip in the virtual adapter"
-	}
-	return h
+	return kinds[v]
 }
 
 // inPart tells whether only some of the chip was tested.
@@ -46,7 +43,7 @@ func (c Certificate) inPart() bool { return len(c.Chip.Partial) > 0 }
 func (c Certificate) virtual() bool { return strings.HasPrefix(c.Record.Adapter, "virtual") }
 
 func (c Certificate) verdict() verdict.Verdict {
-	if _, ok := headings[c.Record.Verdict]; ok {
+	if c.Record.Verdict.Known() {
 		return c.Record.Verdict
 	}
 	return verdict.NotTested
@@ -57,204 +54,107 @@ func (c Certificate) name() string {
 	return cmp.Or(c.Record.Marking, c.Chip.Typed, c.Record.Type)
 }
 
-// A fact is a line of the page: what, and then how it is.
-type fact struct {
-	Label, Value string
-	More         string // in smaller print; may be empty
-	Mono         bool   // a digest
-}
-
-// known are the facts that have a value.
-func known(facts ...fact) []fact {
-	return slices.DeleteFunc(facts, func(f fact) bool { return f.Value == "" })
-}
-
-func (c Certificate) chipFacts() []fact {
-	r := c.Record
-	family := r.Family
-	if f := part.FamilyByName(r.Family); f != nil {
-		family += ", " + f.Title
+// dateCode is the record's date code. One that the report does not tell of is read anew.
+func (c Certificate) dateCode() *report.DateCode {
+	r, d := c.Record, c.Chip.DateCode
+	if r.DateCode == "" {
+		return nil
 	}
-	date := fact{Label: "Date code", Value: "none given"}
-	if r.DateCode != "" {
-		words, more := c.dateWords()
-		date.Value, date.More = r.DateCode+": "+words, more
+	if d == nil || d.Raw != r.DateCode {
+		since := 0
+		if f := part.FamilyByName(r.Family); f != nil {
+			since = marking.MadeSince(f)
+		}
+		read, err := marking.ParseDateCode(r.DateCode, since, r.Time)
+		if d = report.DateOf(&read); err != nil {
+			d = &report.DateCode{}
+		}
 	}
-	return known(
-		fact{Label: "Part", Value: r.Type, More: c.Chip.Title},
-		fact{Label: "Family", Value: family},
-		fact{Label: "Marking", Value: cmp.Or(r.Marking, "not written down"), More: c.typed()},
-		date,
-		fact{Label: "Drawer", Value: r.Drawer},
-		fact{Label: "Lot", Value: r.Lot},
-		fact{Label: "Note", Value: r.Note},
-	)
+	own := *d
+	own.Raw, own.From, own.To = r.DateCode, day(r.From), day(r.To)
+	return &own
 }
 
-func (c Certificate) typed() string {
-	if c.Chip.Typed == "" || c.Chip.Typed == c.Record.Type {
+func day(t time.Time) string {
+	if t.IsZero() {
 		return ""
 	}
-	return "tested as " + c.Chip.Typed
+	return t.Format(time.DateOnly)
 }
 
-// dateWords says what the date code stands for: "week 38 of 1979, 17 to 23
-// September 1979", and by which rule.
-func (c Certificate) dateWords() (words, more string) {
-	r := c.Record
-	year, week := r.From.ISOWeek()
-	from := "2"
-	switch {
-	case r.From.IsZero():
-		return "period not known", ""
-	case r.From.Year() != r.To.Year():
-		from = "2 January 2006"
-	case r.From.Month() != r.To.Month():
-		from = "2 January"
-	}
-	words = fmt.Sprintf("week %d of %d, %s to %s", week, year, r.From.Format(from), r.To.Format("2 January 2006"))
-	candidates, rule := c.candidates()
-	var others []string
-	for _, y := range candidates {
-		if y != year {
-			others = append(others, strconv.Itoa(y))
-		}
-	}
-	if others != nil {
-		words += "; or the same week of " + strings.Join(others, ", ")
-	}
-	return words, rule
+// A page is a certificate as the templates show it: the document of the test, with what
+// the record says instead.
+type page struct {
+	report.Document
+	Certificate
+	Kind string
+	QR   code
 }
 
-// candidates are the years for which the date code can stand, and the rule. A date
-// code that the report does not tell of is read anew.
-func (c Certificate) candidates() (years []int, rule string) {
-	r := c.Record
-	if d := c.Chip.DateCode; d != nil && d.Raw == r.DateCode {
-		for _, p := range d.Candidates {
-			years = append(years, p.Year)
-		}
-		return years, d.Rule
+// pageOf is the page of a certificate.
+func (c Certificate) page() (page, error) {
+	qr, err := codeOf(c.Record)
+	r, d := c.Record, c.Chip
+	d.Verdict, d.Reason, d.Typed, d.DateCode, d.Note = c.verdict(), r.Reason, c.name(), c.dateCode(), r.Note
+	d.DefinitionSHA256, d.VectorsSHA256, d.Adapter, d.Firmware = r.DefinitionSHA256, r.VectorsSHA256, r.Adapter, r.Firmware
+	if d.Grade != r.Grade {
+		d.Grade, d.GradeReasons = r.Grade, nil
 	}
-	since := 0
-	if f := part.FamilyByName(r.Family); f != nil {
-		since = marking.MadeSince(f)
+	if d.DateCode != nil && d.DateCode.Doubt != "" && !slices.Contains(d.Cautions, d.DateCode.Doubt) {
+		d.Cautions = append(slices.Clone(d.Cautions), d.DateCode.Doubt)
 	}
-	d, err := marking.ParseDateCode(r.DateCode, since, r.Time)
-	if err != nil {
-		return nil, ""
-	}
-	for _, p := range d.Candidates {
-		years = append(years, p.Year)
-	}
-	return years, d.Rule
+	d.Findings = append(c.cleared(), d.Findings...)
+	return page{d, c, c.kind(), qr}, err
 }
 
-// dateYear is the date code with its year: "7938 (1979)", with a question mark
-// where the decade is not told.
-func (c Certificate) dateYear() string {
-	r := c.Record
-	if r.DateCode == "" || r.Year == 0 {
-		return r.DateCode
-	}
-	mark := ""
-	if years, _ := c.candidates(); len(years) > 1 {
-		mark = "?"
-	}
-	return fmt.Sprintf("%s (%d%s)", r.DateCode, r.Year, mark)
+// Serial is the record's number.
+func (p page) Serial() int64 { return p.Record.Serial }
+
+// PageTitle is that of a page of one certificate.
+func (p page) PageTitle() string {
+	kind, _, _ := strings.Cut(p.Kind, ":")
+	return fmt.Sprintf("%s: %s, %s, record %d", kind, p.Typed, p.Headline(), p.Serial())
 }
 
-// coverageFacts say what was applied, how the answers were compared, and what came of it.
-func (c Certificate) coverageFacts() []fact {
-	t := c.Chip
-	vectors := report.VectorWords(t.VectorsApplied, t.VectorsPlanned, t.Rounds)
-	if t.VectorsPlanned == 0 {
-		vectors = "none applied"
+// ChipFacts say what the chip is, by its record.
+func (p page) ChipFacts() []report.Fact {
+	r, tested := p.Record, ""
+	if p.Chip.Typed != "" && p.Chip.Typed != r.Type {
+		tested = "tested as " + p.Chip.Typed
 	}
-	runs := ""
-	if t.Runs > 1 {
-		runs = fmt.Sprintf("%d, of which %d went wrong", t.Runs, t.RunsFailed)
-	}
-	march := ""
-	if m := t.Memory; m != nil {
-		march = fmt.Sprintf("%s on %d words of %d bits", m.Test, m.Words, m.Bits)
-	}
-	current := "not measured"
-	if t.SupplyCurrentMA != nil {
-		current = fmt.Sprintf("%.1f mA at the end of power-up", *t.SupplyCurrentMA)
-	}
-	facts := []fact{
-		{Label: "Vectors", Value: vectors},
-		{Label: "Method", Value: t.Method},
-		{Label: "Memory", Value: march},
-		{Label: "Compared", Value: t.Comparison},
-		{Label: "Runs", Value: runs},
-		{Label: "Wrong readings", Value: strconv.Itoa(t.FailureCount)},
-		{Label: "Pins not tested", Value: joined(t.Partial)},
-		{Label: "Pins that failed", Value: joined(t.PinsFailed)},
-		{Label: "Gates", Value: gateWords(t.Gates)},
-		{Label: "Supply current", Value: current},
-	}
-	for _, line := range t.Coverage.Lines() {
-		facts = append(facts, fact{Label: line[0], Value: line[1]})
-	}
-	return known(facts...)
-}
-
-func joined(pins []int) string {
-	var list []string
-	for _, n := range pins {
-		list = append(list, strconv.Itoa(n))
-	}
-	return strings.Join(list, ", ")
-}
-
-// gateWords names the gates by state: "1, 3 sound; 2 failed".
-func gateWords(gates []report.Gate) string {
-	var states, groups []string
-	for _, g := range gates {
-		if !slices.Contains(states, g.State) {
-			states = append(states, g.State)
-		}
-	}
-	for _, s := range states {
-		var names []string
-		for _, g := range gates {
-			if g.State == s {
-				names = append(names, g.Name)
-			}
-		}
-		groups = append(groups, strings.Join(names, ", ")+" "+s)
-	}
-	return strings.Join(groups, "; ")
+	return report.Known(
+		report.Fact{Label: "Part", Value: r.Type, More: p.Title},
+		report.Fact{Label: "Family", Value: strings.TrimSuffix(r.Family+", "+p.FamilyTitle, ", ")},
+		report.Fact{Label: "Marking", Value: cmp.Or(r.Marking, "not written down"), More: tested},
+		p.DateCode.Fact(),
+		report.Fact{Label: "Drawer", Value: r.Drawer},
+		report.Fact{Label: "Lot", Value: r.Lot},
+		report.Fact{Label: "Note", Value: r.Note},
+	)
 }
 
 const momentForm = "2 January 2006, 15:04 UTC"
 
-// originFacts say by what means the verdict was reached, and where it is kept.
-func (c Certificate) originFacts() []fact {
-	r, t := c.Record, c.Chip
-	number := fact{Label: "Record", Value: strconv.FormatInt(r.Serial, 10)}
-	if r.Serial != c.Tested.Serial {
+// OriginFacts say by what means the verdict was reached, and where it is kept.
+func (p page) OriginFacts() []report.Fact {
+	r := p.Record
+	number := report.Fact{Label: "Record", Value: strconv.FormatInt(r.Serial, 10)}
+	if r.Serial != p.Tested.Serial {
 		number.More = fmt.Sprintf("corrects what was written down with the test in record %d, on %s; what was measured stands",
-			c.Tested.Serial, r.Time.Format(momentForm))
+			p.Tested.Serial, r.Time.Format(momentForm))
 	}
 	imported := ""
 	if r.ImportedSerial != 0 {
 		imported = fmt.Sprintf("record %d of another file", r.ImportedSerial)
 	}
-	return known(
+	return append(report.Known(
 		number,
-		fact{Label: "Other tests of this chip", Value: c.otherTests()},
-		fact{Label: "Tested", Value: moment(c.Tested.Time)},
-		fact{Label: "Operator", Value: r.Operator},
-		fact{Label: "Adapter", Value: cmp.Or(r.Adapter, "none"), More: "firmware " + cmp.Or(r.Firmware, "not known")},
-		fact{Label: "Definition", Value: t.Definition},
-		fact{Label: "Imported", Value: imported, More: r.ImportedDigest},
-		fact{Label: "Record SHA-256", Value: r.Digest, Mono: true},
-		fact{Label: "Definition SHA-256", Value: cmp.Or(r.DefinitionSHA256, "none"), Mono: true},
-		fact{Label: "Vectors SHA-256", Value: cmp.Or(r.VectorsSHA256, "none"), Mono: true},
-	)
+		report.Fact{Label: "Other tests of this chip", Value: p.otherTests()},
+		report.Fact{Label: "Tested", Value: moment(p.Tested.Time)},
+		report.Fact{Label: "Operator", Value: r.Operator},
+		report.Fact{Label: "Imported", Value: imported, More: r.ImportedDigest},
+		report.Fact{Label: "Record SHA-256", Value: r.Digest, Mono: true},
+	), p.MeansFacts()...)
 }
 
 func moment(t time.Time) string {
@@ -262,11 +162,4 @@ func moment(t time.Time) string {
 		return "at a time not recorded"
 	}
 	return t.UTC().Format(momentForm)
-}
-
-func sentences(lines []string) (out []string) {
-	for _, l := range lines {
-		out = append(out, report.Sentence(l))
-	}
-	return out
 }

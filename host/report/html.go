@@ -1,6 +1,7 @@
 package report
 
 import (
+	"bytes"
 	"cmp"
 	_ "embed"
 	"html/template"
@@ -9,55 +10,121 @@ import (
 	"chipassay/host/verdict"
 )
 
+//go:embed pieces.html
+var piecesText string
+
 //go:embed page.html
 var pageText string
 
-//go:embed page.css
+//go:embed style.css
 var styleText string
 
-// page is the HTML report. The style is part of the program, so it is safe to
-// stand in the page as it is; all other text is escaped.
-var page = template.Must(template.New("page").Funcs(template.FuncMap{
+// pieces are what every page is made of. The style is part of the program, so it may
+// stand in a page as it is; all other text is escaped.
+var pieces = template.Must(template.New("pieces").Funcs(template.FuncMap{
 	"style":         func() template.CSS { return template.CSS(styleText) },
 	"level":         sheetLevel,
 	"marginMeaning": func() string { return MarginMeaning },
-}).Parse(pageText))
+}).Parse(piecesText))
+
+// Page makes templates of a text and the pieces that every page is made of: head, with
+// the one style sheet, and foot; mark, facts, list, and sheet, which shows a Document
+// or what embeds one. The data of head has PageTitle and Class.
+func Page(text string) *template.Template {
+	return template.Must(template.Must(pieces.Clone()).Parse(text))
+}
+
+var page = Page(pageText)
+
+// Execute writes a page, with a replacement for what would turn the direction of the text
+// around it: a hostile note could make a line read as another.
+func Execute(w io.Writer, t *template.Template, name string, data any) error {
+	var b bytes.Buffer
+	if err := t.ExecuteTemplate(&b, name, data); err != nil {
+		return err
+	}
+	_, err := w.Write(bytes.Map(func(c rune) rune {
+		switch {
+		case c == '\u061C', c == '\u200E', c == '\u200F', '\u202A' <= c && c <= '\u202E', '\u2066' <= c && c <= '\u2069':
+			return '\uFFFD'
+		}
+		return c
+	}, b.Bytes()))
+	return err
+}
 
 // A view is a document on a page: its number within a run, from 1; 0 alone.
 type view struct {
 	Document
 	Number int
+	Detail bool // it has a report of its own on the page
 }
+
+// PageTitle is the page's own.
+func (v view) PageTitle() string { return v.Typed + ": " + v.Headline() }
 
 // WriteHTML writes the report of one chip as a page that stands alone.
 func (d Document) WriteHTML(w io.Writer) error {
-	return page.ExecuteTemplate(w, "one", view{d, 0})
+	return Execute(w, page, "one", view{d, 0, true})
 }
 
-// WriteHTML writes the run as one page that stands alone: a table with a row a
-// chip, and the report of each below it.
+// WriteHTML writes the run as one page that stands alone: its charts, a table with a row a
+// chip, and below it the report of each that is not a plain pass, or of every chip.
 func (t Tray) WriteHTML(w io.Writer) error {
 	var chips []view
 	for i, d := range t.Chips {
-		chips = append(chips, view{d, i + 1})
+		chips = append(chips, view{d, i + 1, t.EveryChip || !d.plain()})
 	}
-	return page.ExecuteTemplate(w, "tray", struct {
+	return Execute(w, page, "tray", struct {
 		Tray
-		Title, Caveat string
-		Views         []view
-	}{t, cmp.Or(t.Title, "A tray of chips"), Caveat, chips})
+		PageTitle, Class, Caveat string
+		Views                    []view
+	}{t, cmp.Or(t.Title, "A tray of chips"), "", Caveat, chips})
+}
+
+// plain tells whether a chip passed whole, with no but.
+func (d Document) plain() bool { return d.Verdict == verdict.Pass && len(d.Partial) == 0 }
+
+// WorstGroups are the worst levels of a chip that passed whole, so that its report is one
+// page; nil for others.
+func (d Document) WorstGroups() []levelGroup {
+	if !d.plain() {
+		return nil
+	}
+	d.Levels = d.Worst()
+	return d.LevelGroups()
 }
 
 // Class is the verdict as a class of the style sheet.
-func (d Document) Class() verdict.Verdict {
+func (d Document) Class() string {
 	if d.Verdict.Known() {
-		return d.Verdict
+		return string(d.Verdict)
 	}
-	return verdict.NotTested
+	return string(verdict.NotTested)
 }
 
-// Sentence is the reason as a sentence.
+// Sentence is why the verdict is what it is, as a sentence.
 func (d Document) Sentence() string { return Sentence(d.Why()) }
+
+// GradeWords are the grade beside the verdict.
+func (d Document) GradeWords() string {
+	switch {
+	case d.Grade != verdict.None:
+		return "grade " + d.Grade.String()
+	case d.Verdict.Passed():
+		return "not graded"
+	}
+	return ""
+}
+
+// Subtitle is what the chip is, below its marking.
+func (d Document) Subtitle() string {
+	text := d.Title + " · " + d.FamilyTitle
+	if d.DateCode != nil {
+		text += " · date code " + d.DateCode.String()
+	}
+	return text
+}
 
 // MoreFailures is how many failures the document does not list.
 func (d Document) MoreFailures() int { return d.FailureCount - len(d.Failures) }

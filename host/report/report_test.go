@@ -284,7 +284,7 @@ func TestVerdictFirst(t *testing.T) {
 		s.Verdict = c.verdict
 		text := string(written(t, func(w io.Writer) error { return s.WriteText(w, false) }))
 		assert.True(t, strings.HasPrefix(text, c.word), "%q: %.20q", c.verdict, text)
-		assert.Equal(t, strings.HasPrefix(c.word, "PASS"), strings.Contains(string(written(t, s.WriteHTML)), `<p class="word">PASS</p>`))
+		assert.Equal(t, strings.HasPrefix(c.word, "PASS"), strings.Contains(string(written(t, s.WriteHTML)), `<p class="word">PASS <span>`))
 	}
 }
 
@@ -324,6 +324,19 @@ func TestHostileText(t *testing.T) {
 	var o map[string]any
 	require.NoError(t, json.Unmarshal(written(t, s.WriteJSON), &o))
 	assert.Equal(t, hostile, o["note"])
+}
+
+// A run of many prints on few pages: a chip that passed whole has a row of the table, and a
+// report of its own only where every chip is asked for.
+func TestARunShowsWhatIsNoPlainPass(t *testing.T) {
+	run := tray(t)
+	page := string(written(t, run.WriteHTML))
+	require.NotContains(t, page, `<article id="chip-1"`)
+	for _, n := range []int{2, 3, 4} {
+		require.Contains(t, page, fmt.Sprintf(`<article id="chip-%d"`, n))
+	}
+	run.EveryChip = true
+	require.Equal(t, 4, strings.Count(string(written(t, run.WriteHTML)), "<article "))
 }
 
 // The page needs nothing but itself.
@@ -404,7 +417,7 @@ func TestAPassInPartSaysSo(t *testing.T) {
 	require.Contains(t, text, "Faults detected      stuck-at 12 of 15, pins 47 of 48, shorts 20 of 20 (2 of\n")
 	require.Contains(t, text, "Stays undetected     3A stuck at 1; 3B stuck at 1; 3Y stuck at 0; and 1 more")
 	require.Contains(t, text, "Would pass as well   4093, 40107")
-	require.Contains(t, string(written(t, s.WriteHTML)), `<p class="word">PASS, in part</p>`)
+	require.Contains(t, string(written(t, s.WriteHTML)), `<p class="word">PASS, in part <span>`)
 	require.Contains(t, s.Line(), "  PASS, in part  4011BE")
 	require.Equal(t, "PASS, in part", s.Headline())
 	var o map[string]any

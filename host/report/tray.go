@@ -13,6 +13,8 @@ type Tray struct {
 	Title  string // what lay in it: "Drawer 3, top left"
 	Chips  []Document
 	Charts []template.HTML // pictures of the whole run, for the page; may be empty
+
+	EveryChip bool // the page has a report of every chip, also of those that passed
 }
 
 // Count says how many chips have a verdict; what is not known to have another is not tested.
