@@ -5,8 +5,8 @@ import (
 	"strings"
 
 	"chipassay/host/report"
+	"chipassay/host/statistics"
 	"chipassay/host/verdict"
-	"chipassay/host/yield"
 )
 
 // A Summary is what came of a run. A chip tested again counts as often as it was
@@ -28,11 +28,11 @@ func (s Summary) String() string {
 	lines := []string{s.Tray.Summary()}
 	pass, fail := s.Tray.Count(verdict.Pass), s.Tray.Count(verdict.PassBut)+s.Tray.Count(verdict.Fail)
 	if pass+fail > 0 {
-		y := yield.Of(pass, pass+fail)
+		y := statistics.YieldOf(pass, pass+fail)
 		lines = append(lines, fmt.Sprintf("%.0f %% passed of those tested (95 %% interval %.0f to %.0f %%)", 100*y.Fraction(), 100*y.Low, 100*y.High))
 	}
 	var pins []string
-	for _, c := range yield.Commonest(s.failedPins, mostPins) {
+	for _, c := range statistics.Commonest(s.failedPins, mostPins) {
 		pins = append(pins, fmt.Sprintf("%s (%d)", c.Key, c.Chips))
 	}
 	if len(pins) > 0 {

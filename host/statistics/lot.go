@@ -6,9 +6,9 @@ import (
 	"io"
 	"strings"
 
-	"chipassay/host/chart"
 	"chipassay/host/lot"
 	"chipassay/host/record"
+	"chipassay/host/report"
 )
 
 // A LotSheet is the sheet of a lot: its plan and what that is worth and, where
@@ -27,17 +27,17 @@ const lotCaveat = "The sample speaks for the lot only if it was drawn from all o
 func (s LotSheet) WriteHTML(w io.Writer) error {
 	p := s.Lot.Plan
 	view := struct {
-		Title, Subtitle, Word, Class, Outlook, Caveat string
-		Plan, Worth, Tested                           []fact
-		Notes                                         []string
-		Chart                                         template.HTML
+		PageTitle, Subtitle, Word, Class, Outlook, Caveat string
+		Plan, Worth, Tested                               []report.Fact
+		Notes                                             []string
+		Chart                                             template.HTML
 	}{
-		Title: "A lot of " + fmt.Sprint(p.LotSize), Subtitle: fmt.Sprintf("%d chips", p.LotSize), Caveat: lotCaveat,
+		PageTitle: "A lot of " + fmt.Sprint(p.LotSize), Subtitle: fmt.Sprintf("%d chips", p.LotSize), Caveat: lotCaveat,
 		Plan: planFacts(p), Worth: worthFacts(p),
-		Chart: template.HTML(chart.Characteristic("Operating characteristic", p)),
+		Chart: template.HTML(lotChart("Operating characteristic", p)),
 	}
 	if s.Lot.Name != "" {
-		view.Title = "Lot " + s.Lot.Name
+		view.PageTitle = "Lot " + s.Lot.Name
 		view.Subtitle += ", opened " + s.Lot.Time.Format("2 January 2006")
 	}
 	if s.Lot.Source != "" {
@@ -48,51 +48,51 @@ func (s LotSheet) WriteHTML(w io.Writer) error {
 		view.Class = strings.ReplaceAll(string(i.Decision), " ", "-")
 		view.Outlook, view.Notes, view.Tested = i.Outlook(), i.Notes(), testedFacts(*i)
 	}
-	return pages.ExecuteTemplate(w, "lot", view)
+	return report.Execute(w, pages, "lot", view)
 }
 
-func planFacts(p lot.Plan) []fact {
+func planFacts(p lot.Plan) []report.Fact {
 	letter, more := p.Letter, ""
 	if p.UsedLetter != p.Letter {
 		more = "an arrow of the master table leads to the plan of " + p.UsedLetter
 	}
-	sample := fact{"Sample", fmt.Sprintf("%d chips", p.SampleSize), ""}
+	sample := report.Fact{Label: "Sample", Value: fmt.Sprintf("%d chips", p.SampleSize)}
 	if p.WholeLot {
 		sample.More = "every chip of the lot"
 	}
-	return []fact{
-		{"Acceptance quality limit", lot.FormatAQL(p.AQL) + " % nonconforming", ""},
-		{"Inspection", fmt.Sprintf("%s, level %s", p.Severity, p.Level), ""},
-		{"Code letter", letter, more},
+	return []report.Fact{
+		{Label: "Acceptance quality limit", Value: lot.FormatAQL(p.AQL) + " % nonconforming"},
+		{Label: "Inspection", Value: fmt.Sprintf("%s, level %s", p.Severity, p.Level)},
+		{Label: "Code letter", Value: letter, More: more},
 		sample,
-		{"Accepted with up to", fmt.Sprintf("%d nonconforming", p.Reject-1), fmt.Sprintf("Ac %d, Re %d", p.Accept, p.Reject)},
-		{"Rejected from", fmt.Sprintf("%d nonconforming", p.Reject), ""},
+		{Label: "Accepted with up to", Value: fmt.Sprintf("%d nonconforming", p.Reject-1), More: fmt.Sprintf("Ac %d, Re %d", p.Accept, p.Reject)},
+		{Label: "Rejected from", Value: fmt.Sprintf("%d nonconforming", p.Reject)},
 	}
 }
 
-func worthFacts(p lot.Plan) []fact {
+func worthFacts(p lot.Plan) []report.Fact {
 	c := p.Characteristic()
-	consumer := fact{"Consumer's risk", fmt.Sprintf("10 %% of lots from a process with %.1f %% nonconforming are accepted", 100*c.LTPD), ""}
+	consumer := report.Fact{Label: "Consumer's risk", Value: fmt.Sprintf("10 %% of lots from a process with %.1f %% nonconforming are accepted", 100*c.LTPD)}
 	if c.AtLTPD >= 0 {
 		consumer.More = fmt.Sprintf("of lots of %d with %d nonconforming chips, %.1f %% are accepted", p.LotSize, c.AtLTPD, 100*c.ConsumersRiskLot)
 	}
-	return []fact{
-		{"Producer's risk", fmt.Sprintf("%.1f %% of lots from a process at the AQL are rejected", 100*c.ProducersRisk),
-			fmt.Sprintf("of lots of %d with %d nonconforming chips, %.1f %% are rejected", p.LotSize, c.AtAQL, 100*c.ProducersRiskLot)},
+	return []report.Fact{
+		{Label: "Producer's risk", Value: fmt.Sprintf("%.1f %% of lots from a process at the AQL are rejected", 100*c.ProducersRisk),
+			More: fmt.Sprintf("of lots of %d with %d nonconforming chips, %.1f %% are rejected", p.LotSize, c.AtAQL, 100*c.ProducersRiskLot)},
 		consumer,
 	}
 }
 
-func testedFacts(i record.Inspection) []fact {
+func testedFacts(i record.Inspection) []report.Fact {
 	words := i.Proof().Words(i.Lot.Plan.LotSize)
 	cleared := ""
 	if n := len(i.Cleared); n > 0 {
 		cleared = fmt.Sprintf("bad before, and no longer counted: %d", n)
 	}
-	return []fact{
-		{"Tested", fmt.Sprintf("%d of %d chips of the sample", i.Tested, i.Lot.Plan.SampleSize), ""},
-		{"Nonconforming", fmt.Sprint(i.Nonconforming), cleared},
-		{"Not tested", fmt.Sprint(i.NotTested()), "drawn, but without a verdict; never counted as good"},
-		{"What that proves", words[0], strings.Join(words[1:], "")},
+	return []report.Fact{
+		{Label: "Tested", Value: fmt.Sprintf("%d of %d chips of the sample", i.Tested, i.Lot.Plan.SampleSize)},
+		{Label: "Nonconforming", Value: fmt.Sprint(i.Nonconforming), More: cleared},
+		{Label: "Not tested", Value: fmt.Sprint(i.NotTested()), More: "drawn, but without a verdict; never counted as good"},
+		{Label: "What that proves", Value: words[0], More: strings.Join(words[1:], "")},
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"maps"
 	"slices"
 
-	"chipassay/host/chart"
 	"chipassay/host/record"
 	"chipassay/host/report"
 )
@@ -23,10 +22,10 @@ func TrayCharts(t report.Tray) ([]template.HTML, error) {
 		tally.Add(s.Verdict, s.Grade, 1)
 		byYear[year] = tally
 	}
-	var years []chart.Year
+	var years []Year
 	for _, year := range slices.Sorted(maps.Keys(byYear)) {
 		if g := groupOf("", byYear[year]); g.Tested > 0 {
-			years = append(years, chart.Year{Year: year, Good: g.Good, Bad: g.Tested - g.Good})
+			years = append(years, Year{Year: year, Good: g.Good, Bad: g.Tested - g.Good})
 		}
 	}
 	levels, _, err := Levels(func(yield func(report.Document, error) bool) {

@@ -1,3 +1,7 @@
+// Package statistics says what records say as a whole: the yield of the chips tested,
+// and how far that number can be trusted, by the 95 % interval of Clopper and Pearson;
+// their date codes, levels and commonest faults; and the sheet of a lot that is
+// inspected by a sample. Its charts and pages stand alone, each in one file.
 package statistics
 
 import (
@@ -13,7 +17,6 @@ import (
 	"chipassay/host/record"
 	"chipassay/host/report"
 	"chipassay/host/verdict"
-	"chipassay/host/yield"
 )
 
 // Definition says in words what the numbers count.
@@ -29,7 +32,7 @@ const most = 10
 // A Group is how the chips of one part, drawer or the like stand.
 type Group struct {
 	Key string `json:"key"` // empty, for a year "0", where it is not known
-	yield.Yield
+	Yield
 	Fraction  *float64 `json:"fraction"` // null where none was tested
 	Doubtful  int      `json:"doubtful"`
 	Reject    int      `json:"reject"`
@@ -37,7 +40,7 @@ type Group struct {
 }
 
 func groupOf(key string, t record.Tally) Group {
-	g := Group{Key: key, Yield: yield.Of(t.Good(), t.Tested()), Doubtful: t.Doubtful, Reject: t.Reject, NotTested: t.NotTested}
+	g := Group{Key: key, Yield: YieldOf(t.Good(), t.Tested()), Doubtful: t.Doubtful, Reject: t.Reject, NotTested: t.NotTested}
 	if g.Tested > 0 {
 		g.Fraction = new(g.Yield.Fraction())
 	}
@@ -55,6 +58,22 @@ func (g Group) Name(by string) string {
 	return g.Key
 }
 
+// Share is the yield in per cent, "–" where no chip was tested.
+func (g Group) Share() string {
+	if g.Tested == 0 {
+		return "–"
+	}
+	return fmt.Sprintf("%.1f %%", 100*g.Yield.Fraction())
+}
+
+// Interval is the yield's interval in per cent, "–" where no chip was tested.
+func (g Group) Interval() string {
+	if g.Tested == 0 {
+		return "–"
+	}
+	return fmt.Sprintf("%.1f to %.1f %%", 100*g.Low, 100*g.High)
+}
+
 // A Pin is a pin of a type, and on how many of its chips it failed.
 type Pin struct {
 	Type  string `json:"type"`
@@ -64,12 +83,12 @@ type Pin struct {
 
 // Yields are the yields of the chips that were asked for.
 type Yields struct {
-	By         string                `json:"by"` // record.ByPart to record.ByYear
-	Definition string                `json:"definition"`
-	Total      Group                 `json:"total"`
-	Groups     []Group               `json:"groups"`
-	Pins       []Pin                 `json:"pins"`   // the commonest that failed
-	Causes     []yield.Count[string] `json:"causes"` // the commonest, see yield.Cause
+	By         string          `json:"by"` // record.ByPart to record.ByYear
+	Definition string          `json:"definition"`
+	Total      Group           `json:"total"`
+	Groups     []Group         `json:"groups"`
+	Pins       []Pin           `json:"pins"`   // the commonest that failed
+	Causes     []Count[string] `json:"causes"` // the commonest, see Cause
 }
 
 // Collect counts the chips asked for by one of record.ByPart to record.ByYear.
@@ -85,14 +104,14 @@ func Collect(ctx context.Context, s *record.Store, q record.Query, by string) (Y
 		if err != nil {
 			return y, err
 		}
-		causes = append(causes, yield.Cause(r.Reason))
+		causes = append(causes, Cause(r.Reason))
 		for _, pin := range slices.Compact(slices.Sorted(slices.Values(r.PinsFailed))) {
 			pins = append(pins, fmt.Sprintf("%s\x00%03d", r.Type, pin)) // so that pin 2 sorts before pin 10
 		}
 	}
-	y.Causes = yield.Commonest(slices.Values(causes), most)
+	y.Causes = Commonest(slices.Values(causes), most)
 	y.Pins = []Pin{}
-	for _, c := range yield.Commonest(slices.Values(pins), most) {
+	for _, c := range Commonest(slices.Values(pins), most) {
 		typ, pin, _ := strings.Cut(c.Key, "\x00")
 		n, err := strconv.Atoi(pin)
 		if err != nil {

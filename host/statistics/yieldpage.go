@@ -2,15 +2,15 @@ package statistics
 
 import (
 	"context"
+	_ "embed"
 	"fmt"
 	"html/template"
 	"io"
 	"strconv"
 	"strings"
 
-	"chipassay/host/chart"
 	"chipassay/host/record"
-	"chipassay/host/yield"
+	"chipassay/host/report"
 )
 
 // A YieldPage is the page of the chips that were asked for.
@@ -42,55 +42,29 @@ func PageOf(ctx context.Context, s *record.Store, q record.Query, y Yields, chos
 	return p, err
 }
 
-// A row is a group as the page shows it.
-type row struct {
-	Name, Yield, Interval                     string
-	Good, Tested, Doubtful, Reject, NotTested int
-}
-
-func rowOf(g Group, name string) row {
-	r := row{name, "–", "–", g.Good, g.Tested, g.Doubtful, g.Reject, g.NotTested}
-	if g.Tested > 0 {
-		r.Yield, r.Interval = g.Words()
-	}
-	return r
-}
-
-// Words are the yield and its interval in per cent, "–" where no chip was tested.
-func (g Group) Words() (share, interval string) {
-	if g.Tested == 0 {
-		return "–", "–"
-	}
-	return fmt.Sprintf("%.1f %%", 100*g.Yield.Fraction()), fmt.Sprintf("%.1f to %.1f %%", 100*g.Low, 100*g.High)
-}
-
 // Names are the groups' words on the page and in a terminal.
 var Names = map[string]string{
 	record.ByPart: "part", record.ByType: "type", record.ByFamily: "family",
 	record.ByDrawer: "drawer", record.ByLot: "lot", record.ByYear: "date-code year",
 }
 
+//go:embed page.html
+var pageText string
+
+var pages = report.Page(pageText)
+
 // WriteHTML writes the page, which stands alone. Where no chip was tested it has no
 // charts, and says so.
 func (p YieldPage) WriteHTML(w io.Writer) error {
 	view := struct {
-		Title, Subtitle, By, Definition string
-		Rows                            []row
-		Total                           row
-		Years, Levels                   []template.HTML
-		Notes                           []string
-		LevelNote                       string
-		Pins                            []Pin
-		Causes                          []yield.Count[string]
-	}{
-		Title: "Yield", Subtitle: "All chips in the records", By: Names[p.By], Definition: p.Definition, Total: rowOf(p.Total, "all"),
-		Years: p.yearCharts(), Levels: p.levelCharts(), Pins: p.Pins, Causes: p.Causes,
-	}
+		Yields
+		PageTitle, Class, Subtitle, ByName string
+		Years, Levels                      []template.HTML
+		Notes                              []string
+		LevelNote                          string
+	}{Yields: p.Yields, PageTitle: "Yield", Subtitle: "All chips in the records", ByName: Names[p.By], Years: p.yearCharts(), Levels: levelCharts(p.levels)}
 	if p.Chosen != "" {
 		view.Subtitle = "Chips " + p.Chosen
-	}
-	for _, g := range p.Groups {
-		view.Rows = append(view.Rows, rowOf(g, g.Name(p.By)))
 	}
 	if n := p.undate.Tested; n > 0 {
 		view.Notes = append(view.Notes, "Without a date code, and in neither chart: "+chips(n)+", of them "+strconv.Itoa(p.undate.Good)+" good.")
@@ -101,7 +75,7 @@ func (p YieldPage) WriteHTML(w io.Writer) error {
 	if p.left > 0 {
 		view.LevelNote = fmt.Sprintf("Left out are %d readings that have no limit, or one that does not hold at the load of the test.", p.left)
 	}
-	return pages.ExecuteTemplate(w, "yield", view)
+	return report.Execute(w, pages, "yield", view)
 }
 
 func chips(n int) string {
@@ -114,39 +88,29 @@ func chips(n int) string {
 // yearCharts are the date codes and the yields by year; none where no chip with a
 // date code was tested.
 func (p YieldPage) yearCharts() []template.HTML {
-	var years []chart.Year
+	var years []Year
 	for _, g := range p.years {
 		if year, err := strconv.Atoi(g.Key); err == nil && g.Tested > 0 {
-			years = append(years, chart.Year{Year: year, Good: g.Good, Bad: g.Tested - g.Good})
+			years = append(years, Year{Year: year, Good: g.Good, Bad: g.Tested - g.Good})
 		}
 	}
 	return yearCharts(years)
 }
 
-func yearCharts(years []chart.Year) []template.HTML {
+func yearCharts(years []Year) []template.HTML {
 	if len(years) == 0 {
 		return nil
 	}
-	var dots []yield.Group[int]
-	for _, y := range years {
-		dots = append(dots, yield.Group[int]{Key: y.Year, Yield: yield.Of(y.Good, y.Good+y.Bad)})
-	}
 	return []template.HTML{
-		template.HTML(chart.DateCodes("Chips tested, by year of the date code (bad: doubtful or reject)", years)),
-		template.HTML(chart.Yields("Yield, by year of the date code", dots)),
+		template.HTML(yearChart("Chips tested, by year of the date code (bad: doubtful or reject)", years)),
+		template.HTML(yieldChart("Yield, by year of the date code", years)),
 	}
 }
-
-func (p YieldPage) levelCharts() []template.HTML { return levelCharts(p.levels) }
 
 func levelCharts(levels []Readings) (charts []template.HTML) {
 	for _, l := range levels {
 		title := fmt.Sprintf("%s against %.2f V: %s", l.Quantity, l.Limit, strings.Join(l.Families, ", "))
-		draw := chart.VOH
-		if l.Quantity == "VOL" {
-			draw = chart.VOL
-		}
-		charts = append(charts, template.HTML(draw(title, l.Volts, l.Limit)))
+		charts = append(charts, template.HTML(levelChart(title, l.Quantity, l.Volts, l.Limit)))
 	}
 	return charts
 }

@@ -1,7 +1,6 @@
-package yield
+package statistics
 
 import (
-	"maps"
 	"math"
 	"slices"
 	"testing"
@@ -52,7 +51,7 @@ func TestByDefinition(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(1, 400).Draw(t, "tested")
 		k := rapid.IntRange(0, n).Draw(t, "good")
-		y := Of(k, n)
+		y := YieldOf(k, n)
 		assert.LessOrEqual(t, y.Low, y.Fraction())
 		assert.GreaterOrEqual(t, y.High, y.Fraction())
 		if k > 0 {
@@ -61,32 +60,17 @@ func TestByDefinition(t *testing.T) {
 		if k < n {
 			assert.InDelta(t, 0.025, tail(n, 0, k, y.High), 1e-8)
 		}
-		mirror := Of(n-k, n)
+		mirror := YieldOf(n-k, n)
 		assert.InDelta(t, 1-mirror.High, y.Low, 1e-9)
 	})
 }
 
 func TestManyChips(t *testing.T) {
-	y := Of(987_654, 1_000_000)
+	y := YieldOf(987_654, 1_000_000)
 	half := 1.96 * math.Sqrt(0.987654*0.012346/1e6) // the normal approximation
 	assert.InDelta(t, 0.987654-half, y.Low, 2e-6)
 	assert.InDelta(t, 0.987654+half, y.High, 2e-6)
-	assert.True(t, math.IsNaN(Of(0, 0).Fraction()))
-}
-
-func TestBy(t *testing.T) {
-	chips := func(yield func(string, bool) bool) {
-		for _, c := range []struct {
-			drawer string
-			good   bool
-		}{{"D3", true}, {"D1", false}, {"D3", true}, {"D3", false}} {
-			if !yield(c.drawer, c.good) {
-				return
-			}
-		}
-	}
-	assert.Equal(t, []Group[string]{{"D1", Of(0, 1)}, {"D3", Of(2, 3)}}, By(chips))
-	assert.Empty(t, By(maps.All(map[int]bool{})))
+	assert.True(t, math.IsNaN(YieldOf(0, 0).Fraction()))
 }
 
 func TestCommonest(t *testing.T) {

@@ -1,17 +1,18 @@
-package chart
+package statistics
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
 // A Year is how many chips of a date-code year were tested.
 type Year struct{ Year, Good, Bad int }
 
-// DateCodes draws how many chips of each date-code year were good and bad. A year
+// yearChart draws how many chips of each date-code year were good and bad. A year
 // without chips stays empty, so that the gaps between deliveries show.
-func DateCodes(title string, years []Year) string {
-	first, last, most := span(years)
+func yearChart(title string, years []Year) string {
+	first, last, most := yearSpan(years)
 	var told []string
 	for _, y := range years {
 		told = append(told, fmt.Sprintf("%d: %d good, %d bad", y.Year, y.Good, y.Bad))
@@ -38,8 +39,8 @@ func DateCodes(title string, years []Year) string {
 	return s.end()
 }
 
-// span is the first and the last year and the highest bar.
-func span(years []Year) (first, last, most int) {
+// yearSpan is the first and the last year and the highest bar.
+func yearSpan(years []Year) (first, last, most int) {
 	if len(years) == 0 {
 		return 1980, 1980, 0 // of a plot that says so
 	}
@@ -52,7 +53,7 @@ func span(years []Year) (first, last, most int) {
 }
 
 // years draws the horizontal axis for years, with as many of them as have room.
-func (s *sheet) years(x axis, first, last int) {
+func (s *picture) years(x axis, first, last int) {
 	s.line(left, bottom, right, bottom, ink, 1)
 	step := int(max(1, roundStep(float64(last-first+1)/14)))
 	for year := (first + step - 1) / step * step; year <= last; year += step {
@@ -67,4 +68,37 @@ func orNone(told []string) string {
 		return "There are no chips to show."
 	}
 	return strings.Join(told, "; ") + "."
+}
+
+// yieldChart draws the yield of each date-code year as a dot with its 95 % interval.
+func yieldChart(title string, years []Year) string {
+	years = slices.DeleteFunc(slices.Clone(years), func(y Year) bool { return y.Good+y.Bad == 0 })
+	var told []string
+	for _, c := range years {
+		g := YieldOf(c.Good, c.Good+c.Bad)
+		told = append(told, fmt.Sprintf("%d: %d of %d good, %.0f %%, 95 %% interval %.0f to %.0f %%",
+			c.Year, g.Good, g.Tested, 100*g.Fraction(), 100*g.Low, 100*g.High))
+	}
+	first, last, _ := yearSpan(years)
+	s := begin(title, "Yield by date-code year. "+orNone(told))
+	y := s.perCents("good chips, with 95 % intervals; under each year, of how many tested")
+	x := axis{float64(first) - 0.5, float64(last) + 0.5, left, right}
+	room := x.at(1) - x.at(0)
+	for _, c := range years {
+		g := YieldOf(c.Good, c.Good+c.Bad)
+		middle, cap := x.at(float64(c.Year)), min(room*0.3, 7)
+		s.line(middle, y.at(g.Low), middle, y.at(g.High), ink, 1.3)
+		for _, end := range []float64{g.Low, g.High} {
+			s.line(middle-cap, y.at(end), middle+cap, y.at(end), ink, 1.3)
+		}
+		s.printf(`<circle cx="%.1f" cy="%.1f" r="%.1f" fill="%s"/>`, middle, y.at(g.Fraction()), min(room*0.25, 4), ink)
+		if number := fmt.Sprint(g.Tested); room >= 8*float64(len(number)) {
+			s.printf(`<text x="%.1f" y="%d" text-anchor="middle" font-size="11" fill="%s">%s</text>`, middle, bottom+tickSize+26, soft, number)
+		}
+	}
+	s.years(x, first, last)
+	if len(years) == 0 {
+		s.nothing()
+	}
+	return s.end()
 }

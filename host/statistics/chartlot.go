@@ -1,4 +1,4 @@
-package chart
+package statistics
 
 import (
 	"fmt"
@@ -8,11 +8,11 @@ import (
 	"chipassay/host/lot"
 )
 
-// Characteristic draws the probability that a sampling plan accepts against the
+// lotChart draws the probability that a sampling plan accepts against the
 // quality of what is handed in: the curve for a process, a dot for each number of
 // nonconforming chips in a lot of the plan's own size, and rings at the qualities
 // that the curve is known by.
-func Characteristic(title string, plan lot.Plan) string {
+func lotChart(title string, plan lot.Plan) string {
 	c := plan.Characteristic()
 	quality, unit := "per cent nonconforming", " %"
 	if plan.AQL > lot.PerCent {
@@ -42,7 +42,7 @@ func Characteristic(title string, plan lot.Plan) string {
 	s.curve(plan, x, y)
 	lotted := s.lotDots(plan, x, y)
 	for i, k := range known {
-		s.printf(`<circle cx="%.1f" cy="%.1f" r="4.5" fill="#fff" stroke="%s" stroke-width="1.5"/>`, x.at(100*k.at), y.at(k.accepted), ink)
+		s.printf(`<circle cx="%.1f" cy="%.1f" r="4.5" fill="%s" stroke="%s" stroke-width="1.5"/>`, x.at(100*k.at), y.at(k.accepted), paper, ink)
 		s.text(right-4, top+24+17*float64(i), "end", k.words)
 	}
 	if lotted {
@@ -52,7 +52,7 @@ func Characteristic(title string, plan lot.Plan) string {
 }
 
 // curve draws the process's curve.
-func (s *sheet) curve(plan lot.Plan, x, y axis) {
+func (s *picture) curve(plan lot.Plan, x, y axis) {
 	const pieces = 160
 	var path strings.Builder
 	for i := range pieces + 1 {
@@ -64,7 +64,7 @@ func (s *sheet) curve(plan lot.Plan, x, y axis) {
 
 // lotDots draws the exact probabilities for lots of the plan's size; of a large lot
 // only as many as can be told apart. It reports whether there are any.
-func (s *sheet) lotDots(plan lot.Plan, x, y axis) bool {
+func (s *picture) lotDots(plan lot.Plan, x, y axis) bool {
 	if plan.AQL > lot.PerCent {
 		return false
 	}

@@ -1,9 +1,4 @@
-// Package chart draws what a drawer or a lot showed, as SVG for a page or a print:
-// date codes, yields with their intervals, output levels against their limits, and
-// the operating characteristic of a sampling plan. Each picture is one string, to be
-// put into HTML as it is. It says in words, for who cannot see it, what it shows;
-// it needs no colour and no style of the page around it.
-package chart
+package statistics
 
 import (
 	"fmt"
@@ -27,52 +22,55 @@ const (
 )
 
 const (
-	ink   = "#1d1c1a"
-	soft  = "#5a5750"
-	faint = "#d9d5cc" // grid lines
-	grey  = "#9c978c" // bars
+	ink   = "var(--ink,#1d1c1a)" // of the page's style sheet, where there is one
+	soft  = "var(--soft,#5a5750)"
+	faint = "var(--line,#d9d5cc)" // grid lines
+	grey  = "var(--grey,#9c978c)" // bars
+	paper = "var(--paper,#fff)"
 )
 
-// A sheet is a picture in the making.
-type sheet struct{ strings.Builder }
+// A picture is one in the making: SVG for a page or a print, one string, to be put into
+// HTML as it is. It says in words, for who cannot see it, what it shows, and needs no
+// style of the page around it.
+type picture struct{ strings.Builder }
 
 // begin starts a picture with its title on it, and desc for who cannot see it.
-func begin(title, desc string) *sheet {
-	s := &sheet{}
+func begin(title, desc string) *picture {
+	s := &picture{}
 	fmt.Fprintf(s, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" width="%[1]d" height="%[2]d" role="img" `, width, height)
 	fmt.Fprintf(s, `style="max-width:100%%;height:auto" font-family="system-ui,'Liberation Sans',Arial,sans-serif" font-size="%d" fill="%s">`, textSize, ink)
 	fmt.Fprintf(s, "\n<title>%s</title>\n<desc>%s</desc>\n", html.EscapeString(title), html.EscapeString(desc))
-	s.printf(`<rect width="%d" height="%d" fill="#fff"/>`, width, height)
+	s.printf(`<rect width="%d" height="%d" fill="%s"/>`, width, height, paper)
 	s.printf(`<text x="%d" y="20" font-size="%d" font-weight="600">%s</text>`, 8, titleSize, html.EscapeString(fit(title, titleSize, width-16)))
 	return s
 }
 
-func (s *sheet) end() string {
+func (s *picture) end() string {
 	s.WriteString("</svg>\n")
 	return s.String()
 }
 
-func (s *sheet) printf(format string, args ...any) {
+func (s *picture) printf(format string, args ...any) {
 	fmt.Fprintf(s, format+"\n", args...)
 }
 
 // text writes at a point; anchor is start, middle or end.
-func (s *sheet) text(x, y float64, anchor, text string) {
+func (s *picture) text(x, y float64, anchor, text string) {
 	s.printf(`<text x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, x, y, anchor, html.EscapeString(text))
 }
 
-func (s *sheet) line(x1, y1, x2, y2 float64, colour string, thick float64) {
+func (s *picture) line(x1, y1, x2, y2 float64, colour string, thick float64) {
 	s.printf(`<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="%s" stroke-width="%g"/>`, x1, y1, x2, y2, colour, thick)
 }
 
 // bar draws a bar from y1 down to y2: filled, or hatched for what is bad.
-func (s *sheet) bar(x, y1, wide, y2 float64, bad bool) {
+func (s *picture) bar(x, y1, wide, y2 float64, bad bool) {
 	if y2-y1 <= 0 {
 		return
 	}
 	fill := grey
 	if bad {
-		fill = "#fff"
+		fill = paper
 	}
 	s.printf(`<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="%s" stroke="%s" stroke-width="0.8"/>`, x, y1, wide, y2-y1, fill, ink)
 	if bad {
@@ -149,7 +147,7 @@ func roundStep(x float64) float64 {
 }
 
 // counts draws the vertical axis for numbers of what is named.
-func (s *sheet) counts(most int, what string) axis {
+func (s *picture) counts(most int, what string) axis {
 	y := axis{0, float64(max(most, 1)), bottom, top + 8}
 	y.high = math.Ceil(y.high/roundStep(max(1, y.high/5))) * roundStep(max(1, y.high/5))
 	values, _ := y.ticks(5)
@@ -164,7 +162,7 @@ func (s *sheet) counts(most int, what string) axis {
 }
 
 // perCents draws the vertical axis from 0 to 100 %.
-func (s *sheet) perCents(name string) axis {
+func (s *picture) perCents(name string) axis {
 	y := axis{0, 1, bottom, top + 8}
 	for v := 0; v <= 100; v += 20 {
 		s.line(left, y.at(float64(v)/100), right, y.at(float64(v)/100), faint, 1)
@@ -175,7 +173,7 @@ func (s *sheet) perCents(name string) axis {
 }
 
 // across draws the horizontal axis under the plot, with its ticks and its name.
-func (s *sheet) across(x axis, name string) {
+func (s *picture) across(x axis, name string) {
 	s.line(left, bottom, right, bottom, ink, 1)
 	values, digits := x.ticks(10)
 	for _, v := range values {
@@ -186,12 +184,12 @@ func (s *sheet) across(x axis, name string) {
 }
 
 // nothing says so in an empty plot.
-func (s *sheet) nothing() {
+func (s *picture) nothing() {
 	s.text((left+right)/2, (top+bottom)/2, "middle", "nothing to show")
 }
 
 // key explains what filled and hatched bars are, at the right above the plot.
-func (s *sheet) key(filled, hatched string) {
+func (s *picture) key(filled, hatched string) {
 	x := float64(right)
 	for _, k := range []struct {
 		word string

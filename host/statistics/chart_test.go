@@ -1,4 +1,4 @@
-package chart_test
+package statistics
 
 import (
 	"encoding/xml"
@@ -10,9 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"chipassay/host/chart"
 	"chipassay/host/lot"
-	"chipassay/host/yield"
 )
 
 // A sample of 50 at an AQL of 1.0 is accepted with one nonconforming chip and
@@ -20,18 +18,18 @@ import (
 func TestACharacteristicSaysItsPlan(t *testing.T) {
 	plan, err := lot.PlanFor(500, 1.0, lot.II, lot.Normal)
 	require.NoError(t, err)
-	require.Contains(t, wellFormed(t, chart.Characteristic("", plan)),
+	require.Contains(t, wellFormed(t, lotChart("", plan)),
 		"a sample of 50 from a lot of 500, accepted with 1 or fewer nonconforming")
 }
 
 // Years are written at the axis in steps that begin at a whole one: of 1971 to 2001,
 // too many to write each, those that end in 0 and 5; and no year before the first.
 func TestYearsOfTheAxis(t *testing.T) {
-	var years []chart.Year
+	var years []Year
 	for year := 1971; year <= 2001; year++ {
-		years = append(years, chart.Year{Year: year, Good: 1})
+		years = append(years, Year{Year: year, Good: 1})
 	}
-	lines := strings.Split(wellFormed(t, chart.DateCodes("", years)), "\n")
+	lines := strings.Split(wellFormed(t, yearChart("", years)), "\n")
 	for year := 1965; year <= 2005; year++ {
 		want := year > 1971 && year < 2001 && year%5 == 0
 		require.Equal(t, want, slices.Contains(lines, fmt.Sprint(year)), year)
@@ -60,12 +58,12 @@ func TestPictures(t *testing.T) {
 	require.NoError(t, err)
 	const title = `Drawer <3> & "points"`
 	for name, c := range map[string]struct{ svg, says string }{
-		"characteristic": {chart.Characteristic(title, plan), "nonconforming"},
-		"date codes":     {chart.DateCodes(title, []chart.Year{{1979, 7, 1}, {1981, 2, 0}}), "1979: 7 good, 1 bad"},
-		"no date codes":  {chart.DateCodes(title, nil), ""},
-		"VOL":            {chart.VOL(title, []float64{0.21, 0.22, 0.45}, 0.4), "VOL"},
-		"VOH":            {chart.VOH(title, []float64{3.4, 3.5}, 2.4), "VOH"},
-		"yields":         {chart.Yields(title, []yield.Group[int]{}), ""},
+		"characteristic": {lotChart(title, plan), "nonconforming"},
+		"date codes":     {yearChart(title, []Year{{1979, 7, 1}, {1981, 2, 0}}), "1979: 7 good, 1 bad"},
+		"no date codes":  {yearChart(title, nil), ""},
+		"VOL":            {levelChart(title, "VOL", []float64{0.21, 0.22, 0.45}, 0.4), "VOL"},
+		"VOH":            {levelChart(title, "VOH", []float64{3.4, 3.5}, 2.4), "VOH"},
+		"yields":         {yieldChart(title, nil), ""},
 	} {
 		require.True(t, strings.HasPrefix(strings.TrimSpace(c.svg), "<svg"), name)
 		text := wellFormed(t, c.svg)

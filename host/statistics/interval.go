@@ -1,12 +1,8 @@
-// Package yield tells how many of the chips tested were good, and how far that
-// number can be trusted: with the 95 % interval of Clopper and Pearson, which is
-// exact for any number of chips. It also ranks what failed most.
-package yield
+package statistics
 
 import (
 	"cmp"
 	"iter"
-	"maps"
 	"math"
 	"slices"
 
@@ -24,8 +20,8 @@ type Yield struct {
 	High   float64 `json:"high"`
 }
 
-// Of returns the yield of so many good chips among those tested.
-func Of(good, tested int) Yield {
+// YieldOf returns the yield of so many good chips among those tested.
+func YieldOf(good, tested int) Yield {
 	low, high := ClopperPearson(good, tested, Confidence)
 	return Yield{good, tested, low, high}
 }
@@ -56,29 +52,6 @@ func ClopperPearson(k, n int, confidence float64) (low, high float64) {
 		high = distuv.Beta{Alpha: float64(k + 1), Beta: float64(n - k)}.Quantile(1 - tail)
 	}
 	return low, high
-}
-
-// A Group is the yield of the chips that share a key: a part, a drawer, a year.
-type Group[K cmp.Ordered] struct {
-	Key K `json:"key"`
-	Yield
-}
-
-// By groups chips, each given by its key and whether it is good, in the order of
-// their keys.
-func By[K cmp.Ordered](chips iter.Seq2[K, bool]) []Group[K] {
-	good, tested := map[K]int{}, map[K]int{}
-	for key, ok := range chips {
-		tested[key]++
-		if ok {
-			good[key]++
-		}
-	}
-	groups := make([]Group[K], 0, len(tested))
-	for _, key := range slices.Sorted(maps.Keys(tested)) {
-		groups = append(groups, Group[K]{key, Of(good[key], tested[key])})
-	}
-	return groups
 }
 
 // A Count is how often something was found: a pin that failed, a cause.

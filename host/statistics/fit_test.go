@@ -1,4 +1,4 @@
-package chart
+package statistics
 
 import (
 	"encoding/xml"
@@ -11,7 +11,6 @@ import (
 	"pgregory.net/rapid"
 
 	"chipassay/host/lot"
-	"chipassay/host/yield"
 )
 
 // inside checks that every text of a picture ends within it, by 0.62 of its size for
@@ -51,21 +50,19 @@ func TestNoTextRunsOut(t *testing.T) {
 		title = strings.Map(func(r rune) rune { return max(r, ' ') }, title)
 		title = strings.NewReplacer("\uFFFE", " ", "\uFFFF", " ").Replace(title) // no XML
 		var years []Year
-		var groups []yield.Group[int]
 		for year := range rapid.IntRange(0, 70).Draw(t, "years") {
 			good, bad := rapid.IntRange(0, 90_000).Draw(t, "good"), rapid.IntRange(0, 9_000).Draw(t, "bad")
 			years = append(years, Year{1960 + year, good, bad})
-			groups = append(groups, yield.Group[int]{Key: 1960 + year, Yield: yield.Of(good, good+bad)})
 		}
-		inside(t, DateCodes(title, years))
-		inside(t, Yields(title, groups))
+		inside(t, yearChart(title, years))
+		inside(t, yieldChart(title, years))
 		volts := rapid.SliceOfN(rapid.Float64Range(-0.5, 5.5), 0, 100).Draw(t, "readings")
-		inside(t, VOL(title, volts, 0.4))
-		inside(t, VOH(title, volts, 2.4))
+		inside(t, levelChart(title, "VOL", volts, 0.4))
+		inside(t, levelChart(title, "VOH", volts, 2.4))
 		plan, err := lot.PlanFor(rapid.IntRange(2, 600_000).Draw(t, "size"), rapid.SampledFrom(lot.AQLs()).Draw(t, "AQL"),
 			rapid.SampledFrom(lot.Levels()).Draw(t, "level"), rapid.SampledFrom(lot.Severities()).Draw(t, "severity"))
 		require.NoError(t, err)
-		inside(t, Characteristic(title, plan))
+		inside(t, lotChart(title, plan))
 	})
 }
 

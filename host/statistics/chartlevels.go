@@ -1,4 +1,4 @@
-package chart
+package statistics
 
 import (
 	"fmt"
@@ -6,18 +6,6 @@ import (
 	"math"
 	"slices"
 )
-
-// VOL draws how the low output voltages of chips lie against their upper limit,
-// both in V.
-func VOL(title string, readings []float64, limit float64) string {
-	return levels(title, "VOL", readings, limit, true)
-}
-
-// VOH draws how the high output voltages of chips lie against their lower limit,
-// both in V.
-func VOH(title string, readings []float64, limit float64) string {
-	return levels(title, "VOH", readings, limit, false)
-}
 
 const columns = 30 // of a distribution, about
 
@@ -49,8 +37,10 @@ func distribute(readings []float64, limit float64, maximum bool) distribution {
 	return d
 }
 
-// levels draws a distribution. A reading that is not a number is left out.
-func levels(title, name string, readings []float64, limit float64, maximum bool) string {
+// levelChart draws how the output voltages of chips lie against their limit, V: a maximum
+// for VOL, a minimum for VOH. A reading that is not a number is left out.
+func levelChart(title, name string, readings []float64, limit float64) string {
+	maximum := name == "VOL"
 	readings = slices.DeleteFunc(slices.Clone(readings), func(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) })
 	d := distribute(readings, limit, maximum)
 	side, kind := "below", "at least"
@@ -82,7 +72,7 @@ func levels(title, name string, readings []float64, limit float64, maximum bool)
 }
 
 // limit draws a limit's line and, on the side that has more room, its words.
-func (s *sheet) limit(x float64, words string) {
+func (s *picture) limit(x float64, words string) {
 	s.line(x, top, x, bottom, ink, 2)
 	if x > (left+right)/2 {
 		s.text(x-5, top+5, "end", words)

@@ -1,4 +1,4 @@
-package yield
+package statistics
 
 import (
 	"testing"
