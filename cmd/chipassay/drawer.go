@@ -30,7 +30,7 @@ type drawerFlags struct {
 	file                                            recordsFile
 	lot                                             lotFlag
 	part, operator, dateCode, tray, html, marchTest string
-	keepDate, bell                                  bool
+	keepDate, bell, everyChip                       bool
 	atLeast                                         time.Duration
 	seed                                            uint64
 }
@@ -71,6 +71,7 @@ defect "TEXT", before "COMMAND" and after "COMMAND".`,
 	f.supplyFlag(cmd)
 	flags.StringVar(&f.tray, "tray", "", "a file of virtual chips to test in the virtual adapter")
 	flags.StringVar(&f.html, "html", "", "write the report of the run to this HTML file")
+	flags.BoolVar(&f.everyChip, "every-chip", false, "with --html: a report of every chip, also of those that passed")
 	flags.StringVar(&f.marchTest, "march", march.Default, "march test of memories")
 	atLeastFlag(cmd, &f.atLeast)
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
@@ -127,6 +128,7 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	defer func() { station.Adapter.Close() }()
 	summary, err := r.Do(cmd.Context())
 	if f.html != "" && len(summary.Tray.Chips) > 0 {
+		summary.Tray.EveryChip = f.everyChip
 		err = errors.Join(err, writeRun(f.html, summary.Tray))
 	}
 	return err

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -23,7 +24,8 @@ ISO 2859-1, whose normal and tightened tables are those of MIL-STD-105E.
 
 Open the lot before its first test; then draw the sample at random, and test
 each chip with chipassay test PART --record --lot NAME. A chip is nonconforming
-if it failed or its grade is reject. Lots are kept in the file of records, and
+if it failed or its grade is reject, and by --decides of lot open, if it passed with
+a but. Lots are kept in the file of records, and
 go with its backups; records export writes the records of the chips only, and
 lot list --json the lots.`,
 	}
@@ -33,15 +35,16 @@ lot list --json the lots.`,
 
 // A lotLine is a lot and its plan as other programs read them.
 type lotLine struct {
-	Name    string `json:"name"` // empty where the plan was only computed
-	Source  string `json:"source"`
-	Opened  string `json:"opened,omitempty"` // RFC 3339
-	Resumed bool   `json:"resumed,omitempty"`
+	Name    string          `json:"name"` // empty where the plan was only computed
+	Source  string          `json:"source"`
+	Opened  string          `json:"opened,omitempty"` // RFC 3339
+	Resumed bool            `json:"resumed,omitempty"`
+	Decides record.Deciding `json:"decides"` // function, levels
 	lot.Plan
 }
 
 func lotLineOf(l record.Lot) lotLine {
-	line := lotLine{Name: l.Name, Source: l.Source, Resumed: l.Resumed, Plan: l.Plan}
+	line := lotLine{Name: l.Name, Source: l.Source, Resumed: l.Resumed, Decides: cmp.Or(l.Decides, record.ByFunction), Plan: l.Plan}
 	if l.Number > 0 {
 		line.Opened = l.Time.Format(rfc3339)
 	}
@@ -61,7 +64,7 @@ func writePlan(w io.Writer, l record.Lot, because string) {
 	}
 	p := l.Plan
 	fmt.Fprintf(w, "%s: %d chips%s\n", name, p.LotSize, source)
-	fmt.Fprintf(w, "AQL %s %%, level %s, %s inspection%s\n", lot.FormatAQL(p.AQL), p.Level, p.Severity, because)
+	fmt.Fprintf(w, "AQL %s %%, level %s, %s inspection%s; %s\n", lot.FormatAQL(p.AQL), p.Level, p.Severity, because, l.Decides.Words())
 	letter := "code letter " + p.Letter
 	if p.UsedLetter != p.Letter {
 		letter += " (an arrow of the table leads to " + p.UsedLetter + ")"

@@ -19,6 +19,7 @@ type lotFlags struct {
 	size                    int
 	aql                     float64
 	level, severity, source string
+	decides                 string
 	reduced, resume, asJSON bool
 	html                    string
 }
@@ -50,6 +51,7 @@ another severity than the rules ask for (--severity) does not count in them.`,
 	flags.Float64Var(&f.aql, "aql", 0, "acceptance quality limit, per cent nonconforming: 0.010 to 10")
 	flags.StringVar(&f.level, "level", string(lot.II), "inspection level: S-1 to S-4, I, II, III")
 	flags.StringVar(&f.severity, "severity", "", "normal, tightened, reduced or reduced-105E, in place of what the rules for switching choose")
+	flags.StringVar(&f.decides, "decides", string(record.ByLevels), "what makes a chip nonconforming: function (a wrong vector), or levels (that, or a PASS, BUT)")
 	flags.StringVar(&f.source, "source", "", "who the lot is from; its lots are a series")
 	flags.BoolVar(&f.reduced, "reduced", false, "let the rules lead to reduced inspection: the supply is steady and the buyer agrees")
 	flags.BoolVar(&f.resume, "resume", false, "the supplier has acted since lots were no more accepted")
@@ -66,7 +68,11 @@ func (f lotFlags) run(cmd *cobra.Command, args []string) error {
 	case f.aql == 0:
 		return errors.New("which quality is to be accepted? give --aql, as --aql 1.0 for 1 % nonconforming")
 	}
-	l := record.Lot{Source: f.source, Resumed: f.resume}
+	decides, err := oneOf("--decides", f.decides, record.ByFunction, record.ByLevels)
+	if err != nil {
+		return err
+	}
+	l := record.Lot{Source: f.source, Resumed: f.resume, Decides: decides}
 	if len(args) == 0 {
 		return f.compute(cmd, l)
 	}
@@ -151,7 +157,7 @@ func (f lotFlags) choose(ctx context.Context, s *record.Store, l *record.Lot) (b
 func (f lotFlags) keep(cmd *cobra.Command, s *record.Store, l record.Lot) error {
 	there, err := s.Lot(cmd.Context(), l.Name)
 	if err == nil {
-		return f.again(cmd, there)
+		return f.again(cmd, there, l.Decides)
 	}
 	if !errors.Is(err, record.ErrNoLot) {
 		return err
@@ -162,7 +168,7 @@ func (f lotFlags) keep(cmd *cobra.Command, s *record.Store, l record.Lot) error 
 	}
 	kept, err := s.OpenLot(context.WithoutCancel(cmd.Context()), l)
 	if errors.Is(err, record.ErrLotOpen) { // another program was here first
-		return f.again(cmd, kept)
+		return f.again(cmd, kept, l.Decides)
 	}
 	if err != nil {
 		return err
@@ -171,18 +177,18 @@ func (f lotFlags) keep(cmd *cobra.Command, s *record.Store, l record.Lot) error 
 }
 
 // again prints a lot that is open already, if what is asked for is what it was opened with.
-func (f lotFlags) again(cmd *cobra.Command, l record.Lot) error {
+func (f lotFlags) again(cmd *cobra.Command, l record.Lot, decides record.Deciding) error {
 	plan, err := f.plan(l.Plan.Severity)
 	if err != nil {
 		return err
 	}
-	if plan != l.Plan || f.source != l.Source {
+	if plan != l.Plan || f.source != l.Source || decides.Words() != l.Decides.Words() {
 		from := ""
 		if l.Source != "" {
 			from = " from " + report.Printable(l.Source)
 		}
-		return fmt.Errorf("lot %s is open with another plan (%d chips%s, AQL %s, level %s, %s), which does not change any more: give another name",
-			report.Printable(l.Name), l.Plan.LotSize, from, lot.FormatAQL(l.Plan.AQL), l.Plan.Level, l.Plan.Severity)
+		return fmt.Errorf("lot %s is open with another plan (%d chips%s, AQL %s, level %s, %s; %s), which does not change any more: give another name",
+			report.Printable(l.Name), l.Plan.LotSize, from, lot.FormatAQL(l.Plan.AQL), l.Plan.Level, l.Plan.Severity, l.Decides.Words())
 	}
 	fmt.Fprintf(cmd.ErrOrStderr(), "lot %s is open with this plan since %s; nothing was changed\n", report.Printable(l.Name), l.Time.Format("2006-01-02"))
 	return f.write(cmd, l, "")

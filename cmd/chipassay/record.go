@@ -68,7 +68,8 @@ func showRecord(cmd *cobra.Command, s *record.Store, serial int64, form listing)
 		var rows [][]string
 		for _, f := range [][]string{{"Type", r.Type}, {"Marking", r.Marking}, {"Date code", dateOf(r)}, {"Drawer", r.Drawer}, {"Lot", r.Lot},
 			{"Operator", r.Operator}, {"Verdict", r.Verdict.Heading(assay.InPart(r.Reason))}, {"Grade", r.Grade.String()}} {
-			if f[1] != "" {
+			reported := len(r.Report) > 0 && (f[0] == "Verdict" || f[0] == "Grade") // by the report below
+			if f[1] != "" && !reported {
 				rows = append(rows, f)
 			}
 		}

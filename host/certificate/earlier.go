@@ -41,7 +41,7 @@ func (c Certificate) otherTests() string {
 // for those who would take it for a chip that never failed.
 func (c Certificate) cleared() (lines []string) {
 	for _, h := range c.earlier() {
-		if !h.Nonconforming() {
+		if !h.Nonconforming(record.ByLevels) {
 			continue
 		}
 		line := fmt.Sprintf("this record took the place of record %d, %s, of %s: %s", h.Serial, verdictOf(h), moment(h.Time), h.Reason)

@@ -2,6 +2,7 @@ package record
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 )
@@ -21,12 +22,17 @@ func (c Cleared) String() string {
 // Cleared are the chips of a lot that were nonconforming in it and no longer are, by
 // the order of their first tests.
 func (s *Store) Cleared(ctx context.Context, lot string) ([]Cleared, error) {
+	l, err := s.Lot(ctx, lot)
+	if err != nil && !errors.Is(err, ErrNoLot) {
+		return nil, err
+	}
+	by := l.Decides
 	var chips []int64
 	for r, err := range s.Find(ctx, Query{Lot: lot, All: true}) {
 		if err != nil {
 			return nil, err
 		}
-		if r.Nonconforming() {
+		if r.Nonconforming(by) {
 			chips = append(chips, r.Chip)
 		}
 	}
@@ -37,7 +43,7 @@ func (s *Store) Cleared(ctx context.Context, lot string) ([]Cleared, error) {
 		if err != nil {
 			return nil, err
 		}
-		if c := clearedIn(rows, lot); c != nil {
+		if c := clearedIn(rows, lot, by); c != nil {
 			list = append(list, *c)
 		}
 	}
@@ -46,11 +52,11 @@ func (s *Store) Cleared(ctx context.Context, lot string) ([]Cleared, error) {
 
 // clearedIn says which row of a chip's history last made it count as nonconforming in a
 // lot no longer; nil where it counts so, or never did.
-func clearedIn(rows []Record, lot string) (last *Cleared) {
+func clearedIn(rows []Record, lot string, by Deciding) (last *Cleared) {
 	bad := int64(0) // serial of the record by which it is nonconforming
 	for i, r := range rows {
 		now := Current(rows[:i+1])
-		switch counts := now != nil && now.Lot == lot && now.Nonconforming(); {
+		switch counts := now != nil && now.Lot == lot && now.Nonconforming(by); {
 		case counts:
 			bad, last = now.Serial, nil
 		case bad != 0:

@@ -33,7 +33,7 @@ func (s *Store) Inspect(ctx context.Context, l Lot) (Inspection, error) {
 		chips = append(chips, r)
 	}
 	slices.SortFunc(chips, func(a, b Record) int { return cmp.Compare(a.Chip, b.Chip) })
-	i := Inspection{Lot: l, Standing: lot.Inspect(l.Plan, outcomes(chips))}
+	i := Inspection{Lot: l, Standing: lot.Inspect(l.Plan, outcomes(chips, l.Decides))}
 	for _, r := range chips[:i.Drawn] {
 		if r.Chip <= l.Record {
 			i.Before++
@@ -92,12 +92,12 @@ func (i Inspection) Notes() (notes []string) {
 	return notes
 }
 
-func outcomes(chips []Record) iter.Seq[lot.Outcome] {
+func outcomes(chips []Record, by Deciding) iter.Seq[lot.Outcome] {
 	return func(yield func(lot.Outcome) bool) {
 		for _, r := range chips {
 			o := lot.NotTested
 			switch {
-			case r.Nonconforming():
+			case r.Nonconforming(by):
 				o = lot.Nonconforming
 			case r.Verdict.Passed():
 				o = lot.Conforming

@@ -19,6 +19,26 @@ import (
 //go:embed schema2.sql
 var schema2 string
 
+//go:embed schema3.sql
+var schema3 string
+
+// A Deciding is what of a chip decides a lot.
+type Deciding string
+
+// What may decide. A lot that does not say is decided by the function alone.
+const (
+	ByFunction Deciding = "function" // a wrong vector makes a chip nonconforming
+	ByLevels   Deciding = "levels"   // and so does what is wrong with one whose every vector was right
+)
+
+// Words are what makes a chip of the lot nonconforming.
+func (d Deciding) Words() string {
+	if d == ByLevels {
+		return "function and levels decide"
+	}
+	return "function alone decides"
+}
+
 // A Lot is a lot that was opened for inspection, with the plan that was chosen
 // for it then. Name and Source are one line each, as a record's texts.
 //
@@ -31,6 +51,7 @@ type Lot struct {
 	Source  string    // the supplier
 	Plan    lot.Plan
 	Resumed bool // the supplier had acted on a discontinuation
+	Decides Deciding
 
 	Record       int64  // serial of the last record when the lot was opened, or 0
 	RecordDigest string // its digest
@@ -123,7 +144,7 @@ func (l Lot) fields() []lotField {
 		{"number", l.Number}, {"time", l.Time.Format(timeForm)}, {"name", l.Name}, {"source", l.Source},
 		{"size", p.LotSize}, {"aql", lot.FormatAQL(p.AQL)}, {"level", string(p.Level)}, {"severity", string(p.Severity)},
 		{"code_letter", p.Letter}, {"used_letter", p.UsedLetter}, {"sample_size", p.SampleSize},
-		{"accept", p.Accept}, {"reject", p.Reject}, {"resumed", resumed},
+		{"accept", p.Accept}, {"reject", p.Reject}, {"resumed", resumed}, {"decides", string(l.Decides)},
 		{"record", l.Record}, {"record_digest", l.RecordDigest}, {"previous", l.Previous}, {"digest", l.Digest},
 	}
 }
@@ -151,7 +172,13 @@ func (l Lot) Sum() string {
 
 // lotsOf reads the lots and checks their chain.
 func lotsOf(ctx context.Context, q queryer) (lots []Lot, err error) {
-	rows, err := q.QueryContext(ctx, "SELECT "+Lot{}.names()+" FROM lot ORDER BY number")
+	names := Lot{}.names()
+	if version, err := userVersion(ctx, q); err != nil {
+		return nil, err
+	} else if version < firstWithDeciding { // a backup of before
+		names = strings.Replace(names, "decides", "''", 1)
+	}
+	rows, err := q.QueryContext(ctx, "SELECT "+names+" FROM lot ORDER BY number")
 	if err != nil {
 		return nil, damaged(err)
 	}
@@ -186,7 +213,7 @@ func scanLot(rows *sql.Rows) (l Lot, err error) {
 	var moment, aql string
 	p := &l.Plan
 	err = rows.Scan(&l.Number, &moment, &l.Name, &l.Source, &p.LotSize, &aql, &p.Level, &p.Severity, &p.Letter, &p.UsedLetter,
-		&p.SampleSize, &p.Accept, &p.Reject, &l.Resumed, &l.Record, &l.RecordDigest, &l.Previous, &l.Digest)
+		&p.SampleSize, &p.Accept, &p.Reject, &l.Resumed, &l.Decides, &l.Record, &l.RecordDigest, &l.Previous, &l.Digest)
 	if err != nil {
 		return l, err
 	}
@@ -200,8 +227,11 @@ func scanLot(rows *sql.Rows) (l Lot, err error) {
 	return l, nil
 }
 
-// firstWithLots is the version of the file that has the table of lots.
-const firstWithLots = 2
+// The versions of the file that first have the table of lots, and what decides one.
+const (
+	firstWithLots     = 2
+	firstWithDeciding = 3
+)
 
 // checkLots computes the digests of the lots, and looks for the records that
 // they name.

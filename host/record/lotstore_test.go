@@ -82,7 +82,7 @@ func TestLotsAreNeverChanged(t *testing.T) {
 		"UPDATE lot SET reject = 9",
 		"DELETE FROM lot",
 		"INSERT OR REPLACE INTO lot SELECT * FROM lot",
-		"INSERT INTO lot SELECT 7, time, 'x', source, size, aql, level, severity, code_letter, used_letter, sample_size, accept, reject, resumed, record, record_digest, previous, digest FROM lot",
+		"INSERT INTO lot SELECT 7, time, 'x', source, size, aql, level, severity, code_letter, used_letter, sample_size, accept, reject, resumed, record, record_digest, previous, digest, decides FROM lot",
 	} {
 		_, err := s.db.Exec(statement)
 		require.ErrorContains(t, err, "lots are only appended", statement)

@@ -75,9 +75,10 @@ type Record struct {
 	Report   []byte // the whole report as compact JSON; left out by Find
 }
 
-// Nonconforming tells whether the chip failed, or passed with a grade of reject.
-func (r Record) Nonconforming() bool {
-	return r.Verdict == verdict.Fail || r.Verdict.Passed() && r.Grade == verdict.Reject
+// Nonconforming tells whether the chip is nonconforming in a lot: it failed, or passed
+// with a grade of reject, or where levels decide, with a but.
+func (r Record) Nonconforming(by Deciding) bool {
+	return by == ByLevels && r.Verdict == verdict.PassBut || r.Verdict == verdict.Fail || r.Verdict.Passed() && r.Grade == verdict.Reject
 }
 
 // FromReport is the record of a test by its report as report.Document.WriteJSON

@@ -30,7 +30,7 @@ func (t Tally) Tested() int { return t.Good() + t.Doubtful + t.Reject }
 // Add counts n chips of a verdict and grade.
 func (t *Tally) Add(v verdict.Verdict, g verdict.Grade, n int) {
 	switch {
-	case Record{Verdict: v, Grade: g}.Nonconforming():
+	case Record{Verdict: v, Grade: g}.Nonconforming(ByFunction):
 		t.Reject += n
 	case !v.Passed():
 		t.NotTested += n

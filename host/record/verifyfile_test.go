@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -185,13 +187,13 @@ func TestVerifyFileRefuses(t *testing.T) {
 		require.NoError(t, err)
 		require.NotNil(t, bad)
 	}
-	newer, err := open(filepath.Join(t.TempDir(), "records.sqlite"), append(migrations[:2:2], "CREATE TABLE shelf (x)"))
+	newer, err := open(filepath.Join(t.TempDir(), "records.sqlite"), append(slices.Clip(migrations), "CREATE TABLE shelf (x)"))
 	require.NoError(t, err)
 	require.NoError(t, newer.Close())
 	_, bad, err := verifiedFile(t, newer.Path(), Seals{})
 	require.Nil(t, bad)
 	require.ErrorIs(t, err, ErrNewer)
-	require.ErrorContains(t, err, "version 3, this one knows 2")
+	require.ErrorContains(t, err, "version 4, this one knows 3")
 	_, _, err = VerifyFile(t.Context(), filepath.Join(t.TempDir(), "none"), Seals{})
 	require.ErrorIs(t, err, os.ErrNotExist)
 }
@@ -209,6 +211,34 @@ func TestVerifyFileOfVersionOne(t *testing.T) {
 	_, bad, err = verifiedFile(t, old.Path(), Seals{Lots: Seal{1, first.Digest}})
 	require.NoError(t, err)
 	require.Equal(t, &Bad{Reason: "lot 1 is missing: the file ends with lot 0"}, bad)
+}
+
+// A file of version 2 does not say what decides its lots, and is verified as it is.
+func TestVerifyFileOfVersionTwo(t *testing.T) {
+	old, err := open(filepath.Join(t.TempDir(), "records.sqlite"), migrations[:2])
+	require.NoError(t, err)
+	l := box("signal box 4")
+	l.Number, l.Digest = 1, ""
+	l.Digest = l.Sum()
+	var names []string
+	var values []any
+	for _, f := range l.fields() {
+		if f.name != "decides" {
+			names, values = append(names, f.name), append(values, f.value)
+		}
+	}
+	_, err = old.db.Exec("INSERT INTO lot ("+strings.Join(names, ", ")+") VALUES (?"+strings.Repeat(", ?", len(values)-1)+")", values...)
+	require.NoError(t, err)
+	require.NoError(t, old.Close())
+	_, bad, err := verifiedFile(t, old.Path(), Seals{Lots: Seal{1, l.Digest}})
+	require.NoError(t, err)
+	require.Nil(t, bad)
+	s, err := Open(old.Path()) // which makes it into the present version
+	require.NoError(t, err)
+	lots, err := s.Lots(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, Deciding(""), lots[0].Decides)
+	require.NoError(t, s.Close())
 }
 
 // The chain that a forger computes anew is sound in itself: only what was kept

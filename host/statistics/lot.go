@@ -21,7 +21,7 @@ type LotSheet struct {
 // lotCaveat is what no plan says.
 const lotCaveat = "The sample speaks for the lot only if it was drawn from all of it at random. An accepted lot may hold bad chips: " +
 	"the plan bounds how many are to be expected over a series of lots, and its characteristic how many one lot may hold. " +
-	"A chip counts as nonconforming if it failed or its grade is reject. Acceptance is no release for safety-critical use."
+	"A chip counts as nonconforming if it failed or its grade is reject, and where levels decide, if every vector was right and something else is wrong. Acceptance is no release for safety-critical use."
 
 // WriteHTML writes the sheet as a page that stands alone.
 func (s LotSheet) WriteHTML(w io.Writer) error {
@@ -33,7 +33,7 @@ func (s LotSheet) WriteHTML(w io.Writer) error {
 		Chart                                             template.HTML
 	}{
 		PageTitle: "A lot of " + fmt.Sprint(p.LotSize), Subtitle: fmt.Sprintf("%d chips", p.LotSize), Caveat: lotCaveat,
-		Plan: planFacts(p), Worth: worthFacts(p),
+		Plan: append(planFacts(p), report.Fact{Label: "A chip", Value: s.Lot.Decides.Words()}), Worth: worthFacts(p),
 		Chart: template.HTML(lotChart("Operating characteristic", p)),
 	}
 	if s.Lot.Name != "" {
