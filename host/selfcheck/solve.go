@@ -2,6 +2,7 @@ package selfcheck
 
 import (
 	"math"
+	"slices"
 
 	"chipassay/firmware/carrier"
 )
@@ -29,6 +30,12 @@ func (p *component) solve(c *condition) []interval {
 	if dead && gates {
 		cases = append(cases, conduct{dead: rail, gates: rail})
 	}
+	if slices.ContainsFunc(p.elements, func(e element) bool { return e.kind == carrier.NMOS && e.a == atGround }) {
+		for _, k := range cases[:len(cases):len(cases)] { // turned: which of its body diode and a switch to the supply wins is open
+			k.weakBody = true
+			cases = append(cases, k)
+		}
+	}
 	var found []interval
 	for i, k := range cases {
 		volts, last, held := p.volts(c, k)
@@ -55,6 +62,7 @@ type conduct struct {
 	dead     float64
 	gates    float64 // likewise of dead ones on gates
 	gatesOff bool
+	weakBody bool // a body diode gives way to a switch to the supply
 }
 
 // passes bounds how often transistors may switch each other.
@@ -186,7 +194,7 @@ func (e *equations) solve() (volts []float64, held []bool) {
 func (p *component) linear(c *condition, k conduct, on []conduction) (volts []float64, held []bool) {
 	q := newEquations(len(p.nets))
 	for i, e := range p.elements {
-		q.add(e, on[i])
+		q.add(e, on[i], k)
 	}
 	for _, s := range p.sources {
 		switch up, driven := c.drives(s.line); {
@@ -211,17 +219,18 @@ func (p *component) linear(c *condition, k conduct, on []conduction) (volts []fl
 
 // What transistors have, S and V; a typical one's, but only so well that it decides.
 const (
-	channelSiemens = 2.0  // a closed switch
-	saturation     = 0.05 // V of a closed PNP
-	baseSiemens    = 0.2  // its junction
-	baseDrop       = 0.7
-	reverseSiemens = 0.02 // the wrong way round it carries some 10 mA
-	shortedSiemens = 0.1  // collector at base: a diode, which a switch to ground outdoes
-	bodySiemens    = 10.0 // the body diode of a MOSFET: more than a switch to the supply can lift
-	bodyDrop       = 0.6
+	channelSiemens  = 2.0  // a closed switch
+	saturation      = 0.05 // V of a closed PNP
+	baseSiemens     = 0.2  // its junction
+	baseDrop        = 0.7
+	reverseSiemens  = 0.02 // the wrong way round it carries some 10 mA
+	shortedSiemens  = 0.1  // collector at base: a diode, which a switch to ground outdoes
+	weakBodySiemens = 0.1
+	bodySiemens     = 10.0 // the body diode of a MOSFET: more than a switch to the supply can lift
+	bodyDrop        = 0.6
 )
 
-func (q *equations) add(e element, on conduction) {
+func (q *equations) add(e element, on conduction, k conduct) {
 	switch {
 	case e.kind == carrier.Resistor:
 		q.join(e.a, e.b, e.siemens, 0)
@@ -229,7 +238,10 @@ func (q *equations) add(e element, on conduction) {
 		if on.channel {
 			q.join(e.a, e.c, channelSiemens, 0)
 		}
-		if on.diode {
+		switch {
+		case on.diode && k.weakBody:
+			q.join(e.c, e.a, weakBodySiemens, bodyDrop)
+		case on.diode:
 			q.join(e.c, e.a, bodySiemens, bodyDrop)
 		}
 	case e.a == e.b:
