@@ -8,8 +8,6 @@ import (
 	"chipassay/vectors/part"
 )
 
-func count(w adapter.Word) float64 { return float64(bits.OnesCount32(uint32(w))) }
-
 // every is the set of all nodes, by number.
 func (s *Socket) every() uint64 { return 1<<len(s.nodes) - 1 }
 

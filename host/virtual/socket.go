@@ -286,11 +286,15 @@ func (s *Socket) Millivolts(position int) int {
 func (s *Socket) readOdd(p int) adapter.Word {
 	at, bit := adapter.At(p), bitOf(p)
 	chance := adapter.Word(s.random.Uint64())
+	if s.wiring.reads[bit] == readsNone {
+		if !Sensed.Has(p) && s.dir.Has(p) {
+			return at & s.level
+		}
+		return at & chance
+	}
 	volts, held := s.netVolts(s.wiring.sense[bit])
 	switch {
-	case !Sensed.Has(p) && s.dir.Has(p) && s.wiring.reads[bit] == readsNone:
-		return at & s.level
-	case s.wiring.reads[bit] == readsNone || !held:
+	case !held:
 		return at & chance
 	case volts > readHigh*s.supply.rail:
 		return at
