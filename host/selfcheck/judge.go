@@ -167,6 +167,16 @@ func (c *check) addFitted(field int, of []int) {
 		s = said{monitor, "the current monitor U51 does not answer: no current limit is kept", "nothing at its address 0x40",
 			"U51: 5 V and ground, and its lines PD0 (SCL) and PD1 (SDA)"}
 	}
+	if field == lowField { // nothing but the switches shows these registers: they may shift, and not store or show it
+		for i, d := range c.model.defects {
+			if !slices.Contains(of, i) && slices.ContainsFunc(d.nets(c.model.good), func(net string) bool { return net == lowStore || net == lowEnable }) {
+				of = append(of, i)
+			}
+		}
+		s.what = strings.Replace(s.what, "does not come out", "does not come out, or does not reach their outputs", 1)
+		s.found = "no low-side switch was found to work"
+		s.look += fmt.Sprintf("; pins 12 (RCLK, %s) and 13 (/OE, %s)", lowStore, lowEnable)
+	}
 	f := Fault{What: s.what, Found: s.found, Look: s.look}
 	for _, i := range of {
 		d := c.model.defects[i]
@@ -183,6 +193,12 @@ func (c *check) addFitted(field int, of []int) {
 	}
 	c.add(s.kind, f)
 }
+
+// The strobe and the enable of the low-side registers.
+const (
+	lowStore  = "PD7"
+	lowEnable = "PB6"
+)
 
 // judgeReference looks whether the 2.500 V reference can be gone by; if not, voltages
 // are shares of what the adapter takes its rail for.

@@ -59,13 +59,20 @@ var whole = Options{Building: true, Group: carrier.Converters}
 
 func faultsOf(t *testing.T, defects ...string) []Fault {
 	t.Helper()
+	return faultsOfGroup(t, carrier.Converters, defects...)
+}
+
+// faultsOfGroup is what is found on a board of the groups up to one.
+func faultsOfGroup(t *testing.T, last carrier.Group, defects ...string) []Fault {
+	t.Helper()
 	b := virtual.NewBoard()
+	b.Groups(carrier.AllGroups()[:last+1]...)
 	for _, d := range defects {
 		if err := b.Damage(d); err != nil {
 			t.Fatal(err)
 		}
 	}
-	r, err := checkedSocket(b.Socket(nil, 1), whole)
+	r, err := checkedSocket(b.Socket(nil, 1), Options{Building: true, Group: last})
 	if err != nil {
 		t.Fatalf("%v: %v", defects, err)
 	}
@@ -124,24 +131,30 @@ func harmless(d Defect) bool {
 // What is not seen is on the list of the unseen. The defects are injected into the
 // virtual board, which has a solver of its own.
 func TestEachDefectIsNamed(t *testing.T) {
-	all := carrier.AllGroups()
-	m := modelOf(all)
-	positions := positionsIn(adapter.All)
-	m.planned(wholePlan(positions, positionsIn(switchesOf(true)), positionsIn(switchesOf(false)), true))
-	shows := make([]bool, len(m.defects))
-	for i := range m.defects {
-		shows[i] = m.shows(i)
+	for _, c := range []struct {
+		last  carrier.Group
+		every int
+	}{{carrier.Converters, 16}, {carrier.Starter, 24}, {carrier.FarHalf, 48}} {
+		t.Run(c.last.String(), func(t *testing.T) {
+			if long {
+				c.every = 1
+			}
+			injectEach(t, c.last, c.every)
+		})
 	}
-	every := 16
-	if long {
-		every = 1
-	}
+}
+
+// injectEach injects every so many of the defects of a board of the groups up to one.
+func injectEach(t *testing.T, last carrier.Group, every int) {
+	groups := carrier.AllGroups()[:last+1]
+	m := modelOf(groups)
+	wholly := m.shownBy()
 	measurable, named, ways := 0, 0, map[int]int{}
 	for i := rand.New(rand.NewPCG(12, 0)).IntN(every); i < len(m.defects); i += every {
 		d := m.defects[i]
-		faults := faultsOf(t, d.String())
+		faults := faultsOfGroup(t, last, d.String())
 		if len(faults) == 0 {
-			if shows[i] && !harmless(d) {
+			if wholly[i] && !harmless(d) {
 				t.Errorf("%v: not found, and not on the list of what is not", d)
 			}
 			continue
@@ -155,7 +168,7 @@ func TestEachDefectIsNamed(t *testing.T) {
 			named++
 			ways[faults[0].places(m)]++
 		}
-		if !shows[i] {
+		if !wholly[i] {
 			t.Errorf("%v: found, but on the list of what is not: %v", d, faults)
 		}
 	}
