@@ -89,6 +89,7 @@ type Socket struct {
 
 	high      adapter.Word // reads high
 	uncertain adapter.Word // may read either way
+	feeders   [2][]*pad    // pins that may feed the die's supply, and its ground
 	era       uint32       // counts what changes but drivers and outputs: supply, switches
 	hunting   uint64       // nodes that did not come to rest
 	warmth    int          // changes since the supply came
@@ -195,6 +196,7 @@ func (s *Socket) wire() {
 		s.group()
 		return
 	}
+	s.findFeeders()
 	for i := range s.chip.pads {
 		if pad := &s.chip.pads[i]; pad.bonded && (pad.in || pad.out) {
 			n := s.of[s.chip.position(pad.pin)]

@@ -205,11 +205,15 @@ func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 	return drawn(rising(points), atGround).following(ohmic, 0.9)
 }
 
+// upperOhms, Ω, is what the upper transistor and its diode have of their own.
+const upperOhms = 12
+
 // bipolarHigh is an emitter follower: one transistor and a diode, or two
 // transistors, below VCC, with what its base current drops in the splitter's
 // resistor, until the collector's resistor is all that is left.
 func (v *Variety) bipolarHigh(f *part.Family, p *part.Pin) element {
 	s, saturation := v.stageOf(f, p), v.saturation(emitter)
+	s.collector += upperOhms
 	var points []point
 	for _, i := range decades(0.5) {
 		// Base current, and the voltage across the bleeder, which is what is below the first transistor.

@@ -209,6 +209,15 @@ func (s seated) powered(loads bool) (all []setting) {
 			add("outputs loaded high, inputs low", high)
 		}
 	}
+	// Every other gate's inputs high: where two outputs touch, they differ.
+	against, highs := on, []int{}
+	for i, g := range s.gates() {
+		if i%2 == 0 {
+			highs = append(highs, g...)
+		}
+	}
+	against.Level = s.at(highs...)
+	all = append(all, setting{what: "every other gate high", State: against, pins: s.outputs})
 	// The first input of each gate released and the others held high, and no output watched.
 	var free []int
 	for _, g := range s.gates() {
