@@ -172,20 +172,7 @@ func (m *model) fits(i int, r *result, deviates *[adapter.Positions + 1][]deviat
 			if d.condition < 0 {
 				continue
 			}
-			e, nominal := expectations[d.condition], m.nominal[p][d.condition]
-			switch {
-			case d.volts && e.volts.known() && nominal.volts.known() && math.Abs(e.volts.low-nominal.volts.low) < nominalVolts,
-				d.current && math.Abs(e.current.low-nominal.current.low) < nominalCurrent/2:
-				// it would not have shown so: a little off for another reason
-			case d.current, d.tripped, d.refused:
-				score++
-			case d.volts:
-				score += e.volts.says()
-			default:
-				if score += e.sample.says(); e.sample.level() >= 0 && !e.sample.known() {
-					score += 0.6 // a level is all that is read of it
-				}
-			}
+			score += d.weight(expectations[d.condition], m.nominal[p][d.condition])
 		}
 		l := laneAt[p]
 		for _, side := range []struct {
@@ -225,6 +212,23 @@ func unlike(of, nominal []expected) bool {
 		}
 	}
 	return false
+}
+
+// weight is how much it counts that a defect which makes a reading e, where a good board
+// makes it nominal, would give the deviation.
+func (d *deviation) weight(e, nominal expected) float64 {
+	switch {
+	case d.volts && e.volts.known() && nominal.volts.known() && math.Abs(e.volts.low-nominal.volts.low) < nominalVolts,
+		d.current && math.Abs(e.current.low-nominal.current.low) < nominalCurrent/2:
+		return 0 // it would not have shown so: a little off for another reason
+	case d.current, d.tripped, d.refused:
+		return 1
+	case d.volts:
+		return e.volts.says()
+	case e.sample.level() >= 0: // a level is all that is read of it
+		return 1
+	}
+	return e.sample.says()
 }
 
 // says is how much it counts that a voltage within the interval was read.

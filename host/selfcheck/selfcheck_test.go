@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"math/rand/v2"
-	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -18,10 +16,8 @@ import (
 	"chipassay/protocol"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
+	"chipassay/vectors/sample"
 )
-
-// long asks for everything, which takes minutes.
-var long = os.Getenv("CHIPASSAY_LONG") != ""
 
 // models keeps the models of groups, which take longer to make than a check.
 var models = map[string]*model{}
@@ -53,9 +49,6 @@ func checkedSocket(socket *virtual.Socket, o Options) (*Report, error) {
 	}
 	return r, err
 }
-
-// whole says that every group was soldered in.
-var whole = Options{Building: true, Group: carrier.Converters}
 
 func faultsOf(t *testing.T, defects ...string) []Fault {
 	t.Helper()
@@ -136,10 +129,7 @@ func TestEachDefectIsNamed(t *testing.T) {
 		every int
 	}{{carrier.Converters, 16}, {carrier.Starter, 24}, {carrier.FarHalf, 48}} {
 		t.Run(c.last.String(), func(t *testing.T) {
-			if long {
-				c.every = 1
-			}
-			injectEach(t, c.last, c.every)
+			injectEach(t, c.last, sample.Number(c.every, 1))
 		})
 	}
 }
@@ -150,7 +140,7 @@ func injectEach(t *testing.T, last carrier.Group, every int) {
 	m := modelOf(groups)
 	wholly := m.shownBy()
 	measurable, named, ways := 0, 0, map[int]int{}
-	for i := rand.New(rand.NewPCG(12, 0)).IntN(every); i < len(m.defects); i += every {
+	for i := sample.Random(t).IntN(every); i < len(m.defects); i += every {
 		d := m.defects[i]
 		faults := faultsOfGroup(t, last, d.String())
 		if len(faults) == 0 {
@@ -208,7 +198,7 @@ func (f *Fault) places(m *model) int {
 
 // Two defects at different positions are both named.
 func TestTwoDefects(t *testing.T) {
-	random := rand.New(rand.NewPCG(7, 7))
+	random := sample.Random(t)
 	for range 12 {
 		p, q := 1+random.IntN(28), 1+random.IntN(28)
 		if p == q {
@@ -297,10 +287,7 @@ func TestOccupiedSocketIsRefused(t *testing.T) {
 			t.Errorf("%s: %v, %v", name, r, err)
 		}
 	}
-	every := 12
-	if long {
-		every = 1
-	}
+	every := sample.Number(12, 1)
 	for i := 0; i < len(parts); i += every {
 		p := parts[i]
 		seen := map[part.Technology]bool{}
