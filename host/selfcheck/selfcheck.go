@@ -32,22 +32,18 @@ import (
 var ErrOccupied = errors.New("something is in the socket")
 
 // A check is one run.
-// watching is told of what was read, for a test.
-var watching func(*model, *result)
-
 type check struct {
 	bench
-	options  Options
-	groups   []carrier.Group // that are there, by what was found or told
-	building bool            // the last of them may be there in part
-	found    fitted
-	model    *model
-	result   result
-	blamed   [fields]int // what the adapter found of itself, as far as a fault was named for it
-	pending  func()      // adds a fault of a converter's reference, if nothing else is wrong with that
-	faults   [kinds][]Fault
-	good     [kinds]string
-	left     [kinds]string // why something was not checked
+	options Options
+	groups  []carrier.Group // that are there, by what was found or told
+	found   fitted
+	model   *model
+	result  result
+	blamed  [fields]int // what the adapter found of itself, as far as a fault was named for it
+	pending func()      // adds a fault of a converter's reference, if nothing else is wrong with that
+	faults  [kinds][]Fault
+	good    [kinds]string
+	left    [kinds]string // why something was not checked
 }
 
 // Options are what the user tells of the board.
@@ -201,9 +197,6 @@ func (c *check) power(positions, high, low uint32, loaded bool) error {
 func (c *check) diagnose() error {
 	m := c.model
 	c.result.found, c.result.blamed = c.found, c.blamed
-	if watching != nil {
-		watching(m, &c.result)
-	}
 	deviates := m.deviations(&c.result)
 	c.judgeMonitor(&deviates)
 	found, left := m.explain(&c.result, deviates)
