@@ -27,6 +27,8 @@ func TestTheDrawnPackageIsNumberedAsADIP(t *testing.T) {
 	require.NoError(t, err)
 	var b strings.Builder
 	require.NoError(t, sheet.WriteSVG(&b, typ.Variant))
+	require.Equal(t, 1, strings.Count(b.String(), `<path class="ground"`))
+	require.NotContains(t, b.String(), "⏚", "few fonts have it")
 	var picture struct {
 		Width float64 `xml:"width,attr"`
 		Texts []words `xml:"text"`

@@ -16,6 +16,8 @@ const (
 	svgMargin = 150 // for the names on either side
 	svgLead   = 14  // length of a pin
 	svgHead   = 56  // above the package
+
+	groundRoom = 16 // for the sign of ground
 )
 
 // WriteSVG draws the package seen from above, with each pin's number, name and
@@ -49,10 +51,16 @@ func svgPin(b *strings.Builder, p part.Pin, y int, left bool) {
 		inward, outward = outward, inward
 	}
 	arrow := arrow(p, inward, outward)
+	if p.Role == part.Ground { // drawn: few fonts have its sign
+		at := edge + name
+		arrow, name = "", name+groundRoom*(lead/svgLead)
+		fmt.Fprintf(b, `<path class="ground" d="M%d %dH%dv4m-7 0h14m-11.5 3.5h9m-6.5 3.5h4" fill="none" stroke="#222" stroke-width="1.5"/>`, edge+lead, y, at)
+	}
 	text := html.EscapeString(p.Name+notes(p)) + " " + arrow
 	if !left {
 		text = arrow + " " + html.EscapeString(p.Name+notes(p))
 	}
+	text = strings.TrimSpace(text)
 	if bare, ok := strings.CutPrefix(p.Name, "/"); ok {
 		bar := `<tspan text-decoration="overline">` + html.EscapeString(bare) + `</tspan>`
 		text = strings.Replace(text, html.EscapeString(p.Name), bar, 1)
