@@ -139,13 +139,13 @@ func writeCoverageTable(w io.Writer, covers []covered) {
 			fmt.Fprintf(w, "  %11s", fmt.Sprintf("%d of %d", t.Detected, t.Detectable))
 		}
 		fmt.Fprintln(w, strings.TrimRight("  "+strings.Join(c.Intruders, " "), " "))
-		if why := report.BelowFloor(c.variant, c.Coverage); why != "" {
+		if why := c.Coverage.BelowFloor(c.variant); why != "" {
 			below = append(below, fmt.Sprintf("%s: %s", c.Part, why))
 			continue
 		}
 		reached++
 	}
-	fmt.Fprintf(w, "\n%d of %d parts: at least %d %% of the detectable faults of every model are detected\n", reached, len(covers), report.LeastPercent)
+	fmt.Fprintf(w, "\n%d of %d parts: at least %d %% of the detectable faults of every model are detected\n", reached, len(covers), fault.LeastPercent)
 	for _, line := range below {
 		fmt.Fprintf(w, "  %s\n", line)
 	}
@@ -184,11 +184,11 @@ func writeCoverage(w io.Writer, c covered) {
 	}
 	for _, s := range c.Sections {
 		for _, what := range s.Lacking {
-			fmt.Fprintf(w, "not tested: %s: %s\n", report.SectionWords(c.variant, s), what)
+			fmt.Fprintf(w, "not tested: %s: %s\n", s.Words(c.variant), what)
 		}
 	}
-	if why := report.BelowFloor(c.variant, c.Coverage); why != "" {
-		fmt.Fprintf(w, "below %d %%: %s\n", report.LeastPercent, why)
+	if why := c.Coverage.BelowFloor(c.variant); why != "" {
+		fmt.Fprintf(w, "below %d %%: %s\n", fault.LeastPercent, why)
 	}
 	if len(c.Intruders) > 0 {
 		fmt.Fprintf(w, "would pass as well: %s\n", strings.Join(c.Intruders, " "))
@@ -224,7 +224,7 @@ func writeCoverageJSON(w io.Writer, covers []covered) error {
 			CellFaults: report.CountOf(c.Cells), PinFaults: report.CountOf(c.Pins), Shorts: report.CountOf(c.Shorts),
 			ShortsByVectors: c.ShortsByVectors,
 			Undetected:      slices.Concat([]string{}, c.StuckAt.Missed, c.Cells.Missed, c.Pins.Missed, c.Shorts.Missed),
-			Below:           report.BelowFloor(c.variant, c.Coverage),
+			Below:           c.Coverage.BelowFloor(c.variant),
 			Intruders:       slices.Concat([]string{}, c.Intruders), Statement: c.Statement(),
 		})
 	}

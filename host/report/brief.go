@@ -28,15 +28,11 @@ func (d Document) WriteBrief(w io.Writer, colour bool) error {
 	if !whole {
 		lines = append(lines, brief("", d.Sentence(), 3)...)
 	}
-	for _, f := range d.Found()[:min(len(d.Found()), 3)] {
-		if f != d.Sentence() {
-			lines = append(lines, brief("", f, 1)...)
-		}
+	for _, f := range d.Short() {
+		lines = append(lines, brief("", f, 1)...)
 	}
-	for _, f := range d.briefFacts() {
-		if f.Value != "" {
-			lines = append(lines, brief(f.Label, f.Value, 2)...)
-		}
+	for _, f := range d.BriefFacts() {
+		lines = append(lines, brief(f.Label, f.Value, 2)...)
 	}
 	lines = lines[:min(len(lines), briefLines-1)]
 	if len(lines) < briefLines-1 {
@@ -79,9 +75,15 @@ func brief(label, text string, most int) []string {
 	return lines
 }
 
-// briefFacts are what a person at the bench wants to know besides the verdict, the most
+// Short are the first of what was found, besides what the verdict says.
+func (d Document) Short() []string {
+	found := slices.DeleteFunc(d.Found(), func(f string) bool { return f == d.Sentence() })
+	return found[:min(len(found), 3)]
+}
+
+// BriefFacts are what a person at the bench wants to know besides the verdict, the most
 // important first.
-func (d Document) briefFacts() []Fact {
+func (d Document) BriefFacts() []Fact {
 	var levels []string
 	for _, l := range d.Worst() {
 		text := fmt.Sprintf("%s %s %s", l.Quantity, fixed(l.Value, digitsOf(l)), l.Unit)
@@ -105,7 +107,7 @@ func (d Document) briefFacts() []Fact {
 	if len(d.But) > 0 { // the verdict's line says it
 		why = ""
 	}
-	return []Fact{
+	return Known([]Fact{
 		{Label: "Vectors", Value: vectors},
 		{Label: "Failed", Value: prefixed("pins ", d.PinWords(d.PinsFailed))},
 		{Label: "Gates", Value: d.gateWords()},
@@ -115,7 +117,7 @@ func (d Document) briefFacts() []Fact {
 		{Label: "Unmeasured", Value: strings.Join(d.LevelsUnmeasured, "; ")},
 		{Label: "Not tested", Value: prefixed("pins ", d.PinWords(d.Partial))},
 		{Label: "Caution", Value: strings.Join(d.Cautions, "; ")},
-	}
+	}...)
 }
 
 func prefixed(prefix, text string) string {

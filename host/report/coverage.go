@@ -2,11 +2,9 @@ package report
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"chipassay/vectors/fault"
-	"chipassay/vectors/part"
 )
 
 // A Coverage is what the vectors of a test prove, by fault model.
@@ -86,46 +84,4 @@ func (c *Coverage) Lines() (lines [][2]string) {
 		lines = append(lines, [2]string{"Would pass as well", strings.Join(c.PassesAlso, ", ")})
 	}
 	return lines
-}
-
-// LeastPercent is the share of the detectable faults of every model that the
-// vectors of a part are to detect.
-const LeastPercent = 99
-
-// BelowFloor says what of a part's faults is detected to less than LeastPercent, and
-// why; empty where nothing is.
-func BelowFloor(v *part.Variant, c fault.Coverage) string {
-	var short []string
-	for _, m := range []struct {
-		name string
-		fault.Tally
-	}{{"stuck-at", c.StuckAt}, {"cells", c.Cells}, {"pins", c.Pins}, {"shorts", c.Shorts}} {
-		if m.Percent() < LeastPercent {
-			short = append(short, fmt.Sprintf("%s %d of %d", m.name, m.Detected, m.Detectable))
-		}
-	}
-	if short == nil {
-		return ""
-	}
-	why := "no vectors were found that show the rest"
-	if v.Part.Kind == "switch" && c.Shorts.Percent() < LeastPercent {
-		return strings.Join(short, ", ") + ": the switches join the pins inside, so that the test before power cannot tell a short"
-	}
-	for i, u := range v.Untested {
-		if i == 0 {
-			why = ""
-		} else {
-			why += "; "
-		}
-		why += u.Why
-	}
-	return strings.Join(short, ", ") + ": " + why
-}
-
-// SectionWords names a section of a part: by its gates, else by its pins.
-func SectionWords(v *part.Variant, s fault.Section) string {
-	if s.Name != "" {
-		return "gate " + s.Name
-	}
-	return "pins " + pinWords(v, slices.Collect(s.Pins.All()))
 }

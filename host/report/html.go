@@ -92,7 +92,11 @@ func (d Document) WorstGroups() []levelGroup {
 		return nil
 	}
 	d.Levels = d.Worst()
-	return d.LevelGroups()
+	groups := d.LevelGroups()
+	for i, g := range groups {
+		g.Rows[0].Name = groups[i].Title + ", " + g.Rows[0].Name
+	}
+	return groups
 }
 
 // Class is the verdict as a class of the style sheet.

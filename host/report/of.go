@@ -168,15 +168,6 @@ func pinName(v *part.Variant, n int) string {
 	return v.Pins[n-1].Name
 }
 
-// pinWords names pins by number and data-sheet name: "6 (2Y), 8 (3Y)".
-func pinWords(v *part.Variant, pins []int) string {
-	d := Document{}
-	for _, p := range v.Pins {
-		d.Pins = append(d.Pins, Pin{Number: p.Number, Name: p.Name})
-	}
-	return d.PinWords(pins)
-}
-
 // micro rounds to millionths, which no reading resolves.
 func micro(x float64) float64 { return math.Round(x*1e6) / 1e6 }
 
