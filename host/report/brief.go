@@ -103,14 +103,15 @@ func (d Document) BriefFacts() []Fact {
 	if d.FailureCount > 0 {
 		vectors += fmt.Sprintf(", %d readings wrong", d.FailureCount)
 	}
-	why := strings.Join(d.GradeReasons, "; ")
-	if len(d.But) > 0 { // the verdict's line says it
-		why = ""
+	why, family := strings.Join(d.GradeReasons, "; "), d.FamilyCheck
+	if len(d.But) > 0 { // the verdict's line says them
+		why, family = "", ""
 	}
 	return Known([]Fact{
 		{Label: "Vectors", Value: vectors},
 		{Label: "Failed", Value: prefixed("pins ", d.PinWords(d.PinsFailed))},
 		{Label: "Gates", Value: d.gateWords()},
+		{Label: "Family", Value: family},
 		{Label: "Levels", Value: strings.Join(levels, ", ")},
 		{Label: "Supply", Value: strings.Join(supply, ", ")},
 		{Label: "Why", Value: why},
