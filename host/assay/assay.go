@@ -52,7 +52,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	})
 	r.sayRound()
 	r.doubt()
-	r.graded()
+	r.grade()
 	return r
 }
 

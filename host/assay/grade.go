@@ -70,9 +70,9 @@ func (r Reading) Standing() Standing {
 	return Outside
 }
 
-// graded gives the result its grade, and makes a pass with something else wrong a
+// grade gives the result its grade, and makes a pass with something else wrong a
 // PASS BUT.
-func (r *Result) graded() {
+func (r *Result) grade() {
 	r.Grade, r.GradeReasons, r.But = GradeOf(r.Verdict, r.Levels)
 	if r.But != nil {
 		r.Verdict = PassBut

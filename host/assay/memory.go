@@ -195,7 +195,7 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 	}
 	r.judgeMemory(p.Test)
 	r.doubt()
-	r.graded()
+	r.grade()
 	return r
 }
 

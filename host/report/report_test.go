@@ -431,6 +431,25 @@ func TestAPassInPartSaysSo(t *testing.T) {
 	require.False(t, assay.InPart(good(t).Reason))
 }
 
+// A document of version 1, as it was written then, renders as far as it goes: it knows no
+// pins, so that there is no picture, and a pin has a name where a reading named it.
+func TestADocumentOfVersionOneIsRead(t *testing.T) {
+	object, err := os.ReadFile(filepath.Join("testdata", "version1.json"))
+	require.NoError(t, err)
+	require.NotContains(t, string(object), `"version"`)
+	d, err := ReadDocument(object)
+	require.NoError(t, err)
+	require.Equal(t, assay.Fail, d.Verdict)
+	text := textOf(t, d)
+	require.True(t, strings.HasPrefix(text, "FAIL  74LS10 triple 3-input NAND gate"), text)
+	for _, words := range []string{"Pins that failed     12 (1Y)", "74LS, low-power Schottky TTL", "432: week 32 of 1974, 5 to 11 August 1974", "1A=L 1B=H 1C=L", "and 440 more"} {
+		require.Contains(t, text, words)
+	}
+	page := string(written(t, d.WriteHTML))
+	require.NotContains(t, page, `<svg class="package"`)
+	require.Contains(t, page, "12 (1Y)")
+}
+
 // The report of a chip that an earlier version wrote has neither coverage nor partial.
 func TestAnEarlierReportIsRead(t *testing.T) {
 	c, err := ReadDocument([]byte(`{"type":"7410","verdict":"pass","vectors_planned":512,"vectors_applied":512}`))
