@@ -142,10 +142,8 @@ func (f drawerFlags) plan(typ part.Type) (assay.Plan, error) {
 }
 
 // writeRun writes the report of a run with its charts.
-func writeRun(name string, tray report.Tray) (err error) {
-	if tray.Charts, err = statistics.TrayCharts(tray); err != nil {
-		return err
-	}
+func writeRun(name string, tray report.Tray) error {
+	tray.Charts = statistics.TrayCharts(tray)
 	return writeFile(name, tray.WriteHTML)
 }
 

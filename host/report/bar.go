@@ -50,21 +50,22 @@ func scaleTop(unit string, levels []Level) float64 {
 	if limit > 0 {
 		return 2 * limit
 	}
-	return roundAbove(1.25 * most)
+	return RoundUp(1.25 * most)
 }
 
-// roundAbove is the next of 1, 2 and 5 times a power of ten; of nothing it is 1.
-func roundAbove(x float64) float64 {
+// RoundUp is the next of 1, 2 and 5 times a power of ten that is not under x; of nothing
+// it is 1.
+func RoundUp(x float64) float64 {
 	if x <= 0 {
 		return 1
 	}
-	decade := math.Pow10(int(math.Floor(math.Log10(x))))
+	power := math.Pow10(int(math.Floor(math.Log10(x))))
 	for _, m := range []float64{1, 2, 5} {
-		if m*decade >= x {
-			return m * decade
+		if x <= m*power*(1+1e-9) {
+			return m * power
 		}
 	}
-	return 10 * decade
+	return 10 * power
 }
 
 // drawBar draws a reading on a scale from 0 to top. A value below 0 by no more
@@ -79,24 +80,26 @@ func drawBar(l Level, top float64) bar {
 	}
 	if b.Limited {
 		if b.Limit = at(*l.Limit); l.Bound == "min" {
-			b.Hatch = hatch(0, b.Limit)
+			b.Hatch = Hatch(0, barTop, b.Limit, barHeight, hatchStep)
 		} else {
-			b.Hatch = hatch(b.Limit, barLength)
+			b.Hatch = Hatch(b.Limit, barTop, barLength-b.Limit, barHeight, hatchStep)
 		}
 	}
 	return b
 }
 
-// hatch strokes the bar between two places, rising to the right at 45°.
-func hatch(from, to float64) string {
+// Hatch is a path of strokes rising to the right at 45° over a rectangle, so far apart
+// along its edge. A pattern would need an identifier, and two pictures on one page would
+// share it.
+func Hatch(x, y, wide, high, step float64) string {
 	var path strings.Builder
-	for x := from - barHeight + hatchStep; x < to; x += hatchStep {
-		left, right := max(x, from), min(x+barHeight, to)
-		foot := barTop + barHeight - (left - x)
-		if left >= right {
-			continue
+	for d := step; d < wide+high; d += step {
+		x1, y1 := x, y+d // a stroke from the left or lower edge
+		if d > high {
+			x1, y1 = x+d-high, y+high
 		}
-		fmt.Fprintf(&path, "M%v %vl%v %v", hundredths(left), hundredths(foot), hundredths(right-left), -hundredths(right-left))
+		length := min(x+wide-x1, y1-y) // to the upper or right edge
+		fmt.Fprintf(&path, "M%v %vl%v %v", hundredths(x1), hundredths(y1), hundredths(length), -hundredths(length))
 	}
 	return path.String()
 }

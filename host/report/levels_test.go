@@ -180,18 +180,18 @@ func TestBars(t *testing.T) {
 	assert.False(t, drawBar(Level{Value: -0.001, Uncertainty: 0.001, Limit: new(0.04)}, 0.08).Below, "within the uncertainty it is nothing")
 }
 
-func TestRoundAbove(t *testing.T) {
+func TestRoundUp(t *testing.T) {
 	for x, want := range map[float64]float64{0: 1, 0.012: 0.02, 0.3: 0.5, 1: 1, 1.1: 2, 26.5: 50, 51: 100, 320: 500} {
-		assert.InDelta(t, want, roundAbove(x), 1e-9, "%v", x)
+		assert.InDelta(t, want, RoundUp(x), 1e-9, "%v", x)
 	}
 }
 
 // Strokes at 45° in a bar from 4 to 10: a forbidden side of 6 has a whole one
 // from corner to corner and the ends of its neighbours.
 func TestHatch(t *testing.T) {
-	assert.Equal(t, "M0 7l3 -3M0 10l6 -6M3 10l3 -3", hatch(0, 6))
-	assert.Equal(t, "M94 7l3 -3M94 10l6 -6M97 10l3 -3", hatch(94, 100))
-	assert.Empty(t, hatch(0, 0))
+	assert.Equal(t, "M0 7l3 -3M0 10l6 -6M3 10l3 -3", Hatch(0, 4, 6, 6, 3))
+	assert.Equal(t, "M94 7l3 -3M94 10l6 -6M97 10l3 -3", Hatch(94, 4, 6, 6, 3))
+	assert.Empty(t, Hatch(0, 4, 0, 0, 3))
 }
 
 // Whatever is measured, nothing but an arrowhead is drawn off the scale.

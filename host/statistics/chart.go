@@ -5,6 +5,8 @@ import (
 	"html"
 	"math"
 	"strings"
+
+	"chipassay/host/report"
 )
 
 // Measures are in the picture's own units, of which a browser makes CSS pixels.
@@ -74,29 +76,11 @@ func (s *picture) bar(x, y1, wide, y2 float64, bad bool) {
 	}
 	s.printf(`<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="%s" stroke="%s" stroke-width="0.8"/>`, x, y1, wide, y2-y1, fill, ink)
 	if bad {
-		s.printf(`<path d="%s" stroke="%s" stroke-width="0.8" fill="none"/>`, hatch(x, y1, wide, y2-y1), ink)
+		s.printf(`<path d="%s" stroke="%s" stroke-width="0.8" fill="none"/>`, report.Hatch(x, y1, wide, y2-y1, hatchStep), ink)
 	}
 }
 
 const hatchStep = 4 // between two strokes, along the edge
-
-// hatch is the path of strokes rising to the right over a rectangle. A pattern
-// would need an identifier, and two pictures on one page would share it.
-func hatch(x, y, wide, high float64) string {
-	var path strings.Builder
-	for d := float64(hatchStep); d < wide+high; d += hatchStep {
-		x1, y1 := x, y+d // a stroke from the left or lower edge
-		if d > high {
-			x1, y1 = x+d-high, y+high
-		}
-		x2, y2 := x+d, y // to the upper or right edge
-		if d > wide {
-			x2, y2 = x+wide, y+d-wide
-		}
-		fmt.Fprintf(&path, "M%.1f %.1fL%.1f %.1f", x1, y1, x2, y2)
-	}
-	return path.String()
-}
 
 // fit shortens a text to a length, by what a character of the font takes at most on
 // the average: 0.62 of its size, and all of it in scripts that are set square.
@@ -128,28 +112,17 @@ func (a axis) at(value float64) float64 {
 // ticks are the round values of an axis, no more than most steps apart by 1, 2 or 5
 // times a power of ten, and the digits behind the point that they need.
 func (a axis) ticks(most int) (values []float64, digits int) {
-	step := roundStep((a.high - a.low) / float64(most))
+	step := report.RoundUp((a.high - a.low) / float64(most))
 	for k := int(math.Ceil(a.low/step - 1e-9)); float64(k)*step <= a.high+1e-9*step; k++ {
 		values = append(values, float64(k)*step) // k is whole, so that 0 is not -0
 	}
 	return values, max(0, -int(math.Floor(math.Log10(step)+1e-9)))
 }
 
-// roundStep is the next of 1, 2 and 5 times a power of ten that is not under x.
-func roundStep(x float64) float64 {
-	power := math.Pow(10, math.Floor(math.Log10(x)))
-	for _, m := range []float64{1, 2, 5} {
-		if x <= m*power*(1+1e-9) {
-			return m * power
-		}
-	}
-	return 10 * power
-}
-
 // counts draws the vertical axis for numbers of what is named.
 func (s *picture) counts(most int, what string) axis {
 	y := axis{0, float64(max(most, 1)), bottom, top + 8}
-	y.high = math.Ceil(y.high/roundStep(max(1, y.high/5))) * roundStep(max(1, y.high/5))
+	y.high = math.Ceil(y.high/report.RoundUp(max(1, y.high/5))) * report.RoundUp(max(1, y.high/5))
 	values, _ := y.ticks(5)
 	for _, v := range values {
 		if v == math.Trunc(v) {

@@ -5,6 +5,8 @@ import (
 	"maps"
 	"math"
 	"slices"
+
+	"chipassay/host/report"
 )
 
 const columns = 30 // of a distribution, about
@@ -23,7 +25,7 @@ func distribute(readings []float64, limit float64, maximum bool) distribution {
 	for _, v := range readings {
 		low, high = min(low, v), max(high, v)
 	}
-	d := distribution{wide: roundStep(max(high-low, 0.1) / columns), chips: map[int]int{}}
+	d := distribution{wide: report.RoundUp(max(high-low, 0.1) / columns), chips: map[int]int{}}
 	for _, v := range readings {
 		k := int(math.Floor((v - limit) / d.wide))
 		if maximum {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"chipassay/host/report"
 )
 
 // A Year is how many chips of a date-code year were tested.
@@ -55,7 +57,7 @@ func yearSpan(years []Year) (first, last, most int) {
 // years draws the horizontal axis for years, with as many of them as have room.
 func (s *picture) years(x axis, first, last int) {
 	s.line(left, bottom, right, bottom, ink, 1)
-	step := int(max(1, roundStep(float64(last-first+1)/14)))
+	step := int(max(1, report.RoundUp(float64(last-first+1)/14)))
 	for year := (first + step - 1) / step * step; year <= last; year += step {
 		s.line(x.at(float64(year)), bottom, x.at(float64(year)), bottom+tickSize, ink, 1)
 		s.text(x.at(float64(year)), bottom+tickSize+14, "middle", fmt.Sprint(year))

@@ -8,7 +8,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"iter"
 	"maps"
 	"slices"
 	"strconv"
@@ -146,66 +145,47 @@ type Readings struct {
 	Volts    []float64
 }
 
-// Levels gathers the VOL and VOH of chips by quantity and limit, VOL first; those
-// that have no limit, or one that does not hold at the load of the test, are only
-// counted.
-func Levels(chips iter.Seq2[report.Document, error]) (all []Readings, left int, err error) {
-	type key struct {
-		quantity string
-		limit    float64
-	}
-	found := map[key]*Readings{}
-	for chip, err := range chips {
-		if err != nil {
-			return nil, 0, err
-		}
-		if chip.Verdict == verdict.NotTested {
-			continue
-		}
-		for _, l := range chip.Levels {
-			if l.Quantity != "VOL" && l.Quantity != "VOH" {
-				continue
-			}
-			if l.Limit == nil || l.Standing == report.NotJudged {
-				left++
-				continue
-			}
-			k := key{l.Quantity, *l.Limit}
-			if found[k] == nil {
-				found[k] = &Readings{Quantity: l.Quantity, Limit: *l.Limit}
-			}
-			found[k].Volts = append(found[k].Volts, l.Value)
-			found[k].Families = append(found[k].Families, chip.Family)
-		}
-	}
-	for _, k := range slices.SortedFunc(maps.Keys(found), func(a, b key) int {
-		return cmp.Or(cmp.Compare(b.quantity, a.quantity), cmp.Compare(a.limit, b.limit))
-	}) {
-		f := found[k]
-		slices.Sort(f.Families)
-		f.Families = slices.Compact(f.Families)
-		all = append(all, *f)
-	}
-	return all, left, nil
+// A levelSet gathers the VOL and VOH of chips by quantity and limit; those that have no
+// limit, or one that does not hold at the load of the test, are only counted.
+type levelSet struct {
+	found map[levelKey]*Readings
+	left  int
 }
 
-// reports are the reports of records that have one.
-func reports(records iter.Seq2[record.Record, error]) iter.Seq2[report.Document, error] {
-	return func(yield func(report.Document, error) bool) {
-		for r, err := range records {
-			var chip report.Document
-			switch {
-			case err != nil:
-			case len(r.Report) == 0:
-				continue
-			default:
-				if chip, err = report.ReadDocument(r.Report); err != nil {
-					err = fmt.Errorf("record %d: %w", r.Serial, err)
-				}
+type levelKey struct {
+	quantity string
+	limit    float64
+}
+
+func (s *levelSet) add(d report.Document) {
+	for _, l := range d.Levels {
+		switch {
+		case d.Verdict == verdict.NotTested || l.Quantity != "VOL" && l.Quantity != "VOH":
+		case l.Limit == nil || l.Standing == report.NotJudged:
+			s.left++
+		default:
+			k := levelKey{l.Quantity, *l.Limit}
+			if s.found == nil {
+				s.found = map[levelKey]*Readings{}
 			}
-			if !yield(chip, err) {
-				return
+			if s.found[k] == nil {
+				s.found[k] = &Readings{Quantity: l.Quantity, Limit: *l.Limit}
 			}
+			s.found[k].Volts = append(s.found[k].Volts, l.Value)
+			s.found[k].Families = append(s.found[k].Families, d.Family)
 		}
 	}
+}
+
+// sorted are the readings, VOL first.
+func (s *levelSet) sorted() (all []Readings) {
+	for _, k := range slices.SortedFunc(maps.Keys(s.found), func(a, b levelKey) int {
+		return cmp.Or(cmp.Compare(b.quantity, a.quantity), cmp.Compare(a.limit, b.limit))
+	}) {
+		f := *s.found[k]
+		slices.Sort(f.Families)
+		f.Families = slices.Compact(f.Families)
+		all = append(all, f)
+	}
+	return all
 }

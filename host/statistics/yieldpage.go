@@ -38,8 +38,22 @@ func PageOf(ctx context.Context, s *record.Store, q record.Query, y Yields, chos
 			p.years = append(p.years, g)
 		}
 	}
-	p.levels, p.left, err = Levels(reports(s.FindReports(ctx, q)))
-	return p, err
+	var levels levelSet
+	for r, err := range s.FindReports(ctx, q) {
+		if err != nil {
+			return p, err
+		}
+		if len(r.Report) == 0 {
+			continue
+		}
+		d, err := report.ReadDocument(r.Report)
+		if err != nil {
+			return p, fmt.Errorf("record %d: %w", r.Serial, err)
+		}
+		levels.add(d)
+	}
+	p.levels, p.left = levels.sorted(), levels.left
+	return p, nil
 }
 
 // Names are the groups' words on the page and in a terminal.
