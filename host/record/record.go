@@ -92,6 +92,7 @@ func FromReport(report []byte) (Record, error) {
 		Note, Reason      string
 		Verdict           verdict.Verdict
 		Grade             verdict.Grade
+		But               []string
 		PinsFailed        []int `json:"pins_failed"`
 		Adapter, Firmware string
 		DefinitionSHA256  string `json:"definition_sha256"`
@@ -106,6 +107,9 @@ func FromReport(report []byte) (Record, error) {
 		Verdict: s.Verdict, Grade: s.Grade, Reason: s.Reason, Note: s.Note, PinsFailed: s.PinsFailed,
 		Adapter: s.Adapter, Firmware: s.Firmware,
 		DefinitionSHA256: s.DefinitionSHA256, VectorsSHA256: s.VectorsSHA256, Report: report,
+	}
+	if s.Verdict == verdict.PassBut {
+		r.Reason = strings.Join(s.But, "; ")
 	}
 	if d := s.DateCode; d != nil {
 		var err1, err2 error

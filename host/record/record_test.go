@@ -84,6 +84,9 @@ func TestFromReport(t *testing.T) {
 	require.False(t, r.Time.IsZero())
 	require.JSONEq(t, string(report), string(r.Report))
 
+	but, err := FromReport([]byte(`{"part":"7400","verdict":"pass-but","reason":"all right","but":["VOL","IIH"]}`))
+	require.NoError(t, err)
+	require.Equal(t, "VOL; IIH", but.Reason, "what is wrong is the reason that lists give")
 	_, err = FromReport([]byte(`{"verdict":`))
 	require.Error(t, err)
 }

@@ -77,7 +77,7 @@ func brief(label, text string, most int) []string {
 
 // Short are the first of what was found, besides what the verdict says.
 func (d Document) Short() []string {
-	found := slices.DeleteFunc(d.Found(), func(f string) bool { return f == d.Sentence() })
+	found := d.Found()
 	return found[:min(len(found), 3)]
 }
 

@@ -119,7 +119,9 @@ func (d Document) Sentences(lines []string) []string {
 
 // Found are what was found, sentences: the cause, what is wrong with a chip that
 // passed, and the rest.
-func (d Document) Found() []string { return d.Sentences(slices.Concat(d.But, d.Findings)) }
+func (d Document) Found() []string {
+	return slices.DeleteFunc(d.Sentences(slices.Concat(d.But, d.Findings)), func(f string) bool { return f == d.Sentence() })
+}
 
 // period is the week that a date code was taken for, its first and last day.
 func (c *DateCode) period() (from, to time.Time) {
