@@ -117,8 +117,8 @@ func TestEverySignalSwitchesTheSupplyOff(t *testing.T) {
 		status          int
 		said            string
 	}{
-		"test":   {"7400", "test 7400 --every-readback --soak 1h", exitCouldNotTest, "Interrupted; the supply is off"},
-		"memory": {"2114", "test 2114", exitCouldNotTest, "Interrupted; the supply is off"},
+		"test":   {"7400", "test 7400 --every-readback --soak 1h", exitCouldNotTest, "interrupted; the supply is off"},
+		"memory": {"2114", "test 2114", exitCouldNotTest, "interrupted; the supply is off"},
 		"dump":   {"2716", "dump 2716", exitCouldNotTest, "Interrupted; the supply is off"},
 		"drawer": {"7400", "drawer D3 --part 7400 --records " + filepath.Join(t.TempDir(), "r.db"), exitPass, "not written down: interrupted"},
 	} {

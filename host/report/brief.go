@@ -99,6 +99,10 @@ func (d Document) BriefFacts() []Fact {
 	if d.SupplyVolts != nil {
 		supply = append(supply, fmt.Sprintf("%.2f V at the chip", *d.SupplyVolts))
 	}
+	gates := d.gateWords()
+	if d.Class() == string(verdict.NotTested) {
+		gates = ""
+	}
 	vectors := VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds)
 	if d.FailureCount > 0 {
 		vectors += fmt.Sprintf(", %d readings wrong", d.FailureCount)
@@ -110,7 +114,7 @@ func (d Document) BriefFacts() []Fact {
 	return Known([]Fact{
 		{Label: "Vectors", Value: vectors},
 		{Label: "Failed", Value: prefixed("pins ", d.PinWords(d.PinsFailed))},
-		{Label: "Gates", Value: d.gateWords()},
+		{Label: "Gates", Value: gates},
 		{Label: "Family", Value: family},
 		{Label: "Levels", Value: strings.Join(levels, ", ")},
 		{Label: "Supply", Value: strings.Join(supply, ", ")},
