@@ -51,7 +51,7 @@ func (s *Seat) Measure(ctx context.Context, steps []MeasureStep) ([]Measured, er
 	measured, err := s.adapter.measure(ctx, steps, false, s.frame())
 	for i := range measured {
 		if m := &measured[i]; m.CurrentMA >= 0 {
-			m.CurrentMA = max(0, m.CurrentMA-baseMA)
+			m.CurrentMA = max(0, m.CurrentMA-s.adapter.baseMA())
 		}
 	}
 	return measured, err
@@ -67,11 +67,11 @@ func (s *Seat) ProbeMeasure(ctx context.Context, steps []MeasureStep) ([]Measure
 var byPosition = frame{wordOf, positionsOf, func(position int) int { return position }}
 
 // chipMA is the chip's part of what the monitor shows, mA; negative where it shows nothing.
-func chipMA(current uint16) float64 {
+func (a *Adapter) chipMA(current uint16) float64 {
 	if current == protocol.NotMeasured {
 		return notMeasured
 	}
-	return max(0, milliamps(current)-baseMA)
+	return max(0, milliamps(current)-a.baseMA())
 }
 
 func milliamps(current uint16) float64 {

@@ -119,8 +119,23 @@ func (s *Seat) Sensed() part.Pins { return s.pins(s.adapter.Capabilities.Sense) 
 const powerSettle = 20 * time.Millisecond
 
 // baseMA is what the base of the high-side switch takes, which the monitor counts
-// with the chip's current, mA: some 4.2 V across 2.2 kΩ.
-const baseMA = 1.9
+// with the chip's current, mA: what is left of the supply below a junction, across
+// 2.2 kΩ and the microcontroller's output.
+func (a *Adapter) baseMA() float64 {
+	rail := a.rail
+	if rail == 0 {
+		rail = nominalRail
+	}
+	return 1000 * (rail - junctionVolts) / (baseOhms + outputOhms)
+}
+
+// What baseMA goes by.
+const (
+	nominalRail   = 5.0  // V
+	junctionVolts = 0.85 // V: base and emitter, shunt and fuse
+	baseOhms      = 2200
+	outputOhms    = 25
+)
 
 // notMeasured stands for a supply current that is not known, mA.
 const notMeasured = -1
@@ -149,7 +164,7 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 	if err := s.adapter.call(ctx, request, &reply, powerSettle); err != nil {
 		return notMeasured, err
 	}
-	mA := chipMA(reply.Current)
+	mA := s.adapter.chipMA(reply.Current)
 	if s.adapter.Capabilities.Measured == 0 || s.adapter.Capabilities.Bias == 0 {
 		return mA, nil
 	}

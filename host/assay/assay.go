@@ -71,6 +71,7 @@ func (r *Result) end() { r.Duration = time.Since(r.Started) }
 // measured keeps the levels, nil where none were measured.
 func (r *Result) measured(levels *Levels) {
 	if r.Levels = levels; levels != nil {
+		r.SupplyVolts = cmp.Or(r.SupplyVolts, levels.SupplyVolts)
 		levels.LowSupply = r.lowSupply()
 		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
 	}
@@ -96,10 +97,14 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	if err != nil {
 		return r.notTested(unfinished(err))
 	}
-	r.contacted = true
+	r.contacted, r.uncontacted = true, part.PinSet(seating.Untold...)
+	if seating.Silent || seating.undecided {
+		r.contacted = false // nothing is known of the pins
+	}
 	r.sayUntold(seating)
 	switch {
 	case seating.Silent:
+		r.silent = true
 		r.limitMA = lowLimitMA(p.Type)
 		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("nothing told before power how the chip lies, for its substrate hangs on a charge pump inside: "+
 			"it was powered with at most %d mA, and the vectors alone decide", r.limitMA))
@@ -129,6 +134,9 @@ func (r *Result) sayUntold(s Seating) {
 func (r *Result) onlyContact() string {
 	if r.Seating != nil {
 		return r.Seating.String()
+	}
+	if r.silent {
+		return "only contact was asked for: nothing told before power how the chip lies, for its substrate hangs on a charge pump inside"
 	}
 	return "only contact was asked for: the chip lies as it should and every pin touches"
 }
@@ -172,9 +180,6 @@ func (r *Result) powered(ctx context.Context, socket Socket, work func() error) 
 	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, cmp.Or(r.limitMA, supplyLimitMA(r.Type.Family))); err != nil {
 		return err
 	}
-	if err := r.measureSupply(ctx, socket); err != nil {
-		return err
-	}
 	return work()
 }
 
@@ -190,6 +195,11 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []f
 		}
 		if p.wants(FunctionStage) {
 			if observed, err = r.observe(ctx, socket, p); err != nil {
+				return err
+			}
+		}
+		if r.wrong || !p.wants(LevelStage) { // else it is measured with the levels
+			if err := r.measureSupply(ctx, socket); err != nil {
 				return err
 			}
 		}

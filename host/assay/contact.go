@@ -218,8 +218,10 @@ func (c *contact) elsewhere(first pair) (Seating, error) {
 		return s, err
 	}
 	switch {
+	case c.t.Pumped() && answers.ground:
+		return c.backwards(), nil
 	case c.t.Pumped() && !answers.inputs:
-		return c.silent(answers)
+		return c.silent()
 	case answers.anything:
 		return c.unlike(), nil
 	}
@@ -283,12 +285,8 @@ func (c *contact) supplyOpen(first pair) (Seating, response, error) {
 }
 
 // silent is a chip whose pins tell nothing, for its substrate may hang on a charge
-// pump. One that takes no current is not there. Its die leads from supply to ground all
-// the same, and not back: so it is not powered where the pair answers the other way.
-func (c *contact) silent(r response) (Seating, error) {
-	if r.ground {
-		return c.backwards(), nil
-	}
+// pump. One that takes no current is not there.
+func (c *contact) silent() (Seating, error) {
 	v, err := c.soft()
 	switch {
 	case err != nil:
@@ -301,8 +299,8 @@ func (c *contact) silent(r response) (Seating, error) {
 	return Seating{Silent: true}, nil
 }
 
-// backwards is a chip that leads from its ground pin to its supply pin by more than a
-// junction, and not back.
+// backwards is a chip without junctions that leads from its ground pin to its supply pin
+// and not back: a die leads from supply to ground, whatever its substrate hangs on.
 func (c *contact) backwards() Seating {
 	s := c.unlike()
 	s.Found = "the supply pins answer as those of a chip put in backwards"

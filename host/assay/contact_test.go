@@ -69,7 +69,7 @@ func (b bench) Measurable() part.Pins             { return b.measurable }
 func (b bench) Fitted() part.Pins                 { return everywhere }
 
 func (b bench) Constants(context.Context) (adapter.Constants, error) {
-	return adapter.Constants{SupplyVolts: 5, BiasOhms: 10_000, LoadOhms: 1_000, DriveOhms: 145}, nil
+	return adapter.Constants{SupplyVolts: b.RailVolts(), BiasOhms: 10_000, LoadOhms: 1_000, DriveOhms: 145}, nil
 }
 
 const everywhere part.Pins = 1<<adapter.Positions - 1

@@ -101,12 +101,24 @@ func (r *Result) afterContact(causes []fault.Cause) (kept []fault.Cause, possibl
 		if r.Seating != nil {
 			return len(c.Faults) != 1 || c.Faults[0] != (fault.Fault{Kind: fault.Open, Pin: r.Seating.Pins[0]})
 		}
-		return !c.Sometimes && slices.ContainsFunc(c.Faults, func(f fault.Fault) bool { return f.Kind == fault.Open || f.Kind == fault.Short })
+		return !c.Sometimes && slices.ContainsFunc(c.Faults, r.contactTells)
 	})
 	if len(kept) == 0 {
 		return causes, false
 	}
 	return kept, true
+}
+
+// contactTells tells whether the contact test would have seen a fault.
+func (r *Result) contactTells(f fault.Fault) bool {
+	v := r.Type.Variant
+	switch f.Kind {
+	case fault.Open:
+		return !r.uncontacted.Has(f.Pin) && touches(v.Pins[f.Pin-1])
+	case fault.Short:
+		return !r.uncontacted.Has(f.Pin) && !r.uncontacted.Has(f.Other) && !slices.Contains(v.JoinedWith(f.Pin), f.Other)
+	}
+	return false
 }
 
 // insideWords says the faults behind the pins that explain what was observed as

@@ -59,7 +59,7 @@ func (r Reading) Standing() Standing {
 	if r.Quantity == VOH {
 		inside, spare = r.Value-r.Limit, (railVolts-r.Limit)*room
 	}
-	resolved := r.Quantity != IIL && r.Quantity != IIH && r.Quantity != IOZ || r.Limit > r.Uncertainty
+	resolved := r.Quantity == VOL || r.Quantity == VOH || r.Limit > r.Uncertainty
 	switch {
 	case math.IsNaN(r.Limit), !resolved && math.Abs(r.Value) <= 2*r.Uncertainty:
 		return Unlimited
@@ -105,6 +105,12 @@ func GradeOf(v Verdict, l *Levels) (g Grade, reasons []string) {
 			}
 			reasons = append(reasons, r.String()+", with little room")
 		}
+	}
+	if l.Unloaded {
+		if worst == Strong {
+			worst = Sound
+		}
+		reasons = append(reasons, withoutLoads)
 	}
 	if len(l.Held) > 0 {
 		worst = Doubtful

@@ -72,11 +72,13 @@ type Reading struct {
 
 // Levels are what was measured after the function.
 type Levels struct {
-	Readings   []Reading
-	Unmeasured []string // what was not, and why
-	LowSupply  bool     // the chip's supply was below what its data sheet asks for
-	Held       []string // released outputs that do not follow the bias both ways
-	Family     string   // what the inputs say against the marking, or empty
+	Readings    []Reading
+	Unmeasured  []string // what was not, and why
+	Unloaded    bool     // output levels are those under the bias alone: no load resistors are fitted
+	SupplyVolts float64  // between the chip's supply pins, with nothing loaded; 0 where it was not measured
+	LowSupply   bool     // the chip's supply was below what its data sheet asks for
+	Held        []string // released outputs that do not follow the bias both ways
+	Family      string   // what the inputs say against the marking, or empty
 }
 
 // Resistors of the adapter, Ω, and what they and the converter may be off.
@@ -123,13 +125,14 @@ func (l loading) through(k adapter.Constants) float64 {
 // across some volts. The weakest is taken where all are above it.
 func (m *levelWalk) loadFor(volts, ratedMA float64) loading {
 	best := loadings[0]
-	if !m.loads {
-		return best
-	}
 	for _, l := range loadings {
 		if mA := volts / l.ohms * 1000; mA <= ratedMA*1.2 {
 			best = l
 		}
+	}
+	if best.load && !m.loads {
+		m.found.Unloaded = true
+		return loadings[0]
 	}
 	return best
 }

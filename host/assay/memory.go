@@ -202,6 +202,9 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 
 // marches makes all runs on the powered chip, and measures it where it is good.
 func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan, runs []pass) error {
+	if err := r.measureSupply(ctx, socket); err != nil {
+		return err
+	}
 	w := marcher{ctx: ctx, bench: memoryBench{socket, r.Type, r.Type.Variant.Memory}, result: r, plan: p}
 	for _, run := range runs {
 		if err := w.against(&run); err != nil {

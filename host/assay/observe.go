@@ -47,11 +47,11 @@ func newObserver(ctx context.Context, socket Socket, p Plan) *observer {
 // round reads back all steps, in the order at hand, under both levels of the bias rail.
 func (o *observer) round() (observed []fault.Observation, err error) {
 	o.signed, o.passed, o.wrong = 0, nil, false
-	up, err := o.under(adapter.High)
+	down, err := o.under(adapter.Low) // the level at which the supply came: nothing is to be set
 	if err != nil {
 		return nil, err
 	}
-	down, err := o.under(adapter.Low)
+	up, err := o.under(adapter.High)
 	for i := range min(len(up), len(down)) {
 		observed = append(observed, fault.Observation{PulledUp: up[i], PulledDown: down[i]})
 	}

@@ -146,6 +146,13 @@ func (c *contact) pairOf(s seated, groundUp, supplyUp adapter.Measured) pair {
 	down, back := c.drops(s, groundUp, supplyUp)
 	idle := (1 - apartDrop) * c.k.SupplyVolts
 	switch {
+	case math.IsNaN(down): // the supply pin's position is not measured
+		if up := groundUp.High.Has(s.vcc); up && supplyUp.Volts[s.gnd] < c.k.SupplyVolts-leastDrop-otherDrop {
+			return pairRight
+		} else if up {
+			return pairUnclear
+		}
+		return pairApart
 	case math.IsNaN(back) && down >= leastDrop && down <= mostDrop:
 		return pairRight
 	case math.IsNaN(back) && down < leastDrop && supplyUp.High.Has(s.gnd), down < leastDrop && back < leastDrop:

@@ -1,6 +1,7 @@
 package assay
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -27,8 +28,9 @@ func (m *levelWalk) outputLow(pin *part.Pin, step int) {
 // lifted by some, under a resistance, Ω, to the supply.
 func (m *levelWalk) vol(pin *part.Pin, v, lift, ohms float64) Reading {
 	o := m.outputs(pin)
-	return Reading{Quantity: VOL, Value: v - lift, Limit: o.VOL, RatedMA: o.IOL,
-		LoadMA: (m.k.SupplyVolts - v) / ohms * 1000, Uncertainty: converterVolts + rails1Percent*v}
+	load := (m.k.SupplyVolts - v) / ohms * 1000
+	return Reading{Quantity: VOL, Value: v - lift, Limit: o.VOL * m.over(load, o.IOL), RatedMA: o.IOL,
+		LoadMA: load, Uncertainty: converterVolts + rails1Percent*v}
 }
 
 // outputHigh measures VOH against ground.
@@ -47,9 +49,32 @@ func (m *levelWalk) outputHigh(pin *part.Pin, step int) {
 // lifted by some, over a resistance, Ω, to ground.
 func (m *levelWalk) voh(pin *part.Pin, v, lift, ohms float64) Reading {
 	o := m.outputs(pin)
-	return Reading{Quantity: VOH, Value: v - lift, Limit: o.VOH, RatedMA: o.IOH,
-		LoadMA: v / ohms * 1000, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)}
+	load, limit, supply := v/ohms*1000, m.highLimit(o), cmp.Or(m.chipVolts, tableVolts)
+	return Reading{Quantity: VOH, Value: v - lift, Limit: supply - (supply-limit)*m.over(load, o.IOH), RatedMA: o.IOH,
+		LoadMA: load, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)}
 }
+
+// highLimit is the VOH limit at the supply that the chip has, V: of a MOS output it
+// follows the supply, which the table takes for 5 V.
+func (m *levelWalk) highLimit(o part.OutputLimits) float64 {
+	if t := m.t.Family.Technology; t.Bipolar() || t == part.NMOS || m.chipVolts == 0 {
+		return o.VOH
+	}
+	return o.VOH + m.chipVolts - tableVolts
+}
+
+// over is how many times its rated current an output was loaded with, at least 1. A
+// MOS output is a resistance to its supply, so its limit grows with it; what a
+// bipolar one does over its rating no data sheet says.
+func (m *levelWalk) over(load, rated float64) float64 {
+	if t := m.t.Family.Technology; t.Bipolar() || t == part.NMOS {
+		return 1
+	}
+	return max(1, load/rated)
+}
+
+// tableVolts, V, is the supply at which the tables of DC limits stand.
+const tableVolts = 5.0
 
 // released measures what a released output passes, either way, through the bias resistor.
 func (m *levelWalk) released(pin *part.Pin, step int) {
@@ -101,8 +126,13 @@ func (m *levelWalk) follows(pin *part.Pin, up, down float64) {
 // current is the uncertainty of a current, mA, that was measured across a resistor.
 func current(mA, ohms, tolerance float64) float64 { return mA*tolerance + converterVolts/ohms*1000 }
 
-// heldLow, V, is how high an input that is held low by the load resistor may stand.
-const heldLow = 0.5
+// heldLow, V, is how high an input that is held low by the load resistor may stand: a
+// low still. Limits of IIL stand at 0.4 or 0.5 V; at heldLow a base resistor from a
+// 5 V supply passes 5 % less.
+const (
+	heldLow     = 0.7
+	heldLowLess = 0.05
+)
 
 // inputLow measures IIL: an input that its load resistor holds low is held by it, that
 // of a MOS part by its bias, the others are driven low.
@@ -113,7 +143,7 @@ func (m *levelWalk) inputLow(pin *part.Pin, step int) {
 	case !m.t.Family.Technology.Bipolar():
 		s, ohms, tolerance = station{step: step, release: part.PinSet(pin.Number), bias: adapter.Low}, m.k.BiasOhms, rails1Percent
 	case m.loads && limit/1000*loadOhms <= heldLow:
-		s, ohms, tolerance = station{step: step, release: part.PinSet(pin.Number), load: adapter.Low}, m.k.LoadOhms, rails1Percent
+		s, ohms, tolerance = station{step: step, release: part.PinSet(pin.Number), load: adapter.Low}, m.k.LoadOhms, rails1Percent+heldLowLess
 	}
 	if pin.PullUp {
 		limit = math.NaN() // what its resistor passes, no data sheet says
@@ -149,9 +179,13 @@ func (m *levelWalk) iih(pin *part.Pin, v float64) Reading {
 	return Reading{Quantity: IIH, Value: i, Limit: m.t.Family.IIH * pin.LoadIn(m.t.Family), Uncertainty: current(i, m.k.BiasOhms, rails1Percent)}
 }
 
+// monitorMA, mA, is what the supply current may be off: half of the monitor's step of
+// 0.1 mA, and what is not known of the switch's base current.
+const monitorMA = 0.15
+
 // icc is the reading of a supply current, mA, with its limit.
 func icc(mA, limit float64) Reading {
-	return Reading{Quantity: ICC, Value: mA, Limit: limit, Uncertainty: 0.02 + rails1Percent*mA}
+	return Reading{Quantity: ICC, Value: mA, Limit: limit, Uncertainty: monitorMA + rails1Percent*mA}
 }
 
 // mostICC, mA, is the largest supply current of small parts: gates, buffers and
@@ -165,8 +199,11 @@ var mostICC = map[string]float64{
 // output, and every input is driven.
 func (m *levelWalk) supply() {
 	s := station{current: true}
-	m.wanted[s] = 0
+	m.wanted[s] = part.PinSet(m.t.Variant.VCC(), m.t.Variant.GND())
 	m.answer(func() {
+		if v := m.volts(s, &m.t.Variant.Pins[m.t.Variant.VCC()-1]) - m.measured[s].Volts[m.t.Variant.GND()]; !math.IsNaN(v) {
+			m.found.SupplyVolts = v
+		}
 		mA := m.measured[s].CurrentMA
 		r := icc(mA, math.NaN())
 		switch {

@@ -69,7 +69,9 @@ type Result struct {
 
 	Seating      *Seating       // what was found wrong before power, or nil
 	ContactVolts []ContactVolts // that were measured before power
-	contacted    bool           // how the chip lies was asked for
+	contacted    bool           // how the chip lies was asked for, and told
+	uncontacted  part.Pins      // pins of which it was not told
+	silent       bool           // nothing answered before power
 	held         bool           // load resistors held heavy inputs low, and outputs high
 	limitMA      int            // at which the supply trips, mA; 0 for the family's
 

@@ -35,6 +35,9 @@ func ReadROM(ctx context.Context, socket MemorySocket, p MemoryPlan) ([]byte, *R
 	var first, second []byte
 	differed := false
 	err := r.powered(ctx, socket, func() (err error) {
+		if err := r.measureSupply(ctx, socket); err != nil {
+			return err
+		}
 		if first, second, err = r.readTwice(ctx, socket, p); err != nil {
 			return err
 		}

@@ -1,13 +1,11 @@
 package assay_test
 
 import (
-	"fmt"
-	"strings"
-	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
+	"chipassay/firmware/carrier"
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/link"
@@ -17,79 +15,204 @@ import (
 	"chipassay/vectors/sample"
 )
 
-// goodChips is how many good chips of the whole library the ordinary run tries.
-const goodChips = 40
+// varied puts a good chip drawn by a seed, perhaps with a defect, into a board drawn
+// likewise: supply of 4.5 to 5.25 V at the USB port, resistors of 1 %.
+func varied(t testing.TB, typ part.Type, seed uint64, defects ...string) *virtual.Socket {
+	t.Helper()
+	b := virtual.NewBoard()
+	b.USB([]float64{5, 4.5, 5.25}[seed%3])
+	b.Spread(1, seed)
+	chip := chipOf(t, typ, defects...)
+	chip.Vary(virtual.Sampled(typ, seed))
+	return b.Socket(chip, seed)
+}
 
-// Good chips differ: in how their inputs are protected, in their transistors and
-// resistors (virtual.Sampled), and so do boards, whose resistors are good to 5 % and
-// whose supply is 4.75 to 5.25 V at the USB port (the port's own standard). None may
-// fail or be refused, or be graded down for what is the board's.
-func TestNoGoodChipIsRefusedOrFails(t *testing.T) {
-	parts, err := library.All()
+func chipOf(t testing.TB, typ part.Type, defects ...string) *virtual.Chip {
+	t.Helper()
+	var all []virtual.Defect
+	for _, text := range defects {
+		d, err := virtual.ParseDefect(text)
+		require.NoError(t, err)
+		all = append(all, d)
+	}
+	chip, err := virtual.NewChip(typ, all...)
 	require.NoError(t, err)
-	var types []part.Type
-	for _, p := range parts {
+	return chip
+}
+
+// No good chip is refused before power, whoever made it, and what is put in backwards is
+// told (the varieties are those of data sheets and processes; host/virtual). The ordinary
+// run draws one chip of each variant.
+func TestSampledChipsAreNotRefused(t *testing.T) {
+	logic, err := library.All()
+	require.NoError(t, err)
+	memories, err := library.Memories()
+	require.NoError(t, err)
+	random := sample.Random(t)
+	tried, silent, seed := 0, 0, uint64(0)
+	for _, p := range append(logic, memories...) {
 		for _, v := range p.Variants {
-			if v.Refusal == "" && v.Memory == nil {
-				for _, f := range v.Families {
-					types = append(types, part.Type{Variant: v, Family: f})
+			if v.Refusal != "" {
+				continue
+			}
+			for _, f := range sample.Of(random, 1, v.Families) {
+				typ := part.Type{Variant: v, Family: f}
+				seed++
+				s, err := assay.Contact(t.Context(), bench{varied(t, typ, seed), everywhere}, typ)
+				require.NoError(t, err)
+				require.Empty(t, s.Found, "a good %s, seed %d: %v", typ.Name(), seed, s.Volts)
+				require.False(t, s.Silent && !typ.Pumped(), "%s, seed %d", typ.Name(), seed)
+				tried++
+				if s.Silent {
+					silent++
+				}
+				if seed%8 == 0 {
+					s, err = assay.Contact(t.Context(), bench{varied(t, typ, seed, "reversed"), everywhere}, typ)
+					require.NoError(t, err)
+					require.Contains(t, s.Found, "backwards", "a %s, seed %d: %v", typ.Name(), seed, s.Volts)
 				}
 			}
 		}
 	}
-	random := sample.Random(t)
-	slots := make(chan struct{}, 2) // as many at once as a small machine has cores
-	var lock sync.Mutex
-	grades := map[assay.Grade]int{}
-	t.Run("chips", func(t *testing.T) {
-		for _, typ := range sample.Of(random, goodChips, types) {
-			seed := random.Uint64()
-			usb := 4.75 + 0.5*random.Float64()
-			t.Run(strings.ReplaceAll(typ.Name(), "/", "-"), func(t *testing.T) {
-				t.Parallel()
-				slots <- struct{}{}
-				defer func() { <-slots }()
-				r := goodChip(t, typ, seed, usb)
-				if r == nil {
-					return
-				}
-				lock.Lock()
-				grades[r.Grade]++
-				lock.Unlock()
-			})
-		}
-	})
-	t.Logf("grades: %v", grades)
+	t.Logf("%d chips, %d of which answered nothing", tried, silent)
+	require.Positive(t, silent, "no chip with a charge pump was drawn")
 }
 
-// goodChip tests a chip drawn by the seed on a board drawn by it.
-func goodChip(t *testing.T, typ part.Type, seed uint64, usb float64) *assay.Result {
-	chip, err := virtual.NewChip(typ)
+// pumped is a 4164 whose substrate hangs on its charge pump.
+func pumped(t testing.TB, defects ...string) (part.Type, *virtual.Chip) {
+	t.Helper()
+	typ := open(t, "4164")
+	chip := chipOf(t, typ, defects...)
+	v := virtual.Nominal(typ)
+	v.Substrate = virtual.Pumped
+	chip.Vary(v)
+	return typ, chip
+}
+
+// A chip whose substrate hangs on a charge pump answers nothing before power. It is
+// powered with a caution; no current is an empty socket, and current the other way round
+// is a chip put in backwards, as far as is known.
+func TestPumpedSubstrate(t *testing.T) {
+	for _, c := range []struct {
+		defects []string
+		found   string
+		silent  bool
+	}{
+		{nil, "", true},
+		{[]string{"empty"}, "empty socket", false},
+		{[]string{"reversed"}, "the supply pins answer as those of a chip put in backwards", false},
+	} {
+		typ, chip := pumped(t, c.defects...)
+		s, err := assay.Contact(t.Context(), bench{virtual.NewSocket(chip, 1), everywhere}, typ)
+		require.NoError(t, err)
+		require.Equal(t, c.found, s.Found, "%v", c.defects)
+		require.Equal(t, c.silent, s.Silent, "%v", c.defects)
+		require.NotEmpty(t, s.Volts)
+	}
+	typ, chip := pumped(t)
+	a, seat, err := seatedOn(t.Context(), typ, chip)
 	require.NoError(t, err)
-	chip.Vary(virtual.Sampled(typ, seed))
-	board := virtual.NewBoard()
-	board.USB(usb)
-	board.Spread(5, seed)
-	conn, err := virtual.Open(t.Context(), board.Socket(chip, seed))
+	defer a.Close()
+	r := assay.RunMemory(t.Context(), seat, assay.MemoryPlan{Type: typ, Only: []assay.Stage{assay.ContactStage}})
+	require.Contains(t, r.Reason, "nothing told before power how the chip lies")
+}
+
+// partly is an adapter with some groups only, with a chip in it.
+func partly(t *testing.T, typ part.Type, chip *virtual.Chip, groups ...carrier.Group) (*adapter.Adapter, *adapter.Seat) {
+	t.Helper()
+	b := virtual.NewBoard()
+	b.Groups(groups...)
+	conn, err := virtual.Open(t.Context(), b.Socket(chip, 1))
 	require.NoError(t, err)
 	a, err := adapter.Open(t.Context(), link.New(conn, 0))
 	require.NoError(t, err)
-	defer a.Close()
-	seat, err := a.Seat(len(typ.Variant.Pins), typ.Variant.VCC(), typ.Variant.GND())
+	t.Cleanup(func() { a.Close() })
+	seat, err := a.SeatOf(typ.Variant)
 	require.NoError(t, err)
-	plan, err := assay.NewPlan(typ, nil)
+	return a, seat
+}
+
+// A starter does the whole job for what it seats but for levels under load, and one
+// without far converters tells which pins it did not judge.
+func TestPartlyBuiltAdapters(t *testing.T) {
+	starter := []carrier.Group{carrier.Starter}
+	noConverters := []carrier.Group{carrier.Starter, carrier.Load, carrier.FarHalf, carrier.Switches}
+	for _, c := range []struct {
+		groups  []carrier.Group
+		typ     string
+		defects []string
+		verdict assay.Verdict
+		says    string
+	}{
+		{starter, "7400", nil, assay.Pass, ""},
+		{starter, "74LS138", nil, assay.Pass, ""},
+		{starter, "4011", nil, assay.Pass, ""},
+		{starter, "74LS138", []string{"5 shorted to 6"}, assay.NotTested, "pins 5 and 6 shorted"},
+		{starter, "74LS138", []string{"reversed"}, assay.NotTested, "put in backwards"},
+		{noConverters, "74LS245", nil, assay.Pass, ""},
+		{noConverters, "74181", nil, assay.Pass, ""},
+		{noConverters, "74LS373", []string{"reversed"}, assay.NotTested, "put in backwards"},
+		{noConverters, "74LS373", []string{"10 open"}, assay.NotTested, "pin 10 makes no contact"},
+		{noConverters, "74LS373", []string{"empty"}, assay.NotTested, "empty socket"},
+		{noConverters, "74LS245", []string{"11 open"}, assay.Fail, "pin 11 (B8) acts as if not connected"},
+	} {
+		typ := open(t, c.typ)
+		_, seat := partly(t, typ, chipOf(t, typ, c.defects...), c.groups...)
+		plan, err := assay.NewPlan(typ, nil)
+		require.NoError(t, err)
+		r := assay.Run(t.Context(), seat, plan)
+		require.Equal(t, c.verdict, r.Verdict, "%s %v: %s", c.typ, c.defects, r.Reason)
+		require.Contains(t, r.Reason, c.says)
+		if c.verdict != assay.Pass {
+			continue
+		}
+		bare := len(c.groups) == 1 && typ.Family.Technology.Bipolar()
+		require.Equal(t, bare, r.Levels.Unloaded, c.typ)
+		require.False(t, bare && r.Grade == assay.Strong, "levels under load were not looked at")
+	}
+	typ := open(t, "74LS245")
+	_, seat := partly(t, typ, chipOf(t, typ), noConverters...)
+	s, err := assay.Contact(t.Context(), seat, typ)
 	require.NoError(t, err)
-	r := assay.Run(t.Context(), seat, plan)
-	what := fmt.Sprintf("%s, seed %d, %.2f V: %s %s %v", typ.Name(), seed, usb, r.Verdict, r.Reason, chip.Variety())
-	if r.Verdict == assay.NotTested && r.VectorsApplied == r.VectorsPlanned && r.FailureCount == 0 {
-		return r // what the vectors show is too little, whatever the chip: floor.go
+	require.Equal(t, []int{9, 11, 12}, s.Untold, "pins at positions 9 to 20")
+}
+
+// With all groups, levels are measured at all positions: a good chip of 20 and 24
+// pins is strong or sound.
+func TestLevelsAtAllPositions(t *testing.T) {
+	for _, name := range []string{"74LS245", "74LS373", "74181"} {
+		r := wholeAssay(t, name)
+		require.Equal(t, assay.Pass, r.Verdict, r.Reason)
+		require.Contains(t, []assay.Grade{assay.Strong, assay.Sound}, r.Grade, "%s: %v", name, r.GradeReasons)
+		require.InDelta(t, 4.95, r.SupplyVolts, 0.06, "5 V less what fuse, shunt and switch take of some 10 to 100 mA")
 	}
-	if r.Verdict != assay.Pass {
-		t.Error(what)
-		return nil
+}
+
+// A path inside joins the pins of an analog switch: a short between them is no finding
+// before power, and the vectors find it where the switch is off.
+func TestAShortedSwitchIsFoundByTheVectors(t *testing.T) {
+	r := wholeAssay(t, "4066", "1 shorted to 2")
+	require.Nil(t, r.Seating)
+	require.Equal(t, assay.Fail, r.Verdict)
+	require.Contains(t, r.Reason, "pin 13 (E1) is stuck high", "which is what it looks like: nothing tells them apart")
+}
+
+// What the thresholds do not decide is not powered, unless a person says so.
+func TestPowerAnyway(t *testing.T) {
+	typ := open(t, "74LS00")
+	for _, anyway := range []bool{false, true} {
+		_, seat := partly(t, typ, chipOf(t, typ, "3 open", "11 open"), carrier.Starter, carrier.Load)
+		plan, err := assay.NewPlan(typ, nil)
+		require.NoError(t, err)
+		plan.PowerAnyway = anyway
+		r := assay.Run(t.Context(), seat, plan)
+		require.Equal(t, "pins 3 and 11 make no contact", r.Seating.Found)
+		if anyway {
+			require.Equal(t, assay.Fail, r.Verdict)
+			require.Contains(t, r.Cautions[len(r.Cautions)-1], "at most 34 mA", "30 mA over what a 74LS00 draws, 2 to 4 mA")
+		} else {
+			require.Equal(t, assay.NotTested, r.Verdict)
+			require.Negative(t, r.SupplyCurrentMA, "the chip was powered")
+		}
 	}
-	if r.Grade != assay.Strong && r.Grade != assay.Sound {
-		t.Errorf("%s: grade %s: %s", what, r.Grade, strings.Join(r.GradeReasons, "; "))
-	}
-	return r
 }

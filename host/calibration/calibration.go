@@ -1,29 +1,31 @@
 // Package calibration finds the constants that make an adapter's measurements
-// right, from one resistor whose value is known and what a voltmeter says of the
-// supply.
+// right, from one resistor whose value is known; where the adapter has no 2.500 V
+// reference, a voltmeter's reading of its 5 V is asked for too.
 //
 // What can be known from what:
 //
 //   - The converter's gain and offset need no reference. A position has three
 //     resistors, bias, load and drive, and any two of them divide the supply in
 //     their ratio. Three divisions depend on two ratios, so one is left over, and
-//     there is one gain at which they agree. The two ways round of each division
-//     sum to the supply, which gives the offset, channel by channel. The gain is
-//     that of the one converter behind the channels, the mean of what they show.
+//     there is one gain at which they agree. The gain is that of the one converter
+//     behind the channels, the mean of what they show. Without the load resistors
+//     there is one division, and the gain stays. The two ways round of drive against
+//     bias sum to the supply, which gives the offset, channel by channel; the load is
+//     left out there, for its register pulls down better than up.
 //   - Ohms need the known resistor R between two positions P and Q. With P driven
 //     and Q held, the current is (VP - VQ) / R, and what holds Q has the voltage at
-//     Q over that current: the driver, the load or the bias resistor. Each is
-//     taken at both ends and at both levels, and the mean is kept. So the
-//     constants are those of P and Q; host/selfcheck compares the others with
-//     each other.
-//   - Volts need the supply's voltage, for the converter measures shares of it.
-//     What the user's meter says is taken as it is. All shares and ohms are found
-//     without it.
-//   - The shunt needs R across the supply, and the supply's voltage: the current
-//     that the monitor reads is compared with that through R. Where P and Q have no
-//     supply switches, or no voltage was told, its gain stays.
+//     Q over that current: the driver, the load or the bias resistor, each with the
+//     output behind it. Each is taken at both ends and at both levels, and the mean is
+//     kept. So the constants are those of P and Q; host/selfcheck compares the others
+//     with each other.
+//   - Volts need the supply's voltage, for the converter measures shares of it: by
+//     the reference, or by the user's meter. All shares and ohms are found without it.
+//   - The shunt needs R across the supply, and volts. The loads at P are put beside R,
+//     for more current: the monitor counts in steps of 100 µA, and what the base of
+//     the switch takes, 1.9 mA, is in it. 10 mA make 1 %, beside 1 % of the base's.
+//     Where P and Q have no supply switches, or no voltage is known, its gain stays.
 //
-// A count of the converter is 4.9 mV, and what is found is off by about half of
+// A count of the near converter is 4.9 mV, and what is found is off by about half of
 // one over the voltage that it was found from. For R from 1 to 2.4 kΩ that
 // is 1.5 % of the bias, 0.8 % of the load and 3 % of the drive at most, beside
 // the tolerance of R itself; 0.15 % of the gain where resistors differ by 1 %, and
@@ -56,8 +58,11 @@ const (
 	settle       = 500 * time.Microsecond
 	averaging    = 6 // 64 conversions
 	limitMA      = 50
-	supplyOhms   = 1.3 // shunt and switches, in series with R
-	leastShuntMA = 2.0 // below, the monitor's 10 µA are more than 1/2 %
+	stepMA       = 0.1 // of the monitor
+	baseOhms     = 2_225.0
+	baseVolts    = 0.75 // of the switch's base
+	baseSpread   = 0.05 // of what its base takes: the tolerance of its resistor
+	leastShuntMA = 5.0  // below, the steps and the base's current are more than 2 %
 )
 
 // A Resistor is the known one, and where it is.
@@ -70,7 +75,9 @@ type Resistor struct {
 type Result struct {
 	Old, New adapter.Calibration
 	Supply   string // where New's supply voltage is from
-	Shunt    string // likewise its shunt gain
+	Shunt    string // likewise its shunt gain, and what that is good to
+	Gain     string // likewise the gain of the near converter
+	Load     string // likewise the load resistors
 }
 
 // A bench is one calibration.
@@ -84,7 +91,7 @@ type bench struct {
 }
 
 // Find measures what R shows. SupplyVolts is the supply's voltage by the user's
-// meter; 0 leaves the old one. Errors are ErrImplausible with the reason, or the
+// meter; 0 leaves it to the adapter's reference, or as it is where there is none. Errors are ErrImplausible with the reason, or the
 // adapter's. The socket is safe when it returns, and the adapter keeps what it kept.
 func Find(ctx context.Context, a *adapter.Adapter, r Resistor, supplyVolts float64) (Result, error) {
 	b := &bench{ctx: ctx, adapter: a, r: r, channels: map[int]converter{}}
@@ -105,8 +112,8 @@ func Find(ctx context.Context, a *adapter.Adapter, r Resistor, supplyVolts float
 func (b *bench) accept(supplyVolts float64) (err error) {
 	r, c := b.r, b.adapter.Capabilities
 	switch {
-	case c.Measured == 0 || c.Bias == 0 || c.Load == 0:
-		return fmt.Errorf("%w be calibrated: it has no rails, or measures no voltages (firmware before 1.1)", adapter.ErrCannot)
+	case c.Measured == 0 || c.Bias == 0:
+		return fmt.Errorf("%w be calibrated: no bias registers were found; run adapter check", adapter.ErrCannot)
 	case !(r.Ohms >= LeastOhms && r.Ohms <= MostOhms):
 		return fmt.Errorf("%w: the resistor must have %.0f to %.0f Ω, best 1,000 to 2,400, not %g", ErrImplausible, LeastOhms, MostOhms, r.Ohms)
 	case r.P == r.Q:
@@ -115,15 +122,41 @@ func (b *bench) accept(supplyVolts float64) (err error) {
 		return fmt.Errorf("%w: the adapter works from 4.5 to 5.5 V, not %g V", ErrImplausible, supplyVolts)
 	}
 	for _, p := range []int{r.P, r.Q} {
-		if p < 1 || p > adapter.Positions || !c.Measured.Has(p) {
-			return fmt.Errorf("%w: position %d cannot be measured; these can: %v", ErrImplausible, p, c.Measured)
+		if near := c.Measured &^ c.Far; p < 1 || p > adapter.Positions || !near.Has(p) {
+			return fmt.Errorf("%w: position %d is not measured by the microcontroller's own converter; these are: %v", ErrImplausible, p, near)
 		}
 	}
-	if b.seat, err = b.adapter.Seat(adapter.Positions, b.high(), b.low()); err != nil {
-		b.seat, err = b.adapter.Seat(adapter.Positions, adapter.Positions, adapter.Positions/2)
+	if b.seat, err = b.adapter.Seat(b.pins(), b.pin(b.high()), b.pin(b.low())); err == nil {
+		return nil
+	}
+	for p := range c.SupplyHigh.Positions() { // any other will do: it is not supplied
+		for q := range c.SupplyLow.Positions() {
+			if b.seat, err = b.adapter.Seat(b.pins(), b.pin(p), b.pin(q)); err == nil {
+				return nil
+			}
+		}
 	}
 	return err
 }
+
+// pins is how many pins a package has that touches all positions that are there.
+func (b *bench) pins() int {
+	if b.adapter.Capabilities.Positions == adapter.All {
+		return adapter.Positions
+	}
+	return 16
+}
+
+// pin is the pin of that package at a position.
+func (b *bench) pin(position int) int {
+	if position > adapter.Positions/2 {
+		return position - adapter.Positions + b.pins()
+	}
+	return position
+}
+
+// loaded tells whether the load resistors are there.
+func (b *bench) loaded() bool { return b.adapter.Capabilities.Load != 0 }
 
 // high and low are R's ends in the order in which the supply can be put across it, if it can.
 func (b *bench) high() int {
@@ -148,9 +181,18 @@ func (b *bench) find(supplyVolts float64) (r Result, err error) {
 	if err := b.inserted(); err != nil {
 		return r, err
 	}
-	r = Result{Old: b.old, New: b.old, Supply: "by the meter"}
-	if r.New.SupplyVolts = supplyVolts; supplyVolts == 0 {
-		r.New.SupplyVolts, r.Supply = b.old.SupplyVolts, "as before: no voltage was told"
+	r = Result{Old: b.old, New: b.old}
+	known := true
+	switch rail := b.adapter.RailVolts(); {
+	case supplyVolts != 0:
+		r.New.SupplyVolts, r.Supply = supplyVolts, "by the meter"
+	case rail != 0:
+		r.New.SupplyVolts, r.Supply = rail, "by the adapter's 2.500 V reference"
+	default:
+		r.Supply, known = "as before: no voltage was told, and no reference is fitted", false
+	}
+	if !b.loaded() {
+		r.Gain, r.Load = "as before: no load resistors are fitted", "as before: none are fitted"
 	}
 	if r.New.Channels, err = b.converters(r.New.SupplyVolts); err != nil {
 		return r, err
@@ -159,12 +201,12 @@ func (b *bench) find(supplyVolts float64) (r Result, err error) {
 		return r, err
 	}
 	switch {
-	case supplyVolts == 0:
-		r.Shunt = "as before: the supply's voltage was not told"
+	case !known:
+		r.Shunt = "as before: the supply's voltage is not known"
 	case !b.suppliable():
 		r.Shunt = "as before: the supply cannot be put across these positions"
 	default:
-		r.New.ShuntGain, r.Shunt, err = b.shunt(supplyVolts)
+		r.New.ShuntGain, r.Shunt, err = b.shunt(&r.New)
 	}
 	return r, err
 }
@@ -175,9 +217,16 @@ func (b *bench) set(driven, high part.Pins, bias, load adapter.Pull, measure par
 		Settle: settle, Pins: measure, Averaging: averaging}
 }
 
-// raw takes the old calibration off a measured voltage: the share of the supply that the converter saw.
+// raw takes the old calibration, and the reference, off a measured voltage: the share
+// of the supply that the converter saw.
 func (b *bench) raw(position int, volts float64) float64 {
-	old := b.old.Channels[position]
+	if rail := b.adapter.RailVolts(); rail != 0 {
+		volts *= b.old.SupplyVolts / rail
+	}
+	old, near := b.old.Channels[position]
+	if !near {
+		return volts / b.old.SupplyVolts
+	}
 	return (volts - float64(old.OffsetMV)/1000) / old.Gain / b.old.SupplyVolts
 }
 
@@ -206,30 +255,44 @@ func (b *bench) inserted() error {
 	return nil
 }
 
-// shunt compares the monitor with the current through R.
-func (b *bench) shunt(supplyVolts float64) (gain float64, source string, err error) {
+// shunt compares the monitor with the current through R and the resistors beside it.
+// Found is what was found so far.
+func (b *bench) shunt(found *adapter.Calibration) (gain float64, source string, err error) {
 	if _, err := b.seat.PowerOn(b.ctx, limitMA); err != nil {
 		return 0, "", err
 	}
-	s := b.set(0, 0, adapter.Off, adapter.Off, 0)
-	s.Settle = 2 * adapter.CurrentSettle
-	m, err := b.seat.Measure(b.ctx, []adapter.MeasureStep{s, s, s, s})
+	high, low := b.high(), b.low()
+	pulls := []adapter.MeasureStep{b.set(0, 0, adapter.Low, adapter.Off, part.PinSet(high, low)), b.set(0, 0, adapter.Off, adapter.Off, part.PinSet(high, low))}
+	siemens := []float64{1 / float64(found.BiasOhms), 0}
+	if b.loaded() {
+		pulls = append(pulls, b.set(0, 0, adapter.Low, adapter.Low, part.PinSet(high, low)), b.set(0, 0, adapter.Off, adapter.Low, part.PinSet(high, low)))
+		siemens = append(siemens, 1/float64(found.BiasOhms)+1/float64(found.LoadOhms), 1/float64(found.LoadOhms))
+	}
+	for i := range pulls {
+		pulls[i].Settle = 2 * adapter.CurrentSettle
+	}
+	m, err := b.seat.ProbeMeasure(b.ctx, pulls)
 	if err != nil {
 		return 0, "", err
 	}
-	read := 0.0
-	for _, step := range m {
-		read += step.CurrentMA / b.old.ShuntGain / float64(len(m))
+	base := 1000 * (found.SupplyVolts - baseVolts) / baseOhms
+	read, flows, most := 0.0, 0.0, 0.0
+	for i, step := range m {
+		p, q := found.SupplyVolts*b.share(high, step.Volts), found.SupplyVolts*b.share(low, step.Volts)
+		through := 1000 * ((p-q)/b.r.Ohms + p*siemens[i])
+		read += step.CurrentMA / b.old.ShuntGain
+		flows += through + base
+		most = max(most, through)
 	}
-	// The converter ends just below the supply, so the voltage across R is not measured.
-	flows := 1000 * supplyVolts / (b.r.Ohms + supplyOhms)
-	if flows < leastShuntMA {
-		return b.old.ShuntGain, fmt.Sprintf("as before: %.2f mA through %.0f Ω are too little to go by", flows, b.r.Ohms), nil
+	if most < leastShuntMA {
+		return b.old.ShuntGain, fmt.Sprintf("as before: %.1f mA are too little to go by; a resistor of 1 kΩ or less makes more", most), nil
 	}
+	n := float64(len(m))
 	gain = flows / read
 	if !(math.Abs(gain-1) <= 0.05) {
-		return 0, "", fmt.Errorf("%w: the monitor reads %.2f mA where %.2f flow, more than 5 %% off: look at the 1 Ω shunt, and at the voltage that was told",
-			ErrImplausible, read, flows)
+		return 0, "", fmt.Errorf("%w: the monitor reads %.1f mA where %.1f flow, more than 5 %% off: look at the 0.1 Ω shunt, and at the voltage that was told",
+			ErrImplausible, read/n, flows/n)
 	}
-	return gain, fmt.Sprintf("%.2f mA flowed, the monitor read %.2f", flows, read), nil
+	good := 100 * (stepMA/2 + baseSpread*base) / (flows / n)
+	return gain, fmt.Sprintf("%.1f mA flowed, the monitor read %.1f; good to %.1f %%", flows/n, read/n, good), nil
 }

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"chipassay/firmware/carrier"
+	"chipassay/host/adapter"
 )
 
 // A Defect is one thing that can be wrong with a carrier as it was built.
@@ -105,6 +106,24 @@ func isControl(net string) bool {
 	return strings.Contains(net, "chain")
 }
 
+// isPosition tells whether a net is that of a socket position.
+func isPosition(net string) bool {
+	_, is := adapter.AtColumn(net)
+	return is
+}
+
+// joined tells whether a closed link or a resistor for reading back joins two nets
+// anyway, so that solder between them changes nothing.
+func joined(n *carrier.Netlist, a, b string) bool {
+	for _, t := range n.Terminals(a) {
+		closed := t.Part.Kind == carrier.Resistor || t.Part.Kind == carrier.Link && (t.Pin.Name == "end" || otherEnd(carrier.Terminal{Part: t.Part, Pin: t.Part.Pin("end")}) == a)
+		if closed && (otherEnd(t) == b || t.Part.Kind == carrier.Link && t.Part.Net("end") == b) {
+			return true
+		}
+	}
+	return false
+}
+
 // rank orders nets by which of two that touch gives its name to both.
 func rank(net string) int {
 	switch {
@@ -123,9 +142,12 @@ func (d Defect) apply(n *carrier.Netlist) {
 	if d.kind == shorted {
 		from, to := d.NetA, d.NetB
 		switch {
-		case rank(from) > rank(to):
-			from, to = to, from
+		case rank(from) > rank(to) || rank(from) == rank(to) && isPosition(from):
+			to = from
 		case rank(from) == 1 && rank(to) == 1:
+			if joined(n, from, to) {
+				return
+			}
 			to = from + " and " + to // neither does what it should
 		}
 		for i := range n.Parts {

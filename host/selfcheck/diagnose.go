@@ -12,6 +12,7 @@ import (
 // resistors (5 %) and of a converter that is not calibrated; and from a defect's.
 const (
 	nominalVolts   = 0.11
+	drivenVolts    = 0.22 // against a load: the microcontroller's output has 18 to 40 Ω
 	suppliedVolts  = 0.35 // with the fuse, the shunt and a switch in the way
 	defectVolts    = 0.30
 	nominalCurrent = 0.9
@@ -48,8 +49,12 @@ func off(k *condition, s *seen, p int, e expected, exact bool) (wrong []deviatio
 	}
 	within, mA := defectVolts, defectCurrent+0.2*e.current.high
 	if exact {
-		if within, mA = nominalVolts, nominalCurrent; k.high != 0 || k.low != 0 {
+		within, mA = nominalVolts, nominalCurrent
+		switch {
+		case k.high != 0 || k.low != 0:
 			within = suppliedVolts
+		case k.load && k.driven&b != 0:
+			within = drivenVolts
 		}
 	}
 	if v := s.volts[p]; k.measured&b != 0 && !math.IsNaN(v) && (v < e.volts.low-within || v > e.volts.high+within) {
@@ -165,8 +170,11 @@ func (m *model) fits(i int, r *result, deviates *[adapter.Positions + 1][]deviat
 			if d.condition < 0 {
 				continue
 			}
-			e := expectations[d.condition]
+			e, nominal := expectations[d.condition], m.nominal[p][d.condition]
 			switch {
+			case d.volts && e.volts.known() && nominal.volts.known() && math.Abs(e.volts.low-nominal.volts.low) < nominalVolts,
+				d.current && math.Abs(e.current.low-nominal.current.low) < nominalCurrent/2:
+				return math.NaN(), at // it would not have shown so
 			case d.current, d.tripped, d.refused:
 				score++
 			case d.volts:

@@ -218,9 +218,9 @@ func (c *check) judgeReference() error {
 		}
 		c.named(converters, found, of...)
 	case badFirst:
-		c.named(converters, found, "U41 pin 7 open")
+		c.pending = func() { c.named(converters, found, "U41 pin 7 open") }
 	case badSecond:
-		c.named(converters, found, "U42 pin 7 open")
+		c.pending = func() { c.named(converters, found, "U42 pin 7 open") }
 	}
 	if badSupply && c.found.highFound != 0 {
 		c.named(converters, fmt.Sprintf("U41 reads the supply behind the shunt as %.2f V, and the switches have it", r.Supply), "U41 pin 8 open")

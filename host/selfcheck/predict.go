@@ -235,6 +235,10 @@ func (c *circuit) current(l carrier.Lane, k *condition) interval {
 		switch {
 		case e.kind == carrier.Resistor && e.metered:
 			mA += 1000 * e.siemens * max(0, rail-min(at(e.a), at(e.b)))
+		case e.kind == carrier.PNP && e.a == atRail: // turned
+			if on := p.conducts(e, volts, held, conduction{}); on.reversed {
+				mA += 1000 * (0.02*max(0, rail-0.05-at(e.c)) + 0.2*max(0, rail-0.7-at(e.b)))
+			}
 		case e.kind == carrier.PNP && e.c == atRail:
 			if on := p.conducts(e, volts, held, conduction{}); on.channel {
 				mA += 1000 * (2*max(0, rail-0.05-at(e.a)) + 0.2*max(0, rail-0.7-at(e.b)))

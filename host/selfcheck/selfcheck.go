@@ -44,6 +44,7 @@ type check struct {
 	model    *model
 	result   result
 	blamed   [fields]int // what the adapter found of itself, as far as a fault was named for it
+	pending  func()      // adds a fault of a converter's reference, if nothing else is wrong with that
 	faults   [kinds][]Fault
 	good     [kinds]string
 	left     [kinds]string // why something was not checked
@@ -206,6 +207,9 @@ func (c *check) diagnose() error {
 		}
 		f := m.faultOf(of, m.reads(why))
 		c.add(m.kindOf(&f), f)
+	}
+	if c.pending != nil && len(c.faults[converters]) == 0 { // one that measures nothing right does not see the reference either
+		c.pending()
 	}
 	for p := range left {
 		if len(left[p]) == 0 {

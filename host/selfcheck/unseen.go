@@ -78,6 +78,9 @@ func (m *model) shows(i int) bool {
 	if d.controls(m.good) && m.fittedWith(i).fields() != fittedOf(m.good, m.good).fields() || d.reference() {
 		return true
 	}
+	if d.kind == shorted && rank(d.NetA)+rank(d.NetB) == 1 && (flickers(d.NetA) || flickers(d.NetB)) {
+		return true
+	}
 	c := m.with(i)
 	for _, p := range m.changes[i] {
 		l := laneAt[p]
@@ -100,6 +103,9 @@ func (m *model) shows(i int) bool {
 	}
 	return false
 }
+
+// flickers tells whether a line is that of a lamp, which fights whatever it touches.
+func flickers(net string) bool { return net == "PE3" || net == "PE5" || net == "PB7" }
 
 // reference tells whether a defect shows in what the converters make of the reference.
 func (d Defect) reference() bool {

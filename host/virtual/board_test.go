@@ -128,7 +128,7 @@ func TestSwitchDefects(t *testing.T) {
 		{"Q108 pin 3 open", 0, adapter.At(8), allHigh, 8, 4.9, 5, "nor without its source"},
 		{"Q108 pin 2 open", 0, adapter.At(8), allHigh, 8, 4.9, 5, "nor without its gate"},
 		{"U11 pin 3 open", 0, adapter.At(8), allHigh, 8, 4.9, 5, "nor without the register's output"},
-		{"Q108 pin 2 shorted to pin 3", 0, adapter.At(8), allHigh, 8, 4.9, 5, "nor with its gate at ground"},
+		{"Q108 pin 2 shorted to pin 3", 0, adapter.At(8), allHigh, 8, 4.8, 5, "nor with its gate at ground, into which the output drives"},
 		{"gate_L8 stuck high", 0, 0, allHigh, 8, 0, 0.01, "it does not open"},
 		{"Q108 turned", 0, 0, allHigh, 8, 0.5, 0.8, "its body diode leads to ground"},
 		{"Q108 turned", 0, adapter.At(8), allHigh, 8, 0, 0.01, "and its channel either way"},
@@ -144,7 +144,7 @@ func TestSwitchDefects(t *testing.T) {
 		{"PH6 stuck low", 0, 0, allLow, 28, 4.85, 4.95, "it does not open"},
 		{"PH6 stuck high", adapter.At(28), 0, allLow, 28, 0, 0.01, "nor close"},
 		{"PH6 shorted to PH5", adapter.At(22), 0, allLow, 28, 4.85, 4.95, "25 Ω against 25 Ω is low enough for both bases"},
-		{"Q228 pin 1 shorted to pin 2", 0, 0, allLow, 28, 4.0, 4.3, "10 kΩ down against 2.2 kΩ up, and a junction below 5 V"},
+		{"Q228 pin 1 shorted to pin 2", 0, 0, allLow, 28, 4.2, 4.5, "10 kΩ down against 2.2 kΩ up, and a junction below 5 V"},
 		{"Q228 turned", adapter.At(28), 0, allLow, 28, 4.85, 4.96, "backward it carries the bias too"},
 		{"C128 short", adapter.At(28), 0, allLow, 28, 0, 0.1, "the fuse trips"},
 	} {

@@ -363,7 +363,7 @@ func (b *Board) solder(one, other string) error {
 	n := b.change()
 	if slices.Contains(supplies, one) || slices.Contains(supplies, other) {
 		n.Parts = append(n.Parts, carrier.Part{
-			Ref: fmt.Sprintf("solder%d", len(n.Parts)), Kind: carrier.Resistor, Ohms: leastOhms,
+			Ref: fmt.Sprintf("Rsolder%d", len(n.Parts)), Kind: carrier.Resistor, Ohms: leastOhms,
 			Pins: []carrier.Pin{{Number: "1", Name: "1", Net: one}, {Number: "2", Name: "2", Net: other}},
 		})
 		return nil

@@ -36,7 +36,7 @@ func (s *Socket) networkOf(c *Chip) *network {
 		return w.size - 1
 	}
 	vcc, gnd := dieNode(part.Supply), dieNode(part.Ground)
-	w.branches = c.dieBranches(vcc, gnd)
+	w.branches = c.dieBranches(func(p *pad) int { return s.number(c.position(p.pin)) }, vcc, gnd)
 	for i := range c.pads {
 		if p := &c.pads[i]; p.bonded && c.role(p.pin) != part.Supply && c.role(p.pin) != part.Ground {
 			w.branches = append(w.branches, c.padBranches(p, s.number(c.position(p.pin)), vcc, gnd)...)
@@ -96,8 +96,21 @@ func (w *network) stamp(b *branch) {
 	if b.from == b.to || b.off {
 		return
 	}
-	amps, slope := b.at(w.volts[b.from] - w.volts[b.to])
 	width := w.size + 1
+	amps, slope := 0.0, 0.0
+	if b.opening == 0 {
+		amps, slope = b.at(w.volts[b.from] - w.volts[b.to])
+	} else {
+		byInput := 0.0
+		amps, slope, byInput = b.valve(w.volts[b.from]-w.volts[b.to], w.volts[b.control]-w.volts[b.to])
+		for _, end := range [...]struct {
+			node int
+			by   float64
+		}{{b.from, byInput}, {b.to, -byInput}} {
+			w.rows[end.node*width+b.control] += end.by
+			w.rows[end.node*width+b.to] -= end.by
+		}
+	}
 	w.rows[b.from*width+b.from] += slope
 	w.rows[b.to*width+b.to] += slope
 	w.rows[b.from*width+b.to] -= slope

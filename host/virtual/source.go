@@ -8,14 +8,15 @@ type strength struct {
 	threshold, gain, series float64 // V, A/V², Ω: the MOSFET of a low-side switch conducts 1/(gain (VGS - threshold)) + series
 	saturation, slope       float64 // V and Ω: what a closed PNP switch drops
 	most                    float64 // A that it can carry
+	joinedGate              *curve  // the MOSFET with its gate at its drain
 }
 
 // strengths are those of weak, typical and strong parts. The PNP's are drawn through
 // its curve in ngspice from 10 to 300 mA, within 5 mV.
 var strengths = [3]strength{
-	{line: 40, outputLow: 55, outputHigh: 110, threshold: 2.5, gain: 1, series: 0.05, saturation: 0.006, slope: 0.5, most: 0.34},
-	{line: 25, outputLow: 30, outputHigh: 35, threshold: 2, gain: 1.333, series: 0.05, saturation: 0.008, slope: 0.44, most: 0.455},
-	{line: 18, outputLow: 18, outputHigh: 20, threshold: 1.3, gain: 1.8, series: 0.05, saturation: 0.01, slope: 0.39, most: 0.75},
+	{line: 40, outputLow: 55, outputHigh: 110, threshold: 2.5, gain: 1, series: 0.05, saturation: 0.006, slope: 0.5, most: 0.34, joinedGate: squareLaw(2.5, 1)},
+	{line: 25, outputLow: 30, outputHigh: 35, threshold: 2, gain: 1.333, series: 0.05, saturation: 0.008, slope: 0.44, most: 0.455, joinedGate: squareLaw(2, 1.333)},
+	{line: 18, outputLow: 18, outputHigh: 20, threshold: 1.3, gain: 1.8, series: 0.05, saturation: 0.01, slope: 0.39, most: 0.75, joinedGate: squareLaw(1.3, 1.8)},
 }
 
 // of gives the resistances of a driver, Ω, while it is low and while it is high.

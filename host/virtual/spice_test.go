@@ -2,7 +2,6 @@ package virtual
 
 import (
 	"fmt"
-	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -10,272 +9,211 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-
-	"chipassay/host/adapter"
-	"chipassay/vectors/part"
 )
 
-// spice runs a netlist's operating point through ngspice and gives the voltages
-// of its nodes n1, n2 … by number.
-func spice(t *testing.T, netlist string) map[int]float64 {
+// A spiceState is a state of a deck: the sources that are set to other values before
+// its operating point is found, in the order of a data book's test conditions.
+type spiceState []string // "Vin=0.8"
+
+// operate finds the operating points of a deck in several states, one after another:
+// what a state sets stays. For each it gives the values of the vectors asked for.
+func operate(t testing.TB, deck string, states []spiceState, vectors []string) []map[string]float64 {
 	t.Helper()
 	program, err := exec.LookPath("ngspice")
 	if err != nil {
 		t.Fatal("ngspice is missing; install it: apt-get install -y --no-install-recommends ngspice")
 	}
-	file := filepath.Join(t.TempDir(), "socket.cir")
-	text := "socket\n" + netlist + ".op\n.print op all\n.end\n"
-	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
+	var b strings.Builder
+	fmt.Fprintf(&b, "* chips in states\n%s\n.option gmin=1e-13\n.control\nset numdgt=7\n", deck)
+	for _, s := range states {
+		for _, set := range s {
+			source, value, _ := strings.Cut(set, "=")
+			fmt.Fprintf(&b, "alter %s dc = %s\n", source, value)
+		}
+		fmt.Fprintf(&b, "op\necho state\n")
+		for at := 0; at < len(vectors); at += 20 { // a line has its limit
+			fmt.Fprintf(&b, "print %s\n", strings.Join(vectors[at:min(at+20, len(vectors))], " "))
+		}
+	}
+	b.WriteString("quit\n.endc\n.end\n")
+	file := filepath.Join(t.TempDir(), "deck.cir")
+	if err := os.WriteFile(file, []byte(b.String()), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	out, err := exec.Command(program, "-b", file).CombinedOutput()
+	var complaints strings.Builder
+	run := exec.Command(program, "-b", file)
+	run.Stderr = &complaints
+	out, err := run.Output()
 	if err != nil {
-		t.Fatalf("ngspice: %v\n%s\n%s", err, text, out)
+		t.Fatalf("ngspice: %v\n%s\n%s", err, complaints.String(), out)
 	}
-	volts := map[int]float64{}
-	for _, m := range regexp.MustCompile(`(?m)^\s*(?:v\()?n(\d+)\)?\s+=?\s*([-+.\deE]+)\s*$`).FindAllStringSubmatch(string(out), -1) {
-		n, _ := strconv.Atoi(m[1])
-		if volts[n], err = strconv.ParseFloat(m[2], 64); err != nil {
+	var points []map[string]float64
+	for i, text := range strings.Split(string(out), "\nstate\n")[1:] {
+		values := map[string]float64{}
+		for _, m := range vectorLine.FindAllStringSubmatch(text, -1) {
+			if values[m[1]], err = strconv.ParseFloat(m[2], 64); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if len(values) < len(vectors) {
+			t.Fatalf("state %d, %v: ngspice printed %d of %d values:\n%s", i, states[i], len(values), len(vectors), text)
+		}
+		points = append(points, values)
+	}
+	if len(points) != len(states) {
+		t.Fatalf("ngspice found %d of %d operating points:\n%s", len(points), len(states), out)
+	}
+	return points
+}
+
+var vectorLine = regexp.MustCompile(`(?m)^(\S+) = ([-+.\deE]+)\s*$`)
+
+// include gives the lines that bring the chips' subcircuits into a deck.
+func include(t testing.TB, files ...string) string {
+	t.Helper()
+	var b strings.Builder
+	for _, f := range files {
+		path, err := filepath.Abs(filepath.Join("testdata", "spice", f+".cir"))
+		if err != nil {
 			t.Fatal(err)
 		}
-	}
-	if len(volts) == 0 {
-		t.Fatalf("ngspice printed no voltages:\n%s", out)
-	}
-	return volts
-}
-
-// adapterNetlist is what the adapter has at the 28 positions: n1 to n28, with the
-// resistors of design.md and not of node.go.
-func adapterNetlist(s *Socket) string {
-	var b strings.Builder
-	b.WriteString("Vsupply usb 0 5\nRusb usb p5 0.6\nIboard p5 0 80m\n")
-	rail := func(name string, to pulls, position int, low, high string) {
-		switch {
-		case to.on && to.up.Has(position):
-			fmt.Fprintf(&b, "R%s%d p5 n%d %s\n", name, position, position, high)
-		case to.on:
-			fmt.Fprintf(&b, "R%s%d 0 n%d %s\n", name, position, position, low)
-		}
-	}
-	for i, d := range s.chip.Defects {
-		if d.Kind == ResistiveShort {
-			fmt.Fprintf(&b, "Rbetween%d n%d n%d %g\n", i, s.chip.position(d.Pin), s.chip.position(d.Other), d.Amount)
-		}
-	}
-	for p := 1; p <= adapter.Positions; p++ {
-		fmt.Fprintf(&b, "Rleak%d n%d 0 1G\n", p, p)
-		for other := range s.of[p].positions.Positions() {
-			if other > p {
-				fmt.Fprintf(&b, "Rshort%d n%d n%d 1m\n", p, p, other)
-			}
-		}
-		rail("bias", s.pulls[BiasPull], p, "10.03k", "10.035k")
-		rail("load", s.pulls[LoadPull], p, "1.03k", "1.035k")
-		rail("drive", pulls{s.dir.Has(p), s.level}, p, "145", "145")
-		if s.highOn.Has(p) {
-			fmt.Fprintf(&b, "Vhigh%d p5 e%d 0.008\nRhigh%d e%d n%d 0.64\nIbase%d p5 0 1.9m\n", p, p, p, p, p, p)
-		}
-		if s.lowOn.Has(p) {
-			fmt.Fprintf(&b, "Rlow%d 0 n%d 0.3\n", p, p)
-		}
+		fmt.Fprintf(&b, ".include %s\n", path)
 	}
 	return b.String()
 }
 
-// networkNetlist is the socket's own network of an unpowered chip, each branch a
-// diode with its series resistance.
-func networkNetlist(s *Socket) string {
-	name := func(node int) string {
-		if node < len(s.nodes) {
-			for p := range s.nodes[node].positions.Positions() {
-				return fmt.Sprintf("n%d", p)
-			}
-		}
-		return fmt.Sprintf("die%d", node)
-	}
-	var b strings.Builder
-	for i, br := range s.network.branches[:len(s.network.branches)-len(s.couplings)] { // adapterNetlist has those
-		if br.from == br.to {
-			continue
-		}
-		if br.junctions == 0 {
-			fmt.Fprintf(&b, "R%d %s %s %g\n", i, name(br.from), name(br.to), br.ohms)
-			continue
-		}
-		fmt.Fprintf(&b, "D%d %s %s m%d\n.model m%d D(IS=%g N=%g RS=%g)\n", i, name(br.from), name(br.to), i, i, br.saturation, br.junctions, br.ohms)
-	}
-	return b.String()
+// bench puts one chip on a bench as a data sheet's test circuits do: Vcc at its supply; a
+// source Va at one input of a gate, Vb at its other and Vc at the other gates' inputs; at the
+// gate's output y a current Iy into the chip, and, with Von=1, the source Vy.
+func bench(chip string, pins []string) string {
+	return fmt.Sprintf("X1 %s %s\nVcc vcc 0 5\nVa a 0 0\nVb b 0 0\nVc c 0 0\nIy 0 y 0\nVy s 0 0\nSy s y on 0 tied\nVon on 0 0\n"+
+		".model tied sw(vt=0.5 ron=1m roff=1e12)\n", strings.Join(pins, " "), chip)
 }
 
-func compare(t *testing.T, what string, s *Socket, volts map[int]float64, within float64) {
-	t.Helper()
-	for p := range s.chip.pads {
-		position := s.chip.position(p + 1)
-		got, want := s.of[position].volts, volts[position]
-		if math.Abs(got-want) > within {
-			t.Errorf("%s: pin %d is at %.3f V, ngspice says %.3f V", what, p+1, got, want)
-		}
+// A sheetLine is one line of a data sheet: what is set, and between which limits what is
+// measured lies. Currents out of the chip at an input or output are positive.
+type sheetLine struct {
+	what      string
+	set       string
+	vector    string
+	low, high float64
+}
+
+// The pinouts on the bench: a NAND of a quad in a 7400's pinout and in a 4011's, a buffer of a
+// 74LS125 with its enable at b, an inverter of a 4049.
+var (
+	bench7400  = strings.Fields("a b y c c y2 0 y3 c c y4 c c vcc")
+	bench4011  = strings.Fields("a b y y2 c c 0 c c y3 y4 c c vcc")
+	bench74125 = strings.Fields("b a y c c y2 0 y3 c c y4 c c vcc")
+	bench4049  = strings.Fields("vcc y a y2 c y3 c 0 c y4 c y5 nc c y6 nc2")
+)
+
+// ttl7400, from memory of the data books. Its typical values are those at 5 V and 25 °C.
+func ttl7400() []sheetLine {
+	return []sheetLine{
+		{"VOH at -0.4 mA, typically 3.4 V", "Va=0.4 Vb=5 Iy=-0.4m", "v(y)", 3.2, 3.7},
+		{"VOH at -0.4 mA and 4.75 V with VIL", "Vcc=4.75 Va=0.8 Vb=5 Iy=-0.4m", "v(y)", 2.4, 3.7},
+		{"VOL at 16 mA, typically 0.2 V", "Vcc=4.75 Va=2 Vb=2 Iy=16m", "v(y)", 0.1, 0.3},
+		{"IIL at 0.4 V, typically 1 mA", "Vcc=5.25 Va=0.4 Vb=5", "i(va)", 0.8e-3, 1.6e-3},
+		{"IIH at 2.4 V", "Vcc=5.25 Va=2.4 Vb=0", "i(va)", -40e-6, 1e-6},
+		{"IOS", "Vcc=5.25 Vb=5 Von=1", "i(vy)", 18e-3, 55e-3},
+		{"ICCH, typically 4 mA", "Vcc=5.25", "i(vcc)", -8e-3, -3e-3},
+		{"ICCL, typically 12 mA", "Vcc=5.25 Va=5 Vb=5 Vc=5", "i(vcc)", -22e-3, -9e-3},
+		{"below the threshold of 1.3 V", "Va=1.15 Vb=5", "v(y)", 2.4, 4.5},
+		{"above the threshold of 1.3 V", "Va=1.5 Vb=5", "v(y)", 0, 0.4},
 	}
 }
 
-// The whole-socket solution of an unpowered chip is that of ngspice within 5 mV.
-func TestUnpoweredSocketAgainstNgspice(t *testing.T) {
-	type situation struct {
-		family     string
-		defects    []string
-		bias, load pulled
-		high, low  []int // positions driven
-	}
-	const ground, supply = 7, 28 // of a 14-pin package
-	var situations []situation
-	for _, family := range []string{"74", "74LS", "74HC"} {
-		situations = append(situations,
-			situation{family, nil, allLow, allOff, []int{ground}, nil},
-			situation{family, nil, allOff, allLow, []int{ground}, nil},
-			situation{family, []string{"reversed"}, allLow, allOff, []int{ground}, nil},
-			situation{family, []string{"reversed"}, allOff, allLow, []int{ground}, nil},
-			situation{family, []string{"7 open"}, allLow, allOff, []int{1, 2, 3, supply}, nil},
-			situation{family, nil, allHigh, allOff, nil, []int{ground}},
-			situation{family, nil, allHigh, allOff, nil, []int{supply}},
-		)
-	}
-	situations = append(situations,
-		situation{"74H", []string{"shifted"}, allLow, allOff, []int{8}, nil},
-		situation{"74S", []string{"3 leaks 2 mA", "5 shorted to 6"}, allLow, allOff, []int{ground}, nil},
-		situation{"4000B", []string{"14 open"}, allOff, allLow, []int{1, 2}, []int{5}},
-		situation{"74L", []string{"14 shorted to 7"}, allHigh, allLow, nil, nil},
-		situation{"74", []string{"1 shorted to 3 150 ohms"}, allLow, allOff, []int{1, ground}, nil},
-		situation{"74LS", []string{"4 shorted to 6 3300 ohms", "6 shorted to 8 22 ohms"}, allHigh, allOff, nil, []int{4, ground}},
-		situation{"74HC", []string{"2 shorted to 14 1000 ohms"}, allLow, allOff, []int{2}, []int{ground}},
-		situation{"4000B", []string{"1 shorted to 2 10000 ohms", "5 open"}, allLow, allOff, []int{1, 5}, []int{ground}},
-	)
-	for _, c := range situations {
-		s := NewSocket(quadNAND(t, c.family, part.TotemPole, c.defects...), 1)
-		pull(s, c.bias, c.load)
-		s.Drive(adapter.At(append(c.high, c.low...)...), adapter.At(c.high...))
-		volts := spice(t, adapterNetlist(s)+networkNetlist(s))
-		compare(t, fmt.Sprintf("%s %v, bias %v, load %v, driven high %v, low %v", c.family, c.defects, c.bias, c.load, c.high, c.low), s, volts, 0.005)
-	}
-	t.Logf("%d situations", len(situations))
-}
-
-// gates are four NAND gates at the level of transistors, as the data books draw
-// them (from memory). The multi-emitter transistor is two with joined bases and
-// collectors. Every tub has its substrate diode.
-var gates = map[string]string{
-	"74": `
-.model q NPN(IS=1e-15 BF=40 BR=0.05 RC=8 RB=50)
-.model d D(IS=1e-14 RS=20)
-.model tub D(IS=1e-14 RS=2)
-.subckt nand a b y vcc
-Q1 c1 b1 a q
-Q2 c1 b1 b q
-R1 vcc b1 4k
-D1 gnd a d
-D2 gnd b d
-Q3 c3 c1 e3 q
-R2 vcc c3 1.6k
-R3 e3 gnd 1k
-Q4 y e3 gnd q
-Q5 c5 c3 e5 q
-R4 vcc c5 130
-D3 e5 y d
-D4 gnd y d
-.ends
-`,
-	"74LS": `
-.model q NPN(IS=1e-15 BF=40 BR=0.05 RC=8 RB=50)
-.model d D(IS=1e-14 RS=20)
-.model s D(IS=3e-11 RS=20)
-.model tub D(IS=1e-14 RS=2)
-.subckt nand a b y vcc
-R1 vcc b1 20k
-D1 b1 a s
-D2 b1 b s
-D5 gnd a s
-D6 gnd b s
-Q3 c3 b1 e3 q
-D7 b1 c3 s
-R2 vcc c3 8k
-R3 e3 gnd 2.5k
-Q4 y e3 gnd q
-D8 e3 y s
-Q5 c5 c3 e5 q
-Q6 c5 e5 y q
-R5 e5 y 4k
-R4 vcc c5 120
-D4 gnd y d
-.ends
-`,
-}
-
-// transistorNetlist puts a quad NAND of transistors into the socket, its ground
-// pin at one position and its supply pin at another.
-func transistorNetlist(family string, s *Socket) string {
-	at := func(pin int) int { return s.chip.position(pin) }
-	body := strings.ReplaceAll(gates[family], "gnd", fmt.Sprintf("n%d", at(7)))
-	body = strings.ReplaceAll(body, "a b y vcc", "a b y vcc g")
-	body = regexp.MustCompile(fmt.Sprintf(`\bn%d\b`, at(7))).ReplaceAllString(body, "g")
-	for i, g := range [][3]int{{1, 2, 3}, {4, 5, 6}, {9, 10, 8}, {12, 13, 11}} {
-		body += fmt.Sprintf("X%d n%d n%d n%d n%d n%d nand\n", i, at(g[0]), at(g[1]), at(g[2]), at(14), at(7))
-	}
-	return body + fmt.Sprintf("Dtub n%d n%d tub\n", at(7), at(14))
-}
-
-// Against transistors the model of families is a first order: what decides, the
-// inputs of an unpowered chip and the levels of a powered one, agrees within the
-// tolerance beside each. The other input of each gate is driven high, as IIL is
-// measured; two inputs of a gate at one level share its base resistor, which the
-// model does not know.
-func TestFamilyModelAgainstTransistorsInNgspice(t *testing.T) {
-	off, low, high := allOff, allLow, allHigh
-	others := pins(9, 12, 3, 6) // where pins 2, 5, 10 and 13 of a reversed chip are
+// The chips' transistor-level models keep their data sheets, at 27 °C (from memory): the
+// limits, and where a typical value is named some way to either side of that.
+func TestSpiceChipsKeepTheirDataSheets(t *testing.T) {
 	for _, c := range []struct {
-		family     string
-		defects    []string
-		power      bool
-		bias, load pulled
-		high, low  adapter.Word
-		pins       []int
-		within     float64
-		why        string
+		file, chip string
+		pins       []string
+		readings   []sheetLine
 	}{
-		{"74", nil, false, low, off, pins(7), 0, []int{1, 5, 3, 8}, 0.15, "right way round: one junction below ground"},
-		{"74LS", nil, false, low, off, pins(7), 0, []int{1, 5, 3, 8}, 0.15, "the same"},
-		{"74", nil, false, off, low, pins(7), 0, []int{1, 5, 3, 8}, 0.15, "the same under the load rail"},
-		{"74LS", nil, false, off, low, pins(7), 0, []int{1, 5, 3, 8}, 0.15, "the same"},
-		{"74", []string{"reversed"}, false, low, off, pins(7) | others, 0, []int{1, 4, 9}, 0.25, "reversed: inputs hang on 4 kΩ"},
-		{"74LS", []string{"reversed"}, false, low, off, pins(7) | others, 0, []int{1, 4, 9}, 0.6, "reversed: inputs hang on 20 kΩ, whose current the next stage shares"},
-		{"74", []string{"reversed"}, false, off, low, pins(7) | others, 0, []int{1, 4, 9}, 0.25, "reversed, load rail"},
-		{"74LS", []string{"reversed"}, false, off, low, pins(7) | others, 0, []int{1, 4, 9}, 0.25, "reversed, load rail"},
-		{"74", nil, true, off, low, pins(2, 5, 10, 13), 0, []int{1, 4}, 0.15, "an input held by 1 kΩ"},
-		{"74LS", nil, true, off, low, pins(2, 5, 10, 13), 0, []int{1, 4}, 0.1, "an input held by 1 kΩ"},
-		{"74", nil, true, off, off, pins(2, 5, 10, 13), pins(1, 4), []int{1, 4}, 0.1, "inputs driven low"},
-		{"74LS", nil, true, off, off, pins(2, 5, 10, 13), pins(1, 4), []int{1, 4}, 0.1, "inputs driven low"},
-		{"74", nil, true, low, off, pins(2, 5, 10, 13), 0, []int{1, 4}, 0.25, "open inputs, 10 kΩ to ground"},
-		{"74LS", nil, true, high, off, pins(2, 5, 10, 13), 0, []int{1, 4}, 0.25, "open inputs, 10 kΩ to 5 V"},
-		{"74", nil, true, low, off, 0, pins(1, 4, 9, 12), []int{1, 3, 6}, 0.3, "a high with 10 kΩ to ground"},
-		{"74LS", nil, true, low, off, 0, pins(1, 4, 9, 12), []int{1, 3, 6}, 0.3, "a high with 10 kΩ to ground"},
-		{"74", nil, true, off, high, pins(1, 2, 4, 5, 9, 10, 12, 13), 0, []int{3, 6}, 0.2, "a low with 1 kΩ to 5 V"},
-		{"74LS", nil, true, off, high, pins(1, 2, 4, 5, 9, 10, 12, 13), 0, []int{3, 6}, 0.2, "a low with 1 kΩ to 5 V"},
-		{"74", []string{"3 shorted to 6 220 ohms"}, true, off, off, pins(1, 2, 5), pins(4), []int{3, 6}, 0.25, "220 Ω between a low and a high"},
-		{"74LS", []string{"3 shorted to 6 220 ohms"}, true, off, off, pins(1, 2, 5), pins(4), []int{3, 6}, 0.45, "the same; the upper transistor takes less than it may"},
-		{"74", []string{"4 shorted to 3 470 ohms"}, true, off, off, pins(1, 2, 5), 0, []int{3, 4}, 0.2, "470 Ω from an input to a low"},
-		{"74LS", []string{"4 shorted to 3 470 ohms"}, true, off, off, pins(1, 2, 5), 0, []int{3, 4}, 0.2, "470 Ω from an input to a low"},
+		{"7400", "ttl_7400", bench7400, ttl7400()},
+		{"7400", "ttl_7400_bare", bench7400, ttl7400()},
+		{"7403", "ttl_7403", bench7400, []sheetLine{
+			{"VOL at 16 mA, typically 0.2 V", "Vcc=4.75 Va=2 Vb=2 Iy=16m", "v(y)", 0.1, 0.3},
+			{"IOH at 5.5 V", "Vcc=4.75 Va=0.8 Vb=5 Vy=5.5 Von=1", "i(vy)", -1e-9, 250e-6},
+			{"IIL at 0.4 V, typically 1 mA", "Vcc=5.25 Va=0.4 Vb=5", "i(va)", 0.8e-3, 1.6e-3},
+			{"ICCL, typically 12 mA", "Vcc=5.25 Va=5 Vb=5 Vc=5", "i(vcc)", -22e-3, -9e-3},
+		}},
+		{"74ls00", "ls_74ls00", bench7400, []sheetLine{
+			{"VOH at -0.4 mA, typically 3.4 V", "Va=0.4 Vb=5 Iy=-0.4m", "v(y)", 3.2, 3.7},
+			{"VOH at -0.4 mA and 4.75 V with VIL", "Vcc=4.75 Va=0.8 Vb=5 Iy=-0.4m", "v(y)", 2.7, 3.7},
+			{"VOL at 4 mA, typically 0.25 V", "Vcc=4.75 Va=2 Vb=2 Iy=4m", "v(y)", 0.15, 0.4},
+			{"VOL at 8 mA, typically 0.35 V", "Vcc=4.75 Va=2 Vb=2 Iy=8m", "v(y)", 0.2, 0.5},
+			{"IIL at 0.4 V", "Vcc=5.25 Va=0.4 Vb=5", "i(va)", 0.15e-3, 0.4e-3},
+			{"IIH at 2.7 V", "Vcc=5.25 Va=2.7 Vb=0", "i(va)", -20e-6, 1e-6},
+			{"IOS", "Vcc=5.25 Vb=5 Von=1", "i(vy)", 20e-3, 100e-3},
+			{"ICCH, typically 0.8 mA", "Vcc=5.25", "i(vcc)", -1.6e-3, -0.5e-3},
+			{"ICCL, typically 2.4 mA", "Vcc=5.25 Va=5 Vb=5 Vc=5", "i(vcc)", -4.4e-3, -1.6e-3},
+			{"below the threshold of 1.1 V", "Va=0.95 Vb=5", "v(y)", 2.7, 4.5},
+			{"above the threshold of 1.1 V", "Va=1.3 Vb=5", "v(y)", 0, 0.4},
+		}},
+		{"74ls125", "ls_74ls125", bench74125, []sheetLine{
+			{"VOH at -2.6 mA", "Vcc=4.75 Va=2 Vb=0.8 Iy=-2.6m", "v(y)", 2.4, 3.6},
+			{"VOL at 12 mA, typically 0.25 V", "Vcc=4.75 Va=0.8 Vb=0.8 Iy=12m", "v(y)", 0.15, 0.4},
+			{"VOL at 24 mA, typically 0.35 V", "Vcc=4.75 Va=0.8 Vb=0.8 Iy=24m", "v(y)", 0.2, 0.5},
+			{"IOZ at 2.7 V", "Vcc=5.25 Va=5 Vb=2 Vy=2.7 Von=1", "i(vy)", -20e-6, 20e-6},
+			{"IOZ at 0.4 V", "Vcc=5.25 Va=5 Vb=2 Vy=0.4 Von=1", "i(vy)", -20e-6, 20e-6},
+			{"IIL at 0.4 V", "Vcc=5.25 Va=0.4", "i(va)", 0.15e-3, 0.4e-3},
+			{"IOS", "Vcc=5.25 Va=5 Von=1", "i(vy)", 40e-3, 225e-3},
+			{"ICC, outputs low, typically 11 mA", "Vcc=5.25", "i(vcc)", -20e-3, -6e-3},
+			{"ICC, outputs off, typically 12 mA", "Vcc=5.25 Vb=5 Vc=5", "i(vcc)", -22e-3, -6e-3},
+		}},
+		{"4011", "cmos_4011ub", bench4011, cmos4011()},
+		{"4011", "cmos_4011b", bench4011, cmos4011()},
+		{"4049", "cmos_4049ub", bench4049, []sheetLine{
+			{"IOL at 0.4 V, typically 6 mA", "Va=5 Vy=0.4 Von=1", "i(vy)", -8e-3, -3.2e-3},
+			{"IOH at 4.6 V, typically 1.25 mA", "Vy=4.6 Von=1", "i(vy)", 0.64e-3, 2e-3},
+			{"VIL", "Va=1", "v(y)", 4.5, 5.001},
+			{"VIH", "Va=4", "v(y)", 0, 0.5},
+			{"an input over VCC", "Vcc=5 Va=15", "i(va)", -1e-6, 1e-6},
+		}},
+		{"74hc00", "hc_74hc00", bench7400, []sheetLine{
+			{"VOL at 4 mA, typically 0.15 to 0.17 V", "Vcc=4.5 Va=3.15 Vb=3.15 Iy=4m", "v(y)", 0.12, 0.26},
+			{"VOH at -4 mA, typically 4.3 V", "Vcc=4.5 Va=1.35 Vb=4.5 Iy=-4m", "v(y)", 3.98, 4.4},
+			{"below the threshold", "Vcc=4.5 Va=1.8 Vb=4.5", "v(y)", 4.4, 4.5},
+			{"above the threshold", "Vcc=4.5 Va=2.7 Vb=4.5", "v(y)", 0, 0.1},
+		}},
+		{"nmos", "nmos_quad", bench7400, nmos2114()},
+		{"nmos", "nmos_quad_pumped", bench7400, nmos2114()},
 	} {
-		s := NewSocket(quadNAND(t, c.family, part.TotemPole, c.defects...), 1)
-		if c.power {
-			s.Supply(adapter.At(28), adapter.At(7))
-		}
-		pull(s, c.bias, c.load)
-		s.Drive(c.high|c.low, c.high)
-		volts := spice(t, adapterNetlist(s)+transistorNetlist(c.family, s))
-		for _, pin := range c.pins {
-			got, want := s.of[s.chip.position(pin)].volts, volts[s.chip.position(pin)]
-			if math.Abs(got-want) > c.within {
-				t.Errorf("%s %v, %s: pin %d is at %.3f V, ngspice says %.3f V", c.family, c.defects, c.why, pin, got, want)
+		t.Run(c.chip, func(t *testing.T) {
+			var states []spiceState
+			for _, r := range c.readings {
+				states = append(states, append(strings.Fields("Vcc=5 Va=0 Vb=0 Vc=0 Iy=0 Vy=0 Von=0"), strings.Fields(r.set)...))
 			}
-		}
+			points := operate(t, include(t, c.file)+bench(c.chip, c.pins), states, []string{"v(y)", "i(vcc)", "i(va)", "i(vy)"})
+			for i, r := range c.readings {
+				if got := points[i][r.vector]; got < r.low || got > r.high {
+					t.Errorf("%s: %s is %.4g, want %.4g to %.4g", r.what, r.vector, got, r.low, r.high)
+				}
+			}
+		})
+	}
+}
+
+// cmos4011, from memory of the data books: typical currents at 5 V and 25 °C.
+func cmos4011() []sheetLine {
+	return []sheetLine{
+		{"IOL at 0.4 V, typically 1 mA", "Va=5 Vb=5 Vy=0.4 Von=1", "i(vy)", -1.3e-3, -0.51e-3},
+		{"IOH at 4.6 V, typically 1 mA", "Vb=5 Vy=4.6 Von=1", "i(vy)", 0.51e-3, 1.3e-3},
+		{"VIL", "Va=1 Vb=5", "v(y)", 4.5, 5},
+		{"VIH", "Va=4 Vb=5", "v(y)", 0, 0.5},
+	}
+}
+
+// nmos2114, from memory of the memory data books.
+func nmos2114() []sheetLine {
+	return []sheetLine{
+		{"VOL at 2.1 mA", "Vcc=4.75 Va=2 Vb=2 Iy=2.1m", "v(y)", 0.1, 0.4},
+		{"VOH at -1 mA", "Vcc=4.75 Va=0.8 Vb=5 Iy=-1m", "v(y)", 2.4, 3.2},
+		{"VOH unloaded, one threshold below VCC", "Va=0.8 Vb=5 Iy=-1u", "v(y)", 2.8, 3.3},
+		{"ICC, typically 45 mA", "Vcc=5.25 Va=5 Vb=5 Vc=5", "i(vcc)", -100e-3, -25e-3},
+		{"input current", "Vcc=5.25 Va=5.25", "i(va)", -10e-6, 10e-6},
 	}
 }

@@ -87,7 +87,7 @@ func (v *Variety) baseAmps(emitter, most float64) float64 {
 // transistors hardly larger than small ones.
 func (v *Variety) diodeInput(base, most float64) (points []point) {
 	for inside := 0.0; ; inside += 0.005 { // V at the base
-		out := (curveSupply-inside)/base - v.baseAmps(1.75*v.saturation(emitter)*math.Exp(inside/2/thermalVolts), most)
+		out := (curveSupply-inside)/base - v.baseAmps(1.65*v.saturation(emitter)*math.Exp(inside/2/thermalVolts), most)
 		if out < 0 {
 			return append(points, point{inside, 0}, point{inside + 3, 0})
 		}

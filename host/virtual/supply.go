@@ -194,7 +194,7 @@ func (s *Socket) shuntAmps() float64 {
 
 // railAmps is what the carrier takes of the board's 5 V, A, beside lamps and reference.
 func (s *Socket) railAmps() float64 {
-	amps := s.highAmps() + s.wiring.source.draws*s.supply.rail
+	amps := s.highAmps() + s.wiring.source.draws*s.supply.rail + s.switches.draws
 	for i := range s.nodes {
 		n := &s.nodes[i]
 		down := s.supply.rail - n.volts
@@ -205,13 +205,13 @@ func (s *Socket) railAmps() float64 {
 		}
 	}
 	for _, c := range s.clusters {
-		amps += s.clusterAmps(c)
+		amps += s.componentAmps(c.component)
 	}
 	return amps
 }
 
-// clusterAmps is what a cluster takes of the board's 5 V, A.
-func (s *Socket) clusterAmps(c *cluster) (amps float64) {
+// componentAmps is what a component takes of the board's 5 V, A.
+func (s *Socket) componentAmps(c *component) (amps float64) {
 	for _, d := range c.drivers {
 		if on, high := s.state.does(d); on && high {
 			volts, _ := s.netVolts(d.net)

@@ -3,6 +3,7 @@ package virtual
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"chipassay/host/adapter"
 )
@@ -12,6 +13,7 @@ type switches struct {
 	low     []float64 // S of each low-side switch; 0 while it is open
 	high    []bool    // high-side switches that are closed
 	limited bool      // a high-side switch carries all that it can
+	draws   float64   // A that drivers which a fault sets against each other take of the rail beside the positions
 }
 
 // clusterAt is a node's place in a cluster.
@@ -23,7 +25,7 @@ type clusterAt struct {
 const (
 	junctionVolts = 0.7  // of a transistor's base, and of a MOSFET's body diode
 	baseMargin    = 0.15 // V beyond the junction at which a base has current enough
-	backwardAmps  = 0.01 // that a PNP switch the wrong way round carries
+	backwardAmps  = 0.05 // that a PNP switch the wrong way round carries: the deck's gain of 30
 )
 
 // connect gives a node what the board has at its positions.
@@ -93,6 +95,13 @@ func (s *Socket) followSwitches() (changed bool) {
 		to.high[k] = held && q.base != q.collector && volts < s.fixedVolts(supplyNet)-junctionVolts-baseMargin
 		if to.high[k] {
 			s.highOn |= s.positionsOf(q.collector, q.emitter, supplyNet)
+		}
+	}
+	if s.board.own {
+		for i := range w.components {
+			if c := &w.components[i]; len(c.sockets) == 0 && len(c.drivers) > 0 {
+				to.draws += s.componentAmps(c)
+			}
 		}
 	}
 	changed = !slices.Equal(to.high, s.switches.high) || !slices.EqualFunc(to.low, s.switches.low, func(a, b float64) bool { return math.Abs(a-b) < 0.01 })
@@ -167,21 +176,42 @@ func (s *Socket) oddElements(n *node) (elements []element) {
 		for _, m := range w.mosfets {
 			switch {
 			case m.source == hub && m.drain == groundNet: // its body diode leads to ground
-				elements = append(elements, element{volts: junctionVolts - 0.1, siemens: 1, sink: true, limit: math.Inf(1)})
+				elements = append(elements, against(bodyDiode(), 0))
 			case m.gate == hub && m.drain == hub && m.source == groundNet:
-				elements = append(elements, element{volts: w.strength.threshold, siemens: 0.5, sink: true, limit: math.Inf(1)})
+				elements = append(elements, against(w.strength.joinedGate, 0))
 			}
 		}
 		for k, q := range w.pnps {
 			switch {
 			case q.base == hub && q.collector == hub && q.emitter == supplyNet:
-				elements = append(elements, element{volts: supply - junctionVolts, siemens: 1, source: true, limit: w.strength.most})
+				elements = append(elements, against(joinedBase(), supply))
 			case q.emitter == hub && q.collector == supplyNet && s.switches.high[k]:
 				elements = append(elements, element{volts: supply, siemens: 1, source: true, limit: backwardAmps})
 			}
 		}
 	}
 	return elements
+}
+
+// The curves of transistors that are not where they should be: a body diode to ground, a
+// junction from the supply.
+var (
+	bodyDiode  = sync.OnceValue(func() *curve { return junctionAbove(1e-12, 0.05) })
+	joinedBase = sync.OnceValue(func() *curve { return junctionBelow(2e-13, 0.2) })
+)
+
+// against is an element of a curve against a voltage.
+func against(c *curve, volts float64) element {
+	return element{curve: c, volts: volts, gain: 1, stretch: 1, source: true}
+}
+
+// squareLaw is a MOSFET whose gate is at its drain, from a position to ground.
+func squareLaw(threshold, gain float64) *curve {
+	points := []point{{-0.1, 0}, {threshold, 0}}
+	for over := curveStep; over < 4; over += curveStep {
+		points = append(points, point{threshold + over, -gain / 2 * over * over})
+	}
+	return through(points)
 }
 
 // oddAmps is what those take from the supply, A.

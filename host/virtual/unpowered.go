@@ -7,6 +7,27 @@ import (
 	"chipassay/vectors/part"
 )
 
+// What chips do before power, as fifty varieties of each kind do it here at rails of 4.5 to 5.25 V
+// (TestVarietiesBeforePower); the kinds that there is a transistor-level model of, as in ngspice. Volts.
+//
+//	                                   TTL          TTL without  LS, ALS      4000, 74C    4049         HC, HCT      NMOS         NMOS,
+//	                                                clamps       AS, F                                               grounded     pumped
+//	drop from ground to supply         0.46-0.54    0.46-0.54    0.45-0.53    0.45-0.53    0.45-0.53    0.45-0.53    0.45-0.53    4.4-5.2: none
+//	how much more the other way        1.3 or more  1.3 or more  1.2 or more  3.6 or more  3.5 or more  3.6 or more  0.7 or more  (0.2-0.9 in all)
+//	inputs in the contact test         3.0-4.0      3.0-4.0      3.2-4.2      2.7-3.9      2.7-3.9      3.1-3.9      3.0-3.8      0.00: no answer
+//	outputs in the contact test        3.1-4.1      3.1-4.1      3.2-3.9      3.2-3.9      3.2-3.9      3.2-3.9      3.1-3.8      2.4-3.4
+//	a low pin in the test for shorts   0.00         0.00         0.00         0.00         0.00         0.00         0.00         0.00
+//	a high input over the supply pin   all of bias  all of bias  all of bias  0.60-1.5     all of bias  0.60-0.84    all of bias  all of bias
+//	a high output over the supply pin  all of bias  all of bias  0.8, or all  0.60-0.68    0.02-0.68 *  0.60-0.68    all of bias  all of bias
+//	the supply pin at the soft start   3.1-4.8      3.1-4.8      3.7-4.8      4.2-5.2      4.1-4.8      4.2-4.9      1.6-1.9      1.4-1.7
+//	the same, turned                   0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    0.63-0.81    4.4-5.2
+//
+// * An input of a 4049 has no diode to VCC, and is the gate of the transistor that draws its output low:
+// biased high it turns that on, without any supply, and the output's bias stands at 0.02 to 0.1 V. That is no
+// short. An inverter whose input is biased low shows its diode, 0.60 to 0.68 V.
+//
+// A CMOS part lives at the soft start: its outputs drive, by its inputs.
+
 // The junctions of dies. Saturation currents give the usual drops at 1 mA: 0.65 V
 // for a clamp or an isolation junction, 0.77 V for a small transistor's emitter,
 // 0.45 V for a Schottky diode, and 0.52 V for the substrate diode, which is as large
@@ -23,7 +44,7 @@ const (
 )
 
 // A branch leads current between two nodes of an unpowered chip: a resistor,
-// junctions in series with one, or a curve. One with a collector is a transistor: its
+// junctions in series with one, or a curve. A valve does so as an input lets it. One with a collector is a transistor: its
 // base is at from, its emitter at to, and through the substrate's junction, from
 // collector to its tub, it takes gain times as much as flows in its branch.
 type branch struct {
@@ -36,8 +57,10 @@ type branch struct {
 	stretch    float64 // and its voltages
 	gain       float64 // of a transistor; 0 for none
 	collector  int
-	upper      int  // the pin whose upper output transistor it is, 0 for none
-	off        bool // for now
+	control    int     // of a valve: the node of an input without whose voltage over ground nothing flows
+	opening    float64 // V over ground at which a valve is half open; 0 for none
+	upper      int     // the pin whose upper output transistor it is, 0 for none
+	off        bool    // for now
 }
 
 // at gives the current from one end to the other, A, with v volts between them,
@@ -87,11 +110,54 @@ func (b *branch) collected(base, collector float64) (amps, byBase, byCollector f
 	return drive * share, s1 * share * share, s2 * (1 - share) * (1 - share)
 }
 
+// valve gives the current of a branch from VCC to ground that an input lets through, A, and
+// its slopes by the voltage between its ends and by the input's over ground, S. An input of a
+// bipolar part that is low keeps its stages from conducting.
+func (b *branch) valve(across, input float64) (amps, byAcross, byInput float64) {
+	full, slope := b.at(across)
+	if full <= 0 {
+		return full, slope, 0
+	}
+	open := math.Exp(min(40, (input-b.opening)/(2*thermalVolts)))
+	share := open / (1 + open)
+	return full * share, slope * share, full * share * (1 - share) / (2 * thermalVolts)
+}
+
+// opens gives what an input's voltage over ground is at half its die's current, V: its threshold.
+func opens(f *part.Family) float64 {
+	if f.Technology == part.TTLDiode {
+		return 1.05
+	}
+	return 1.3
+}
+
+// valves is a bipolar die's current at rest, each input's share of it a valve.
+func (c *Chip) valves(node func(*pad) int, vcc, gnd int) (valves []branch) {
+	inputs := 0.0
+	for i := range c.pads {
+		if c.pads[i].in {
+			inputs++
+		}
+	}
+	for i := range c.pads {
+		if p := &c.pads[i]; p.in {
+			b := c.rest(vcc, gnd)
+			b.ohms *= inputs
+			if p.bonded {
+				b.control, b.opening = node(p), opens(c.Type.Family)
+			}
+			valves = append(valves, b)
+		}
+	}
+	return valves
+}
+
 // rest is what a die has between its supply and its ground beside its substrate's
 // diode: its current at rest. A bipolar die conducts once its stages do: three
 // junctions in standard TTL, two in the families with diode inputs. An N-channel die
 // conducts from the threshold of its lower transistors on, and then as its depletion
-// loads let it, which are at their limit from some 2.7 V on. A CMOS die hardly does.
+// loads let it, which are at their limit from some 2.7 V on. A CMOS die hardly does, and
+// not below a threshold or two.
 func (c *Chip) rest(vcc, gnd int) branch {
 	f := c.Type.Family
 	amps := typicalICC[f.Name] / 1000 * c.variety.Supply
@@ -131,8 +197,13 @@ func depletion(amps, lower float64) *curve {
 
 // dieBranches is what an unpowered die has between its supply and its ground. The
 // substrate, which is at ground, makes a diode to everything that is at VCC.
-func (c *Chip) dieBranches(vcc, gnd int) []branch {
-	branches := []branch{c.rest(vcc, gnd)}
+func (c *Chip) dieBranches(node func(*pad) int, vcc, gnd int) (branches []branch) {
+	if c.Type.Family.Technology.Bipolar() {
+		branches = c.valves(node, vcc, gnd)
+	}
+	if len(branches) == 0 {
+		branches = append(branches, c.rest(vcc, gnd))
+	}
 	if c.extra > 0 {
 		branches = append(branches, branch{from: vcc, to: gnd, ohms: curveSupply / c.extra})
 	}

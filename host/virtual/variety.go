@@ -90,11 +90,8 @@ func Sampled(t part.Type, seed uint64) Variety {
 		Bond: factor(0.1, 2), Supply: between(0.7, 1.35),
 	}
 	v.Before, v.Behind = either(0, between(0, 2_500)), either(0, between(0, 2_500))
-	if t.Family.Technology == part.CMOS && t.Family.Name == "74HC" {
-		v.Before, v.Behind = either(0, between(50, 200)), either(0, between(50, 200))
-	}
-	if !t.Pumped() { // drawn all the same: what follows repeats with the seed
-		v.Substrate = Grounded
+	if !t.Family.Series4000() && t.Family.Name != "74C" { // silicon gates
+		v.Before, v.Behind = either(0, between(50, 500)), either(0, between(50, 500))
 	}
 	low, high := thresholds(t.Family)
 	v.Threshold = between(low, high)

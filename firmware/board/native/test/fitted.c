@@ -53,6 +53,26 @@ static void refused(uint8_t type, const uint8_t *payload, size_t length, uint32_
 	CHECK(reply[0] == BAD_POSITION && get_u32(reply + 2) == detail);
 }
 
+/* PULLS brings the board to these words, and STATUS reports them. */
+static void pulled(uint8_t flags, uint32_t bias, uint32_t load, uint32_t bias_up, uint32_t load_up)
+{
+	uint8_t payload[PULLS_LEN] = {flags};
+	const uint8_t *reply;
+	size_t length;
+
+	put_u32(payload + 2, bias);
+	put_u32(payload + 6, load);
+	host_ask(TYPE_PULLS, 4, payload, sizeof payload);
+	fake_run();
+	host_reply(TYPE_PULLS | TYPE_REPLY, 4, &length);
+	CHECK(fake.pulls[PULL_BIAS].up == bias_up && fake.pulls[PULL_LOAD].up == load_up);
+	host_ask(TYPE_STATUS, 5, NULL, 0);
+	fake_run();
+	reply = host_reply(TYPE_STATUS | TYPE_REPLY, 5, &length);
+	CHECK(length == 38 && reply[1] == (flags & 1) && reply[2] == flags >> 1);
+	CHECK(get_u32(reply + 30) == bias_up && get_u32(reply + 34) == load_up);
+}
+
 static void whole(void)
 {
 	struct report r;
@@ -63,6 +83,9 @@ static void whole(void)
 	CHECK(r.high == 0x00410099 && r.low == 0x00992FC9);
 	CHECK(r.far == 0xBF00FF00 && r.measured == 0xBFFFFFFF);
 	CHECK(r.features == 0xFF);
+	pulled(PULLS_BIAS | PULLS_LOAD, 0x00010002, 0x20000100, 0x00010002, 0x20000100);
+	pulled(PULLS_LOAD, 0, 0x00400000, 0, 0x00400000);
+	pulled(0, 0, 0, 0, 0);
 }
 
 /* Registers 1 and 2 of the bias, one of the low side with switches at 7 and 8, the high
@@ -94,6 +117,7 @@ static void starter(void)
 	refused(TYPE_POWER, high_at_1, sizeof high_at_1, 1);
 	refused(TYPE_POWER, low_at_24, sizeof low_at_24, 0x100000);
 	host_power(3);
+	pulled(PULLS_BIAS, 0x3FFF3FFF, 0, 0x00FF00FF, 0); /* what has no resistor is left out */
 }
 
 /* A chain that does not shift is never turned on: fake.c ends the test if it is. */
