@@ -37,8 +37,10 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	observed, err := r.apply(ctx, socket, p)
 	r.VectorsApplied = len(observed)
 	switch {
+	case err != nil && r.afterTrip(ctx, socket, p, err):
+		return r.graded()
 	case err != nil:
-		return r.notTested(unfinished(err))
+		return r.stopped(err)
 	case !p.wants(FunctionStage):
 		return r.notTested("only levels were asked for, no vector was compared")
 	}
@@ -52,6 +54,14 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	})
 	r.sayRound()
 	r.doubt()
+	return r.graded()
+}
+
+// graded gives the result its grade.
+func (r *Result) graded() *Result {
+	if r.Cause == "" && r.Verdict == Fail {
+		r.Cause = r.Reason
+	}
 	r.Grade, r.GradeReasons = GradeOf(r.Verdict, r.Levels)
 	r.sayLowSupply()
 	return r
@@ -144,7 +154,7 @@ func (r *Result) onlyContact() string {
 // doubt takes back a failure that may be the adapter's: where it cannot drive an
 // input low, a sound chip answers wrongly.
 func (r *Result) doubt() {
-	if r.Verdict != Fail || len(r.Margins) == 0 {
+	if r.Verdict != Fail || len(r.Margins) == 0 || len(r.OtherPart) > 0 {
 		return
 	}
 	if i := slices.IndexFunc(r.Margins, Margin.hopeless); i >= 0 {
@@ -158,6 +168,14 @@ func (r *Result) doubt() {
 func (r *Result) notTested(reason string) *Result {
 	r.Verdict, r.Reason = NotTested, reason
 	return r
+}
+
+// stopped is the result of an assay that an error ended.
+func (r *Result) stopped(err error) *Result {
+	if errors.Is(err, adapter.ErrOverCurrent) {
+		r.Trouble = TooMuchSupply
+	}
+	return r.notTested(unfinished(err))
 }
 
 // unfinished says why an assay did not come to its end.
@@ -180,6 +198,7 @@ func (r *Result) powered(ctx context.Context, socket Socket, work func() error) 
 	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, cmp.Or(r.limitMA, supplyLimitMA(r.Type.Family))); err != nil {
 		return err
 	}
+	r.supplied = true
 	return work()
 }
 
@@ -204,6 +223,13 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []f
 			}
 		}
 		if measures && r.wrong {
+			err := r.identify(ctx, meter, p, seatOf(r.Type))
+			if r.other.found() || errors.Is(err, adapter.ErrOverCurrent) { // which switched it off
+				return nil
+			}
+			if err != nil {
+				return err
+			}
 			if err := r.lookAgain(ctx, meter, p, socket.Sensed(), observed); err != nil {
 				return err
 			}

@@ -1,0 +1,284 @@
+package assay
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"chipassay/host/adapter"
+	"chipassay/host/probe"
+	"chipassay/vectors/fault"
+	"chipassay/vectors/match"
+	"chipassay/vectors/part"
+)
+
+// another is what probing says that a chip is instead of what was typed.
+type another struct {
+	candidates []match.Candidate // asked for once
+	asked      bool
+	record     *probe.Record // nil where the chip was not probed
+	group      []match.Fit   // of parts that explain it equally well, the likeliest first
+	right      bool          // that the typed part explains it as well
+}
+
+// found tells whether the chip is another part for all that probing shows.
+func (a *another) found() bool { return len(a.group) > 0 && !a.right }
+
+// parts are the parts that may lie in the socket instead.
+func (r *Result) parts(p Plan) []match.Candidate {
+	if r.other.asked || p.Others == nil {
+		return r.other.candidates
+	}
+	r.other.asked = true
+	circuits, err := p.Others()
+	if err != nil {
+		r.NotTested = append(r.NotTested, "whether it is another part: "+err.Error())
+		return nil
+	}
+	var memories []*part.Part
+	if p.Memories != nil {
+		if memories, err = p.Memories(); err != nil {
+			r.NotTested = append(r.NotTested, "whether it is a memory: "+err.Error())
+		}
+	}
+	r.other.candidates = match.Of(circuits, memories)
+	return r.other.candidates
+}
+
+// identify probes the powered chip as if nothing were known of it, and compares what it
+// did with every part of its package and supply pins. A chip that was right in a whole
+// round is what it is marked.
+func (r *Result) identify(ctx context.Context, meter probe.Socket, p Plan, seat probe.Seat) error {
+	if r.laterRound() {
+		return nil
+	}
+	parts := r.parts(p)
+	if len(parts) == 0 {
+		return nil
+	}
+	record, err := probe.Explore(ctx, meter, seat, probe.Limits{})
+	r.other.record = record
+	r.other.rank(r.Type, parts)
+	return err
+}
+
+// What a part must explain to be named: so much more than one that predicts nothing, in
+// bits, which says that the likelihoods are as a million to one; and no reading against it.
+const leastGain = 20
+
+// equallyWell, in bits, is how near the prices of two parts are that explain a chip equally
+// well: a factor of four in likelihood.
+const equallyWell = 2
+
+// rank finds the parts that explain best what the chip did.
+func (a *another) rank(t part.Type, parts []match.Candidate) {
+	fits := a.record.Rank(parts)
+	made := a.technology()
+	price := func(f match.Fit) float64 {
+		if !madeIn(f.Variant, made) {
+			return f.Bits + wrongTechnology
+		}
+		return f.Bits
+	}
+	fits = slices.DeleteFunc(fits, func(f match.Fit) bool { return f.Mismatches > 0 })
+	if len(fits) == 0 {
+		return
+	}
+	best := slices.MinFunc(fits, func(a, b match.Fit) int { return cmp.Compare(price(a), price(b)) })
+	if a.record.Blind()-best.Bits < leastGain {
+		return
+	}
+	for _, f := range fits {
+		if price(f) > price(best)+equallyWell {
+			continue
+		}
+		if f.Variant.Part == t.Part() {
+			a.right = true
+			continue
+		}
+		if !slices.ContainsFunc(a.group, func(g match.Fit) bool { return g.Variant.Part.Number == f.Variant.Part.Number }) {
+			a.group = append(a.group, f)
+		}
+	}
+	slices.SortStableFunc(a.group, func(x, y match.Fit) int {
+		return cmp.Or(cmp.Compare(distance(t, x.Variant), distance(t, y.Variant)), strings.Compare(x.Variant.Part.Number, y.Variant.Part.Number))
+	})
+}
+
+// wrongTechnology, in bits, is the price of inputs that are not a part's: a bipolar
+// input that is pulled low stands up by its own resistor, and a MOS input does not.
+const wrongTechnology = 10
+
+// leastStanding, V, tells a bipolar input from a MOS one, when it is pulled low through
+// 10 kΩ: one of 74ALS, whose resistors are the largest, stands at 0.3 V or more, and a
+// MOS one at 0.01 V or less (design.md; from memory of the data books).
+const leastStanding = 0.15
+
+// technology tells whether the inputs are bipolar or not; nothing where that was not measured.
+func (a *another) technology() (bipolar *bool) {
+	var volts []float64
+	for pin := range a.record.Inputs.All() {
+		if v := a.record.Standing[pin]; !math.IsNaN(v) {
+			volts = append(volts, v)
+		}
+	}
+	if len(volts) == 0 {
+		return nil
+	}
+	is := median(volts) > leastStanding
+	return &is
+}
+
+// madeIn tells whether a part is made in a family with such inputs.
+func madeIn(v *part.Variant, bipolar *bool) bool {
+	return bipolar == nil || slices.ContainsFunc(v.Families, func(f *part.Family) bool { return f.Technology.Bipolar() == *bipolar })
+}
+
+// distance is how far a part is from what was typed: of the same family, of the same
+// series, of another.
+func distance(t part.Type, v *part.Variant) int {
+	switch {
+	case slices.Contains(v.Families, t.Family):
+		return 0
+	case slices.ContainsFunc(v.Families, func(f *part.Family) bool { return f.Series4000() == t.Family.Series4000() }) && (v.Memory != nil) == (t.Variant.Memory != nil):
+		return 1
+	}
+	return 2
+}
+
+// narrow keeps of the parts that probing cannot tell apart those that behave in the
+// vectors, too, as was observed; all where none does.
+func (a *another) narrow(impostors []string) {
+	var kept []match.Fit
+	for _, f := range a.group {
+		if slices.Contains(impostors, f.Variant.Part.Number) {
+			kept = append(kept, f)
+		}
+	}
+	if len(kept) > 0 {
+		a.group, a.right = kept, false
+	}
+}
+
+// mostNames is how many numbers a sentence names.
+const mostNames = 3
+
+// anotherWords says what the chip probably is.
+func anotherWords(numbers []string, t part.Type) string {
+	text := "probably a " + numbers[0]
+	if more := numbers[1:min(len(numbers), mostNames)]; len(more) > 0 {
+		text += " (or " + strings.Join(more, " or ")
+		if len(numbers) > mostNames {
+			text += ": any of " + fmt.Sprint(len(numbers))
+		}
+		text += ")"
+	}
+	return text + ", not a " + t.Part().Number
+}
+
+// isAnother says that the chip is another part than was typed: that is no fault of it.
+func (r *Result) isAnother(numbers []string) {
+	r.OtherPart = numbers
+	r.Verdict = Fail
+	r.Cause = anotherWords(numbers, r.Type)
+	r.Reason = r.Cause
+	r.Findings = append([]string{r.Cause + ": look at its marking, and test it as what it is"}, r.Findings...)
+}
+
+// byDistance orders numbers of parts by how far they are from what was typed.
+func byDistance(t part.Type, numbers []string, parts []match.Candidate) []string {
+	far := map[string]int{}
+	for _, c := range parts {
+		d, known := far[c.Variant.Part.Number]
+		if now := distance(t, c.Variant); !known || now < d {
+			far[c.Variant.Part.Number] = now
+		}
+	}
+	return slices.SortedStableFunc(slices.Values(numbers), func(a, b string) int {
+		return cmp.Or(cmp.Compare(far[a], far[b]), cmp.Compare(a, b))
+	})
+}
+
+func (a *another) numbers() (numbers []string) {
+	for _, f := range a.group {
+		numbers = append(numbers, f.Variant.Part.Number)
+	}
+	return numbers
+}
+
+// seatOf is what probing takes for known of a chip of a type.
+func seatOf(t part.Type) probe.Seat {
+	return probe.Seat{Pins: len(t.Variant.Pins), VCC: t.Variant.VCC(), GND: t.Variant.GND()}
+}
+
+// afterTrip asks a chip that took too much current while the vectors drove it, what it
+// is: another part's outputs are driven by vectors that are not for it.
+func (r *Result) afterTrip(ctx context.Context, socket Socket, p Plan, tripped error) bool {
+	meter, ok := socket.(LevelMeter)
+	if !ok || !errors.Is(tripped, adapter.ErrOverCurrent) || !r.supplied {
+		return false
+	}
+	current := r.SupplyCurrentMA
+	err := r.powered(ctx, socket, func() error { return r.identify(ctx, meter, p, seatOf(r.Type)) })
+	r.SupplyCurrentMA = current
+	if err != nil || !r.other.found() {
+		return false
+	}
+	r.isAnother(r.other.numbers())
+	return true
+}
+
+// Priors, as shares of the chips that fail a test as what they are marked or typed as.
+// Common practice of benches that sort old stock: most are misread, mistyped or put in
+// the wrong bag; then come dirt and bonds; then dead transistors at pins. They decide
+// between causes of equal explanatory power only, so a factor of two in them is of no matter.
+const (
+	mixedUp  = 0.40 // or typed, or read, wrongly; and re-marked, which is rarer
+	dirt     = 0.20 // or a bond that is open
+	deadPin  = 0.25 // a transistor at a pin
+	shortPin = 0.05
+
+	ofOneDrawer = 0.8 // of the mix-ups: parts of one family and package lie together
+	// The rest is inside the chip, or two faults: another part that explains all is likelier.
+)
+
+// likelier tells whether another part is the likelier cause than faults of pins that
+// explain all that was observed, by their priors: each over all the places where it may be.
+func (a *another) likelier(t part.Type, numbers []string, causes []fault.Cause) bool {
+	prior := 0.0
+	for _, c := range causes {
+		switch c.Faults[0].Kind {
+		case fault.Open:
+			prior += dirt / float64(len(t.Variant.Pins))
+		case fault.Short:
+			prior += shortPin / float64(len(t.Variant.Pins)) // neighbours, as a rule
+		default:
+			prior += deadPin / float64(2*len(t.Variant.Pins))
+		}
+	}
+	near, far, share := 0, 0, 0.0
+	for _, c := range a.candidates {
+		if v := c.Variant; len(v.Pins) != len(t.Variant.Pins) || v.VCC() != t.Variant.VCC() || v.GND() != t.Variant.GND() {
+			continue
+		}
+		if distance(t, c.Variant) == 0 {
+			near++
+		} else {
+			far++
+		}
+	}
+	for _, c := range a.candidates {
+		switch {
+		case !slices.Contains(numbers, c.Variant.Part.Number):
+		case distance(t, c.Variant) == 0:
+			share += ofOneDrawer / float64(max(near, 1))
+		default:
+			share += (1 - ofOneDrawer) / float64(max(far, 1))
+		}
+	}
+	return mixedUp*share > prior
+}
