@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os" //ZZ
 	"slices"
 	"strings"
 
@@ -70,6 +71,13 @@ func (r *Result) identify(ctx context.Context, meter probe.Socket, p Plan, seat 
 // bits, which says that the likelihoods are as a million to one; and no reading against it.
 const leastGain = 20
 
+// A part against which a reading or two speak is named only where it explains far more
+// all the same: what an unknown chip is asked may be what its data sheet forbids.
+const (
+	mostMismatches   = 2
+	contradictedGain = 100
+)
+
 // equallyWell, in bits, is how near the prices of two parts are that explain a chip equally
 // well: a factor of four in likelihood.
 const equallyWell = 2
@@ -78,18 +86,27 @@ const equallyWell = 2
 func (a *another) rank(t part.Type, parts []match.Candidate) {
 	fits := a.record.Rank(parts)
 	made := a.technology()
+	if os.Getenv("ZD") != "" { //ZZ
+		for i, f := range fits { //ZZ
+			if i < 8 || f.Variant.Part == t.Part() || f.Variant.Part.Number == os.Getenv("ZD") { //ZZ
+				fmt.Println(f.Variant.Part.Number, f.Bits, f.Mismatches, f.Right) //ZZ
+			} //ZZ
+		} //ZZ
+		fmt.Printf("blind %.0f steps %d out %b\n", a.record.Blind(), len(a.record.Steps), a.record.Outputs) //ZZ
+	} //ZZ
 	price := func(f match.Fit) float64 {
 		if !madeIn(f.Variant, made) {
 			return f.Bits + wrongTechnology
 		}
 		return f.Bits
 	}
-	fits = slices.DeleteFunc(fits, func(f match.Fit) bool { return f.Mismatches > 0 })
-	if len(fits) == 0 {
+	blind := a.record.Blind()
+	fits = slices.DeleteFunc(fits, func(f match.Fit) bool { return f.Mismatches > mostMismatches })
+	if len(fits) == 0 || a.record.Outputs == 0 {
 		return
 	}
 	best := slices.MinFunc(fits, func(a, b match.Fit) int { return cmp.Compare(price(a), price(b)) })
-	if a.record.Blind()-best.Bits < leastGain {
+	if blind-best.Bits < leastGain || best.Mismatches > 0 && blind-best.Bits < contradictedGain {
 		return
 	}
 	for _, f := range fits {
@@ -148,6 +165,38 @@ func distance(t part.Type, v *part.Variant) int {
 		return 1
 	}
 	return 2
+}
+
+// misdirected gives the pins of a type that are no outputs and were seen to drive, and
+// its outputs that never did.
+func (a *another) misdirected(t part.Type) (driving, silent []int) {
+	if a.record == nil {
+		return nil, nil
+	}
+	for _, p := range t.Variant.Pins {
+		switch {
+		case p.Role == part.Input && !p.PullUp && p.Untested == "" && a.record.Outputs.Has(p.Number):
+			driving = append(driving, p.Number)
+		case p.Role == part.Output && p.Stage == part.TotemPole && a.record.Inputs.Has(p.Number):
+			silent = append(silent, p.Number)
+		}
+	}
+	return driving, silent
+}
+
+// unlike says that the chip is no such part at all, though it is not known which it is:
+// at two pins or more it is not what it should be, and one of them drives. A dead chip
+// does not do so, and shorts were looked for before power. Empty where it does.
+func (r *Result) unlike() string {
+	driving, silent := r.other.misdirected(r.Type)
+	if r.laterRound() || len(driving) == 0 || len(driving)+len(silent) < 2 {
+		return ""
+	}
+	verb := "drives, which is an input"
+	if len(driving) > 1 {
+		verb = "drive, which are inputs"
+	}
+	return fmt.Sprintf("probably not a %s, and no part that is known: %s %s of one", r.Type.Part().Number, pinList(driving), verb)
 }
 
 // narrow keeps of the parts that probing cannot tell apart those that behave in the

@@ -35,6 +35,11 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 		r.isAnother(others)
 		return
 	}
+	if words := r.unlike(); words != "" && len(others) == 0 && len(r.exact(p, observed, held)) == 0 {
+		r.Reason = words
+		r.Findings = append([]string{words + ": look at its marking"}, r.Findings...)
+		return
+	}
 	words, best := r.cause(p, observed, held, late)
 	for _, cause := range best {
 		r.fail(slices.Collect(cause.Pins().All())...)
@@ -196,15 +201,18 @@ func (r *Result) otherParts(p Plan, observed []fault.Observation) []string {
 	return byDistance(r.Type, impostors, r.other.candidates)
 }
 
-// exact gives the single faults of pins that predict all that was observed and leave
-// nothing open.
+// exact gives the single faults of pins that explain all that was observed in the
+// vectors, and what probing showed.
 func (r *Result) exact(p Plan, observed []fault.Observation, held fault.Held) []fault.Cause {
 	causes, possible := r.afterContact(fault.Singles(p.Circuit, r.Type.Family, p.Sequence, observed, held))
-	if !possible {
-		return nil
+	if !possible || r.other.record == nil || len(causes) == 0 {
+		return causes
 	}
+	steps, probed := r.other.record.Walked()
+	s := &stimulus.Sequence{Variant: p.Sequence.Variant, Steps: steps}
+	both := fault.Singles(p.Circuit, r.Type.Family, s, probed, fault.Held{})
 	return slices.DeleteFunc(slices.Clone(causes), func(c fault.Cause) bool {
-		return len(c.Faults) > 1 || c.Sometimes || c.Unknown > 0
+		return !slices.ContainsFunc(both, func(b fault.Cause) bool { return slices.Equal(b.Faults, c.Faults) })
 	})
 }
 

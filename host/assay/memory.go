@@ -207,7 +207,11 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 		r.isAnother(r.other.numbers())
 		return r.graded()
 	}
-	r.judgeMemory(p.Test)
+	if r.judgeMemory(p.Test); r.Verdict == Fail {
+		if words := r.unlike(); words != "" {
+			r.Reason, r.Findings = words, []string{words + ": look at its marking"}
+		}
+	}
 	r.doubt()
 	return r.graded()
 }

@@ -27,6 +27,7 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/vectors/fault"
 	"chipassay/vectors/match"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
@@ -62,6 +63,18 @@ type Record struct {
 	// they were pulled low alone, V: near 0 for MOS inputs, and for TTL ones what their
 	// own resistor makes of it. NaN where a pin was not measured or did not follow.
 	Standing [part.MaxPins + 1]float64
+}
+
+// Walked gives the steps after the first, in which directions were found: those in which
+// every pin that may be an input is driven or held. The open pins of each are compared.
+func (r *Record) Walked() (steps []stimulus.Step, observed []fault.Observation) {
+	signals := (part.Pins(1)<<r.Pins - 1) &^ part.PinSet(r.VCC, r.GND)
+	for _, s := range r.Steps[min(1+signals.Len(), len(r.Steps)):] {
+		driven := s.Low | s.High
+		steps = append(steps, stimulus.Step{Driven: driven, Drive: s.High, Compared: signals &^ driven})
+		observed = append(observed, fault.Observation{PulledUp: s.PulledUp, PulledDown: s.PulledDown})
+	}
+	return steps, observed
 }
 
 // What tells an output, V. A TTL input that is pulled low stands at 1.6 V or less, and no

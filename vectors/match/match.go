@@ -49,7 +49,7 @@ type Fit struct {
 	Variant    *part.Variant
 	Bits       float64 // the price of all readings
 	Mismatches int     // readings that the part rules out
-	Right      int     // readings that it predicts and that no pin that stands still gives
+	Right      int     // changes of outputs that it predicts
 }
 
 // A Candidate is a part that may lie in the socket. Circuit is nil for a memory.
@@ -99,9 +99,11 @@ func (t Trace) Rank(candidates []Candidate) (fits []Fit) {
 	return fits
 }
 
-// Blind is the price of the trace for a part that predicts nothing.
+// Blind is the price of the trace for a part that predicts nothing: beside that of the
+// readings, one bit a pin for whether it is an input or an output.
 func (t Trace) Blind() float64 {
 	r := newReader(t)
+	r.bits = float64(r.signals.Len())
 	for _, s := range t.Steps {
 		for pin := range r.signals.All() {
 			r.unforeseen(pin, s)
@@ -123,7 +125,7 @@ func (t Trace) fit(c Candidate) (f Fit, near bool) {
 			case wrong:
 				f.Mismatches++
 			case right:
-				if r.moved(pin, s) {
+				if p.value != logic.Z && r.moved(pin, s) {
 					f.Right++
 				}
 			}
