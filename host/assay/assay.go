@@ -99,7 +99,7 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	}
 	v := p.Type.Variant
 	goesOn := func(s Seating) bool {
-		return s.Good() || s.powerable(v) || s.ofAnother(p) || p.PowerAnyway && s.anyway(v)
+		return s.Good() || s.powerable(v) || s.ofAnother(p.Type, r.parts(p)) || p.PowerAnyway && s.anyway(v)
 	}
 	powers := p.wants(FunctionStage) || p.wants(LevelStage)
 	seating, err := r.seat(ctx, socket, prober, func(s Seating) bool { return powers && goesOn(s) })
@@ -122,9 +122,9 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 		r.Seating = &seating
 		r.fail(seating.Pins...)
 		if !goesOn(seating) {
-			return r.notTested(seating.String())
+			return r.refused(ctx, socket, prober, p, seating)
 		}
-		if !seating.powerable(v) && !seating.ofAnother(p) {
+		if !seating.powerable(v) && !seating.ofAnother(p.Type, r.parts(p)) {
 			r.limitMA = lowLimitMA(p.Type)
 			r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("powered anyway, with at most %d mA: before power %s", r.limitMA, seating.Found))
 		}

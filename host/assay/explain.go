@@ -26,9 +26,6 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 	for _, pin := range slices.Sorted(maps.Keys(errs)) {
 		r.Findings = append(r.Findings, r.firstError(pin, errs[pin]))
 	}
-	if r.Seating != nil {
-		r.Findings = append(r.Findings, "before power: "+r.Seating.String())
-	}
 	held := heldPins(v, p.Sequence, observed, errs)
 	others := r.otherParts(p, observed)
 	if len(others) > 0 && r.other.likelier(r.Type, others, r.exact(p, observed, held)) {
@@ -39,6 +36,9 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 		r.Reason = words
 		r.Findings = append([]string{words + ": look at its marking"}, r.Findings...)
 		return
+	}
+	if r.Seating != nil {
+		r.Findings = append(r.Findings, "before power: "+r.Seating.String())
 	}
 	words, best := r.cause(p, observed, held, late)
 	for _, cause := range best {

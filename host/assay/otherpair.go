@@ -1,0 +1,154 @@
+package assay
+
+import (
+	"cmp"
+	"context"
+	"slices"
+
+	"chipassay/host/adapter"
+	"chipassay/host/probe"
+	"chipassay/vectors/match"
+	"chipassay/vectors/part"
+)
+
+// A Reseater seats the same package with other supply pins. *adapter.Seat is one.
+type Reseater interface {
+	Supplied(vcc, gnd int) (*adapter.Seat, error)
+}
+
+// A supplyPair are the supply pins of a part.
+type supplyPair struct{ vcc, gnd int }
+
+// otherPairs are the supply pins that parts of a type's package have and the type has
+// not, those of the most parts first. Where only the two of the type are swapped, a chip
+// that lies so is put in backwards.
+func otherPairs(t part.Type, parts []match.Candidate) (pairs []supplyPair) {
+	v := t.Variant
+	counts := map[supplyPair]int{}
+	for _, c := range parts {
+		o := c.Variant
+		p := supplyPair{o.VCC(), o.GND()}
+		if o.Refusal == "" && len(o.Pins) == len(v.Pins) && p != (supplyPair{v.VCC(), v.GND()}) && p != (supplyPair{v.GND(), v.VCC()}) {
+			counts[p]++
+		}
+	}
+	for p := range counts {
+		pairs = append(pairs, p)
+	}
+	slices.SortFunc(pairs, func(a, b supplyPair) int {
+		return cmp.Or(cmp.Compare(counts[b], counts[a]), cmp.Compare(a.vcc, b.vcc), cmp.Compare(a.gnd, b.gnd))
+	})
+	return pairs
+}
+
+// suppliedAt is a chip that lies right and has other supply pins.
+func (c *contact) suppliedAt(p supplyPair) seated {
+	s := seated{vcc: adapter.PositionOf(p.vcc, c.n()), gnd: adapter.PositionOf(p.gnd, c.n()), all: c.as(placement{}).all}
+	s.grounds, s.touching = part.PinSet(s.gnd), s.all&^part.PinSet(s.vcc, s.gnd)
+	return s
+}
+
+// elsewhereSupplied finds the supply pins at which a chip answers that does not where
+// the type has its own: it is right there, and stands up at a soft start.
+func (c *contact) elsewhereSupplied(pairs []supplyPair) (found supplyPair, ok bool, err error) {
+	var looks []look
+	for _, p := range pairs {
+		s := c.suppliedAt(p)
+		looks = append(looks, s.groundUp(PlacementStep, everywhere), s.supplyUp(PlacementStep, everywhere), s.bothUp(PlacementStep, everywhere))
+	}
+	seen, err := c.look(looks...)
+	if err != nil || len(looks) == 0 {
+		return supplyPair{}, false, err
+	}
+	if c.k, err = c.prober.Constants(c.ctx); err != nil {
+		return supplyPair{}, false, err
+	}
+	for i, p := range pairs {
+		s := c.suppliedAt(p)
+		if !c.lies(s, [3]adapter.Measured(seen[3*i:3*i+3])) {
+			continue
+		}
+		volts, err := c.softAt(s)
+		if err != nil || volts >= softVolts {
+			return p, err == nil, err
+		}
+	}
+	return supplyPair{}, false, nil
+}
+
+// softAt drives a supply pin high, with ground at its switch or its drive, and gives its voltage.
+func (c *contact) softAt(s seated) (float64, error) {
+	switched := part.PinSet(s.gnd) & c.prober.Groundable()
+	if err := c.prober.Ground(c.ctx, switched); err != nil {
+		return 0, err
+	}
+	seen, err := c.look(look{step: SoftStartStep, up: part.PinSet(s.vcc), down: part.PinSet(s.gnd) &^ switched, volts: part.PinSet(s.vcc)})
+	if err != nil {
+		return 0, err
+	}
+	return seen[0].Volts[s.vcc], nil
+}
+
+// refused is the result of a chip that is not powered as what was typed: which part it
+// is, where it answers at the supply pins of another and is that by probing; else why
+// it is not powered.
+func (r *Result) refused(ctx context.Context, socket Socket, prober Prober, p Plan, s Seating) *Result {
+	if found, err := r.suppliedElsewhere(ctx, socket, prober, p); err != nil {
+		return r.notTested(unfinished(err))
+	} else if found {
+		return r.graded()
+	}
+	switch {
+	case s.open:
+		r.Trouble = NoContactPins
+	case s.isShort:
+		r.Trouble = ShortedPins
+	}
+	return r.notTested(s.String())
+}
+
+// suppliedElsewhere looks for other supply pins, powers the chip there and probes it.
+func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, prober Prober, p Plan) (found bool, err error) {
+	reseater, ok := socket.(Reseater)
+	if !ok || !p.wants(FunctionStage) || r.Seating.Found == EmptySocket {
+		return false, nil
+	}
+	pairs := otherPairs(p.Type, r.parts(p))
+	c := contactOf(ctx, prober, p.Type)
+	at, answers, err := c.elsewhereSupplied(pairs)
+	r.ContactVolts = append(r.ContactVolts, c.volts...)
+	if err != nil || !answers {
+		return false, releasing(ctx, socket, err)
+	}
+	seat, err := reseater.Supplied(at.vcc, at.gnd)
+	if err != nil { // the adapter cannot: it stays as it was found
+		return false, releasing(ctx, socket, nil)
+	}
+	current, limit := r.SupplyCurrentMA, r.limitMA
+	defer func() { r.SupplyCurrentMA, r.limitMA = current, limit }()
+	r.limitMA = strangerMA
+	err = r.powered(ctx, seat, func() error {
+		return r.identify(ctx, seat, p, probe.Seat{Pins: seat.Pins, VCC: seat.VCC, GND: seat.GND})
+	})
+	if r.other.found() {
+		r.Seating, r.PinsFailed = nil, nil
+		r.isAnother(r.other.numbers())
+		return true, nil
+	}
+	return false, err
+}
+
+// strangerMA, mA, is the limit for a chip of which the supply pins are known and nothing
+// else: what the largest of the bipolar types that have theirs elsewhere takes, a 7483's
+// 110 at most, and some of what probing takes.
+const strangerMA = 150
+
+// releasing makes the socket safe and gives the error.
+func releasing(ctx context.Context, socket Socket, err error) error {
+	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
+	defer cancel()
+	if offErr := socket.PowerOff(off); err == nil {
+		err = offErr
+	}
+	return err
+}
