@@ -83,10 +83,10 @@ func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
 	return seat, nil
 }
 
-// Supplied is the same seat with other supply pins, for a chip that is not what it was
-// taken for. It refuses what the adapter cannot supply.
-func (s *Seat) Supplied(vcc, gnd int) (*Seat, error) {
-	other, err := s.adapter.Seat(s.Pins, vcc, gnd)
+// Reseated is a seat for a chip that is not what it was taken for. It refuses what the
+// adapter cannot hold or supply.
+func (s *Seat) Reseated(pins, vcc, gnd int) (*Seat, error) {
+	other, err := s.adapter.Seat(pins, vcc, gnd)
 	if err == nil {
 		other.Settle, other.Progress = s.Settle, s.Progress
 	}

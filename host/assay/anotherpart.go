@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os" //ZZ
 	"slices"
 	"strings"
 
@@ -86,14 +85,6 @@ const equallyWell = 2
 func (a *another) rank(t part.Type, parts []match.Candidate) {
 	fits := a.record.Rank(parts)
 	made := a.technology()
-	if os.Getenv("ZD") != "" { //ZZ
-		for i, f := range fits { //ZZ
-			if i < 8 || f.Variant.Part == t.Part() || f.Variant.Part.Number == os.Getenv("ZD") { //ZZ
-				fmt.Println(f.Variant.Part.Number, f.Bits, f.Mismatches, f.Right) //ZZ
-			} //ZZ
-		} //ZZ
-		fmt.Printf("blind %.0f steps %d out %b\n", a.record.Blind(), len(a.record.Steps), a.record.Outputs) //ZZ
-	} //ZZ
 	price := func(f match.Fit) float64 {
 		if !madeIn(f.Variant, made) {
 			return f.Bits + wrongTechnology

@@ -110,7 +110,7 @@ func assayWrong(t *testing.T, w wrongPart) *assay.Result {
 
 // wrongPairs are how many pairs the ordinary and the long run try.
 const (
-	wrongPairs    = 40
+	wrongPairs    = 15
 	allWrongPairs = 300
 )
 

@@ -205,14 +205,18 @@ func (r *Result) otherParts(p Plan, observed []fault.Observation) []string {
 // vectors, and what probing showed.
 func (r *Result) exact(p Plan, observed []fault.Observation, held fault.Held) []fault.Cause {
 	causes, possible := r.afterContact(fault.Singles(p.Circuit, r.Type.Family, p.Sequence, observed, held))
-	if !possible || r.other.record == nil || len(causes) == 0 {
+	switch {
+	case !possible:
+		return nil
+	case r.other.record == nil || len(causes) == 0:
 		return causes
 	}
 	steps, probed := r.other.record.Walked()
 	s := &stimulus.Sequence{Variant: p.Sequence.Variant, Steps: steps}
 	both := fault.Singles(p.Circuit, r.Type.Family, s, probed, fault.Held{})
+	driving, _ := r.other.misdirected(r.Type) // which only a fault at those pins explains
 	return slices.DeleteFunc(slices.Clone(causes), func(c fault.Cause) bool {
-		return !slices.ContainsFunc(both, func(b fault.Cause) bool { return slices.Equal(b.Faults, c.Faults) })
+		return part.PinSet(driving...)&^c.Pins() != 0 || !slices.ContainsFunc(both, func(b fault.Cause) bool { return slices.Equal(b.Faults, c.Faults) })
 	})
 }
 

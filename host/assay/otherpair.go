@@ -11,24 +11,24 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A Reseater seats the same package with other supply pins. *adapter.Seat is one.
+// A Reseater seats another package, or the same with other supply pins. *adapter.Seat is one.
 type Reseater interface {
-	Supplied(vcc, gnd int) (*adapter.Seat, error)
+	Reseated(pins, vcc, gnd int) (*adapter.Seat, error)
 }
 
-// A supplyPair are the supply pins of a part.
-type supplyPair struct{ vcc, gnd int }
+// A supplyPair are the supply pins of a package.
+type supplyPair struct{ pins, vcc, gnd int }
 
-// otherPairs are the supply pins that parts of a type's package have and the type has
-// not, those of the most parts first. Where only the two of the type are swapped, a chip
-// that lies so is put in backwards.
+// otherPairs are the supply pins that parts have and a type has not, those of its package
+// first, and of the most parts. Where only the two of the type are swapped, a chip that
+// lies so is put in backwards.
 func otherPairs(t part.Type, parts []match.Candidate) (pairs []supplyPair) {
 	v := t.Variant
 	counts := map[supplyPair]int{}
 	for _, c := range parts {
 		o := c.Variant
-		p := supplyPair{o.VCC(), o.GND()}
-		if o.Refusal == "" && len(o.Pins) == len(v.Pins) && p != (supplyPair{v.VCC(), v.GND()}) && p != (supplyPair{v.GND(), v.VCC()}) {
+		p := supplyPair{len(o.Pins), o.VCC(), o.GND()}
+		if o.Refusal == "" && p != (supplyPair{len(v.Pins), v.VCC(), v.GND()}) && p != (supplyPair{len(v.Pins), v.GND(), v.VCC()}) {
 			counts[p]++
 		}
 	}
@@ -36,14 +36,20 @@ func otherPairs(t part.Type, parts []match.Candidate) (pairs []supplyPair) {
 		pairs = append(pairs, p)
 	}
 	slices.SortFunc(pairs, func(a, b supplyPair) int {
-		return cmp.Or(cmp.Compare(counts[b], counts[a]), cmp.Compare(a.vcc, b.vcc), cmp.Compare(a.gnd, b.gnd))
+		if a.pins != b.pins && (a.pins == len(v.Pins) || b.pins == len(v.Pins)) {
+			return first(b.pins == len(v.Pins), a.pins == len(v.Pins))
+		}
+		return cmp.Or(cmp.Compare(counts[b], counts[a]), cmp.Compare(a.pins, b.pins), cmp.Compare(a.vcc, b.vcc), cmp.Compare(a.gnd, b.gnd))
 	})
 	return pairs
 }
 
-// suppliedAt is a chip that lies right and has other supply pins.
+// suppliedAt is a chip that lies right and has other supply pins, or another package.
 func (c *contact) suppliedAt(p supplyPair) seated {
-	s := seated{vcc: adapter.PositionOf(p.vcc, c.n()), gnd: adapter.PositionOf(p.gnd, c.n()), all: c.as(placement{}).all}
+	s := seated{vcc: adapter.PositionOf(p.vcc, p.pins), gnd: adapter.PositionOf(p.gnd, p.pins)}
+	for pin := range p.pins {
+		s.all = s.all.With(adapter.PositionOf(pin+1, p.pins), true)
+	}
 	s.grounds, s.touching = part.PinSet(s.gnd), s.all&^part.PinSet(s.vcc, s.gnd)
 	return s
 }
@@ -52,6 +58,7 @@ func (c *contact) suppliedAt(p supplyPair) seated {
 // the type has its own: it is right there, and stands up at a soft start.
 func (c *contact) elsewhereSupplied(pairs []supplyPair) (found supplyPair, ok bool, err error) {
 	var looks []look
+	pairs = slices.DeleteFunc(slices.Clone(pairs), func(p supplyPair) bool { return c.suppliedAt(p).all&^c.fitted != 0 })
 	for _, p := range pairs {
 		s := c.suppliedAt(p)
 		looks = append(looks, s.groundUp(PlacementStep, everywhere), s.supplyUp(PlacementStep, everywhere), s.bothUp(PlacementStep, everywhere))
@@ -120,7 +127,7 @@ func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, prober Pr
 	if err != nil || !answers {
 		return false, releasing(ctx, socket, err)
 	}
-	seat, err := reseater.Supplied(at.vcc, at.gnd)
+	seat, err := reseater.Reseated(at.pins, at.vcc, at.gnd)
 	if err != nil { // the adapter cannot: it stays as it was found
 		return false, releasing(ctx, socket, nil)
 	}

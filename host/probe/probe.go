@@ -178,6 +178,11 @@ func (e *explorer) walk(limits Limits) error {
 	if err := e.pulse(inputs); err != nil {
 		return err
 	}
+	if e.record.Outputs == 0 {
+		if err := e.select2(inputs); err != nil {
+			return err
+		}
+	}
 	if err := e.flip(inputs); err != nil {
 		return err
 	}
@@ -211,6 +216,31 @@ func (e *explorer) pulse(pins []int) error {
 			continue
 		}
 		if err := e.flip(slices.Repeat([]int{pin}, 2*burst)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// select2 takes each two pins low together, until something drives: a memory answers only
+// while all its selects are active. Around that state it pulses the others.
+func (e *explorer) select2(pins []int) error {
+	for i, first := range pins {
+		if err := e.flip([]int{first}); err != nil {
+			return err
+		}
+		for _, second := range pins[i+1:] {
+			if err := e.flip([]int{second}); err != nil {
+				return err
+			}
+			if e.record.Outputs != 0 {
+				return e.pulse(slices.Collect((e.driven &^ e.low &^ e.record.Outputs).All()))
+			}
+			if err := e.flip([]int{second}); err != nil {
+				return err
+			}
+		}
+		if err := e.flip([]int{first}); err != nil {
 			return err
 		}
 	}
