@@ -183,7 +183,11 @@ func (f *checkFlags) writeUnseen(w io.Writer) error {
 
 // writeCheck prints a line a group, and under it its faults; at the end what to do next.
 func writeCheck(w io.Writer, r *selfcheck.Report) error {
-	fmt.Fprintf(w, "fitted: %s\n\n", strings.Join(r.Fitted, ", "))
+	fitted := strings.Join(r.Fitted, ", ")
+	if fitted == "" {
+		fitted = "cannot be told without the bias registers"
+	}
+	fmt.Fprintf(w, "fitted: %s\n\n", fitted)
 	for _, g := range r.Groups {
 		words := g.Good
 		switch {

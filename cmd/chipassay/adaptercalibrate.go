@@ -31,14 +31,16 @@ func adapterCalibrateCommand(d *definitions) *cobra.Command {
 adapter keep them.
 
 Measure a resistor of 1 to 2.4 kΩ with a meter you trust, put it alone into the
-socket between two positions that are measured (1-8 and 21-28), and tell both.
-Measure the adapter's 5 V with a voltmeter, too, and tell it with --supply: the
-adapter compares every voltage with it, and cannot know it. With the resistor at
-a position of a high-side and one of a low-side switch, such as 28 and 8, the
-current monitor is calibrated as well.
+socket between two positions of the near half (1-8 and 21-28), and tell both.
+With the far converters fitted that is all, for their 2.500 V reference tells
+what the adapter's 5 V really are. Without them measure these with a voltmeter
+and tell them with --supply: the adapter compares every voltage with them.
+With the resistor at a position of a high-side and one of a low-side switch, such
+as 28 and 8, the current monitor is calibrated as well.
 
 Nothing is kept when something is implausible.`,
-		Example: `  chipassay adapter calibrate --resistor 2198 --between 28,8 --supply 4.96
+		Example: `  chipassay adapter calibrate --resistor 1002 --between 28,8
+  chipassay adapter calibrate --resistor 1002 --between 28,8 --supply 4.96
   chipassay adapter calibrate --forget`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
@@ -47,7 +49,7 @@ Nothing is kept when something is implausible.`,
 	flags := cmd.Flags()
 	flags.Float64Var(&f.ohms, "resistor", 0, "the resistor in the socket, Ω, as measured")
 	flags.StringVar(&f.between, "between", "", "the two socket positions where it is: P,Q")
-	flags.Float64Var(&f.supply, "supply", 0, "the adapter's 5 V, V, as measured; if not given the one it has stays")
+	flags.Float64Var(&f.supply, "supply", 0, "the adapter's 5 V, V, as measured; if not given they are those by its reference, or stay as they are")
 	flags.BoolVar(&f.forget, "forget", false, "go by the values of the design again")
 	flags.Float64Var(&f.inSocket, "in-socket", 0, "virtual adapter: the resistor that is really in the socket, Ω (default: as told; inf for none)")
 	return cmd
@@ -131,8 +133,12 @@ func (f *calibrateFlags) forgetConstants(cmd *cobra.Command) error {
 func writeCalibration(w io.Writer, r calibration.Result) error {
 	fmt.Fprintf(w, "%-14s %10s %10s\n", "", "old", "new")
 	fmt.Fprintf(w, "%-14s %10.3f %10.3f  %s\n", "supply, V", r.Old.SupplyVolts, r.New.SupplyVolts, r.Supply)
-	fmt.Fprintf(w, "%-14s %10d %10d\n", "bias, Ω", r.Old.BiasOhms, r.New.BiasOhms)
-	fmt.Fprintf(w, "%-14s %10d %10d\n", "load, Ω", r.Old.LoadOhms, r.New.LoadOhms)
+	load := r.Load
+	if load == "" {
+		load = "resistor and the register's output"
+	}
+	fmt.Fprintf(w, "%-14s %10d %10d  resistor and the register's output\n", "bias, Ω", r.Old.BiasOhms, r.New.BiasOhms)
+	fmt.Fprintf(w, "%-14s %10d %10d  %s\n", "load, Ω", r.Old.LoadOhms, r.New.LoadOhms, load)
 	fmt.Fprintf(w, "%-14s %10d %10d  resistor and the microcontroller's output\n", "drive, Ω", r.Old.DriveOhms, r.New.DriveOhms)
 	fmt.Fprintf(w, "%-14s %10.4f %10.4f  %s\n", "shunt gain", r.Old.ShuntGain, r.New.ShuntGain, r.Shunt)
 	for p := 1; p <= adapter.Positions; p++ {
@@ -140,6 +146,9 @@ func writeCalibration(w io.Writer, r calibration.Result) error {
 			old := r.Old.Channels[p]
 			fmt.Fprintf(w, "%-14s %10s %10s\n", "channel "+adapter.Column(p), channelText(old), channelText(now))
 		}
+	}
+	if r.Gain != "" {
+		fmt.Fprintf(w, "The gain of the channels is %s.\n", r.Gain)
 	}
 	_, err := fmt.Fprintln(w, "\nThe adapter keeps the new values, without power too. --forget goes back to those of its design.")
 	return err

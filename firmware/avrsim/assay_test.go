@@ -68,7 +68,7 @@ func TestDefectsAreNamed(t *testing.T) {
 		{"74LS51", "8 stuck high", 8},
 		{"7451", "", 0},
 		{"7402", "1 stuck low", 1},
-		{"7405", "", 0}, // open collectors: z is proved by both levels of the bias rail
+		{"7405", "", 0}, // open collectors: z is proved by both levels of the bias
 		{"7405", "2 stuck high", 2},
 		{"4011", "", 0}, // CMOS levels
 		{"4011", "3 stuck low", 3},

@@ -233,7 +233,7 @@ func (c *Carrier) Levels(p Port) uint8 {
 		return driven | free&six&uint8(c.sample()>>24)
 	case 'E':
 		lines := driven | free&c.level[p] // pulled up
-		if c.Pressed {
+		if c.Socket.Button(c.Pressed) {
 			lines &^= button
 		}
 		return lines

@@ -2,6 +2,7 @@
 // ATmega2560 runs in a simulated microcontroller (libsimavr) with the adapter's
 // carrier, a virtual socket and a chip on its ports, and its serial line on a
 // pseudo-terminal, so that the host's programs reach it as they reach a real one.
+// Registers and far converters are clocked bit by bit as the program moves their lines.
 //
 // The simulator gives the instructions, the timers, the EEPROM, the watchdog
 // and the cycle count. The serial port is modelled here, since the simulator's

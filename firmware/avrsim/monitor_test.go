@@ -84,7 +84,7 @@ func TestTrip(t *testing.T) {
 				if _, err := s.PowerOn(t.Context(), 100); err != nil {
 					t.Fatal(err)
 				}
-				if _, err := s.Apply(t.Context(), gray(1), adapter.High); err != nil { // the rail
+				if _, err := s.Apply(t.Context(), gray(1), adapter.High); err != nil { // the bias
 					t.Fatal(err)
 				}
 				// 91 µs is no part of 532, 400 or 1000 µs.

@@ -85,7 +85,7 @@ func BenchmarkApply(b *testing.B) {
 			if _, err := seat.PowerOn(b.Context(), 100); err != nil {
 				b.Fatal(err)
 			}
-			if _, err := seat.Apply(b.Context(), c.steps[:1], adapter.High); err != nil { // the rail
+			if _, err := seat.Apply(b.Context(), c.steps[:1], adapter.High); err != nil { // the bias
 				b.Fatal(err)
 			}
 			for b.Loop() {

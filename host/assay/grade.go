@@ -67,6 +67,8 @@ func (r Reading) Standing() Standing {
 		return Roomy
 	case inside >= r.Uncertainty:
 		return Inside
+	case inside >= 0 && r.Uncertainty > r.Limit*room && r.Quantity != VOH:
+		return Unlimited // the tester is too coarse for this limit
 	case r.LoadMA > r.RatedMA*1.1:
 		return Unlimited
 	case inside > -r.Uncertainty:

@@ -51,7 +51,7 @@ func (m *levelWalk) voh(pin *part.Pin, v, lift, ohms float64) Reading {
 	o := m.outputs(pin)
 	load, limit, supply := v/ohms*1000, m.highLimit(o), cmp.Or(m.chipVolts, tableVolts)
 	return Reading{Quantity: VOH, Value: v - lift, Limit: supply - (supply-limit)*m.over(load, o.IOH), RatedMA: o.IOH,
-		LoadMA: load, Uncertainty: converterVolts + rails1Percent*max(0, m.k.SupplyVolts-v)}
+		LoadMA: load, Uncertainty: converterVolts + railDrift + rails1Percent*max(0, m.k.SupplyVolts-v)}
 }
 
 // highLimit is the VOH limit at the supply that the chip has, V: of a MOS output it
@@ -123,6 +123,11 @@ func (m *levelWalk) follows(pin *part.Pin, up, down float64) {
 	}
 }
 
+// railDrift, V, is how far the adapter's rail may be from where the reference last told:
+// it is asked once a request, and outputs under load take some 30 mA more in one step
+// than in another.
+const railDrift = 0.02
+
 // current is the uncertainty of a current, mA, that was measured across a resistor.
 func current(mA, ohms, tolerance float64) float64 { return mA*tolerance + converterVolts/ohms*1000 }
 
@@ -176,7 +181,8 @@ func (m *levelWalk) inputHigh(pin *part.Pin, step int) {
 // iih is the reading of an input that the bias resistor holds high.
 func (m *levelWalk) iih(pin *part.Pin, v float64) Reading {
 	i := (m.k.SupplyVolts - v) / m.k.BiasOhms * 1000
-	return Reading{Quantity: IIH, Value: i, Limit: m.t.Family.IIH * pin.LoadIn(m.t.Family), Uncertainty: current(i, m.k.BiasOhms, rails1Percent)}
+	return Reading{Quantity: IIH, Value: i, Limit: m.t.Family.IIH * pin.LoadIn(m.t.Family),
+		Uncertainty: current(i, m.k.BiasOhms, rails1Percent) + railDrift/m.k.BiasOhms*1000}
 }
 
 // monitorMA, mA, is what the supply current may be off: half of the monitor's step of

@@ -63,7 +63,7 @@ func (r *Result) lookAgain(ctx context.Context, meter LevelMeter, p Plan, sensed
 	for _, span := range r.unsteadyAt {
 		l.suspectAll(span)
 	}
-	if len(l.suspects) == 0 || len(observed) < len(p.Sequence.Steps) {
+	if len(l.suspects) == 0 || len(observed) != len(p.Sequence.Steps) {
 		return nil
 	}
 	if err := l.measure(ctx, meter); err != nil {
@@ -91,7 +91,7 @@ func (l *secondLook) add(s suspect) {
 
 // suspect lists the readings that are not a good chip's.
 func (l *secondLook) suspect(observed []fault.Observation) {
-	for i, st := range l.p.Sequence.Steps[:min(len(observed), reach)] {
+	for i, st := range l.p.Sequence.Steps[:len(observed)] {
 		for pin := range st.Compared.All() {
 			want, _ := st.Expect(pin)
 			if up := want != logic.Zero; observed[i].PulledUp.Has(pin) != up {
@@ -141,7 +141,7 @@ func (l *secondLook) measure(ctx context.Context, meter LevelMeter) error {
 		return err
 	}
 	for _, suspects := range l.suspects {
-		for _, s := range suspects[:min(len(suspects), looksAgain)] {
+		for _, s := range firstOf(suspects) {
 			m.ask(s.station(), &l.p.Type.Variant.Pins[s.pin-1])
 		}
 	}
@@ -150,11 +150,20 @@ func (l *secondLook) measure(ctx context.Context, meter LevelMeter) error {
 	}
 	l.rail = m.k.SupplyVolts
 	for _, suspects := range l.suspects {
-		for _, s := range suspects[:min(len(suspects), looksAgain)] {
+		for _, s := range firstOf(suspects) {
 			l.measured[s] = m.volts(s.station(), &l.p.Type.Variant.Pins[s.pin-1])
 		}
 	}
 	return nil
+}
+
+// firstOf gives the suspects that are measured: the first, within reach.
+func firstOf(suspects []suspect) []suspect {
+	n := 0
+	for n < min(len(suspects), looksAgain) && suspects[n].step < reach {
+		n++
+	}
+	return suspects[:n]
 }
 
 // judge judges a pin's readings under one bias, where they stand between the adapter's
@@ -162,8 +171,11 @@ func (l *secondLook) measure(ctx context.Context, meter LevelMeter) error {
 func (l *secondLook) judge(at suspectPin, observed []fault.Observation) string {
 	suspects := l.suspects[at]
 	worst := math.NaN() // V, the one farthest from what is expected
-	right := true
-	for _, s := range suspects[:min(len(suspects), looksAgain)] {
+	right := len(firstOf(suspects)) > 0
+	if !right {
+		return ""
+	}
+	for _, s := range firstOf(suspects) {
 		v := l.measured[s]
 		if !(v > readsLow*l.rail-converterVolts && v < readsHigh*l.rail+converterVolts) {
 			return "" // what was read is what is there

@@ -174,7 +174,7 @@ func (m *model) fits(i int, r *result, deviates *[adapter.Positions + 1][]deviat
 			switch {
 			case d.volts && e.volts.known() && nominal.volts.known() && math.Abs(e.volts.low-nominal.volts.low) < nominalVolts,
 				d.current && math.Abs(e.current.low-nominal.current.low) < nominalCurrent/2:
-				return math.NaN(), at // it would not have shown so
+				// it would not have shown so: a little off for another reason
 			case d.current, d.tripped, d.refused:
 				score++
 			case d.volts:

@@ -147,7 +147,11 @@ func (c *check) addFitted(field int, of []int) {
 			if len(shifting) > 1 && len(others) > 0 {
 				look += fmt.Sprintf("; with the jumper of %s at 1-2 the chain ends earlier, which tells which half is at fault", others[slices.IndexFunc(others, func(r string) bool { return c.model.good.Part(r).Kind == carrier.Link })])
 			}
-			return said{registers, fmt.Sprintf("the %s registers %s: what is shifted in does not come out", ch.name, strings.Join(shifting, ", ")),
+			all := strings.Join(shifting, ", ")
+			if c.found.bias == 0 && !c.options.Building {
+				all += " (those that are fitted)"
+			}
+			return said{registers, fmt.Sprintf("the %s registers %s: what is shifted in does not come out", ch.name, all),
 				fmt.Sprintf("a 1 shifted through them did not come back at %s", ch.back), look}
 		}
 		return said{kind: registers}
@@ -174,7 +178,7 @@ func (c *check) addFitted(field int, of []int) {
 		}
 	}
 	if len(of) > 0 && len(of) <= 3 {
-		f = c.model.faultOf(of, s.found)
+		f = c.model.faultOf(c.model.those(of), nil, s.found)
 		f.Look = s.look
 	}
 	c.add(s.kind, f)
@@ -240,15 +244,18 @@ func (c *check) named(k kind, found string, defects ...string) {
 		c.add(k, Fault{What: strings.Join(defects, ", or "), Found: found, Look: strings.Join(defects, ", ")})
 		return
 	}
-	c.add(k, c.model.faultOf(of, found))
+	c.add(k, c.model.faultOf(c.model.those(of), nil, found))
 }
 
 // judgeMonitor: where what flows is wrong at every position, it is the monitor.
 func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
-	total, wrong := 0, 0
+	total, wrong, tripped := 0, 0, 0
 	var shares []float64
 	for i := range c.model.plan {
 		k, s := &c.model.plan[i], &c.result.seen[i]
+		if k.high != 0 && s.tripped {
+			tripped++
+		}
 		if k.high == 0 || !s.looked || s.current < 0 {
 			continue
 		}
@@ -260,6 +267,12 @@ func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
 		}
 	}
 	switch {
+	case total == 0 && tripped > 0 && !elsewhere(deviates):
+		for p := range deviates {
+			deviates[p] = slices.DeleteFunc(deviates[p], func(d deviation) bool { return d.tripped })
+		}
+		c.add(monitor, Fault{Parts: []string{"U51"}, What: "the shunt of U51 is not 0.1 Ω, or the supply is shorted behind it",
+			Found: fmt.Sprintf("it reads more than %d mA wherever the supply is switched on", limitMA), Look: "the shunt on the module: it must be marked R100; solder between SUPPLY and ground"})
 	case total == 0:
 		if c.left[monitor] == "" {
 			c.left[monitor] = "no position could be supplied"
@@ -288,7 +301,7 @@ func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
 // elsewhere tells whether anything but currents deviates.
 func elsewhere(deviates *[adapter.Positions + 1][]deviation) bool {
 	for p := range deviates {
-		if slices.ContainsFunc(deviates[p], func(d deviation) bool { return !d.current }) {
+		if slices.ContainsFunc(deviates[p], func(d deviation) bool { return !d.current && !d.tripped }) {
 			return true
 		}
 	}

@@ -60,7 +60,8 @@ func unpowered(positions uint32, loaded bool) []condition {
 			set |= uint32(p>>i&1) << p
 		}
 		for _, s := range []uint32{set & all, all &^ set} {
-			plan = append(plan, condition{driven: s, level: s, bias: true, measured: all})
+			plan = append(plan, condition{driven: s, level: s, bias: true, measured: all},
+				condition{driven: s, bias: true, biasUp: all, measured: all})
 		}
 	}
 	for p := 1; p <= adapter.Positions; p++ {

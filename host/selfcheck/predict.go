@@ -237,11 +237,11 @@ func (c *circuit) current(l carrier.Lane, k *condition) interval {
 			mA += 1000 * e.siemens * max(0, rail-min(at(e.a), at(e.b)))
 		case e.kind == carrier.PNP && e.a == atRail: // turned
 			if on := p.conducts(e, volts, held, conduction{}); on.reversed {
-				mA += 1000 * (0.02*max(0, rail-0.05-at(e.c)) + 0.2*max(0, rail-0.7-at(e.b)))
+				mA += 1000 * (reverseSiemens*max(0, rail-saturation-at(e.c)) + baseSiemens*max(0, rail-baseDrop-at(e.b)))
 			}
 		case e.kind == carrier.PNP && e.c == atRail:
 			if on := p.conducts(e, volts, held, conduction{}); on.channel {
-				mA += 1000 * (2*max(0, rail-0.05-at(e.a)) + 0.2*max(0, rail-0.7-at(e.b)))
+				mA += 1000 * (channelSiemens*max(0, rail-saturation-at(e.a)) + baseSiemens*max(0, rail-baseDrop-at(e.b)))
 			}
 		}
 	}

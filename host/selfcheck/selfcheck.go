@@ -32,22 +32,18 @@ import (
 var ErrOccupied = errors.New("something is in the socket")
 
 // A check is one run.
-// watching is told of what was read, for a test.
-var watching func(*model, *result)
-
 type check struct {
 	bench
-	options  Options
-	groups   []carrier.Group // that are there, by what was found or told
-	building bool            // the last of them may be there in part
-	found    fitted
-	model    *model
-	result   result
-	blamed   [fields]int // what the adapter found of itself, as far as a fault was named for it
-	pending  func()      // adds a fault of a converter's reference, if nothing else is wrong with that
-	faults   [kinds][]Fault
-	good     [kinds]string
-	left     [kinds]string // why something was not checked
+	options Options
+	groups  []carrier.Group // that are there, by what was found or told
+	found   fitted
+	model   *model
+	result  result
+	blamed  [fields]int // what the adapter found of itself, as far as a fault was named for it
+	pending func()      // adds a fault of a converter's reference, if nothing else is wrong with that
+	faults  [kinds][]Fault
+	good    [kinds]string
+	left    [kinds]string // why something was not checked
 }
 
 // Options are what the user tells of the board.
@@ -87,6 +83,9 @@ func (c *check) fittedGroups() []carrier.Group {
 	if c.options.Building {
 		all := carrier.AllGroups()
 		return all[:slices.Index(all, c.options.Group)+1]
+	}
+	if c.found.bias == 0 { // then it finds nothing, whatever there is
+		return carrier.AllGroups()
 	}
 	groups := []carrier.Group{carrier.Starter}
 	for _, g := range []struct {
@@ -135,9 +134,16 @@ func (c *check) run() error {
 		}
 		seen = append(seen, s)
 	}
+	if err := c.seat.PowerOff(c.ctx); err != nil {
+		return err
+	}
 	plan = append(plan, closing...)
 	c.model.planned(plan)
 	c.result.seen = seen
+	c.result.found, c.result.blamed = c.found, c.blamed
+	if err := c.occupied(); err != nil {
+		return err
+	}
 	c.judgeLowChain()
 	if err := c.power(positions, high, low, loaded); err != nil {
 		return err
@@ -191,21 +197,21 @@ func (c *check) power(positions, high, low uint32, loaded bool) error {
 func (c *check) diagnose() error {
 	m := c.model
 	c.result.found, c.result.blamed = c.found, c.blamed
-	if watching != nil {
-		watching(m, &c.result)
-	}
 	deviates := m.deviations(&c.result)
 	c.judgeMonitor(&deviates)
 	found, left := m.explain(&c.result, deviates)
-	if err := c.occupied(&left); err != nil {
-		return err
-	}
 	for _, of := range found {
 		var why []deviation
 		for _, p := range m.changes[of[0]] {
 			why = append(why, deviates[p]...)
 		}
-		f := m.faultOf(of, m.reads(why))
+		at, explaining := m.changes[of[0]], m.those(of)
+		if len(at) == 1 {
+			if values := m.better(explaining[0], at[0], &c.result); len(values) > 0 {
+				explaining = values
+			}
+		}
+		f := m.faultOf(explaining, at, m.reads(why))
 		c.add(m.kindOf(&f), f)
 	}
 	if c.pending != nil && len(c.faults[converters]) == 0 { // one that measures nothing right does not see the reference either
@@ -213,6 +219,11 @@ func (c *check) diagnose() error {
 	}
 	for p := range left {
 		if len(left[p]) == 0 {
+			continue
+		}
+		if of := m.values(p, &c.result); len(of) > 0 {
+			f := m.faultOf([]Defect{of[0].defect}, []int{p}, m.reads(left[p]))
+			c.add(m.kindOf(&f), f)
 			continue
 		}
 		c.add(drives, Fault{Position: p, What: at(p) + " does not read as it should, and no single defect explains it",
@@ -238,28 +249,6 @@ func (c *check) around(p int) string {
 	return words
 }
 
-// occupied tells whether positions follow each other in a way that no defect of the
-// board explains.
-func (c *check) occupied(left *[adapter.Positions + 1][]deviation) error {
-	for p := range left {
-		for _, d := range left[p] {
-			if d.condition < 0 {
-				continue
-			}
-			k := &c.model.plan[d.condition]
-			if k.driven == 0 || k.driven&bit(p) != 0 || d.current {
-				continue
-			}
-			for q := range left {
-				if k.driven&bit(q) != 0 && len(left[q]) > 0 {
-					return fmt.Errorf("%w: take it out (%s follows %s). If the socket is empty, look for solder between their lines", ErrOccupied, at(p), at(q))
-				}
-			}
-		}
-	}
-	return nil
-}
-
 // leaveAll notes that nothing more was looked at.
 func (c *check) leaveAll(why string) {
 	for k := range c.left {
@@ -273,7 +262,9 @@ func (c *check) leaveAll(why string) {
 func (c *check) report() *Report {
 	r := &Report{}
 	for _, g := range c.groups {
-		r.Fitted = append(r.Fitted, g.String())
+		if c.found.bias != 0 || c.options.Building {
+			r.Fitted = append(r.Fitted, g.String())
+		}
 	}
 	for k := range kinds {
 		g := Group{Name: names[k], Faults: c.faults[k], Unchecked: c.left[k]}

@@ -2,6 +2,7 @@ package selfcheck
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -31,7 +32,7 @@ func role(p *carrier.Part) string {
 }
 
 func article(word string) string {
-	if strings.ContainsRune("aeioAEIO", rune(word[0])) {
+	if strings.ContainsRune("aeio", rune(word[0])) || strings.HasPrefix(word, "n-") || word == "LED" {
 		return "an "
 	}
 	return "a "
@@ -92,7 +93,10 @@ func (m *model) says(d Defect) string {
 	return d.String()
 }
 
+// ohms writes a resistance with two digits: more is not known.
 func ohms(v float64) string {
+	scale := math.Pow(10, math.Floor(math.Log10(v))-1)
+	v = math.Round(v/scale) * scale
 	switch {
 	case v >= 1e6:
 		return fmt.Sprintf("%.3g MΩ", v/1e6)
@@ -133,13 +137,20 @@ func (d Defect) names() []string {
 	return []string{d.Ref}
 }
 
-// faultOf puts defects that cannot be told apart into one fault.
-func (m *model) faultOf(of []int, found string) Fault {
+// those are some of the model's defects.
+func (m *model) those(of []int) (defects []Defect) {
+	for _, i := range of {
+		defects = append(defects, m.defects[i])
+	}
+	return defects
+}
+
+// faultOf puts defects that cannot be told apart, and that change some positions, into one fault.
+func (m *model) faultOf(of []Defect, at []int, found string) Fault {
 	f := Fault{Found: found}
 	var words []string
 	kinds := map[string]bool{}
-	for _, i := range of {
-		d := m.defects[i]
+	for _, d := range of {
 		f.defects = append(f.defects, d)
 		for _, name := range d.names() {
 			if !slices.Contains(f.Parts, name) {
@@ -152,7 +163,7 @@ func (m *model) faultOf(of []int, found string) Fault {
 		kinds[d.Ref] = d.kind != shorted
 		words = append(words, m.says(d))
 	}
-	if at := m.changes[of[0]]; len(at) == 1 {
+	if len(at) == 1 {
 		f.Position = at[0]
 	}
 	f.What = strings.Join(words, ", or ")
@@ -161,15 +172,14 @@ func (m *model) faultOf(of []int, found string) Fault {
 }
 
 // look tells where to look for defects.
-func (m *model) look(of []int) string {
+func (m *model) look(of []Defect) string {
 	var places []string
 	add := func(s string) {
 		if !slices.Contains(places, s) {
 			places = append(places, s)
 		}
 	}
-	for _, i := range of {
-		d := m.defects[i]
+	for _, d := range of {
 		p := m.good.Part(d.Ref)
 		switch {
 		case d.kind == shorted:

@@ -121,6 +121,12 @@ func (a *Adapter) board(ctx context.Context) error {
 			}
 			return 0
 		}},
+		{"monitor", 0, 1, func([]uint64) uint64 {
+			if a.socket.Monitor() {
+				return 1
+			}
+			return 0
+		}},
 		{"button", 0, 1, func([]uint64) uint64 {
 			if a.socket.board.buttonReads(a.Pressed) {
 				return 1

@@ -123,6 +123,7 @@ func (s *Socket) solveGroup(g *group) {
 	volts := solveTogether(ends, couplings)
 	for i, n := range g.nodes {
 		n.volts = volts[i]
+		n.flow = s.tally(n)
 	}
 }
 

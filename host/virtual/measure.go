@@ -66,5 +66,8 @@ func (s *Socket) Converter(which int) bool {
 	return which >= 0 && which < 2 && s.wiring.converters[which]
 }
 
+// Button tells whether the button's line is at ground, by a hand or by the board.
+func (s *Socket) Button(pressed bool) bool { return s.board.buttonReads(pressed) }
+
 // Monitor tells whether the current monitor answers.
 func (s *Socket) Monitor() bool { return s.wiring.monitored }

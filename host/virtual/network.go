@@ -210,6 +210,7 @@ func (s *Socket) solveUnpowered() {
 		n := &s.nodes[i]
 		_, siemens := s.fromAdapter(n)
 		n.volts, n.floating = s.network.volts[i], siemens == 0 && !n.odd
+		n.flow = s.tally(n)
 	}
 	spread(s.couplings, func(from, to int) bool { // what holds one holds the other
 		a, b := &s.nodes[from], &s.nodes[to]

@@ -26,6 +26,7 @@ type node struct {
 	mosfets   []int // low-side switches to ground, by number in the wiring
 	pnps      []int // high-side switches to the supply, likewise
 	clusters  []clusterAt
+	flow      flow
 	known     [6]solution // the last ones
 	oldest    int         // of those
 	odd       bool        // the board has more here than resistors and switches

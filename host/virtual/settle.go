@@ -8,8 +8,6 @@ import (
 	"chipassay/vectors/part"
 )
 
-func count(w adapter.Word) float64 { return float64(bits.OnesCount32(uint32(w))) }
-
 // every is the set of all nodes, by number.
 func (s *Socket) every() uint64 { return 1<<len(s.nodes) - 1 }
 
@@ -156,7 +154,7 @@ func (s *Socket) solveNode(n *node) {
 	if ok {
 		for i := range n.known {
 			if k := &n.known[i]; k.state == key && k.era == s.era {
-				n.volts, n.floating = k.volts, false
+				n.volts, n.flow, n.floating = k.volts, k.flow, false
 				return
 			}
 		}
@@ -165,12 +163,13 @@ func (s *Socket) solveNode(n *node) {
 	elements := s.elementsAt(n)
 	n.floating = siemens == 0 && len(elements) == 0
 	if n.floating {
-		n.volts = s.charged()
+		n.volts, n.flow = s.charged(), flow{}
 		return
 	}
 	n.volts = solve(amps, siemens, elements)
+	n.flow = s.tally(n)
 	if ok {
-		n.known[n.oldest] = solution{key, s.era, n.volts}
+		n.known[n.oldest] = solution{key, s.era, n.volts, n.flow}
 		n.oldest = (n.oldest + 1) % len(n.known)
 	}
 }
@@ -180,6 +179,7 @@ type solution struct {
 	state uint64 // of the drivers and of the chip's pads, see stateOf
 	era   uint32 // in which nothing else changed
 	volts float64
+	flow
 }
 
 // stateOf puts what the drivers and the pads at a node do into a number; ok is false where

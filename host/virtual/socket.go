@@ -89,6 +89,7 @@ type Socket struct {
 
 	high      adapter.Word // reads high
 	uncertain adapter.Word // may read either way
+	feeders   [2][]*pad    // pins that may feed the die's supply, and its ground
 	era       uint32       // counts what changes but drivers and outputs: supply, switches
 	hunting   uint64       // nodes that did not come to rest
 	warmth    int          // changes since the supply came
@@ -195,6 +196,7 @@ func (s *Socket) wire() {
 		s.group()
 		return
 	}
+	s.findFeeders()
 	for i := range s.chip.pads {
 		if pad := &s.chip.pads[i]; pad.bonded && (pad.in || pad.out) {
 			n := s.of[s.chip.position(pad.pin)]
@@ -286,11 +288,15 @@ func (s *Socket) Millivolts(position int) int {
 func (s *Socket) readOdd(p int) adapter.Word {
 	at, bit := adapter.At(p), bitOf(p)
 	chance := adapter.Word(s.random.Uint64())
+	if s.wiring.reads[bit] == readsNone {
+		if !Sensed.Has(p) && s.dir.Has(p) {
+			return at & s.level
+		}
+		return at & chance
+	}
 	volts, held := s.netVolts(s.wiring.sense[bit])
 	switch {
-	case !Sensed.Has(p) && s.dir.Has(p) && s.wiring.reads[bit] == readsNone:
-		return at & s.level
-	case s.wiring.reads[bit] == readsNone || !held:
+	case !held:
 		return at & chance
 	case volts > readHigh*s.supply.rail:
 		return at

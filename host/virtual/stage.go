@@ -87,7 +87,7 @@ func (v *Variety) baseAmps(emitter, most float64) float64 {
 // transistors hardly larger than small ones.
 func (v *Variety) diodeInput(base, most float64) (points []point) {
 	for inside := 0.0; ; inside += 0.005 { // V at the base
-		out := (curveSupply-inside)/base - v.baseAmps(1.65*v.saturation(emitter)*math.Exp(inside/2/thermalVolts), most)
+		out := (curveSupply-inside)/base - v.baseAmps(1.55*v.saturation(emitter)*math.Exp(inside/2/thermalVolts), most)
 		if out < 0 {
 			return append(points, point{inside, 0}, point{inside + 3, 0})
 		}
@@ -205,11 +205,15 @@ func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 	return drawn(rising(points), atGround).following(ohmic, 0.9)
 }
 
+// upperOhms, Ω, is what the upper transistor and its diode have of their own.
+const upperOhms = 12
+
 // bipolarHigh is an emitter follower: one transistor and a diode, or two
 // transistors, below VCC, with what its base current drops in the splitter's
 // resistor, until the collector's resistor is all that is left.
 func (v *Variety) bipolarHigh(f *part.Family, p *part.Pin) element {
 	s, saturation := v.stageOf(f, p), v.saturation(emitter)
+	s.collector += upperOhms
 	var points []point
 	for _, i := range decades(0.5) {
 		// Base current, and the voltage across the bleeder, which is what is below the first transistor.

@@ -72,13 +72,34 @@ func (s *Socket) feeds(p *pad, role part.Role) bool {
 	if role == part.Supply {
 		closed = s.highOn
 	}
-	return s.chip.role(p.pin) == role && p.bonded && !p.away && s.of[s.chip.position(p.pin)].positions&closed != 0
+	return p.bonded && !p.away && s.of[s.chip.position(p.pin)].positions&closed != 0 && s.chip.role(p.pin) == role
+}
+
+// findFeeders notes the pads that may feed the die.
+func (s *Socket) findFeeders() {
+	for i := range s.chip.pads {
+		p := &s.chip.pads[i]
+		switch s.chip.role(p.pin) {
+		case part.Supply:
+			s.feeders[0] = append(s.feeders[0], p)
+		case part.Ground:
+			s.feeders[1] = append(s.feeders[1], p)
+		}
+	}
+}
+
+// feedersOf are the pads that may feed the die's supply or its ground.
+func (s *Socket) feedersOf(role part.Role) []*pad {
+	if role == part.Supply {
+		return s.feeders[0]
+	}
+	return s.feeders[1]
 }
 
 // voltsAt is the voltage of the die's supply or ground: that of the pin that feeds it.
 func (s *Socket) voltsAt(role part.Role) float64 {
-	for i := range s.chip.pads {
-		if p := &s.chip.pads[i]; s.feeds(p, role) {
+	for _, p := range s.feedersOf(role) {
+		if s.feeds(p, role) {
 			return s.of[s.chip.position(p.pin)].volts
 		}
 	}
@@ -90,8 +111,8 @@ func (s *Socket) share(n *node, role part.Role) float64 {
 	if n.positions&(s.highOn|s.lowOn) == 0 {
 		return 0
 	}
-	for i := range s.chip.pads {
-		if p := &s.chip.pads[i]; s.feeds(p, role) {
+	for _, p := range s.feedersOf(role) {
+		if s.feeds(p, role) {
 			if s.of[s.chip.position(p.pin)] == n {
 				return 1
 			}
@@ -104,8 +125,7 @@ func (s *Socket) share(n *node, role part.Role) float64 {
 // joined tells whether a supply pin is bonded, at a closed switch, and near enough to
 // its rail, but for what the chip's own current takes.
 func (s *Socket) joined(role part.Role) bool {
-	for i := range s.chip.pads {
-		p := &s.chip.pads[i]
+	for _, p := range s.feedersOf(role) {
 		if !s.feeds(p, role) {
 			continue
 		}
@@ -130,17 +150,31 @@ func (s *Socket) chipAmps() (taken, returned float64) {
 	taken = s.chip.restAmps(s.supply.vcc - s.supply.gnd)
 	returned = taken
 	for i := range s.nodes {
-		n := &s.nodes[i]
-		for _, e := range s.padElements(n) {
-			switch current, _ := e.at(n.volts); e.rail {
-			case atSupply:
-				taken += current
-			case atGround:
-				returned -= current
-			}
-		}
+		taken, returned = taken+s.nodes[i].flow.taken, returned+s.nodes[i].flow.returned
 	}
 	return taken, returned
+}
+
+// A flow is what flows at a node, A: what the chip's outputs and inputs take of its supply
+// and return at its ground there, and what the drives and pulls take of the board's 5 V.
+type flow struct{ taken, returned, drawn float64 }
+
+// tally finds the currents at a node from its voltage.
+func (s *Socket) tally(n *node) (c flow) {
+	for _, e := range s.padElements(n) {
+		switch current, _ := e.at(n.volts); e.rail {
+		case atSupply:
+			c.taken += current
+		case atGround:
+			c.returned -= current
+		}
+	}
+	for _, l := range n.legs {
+		if s.state[l.lead].on&s.state[l.lead].up>>l.bit&1 != 0 {
+			c.drawn += (s.supply.rail - n.volts) * l.high
+		}
+	}
+	return c
 }
 
 // limits lets a high-side switch carry no more than it can, and tells whether that
@@ -196,13 +230,7 @@ func (s *Socket) shuntAmps() float64 {
 func (s *Socket) railAmps() float64 {
 	amps := s.highAmps() + s.wiring.source.draws*s.supply.rail + s.switches.draws
 	for i := range s.nodes {
-		n := &s.nodes[i]
-		down := s.supply.rail - n.volts
-		for _, l := range n.legs {
-			if s.state[l.lead].on&s.state[l.lead].up>>l.bit&1 != 0 {
-				amps += down * l.high
-			}
-		}
+		amps += s.nodes[i].flow.drawn
 	}
 	for _, c := range s.clusters {
 		amps += s.componentAmps(c.component)

@@ -1,7 +1,6 @@
 package virtual
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -91,16 +90,12 @@ type leg struct {
 	low, high float64
 }
 
-// seen is what the MCU sees of a position.
-type seen uint8
-
-const (
-	readsNode seen = iota // what stands at the position
-	readsNet              // what stands at another net
-	readsNone             // a line that nothing holds
-)
-
 // A wiring is the circuit of a carrier with its faults, as the socket uses it.
+//
+// The clamp diodes of the MCU's pins and of the registers' outputs are not in it: in the
+// socket nothing stands above the board's 5 V or below its ground, so they never conduct.
+// What a register without its supply clamps to, a rail of its own that floats, is left out
+// too. Capacitors are open, as they are once all has settled.
 type wiring struct {
 	netlist    *carrier.Netlist
 	strength   strength
@@ -257,8 +252,7 @@ func (w *wiring) findComponents() {
 	for i := range joined {
 		joined[i] = net(i)
 	}
-	var root func(n net) net
-	root = func(n net) net {
+	root := func(n net) net {
 		for joined[n] != n {
 			n = joined[n]
 		}
@@ -373,56 +367,6 @@ func (w *wiring) star(c *component) (legs []leg, ok bool) {
 func (w *wiring) controls(n net) bool {
 	return slices.ContainsFunc(w.mosfets, func(m mosfet) bool { return m.gate == n }) ||
 		slices.ContainsFunc(w.pnps, func(q pnp) bool { return q.base == n })
-}
-
-// findInputs finds what the MCU and the converters see.
-func (w *wiring) findInputs(b *Board) {
-	for i := range w.inputs {
-		w.sense[i], w.inputs[i] = noNet, noNet
-	}
-	for _, l := range lanes {
-		bit := bitOfLane(l)
-		line := l.Drive
-		if l.Near() {
-			line = l.Sense
-			w.inputs[bit&7|bit>>1&8] = w.line(line)
-		}
-		n := w.line(line)
-		w.sense[bit] = n
-		w.reads[bit] = w.readingOf(n, l.Position)
-		if w.reads[bit] != readsNode {
-			w.odd |= adapter.At(l.Position)
-		}
-	}
-	for k, ref := range [2]string{"U41", "U42"} {
-		for i := range 8 {
-			w.inputs[16+8*k+i] = w.pin(ref, fmt.Sprintf("CH%d", i))
-		}
-		w.converters[k] = w.converts(b, k)
-		w.references[k] = w.pin(ref, "VREF") == railNet
-	}
-	w.monitored = w.monitors(b)
-	w.reference = w.pin(referenceRef, "K")
-	w.referenceHolds = w.reference >= firstNet && w.pin(referenceRef, "A") == groundNet && !b.dead[referenceRef]
-}
-
-// readingOf tells how a line reads that is meant to see a position.
-func (w *wiring) readingOf(n net, position int) seen {
-	hub := w.position[position]
-	switch {
-	case n == noNet:
-		return readsNone
-	case n < firstNet:
-		return readsNet
-	}
-	c := &w.components[w.of[n]]
-	if len(c.wires) == 0 && len(c.drivers) == 0 {
-		return readsNone
-	}
-	if _, simple := w.legs[hub]; !simple || w.of[n] != w.of[hub] || slices.ContainsFunc(c.drivers, func(d driver) bool { return d.net == n && d.lead == restLines }) {
-		return readsNet
-	}
-	return readsNode
 }
 
 // isLine tells whether a name is that of a line of the MCU.
