@@ -23,10 +23,24 @@ type another struct {
 	record     *probe.Record // nil where the chip was not probed
 	group      []match.Fit   // of parts that explain it equally well, the likeliest first
 	right      bool          // that the typed part explains it as well
+	sibling    *part.Variant // of another family of the typed part, which explains it as well
 }
 
 // found tells whether the chip is another part for all that probing shows.
-func (a *another) found() bool { return len(a.group) > 0 && !a.right }
+func (a *another) found() bool { return (len(a.group) > 0 || a.sibling != nil) && !a.right }
+
+// names are what a sentence calls the chip by: the number of another part, or the type of
+// another family whose chips differ.
+func (a *another) names(t part.Type, numbers []string) []string {
+	if a.sibling == nil || a.right || len(numbers) > 0 && distance(t, a.sibling) > 1 {
+		return numbers
+	}
+	var names []string
+	for _, f := range a.sibling.Families {
+		names = append(names, f.TypeName(t.Part().Number))
+	}
+	return append(names, numbers...)
+}
 
 // parts are the parts that may lie in the socket instead.
 func (r *Result) parts(p Plan) []match.Candidate {
@@ -104,8 +118,12 @@ func (a *another) rank(t part.Type, parts []match.Candidate) {
 		if price(f) > price(best)+equallyWell {
 			continue
 		}
-		if f.Variant.Part == t.Part() {
+		switch {
+		case typed(t, f.Variant):
 			a.right = true
+			continue
+		case f.Variant.Part.Number == t.Part().Number:
+			a.sibling = f.Variant
 			continue
 		}
 		if !slices.ContainsFunc(a.group, func(g match.Fit) bool { return g.Variant.Part.Number == f.Variant.Part.Number }) {
@@ -144,6 +162,11 @@ func (a *another) technology() (bipolar *bool) {
 // madeIn tells whether a part is made in a family with such inputs.
 func madeIn(v *part.Variant, bipolar *bool) bool {
 	return bipolar == nil || slices.ContainsFunc(v.Families, func(f *part.Family) bool { return f.Technology.Bipolar() == *bipolar })
+}
+
+// typed tells whether a variant is the typed one, whichever reading of the library it is from.
+func typed(t part.Type, v *part.Variant) bool {
+	return v.Part.Number == t.Part().Number && slices.Contains(v.Families, t.Family)
 }
 
 // distance is how far a part is from what was typed: of the same family, of the same
@@ -187,7 +210,7 @@ func (r *Result) unlike() string {
 	if len(driving) > 1 {
 		verb = "drive, which are inputs"
 	}
-	return fmt.Sprintf("probably not a %s, and no part that is known: %s %s of one", r.Type.Part().Number, pinList(driving), verb)
+	return fmt.Sprintf("probably not a %s, and no part that is known: %s %s of one", r.Type.Name(), pinList(driving), verb)
 }
 
 // narrow keeps of the parts that probing cannot tell apart those that behave in the
@@ -217,14 +240,14 @@ func anotherWords(numbers []string, t part.Type) string {
 		}
 		text += ")"
 	}
-	return text + ", not a " + t.Part().Number
+	return text + ", not a " + t.Name()
 }
 
 // isAnother says that the chip is another part than was typed: that is no fault of it.
 func (r *Result) isAnother(numbers []string) {
 	r.OtherPart = numbers
 	r.Verdict = Fail
-	r.Cause = anotherWords(numbers, r.Type)
+	r.Cause = anotherWords(r.other.names(r.Type, numbers), r.Type)
 	r.Reason = r.Cause
 	r.Findings = append([]string{r.Cause + ": look at its marking, and test it as what it is"}, r.Findings...)
 }
@@ -238,6 +261,7 @@ func byDistance(t part.Type, numbers []string, parts []match.Candidate) []string
 			far[c.Variant.Part.Number] = now
 		}
 	}
+	numbers = slices.DeleteFunc(slices.Clone(numbers), func(n string) bool { return n == t.Part().Number })
 	return slices.SortedStableFunc(slices.Values(numbers), func(a, b string) int {
 		return cmp.Or(cmp.Compare(far[a], far[b]), cmp.Compare(a, b))
 	})
@@ -313,7 +337,7 @@ func (a *another) likelier(t part.Type, numbers []string, causes []fault.Cause) 
 	}
 	for _, c := range a.candidates {
 		switch {
-		case !slices.Contains(numbers, c.Variant.Part.Number):
+		case typed(t, c.Variant) || c.Variant != a.sibling && !slices.Contains(numbers, c.Variant.Part.Number):
 		case distance(t, c.Variant) == 0:
 			share += ofOneDrawer / float64(max(near, 1))
 		default:

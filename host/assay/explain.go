@@ -28,11 +28,11 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 	}
 	held := heldPins(v, p.Sequence, observed, errs)
 	others := r.otherParts(p, observed)
-	if len(others) > 0 && r.other.likelier(r.Type, others, r.exact(p, observed, held)) {
+	if (len(others) > 0 || r.other.found()) && r.other.likelier(r.Type, others, r.exact(p, observed, held)) {
 		r.isAnother(others)
 		return
 	}
-	if words := r.unlike(); words != "" && len(others) == 0 && len(r.exact(p, observed, held)) == 0 {
+	if words := r.unlike(); words != "" && !r.other.found() && len(others) == 0 && len(r.exact(p, observed, held)) == 0 {
 		r.Reason = words
 		r.Findings = append([]string{words + ": look at its marking"}, r.Findings...)
 		return
