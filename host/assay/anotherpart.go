@@ -11,6 +11,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/probe"
+	"chipassay/protocol"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/match"
 	"chipassay/vectors/part"
@@ -279,14 +280,17 @@ func seatOf(t part.Type) probe.Seat {
 	return probe.Seat{Pins: len(t.Variant.Pins), VCC: t.Variant.VCC(), GND: t.Variant.GND()}
 }
 
-// afterTrip asks a chip that took too much current while the vectors drove it, what it
-// is: another part's outputs are driven by vectors that are not for it.
+// afterTrip asks a chip that took too much current what it is: another part may take more
+// than the family that was typed, and its outputs are driven by vectors that are not for it.
 func (r *Result) afterTrip(ctx context.Context, socket Socket, p Plan, tripped error) bool {
 	meter, ok := socket.(LevelMeter)
-	if !ok || !errors.Is(tripped, adapter.ErrOverCurrent) || !r.supplied {
+	var refusal *protocol.ErrorReply // a program that the trip ended is not there any more
+	if !ok || !errors.Is(tripped, adapter.ErrOverCurrent) && !errors.As(tripped, &refusal) {
 		return false
 	}
-	current := r.SupplyCurrentMA
+	current, limit := r.SupplyCurrentMA, r.limitMA
+	defer func() { r.limitMA = limit }()
+	r.limitMA = strangerMA
 	err := r.powered(ctx, socket, func() error { return r.identify(ctx, meter, p, seatOf(r.Type)) })
 	r.SupplyCurrentMA = current
 	if err != nil || !r.other.found() {

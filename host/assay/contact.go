@@ -65,13 +65,13 @@ func (s Seating) ofAnother(t part.Type, parts []match.Candidate) bool {
 		case s.together:
 			return !slices.ContainsFunc(s.Pins, func(pin int) bool { return o.JoinedWith(pin) == nil })
 		}
-		var without []int
 		for i, pin := range o.Pins {
-			if !touches(pin) && touches(v.Pins[i]) {
-				without = append(without, pin.Number)
+			open := slices.Contains(s.Pins, pin.Number)
+			if open && touches(pin) || !open && pin.Role == part.NoConnect && touches(v.Pins[i]) {
+				return false
 			}
 		}
-		return slices.Equal(without, s.Pins)
+		return true
 	})
 }
 

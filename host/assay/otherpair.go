@@ -20,15 +20,14 @@ type Reseater interface {
 type supplyPair struct{ pins, vcc, gnd int }
 
 // otherPairs are the supply pins that parts have and a type has not, those of its package
-// first, and of the most parts. Where only the two of the type are swapped, a chip that
-// lies so is put in backwards.
+// first, and of the most parts.
 func otherPairs(t part.Type, parts []match.Candidate) (pairs []supplyPair) {
 	v := t.Variant
 	counts := map[supplyPair]int{}
 	for _, c := range parts {
 		o := c.Variant
 		p := supplyPair{len(o.Pins), o.VCC(), o.GND()}
-		if o.Refusal == "" && p != (supplyPair{len(v.Pins), v.VCC(), v.GND()}) && p != (supplyPair{len(v.Pins), v.GND(), v.VCC()}) {
+		if o.Refusal == "" && p != (supplyPair{len(v.Pins), v.VCC(), v.GND()}) {
 			counts[p]++
 		}
 	}
@@ -72,7 +71,7 @@ func (c *contact) elsewhereSupplied(pairs []supplyPair) (found supplyPair, ok bo
 	}
 	for i, p := range pairs {
 		s := c.suppliedAt(p)
-		if !c.lies(s, [3]adapter.Measured(seen[3*i:3*i+3])) {
+		if !c.lies(s, [3]adapter.Measured(seen[3*i:3*i+3])) || p == (supplyPair{c.n(), c.v.GND(), c.v.VCC()}) && c.turned(s, seen[3*i+2]) {
 			continue
 		}
 		volts, err := c.softAt(s)
@@ -81,6 +80,20 @@ func (c *contact) elsewhereSupplied(pairs []supplyPair) (found supplyPair, ok bo
 		}
 	}
 	return supplyPair{}, false, nil
+}
+
+// turned tells whether a chip whose supply pins are those of the type, swapped, may be one of
+// the type put in backwards: just its pins touch. Else it is a part of which they are swapped.
+func (c *contact) turned(s seated, bothUp adapter.Measured) bool {
+	touching, untold := c.touching(s, bothUp)
+	back := c.as(placement{turned: true})
+	var without part.Pins
+	for _, p := range c.v.Pins {
+		if p.Role == part.NoConnect {
+			without |= part.PinSet(back.position(p.Number, c.n()))
+		}
+	}
+	return back.touching&^untold&^touching == 0 && without&touching == 0
 }
 
 // softAt drives a supply pin high, with ground at its switch or its drive, and gives its voltage.
@@ -117,7 +130,7 @@ func (r *Result) refused(ctx context.Context, socket Socket, prober Prober, p Pl
 // suppliedElsewhere looks for other supply pins, powers the chip there and probes it.
 func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, prober Prober, p Plan) (found bool, err error) {
 	reseater, ok := socket.(Reseater)
-	if !ok || !p.wants(FunctionStage) || r.Seating.Found == EmptySocket {
+	if !ok || !p.wants(FunctionStage) {
 		return false, nil
 	}
 	pairs := otherPairs(p.Type, r.parts(p))
@@ -146,9 +159,9 @@ func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, prober Pr
 }
 
 // strangerMA, mA, is the limit for a chip of which the supply pins are known and nothing
-// else: what the largest of the bipolar types that have theirs elsewhere takes, a 7483's
-// 110 at most, and some of what probing takes.
-const strangerMA = 150
+// else: what the family that takes the most has. It lasts as long as probing, a second;
+// 1 W warms the gram of a package by 1 K in that.
+const strangerMA = 200
 
 // releasing makes the socket safe and gives the error.
 func releasing(ctx context.Context, socket Socket, err error) error {
