@@ -67,7 +67,7 @@ func (s Seating) ofAnother(t part.Type, parts []match.Candidate) bool {
 		}
 		for i, pin := range o.Pins {
 			open := slices.Contains(s.Pins, pin.Number)
-			if open && touches(pin) || !open && pin.Role == part.NoConnect && touches(v.Pins[i]) {
+			if open && (touches(pin) || !touches(v.Pins[i])) || !open && pin.Role == part.NoConnect && touches(v.Pins[i]) {
 				return false
 			}
 		}

@@ -216,7 +216,8 @@ func (r *Result) exact(p Plan, observed []fault.Observation, held fault.Held) []
 	both := fault.Singles(p.Circuit, r.Type.Family, s, probed, fault.Held{})
 	driving, _ := r.other.misdirected(r.Type) // which only a fault at those pins explains
 	return slices.DeleteFunc(slices.Clone(causes), func(c fault.Cause) bool {
-		return part.PinSet(driving...)&^c.Pins() != 0 || !slices.ContainsFunc(both, func(b fault.Cause) bool { return slices.Equal(b.Faults, c.Faults) })
+		return part.PinSet(driving...)&^c.Pins() != 0 || 4*c.Unknown > levelCount(p.Sequence) ||
+			!slices.ContainsFunc(both, func(b fault.Cause) bool { return slices.Equal(b.Faults, c.Faults) && 4*b.Unknown <= levelCount(s) })
 	})
 }
 

@@ -15,6 +15,7 @@ package match
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 
 	"chipassay/vectors/logic"
@@ -40,6 +41,10 @@ type Trace struct {
 // A Mismatch, in bits, is the price of a reading that a part rules out: one in a
 // million readings is wrong by the adapter's fault.
 const Mismatch = 20
+
+// unsteady, in bits, is the price of an output that always drives and yet followed its
+// bias where its level is not known: it may have changed between the two readings.
+const unsteady = 3
 
 // mostMismatches are so many that a part is not simulated further.
 const mostMismatches = 40
@@ -112,13 +117,30 @@ func (t Trace) Blind() float64 {
 	return r.bits
 }
 
-// fit simulates a candidate.
+// fit simulates a candidate, and again from a state at power-up where that explains more.
 func (t Trace) fit(c Candidate) (f Fit, near bool) {
-	f.Variant = c.Variant
-	m := modelOf(c)
+	f, near = t.price(c.Variant, modelOf(c))
+	if !near || c.Circuit == nil || f.Mismatches > 0 || len(c.Circuit.State) == 0 {
+		return f, near
+	}
+	if alive := t.alive(c); alive != 0 {
+		m := awake(c)
+		m.lane = bits.TrailingZeros64(alive)
+		from, _ := t.price(c.Variant, m)
+		from.Bits += math.Log2(float64(states) / float64(bits.OnesCount64(alive)))
+		if from.Mismatches == 0 && from.Bits < f.Bits {
+			return from, true
+		}
+	}
+	return f, true
+}
+
+// price goes through the trace with a model.
+func (t Trace) price(v *part.Variant, m model) (f Fit, near bool) {
+	f.Variant = v
 	r := newReader(t)
 	for _, s := range t.Steps {
-		m.take(s, t)
+		m.take(s)
 		for pin := range r.signals.All() {
 			p := m.predict(pin)
 			switch r.judge(pin, s, p) {
@@ -137,6 +159,22 @@ func (t Trace) fit(c Candidate) (f Fit, near bool) {
 	}
 	f.Bits = r.bits + Mismatch*float64(f.Mismatches)
 	return f, true
+}
+
+// alive gives the states at power-up, of those that are tried, from which a candidate
+// shows nothing that was not seen.
+func (t Trace) alive(c Candidate) uint64 {
+	m, r, alive := awake(c), newReader(t), ^uint64(0)
+	for _, s := range t.Steps {
+		m.take(s)
+		for pin := range r.signals.All() {
+			alive &= m.allows(pin, s)
+		}
+		if alive == 0 {
+			return 0
+		}
+	}
+	return alive
 }
 
 // A prediction is what a part says of a pin.
@@ -161,7 +199,7 @@ const (
 type reader struct {
 	trace   Trace
 	signals part.Pins
-	bits    float64
+	bits    float64 // the price so far
 	last    [part.MaxPins + 1]logic.Value
 	seen    [part.MaxPins + 1]bool
 	changes [part.MaxPins + 1][2]float64 // of each pin: how often it stayed, and how often it changed
@@ -216,7 +254,7 @@ func (r *reader) judge(pin int, s Step, p prediction) outcome {
 	case p.value != logic.X:
 		return verdict(seen == p.value)
 	case p.drives && seen == logic.Z:
-		return wrong
+		r.bits += unsteady
 	}
 	r.unforeseen(pin, s)
 	return open

@@ -57,7 +57,10 @@ func TestATruthTableTellsGatesApart(t *testing.T) {
 		fits := trace.Rank(all)
 		require.Equal(t, number, fits[0].Variant.Part.Number)
 		require.Zero(t, fits[0].Mismatches)
-		for _, f := range fits[1:] {
+		for _, f := range fits {
+			if f.Variant.Part.Number == number {
+				continue
+			}
 			require.Positive(t, f.Mismatches, "%s for a %s", f.Variant.Part.Number, number)
 			require.GreaterOrEqual(t, f.Bits, float64(match.Mismatch*f.Mismatches))
 		}

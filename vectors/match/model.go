@@ -7,7 +7,7 @@ import (
 
 // A model is a candidate at work.
 type model interface {
-	take(s Step, t Trace)
+	take(s Step)
 	predict(pin int) prediction
 }
 
@@ -22,7 +22,48 @@ func modelOf(c Candidate) model {
 type gates struct {
 	c      *logic.Circuit
 	m      *logic.Machine
+	lane   int  // that predicts
 	untied bool // a pin that the definition ties is at another level: its function is not known
+}
+
+// states is how many states at power-up are tried, each in a lane.
+const states = 64
+
+// awake is a candidate that has powered up, in each lane in another state.
+func awake(c Candidate) *gates {
+	g := &gates{c: c.Circuit, m: c.Circuit.NewMachine()}
+	g.m.PowerUp(1)
+	return g
+}
+
+// allows gives the lanes that do not rule a pin's reading out.
+func (g *gates) allows(pin int, s Step) uint64 {
+	p := g.c.Variant.Pins[pin-1]
+	if g.untied || foretell(p, func() prediction { return prediction{} }).anything {
+		return ^uint64(0)
+	}
+	w := g.m.Out(pin)
+	if !p.Observable() {
+		w = logic.Word{}
+	}
+	high := w.Hi
+	if p.PullUp || p.Untested != "" {
+		high |= ^(w.Hi | w.Lo)
+	}
+	seen := s.read(pin)
+	switch {
+	case s.Low.Has(pin) && seen == logic.One, seen == logic.One && !s.High.Has(pin):
+		return high
+	case s.Low.Has(pin):
+		return ^uint64(0)
+	case s.High.Has(pin) && seen == logic.One:
+		return w.Hi | ^w.Lo
+	case seen == logic.Zero:
+		return w.Lo
+	case seen == logic.Z:
+		return ^(w.Hi ^ w.Lo)
+	}
+	return w.Hi & w.Lo
 }
 
 // levelAt is what a pin carries that the candidate drives to w: what it is driven or
@@ -38,7 +79,7 @@ func levelAt(pin int, s Step, w logic.Word, p part.Pin) logic.Word {
 	return w // a released input reads as unknown
 }
 
-func (g *gates) take(s Step, _ Trace) {
+func (g *gates) take(s Step) {
 	for range 2 { // what the chip drives may be an input of its own
 		for _, pin := range g.c.InputPins {
 			g.m.Set(pin, levelAt(pin, s, g.m.Out(pin), g.c.Variant.Pins[pin-1]))
@@ -54,7 +95,7 @@ func (g *gates) take(s Step, _ Trace) {
 func (g *gates) predict(pin int) prediction {
 	p := g.c.Variant.Pins[pin-1]
 	return foretell(p, func() prediction {
-		v := g.m.Out(pin).Lane(0)
+		v := g.m.Out(pin).Lane(g.lane)
 		if g.untied {
 			v = logic.X
 		}
@@ -88,7 +129,7 @@ type memory struct {
 	addressed         bool // the address is known
 }
 
-func (m *memory) take(s Step, _ Trace) {
+func (m *memory) take(s Step) {
 	for _, p := range m.v.Pins {
 		m.level[p.Number] = levelAt(p.Number, s, logic.Word{}, p).Lane(0)
 		if m.level[p.Number] == logic.Z {
