@@ -27,6 +27,7 @@ type Seating struct {
 	open      bool // they make no contact
 	together  bool // they touch each other
 	isShort   bool // something is shorted
+	isHeavy   bool // the supply pin takes far too much current
 	misplaced bool // it lies elsewhere than it should
 	undecided bool // the thresholds do not tell what it is
 }
@@ -201,7 +202,8 @@ func (c *contact) heavy(v float64) Seating {
 		Found: fmt.Sprintf("the supply pin stands at %.2f V behind %.0f Ω", v, c.k.DriveOhms),
 		Advice: "a chip that lies right stands above 1.5 V: it may be put in backwards or broken; " +
 			"look at its marking and which end pin 1 is at",
-		Pins: []int{c.v.VCC()},
+		Pins:    []int{c.v.VCC()},
+		isHeavy: true,
 	}
 }
 

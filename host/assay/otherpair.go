@@ -82,6 +82,22 @@ func (c *contact) elsewhereSupplied(pairs []supplyPair) (found supplyPair, ok bo
 	return supplyPair{}, false, nil
 }
 
+// anything tells whether some pin leads to another, whatever the chip: the ground of
+// any leads to its other pins.
+func (c *contact) anything() (bool, error) {
+	var looks []look
+	for position := range c.as(placement{}).all.All() {
+		looks = append(looks, look{step: PlacementStep, up: part.PinSet(position), volts: everywhere})
+	}
+	seen, err := c.look(looks...)
+	for i, m := range seen {
+		if c.rises(m, looks[i].up) {
+			return true, err
+		}
+	}
+	return false, err
+}
+
 // turned tells whether a chip whose supply pins are those of the type, swapped, may be one of
 // the type put in backwards: just its pins touch. Else it is a part of which they are swapped.
 func (c *contact) turned(s seated, bothUp adapter.Measured) bool {
@@ -123,6 +139,8 @@ func (r *Result) refused(ctx context.Context, socket Socket, prober Prober, p Pl
 		r.Trouble = NoContactPins
 	case s.isShort:
 		r.Trouble = ShortedPins
+	case s.isHeavy:
+		r.Trouble = TooMuchSupply
 	}
 	return r.notTested(s.String())
 }
@@ -130,11 +148,16 @@ func (r *Result) refused(ctx context.Context, socket Socket, prober Prober, p Pl
 // suppliedElsewhere looks for other supply pins, powers the chip there and probes it.
 func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, prober Prober, p Plan) (found bool, err error) {
 	reseater, ok := socket.(Reseater)
-	if !ok || !p.wants(FunctionStage) {
+	if !ok || !p.wants(FunctionStage) || p.Others == nil {
 		return false, nil
 	}
-	pairs := otherPairs(p.Type, r.parts(p))
 	c := contactOf(ctx, prober, p.Type)
+	if r.Seating.Found == EmptySocket {
+		if there, err := c.anything(); err != nil || !there {
+			return false, releasing(ctx, socket, err)
+		}
+	}
+	pairs := otherPairs(p.Type, r.parts(p))
 	at, answers, err := c.elsewhereSupplied(pairs)
 	r.ContactVolts = append(r.ContactVolts, c.volts...)
 	if err != nil || !answers {
