@@ -132,8 +132,19 @@ func (a *another) rank(t part.Type, parts []match.Candidate) {
 		}
 	}
 	slices.SortStableFunc(a.group, func(x, y match.Fit) int {
-		return cmp.Or(cmp.Compare(distance(t, x.Variant), distance(t, y.Variant)), strings.Compare(x.Variant.Part.Number, y.Variant.Part.Number))
+		return cmp.Or(cmp.Compare(distance(t, x.Variant), distance(t, y.Variant)), cmp.Compare(a.organised(y), a.organised(x)), strings.Compare(x.Variant.Part.Number, y.Variant.Part.Number))
 	})
+}
+
+// organised counts the memories of the group that are organised as one of them: what
+// most of them are is the likeliest.
+func (a *another) organised(f match.Fit) (n int) {
+	for _, g := range a.group {
+		if m, o := f.Variant.Memory, g.Variant.Memory; m != nil && o != nil && m.Words == o.Words && m.Bits == o.Bits {
+			n++
+		}
+	}
+	return n
 }
 
 // wrongTechnology, in bits, is the price of inputs that are not a part's: a bipolar
@@ -291,9 +302,9 @@ func (r *Result) afterTrip(ctx context.Context, socket Socket, p Plan, tripped e
 	current, limit := r.SupplyCurrentMA, r.limitMA
 	defer func() { r.limitMA = limit }()
 	r.limitMA = strangerMA
-	err := r.powered(ctx, socket, func() error { return r.identify(ctx, meter, p, seatOf(r.Type)) })
+	_ = r.powered(ctx, socket, func() error { return r.identify(ctx, meter, p, seatOf(r.Type)) })
 	r.SupplyCurrentMA = current
-	if err != nil || !r.other.found() {
+	if !r.other.found() { // if it tripped again, by what was seen before
 		return false
 	}
 	r.isAnother(r.other.numbers())

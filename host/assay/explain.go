@@ -222,7 +222,7 @@ func (r *Result) exact(p Plan, observed []fault.Observation, held fault.Held) []
 }
 
 // unexplained is the reason where nothing would cause just what was observed.
-const unexplained = "nothing known explains all of this: no fault of one pin or of two, and no other part of the library; a resistance between two pins may, or what comes and goes"
+const unexplained = "see first whether it is the right part: no fault of one pin or of two explains all of this, and no other part of the library does; a resistance between two pins may, or what comes and goes"
 
 // firstError tells a pin's first error, and how many there are.
 func (r *Result) firstError(pin, count int) string {

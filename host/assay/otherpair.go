@@ -3,6 +3,7 @@ package assay
 import (
 	"cmp"
 	"context"
+	"errors"
 	"slices"
 
 	"chipassay/host/adapter"
@@ -36,7 +37,7 @@ func otherPairs(t part.Type, parts []match.Candidate) (pairs []supplyPair) {
 	}
 	slices.SortFunc(pairs, func(a, b supplyPair) int {
 		if a.pins != b.pins && (a.pins == len(v.Pins) || b.pins == len(v.Pins)) {
-			return first(b.pins == len(v.Pins), a.pins == len(v.Pins))
+			return first(a.pins == len(v.Pins), b.pins == len(v.Pins))
 		}
 		return cmp.Or(cmp.Compare(counts[b], counts[a]), cmp.Compare(a.pins, b.pins), cmp.Compare(a.vcc, b.vcc), cmp.Compare(a.gnd, b.gnd))
 	})
@@ -54,8 +55,9 @@ func (c *contact) suppliedAt(p supplyPair) seated {
 }
 
 // elsewhereSupplied finds the supply pins at which a chip answers that does not where
-// the type has its own: it is right there, and stands up at a soft start.
-func (c *contact) elsewhereSupplied(pairs []supplyPair) (found supplyPair, ok bool, err error) {
+// the type has its own: it is right there, and stands up at a soft start. Those come
+// first of whose package the most pins touch; any input leads to ground as a supply does.
+func (c *contact) elsewhereSupplied(pairs []supplyPair) (found []supplyPair, err error) {
 	var looks []look
 	pairs = slices.DeleteFunc(slices.Clone(pairs), func(p supplyPair) bool { return c.suppliedAt(p).all&^c.fitted != 0 })
 	for _, p := range pairs {
@@ -64,22 +66,29 @@ func (c *contact) elsewhereSupplied(pairs []supplyPair) (found supplyPair, ok bo
 	}
 	seen, err := c.look(looks...)
 	if err != nil || len(looks) == 0 {
-		return supplyPair{}, false, err
+		return nil, err
 	}
 	if c.k, err = c.prober.Constants(c.ctx); err != nil {
-		return supplyPair{}, false, err
+		return nil, err
 	}
+	open := map[supplyPair]int{}
 	for i, p := range pairs {
 		s := c.suppliedAt(p)
 		if !c.lies(s, [3]adapter.Measured(seen[3*i:3*i+3])) || p == (supplyPair{c.n(), c.v.GND(), c.v.VCC()}) && c.turned(s, seen[3*i+2]) {
 			continue
 		}
 		volts, err := c.softAt(s)
-		if err != nil || volts >= softVolts {
-			return p, err == nil, err
+		if err != nil {
+			return nil, err
+		}
+		if volts >= softVolts {
+			touching, untold := c.touching(s, seen[3*i+2])
+			open[p] = (s.touching &^ untold &^ touching).Len()
+			found = append(found, p)
 		}
 	}
-	return supplyPair{}, false, nil
+	slices.SortStableFunc(found, func(a, b supplyPair) int { return cmp.Compare(open[a], open[b]) })
+	return found[:min(len(found), mostPairs)], nil
 }
 
 // anything tells whether some pin leads to another, whatever the chip: the ground of
@@ -146,7 +155,7 @@ func (r *Result) refused(ctx context.Context, socket Socket, prober Prober, p Pl
 }
 
 // suppliedElsewhere looks for other supply pins, powers the chip there and probes it.
-func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, prober Prober, p Plan) (found bool, err error) {
+func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, prober Prober, p Plan) (named bool, err error) {
 	reseater, ok := socket.(Reseater)
 	if !ok || !p.wants(FunctionStage) || p.Others == nil {
 		return false, nil
@@ -158,28 +167,36 @@ func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, prober Pr
 		}
 	}
 	pairs := otherPairs(p.Type, r.parts(p))
-	at, answers, err := c.elsewhereSupplied(pairs)
+	found, err := c.elsewhereSupplied(pairs)
 	r.ContactVolts = append(r.ContactVolts, c.volts...)
-	if err != nil || !answers {
-		return false, releasing(ctx, socket, err)
-	}
-	seat, err := reseater.Reseated(at.pins, at.vcc, at.gnd)
-	if err != nil { // the adapter cannot: it stays as it was found
-		return false, releasing(ctx, socket, nil)
+	if err := releasing(ctx, socket, err); err != nil {
+		return false, err
 	}
 	current, limit := r.SupplyCurrentMA, r.limitMA
 	defer func() { r.SupplyCurrentMA, r.limitMA = current, limit }()
 	r.limitMA = strangerMA
-	err = r.powered(ctx, seat, func() error {
-		return r.identify(ctx, seat, p, probe.Seat{Pins: seat.Pins, VCC: seat.VCC, GND: seat.GND})
-	})
-	if r.other.found() {
-		r.Seating, r.PinsFailed = nil, nil
-		r.isAnother(r.other.numbers())
-		return true, nil
+	for _, at := range found {
+		seat, err := reseater.Reseated(at.pins, at.vcc, at.gnd)
+		if err != nil { // the adapter cannot
+			continue
+		}
+		err = r.powered(ctx, seat, func() error {
+			return r.identify(ctx, seat, p, probe.Seat{Pins: at.pins, VCC: at.vcc, GND: at.gnd})
+		})
+		if r.other.found() {
+			r.Seating, r.PinsFailed = nil, nil
+			r.isAnother(r.other.numbers())
+			return true, nil
+		}
+		if err != nil && !errors.Is(err, adapter.ErrOverCurrent) {
+			return false, err
+		}
 	}
-	return false, err
+	return false, nil
 }
+
+// mostPairs is at how many supply pairs a chip is powered to find what it is.
+const mostPairs = 3
 
 // strangerMA, mA, is the limit for a chip of which the supply pins are known and nothing
 // else: what the family that takes the most has. It lasts as long as probing, a second;

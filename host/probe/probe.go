@@ -186,6 +186,11 @@ func (e *explorer) walk(limits Limits) error {
 	if err := e.flip(inputs); err != nil {
 		return err
 	}
+	if e.record.Outputs == 0 {
+		if err := e.select2(inputs); err != nil {
+			return err
+		}
+	}
 	if err := e.pulse(inputs); err != nil {
 		return err
 	}
@@ -222,8 +227,9 @@ func (e *explorer) pulse(pins []int) error {
 	return nil
 }
 
-// select2 takes each two pins low together, until something drives: a memory answers only
-// while all its selects are active. Around that state it pulses the others.
+// select2 changes each two pins together, until something drives: a memory answers only
+// while all its selects are active, and an output that only pulls low shows only while it
+// is held high. Around that state it pulses the others.
 func (e *explorer) select2(pins []int) error {
 	for i, first := range pins {
 		if err := e.flip([]int{first}); err != nil {
@@ -234,7 +240,7 @@ func (e *explorer) select2(pins []int) error {
 				return err
 			}
 			if e.record.Outputs != 0 {
-				return e.pulse(slices.Collect((e.driven &^ e.low &^ e.record.Outputs).All()))
+				return e.pulse(slices.Collect((e.driven &^ part.PinSet(first, second) &^ e.record.Outputs).All()))
 			}
 			if err := e.flip([]int{second}); err != nil {
 				return err
