@@ -12,7 +12,6 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/probe"
 	"chipassay/protocol"
-	"chipassay/vectors/fault"
 	"chipassay/vectors/match"
 	"chipassay/vectors/part"
 )
@@ -309,55 +308,4 @@ func (r *Result) afterTrip(ctx context.Context, socket Socket, p Plan, tripped e
 	}
 	r.isAnother(r.other.numbers())
 	return true
-}
-
-// Priors, as shares of the chips that fail a test as what they are marked or typed as.
-// Common practice of benches that sort old stock: most are misread, mistyped or put in
-// the wrong bag; then come dirt and bonds; then dead transistors at pins. They decide
-// between causes of equal explanatory power only, so a factor of two in them is of no matter.
-const (
-	mixedUp  = 0.40 // or typed, or read, wrongly; and re-marked, which is rarer
-	dirt     = 0.20 // or a bond that is open
-	deadPin  = 0.25 // a transistor at a pin
-	shortPin = 0.05
-
-	ofOneDrawer = 0.8 // of the mix-ups: parts of one family and package lie together
-	// The rest is inside the chip, or two faults: another part that explains all is likelier.
-)
-
-// likelier tells whether another part is the likelier cause than faults of pins that
-// explain all that was observed, by their priors: each over all the places where it may be.
-func (a *another) likelier(t part.Type, numbers []string, causes []fault.Cause) bool {
-	prior := 0.0
-	for _, c := range causes {
-		switch c.Faults[0].Kind {
-		case fault.Open:
-			prior += dirt / float64(len(t.Variant.Pins))
-		case fault.Short:
-			prior += shortPin / float64(len(t.Variant.Pins)) // neighbours, as a rule
-		default:
-			prior += deadPin / float64(2*len(t.Variant.Pins))
-		}
-	}
-	near, far, share := 0, 0, 0.0
-	for _, c := range a.candidates {
-		if v := c.Variant; len(v.Pins) != len(t.Variant.Pins) || v.VCC() != t.Variant.VCC() || v.GND() != t.Variant.GND() {
-			continue
-		}
-		if distance(t, c.Variant) == 0 {
-			near++
-		} else {
-			far++
-		}
-	}
-	for _, c := range a.candidates {
-		switch {
-		case typed(t, c.Variant) || c.Variant != a.sibling && !slices.Contains(numbers, c.Variant.Part.Number):
-		case distance(t, c.Variant) == 0:
-			share += ofOneDrawer / float64(max(near, 1))
-		default:
-			share += (1 - ofOneDrawer) / float64(max(far, 1))
-		}
-	}
-	return mixedUp*share > prior
 }

@@ -44,8 +44,10 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 	for _, cause := range best {
 		r.fail(slices.Collect(cause.Pins().All())...)
 	}
+	byPrior(best)
 	if r.Reason = words; words == "" {
 		r.Reason = cmp.Or(causeWords(v, best), unexplained)
+		r.Cause = cmp.Or(oneCause(v, best), unexplained)
 	}
 	r.Findings = append(r.Findings, r.Reason)
 	if len(others) > 0 {
@@ -295,6 +297,17 @@ func causeWords(v *part.Variant, causes []fault.Cause) string {
 		words = append(words, text)
 	}
 	return alternatives(words)
+}
+
+// oneCause is the likeliest of causes, in a sentence.
+func oneCause(v *part.Variant, causes []fault.Cause) string {
+	switch len(causes) {
+	case 0, 1:
+		return causeWords(v, causes)
+	case 2:
+		return causeWords(v, causes[:1]) + ", or one other that no vector tells from it"
+	}
+	return fmt.Sprintf("%s, or one of %d others that no vector tells from it", causeWords(v, causes[:1]), len(causes)-1)
 }
 
 // alternatives joins what no vector tells apart.
