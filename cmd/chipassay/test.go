@@ -106,9 +106,6 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 		return err
 	}
 	p.EveryReadback, p.AtLeast, p.PowerAnyway = f.everyReadback, f.atLeast, f.anyway
-	if margins := assay.Margins(p.Type); len(margins) > 0 {
-		fmt.Fprintf(cmd.ErrOrStderr(), "drive margin: %s; a failure may be the adapter's\n", assay.MarginWords(margins))
-	}
 	if f.short {
 		if p, err = p.Short(); err != nil {
 			return err

@@ -96,11 +96,10 @@ var notNamed = map[string]string{
 	"40102B: 7 open":       "the same: the open pin floats high",
 }
 
-// undrivable have an input that the drive resistor cannot hold low: the common
-// enable of 74100 latches takes 12.8 mA, the common clear of a 74S114 14 mA (TTL data
-// books, from memory), the carry input of a 74S181 10 mA. Such a chip is not
-// tested, and never said to be bad.
-var undrivable = []string{"74100", "74S114", "74S181"}
+// undrivable have an input that the drive resistor does not hold low at worst: the
+// common enable of 74100 latches takes 12.8 mA, the common clear of a 74S114 14 mA (TTL
+// data books, from memory). Where that is not measured, such a chip is never said to be bad.
+var undrivable = []string{"74100", "74S114"}
 
 // notWithoutMore are parts whose function shows only with a capacitor clipped on.
 var notWithoutMore = []string{"4047", "4098", "4528", "4538", "74121", "74122", "74123", "74221", "74422", "74423"}
@@ -112,8 +111,7 @@ func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 	require.NoError(t, err)
 	r := assayed(t, k)
 	if slices.Contains(undrivable, typ.Name()) {
-		require.Equal(t, assay.NotTested, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
-		require.Contains(t, r.Reason, "driven low")
+		require.NotEqual(t, assay.Fail, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
 		return 0, 0
 	}
 	if slices.Contains(notWithoutMore, typ.Part().Number) {

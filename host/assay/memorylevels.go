@@ -162,11 +162,12 @@ func (b memoryBench) inputLevels(m *levelWalk) error {
 
 // hazyHigh measures the highs of a word under the low bias, and gives the lowest that
 // stands where the adapter's inputs read either way, V; 0 where none does. An NMOS
-// output's high stands at 2.0 to 3.05 V (design.md).
-func (b memoryBench) hazyHigh(ctx context.Context, meter LevelMeter, address int, ones part.Pins) (hazy float64, err error) {
+// output's high stands at 2.0 to 3.05 V (design.md). Lows are the pins that stand low
+// though they should be high.
+func (b memoryBench) hazyHigh(ctx context.Context, meter LevelMeter, address int, ones part.Pins) (hazy float64, lows part.Pins, err error) {
 	k, err := constantsOf(ctx, meter)
 	if err != nil {
-		return 0, err
+		return 0, 0, err
 	}
 	var steps []adapter.MeasureStep
 	for _, st := range b.reading(address) {
@@ -176,15 +177,16 @@ func (b memoryBench) hazyHigh(ctx context.Context, meter LevelMeter, address int
 	last.Settle, last.Pins, last.Averaging = max(stationSettle, b.m.Access), ones, stationAveraging
 	measured, err := meter.Measure(ctx, append(steps, adapter.MeasureStep{Step: steps[0].Step, Bias: adapter.Low}))
 	if err != nil {
-		return 0, err
+		return 0, 0, err
 	}
 	for pin := range ones.All() {
 		v := measured[len(steps)-1].Volts[pin]
+		lows = lows.With(pin, v <= readsLow*k.SupplyVolts-converterVolts)
 		if v > readsLow*k.SupplyVolts-converterVolts && v < readsHigh*k.SupplyVolts+hazeVolts && (hazy == 0 || v < hazy) {
 			hazy = v
 		}
 	}
-	return hazy, nil
+	return hazy, lows, nil
 }
 
 // hazeVolts, V, is by how much the highs of other words may be below those that are measured.

@@ -110,7 +110,11 @@ func (r *Result) readable(ctx context.Context, b memoryBench, contents []byte) (
 	for bit, pin := range b.m.DataOut {
 		ones = ones.With(pin, contents[address]>>bit&1 != 0)
 	}
-	volts, err := b.hazyHigh(ctx, meter, address, ones)
+	volts, lows, err := b.hazyHigh(ctx, meter, address, ones)
+	for pin := range lows.All() {
+		r.fail(pin)
+		r.Findings = append(r.Findings, fmt.Sprintf("pin %d (%s) reads high with the bias high and stands low with it low: it does not drive high", pin, b.t.Variant.Pins[pin-1].Name))
+	}
 	if err != nil || volts == 0 {
 		return adapter.Low, err
 	}

@@ -60,7 +60,7 @@ func TestSampledChipsAreNotRefused(t *testing.T) {
 				seed++
 				s, err := assay.Contact(t.Context(), bench{varied(t, typ, seed), everywhere}, typ)
 				require.NoError(t, err)
-				require.Empty(t, s.Found, "a good %s, seed %d: %v", typ.Name(), seed, s.Volts)
+				require.Empty(t, s.Found, "a good %s, seed %d: %v", typ.Name(), seed, s.Volts[:min(len(s.Volts), 40)])
 				require.False(t, s.Silent && !typ.Pumped(), "%s, seed %d", typ.Name(), seed)
 				tried++
 				if s.Silent {
@@ -69,7 +69,7 @@ func TestSampledChipsAreNotRefused(t *testing.T) {
 				if seed%8 == 0 {
 					s, err = assay.Contact(t.Context(), bench{varied(t, typ, seed, "reversed"), everywhere}, typ)
 					require.NoError(t, err)
-					require.Contains(t, s.Found, "backwards", "a %s, seed %d: %v", typ.Name(), seed, s.Volts)
+					require.Contains(t, s.Found, "backwards", "a %s, seed %d: %v", typ.Name(), seed, s.Volts[:min(len(s.Volts), 40)])
 				}
 			}
 		}

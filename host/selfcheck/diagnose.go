@@ -1,6 +1,7 @@
 package selfcheck
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -112,6 +113,15 @@ func (r *result) finds(f fitted) bool {
 	return true
 }
 
+// switched tells whether a position has a switch to the supply, or to ground.
+func (m *model) switched(p int, high bool) bool {
+	ref := "Q1%02d"
+	if high {
+		ref = "Q2%02d"
+	}
+	return m.good.Part(fmt.Sprintf(ref, p)) != nil
+}
+
 // An explanation is a defect that would give what was seen.
 type explanation struct {
 	defect int
@@ -131,16 +141,8 @@ func (m *model) deviations(r *result) (of [adapter.Positions + 1][]deviation) {
 				of[p] = append(of[p], d)
 			}
 		}
-		l := laneAt[p]
-		for _, side := range []struct {
-			high  bool
-			found uint32
-			part  string
-		}{{true, r.high, "base_"}, {false, r.low, "gate_"}} {
-			if m.circuit.of[side.part+l.Name] == m.circuit.of[l.Name] && len(m.partsOn[side.part+l.Name]) > 1 &&
-				(side.high || r.chainOfLow) && side.found&bit(p) == 0 {
-				of[p] = append(of[p], deviation{position: p, condition: -1, want: 1})
-			}
+		if m.switched(p, true) && r.high&bit(p) == 0 || m.switched(p, false) && r.chainOfLow && r.low&bit(p) == 0 {
+			of[p] = append(of[p], deviation{position: p, condition: -1, want: 1})
 		}
 	}
 	return of
@@ -170,25 +172,14 @@ func (m *model) fits(i int, r *result, deviates *[adapter.Positions + 1][]deviat
 			if d.condition < 0 {
 				continue
 			}
-			e, nominal := expectations[d.condition], m.nominal[p][d.condition]
-			switch {
-			case d.volts && e.volts.known() && nominal.volts.known() && math.Abs(e.volts.low-nominal.volts.low) < nominalVolts,
-				d.current && math.Abs(e.current.low-nominal.current.low) < nominalCurrent/2:
-				// it would not have shown so: a little off for another reason
-			case d.current, d.tripped, d.refused:
-				score++
-			case d.volts:
-				score += 1 - 0.6*(e.volts.high-e.volts.low)/rail
-			default:
-				score += 1 - 0.6*(e.sample.high-e.sample.low)/rail
-			}
+			score += d.weight(expectations[d.condition], m.nominal[p][d.condition])
 		}
 		l := laneAt[p]
 		for _, side := range []struct {
 			high  bool
 			found uint32
 			has   bool
-		}{{true, r.high, l.High != "" && len(m.partsOn[l.BaseNet()]) > 1}, {false, r.low, l.Low != "" && r.chainOfLow && len(m.partsOn[l.GateNet()]) > 1}} {
+		}{{true, r.high, m.switched(p, true)}, {false, r.low, r.chainOfLow && m.switched(p, false)}} {
 			if !side.has {
 				continue
 			}
@@ -221,6 +212,31 @@ func unlike(of, nominal []expected) bool {
 		}
 	}
 	return false
+}
+
+// weight is how much it counts that a defect which makes a reading e, where a good board
+// makes it nominal, would give the deviation.
+func (d *deviation) weight(e, nominal expected) float64 {
+	switch {
+	case d.volts && e.volts.known() && nominal.volts.known() && math.Abs(e.volts.low-nominal.volts.low) < nominalVolts,
+		d.current && math.Abs(e.current.low-nominal.current.low) < nominalCurrent/2:
+		return 0 // it would not have shown so: a little off for another reason
+	case d.current, d.tripped, d.refused:
+		return 1
+	case d.volts:
+		return e.volts.says()
+	case e.sample.level() >= 0: // a level is all that is read of it
+		return 1
+	}
+	return e.sample.says()
+}
+
+// says is how much it counts that a voltage within the interval was read.
+func (i interval) says() float64 {
+	if i.known() {
+		return 1
+	}
+	return 0.4
 }
 
 // explain names the defects that explain what was seen at the positions, the best

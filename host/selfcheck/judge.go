@@ -125,47 +125,26 @@ func (d Defect) controls(n *carrier.Netlist) bool {
 
 // addFitted names defects that explain a field of what the adapter finds of itself.
 func (c *check) addFitted(field int, of []int) {
-	type said struct {
-		kind              kind
-		what, found, look string
-	}
-	chain := func(i int) said {
-		for _, ch := range chains(c.model.good) {
-			if [3]string{"bias", "load", "low-side"}[i] != ch.name {
-				continue
-			}
-			var shifting, others []string
-			for _, ref := range ch.parts {
-				if c.model.good.Part(ref).Kind == carrier.Register {
-					shifting = append(shifting, ref)
-				} else {
-					others = append(others, ref)
-				}
-			}
-			look := fmt.Sprintf("seat and joints of %s: pins 16 (5 V), 8 (ground), 14 (SER, from the pin before), 11 (SRCLK, %s), 10 (/SRCLR, 5 V), 9 (QH', to the next); then %s and the microcontroller's %s",
-				strings.Join(shifting, ", "), "PC7", strings.Join(others, ", "), ch.back)
-			if len(shifting) > 1 && len(others) > 0 {
-				look += fmt.Sprintf("; with the jumper of %s at 1-2 the chain ends earlier, which tells which half is at fault", others[slices.IndexFunc(others, func(r string) bool { return c.model.good.Part(r).Kind == carrier.Link })])
-			}
-			all := strings.Join(shifting, ", ")
-			if c.found.bias == 0 && !c.options.Building {
-				all += " (those that are fitted)"
-			}
-			return said{registers, fmt.Sprintf("the %s registers %s: what is shifted in does not come out", ch.name, all),
-				fmt.Sprintf("a 1 shifted through them did not come back at %s", ch.back), look}
-		}
-		return said{kind: registers}
-	}
 	var s said
 	switch field {
 	case biasField, loadField, lowField:
-		s = chain(field)
+		s = c.saidOfChain([]string{"bias", "load", "low-side"}[field])
 	case converter1Field, converter2Field:
 		ref := []string{"U41", "U42"}[field-converter1Field]
 		s = said{converters, ref + " does not answer", "no null bit came from it", ref + ": its seat and notch, 5 V at pins 15 and 16, ground at 9 and 14, PJ0 at 10, PC6 at 11, PC7 at 13, and its pin 12"}
 	default:
 		s = said{monitor, "the current monitor U51 does not answer: no current limit is kept", "nothing at its address 0x40",
 			"U51: 5 V and ground, and its lines PD0 (SCL) and PD1 (SDA)"}
+	}
+	if field == lowField { // nothing but the switches shows these registers: they may shift, and not store or show it
+		for i, d := range c.model.defects {
+			if !slices.Contains(of, i) && slices.ContainsFunc(d.nets(c.model.good), func(net string) bool { return net == lowStore || net == lowEnable }) {
+				of = append(of, i)
+			}
+		}
+		s.what = strings.Replace(s.what, "does not come out", "does not come out, or does not reach their outputs", 1)
+		s.found = "no low-side switch was found to work"
+		s.look += fmt.Sprintf("; pins 12 (RCLK, %s) and 13 (/OE, %s)", lowStore, lowEnable)
 	}
 	f := Fault{What: s.what, Found: s.found, Look: s.look}
 	for _, i := range of {
@@ -183,6 +162,51 @@ func (c *check) addFitted(field int, of []int) {
 	}
 	c.add(s.kind, f)
 }
+
+// A said is a fault's words, and the group of the report that they belong to.
+type said struct {
+	kind              kind
+	what, found, look string
+}
+
+// saidOfChain says that what is shifted into a chain does not come out.
+func (c *check) saidOfChain(name string) said {
+	for _, ch := range chains(c.model.good) {
+		if ch.name != name {
+			continue
+		}
+		var shifting, others []string
+		link := ""
+		for _, ref := range ch.parts {
+			switch c.model.good.Part(ref).Kind {
+			case carrier.Register:
+				shifting = append(shifting, ref)
+				continue
+			case carrier.Link:
+				link = ref
+			}
+			others = append(others, ref)
+		}
+		all := strings.Join(shifting, ", ")
+		look := fmt.Sprintf("seat and joints of %s: pins 16 (5 V), 8 (ground), 14 (SER, from the pin before), 11 (SRCLK, PC7), 10 (/SRCLR, 5 V), 9 (QH', to the next); then %s and the microcontroller's %s",
+			all, strings.Join(others, ", "), ch.back)
+		if len(shifting) > 1 && link != "" {
+			look += fmt.Sprintf("; with the jumper of %s at 1-2 the chain ends earlier, which tells which half is at fault", link)
+		}
+		if c.found.bias == 0 && !c.options.Building {
+			all += " (those that are fitted)"
+		}
+		return said{registers, fmt.Sprintf("the %s registers %s: what is shifted in does not come out", name, all),
+			fmt.Sprintf("a 1 shifted through them did not come back at %s", ch.back), look}
+	}
+	return said{kind: registers}
+}
+
+// The strobe and the enable of the low-side registers.
+const (
+	lowStore  = "PD7"
+	lowEnable = "PB6"
+)
 
 // judgeReference looks whether the 2.500 V reference can be gone by; if not, voltages
 // are shares of what the adapter takes its rail for.

@@ -78,13 +78,13 @@ func (m *model) fittedWith(i int) fitted {
 	return *m.fitted[i]
 }
 
+// fittedAt tells whether anything but the socket is at a position.
+func (m *model) fittedAt(p int) bool { return len(m.partsOn[laneAt[p].Drive]) > 1 }
+
 // touched gives the positions that a defect may change.
 func (m *model) touched(d Defect) (at []int) {
 	add := func(p int) {
-		if p == 0 || slices.Contains(at, p) {
-			return
-		}
-		if _, fitted := m.circuit.of[laneAt[p].Name]; fitted {
+		if p != 0 && !slices.Contains(at, p) && m.fittedAt(p) {
 			at = append(at, p)
 		}
 	}

@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"math/rand/v2"
-	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -18,10 +16,8 @@ import (
 	"chipassay/protocol"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
+	"chipassay/vectors/sample"
 )
-
-// long asks for everything, which takes minutes.
-var long = os.Getenv("CHIPASSAY_LONG") != ""
 
 // models keeps the models of groups, which take longer to make than a check.
 var models = map[string]*model{}
@@ -54,18 +50,22 @@ func checkedSocket(socket *virtual.Socket, o Options) (*Report, error) {
 	return r, err
 }
 
-// whole says that every group was soldered in.
-var whole = Options{Building: true, Group: carrier.Converters}
-
 func faultsOf(t *testing.T, defects ...string) []Fault {
 	t.Helper()
+	return faultsOfGroup(t, carrier.Converters, defects...)
+}
+
+// faultsOfGroup is what is found on a board of the groups up to one.
+func faultsOfGroup(t *testing.T, last carrier.Group, defects ...string) []Fault {
+	t.Helper()
 	b := virtual.NewBoard()
+	b.Groups(carrier.AllGroups()[:last+1]...)
 	for _, d := range defects {
 		if err := b.Damage(d); err != nil {
 			t.Fatal(err)
 		}
 	}
-	r, err := checkedSocket(b.Socket(nil, 1), whole)
+	r, err := checkedSocket(b.Socket(nil, 1), Options{Building: true, Group: last})
 	if err != nil {
 		t.Fatalf("%v: %v", defects, err)
 	}
@@ -124,24 +124,27 @@ func harmless(d Defect) bool {
 // What is not seen is on the list of the unseen. The defects are injected into the
 // virtual board, which has a solver of its own.
 func TestEachDefectIsNamed(t *testing.T) {
-	all := carrier.AllGroups()
-	m := modelOf(all)
-	positions := positionsIn(adapter.All)
-	m.planned(wholePlan(positions, positionsIn(switchesOf(true)), positionsIn(switchesOf(false)), true))
-	shows := make([]bool, len(m.defects))
-	for i := range m.defects {
-		shows[i] = m.shows(i)
+	for _, c := range []struct {
+		last  carrier.Group
+		every int
+	}{{carrier.Converters, 16}, {carrier.Starter, 24}, {carrier.FarHalf, 48}} {
+		t.Run(c.last.String(), func(t *testing.T) {
+			injectEach(t, c.last, sample.Number(c.every, 1))
+		})
 	}
-	every := 16
-	if long {
-		every = 1
-	}
+}
+
+// injectEach injects every so many of the defects of a board of the groups up to one.
+func injectEach(t *testing.T, last carrier.Group, every int) {
+	groups := carrier.AllGroups()[:last+1]
+	m := modelOf(groups)
+	wholly := m.shownBy()
 	measurable, named, ways := 0, 0, map[int]int{}
-	for i := rand.New(rand.NewPCG(12, 0)).IntN(every); i < len(m.defects); i += every {
+	for i := sample.Random(t).IntN(every); i < len(m.defects); i += every {
 		d := m.defects[i]
-		faults := faultsOf(t, d.String())
+		faults := faultsOfGroup(t, last, d.String())
 		if len(faults) == 0 {
-			if shows[i] && !harmless(d) {
+			if wholly[i] && !harmless(d) {
 				t.Errorf("%v: not found, and not on the list of what is not", d)
 			}
 			continue
@@ -155,7 +158,7 @@ func TestEachDefectIsNamed(t *testing.T) {
 			named++
 			ways[faults[0].places(m)]++
 		}
-		if !shows[i] {
+		if !wholly[i] {
 			t.Errorf("%v: found, but on the list of what is not: %v", d, faults)
 		}
 	}
@@ -195,7 +198,7 @@ func (f *Fault) places(m *model) int {
 
 // Two defects at different positions are both named.
 func TestTwoDefects(t *testing.T) {
-	random := rand.New(rand.NewPCG(7, 7))
+	random := sample.Random(t)
 	for range 12 {
 		p, q := 1+random.IntN(28), 1+random.IntN(28)
 		if p == q {
@@ -284,10 +287,7 @@ func TestOccupiedSocketIsRefused(t *testing.T) {
 			t.Errorf("%s: %v, %v", name, r, err)
 		}
 	}
-	every := 12
-	if long {
-		every = 1
-	}
+	every := sample.Number(12, 1)
 	for i := 0; i < len(parts); i += every {
 		p := parts[i]
 		seen := map[part.Technology]bool{}

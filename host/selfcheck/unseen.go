@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"chipassay/firmware/carrier"
-	"chipassay/host/adapter"
 )
 
 // A Hidden is a defect that changes nothing that the check can read in an empty socket.
@@ -21,12 +20,11 @@ type Hidden struct {
 func Unseen() []Hidden {
 	good := carrier.New()
 	m := newModel(good)
-	all := positionsIn(adapter.All)
-	m.planned(wholePlan(all, positionsIn(switchesOf(true)), positionsIn(switchesOf(false)), true))
 	readings := meterReadings(good)
 	var hidden []Hidden
-	for i, d := range m.defects {
-		if m.shows(i) {
+	for i, shows := range m.shownBy() {
+		d := m.defects[i]
+		if shows {
 			continue
 		}
 		h := Hidden{Part: d.Ref, What: m.says(d), Meter: readings[d.Ref]}
@@ -42,19 +40,29 @@ func Unseen() []Hidden {
 	return hidden
 }
 
-// switchesOf are the positions of all switches of a side.
-func switchesOf(high bool) (w adapter.Word) {
+// shownBy tells of each defect whether a check of a board that is good but for it sees it.
+func (m *model) shownBy() []bool {
+	var positions, high, low uint32
 	for _, l := range lanes {
-		if high && l.High != "" || !high && l.Low != "" {
-			w |= adapter.At(l.Position)
+		p := l.Position
+		if m.fittedAt(p) {
+			positions |= bit(p)
+		}
+		if m.switched(p, false) {
+			low |= bit(p)
+		}
+		if m.switched(p, true) {
+			high |= bit(p)
 		}
 	}
-	return w
-}
-
-func wholePlan(positions, high, low uint32, loaded bool) []condition {
+	loaded := m.good.Part("U31") != nil
 	plan := append(unpowered(positions, loaded), grounded(positions, low, loaded)...)
-	return append(plan, supplied(positions, high, low, loaded)...)
+	m.planned(append(plan, supplied(positions, high, low, loaded)...))
+	shown := make([]bool, len(m.defects))
+	for i := range shown {
+		shown[i] = m.shows(i)
+	}
+	return shown
 }
 
 // meterReadings are what the wire list has one measure at each part.
@@ -97,7 +105,7 @@ func (m *model) shows(i int) bool {
 				return true
 			}
 		}
-		if l.Low != "" && m.switchFound(c, l, false) == 0 || l.High != "" && m.switchFound(c, l, true) == 0 {
+		if m.switched(p, false) && m.switchFound(c, l, false) == 0 || m.switched(p, true) && m.switchFound(c, l, true) == 0 {
 			return true
 		}
 	}

@@ -93,6 +93,9 @@ func Sampled(t part.Type, seed uint64) Variety {
 	if !t.Family.Series4000() && t.Family.Name != "74C" { // silicon gates
 		v.Before, v.Behind = either(0, between(50, 500)), either(0, between(50, 500))
 	}
+	if !t.Pumped() { // by its definition; drawn all the same, so that what follows repeats
+		v.Substrate = Grounded
+	}
 	low, high := thresholds(t.Family)
 	v.Threshold = between(low, high)
 	return v
