@@ -25,8 +25,10 @@ func completeAll(root *cobra.Command, d *definitions) {
 	byFlag := map[string]completer{
 		"part": parts, "chip": parts,
 		"family": words(func(*cobra.Command) []string { return familyLetters() }),
-		"drawer": words(func(cmd *cobra.Command) []string { return recorded(cmd, func(r record.Record) string { return r.Drawer }) }),
-		"lot":    words(func(cmd *cobra.Command) []string { return recorded(cmd, func(r record.Record) string { return r.Lot }) }),
+		"drawer": words(func(cmd *cobra.Command) []string {
+			return recorded(cmd, func(r record.Record) string { return r.Drawer })
+		}),
+		"lot": words(func(cmd *cobra.Command) []string { return recorded(cmd, func(r record.Record) string { return r.Lot }) }),
 	}
 	byArgument := map[string]completer{"PART": parts, "NAME": byFlag["drawer"], "LOT": byFlag["lot"]}
 	for _, cmd := range root.Commands() {

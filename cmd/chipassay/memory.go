@@ -25,7 +25,7 @@ func (f testFlags) testMemory(cmd *cobra.Command, c typedChip) error {
 	if err != nil {
 		return fmt.Errorf("--march: %w", err)
 	}
-	p := assay.MemoryPlan{Type: typ, Test: test, PowerAnyway: f.anyway}
+	p := assay.MemoryPlan{Type: typ, Test: test, PowerAnyway: f.anyway, Others: f.definitions.circuits, Memories: f.definitions.memories}
 	if p.Only, err = stages(f.only); err != nil {
 		return err
 	}

@@ -180,6 +180,7 @@ func (f testFlags) chipTyped(typed string) (c typedChip, err error) {
 // library's other parts to name a wrong one by.
 func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
 	p, err := assay.NewPlan(typ, d.circuits)
+	p.Memories = d.memories
 	p.AtLeast = assay.DefaultAtLeast
 	return p, err
 }
@@ -217,6 +218,15 @@ func (d *definitions) circuits() ([]*logic.Circuit, error) {
 		return nil, err
 	}
 	return logic.CompileAll(parts)
+}
+
+// memories are those of the library.
+func (d *definitions) memories() ([]*part.Part, error) {
+	lib, err := d.open()
+	if err != nil {
+		return nil, err
+	}
+	return lib.Memories()
 }
 
 // open finds the adapter that the flags name.

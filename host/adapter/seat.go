@@ -83,6 +83,16 @@ func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
 	return seat, nil
 }
 
+// Reseated is a seat for a chip that is not what it was taken for. It refuses what the
+// adapter cannot hold or supply.
+func (s *Seat) Reseated(pins, vcc, gnd int) (*Seat, error) {
+	other, err := s.adapter.Seat(pins, vcc, gnd)
+	if err == nil {
+		other.Settle, other.Progress = s.Settle, s.Progress
+	}
+	return other, err
+}
+
 // missingSwitch says what would help where the carrier has a switch, controlled by
 // that line, and this adapter does not.
 func missingSwitch(control string) string {

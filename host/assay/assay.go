@@ -37,8 +37,10 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	observed, err := r.apply(ctx, socket, p)
 	r.VectorsApplied = len(observed)
 	switch {
+	case err != nil && r.afterTrip(ctx, socket, p, err):
+		return r.graded()
 	case err != nil:
-		return r.notTested(unfinished(err))
+		return r.stopped(err)
 	case !p.wants(FunctionStage):
 		return r.notTested("only levels were asked for, no vector was compared")
 	}
@@ -52,6 +54,14 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	})
 	r.sayRound()
 	r.doubt()
+	return r.graded()
+}
+
+// graded gives the result its grade.
+func (r *Result) graded() *Result {
+	if r.Cause == "" && r.Verdict == Fail {
+		r.Cause = r.Reason
+	}
 	r.grade()
 	return r
 }
@@ -88,7 +98,7 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	}
 	v := p.Type.Variant
 	goesOn := func(s Seating) bool {
-		return s.Good() || s.powerable(v) || s.ofAnother(p) || p.PowerAnyway && s.anyway(v)
+		return s.Good() || s.powerable(v) || s.ofAnother(p.Type, r.parts(p)) || p.PowerAnyway && s.anyway(v)
 	}
 	powers := p.wants(FunctionStage) || p.wants(LevelStage)
 	seating, err := r.seat(ctx, socket, prober, func(s Seating) bool { return powers && goesOn(s) })
@@ -111,9 +121,9 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 		r.Seating = &seating
 		r.fail(seating.Pins...)
 		if !goesOn(seating) {
-			return r.notTested(seating.String())
+			return r.refused(ctx, socket, prober, p, seating)
 		}
-		if !seating.powerable(v) && !seating.ofAnother(p) {
+		if !seating.powerable(v) && !seating.ofAnother(p.Type, r.parts(p)) {
 			r.limitMA = lowLimitMA(p.Type)
 			r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("powered anyway, with at most %d mA: before power %s", r.limitMA, seating.Found))
 		}
@@ -143,7 +153,7 @@ func (r *Result) onlyContact() string {
 // doubt takes back a failure that may be the adapter's: where it cannot drive an
 // input low, a sound chip answers wrongly.
 func (r *Result) doubt() {
-	if r.Verdict != Fail || len(r.Margins) == 0 {
+	if r.Verdict != Fail || len(r.Margins) == 0 || len(r.OtherPart) > 0 {
 		return
 	}
 	if i := slices.IndexFunc(r.Margins, Margin.hopeless); i >= 0 {
@@ -157,6 +167,14 @@ func (r *Result) doubt() {
 func (r *Result) notTested(reason string) *Result {
 	r.Verdict, r.Reason = NotTested, reason
 	return r
+}
+
+// stopped is the result of an assay that an error ended.
+func (r *Result) stopped(err error) *Result {
+	if errors.Is(err, adapter.ErrOverCurrent) {
+		r.Trouble = TooMuchSupply
+	}
+	return r.notTested(unfinished(err))
 }
 
 // unfinished says why an assay did not come to its end.
@@ -179,6 +197,7 @@ func (r *Result) powered(ctx context.Context, socket Socket, work func() error) 
 	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, cmp.Or(r.limitMA, supplyLimitMA(r.Type.Family))); err != nil {
 		return err
 	}
+	r.supplied = true
 	return work()
 }
 
@@ -203,6 +222,13 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (observed []f
 			}
 		}
 		if measures && r.wrong {
+			err := r.identify(ctx, meter, p, seatOf(r.Type))
+			if r.other.found() || errors.Is(err, adapter.ErrOverCurrent) { // which switched it off
+				return nil
+			}
+			if err != nil {
+				return err
+			}
 			if err := r.lookAgain(ctx, meter, p, socket.Sensed(), observed); err != nil {
 				return err
 			}

@@ -9,7 +9,7 @@ import (
 	"strings"
 
 	"chipassay/host/adapter"
-	"chipassay/vectors/logic"
+	"chipassay/vectors/match"
 	"chipassay/vectors/part"
 )
 
@@ -25,6 +25,9 @@ type Seating struct {
 	Volts  []ContactVolts // what was measured
 
 	open      bool // they make no contact
+	together  bool // they touch each other
+	isShort   bool // something is shorted
+	isHeavy   bool // the supply pin takes far too much current
 	misplaced bool // it lies elsewhere than it should
 	undecided bool // the thresholds do not tell what it is
 }
@@ -52,25 +55,24 @@ func (s Seating) signals(v *part.Variant) bool {
 func (s Seating) anyway(v *part.Variant) bool { return s.undecided || s.open && s.signals(v) }
 
 // ofAnother tells whether the pins without contact are just those that another
-// part has no connection at: then the vectors tell which it is, and the supply
-// does it no more harm than any wrong part.
-func (s Seating) ofAnother(p Plan) bool {
-	if !s.open || p.Others == nil {
-		return false
-	}
-	others, err := p.Others()
-	return err == nil && slices.ContainsFunc(others, func(o *logic.Circuit) bool {
-		v := p.Type.Variant
-		if o.Variant == v || len(o.Variant.Pins) != len(v.Pins) || o.Variant.VCC() != v.VCC() || o.Variant.GND() != v.GND() {
+// part has no connection or no junction at, or those that touch are joined in one: then
+// probing tells which it is, and the supply does it no more harm than any wrong part.
+func (s Seating) ofAnother(t part.Type, parts []match.Candidate) bool {
+	return (s.open || s.together) && slices.ContainsFunc(parts, func(c match.Candidate) bool {
+		v, o := t.Variant, c.Variant
+		switch {
+		case o == v || o.Refusal != "" || len(o.Pins) != len(v.Pins) || o.VCC() != v.VCC() || o.GND() != v.GND():
 			return false
+		case s.together:
+			return !slices.ContainsFunc(s.Pins, func(pin int) bool { return o.JoinedWith(pin) == nil })
 		}
-		var unconnected []int
-		for i, pin := range o.Variant.Pins {
-			if pin.Role == part.NoConnect && v.Pins[i].Role != part.NoConnect {
-				unconnected = append(unconnected, pin.Number)
+		for i, pin := range o.Pins {
+			open := slices.Contains(s.Pins, pin.Number)
+			if open && (touches(pin) || !touches(v.Pins[i])) || !open && pin.Role == part.NoConnect && touches(v.Pins[i]) {
+				return false
 			}
 		}
-		return slices.Equal(unconnected, s.Pins)
+		return true
 	})
 }
 
@@ -200,7 +202,8 @@ func (c *contact) heavy(v float64) Seating {
 		Found: fmt.Sprintf("the supply pin stands at %.2f V behind %.0f Ω", v, c.k.DriveOhms),
 		Advice: "a chip that lies right stands above 1.5 V: it may be put in backwards or broken; " +
 			"look at its marking and which end pin 1 is at",
-		Pins: []int{c.v.VCC()},
+		Pins:    []int{c.v.VCC()},
+		isHeavy: true,
 	}
 }
 
@@ -361,7 +364,7 @@ func noContact(pins ...int) Seating {
 	return Seating{
 		Found: fmt.Sprintf("%s %s no contact", pinList(pins), verb),
 		Advice: "take the chip out, look for bent or tarnished pins, straighten and clean them, and test again; " +
-			"if it stays so, the bond wire inside is broken and the chip is for the scrap box",
+			"if it stays so, see that it is the right part; then a bond wire inside is broken",
 		Pins: pins,
 		open: true,
 	}

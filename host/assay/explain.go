@@ -1,6 +1,7 @@
 package assay
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -26,19 +27,31 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 		r.Findings = append(r.Findings, r.firstError(pin, errs[pin]))
 	}
 	held := heldPins(v, p.Sequence, observed, errs)
+	others := r.otherParts(p, observed)
+	if (len(others) > 0 || r.other.found()) && r.other.likelier(r.Type, others, r.exact(p, observed, held)) {
+		r.isAnother(others)
+		return
+	}
+	if words := r.unlike(); words != "" && !r.other.found() && len(others) == 0 && len(r.exact(p, observed, held)) == 0 {
+		r.Reason = words
+		r.Findings = append([]string{words + ": look at its marking"}, r.Findings...)
+		return
+	}
+	if r.Seating != nil {
+		r.Findings = append(r.Findings, "before power: "+r.Seating.String())
+	}
 	words, best := r.cause(p, observed, held, late)
-	impostors := r.impostors(p, observed)
 	for _, cause := range best {
 		r.fail(slices.Collect(cause.Pins().All())...)
 	}
+	byPrior(best)
 	if r.Reason = words; words == "" {
-		r.Reason = reason(v, best, impostors)
-	} else if len(impostors) > 0 {
-		r.Reason += "; or it " + impostorWords(impostors)
+		r.Reason = cmp.Or(causeWords(v, best), unexplained)
+		r.Cause = cmp.Or(oneCause(v, best), unexplained)
 	}
 	r.Findings = append(r.Findings, r.Reason)
-	if r.Seating != nil {
-		r.Findings = append(r.Findings, "before power: "+r.Seating.String())
+	if len(others) > 0 {
+		r.Findings = append(r.Findings, "or it is another part: "+anotherWords(others, r.Type))
 	}
 	if len(r.GatesSound) > 0 {
 		r.Findings = append(r.Findings, plural("gate", r.GatesSound)+" answered every vector rightly")
@@ -165,47 +178,53 @@ func heldPins(v *part.Variant, s *stimulus.Sequence, observed []fault.Observatio
 	return held
 }
 
-// impostors lists the parts that behave exactly as observed. One that was right in
-// a whole round is none.
-func (r *Result) impostors(p Plan, observed []fault.Observation) []string {
-	if p.Others == nil || r.laterRound() {
+// otherParts lists the parts that the chip may be instead, the likeliest first: those
+// that explain what probing showed, and of them those that behave as observed in the
+// vectors, too; the latter alone where probing tells nothing against the typed part. One
+// that was right in a whole round is what it is marked.
+func (r *Result) otherParts(p Plan, observed []fault.Observation) []string {
+	if r.laterRound() {
 		return nil
 	}
-	others, err := p.Others()
-	if err != nil {
-		r.NotTested = append(r.NotTested, "whether it is another part: "+err.Error())
-		return nil
+	var circuits []*logic.Circuit
+	for _, c := range r.parts(p) {
+		if c.Circuit != nil {
+			circuits = append(circuits, c.Circuit)
+		}
 	}
-	return fault.Impostors(p.Sequence, observed, others)
+	impostors := fault.Impostors(p.Sequence, observed, circuits)
+	r.other.narrow(impostors)
+	switch {
+	case r.other.found():
+		return r.other.numbers()
+	case r.other.record != nil && !r.other.right:
+		return nil // what probing showed speaks against each of them
+	}
+	return byDistance(r.Type, impostors, r.other.candidates)
+}
+
+// exact gives the single faults of pins that explain all that was observed in the
+// vectors, and what probing showed.
+func (r *Result) exact(p Plan, observed []fault.Observation, held fault.Held) []fault.Cause {
+	causes, possible := r.afterContact(fault.Singles(p.Circuit, r.Type.Family, p.Sequence, observed, held))
+	switch {
+	case !possible:
+		return nil
+	case r.other.record == nil || len(causes) == 0:
+		return causes
+	}
+	steps, probed := r.other.record.Walked()
+	s := &stimulus.Sequence{Variant: p.Sequence.Variant, Steps: steps}
+	both := fault.Singles(p.Circuit, r.Type.Family, s, probed, fault.Held{})
+	driving, _ := r.other.misdirected(r.Type) // which only a fault at those pins explains
+	return slices.DeleteFunc(slices.Clone(causes), func(c fault.Cause) bool {
+		return part.PinSet(driving...)&^c.Pins() != 0 || 4*c.Unknown > levelCount(p.Sequence) ||
+			!slices.ContainsFunc(both, func(b fault.Cause) bool { return slices.Equal(b.Faults, c.Faults) && 4*b.Unknown <= levelCount(s) })
+	})
 }
 
 // unexplained is the reason where nothing would cause just what was observed.
-const unexplained = "nothing known explains all of this: no fault of one pin or of two, and no other part of the library; a resistance between two pins may, or what comes and goes"
-
-// reason says what would cause just what was observed.
-func reason(v *part.Variant, causes []fault.Cause, impostors []string) string {
-	impostor := ""
-	if len(impostors) > 0 {
-		impostor = impostorWords(impostors)
-	}
-	switch {
-	case len(causes) == 0 && impostor == "":
-		return unexplained
-	case len(causes) == 0:
-		return impostor
-	case impostor == "":
-		return causeWords(v, causes)
-	case causes[0].Unknown > 0: // a fault that predicts less than the other part does
-		return impostor
-	case len(causes[0].Faults) > 1 || causes[0].Sometimes: // one other part is likelier than two faults
-		return impostor + "; or " + causeWords(v, causes)
-	}
-	return causeWords(v, causes) + "; or it " + impostor
-}
-
-func impostorWords(impostors []string) string {
-	return "behaves exactly as a " + strings.Join(impostors, " or a ") + ": wrong part or re-marked"
-}
+const unexplained = "see first whether it is the right part: no fault of one pin or of two explains all of this, and no other part of the library does; a resistance between two pins may, or what comes and goes"
 
 // firstError tells a pin's first error, and how many there are.
 func (r *Result) firstError(pin, count int) string {
@@ -278,6 +297,17 @@ func causeWords(v *part.Variant, causes []fault.Cause) string {
 		words = append(words, text)
 	}
 	return alternatives(words)
+}
+
+// oneCause is the likeliest of causes, in a sentence.
+func oneCause(v *part.Variant, causes []fault.Cause) string {
+	switch len(causes) {
+	case 0, 1:
+		return causeWords(v, causes)
+	case 2:
+		return causeWords(v, causes[:1]) + ", or one other that no vector tells from it"
+	}
+	return fmt.Sprintf("%s, or one of %d others that no vector tells from it", causeWords(v, causes[:1]), len(causes)-1)
 }
 
 // alternatives joins what no vector tells apart.

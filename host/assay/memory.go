@@ -10,6 +10,7 @@ import (
 	"chipassay/protocol"
 	"chipassay/vectors/march"
 	"chipassay/vectors/part"
+	"chipassay/vectors/proof"
 )
 
 // A MemorySocket is a Socket whose adapter runs programs by itself. *adapter.Seat is one.
@@ -27,11 +28,16 @@ type MemoryPlan struct {
 	Test march.Test
 	// PowerAnyway powers, at a low limit, what could not be told to lie right before power.
 	PowerAnyway bool
+	// Others and Memories are those of a Plan.
+	Others   proof.Others
+	Memories func() ([]*part.Part, error)
 	// Progress, where it is set, is told how much of the test is done, 0 to 1.
 	Progress func(done float64)
 }
 
-func (p MemoryPlan) plan() Plan { return Plan{Type: p.Type, Only: p.Only, PowerAnyway: p.PowerAnyway} }
+func (p MemoryPlan) plan() Plan {
+	return Plan{Type: p.Type, Only: p.Only, PowerAnyway: p.PowerAnyway, Others: p.Others, Memories: p.Memories}
+}
 
 // A MemoryResult is what a march test found.
 type MemoryResult struct {
@@ -191,12 +197,23 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 		Pins: slices.Concat(m.Row, m.Column),
 	}}
 	if err := r.powered(ctx, socket, func() error { return r.marches(ctx, socket, p, runs) }); err != nil {
-		return r.notTested(unfinished(err))
+		if r.afterTrip(ctx, socket, plan, err) {
+			return r.graded()
+		}
+		return r.stopped(err)
 	}
-	r.judgeMemory(p.Test)
+	if r.other.found() {
+		r.FailureCount = r.Memory.FailureCount
+		r.isAnother(r.other.numbers())
+		return r.graded()
+	}
+	if r.judgeMemory(p.Test); r.Verdict == Fail {
+		if words := r.unlike(); words != "" {
+			r.Reason, r.Findings = words, []string{words + ": look at its marking"}
+		}
+	}
 	r.doubt()
-	r.grade()
-	return r
+	return r.graded()
 }
 
 // marches makes all runs on the powered chip, and measures it where it is good.
@@ -217,6 +234,16 @@ func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan,
 			return err
 		}
 	}
+	meter, ok := socket.(LevelMeter)
+	if ok && r.Memory.FailureCount > 0 {
+		err := r.identify(ctx, meter, p.plan(), seatOf(r.Type))
+		if r.other.found() {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+	}
 	if err := w.forgetting(); err != nil {
 		return err
 	}
@@ -225,7 +252,6 @@ func (r *Result) marches(ctx context.Context, socket MemorySocket, p MemoryPlan,
 			return err
 		}
 	}
-	meter, ok := socket.(LevelMeter)
 	if !ok || r.Memory.FailureCount > 0 || !(Plan{Only: p.Only}).wants(LevelStage) {
 		return nil
 	}

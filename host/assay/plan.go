@@ -83,6 +83,8 @@ type Plan struct {
 	// to be named when a chip behaves as one of them. It is called only on a
 	// failure, and may be nil.
 	Others proof.Others
+	// Memories gives the memories that may lie there instead; it may be nil.
+	Memories func() ([]*part.Part, error)
 }
 
 // NewPlan plans the whole test of a type of logic. Others gives the parts that may

@@ -51,8 +51,12 @@ func (r *Result) judgePullUps(p Plan) bool {
 	}
 	r.Verdict = Fail
 	r.Reason = fmt.Sprintf("no pull-up resistor inside at %s: left open, it stands below %.1f V", namedPins(r.Type.Variant, missing), leastPulledUp)
-	if also := p.Coverage.Intruders; len(also) > 0 {
-		r.Reason += "; wrong part or re-marked, perhaps a " + strings.Join(also, " or a ")
+	// one resistor breaks; that all of them do is less likely than a part that has none
+	if also := p.Coverage.Intruders; len(also) > 0 && missing.Len() > 1 {
+		found := r.Reason
+		r.isAnother(byDistance(r.Type, also, r.parts(p)))
+		r.Findings = append(r.Findings, found)
+		return true
 	}
 	for pin := range missing.All() {
 		r.fail(pin)

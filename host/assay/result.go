@@ -34,6 +34,17 @@ type Failure struct {
 	Observed logic.Value
 }
 
+// A Trouble is why a chip is not powered, or not for long.
+type Trouble string
+
+// The troubles. All but the last may be dirt, a bent pin or a whisker at first.
+const (
+	NoTrouble     Trouble = ""
+	NoContactPins Trouble = "no contact"   // signal or supply pins without contact
+	ShortedPins   Trouble = "shorted"      // to each other, or to a supply
+	TooMuchSupply Trouble = "over current" // it takes far too much supply current
+)
+
 // MaxFailures is how many failures a result lists; FailureCount tells them all.
 const MaxFailures = 20
 
@@ -77,6 +88,16 @@ type Result struct {
 	silent       bool           // nothing answered before power
 	held         bool           // load resistors held heavy inputs low, and outputs high
 	limitMA      int            // at which the supply trips, mA; 0 for the family's
+
+	// OtherPart are the numbers of the parts that the chip probably is, the likeliest first,
+	// all of them alike for what was seen; empty where it is what was typed.
+	OtherPart []string
+	Cause     string // the likeliest cause of a failure, in one sentence; empty where nothing failed or none is known
+	// Trouble is what kept the chip from being tested and is its own if it stays after its
+	// pins were cleaned and it was seated anew: then it is a reject.
+	Trouble  Trouble
+	other    another
+	supplied bool // it was powered and did not trip at once
 
 	PinsFailed   []int     // with wrong values, or named as the cause; ascending
 	Failures     []Failure // the first MaxFailures

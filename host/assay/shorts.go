@@ -135,7 +135,9 @@ func (c *contact) shortsOf(s seated, driven, pins part.Pins) (Seating, error) {
 	}
 	switch {
 	case touching != 0:
-		return shorted(pinList(slices.Collect(touching.All()))+" shorted", touching), nil
+		s := shorted(pinList(slices.Collect(touching.All()))+" shorted", touching)
+		s.together = true
+		return s, nil
 	case atSupply != 0:
 		return c.supplyShorts(s, atSupply)
 	}
@@ -169,6 +171,7 @@ func shorted(found string, pins part.Pins) Seating {
 		Found: found,
 		Advice: "take the chip out, look for a whisker or solder between its pins and clean them, and test again; " +
 			"if it stays so, the chip is broken inside",
-		Pins: slices.Collect(pins.All()),
+		isShort: true,
+		Pins:    slices.Collect(pins.All()),
 	}
 }

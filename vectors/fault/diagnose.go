@@ -118,6 +118,13 @@ func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed [
 	return d.sometimes(singles, held)
 }
 
+// Singles finds the single pin faults that explain what was observed, those that foretell
+// most first: Diagnose without all that comes after.
+func Singles(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {
+	d := diagnosis{c: c, f: f, s: s, observed: observed}
+	return d.fromSomeState(explained(d.try(alone(c), 1), held))
+}
+
 // Passing finds the single pin faults that explain what was observed if they come and
 // go, or are too weak to show always; as Diagnose does, but whatever else explains it.
 func Passing(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {

@@ -1,0 +1,311 @@
+package assay
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"chipassay/host/adapter"
+	"chipassay/host/probe"
+	"chipassay/protocol"
+	"chipassay/vectors/match"
+	"chipassay/vectors/part"
+)
+
+// another is what probing says that a chip is instead of what was typed.
+type another struct {
+	candidates []match.Candidate // asked for once
+	asked      bool
+	record     *probe.Record // nil where the chip was not probed
+	group      []match.Fit   // of parts that explain it equally well, the likeliest first
+	right      bool          // that the typed part explains it as well
+	sibling    *part.Variant // of another family of the typed part, which explains it as well
+}
+
+// found tells whether the chip is another part for all that probing shows.
+func (a *another) found() bool { return (len(a.group) > 0 || a.sibling != nil) && !a.right }
+
+// names are what a sentence calls the chip by: the number of another part, or the type of
+// another family whose chips differ.
+func (a *another) names(t part.Type, numbers []string) []string {
+	if a.sibling == nil || a.right || len(numbers) > 0 && distance(t, a.sibling) > 1 {
+		return numbers
+	}
+	var names []string
+	for _, f := range a.sibling.Families {
+		names = append(names, f.TypeName(t.Part().Number))
+	}
+	return append(names, numbers...)
+}
+
+// parts are the parts that may lie in the socket instead.
+func (r *Result) parts(p Plan) []match.Candidate {
+	if r.other.asked || p.Others == nil {
+		return r.other.candidates
+	}
+	r.other.asked = true
+	circuits, err := p.Others()
+	if err != nil {
+		r.NotTested = append(r.NotTested, "whether it is another part: "+err.Error())
+		return nil
+	}
+	var memories []*part.Part
+	if p.Memories != nil {
+		if memories, err = p.Memories(); err != nil {
+			r.NotTested = append(r.NotTested, "whether it is a memory: "+err.Error())
+		}
+	}
+	r.other.candidates = match.Of(circuits, memories)
+	return r.other.candidates
+}
+
+// identify probes the powered chip as if nothing were known of it, and compares what it
+// did with every part of its package and supply pins. A chip that was right in a whole
+// round is what it is marked.
+func (r *Result) identify(ctx context.Context, meter probe.Socket, p Plan, seat probe.Seat) error {
+	if r.laterRound() {
+		return nil
+	}
+	parts := r.parts(p)
+	if len(parts) == 0 {
+		return nil
+	}
+	record, err := probe.Explore(ctx, meter, seat, probe.Limits{})
+	r.other.record = record
+	r.other.rank(r.Type, parts)
+	return err
+}
+
+// What a part must explain to be named: so much more than one that predicts nothing, in
+// bits, which says that the likelihoods are as a million to one; and no reading against it.
+const leastGain = 20
+
+// A part against which a reading or two speak is named only where it explains far more
+// all the same: what an unknown chip is asked may be what its data sheet forbids.
+const (
+	mostMismatches   = 2
+	contradictedGain = 100
+)
+
+// equallyWell, in bits, is how near the prices of two parts are that explain a chip equally
+// well: a factor of four in likelihood.
+const equallyWell = 2
+
+// rank finds the parts that explain best what the chip did.
+func (a *another) rank(t part.Type, parts []match.Candidate) {
+	fits := a.record.Rank(parts)
+	made := a.technology()
+	price := func(f match.Fit) float64 {
+		if !madeIn(f.Variant, made) {
+			return f.Bits + wrongTechnology
+		}
+		return f.Bits
+	}
+	blind := a.record.Blind()
+	fits = slices.DeleteFunc(fits, func(f match.Fit) bool { return f.Mismatches > mostMismatches })
+	if len(fits) == 0 || a.record.Outputs == 0 {
+		return
+	}
+	best := slices.MinFunc(fits, func(a, b match.Fit) int { return cmp.Compare(price(a), price(b)) })
+	if blind-best.Bits < leastGain || best.Mismatches > 0 && blind-best.Bits < contradictedGain {
+		return
+	}
+	for _, f := range fits {
+		if price(f) > price(best)+equallyWell {
+			continue
+		}
+		switch {
+		case typed(t, f.Variant):
+			a.right = true
+			continue
+		case f.Variant.Part.Number == t.Part().Number:
+			a.sibling = f.Variant
+			continue
+		}
+		if !slices.ContainsFunc(a.group, func(g match.Fit) bool { return g.Variant.Part.Number == f.Variant.Part.Number }) {
+			a.group = append(a.group, f)
+		}
+	}
+	slices.SortStableFunc(a.group, func(x, y match.Fit) int {
+		return cmp.Or(cmp.Compare(distance(t, x.Variant), distance(t, y.Variant)), cmp.Compare(a.organised(y), a.organised(x)), strings.Compare(x.Variant.Part.Number, y.Variant.Part.Number))
+	})
+}
+
+// organised counts the memories of the group that are organised as one of them: what
+// most of them are is the likeliest.
+func (a *another) organised(f match.Fit) (n int) {
+	for _, g := range a.group {
+		if m, o := f.Variant.Memory, g.Variant.Memory; m != nil && o != nil && m.Words == o.Words && m.Bits == o.Bits {
+			n++
+		}
+	}
+	return n
+}
+
+// wrongTechnology, in bits, is the price of inputs that are not a part's: a bipolar
+// input that is pulled low stands up by its own resistor, and a MOS input does not.
+const wrongTechnology = 10
+
+// leastStanding, V, tells a bipolar input from a MOS one, when it is pulled low through
+// 10 kΩ: one of 74ALS, whose resistors are the largest, stands at 0.3 V or more, and a
+// MOS one at 0.01 V or less (design.md; from memory of the data books).
+const leastStanding = 0.15
+
+// technology tells whether the inputs are bipolar or not; nothing where that was not measured.
+func (a *another) technology() (bipolar *bool) {
+	var volts []float64
+	for pin := range a.record.Inputs.All() {
+		if v := a.record.Standing[pin]; !math.IsNaN(v) {
+			volts = append(volts, v)
+		}
+	}
+	if len(volts) == 0 {
+		return nil
+	}
+	is := median(volts) > leastStanding
+	return &is
+}
+
+// madeIn tells whether a part is made in a family with such inputs.
+func madeIn(v *part.Variant, bipolar *bool) bool {
+	return bipolar == nil || slices.ContainsFunc(v.Families, func(f *part.Family) bool { return f.Technology.Bipolar() == *bipolar })
+}
+
+// typed tells whether a variant is the typed one, whichever reading of the library it is from.
+func typed(t part.Type, v *part.Variant) bool {
+	return v.Part.Number == t.Part().Number && slices.Contains(v.Families, t.Family)
+}
+
+// distance is how far a part is from what was typed: of the same family, of the same
+// series, of another.
+func distance(t part.Type, v *part.Variant) int {
+	switch {
+	case slices.Contains(v.Families, t.Family):
+		return 0
+	case slices.ContainsFunc(v.Families, func(f *part.Family) bool { return f.Series4000() == t.Family.Series4000() }) && (v.Memory != nil) == (t.Variant.Memory != nil):
+		return 1
+	}
+	return 2
+}
+
+// misdirected gives the pins of a type that are no outputs and were seen to drive, and
+// its outputs that never did.
+func (a *another) misdirected(t part.Type) (driving, silent []int) {
+	if a.record == nil {
+		return nil, nil
+	}
+	for _, p := range t.Variant.Pins {
+		switch {
+		case p.Role == part.Input && !p.PullUp && p.Untested == "" && a.record.Outputs.Has(p.Number):
+			driving = append(driving, p.Number)
+		case p.Role == part.Output && p.Stage == part.TotemPole && a.record.Inputs.Has(p.Number):
+			silent = append(silent, p.Number)
+		}
+	}
+	return driving, silent
+}
+
+// unlike says that the chip is no such part at all, though it is not known which it is:
+// at two pins or more it is not what it should be, and one of them drives. A dead chip
+// does not do so, and shorts were looked for before power. Empty where it does.
+func (r *Result) unlike() string {
+	driving, silent := r.other.misdirected(r.Type)
+	if r.laterRound() || len(driving) == 0 || len(driving)+len(silent) < 2 {
+		return ""
+	}
+	verb := "drives, which is an input"
+	if len(driving) > 1 {
+		verb = "drive, which are inputs"
+	}
+	return fmt.Sprintf("probably not a %s, and no part that is known: %s %s of one", r.Type.Name(), pinList(driving), verb)
+}
+
+// narrow keeps of the parts that probing cannot tell apart those that behave in the
+// vectors, too, as was observed; all where none does.
+func (a *another) narrow(impostors []string) {
+	var kept []match.Fit
+	for _, f := range a.group {
+		if slices.Contains(impostors, f.Variant.Part.Number) {
+			kept = append(kept, f)
+		}
+	}
+	if len(kept) > 0 {
+		a.group, a.right = kept, false
+	}
+}
+
+// mostNames is how many numbers a sentence names.
+const mostNames = 3
+
+// anotherWords says what the chip probably is.
+func anotherWords(numbers []string, t part.Type) string {
+	text := "probably a " + numbers[0]
+	if more := numbers[1:min(len(numbers), mostNames)]; len(more) > 0 {
+		text += " (or " + strings.Join(more, " or ")
+		if len(numbers) > mostNames {
+			text += ": any of " + fmt.Sprint(len(numbers))
+		}
+		text += ")"
+	}
+	return text + ", not a " + t.Name()
+}
+
+// isAnother says that the chip is another part than was typed: that is no fault of it.
+func (r *Result) isAnother(numbers []string) {
+	r.OtherPart = numbers
+	r.Verdict = Fail
+	r.Cause = anotherWords(r.other.names(r.Type, numbers), r.Type)
+	r.Reason = r.Cause
+	r.Findings = append([]string{r.Cause + ": look at its marking, and test it as what it is"}, r.Findings...)
+}
+
+// byDistance orders numbers of parts by how far they are from what was typed.
+func byDistance(t part.Type, numbers []string, parts []match.Candidate) []string {
+	far := map[string]int{}
+	for _, c := range parts {
+		d, known := far[c.Variant.Part.Number]
+		if now := distance(t, c.Variant); !known || now < d {
+			far[c.Variant.Part.Number] = now
+		}
+	}
+	numbers = slices.DeleteFunc(slices.Clone(numbers), func(n string) bool { return n == t.Part().Number })
+	return slices.SortedStableFunc(slices.Values(numbers), func(a, b string) int {
+		return cmp.Or(cmp.Compare(far[a], far[b]), cmp.Compare(a, b))
+	})
+}
+
+func (a *another) numbers() (numbers []string) {
+	for _, f := range a.group {
+		numbers = append(numbers, f.Variant.Part.Number)
+	}
+	return numbers
+}
+
+// seatOf is what probing takes for known of a chip of a type.
+func seatOf(t part.Type) probe.Seat {
+	return probe.Seat{Pins: len(t.Variant.Pins), VCC: t.Variant.VCC(), GND: t.Variant.GND()}
+}
+
+// afterTrip asks a chip that took too much current what it is: another part may take more
+// than the family that was typed, and its outputs are driven by vectors that are not for it.
+func (r *Result) afterTrip(ctx context.Context, socket Socket, p Plan, tripped error) bool {
+	meter, ok := socket.(LevelMeter)
+	var refusal *protocol.ErrorReply // a program that the trip ended is not there any more
+	if !ok || !errors.Is(tripped, adapter.ErrOverCurrent) && !errors.As(tripped, &refusal) {
+		return false
+	}
+	current, limit := r.SupplyCurrentMA, r.limitMA
+	defer func() { r.limitMA = limit }()
+	r.limitMA = strangerMA
+	_ = r.powered(ctx, socket, func() error { return r.identify(ctx, meter, p, seatOf(r.Type)) })
+	r.SupplyCurrentMA = current
+	if !r.other.found() { // if it tripped again, by what was seen before
+		return false
+	}
+	r.isAnother(r.other.numbers())
+	return true
+}

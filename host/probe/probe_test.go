@@ -1,0 +1,176 @@
+package probe_test
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/adapter"
+	"chipassay/host/probe"
+	"chipassay/vectors/library"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/match"
+	"chipassay/vectors/part"
+)
+
+// A bench is a chip in plain Go in a socket that notes what fights.
+type bench struct {
+	pins, vcc, gnd int
+	bipolar        bool // an input that is pulled low stands at 1.4 V and acts as a high
+	// drives gives what the chip drives at the levels of its pins; what it releases is missing.
+	drives func(level func(pin int) bool) map[int]bool
+	fights int // steps that were read while an output was driven to the other level
+	asked  int // requests
+	worst  int // the most such steps of one request
+}
+
+func (b *bench) Measure(_ context.Context, steps []adapter.MeasureStep) (all []adapter.Measured, err error) {
+	b.asked++
+	fights := 0
+	for _, s := range steps {
+		level := func(pin int) bool {
+			switch {
+			case s.Driven.Has(pin):
+				return s.Drive.Has(pin)
+			case s.Bias.Up.Has(pin):
+				return true
+			}
+			return b.bipolar
+		}
+		out := b.drives(level)
+		m := adapter.Measured{}
+		for pin := range m.Volts {
+			m.Volts[pin] = math.NaN()
+		}
+		for pin := 1; pin <= b.pins; pin++ {
+			volts := 0.0
+			high, drives := out[pin]
+			switch {
+			case s.Driven.Has(pin) && drives && high != s.Drive.Has(pin):
+				volts = map[bool]float64{true: 2.2, false: 0.6}[high] // through 120 Ω
+				fights++
+			case s.Driven.Has(pin):
+				volts = map[bool]float64{true: 5, false: 0.2}[s.Drive.Has(pin)]
+			case drives:
+				volts = map[bool]float64{true: 3.4, false: 0.2}[high]
+			case s.Bias.Up.Has(pin):
+				volts = 5
+			case b.bipolar:
+				volts = 1.4
+			}
+			m.High = m.High.With(pin, volts > 1.5)
+			if s.Pins.Has(pin) {
+				m.Volts[pin] = volts
+			}
+		}
+		all = append(all, m)
+	}
+	b.fights += fights
+	b.worst = max(b.worst, fights)
+	return all, nil
+}
+
+// The chips, by their data books' tables (from memory).
+func nands(outputs map[int][2]int) func(func(int) bool) map[int]bool {
+	return func(level func(int) bool) map[int]bool {
+		out := map[int]bool{}
+		for y, in := range outputs {
+			out[y] = !(level(in[0]) && level(in[1]))
+		}
+		return out
+	}
+}
+
+// A 74245: the low enable at 19, the direction at 1, A at 2 to 9 and B at 18 to 11.
+func transceiver(level func(int) bool) map[int]bool {
+	out := map[int]bool{}
+	if level(19) {
+		return out
+	}
+	for a := 2; a <= 9; a++ {
+		b := 20 - a
+		if level(1) {
+			out[b] = level(a)
+		} else {
+			out[a] = level(b)
+		}
+	}
+	return out
+}
+
+func explore(t *testing.T, b *bench) *probe.Record {
+	t.Helper()
+	r, err := probe.Explore(t.Context(), b, probe.Seat{Pins: b.pins, VCC: b.vcc, GND: b.gnd}, probe.Limits{})
+	require.NoError(t, err)
+	return r
+}
+
+func named(t *testing.T, r *probe.Record) (numbers []string) {
+	t.Helper()
+	parts, err := library.All()
+	require.NoError(t, err)
+	circuits, err := logic.CompileAll(parts)
+	require.NoError(t, err)
+	fits := r.Rank(match.Of(circuits, nil))
+	for _, f := range fits {
+		if f.Bits <= fits[0].Bits+1 {
+			numbers = append(numbers, f.Variant.Part.Number)
+		}
+	}
+	return numbers
+}
+
+// Outputs of a gate are found and are never driven; and the same number of gates with
+// the outputs elsewhere is another part: 7400 and 4011 (data books, from memory).
+func TestGatesAreToldApartAndTheirOutputsNeverDriven(t *testing.T) {
+	for _, c := range []struct {
+		number  string
+		bipolar bool
+		gates   map[int][2]int
+	}{
+		{"7400", true, map[int][2]int{3: {1, 2}, 6: {4, 5}, 8: {9, 10}, 11: {12, 13}}},
+		{"4011", false, map[int][2]int{3: {1, 2}, 4: {5, 6}, 10: {8, 9}, 11: {12, 13}}},
+	} {
+		b := &bench{pins: 14, vcc: 14, gnd: 7, bipolar: c.bipolar, drives: nands(c.gates)}
+		r := explore(t, b)
+		for pin := range r.Outputs.All() {
+			require.Contains(t, c.gates, pin, c.number)
+		}
+		require.Equal(t, 4, r.Outputs.Len(), c.number)
+		require.Zero(t, b.fights, c.number)
+		require.Contains(t, named(t, r), c.number)
+		require.Less(t, b.asked, len(r.Steps), "in few requests")
+		for pin := range r.Inputs.All() {
+			require.InDelta(t, map[bool]float64{true: 1.4, false: 0}[c.bipolar], r.Standing[pin], 0.01, "%s, pin %d", c.number, pin)
+		}
+	}
+}
+
+// Where pins turn round, an output may meet a driven low: it is released in the next request.
+func TestAPinThatTurnsIsReleased(t *testing.T) {
+	b := &bench{pins: 20, vcc: 20, gnd: 10, drives: transceiver}
+	r := explore(t, b)
+	require.Contains(t, named(t, r), "74245")
+	require.Equal(t, part.PinSet(2, 3, 4, 5, 6, 7, 8, 9, 11, 12, 13, 14, 15, 16, 17, 18), r.Outputs)
+	require.Less(t, b.fights, len(r.Steps)/2)
+	require.LessOrEqual(t, b.worst, 3*8*8, "eight pins in eight steps of three readings")
+}
+
+// The same chip gives the same trace.
+func TestATraceRepeats(t *testing.T) {
+	b := bench{pins: 20, vcc: 20, gnd: 10, drives: transceiver}
+	first, again := b, b
+	require.Equal(t, explore(t, &first).Trace, explore(t, &again).Trace)
+}
+
+// Pins that are not to be touched are not driven.
+func TestUntouchablePinsAreNotDriven(t *testing.T) {
+	b := &bench{pins: 14, vcc: 14, gnd: 7, drives: nands(map[int][2]int{3: {1, 2}})}
+	r, err := probe.Explore(t.Context(), b, probe.Seat{Pins: 14, VCC: 14, GND: 7, Untouchable: part.PinSet(1)}, probe.Limits{Random: 10})
+	require.NoError(t, err)
+	for _, s := range r.Steps[13:] {
+		require.False(t, s.Low.Has(1))
+	}
+}

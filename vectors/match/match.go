@@ -1,0 +1,300 @@
+// Package match says which parts behave as an unknown chip did. What the chip did is a
+// list of steps, in each of which some pins were driven low, some were held high
+// through a resistor, and all others were left to resistors that pulled them high and
+// then low. A part is simulated through the same steps: a pin that it drives must read
+// so, a pin that it releases must follow its resistor, and what the part's definition
+// leaves open matches anything, at a price.
+//
+// Prices are in bits, the negative logarithm to base 2 of a likelihood. What a part
+// predicts costs nothing where it is right and a Mismatch where it is wrong. What it
+// does not predict costs what an adaptive code takes to say whether the pin changed
+// (Krichevsky and Trofimov 1981, from memory): little at a pin that stands still, some
+// 1 bit a reading at one that moves. Blind is the price of all readings for a part that
+// predicts none.
+package match
+
+import (
+	"math"
+	"math/bits"
+	"slices"
+
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// A Step is one state of an unknown chip, and what its pins read there. The pins that
+// are neither Low nor High, nor supply pins, are open.
+type Step struct {
+	Low  part.Pins // driven low
+	High part.Pins // held high through a resistor, and not driven
+	// The pins that read high while the open ones are pulled high, and while they are pulled low.
+	PulledUp, PulledDown part.Pins
+}
+
+// A Trace is what an unknown chip did, from the moment at which nothing was known of
+// its state.
+type Trace struct {
+	Pins, VCC, GND int
+	Steps          []Step
+}
+
+// A Mismatch, in bits, is the price of a reading that a part rules out: one in a
+// million readings is wrong by the adapter's fault.
+const Mismatch = 20
+
+// unsteady, in bits, is the price of an output that always drives and yet followed its
+// bias where its level is not known: it may have changed between the two readings.
+const unsteady = 3
+
+// mostMismatches are so many that a part is not simulated further.
+const mostMismatches = 40
+
+// A Fit is how well a part explains a trace.
+type Fit struct {
+	Variant    *part.Variant
+	Bits       float64 // the price of all readings
+	Mismatches int     // readings that the part rules out
+	Right      int     // changes of outputs that it predicts
+}
+
+// A Candidate is a part that may lie in the socket. Circuit is nil for a memory.
+type Candidate struct {
+	Variant *part.Variant
+	Circuit *logic.Circuit
+}
+
+// Of makes candidates of circuits and memories.
+func Of(circuits []*logic.Circuit, memories []*part.Part) (all []Candidate) {
+	for _, c := range circuits {
+		all = append(all, Candidate{c.Variant, c})
+	}
+	for _, p := range memories {
+		for _, v := range p.Variants {
+			all = append(all, Candidate{Variant: v})
+		}
+	}
+	return all
+}
+
+// Fits tells whether a candidate has the package and the supply pins of a trace.
+func (t Trace) Fits(v *part.Variant) bool {
+	return v.Refusal == "" && len(v.Pins) == t.Pins && v.VCC() == t.VCC && v.GND() == t.GND
+}
+
+// Rank gives the fits of the candidates of the trace's package and supply pins, the
+// best first; those that are far off are left out.
+func (t Trace) Rank(candidates []Candidate) (fits []Fit) {
+	for _, c := range candidates {
+		if !t.Fits(c.Variant) {
+			continue
+		}
+		if f, near := t.fit(c); near {
+			fits = append(fits, f)
+		}
+	}
+	slices.SortStableFunc(fits, func(a, b Fit) int {
+		switch {
+		case a.Bits < b.Bits:
+			return -1
+		case a.Bits > b.Bits:
+			return 1
+		}
+		return 0
+	})
+	return fits
+}
+
+// Blind is the price of the trace for a part that predicts nothing: beside that of the
+// readings, one bit a pin for whether it is an input or an output.
+func (t Trace) Blind() float64 {
+	r := newReader(t)
+	r.bits = float64(r.signals.Len())
+	for _, s := range t.Steps {
+		for pin := range r.signals.All() {
+			r.unforeseen(pin, s)
+		}
+	}
+	return r.bits
+}
+
+// fit simulates a candidate, and again from a state at power-up where that explains more.
+func (t Trace) fit(c Candidate) (f Fit, near bool) {
+	f, near = t.price(c.Variant, modelOf(c))
+	if !near || c.Circuit == nil || f.Mismatches > 0 || len(c.Circuit.State) == 0 {
+		return f, near
+	}
+	if alive := t.alive(c); alive != 0 {
+		m := awake(c)
+		m.lane = bits.TrailingZeros64(alive)
+		from, _ := t.price(c.Variant, m)
+		from.Bits += math.Log2(float64(states) / float64(bits.OnesCount64(alive)))
+		if from.Mismatches == 0 && from.Bits < f.Bits {
+			return from, true
+		}
+	}
+	return f, true
+}
+
+// price goes through the trace with a model.
+func (t Trace) price(v *part.Variant, m model) (f Fit, near bool) {
+	f.Variant = v
+	r := newReader(t)
+	for _, s := range t.Steps {
+		m.take(s)
+		for pin := range r.signals.All() {
+			p := m.predict(pin)
+			switch r.judge(pin, s, p) {
+			case wrong:
+				f.Mismatches++
+			case right:
+				if p.value != logic.Z && r.moved(pin, s) {
+					f.Right++
+				}
+			}
+			r.note(pin, s)
+		}
+		if f.Mismatches > mostMismatches {
+			return f, false
+		}
+	}
+	f.Bits = r.bits + Mismatch*float64(f.Mismatches)
+	return f, true
+}
+
+// alive gives the states at power-up, of those that are tried, from which a candidate
+// shows nothing that was not seen.
+func (t Trace) alive(c Candidate) uint64 {
+	m, r, alive := awake(c), newReader(t), ^uint64(0)
+	for _, s := range t.Steps {
+		m.take(s)
+		for pin := range r.signals.All() {
+			alive &= m.allows(pin, s)
+		}
+		if alive == 0 {
+			return 0
+		}
+	}
+	return alive
+}
+
+// A prediction is what a part says of a pin.
+type prediction struct {
+	value logic.Value // z where it releases the pin; x where it is not known
+	// drives tells, where the value is not known, that the pin is not released.
+	drives bool
+	// pulledUp tells that a resistor inside may hold the pin high where it is released.
+	pulledUp bool
+	anything bool // nothing is known of the pin
+}
+
+type outcome uint8
+
+const (
+	open outcome = iota // neither right nor wrong
+	right
+	wrong
+)
+
+// A reader goes through the readings of a trace and prices them.
+type reader struct {
+	trace   Trace
+	signals part.Pins
+	bits    float64 // the price so far
+	last    [part.MaxPins + 1]logic.Value
+	seen    [part.MaxPins + 1]bool
+	changes [part.MaxPins + 1][2]float64 // of each pin: how often it stayed, and how often it changed
+}
+
+func newReader(t Trace) *reader {
+	r := &reader{trace: t, signals: (part.Pins(1)<<t.Pins - 1) &^ part.PinSet(t.VCC, t.GND)}
+	return r
+}
+
+// read is the level that a step shows at a pin.
+func (s Step) read(pin int) logic.Value {
+	switch up, down := s.PulledUp.Has(pin), s.PulledDown.Has(pin); {
+	case (s.Low | s.High).Has(pin):
+		return logic.FromBool(up)
+	case up && down:
+		return logic.One
+	case !up && !down:
+		return logic.Zero
+	case up:
+		return logic.Z
+	}
+	return logic.X
+}
+
+// judge compares a pin's reading with what was predicted, and adds to the price what
+// was not.
+func (r *reader) judge(pin int, s Step, p prediction) outcome {
+	seen := s.read(pin)
+	if p.anything {
+		r.unforeseen(pin, s)
+		return open
+	}
+	switch {
+	case s.Low.Has(pin):
+		if p.value == logic.One || p.value == logic.X && seen == logic.One {
+			r.unforeseen(pin, s) // two drivers: either may win
+			return open
+		}
+		return verdict(seen == logic.Zero)
+	case s.High.Has(pin):
+		switch p.value {
+		case logic.X:
+			r.unforeseen(pin, s)
+			return open
+		case logic.Zero:
+			return verdict(seen == logic.Zero)
+		}
+		return verdict(seen == logic.One)
+	case p.value == logic.Z && p.pulledUp:
+		return verdict(seen == logic.Z || seen == logic.One)
+	case p.value != logic.X:
+		return verdict(seen == p.value)
+	case p.drives && seen == logic.Z:
+		r.bits += unsteady
+	}
+	r.unforeseen(pin, s)
+	return open
+}
+
+func verdict(ok bool) outcome {
+	if ok {
+		return right
+	}
+	return wrong
+}
+
+// unforeseen adds the price of a reading that nothing predicts: driven pins that read
+// as they are driven, and held ones, have none.
+func (r *reader) unforeseen(pin int, s Step) {
+	seen := s.read(pin)
+	if s.Low.Has(pin) && seen == logic.Zero || s.High.Has(pin) && seen == logic.One {
+		return
+	}
+	n := &r.changes[pin]
+	which := 0
+	if r.seen[pin] && seen != r.last[pin] {
+		which = 1
+	}
+	r.bits -= math.Log2((n[which] + 0.5) / (n[0] + n[1] + 1))
+	n[which]++
+	if which == 1 {
+		r.bits++ // to which of the others
+	}
+	r.note(pin, s)
+}
+
+// moved tells whether a pin, not driven, reads otherwise than it did.
+func (r *reader) moved(pin int, s Step) bool {
+	return !s.Low.Has(pin) && r.seen[pin] && s.read(pin) != r.last[pin]
+}
+
+// note keeps a reading for the next.
+func (r *reader) note(pin int, s Step) {
+	if !(s.Low | s.High).Has(pin) || s.read(pin) != logic.FromBool(s.High.Has(pin)) {
+		r.last[pin], r.seen[pin] = s.read(pin), true
+	}
+}
