@@ -52,7 +52,7 @@ func wrongParts(t *testing.T, random *rand.Rand, n int) (pairs []wrongPart) {
 	}
 	for len(pairs) < n {
 		w := wrongPart{types[random.IntN(len(types))], types[random.IntN(len(types))]}
-		if len(w.typed.Variant.Pins) == len(w.inside.Variant.Pins) && w.typed.Part() != w.inside.Part() &&
+		if !slices.Contains(pairs, w) && len(w.typed.Variant.Pins) == len(w.inside.Variant.Pins) && w.typed.Part() != w.inside.Part() &&
 			assay.NoTest(w.typed, "") == nil && !equivalent(t, w.typed, w.inside.Part().Number) && !equivalent(t, w.inside, w.typed.Part().Number) {
 			pairs = append(pairs, w)
 		}
@@ -150,6 +150,7 @@ func TestAnotherPartIsNamedFirst(t *testing.T) {
 		}
 	})
 	t.Logf("of %d wrong parts the true one or an equivalent is named first in %d, the true one is listed in %d; accused: %d", len(pairs), first, listed, accused)
-	require.GreaterOrEqual(t, 10*first, 9*len(pairs))
+	// 15 of which nine in ten are named have 10 or more in 998 of 1000 samples (binomial)
+	require.GreaterOrEqual(t, 10*first, sample.Number(6, 9)*len(pairs))
 	require.Zero(t, accused)
 }
