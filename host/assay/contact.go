@@ -257,14 +257,21 @@ func (c *contact) supplyOpen(first pair) (Seating, response, error) {
 	if err != nil {
 		return Seating{}, response{}, err
 	}
-	follow := func(m adapter.Measured, volts float64) (following, measured int) {
-		for position := range (s.touching & c.measurable).All() {
+	follow := func(m adapter.Measured, of part.Pins, volts float64) (following, measured int) {
+		for position := range (of & c.measurable).All() {
 			measured++
 			if m.Volts[position] > volts {
 				following++
 			}
 		}
 		return following, measured
+	}
+	inputs := part.Pins(0) // an open collector follows nothing
+	for _, p := range c.v.Pins {
+		inputs = inputs.With(adapter.PositionOf(p.Number, c.n()), p.Role == part.Input)
+	}
+	if inputs &= s.touching; inputs == 0 {
+		inputs = s.touching
 	}
 	most := func(following, measured int) bool { return following > 0 && 2*following >= measured }
 	r := response{anything: c.answered}
@@ -279,9 +286,9 @@ func (c *contact) supplyOpen(first pair) (Seating, response, error) {
 	r.supply = seen[1].Volts[s.gnd] > idleVolts && !(seen[0].Volts[s.vcc] > idleVolts)
 	switch {
 	case first != pairApart:
-	case most(follow(seen[0], touchVolts*c.k.SupplyVolts)):
+	case most(follow(seen[0], s.touching, touchVolts*c.k.SupplyVolts)):
 		return noContact(c.v.VCC()), r, nil
-	case most(follow(seen[1], idleVolts)), seen[2].Volts[s.vcc] > touchVolts*c.k.SupplyVolts:
+	case most(follow(seen[1], inputs, idleVolts)), seen[2].Volts[s.vcc] > touchVolts*c.k.SupplyVolts:
 		return noContact(c.v.GND()), r, nil
 	}
 	return Seating{}, r, nil
