@@ -37,6 +37,9 @@ func (a *another) names(t part.Type, numbers []string) []string {
 	}
 	var names []string
 	for _, f := range a.sibling.Families {
+		if bipolar := a.technology(); bipolar != nil && *bipolar != f.Technology.Bipolar() {
+			continue
+		}
 		names = append(names, f.TypeName(t.Part().Number))
 	}
 	return append(names, numbers...)

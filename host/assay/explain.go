@@ -204,7 +204,7 @@ func (r *Result) otherParts(p Plan, observed []fault.Observation) []string {
 }
 
 // exact gives the single faults of pins that explain all that was observed in the
-// vectors, and what probing showed.
+// vectors, and what probing showed; with what they leave open of that.
 func (r *Result) exact(p Plan, observed []fault.Observation, held fault.Held) []fault.Cause {
 	causes, possible := r.afterContact(fault.Singles(p.Circuit, r.Type.Family, p.Sequence, observed, held))
 	switch {
@@ -217,9 +217,11 @@ func (r *Result) exact(p Plan, observed []fault.Observation, held fault.Held) []
 	s := &stimulus.Sequence{Variant: p.Sequence.Variant, Steps: steps}
 	both := fault.Singles(p.Circuit, r.Type.Family, s, probed, fault.Held{})
 	driving, _ := r.other.misdirected(r.Type) // which only a fault at those pins explains
-	return slices.DeleteFunc(slices.Clone(causes), func(c fault.Cause) bool {
-		return part.PinSet(driving...)&^c.Pins() != 0 || 4*c.Unknown > levelCount(p.Sequence) ||
-			!slices.ContainsFunc(both, func(b fault.Cause) bool { return slices.Equal(b.Faults, c.Faults) && 4*b.Unknown <= levelCount(s) })
+	return slices.DeleteFunc(both, func(b fault.Cause) bool {
+		return part.PinSet(driving...)&^b.Pins() != 0 || 4*b.Unknown > levelCount(s) ||
+			!slices.ContainsFunc(causes, func(c fault.Cause) bool {
+				return slices.Equal(b.Faults, c.Faults) && 4*c.Unknown <= levelCount(p.Sequence)
+			})
 	})
 }
 

@@ -2,6 +2,7 @@ package assay
 
 import (
 	"cmp"
+	"math"
 	"slices"
 
 	"chipassay/vectors/fault"
@@ -23,7 +24,8 @@ const (
 )
 
 // likelier tells whether another part is the likelier cause than faults of pins that
-// explain all that was observed, by their priors: each over all the places where it may be.
+// explain all that was observed, by their priors, each over all the places where it may be,
+// and by what they leave open.
 func (a *another) likelier(t part.Type, numbers []string, causes []fault.Cause) bool {
 	prior := 0.0
 	for _, c := range causes {
@@ -49,7 +51,11 @@ func (a *another) likelier(t part.Type, numbers []string, causes []fault.Cause) 
 			share += (1 - ofOneDrawer) / float64(max(far, 1))
 		}
 	}
-	return mixedUp*share > prior
+	unexplained := 0.0 // bits that the part leaves open, beyond what the faults do
+	if len(a.group) > 0 && len(causes) > 0 {
+		unexplained = max(0, a.group[0].Bits-float64(causes[0].Unknown))
+	}
+	return mixedUp*share*math.Exp2(-unexplained) > prior
 }
 
 // priorOf is the share of a kind of fault, for all pins together.

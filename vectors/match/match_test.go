@@ -103,10 +103,10 @@ func TestAMemoryKeepsItsWords(t *testing.T) {
 	word := part.PinSet(11, 13)
 	trace := match.Trace{Pins: 18, VCC: 18, GND: 9, Steps: []match.Step{
 		step(address, part.PinSet(8, 10)|data, 0),
-		step(address|part.PinSet(8, 10)|data&^word, word, 0),                                                                      // written
-		step(address|data&^word, part.PinSet(8, 10)|word, 0),                                                                      // neither
-		step(address|part.PinSet(8), part.PinSet(10), word),                                                                       // read
-		{Low: address, High: part.PinSet(8, 10), PulledUp: address&0 | part.PinSet(8, 10) | data, PulledDown: part.PinSet(8, 10)}, // released
+		step(address|part.PinSet(8, 10)|data&^word, word, 0),                                                          // written
+		step(address|data&^word, part.PinSet(8, 10)|word, 0),                                                          // neither
+		step(address|part.PinSet(8), part.PinSet(10), word),                                                           // read
+		{Low: address, High: part.PinSet(8, 10), PulledUp: part.PinSet(8, 10) | data, PulledDown: part.PinSet(8, 10)}, // released
 	}}
 	fits := trace.Rank(candidates(t, "2114"))
 	require.Zero(t, fits[0].Mismatches)
