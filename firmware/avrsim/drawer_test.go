@@ -52,7 +52,7 @@ func TestDrawer(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got = append(got, r.Type+" "+r.DateCode+" "+r.Verdict)
+		got = append(got, r.Type+" "+r.DateCode+" "+string(r.Verdict))
 	}
 	want := "7400 7806 pass, 7400 7811 fail, 4011B 8211 pass"
 	if text := strings.Join(got, ", "); text != want {

@@ -54,7 +54,18 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	})
 	r.sayRound()
 	r.doubt()
+	r.notAnother()
 	return r.graded()
+}
+
+// notAnother takes back what a chip with touching pins showed that was powered because
+// another part joins just those inside, where it turned out to be no such part.
+func (r *Result) notAnother() {
+	if r.Seating != nil && r.Seating.together && len(r.OtherPart) == 0 {
+		r.Trouble, r.Levels, r.Cause = ShortedPins, nil, ""
+		r.Failures, r.FailureCount, r.PinsFailed = nil, 0, slices.Clone(r.Seating.Pins)
+		r.notTested(r.Seating.String())
+	}
 }
 
 // graded gives the result its grade.
