@@ -22,7 +22,7 @@ import (
 
 // How many parts, and how many faults of each, the ordinary run breaks.
 const (
-	brokenParts  = 24
+	brokenParts  = 10
 	brokenFaults = 16
 )
 

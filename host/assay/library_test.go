@@ -48,7 +48,7 @@ func assayed(t *testing.T, k assay.Plan, defects ...virtual.Defect) *assay.Resul
 }
 
 // defectsOfAPart is how many of a part's single-pin defects the ordinary run injects.
-const defectsOfAPart = 2
+const defectsOfAPart = 1
 
 // A good chip of every part passes, and every single-pin defect of every part
 // fails and names the pin, through the real firmware on the virtual adapter. What
