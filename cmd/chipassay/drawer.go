@@ -116,7 +116,9 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 		return err
 	}
 	r.Records, r.Lot = store, f.lot.name
-	station := &drawer.Station{Plan: f.plan, March: test}
+	station := &drawer.Station{Plan: f.plan, Memory: func(t part.Type) assay.MemoryPlan {
+		return assay.MemoryPlan{Type: t, Test: test, Others: f.definitions.circuits, Memories: f.definitions.memories}
+	}}
 	if f.tray != "" {
 		err = f.fillFromTray(cmd, &r, station, places)
 	} else {

@@ -8,7 +8,6 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
-	"chipassay/vectors/march"
 	"chipassay/vectors/part"
 )
 
@@ -16,7 +15,7 @@ import (
 type Station struct {
 	Adapter *adapter.Adapter
 	Plan    func(part.Type) (assay.Plan, error) // how logic is tested
-	March   march.Test                          // how a memory is
+	Memory  func(part.Type) assay.MemoryPlan    // how a memory is
 
 	planned map[string]assay.Plan // by type
 }
@@ -48,7 +47,7 @@ func (s *Station) Test(ctx context.Context, t part.Type) (*assay.Result, error) 
 	}
 	var result *assay.Result
 	if t.Variant.Memory != nil {
-		result = assay.RunMemory(ctx, seat, assay.MemoryPlan{Type: t, Test: s.March})
+		result = assay.RunMemory(ctx, seat, s.Memory(t))
 	} else {
 		plan, err := s.plan(t)
 		if err != nil {
