@@ -4,6 +4,7 @@
 package assay
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -44,6 +45,28 @@ const (
 	ShortedPins   Trouble = "shorted"      // to each other, or to a supply
 	TooMuchSupply Trouble = "over current" // it takes far too much supply current
 )
+
+// Condemns tells whether the trouble is the chip's own where it is the same after the
+// chip was taken out, its pins were cleaned and it was seated anew (common practice).
+// Pins without contact are not: a worn socket would show the same.
+func (t Trouble) Condemns() bool { return t == ShortedPins || t == TooMuchSupply }
+
+// Reseated makes a reject of a chip that could not be tested for the same trouble
+// before it was seated anew, and tells whether it did.
+func (r *Result) Reseated(before Trouble) bool {
+	if r.Verdict != NotTested || r.Trouble != before || !r.Trouble.Condemns() {
+		return false
+	}
+	found := r.Reason
+	if r.Seating != nil && r.Seating.isShort {
+		found = r.Seating.Found // its advice was followed
+		r.PinsFailed = slices.Clone(r.Seating.Pins)
+	}
+	r.Verdict, r.Reason = Fail, "the same after it was seated anew: "+found
+	r.Cause = cmp.Or(r.Cause, "it is broken inside; if other chips show the same, try chipassay adapter check with the socket empty")
+	r.graded()
+	return true
+}
 
 // MaxFailures is how many failures a result lists; FailureCount tells them all.
 const MaxFailures = 20
@@ -93,8 +116,7 @@ type Result struct {
 	// all of them alike for what was seen; empty where it is what was typed.
 	OtherPart []string
 	Cause     string // the likeliest cause of a failure, in one sentence; empty where nothing failed or none is known
-	// Trouble is what kept the chip from being tested and is its own if it stays after its
-	// pins were cleaned and it was seated anew: then it is a reject.
+	// Trouble is what kept the chip from being tested; see Reseated.
 	Trouble  Trouble
 	other    another
 	supplied bool // it was powered and did not trip at once

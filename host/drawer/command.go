@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"chipassay/host/assay"
 	"chipassay/host/marking"
 	"chipassay/host/record"
 	"chipassay/host/report"
@@ -198,6 +199,7 @@ func (r *Run) undo(ctx context.Context, _ string) error {
 	if len(r.written) == 0 {
 		return invalid("nothing of this run is left to take back")
 	}
+	r.trouble = assay.NoTrouble
 	last := r.written[len(r.written)-1]
 	void := last.Record
 	void.Kind, void.Corrects, void.RetestOf, void.Time = record.Void, last.Serial, 0, time.Now()
@@ -221,7 +223,7 @@ func (r *Run) changePart(_ context.Context, typed string) error {
 	if err != nil {
 		return invalid(err.Error())
 	}
-	r.typ, r.Typed = t, typed
+	r.typ, r.Typed, r.trouble = t, typed, assay.NoTrouble
 	r.Screen.ready(r)
 	return nil
 }

@@ -75,6 +75,8 @@ type Run struct {
 	sheets  []report.Document // of the chips of this run
 	last    record.Record     // the latest test, to which a retest belongs
 	lies    int64             // serial of the first test of the chip in the socket; 0 where none was written
+	trouble assay.Trouble     // of the last chip when it was tested last
+	out     bool              // that chip was taken out since
 }
 
 // A row is a record with how things stood before it, for an undo.
@@ -190,7 +192,7 @@ func (r *Run) look(ctx context.Context) error {
 	r.seen = 0
 	switch {
 	case !present:
-		r.held = false
+		r.held, r.out = false, true
 		r.Screen.ready(r)
 	case r.skip:
 		r.skip, r.held, r.lies = false, true, 0
@@ -232,6 +234,7 @@ func (r *Run) test(ctx context.Context) error {
 	}
 	r.held, r.seen = true, 0
 	r.pressed = true // a button that went down meanwhile has what it asked for
+	reject := r.again && r.out && result.Reseated(r.trouble)
 	sheet := report.Of(result, r.Typed, fmt.Sprint(len(r.sheets)+1), r.next.date, r.next.note)
 	if r.again {
 		before := r.sheets[len(r.sheets)-1]
@@ -258,6 +261,9 @@ func (r *Run) test(ctx context.Context) error {
 		words += ", " + written.Grade.String()
 	}
 	r.Screen.verdict(sheet, words)
+	if r.trouble, r.out = result.Trouble, false; r.trouble.Condemns() && !reject {
+		r.Screen.say("     take it out, clean its pins, say retest and put it in again")
+	}
 	r.forget()
 	return nil
 }

@@ -27,7 +27,8 @@ type bench struct {
 	script   string
 	verdicts []assay.Verdict // of the tests in turn; the last one again and again
 	seatings []*assay.Seating
-	tests    []string // types tested
+	troubles []assay.Trouble // of the tests in turn
+	tests    []string        // types tested
 	stop     func()
 }
 
@@ -69,6 +70,9 @@ func (b *bench) Test(_ context.Context, t part.Type) (*assay.Result, error) {
 	if len(b.verdicts) > 0 {
 		r.Verdict = b.verdicts[min(i, len(b.verdicts)-1)]
 	}
+	if i < len(b.troubles) && b.troubles[i] != assay.NoTrouble {
+		r.Verdict, r.Trouble, r.Grade = assay.NotTested, b.troubles[i], assay.Ungraded
+	}
 	if r.Verdict == assay.NotTested && i < len(b.seatings) {
 		r.Seating, r.Grade = b.seatings[i], assay.Ungraded
 	}
@@ -99,6 +103,37 @@ func played(t *testing.T, b *bench, change func(*Run)) (rows []string, shown str
 	require.NoError(t, err)
 	require.Nil(t, bad)
 	return rows, out.String()
+}
+
+// A chip that is shorted, or draws far too much, is a reject when it was seated anew
+// and is the same; never before, and never for pins without contact (common practice).
+func TestRejectAfterReseating(t *testing.T) {
+	short, open, heavy, none := assay.ShortedPins, assay.NoContactPins, assay.TooMuchSupply, assay.NoTrouble
+	for _, c := range []struct {
+		name, script string
+		troubles     []assay.Trouble
+		rows         []string
+		advice       int
+	}{
+		{"shorted again", "cc--<retest>cc--", []assay.Trouble{short, short}, []string{"2 7400 fail"}, 1},
+		{"too much current again", "cc--<retest>cc--", []assay.Trouble{heavy, heavy}, []string{"2 7400 fail"}, 1},
+		{"it was not taken out", "cc<retest>--", []assay.Trouble{short, short}, []string{"2 7400 not tested"}, 2},
+		{"taken out only after the second test", "cc<retest>--<retest>cc--", []assay.Trouble{short, short, short}, []string{"3 7400 fail"}, 2},
+		{"another trouble", "cc--<retest>cc--", []assay.Trouble{short, heavy}, []string{"2 7400 not tested"}, 2},
+		{"cleaning helped", "cc--<retest>cc--", []assay.Trouble{short, none}, []string{"2 7400 pass"}, 1},
+		{"no contact may be the socket's", "cc--<retest>cc--", []assay.Trouble{open, open}, []string{"2 7400 not tested"}, 0},
+		{"the next chip is another", "cc--cc--", []assay.Trouble{short, short}, []string{"1 7400 not tested", "2 7400 not tested"}, 2},
+		{"an undo forgets it", "cc--cc<undo>--<retest>cc--", []assay.Trouble{none, short, short}, []string{"4 7400 not tested"}, 2},
+		{"as another part", "cc--<part 7402><retest>cc--", []assay.Trouble{short, short}, []string{"2 7402 not tested"}, 2},
+		{"a chip between has its own trouble", "cc--cc--<retest>cc--", []assay.Trouble{short, none, short}, []string{"1 7400 not tested", "3 7400 not tested"}, 2},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			rows, shown := played(t, &bench{script: c.script, troubles: c.troubles}, nil)
+			assert.Equal(t, c.rows, rows)
+			assert.Equal(t, c.advice, strings.Count(shown, "clean its pins, say retest"))
+			assert.Equal(t, strings.HasSuffix(c.rows[0], "fail"), strings.Contains(shown, ", reject\n"), shown)
+		})
+	}
 }
 
 // What an operator expects of each turn of events (common practice).

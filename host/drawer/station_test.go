@@ -53,3 +53,35 @@ func TestAnIntermittentChipInADrawer(t *testing.T) {
 		require.Equal(t, []assay.Verdict{assay.Pass, assay.Fail, assay.Pass}, verdicts, "seed %d", seed)
 	}
 }
+
+// A chip with two pins shorted goes the whole way: not tested, seated anew, a reject
+// whose record and sheet say which pins (common practice).
+func TestAShortedChipInADrawer(t *testing.T) {
+	typ, err := library.Open("7404")
+	require.NoError(t, err)
+	socket := virtual.NewSocket(nil, 1)
+	conn, err := virtual.Open(t.Context(), socket)
+	require.NoError(t, err)
+	a, err := adapter.Open(t.Context(), link.New(conn, 0))
+	require.NoError(t, err)
+	defer a.Close()
+	chip, err := virtual.NewChip(typ, virtual.Defect{Kind: virtual.Shorted, Pin: 1, Other: 2})
+	require.NoError(t, err)
+	store, err := record.Open(filepath.Join(t.TempDir(), "records.db"))
+	require.NoError(t, err)
+	defer store.Close()
+	plan := func(typ part.Type) (assay.Plan, error) { return assay.NewPlan(typ, nil) }
+	tray := &Tray{Station: &Station{Adapter: a, Plan: plan}, Socket: socket, Places: []virtual.Place{
+		{Marking: "7404", Chip: chip}, {Marking: "7404", Chip: chip, Before: []string{"retest"}},
+	}}
+	r := Run{Drawer: "D3", Typed: "7404", Find: library.Open, Bench: tray, Hand: tray, Records: store, Screen: &Screen{W: io.Discard}}
+	s, err := r.Do(t.Context())
+	require.NoError(t, err)
+	require.Len(t, s.Tray.Chips, 1)
+	sheet := s.Tray.Chips[0]
+	require.Equal(t, assay.Fail, sheet.Verdict)
+	require.Equal(t, assay.Reject, sheet.Grade)
+	require.Equal(t, "the same after it was seated anew: pins 1 and 2 shorted", sheet.Reason)
+	require.Contains(t, sheet.Cause, "broken inside")
+	require.Equal(t, []int{1, 2}, sheet.PinsFailed)
+}
