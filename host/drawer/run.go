@@ -209,7 +209,7 @@ func (r *Run) lost(ctx context.Context, err error) error {
 	if errors.Is(err, ErrNoMore) || r.Reconnect == nil || ctx.Err() != nil {
 		return err
 	}
-	r.Screen.say("the adapter does not answer (%v); all records are kept. Look at its cable; the run goes on when it is back", err)
+	r.Screen.say("the adapter does not answer: look at its cable. Every record is kept, and the run goes on by itself when it is back")
 	for ctx.Err() == nil && !r.ended {
 		if line, ok, _ := r.Hand.Next(); ok {
 			if err := r.obey(ctx, line); err != nil {
@@ -228,6 +228,7 @@ func (r *Run) lost(ctx context.Context, err error) error {
 
 // test tests what is in the socket and writes the record.
 func (r *Run) test(ctx context.Context) error {
+	r.Screen.testing()
 	result, err := r.Bench.Test(ctx, r.typ)
 	if err != nil {
 		return r.lost(ctx, err)

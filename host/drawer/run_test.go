@@ -16,6 +16,7 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/record"
+	"chipassay/host/report"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
 )
@@ -208,7 +209,7 @@ func TestAdapterLost(t *testing.T) {
 		}
 	})
 	assert.Equal(t, []string{"1 7400 pass", "2 7400 pass"}, rows)
-	assert.Contains(t, shown, "the adapter does not answer (gone); all records are kept")
+	assert.Contains(t, shown, "the adapter does not answer: look at its cable. Every record is kept")
 	assert.Contains(t, shown, "the adapter is back")
 	assert.Equal(t, 3, tries)
 }
@@ -274,4 +275,26 @@ func TestLargeLetters(t *testing.T) {
 	require.NotEqual(t, whole, inPart)
 	require.True(t, strings.HasPrefix(inPart, whole+"\n"), "PASS, and PART below")
 	require.Equal(t, large(assay.Fail, false, false), large(assay.Fail, true, false), "only a pass is in part")
+}
+
+// A terminal has 80 columns, and the person sees that the chip is being tested.
+func TestATerminalsLines(t *testing.T) {
+	var out bytes.Buffer
+	_, plain := played(t, &bench{script: "cc--", troubles: []assay.Trouble{assay.ShortedPins}}, nil)
+	assert.NotContains(t, plain, "testing")
+	_, shown := played(t, &bench{script: "ccx--", troubles: []assay.Trouble{assay.ShortedPins}}, func(r *Run) {
+		r.Screen.Large = true
+		b := r.Bench
+		r.Reconnect = func(context.Context) (Bench, error) { return b, nil }
+	})
+	assert.Equal(t, 1, strings.Count(shown, "testing\n"))
+	assert.Contains(t, strings.Join(strings.Fields(shown), " "), "Every record is kept, and the run goes on by itself when it is back")
+	for line := range strings.Lines(shown) {
+		assert.LessOrEqual(t, len(line), 81, line)
+	}
+	(&Screen{W: &out, Large: true}).verdict(report.Document{Verdict: assay.NotTested, Reason: strings.Repeat("pin 1 makes no contact, ", 8) + "end"}, "record 1")
+	assert.Contains(t, out.String(), "end\n")
+	for line := range strings.Lines(out.String()) {
+		assert.LessOrEqual(t, len(line), 81, line)
+	}
 }

@@ -22,9 +22,17 @@ type Screen struct {
 // bellGap is how far apart bells are, so that a person counts them.
 const bellGap = 250 * time.Millisecond
 
+// indent is that of a line on a terminal that goes on from the one before.
+const indent = 5
+
+// say says something, on a terminal in lines that break between words.
 func (s *Screen) say(format string, args ...any) {
 	for line := range strings.Lines(fmt.Sprintf(format, args...)) {
-		fmt.Fprintln(s.W, report.Printable(strings.TrimSuffix(line, "\n")))
+		line = report.Printable(strings.TrimSuffix(line, "\n"))
+		if s.Large {
+			line = strings.Join(report.Wrapped(line, indent), "\n")
+		}
+		fmt.Fprintln(s.W, line)
 	}
 }
 
@@ -38,6 +46,13 @@ func (s *Screen) ready(r *Run) {
 		date = ", date code " + r.next.date.Raw
 	}
 	s.say("ready for chip %d: %s%s", len(r.sheets)+1, r.typ.Name(), date)
+}
+
+// testing says on a terminal that the chip is being tested: leave it alone.
+func (s *Screen) testing() {
+	if s.Large {
+		s.say("testing")
+	}
 }
 
 // verdict shows a verdict, and what was written down.

@@ -393,6 +393,22 @@ func TestWrap(t *testing.T) {
 	}
 }
 
+func TestWrapped(t *testing.T) {
+	short := strings.Repeat("x", textWidth)
+	assert.Equal(t, []string{short}, Wrapped(short, 4))
+	long := "  1  FAIL  " + strings.Repeat("word ", 40) + "end"
+	lines := Wrapped(long, 5)
+	assert.Equal(t, strings.Fields(long), strings.Fields(strings.Join(lines, " ")), "no word is lost or cut")
+	for i, line := range lines {
+		assert.LessOrEqual(t, len(line), textWidth)
+		if i > 0 {
+			assert.True(t, strings.HasPrefix(line, "     w") || line == "     end", line)
+		}
+	}
+	whole := strings.Repeat("x", 2*textWidth)
+	assert.Equal(t, []string{whole}, Wrapped(whole, 5))
+}
+
 // The first is the example of the comment; 1997-W01 begins on 1996-12-30 (M. Kuhn, A summary of
 // the international standard date and time notation).
 func TestDateWords(t *testing.T) {

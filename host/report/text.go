@@ -192,6 +192,23 @@ func paragraph(b *bufio.Writer, indent, text string) {
 	}
 }
 
+// Wrapped is a line of a terminal in as many as it takes, broken between words; those
+// after the first are indented by so many characters.
+func Wrapped(line string, indent int) []string {
+	if utf8.RuneCountInString(line) <= textWidth {
+		return []string{line}
+	}
+	at := strings.LastIndexByte(line[:min(len(line), textWidth)], ' ')
+	if at <= indent {
+		return []string{line}
+	}
+	lines := []string{strings.TrimRight(line[:at], " ")}
+	for _, rest := range wrap(line[at:], textWidth-indent) {
+		lines = append(lines, strings.Repeat(" ", indent)+rest)
+	}
+	return lines
+}
+
 // wrap breaks a text between words into lines of at most width characters; a
 // longer word has a line of its own.
 func wrap(text string, width int) []string {
