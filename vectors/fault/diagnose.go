@@ -19,15 +19,7 @@ type Observation struct {
 // Value is the level that a pin showed: a pin that follows the pull is released,
 // and one that goes against it is unstable.
 func (o Observation) Value(pin int) logic.Value {
-	switch up, down := o.PulledUp.Has(pin), o.PulledDown.Has(pin); {
-	case up && down:
-		return logic.One
-	case !up && !down:
-		return logic.Zero
-	case up:
-		return logic.Z
-	}
-	return logic.X
+	return logic.FromPulls(o.PulledUp.Has(pin), o.PulledDown.Has(pin))
 }
 
 // A Cause is one fault, or two together, under which the chip would have shown

@@ -35,6 +35,20 @@ func FromBool(high bool) Value {
 	return Zero
 }
 
+// FromPulls gives the level of a pin by whether it reads high while it is pulled up and
+// while it is pulled down: Z where it follows the pull, and X where it goes against it.
+func FromPulls(up, down bool) Value {
+	switch {
+	case up && down:
+		return One
+	case !up && !down:
+		return Zero
+	case up:
+		return Z
+	}
+	return X
+}
+
 // A Word holds one value in each of 64 lanes. In lane i, bit i of Hi says that
 // the level may be high, bit i of Lo that it may be low: both is x, neither is z.
 type Word struct{ Hi, Lo uint64 }

@@ -212,17 +212,11 @@ func newReader(t Trace) *reader {
 
 // read is the level that a step shows at a pin.
 func (s Step) read(pin int) logic.Value {
-	switch up, down := s.PulledUp.Has(pin), s.PulledDown.Has(pin); {
-	case (s.Low | s.High).Has(pin):
+	up := s.PulledUp.Has(pin)
+	if (s.Low | s.High).Has(pin) {
 		return logic.FromBool(up)
-	case up && down:
-		return logic.One
-	case !up && !down:
-		return logic.Zero
-	case up:
-		return logic.Z
 	}
-	return logic.X
+	return logic.FromPulls(up, s.PulledDown.Has(pin))
 }
 
 // judge compares a pin's reading with what was predicted, and adds to the price what

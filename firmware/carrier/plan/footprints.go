@@ -22,26 +22,12 @@ func row(pins, apart int) []offset {
 	return holes
 }
 
-// dip16 is upright, pin 1 at the upper left.
-func dip16() []offset {
-	var holes []offset
-	for i := range 8 {
-		holes = append(holes, offset{0, i})
-	}
-	for i := range 8 {
-		holes = append(holes, offset{3, 7 - i})
-	}
-	return holes
-}
-
-// zif28 has its rows 0.6 inch apart; count those of yours.
-func zif28() []offset {
-	var holes []offset
-	for i := range 14 {
-		holes = append(holes, offset{0, i})
-	}
-	for i := range 14 {
-		holes = append(holes, offset{6, 13 - i})
+// dualInLine is upright, pin 1 at the upper left, its two rows of pins so many holes apart.
+func dualInLine(perRow, apart int) []offset {
+	holes := make([]offset, 2*perRow)
+	for i := range perRow {
+		holes[i] = offset{0, i}
+		holes[len(holes)-1-i] = offset{apart, i}
 	}
 	return holes
 }
@@ -59,7 +45,7 @@ func footprint(p *carrier.Part) (shape, error) {
 	case carrier.NMOS, carrier.PNP, carrier.Reference: // leads bent to the pitch, 4 mm deep
 		return shape{row(3, 1), outline{-0.45, -0.8, 2.45, 0.8}}, nil
 	case carrier.Register, carrier.Converter:
-		return shape{dip16(), outline{-0.45, -0.5, 3.45, 7.5}}, nil
+		return shape{dualInLine(8, 3), outline{-0.45, -0.5, 3.45, 7.5}}, nil
 	case carrier.Fuse: // a disc on edge, 8 mm
 		return shape{row(2, 2), outline{-0.6, -0.7, 2.6, 0.7}}, nil
 	case carrier.LED: // 3 mm
@@ -72,8 +58,8 @@ func footprint(p *carrier.Part) (shape, error) {
 		return shape{row(15, 1), outline{-0.5, -0.5, 14.5, 0.5}}, nil
 	case carrier.Monitor: // a module of 26 x 23 mm
 		return shape{row(6, 1), outline{-2.6, -0.8, 7.6, 8.1}}, nil
-	case carrier.Socket: // the lever's end is above pin 1, and the lever reaches five holes further
-		return shape{zif28(), outline{-2, -4.5, 8, 16}}, nil
+	case carrier.Socket: // rows 0.6 inch apart (count those of yours); the lever, above pin 1, reaches five holes further
+		return shape{dualInLine(14, 6), outline{-2, -4.5, 8, 16}}, nil
 	}
 	return shape{}, fmt.Errorf("plan: %s is a %v, whose shape is not known", p.Ref, p.Kind)
 }
