@@ -111,6 +111,9 @@ func (d Document) BriefFacts() []Fact {
 	if len(d.But) > 0 { // the verdict's line says them
 		why, family = "", ""
 	}
+	if d.FailureCount > 0 && len(d.GradeReasons) == 1 { // the wrong vectors
+		why = ""
+	}
 	return Known([]Fact{
 		{Label: "Vectors", Value: vectors},
 		{Label: "Failed", Value: prefixed("pins ", d.PinWords(d.PinsFailed))},

@@ -6,6 +6,7 @@ import (
 	_ "embed"
 	"html/template"
 	"io"
+	"slices"
 
 	"chipassay/host/verdict"
 )
@@ -60,6 +61,13 @@ type view struct {
 	Detail bool // it has a report of its own on the page
 }
 
+// Evidence are the facts of a chip in short, without those that its row of the table or its
+// findings say. Levels and supply are among them only where no vector was wrong.
+func (v view) Evidence() []Fact {
+	said := []string{"Vectors", "Gates", "Levels", "Supply"}
+	return slices.DeleteFunc(v.BriefFacts(), func(f Fact) bool { return v.FailureCount > 0 && slices.Contains(said, f.Label) })
+}
+
 // PageTitle is the page's own.
 func (v view) PageTitle() string { return v.Typed + ": " + v.Headline() }
 
@@ -69,11 +77,13 @@ func (d Document) WriteHTML(w io.Writer) error {
 }
 
 // WriteHTML writes the run as one page that stands alone: its charts, a table with a row a
-// chip, and below it the report of each that is not a plain pass, or of every chip.
+// chip, and below it in short what there is to add to the row of each that is not a plain
+// pass, or the whole report of every chip. In short it prints on at most a page for each 20
+// chips if a quarter of them or fewer are bad, and on two if all are.
 func (t Tray) WriteHTML(w io.Writer) error {
 	var chips []view
 	for i, d := range t.Chips {
-		chips = append(chips, view{d, i + 1, t.EveryChip || !d.plain()})
+		chips = append(chips, view{d, i + 1, t.EveryChip || !d.Plain() && len(d.Short())+d.VectorsApplied > 0})
 	}
 	return Execute(w, page, "tray", struct {
 		Tray
@@ -82,13 +92,13 @@ func (t Tray) WriteHTML(w io.Writer) error {
 	}{t, cmp.Or(t.Title, "A tray of chips"), "", Caveat, chips})
 }
 
-// plain tells whether a chip passed whole, with no but.
-func (d Document) plain() bool { return d.Verdict == verdict.Pass && len(d.Partial) == 0 }
+// Plain tells whether a chip passed whole, with no but.
+func (d Document) Plain() bool { return d.Verdict == verdict.Pass && len(d.Partial) == 0 }
 
 // WorstGroups are the worst levels of a chip that passed whole, so that its report is one
 // page; nil for others.
 func (d Document) WorstGroups() []levelGroup {
-	if !d.plain() {
+	if !d.Plain() {
 		return nil
 	}
 	d.Levels = d.Worst()

@@ -11,12 +11,12 @@ import (
 
 // Measures are in the picture's own units, of which a browser makes CSS pixels.
 const (
-	width  = 640
-	height = 320
-	left   = 58 // of the plot
-	right  = width - 24
-	top    = 46
-	bottom = height - 52
+	width  = 480
+	height = 180
+	left   = 52 // of the plot
+	right  = width - 20
+	top    = 44
+	bottom = height - 46
 
 	textSize  = 12
 	titleSize = 14
@@ -148,7 +148,7 @@ func (s *picture) perCents(name string) axis {
 // across draws the horizontal axis under the plot, with its ticks and its name.
 func (s *picture) across(x axis, name string) {
 	s.line(left, bottom, right, bottom, ink, 1)
-	values, digits := x.ticks(10)
+	values, digits := x.ticks(8)
 	for _, v := range values {
 		s.line(x.at(v), bottom, x.at(v), bottom+tickSize, ink, 1)
 		s.text(x.at(v), bottom+tickSize+14, "middle", fmt.Sprintf("%.*f", digits, v))

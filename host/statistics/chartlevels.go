@@ -2,6 +2,7 @@ package statistics
 
 import (
 	"fmt"
+	"html/template"
 	"maps"
 	"math"
 	"slices"
@@ -11,69 +12,76 @@ import (
 
 const columns = 30 // of a distribution, about
 
-// A distribution is how many readings lie in each column. Columns begin at the
-// limit and are counted from it, negative ones below it, so that each is wholly
-// inside the limit or outside. A reading equal to the limit is inside.
+// A distribution is how many levels lie in each column of margin, V. Columns are counted from
+// the limit, negative ones outside it, so that each is wholly inside the limit or outside.
 type distribution struct {
-	wide    float64 // of a column, V
-	chips   map[int]int
-	outside int
+	wide   float64 // of a column, V
+	levels map[int]int
 }
 
-func distribute(readings []float64, limit float64, maximum bool) distribution {
-	low, high := limit, limit
-	for _, v := range readings {
+func distribute(volts []float64) distribution {
+	low, high := 0.0, 0.0
+	for _, v := range volts {
 		low, high = min(low, v), max(high, v)
 	}
-	d := distribution{wide: report.RoundUp(max(high-low, 0.1) / columns), chips: map[int]int{}}
-	for _, v := range readings {
-		k := int(math.Floor((v - limit) / d.wide))
-		if maximum {
-			k = int(math.Ceil((v-limit)/d.wide)) - 1
-		}
-		d.chips[k]++
-		if (k >= 0) == maximum {
-			d.outside++
-		}
+	d := distribution{wide: report.RoundUp(max(high-low, 0.1) / columns), levels: map[int]int{}}
+	for _, v := range volts {
+		d.levels[int(math.Floor(v/d.wide))]++
 	}
 	return d
 }
 
-// levelChart draws how the output voltages of chips lie against their limit, V: a maximum
-// for VOL, a minimum for VOH. A reading that is not a number is left out.
-func levelChart(title, name string, readings []float64, limit float64) string {
-	maximum := name == "VOL"
-	readings = slices.DeleteFunc(slices.Clone(readings), func(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) })
-	d := distribute(readings, limit, maximum)
-	side, kind := "below", "at least"
-	if maximum {
-		side, kind = "above", "at most"
+// outside is how many levels are outside their limits.
+func (d distribution) outside() (n int) {
+	for column, levels := range d.levels {
+		if column < 0 {
+			n += levels
+		}
 	}
-	told := fmt.Sprintf("%s of %d outputs in columns of %g V. The limit is %s %.2f V; %d are %s it.", name, len(readings), d.wide, kind, limit, d.outside, side)
+	return n
+}
+
+// charts are the margins of VOL and of VOH, of what was measured.
+func (m margins) charts() (charts []template.HTML) {
+	if len(m.vol) > 0 {
+		charts = append(charts, template.HTML(levelChart("VOL: how far below its limit", m.vol)))
+	}
+	if len(m.voh) > 0 {
+		charts = append(charts, template.HTML(levelChart("VOH: how far above its limit", m.voh)))
+	}
+	return charts
+}
+
+// levelChart draws the margins of levels, V. One that is not a number is left out.
+func levelChart(title string, volts []float64) string {
+	volts = slices.DeleteFunc(slices.Clone(volts), func(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) })
+	d := distribute(volts)
+	says := fmt.Sprintf("%d of %d outputs outside", d.outside(), len(volts))
 	first, last, most := -1, 0, 0
-	if len(readings) > 0 {
-		told += fmt.Sprintf(" They reach from %.2f to %.2f V.", slices.Min(readings), slices.Max(readings))
-		found := slices.Sorted(maps.Keys(d.chips))
+	told := fmt.Sprintf("%s their limit, in columns of %g V.", says, d.wide)
+	if len(volts) > 0 {
+		told += fmt.Sprintf(" From %.2f to %.2f V inside.", slices.Min(volts), slices.Max(volts))
+		found := slices.Sorted(maps.Keys(d.levels))
 		first, last = min(first, found[0]), max(last, found[len(found)-1])
-		most = slices.Max(slices.Collect(maps.Values(d.chips)))
+		most = slices.Max(slices.Collect(maps.Values(d.levels)))
 	}
 	s := begin(title, told)
-	s.key("within the limit", "outside")
+	s.key("inside", "outside")
 	y := s.counts(most, "outputs")
-	x := axis{limit + d.wide*float64(first-1), limit + d.wide*float64(last+2), left, right}
+	x := axis{d.wide * float64(first-1), d.wide * float64(last+2), left, right}
 	for k := first; k <= last; k++ {
-		from, to := x.at(limit+d.wide*float64(k)), x.at(limit+d.wide*float64(k+1))
-		s.bar(from+0.5, y.at(float64(d.chips[k])), to-from-1, bottom, (k >= 0) == maximum)
+		from, to := x.at(d.wide*float64(k)), x.at(d.wide*float64(k+1))
+		s.bar(from+0.5, y.at(float64(d.levels[k])), to-from-1, bottom, k < 0)
 	}
-	s.across(x, name+", V")
-	s.limit(x.at(limit), fmt.Sprintf("limit %.2f V: %d of %d %s", limit, d.outside, len(readings), side))
-	if len(readings) == 0 {
+	s.across(x, "V inside the limit")
+	s.limit(x.at(0), "limit: "+says)
+	if len(volts) == 0 {
 		s.nothing()
 	}
 	return s.end()
 }
 
-// limit draws a limit's line and, on the side that has more room, its words.
+// limit draws the limit's line and, on the side that has more room, its words.
 func (s *picture) limit(x float64, words string) {
 	s.line(x, top, x, bottom, ink, 2)
 	if x > (left+right)/2 {

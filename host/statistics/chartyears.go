@@ -20,7 +20,7 @@ func yearChart(title string, years []Year) string {
 		told = append(told, fmt.Sprintf("%d: %d good, %d bad", y.Year, y.Good, y.Bad))
 	}
 	s := begin(title, "Chips by date-code year. "+orNone(told))
-	s.key("good", "bad")
+	s.key("good", "doubtful or reject")
 	y := s.counts(most, "chips")
 	x := axis{float64(first) - 0.5, float64(last) + 0.5, left, right}
 	wide := min(x.at(1)-x.at(0), 46) * 0.8
@@ -57,7 +57,7 @@ func yearSpan(years []Year) (first, last, most int) {
 // years draws the horizontal axis for years, with as many of them as have room.
 func (s *picture) years(x axis, first, last int) {
 	s.line(left, bottom, right, bottom, ink, 1)
-	step := int(max(1, report.RoundUp(float64(last-first+1)/14)))
+	step := int(max(1, report.RoundUp(float64(last-first+1)/11)))
 	for year := (first + step - 1) / step * step; year <= last; year += step {
 		s.line(x.at(float64(year)), bottom, x.at(float64(year)), bottom+tickSize, ink, 1)
 		s.text(x.at(float64(year)), bottom+tickSize+14, "middle", fmt.Sprint(year))
@@ -83,7 +83,7 @@ func yieldChart(title string, years []Year) string {
 	}
 	first, last, _ := yearSpan(years)
 	s := begin(title, "Yield by date-code year. "+orNone(told))
-	y := s.perCents("good chips, with 95 % intervals; under each year, of how many tested")
+	y := s.perCents("good, with 95 % intervals; below each year: chips tested")
 	x := axis{float64(first) - 0.5, float64(last) + 0.5, left, right}
 	room := x.at(1) - x.at(0)
 	for _, c := range years {

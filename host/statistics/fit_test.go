@@ -56,9 +56,8 @@ func TestNoTextRunsOut(t *testing.T) {
 		}
 		inside(t, yearChart(title, years))
 		inside(t, yieldChart(title, years))
-		volts := rapid.SliceOfN(rapid.Float64Range(-0.5, 5.5), 0, 100).Draw(t, "readings")
-		inside(t, levelChart(title, "VOL", volts, 0.4))
-		inside(t, levelChart(title, "VOH", volts, 2.4))
+		volts := rapid.SliceOfN(rapid.Float64Range(-5.5, 3.5), 0, 100).Draw(t, "readings")
+		inside(t, levelChart(title, volts))
 		plan, err := lot.PlanFor(rapid.IntRange(2, 600_000).Draw(t, "size"), rapid.SampledFrom(lot.AQLs()).Draw(t, "AQL"),
 			rapid.SampledFrom(lot.Levels()).Draw(t, "level"), rapid.SampledFrom(lot.Severities()).Draw(t, "severity"))
 		require.NoError(t, err)
@@ -66,28 +65,23 @@ func TestNoTextRunsOut(t *testing.T) {
 	})
 }
 
-// TestDistribution: every reading is in a column, and one equal to the limit inside.
+// TestDistribution: every level is in a column, and one equal to its limit inside.
 func TestDistribution(t *testing.T) {
-	d := distribute([]float64{0.4, 0.401, 0.2}, 0.4, true)
-	assert.Equal(t, 1, d.outside)
-	d = distribute([]float64{2.4, 2.399, 3.3}, 2.4, false)
-	assert.Equal(t, 1, d.outside)
+	assert.Equal(t, 1, distribute([]float64{0, -0.001, 0.2}).outside())
 	rapid.Check(t, func(t *rapid.T) {
-		volts := rapid.SliceOf(rapid.Float64Range(0, 5.2)).Draw(t, "readings")
-		limit := rapid.SampledFrom([]float64{0.33, 0.4, 0.5, 2.4, 2.7, 4.4}).Draw(t, "limit")
-		maximum := rapid.Bool().Draw(t, "maximum")
+		volts := rapid.SliceOf(rapid.Float64Range(-5.2, 5.2)).Draw(t, "margins")
 		all, outside := 0, 0
-		d := distribute(volts, limit, maximum)
-		for _, n := range d.chips {
+		d := distribute(volts)
+		for _, n := range d.levels {
 			all += n
 		}
 		for _, v := range volts {
-			if (maximum && v > limit) || (!maximum && v < limit) {
+			if v < 0 {
 				outside++
 			}
 		}
 		assert.Equal(t, len(volts), all)
-		assert.Equal(t, outside, d.outside)
+		assert.Equal(t, outside, d.outside())
 	})
 }
 

@@ -64,9 +64,9 @@ func TestNothingTested(t *testing.T) {
 	}
 }
 
-// Readings are grouped by quantity and limit, VOL first; what has no limit that
-// holds is counted apart, and what was not tested is left out.
-func TestLevelsAreGroupedByLimit(t *testing.T) {
+// A level lies so far inside its own limit: 0.2 V under 0.4 V, 3.4 V 1.0 V over 2.4 V. What has
+// no limit that holds is counted apart, and what was not tested is left out.
+func TestLevelsAreSoFarInsideTheirLimits(t *testing.T) {
 	s := shop(t)
 	for _, c := range []struct {
 		family  string
@@ -87,12 +87,7 @@ func TestLevelsAreGroupedByLimit(t *testing.T) {
 	require.NoError(t, err)
 	p, err := PageOf(t.Context(), s, record.Query{}, Yields{}, "")
 	require.NoError(t, err)
-	require.Equal(t, []Readings{
-		{"VOL", 0.4, []string{"74"}, []float64{0.2}},
-		{"VOL", 0.5, []string{"74LS", "74S"}, []float64{0.6, 0.3}},
-		{"VOH", 2.4, []string{"74"}, []float64{3.4}},
-	}, p.levels)
-	require.Equal(t, 2, p.left)
+	require.Equal(t, margins{vol: []float64{0.2, -0.1, 0.2}, voh: []float64{1}, left: 2}, p.levels)
 }
 
 // What someone typed is text on the page and nothing else.
@@ -103,7 +98,7 @@ func TestPagesEscapeWords(t *testing.T) {
 	var page bytes.Buffer
 	require.NoError(t, LotSheet{Lot: record.Lot{Name: evil, Source: evil, Plan: plan}}.WriteHTML(&page))
 	p := YieldPage{Yields: Yields{By: record.ByDrawer, Groups: []Group{groupOf(evil, record.Tally{Strong: 1})}, Pins: []Pin{{evil, 1, 1}}}, Chosen: evil,
-		levels: []Readings{{Quantity: "VOL", Limit: 0.4, Families: []string{evil}, Volts: []float64{0.2}}}}
+		levels: margins{vol: []float64{0.2}}}
 	require.NoError(t, p.WriteHTML(&page))
 	require.NotContains(t, page.String(), "<script")
 	require.Equal(t, 2, strings.Count(page.String(), "<!DOCTYPE html>"))

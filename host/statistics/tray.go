@@ -9,11 +9,11 @@ import (
 	"chipassay/host/report"
 )
 
-// TrayCharts are the pictures of a run: date codes, yield by year, and output levels
-// against their limits. What counts as good is what Definition says.
+// TrayCharts are the pictures of a run: date codes, yield by year, and how far inside their
+// limits the output levels are. What counts as good is what Definition says.
 func TrayCharts(t report.Tray) []template.HTML {
 	byYear := map[int]record.Tally{}
-	var levels levelSet
+	var levels margins
 	for _, d := range t.Chips {
 		levels.add(d)
 		if year := d.DateCode.Year(); year != 0 {
@@ -28,5 +28,5 @@ func TrayCharts(t report.Tray) []template.HTML {
 			years = append(years, Year{Year: year, Good: t.Good(), Bad: t.Tested() - t.Good()})
 		}
 	}
-	return slices.Concat(yearCharts(years), levelCharts(levels.sorted()))
+	return slices.Concat(yearCharts(years), levels.charts())
 }

@@ -5,10 +5,9 @@
 package statistics
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"maps"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -137,55 +136,27 @@ func group(ctx context.Context, s *record.Store, q record.Query, by string) (Yie
 	return y, nil
 }
 
-// Readings are the output levels of one quantity that have the same limit.
-type Readings struct {
-	Quantity string   // VOL, VOH
-	Limit    float64  // V
-	Families []string // of the chips
-	Volts    []float64
+// margins are how far inside their limits the output levels of chips lie, V, by quantity;
+// negative ones are outside. Levels without a limit, or with one that does not hold at the
+// load of the test, are only counted.
+type margins struct {
+	vol, voh []float64
+	left     int
 }
 
-// A levelSet gathers the VOL and VOH of chips by quantity and limit; those that have no
-// limit, or one that does not hold at the load of the test, are only counted.
-type levelSet struct {
-	found map[levelKey]*Readings
-	left  int
-}
-
-type levelKey struct {
-	quantity string
-	limit    float64
-}
-
-func (s *levelSet) add(d report.Document) {
+func (m *margins) add(d report.Document) {
 	for _, l := range d.Levels {
 		switch {
 		case d.Verdict == verdict.NotTested || l.Quantity != "VOL" && l.Quantity != "VOH":
 		case l.Limit == nil || l.Standing == report.NotJudged:
-			s.left++
+			m.left++
+		case l.Quantity == "VOL":
+			m.vol = append(m.vol, millionths(*l.Limit-l.Value))
 		default:
-			k := levelKey{l.Quantity, *l.Limit}
-			if s.found == nil {
-				s.found = map[levelKey]*Readings{}
-			}
-			if s.found[k] == nil {
-				s.found[k] = &Readings{Quantity: l.Quantity, Limit: *l.Limit}
-			}
-			s.found[k].Volts = append(s.found[k].Volts, l.Value)
-			s.found[k].Families = append(s.found[k].Families, d.Family)
+			m.voh = append(m.voh, millionths(l.Value-*l.Limit))
 		}
 	}
 }
 
-// sorted are the readings, VOL first.
-func (s *levelSet) sorted() (all []Readings) {
-	for _, k := range slices.SortedFunc(maps.Keys(s.found), func(a, b levelKey) int {
-		return cmp.Or(cmp.Compare(b.quantity, a.quantity), cmp.Compare(a.limit, b.limit))
-	}) {
-		f := *s.found[k]
-		slices.Sort(f.Families)
-		f.Families = slices.Compact(f.Families)
-		all = append(all, f)
-	}
-	return all
-}
+// millionths keeps a level that equals its limit inside.
+func millionths(x float64) float64 { return math.Round(x*1e6) / 1e6 }

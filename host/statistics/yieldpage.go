@@ -7,7 +7,6 @@ import (
 	"html/template"
 	"io"
 	"strconv"
-	"strings"
 
 	"chipassay/host/record"
 	"chipassay/host/report"
@@ -20,8 +19,7 @@ type YieldPage struct {
 
 	years  []Group // by year, whatever Yields is by; those that have a date code
 	undate Group   // those that have none
-	levels []Readings
-	left   int // readings without a limit that holds
+	levels margins
 }
 
 // PageOf gathers what the page shows besides the yields.
@@ -38,7 +36,6 @@ func PageOf(ctx context.Context, s *record.Store, q record.Query, y Yields, chos
 			p.years = append(p.years, g)
 		}
 	}
-	var levels levelSet
 	for r, err := range s.FindReports(ctx, q) {
 		if err != nil {
 			return p, err
@@ -50,9 +47,8 @@ func PageOf(ctx context.Context, s *record.Store, q record.Query, y Yields, chos
 		if err != nil {
 			return p, fmt.Errorf("record %d: %w", r.Serial, err)
 		}
-		levels.add(d)
+		p.levels.add(d)
 	}
-	p.levels, p.left = levels.sorted(), levels.left
 	return p, nil
 }
 
@@ -76,7 +72,7 @@ func (p YieldPage) WriteHTML(w io.Writer) error {
 		Years, Levels                      []template.HTML
 		Notes                              []string
 		LevelNote                          string
-	}{Yields: p.Yields, PageTitle: "Yield", Subtitle: "All chips in the records", ByName: Names[p.By], Years: p.yearCharts(), Levels: levelCharts(p.levels)}
+	}{Yields: p.Yields, PageTitle: "Yield", Subtitle: "All chips in the records", ByName: Names[p.By], Years: p.yearCharts(), Levels: p.levels.charts()}
 	if p.Chosen != "" {
 		view.Subtitle = "Chips " + p.Chosen
 	}
@@ -86,8 +82,8 @@ func (p YieldPage) WriteHTML(w io.Writer) error {
 	if n := p.Total.NotTested; n > 0 {
 		view.Notes = append(view.Notes, "Could not be tested, and in neither chart: "+chips(n)+".")
 	}
-	if p.left > 0 {
-		view.LevelNote = fmt.Sprintf("Left out are %d readings that have no limit, or one that does not hold at the load of the test.", p.left)
+	if n := p.levels.left; n > 0 {
+		view.LevelNote = fmt.Sprintf("Left out are %d readings that have no limit, or one that does not hold at the load of the test.", n)
 	}
 	return report.Execute(w, pages, "yield", view)
 }
@@ -116,15 +112,7 @@ func yearCharts(years []Year) []template.HTML {
 		return nil
 	}
 	return []template.HTML{
-		template.HTML(yearChart("Chips tested, by year of the date code (bad: doubtful or reject)", years)),
+		template.HTML(yearChart("Chips tested, by year of the date code", years)),
 		template.HTML(yieldChart("Yield, by year of the date code", years)),
 	}
-}
-
-func levelCharts(levels []Readings) (charts []template.HTML) {
-	for _, l := range levels {
-		title := fmt.Sprintf("%s against %.2f V: %s", l.Quantity, l.Limit, strings.Join(l.Families, ", "))
-		charts = append(charts, template.HTML(levelChart(title, l.Quantity, l.Volts, l.Limit)))
-	}
-	return charts
 }
