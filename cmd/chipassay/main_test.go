@@ -22,6 +22,7 @@ func TestMain(m *testing.M) {
 
 // The scripts run the program as a person types it; each is one story.
 func TestScripts(t *testing.T) {
+	t.Cleanup(stopBrowser)
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
@@ -30,7 +31,7 @@ func TestScripts(t *testing.T) {
 			env.Setenv("HOME", env.WorkDir)
 			return nil
 		},
-		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"exits": exits, "tamper": tamper},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"exits": exits, "tamper": tamper, "prints": prints, "reads": reads},
 	})
 }
 

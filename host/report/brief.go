@@ -75,10 +75,14 @@ func brief(label, text string, most int) []string {
 	return lines
 }
 
-// Short are the first of what was found, besides what the verdict says.
+// Short are the first of what was found, besides what the verdict says: of another part than
+// was typed one line, for what its pins do says nothing of it.
 func (d Document) Short() []string {
-	found := d.Found()
-	return found[:min(len(found), 3)]
+	found, most := d.Found(), 3
+	if len(d.OtherPart) > 0 {
+		most = 1
+	}
+	return found[:min(len(found), most)]
 }
 
 // BriefFacts are what a person at the bench wants to know besides the verdict, the most

@@ -10,12 +10,14 @@ import (
 	"io"
 	"time"
 
+	"chipassay/host/assay"
 	"chipassay/host/verdict"
 	"chipassay/vectors/part"
 )
 
 // Version is that of the documents written here. Version 1, which had no field for it,
-// knew no pins, supply pins or bitmap; ReadDocument reads both.
+// knew no pins, supply pins or bitmap; ReadDocument reads both. Version 2 was written
+// without the trouble at first.
 const Version = 2
 
 // A Document is what there is to say about one chip and its test. Levels are those of
@@ -38,9 +40,10 @@ type Document struct {
 	Note              string              `json:"note,omitempty"`
 	Verdict           verdict.Verdict     `json:"verdict"`
 	Reason            string              `json:"reason"`
-	But               []string            `json:"but"`             // what is wrong with a chip whose every vector was right
-	OtherPart         []string            `json:"other_part"`      // numbers of what it may be, as parts --json has them; empty where it is what was typed
-	Cause             string              `json:"cause,omitempty"` // the likeliest, one sentence
+	But               []string            `json:"but"`               // what is wrong with a chip whose every vector was right
+	Trouble           assay.Trouble       `json:"trouble,omitempty"` // what kept the chip from being tested
+	OtherPart         []string            `json:"other_part"`        // numbers of what it may be, as parts --json has them; empty where it is what was typed
+	Cause             string              `json:"cause,omitempty"`   // the likeliest, one sentence
 	Findings          []string            `json:"findings"`
 	VectorsPlanned    int                 `json:"vectors_planned"` // of one round
 	VectorsApplied    int                 `json:"vectors_applied"` // in the last round

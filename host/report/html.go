@@ -62,10 +62,13 @@ type view struct {
 }
 
 // Evidence are the facts of a chip in short, without those that its row of the table or its
-// findings say. Levels and supply are among them only where no vector was wrong.
+// findings say. Its levels and supply are among them where they may be what is wrong.
 func (v view) Evidence() []Fact {
-	said := []string{"Vectors", "Gates", "Levels", "Supply"}
-	return slices.DeleteFunc(v.BriefFacts(), func(f Fact) bool { return v.FailureCount > 0 && slices.Contains(said, f.Label) })
+	said := []string{"Vectors", "Gates"}
+	if v.Verdict != verdict.PassBut {
+		said = append(said, "Levels", "Supply", "Unmeasured")
+	}
+	return slices.DeleteFunc(v.BriefFacts(), func(f Fact) bool { return slices.Contains(said, f.Label) })
 }
 
 // PageTitle is the page's own.
@@ -79,7 +82,7 @@ func (d Document) WriteHTML(w io.Writer) error {
 // WriteHTML writes the run as one page that stands alone: its charts, a table with a row a
 // chip, and below it in short what there is to add to the row of each that is not a plain
 // pass, or the whole report of every chip. In short it prints on at most a page for each 20
-// chips if a quarter of them or fewer are bad, and on two if all are.
+// chips if a quarter of them or fewer are bad, and on twice as many if all are.
 func (t Tray) WriteHTML(w io.Writer) error {
 	var chips []view
 	for i, d := range t.Chips {

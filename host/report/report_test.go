@@ -332,7 +332,7 @@ func TestARunShowsWhatIsNoPlainPass(t *testing.T) {
 	run := tray(t)
 	page := string(written(t, run.WriteHTML))
 	require.NotContains(t, page, `<article id="chip-1"`)
-	for _, n := range []int{2, 3, 4} {
+	for _, n := range []int{2, 4} { // nothing was applied to the third
 		require.Contains(t, page, fmt.Sprintf(`<article id="chip-%d"`, n))
 	}
 	run.EveryChip = true
@@ -474,4 +474,50 @@ func TestAnEarlierReportIsRead(t *testing.T) {
 	require.True(t, strings.HasPrefix(text, "PASS  7410"), text)
 	require.NotContains(t, text, "Faults detected")
 	require.NotContains(t, text, "Pins not tested")
+}
+
+// What kept a chip from being tested is in every form, and a document that was written
+// before there was a field for it reads as one without.
+func TestATroubleIsInEveryForm(t *testing.T) {
+	d := untested(t)
+	require.NotContains(t, textOf(t, d), "Why not tested")
+	object := written(t, d.WriteJSON)
+	require.NotContains(t, string(object), "trouble")
+	before, err := ReadDocument(object)
+	require.NoError(t, err)
+	require.Equal(t, assay.NoTrouble, before.Trouble)
+
+	for trouble, words := range map[assay.Trouble]string{
+		assay.NoContactPins: "pins without contact", assay.ShortedPins: "shorted pins", assay.TooMuchSupply: "far too much supply current",
+	} {
+		d.Trouble = trouble
+		require.Contains(t, textOf(t, d), "Why not tested       "+words)
+		require.Contains(t, string(written(t, d.WriteHTML)), "<dt>Why not tested</dt><dd>"+words+"</dd>")
+		again, err := ReadDocument(written(t, d.WriteJSON))
+		require.NoError(t, err)
+		require.Equal(t, trouble, again.Trouble)
+	}
+	r := result(in(t, "7410", "74"), assay.NotTested, "pins 8 and 9 shorted", 512)
+	r.Trouble = assay.ShortedPins
+	require.Equal(t, assay.ShortedPins, Of(r, "7410", "1", nil, "").Trouble)
+	require.True(t, r.Reseated(assay.ShortedPins))
+	condemned := Of(r, "7410", "1", nil, "")
+	require.Contains(t, textOf(t, condemned), "Rejected for")
+	require.Contains(t, textOf(t, condemned), "the same after it was seated anew")
+}
+
+// A run's page tells of a chip that is another part what it may be, and not what its pins
+// do; and has nothing below the table for a chip to which no vector was applied.
+func TestTheDetailsOfARunAddToItsTable(t *testing.T) {
+	other := wrongPart(t)
+	other.OtherPart, other.Findings = []string{"74LS20"}, []string{"look at its marking", "gate 1 is wrong"}
+	empty := untested(t)
+	empty.Cautions = nil
+	page := string(written(t, Tray{Chips: []Document{other, empty, passBut(t)}}.WriteHTML))
+	require.Contains(t, page, "Look at its marking.")
+	require.NotContains(t, page, "Gate 1 is wrong.")
+	require.NotContains(t, page, `<article id="chip-2"`)
+	require.NotContains(t, page, `href="#chip-2"`)
+	require.Equal(t, 1, strings.Count(page, "<dt>Levels</dt>"), "of the pass with a but")
+	require.NotContains(t, page, "<dt>Vectors</dt>")
 }

@@ -9,6 +9,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"chipassay/host/assay"
 	"chipassay/host/verdict"
 )
 
@@ -208,7 +209,10 @@ func (d Document) ChipFacts() []Fact {
 
 // TestFacts say what was done to the chip and what came of it.
 func (d Document) TestFacts() []Fact {
-	runs, march := "", ""
+	runs, march, wrong := "", "", ""
+	if d.FailureCount > 0 {
+		wrong = fmt.Sprint(d.FailureCount)
+	}
 	if d.Runs > 1 {
 		runs = fmt.Sprintf("%d, of which %d went wrong", d.Runs, d.RunsFailed)
 	}
@@ -220,7 +224,7 @@ func (d Document) TestFacts() []Fact {
 		{Label: "Memory", Value: march},
 		{Label: "Compared", Value: d.Comparison},
 		{Label: "Runs", Value: runs},
-		{Label: "Wrong readings", Value: fmt.Sprint(d.FailureCount)},
+		{Label: "Wrong readings", Value: wrong},
 	}
 	for _, line := range d.Coverage.Lines() {
 		facts = append(facts, Fact{Label: line[0], Value: line[1]})
@@ -234,12 +238,26 @@ func (d Document) TestFacts() []Fact {
 		volts = fmt.Sprintf("%.2f V", *d.SupplyVolts)
 	}
 	return Known(append(facts,
+		d.troubleFact(),
 		Fact{Label: "Pins not tested", Value: d.PinWords(d.Partial)},
 		Fact{Label: "Pins that failed", Value: d.PinWords(d.PinsFailed)},
 		Fact{Label: "Gates", Value: d.gateWords()},
 		current,
 		Fact{Label: "Supply at the chip", Value: volts, More: "between its own supply pins"},
 		Fact{Label: "Grade", Value: d.Grade.String(), More: strings.Join(d.GradeReasons, "; ")})...)
+}
+
+// troubleFact says what kept the chip from being tested. What is still there after the chip
+// was seated anew is why it was rejected.
+func (d Document) troubleFact() Fact {
+	words := map[assay.Trouble]string{
+		assay.NoContactPins: "pins without contact", assay.ShortedPins: "shorted pins", assay.TooMuchSupply: "far too much supply current",
+	}
+	f := Fact{Label: "Why not tested", Value: cmp.Or(words[d.Trouble], string(d.Trouble))}
+	if d.Verdict == verdict.Fail && d.Trouble.Condemns() {
+		f.Label, f.More = "Rejected for", "the same after it was seated anew"
+	}
+	return f
 }
 
 // VectorWords says how many vectors were applied, in how many rounds.
