@@ -12,11 +12,11 @@ import (
 // Measures are in the picture's own units, of which a browser makes CSS pixels.
 const (
 	width  = 480
-	height = 180
+	height = 184
 	left   = 52 // of the plot
 	right  = width - 20
 	top    = 44
-	bottom = height - 46
+	bottom = height - 50
 
 	textSize  = 12
 	titleSize = 14
@@ -153,7 +153,7 @@ func (s *picture) across(x axis, name string) {
 		s.line(x.at(v), bottom, x.at(v), bottom+tickSize, ink, 1)
 		s.text(x.at(v), bottom+tickSize+14, "middle", fmt.Sprintf("%.*f", digits, v))
 	}
-	s.text((left+right)/2, height-6, "middle", name)
+	s.text((left+right)/2, height-3, "middle", name)
 }
 
 // nothing says so in an empty plot.

@@ -61,7 +61,7 @@ func TestPictures(t *testing.T) {
 		"characteristic": {lotChart(title, plan), "nonconforming"},
 		"date codes":     {yearChart(title, []Year{{1979, 7, 1}, {1981, 2, 0}}), "1979: 7 good, 1 bad"},
 		"no date codes":  {yearChart(title, nil), ""},
-		"levels":         {levelChart(title, []float64{0.19, 0.18, -0.05}), "limit: 1 of 3 outputs outside"},
+		"levels":         {levelChart(title, []float64{0.19, 0.18, -0.05}), "1 of 3 outputs outside"},
 		"yields":         {yieldChart(title, nil), ""},
 	} {
 		require.True(t, strings.HasPrefix(strings.TrimSpace(c.svg), "<svg"), name)

@@ -74,7 +74,7 @@ func levelChart(title string, volts []float64) string {
 		s.bar(from+0.5, y.at(float64(d.levels[k])), to-from-1, bottom, k < 0)
 	}
 	s.across(x, "V inside the limit")
-	s.limit(x.at(0), "limit: "+says)
+	s.limit(x.at(0), says)
 	if len(volts) == 0 {
 		s.nothing()
 	}

@@ -62,7 +62,7 @@ func (s *picture) years(x axis, first, last int) {
 		s.line(x.at(float64(year)), bottom, x.at(float64(year)), bottom+tickSize, ink, 1)
 		s.text(x.at(float64(year)), bottom+tickSize+14, "middle", fmt.Sprint(year))
 	}
-	s.text((left+right)/2, height-6, "middle", "year of the date code")
+	s.text((left+right)/2, height-3, "middle", "year of the date code")
 }
 
 func orNone(told []string) string {
@@ -95,7 +95,7 @@ func yieldChart(title string, years []Year) string {
 		}
 		s.printf(`<circle cx="%.1f" cy="%.1f" r="%.1f" fill="%s"/>`, middle, y.at(g.Fraction()), min(room*0.25, 4), ink)
 		if number := fmt.Sprint(g.Tested); room >= 8*float64(len(number)) {
-			s.printf(`<text x="%.1f" y="%d" text-anchor="middle" font-size="11" fill="%s">%s</text>`, middle, bottom+tickSize+26, soft, number)
+			s.printf(`<text x="%.1f" y="%d" text-anchor="middle" font-size="11" fill="%s">%s</text>`, middle, bottom+tickSize+25, soft, number)
 		}
 	}
 	s.years(x, first, last)
