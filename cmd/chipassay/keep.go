@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/contact"
 	"chipassay/host/drawer"
 	"chipassay/host/record"
 	"chipassay/host/report"
@@ -72,7 +73,7 @@ func (k *keeping) keep(cmd *cobra.Command, result *assay.Result, d report.Docume
 		return nil
 	}
 	seating := result.Seating
-	if seating != nil && seating.Found == assay.EmptySocket || result.Verdict == assay.NotTested && cmd.Context().Err() != nil {
+	if seating != nil && seating.Found == contact.EmptySocket || result.Verdict == assay.NotTested && cmd.Context().Err() != nil {
 		fmt.Fprintln(cmd.ErrOrStderr(), "nothing was written down: no chip was tested")
 		return nil
 	}

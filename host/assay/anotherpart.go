@@ -70,7 +70,7 @@ func (r *Result) parts(p Plan) []match.Candidate {
 // did with every part of its package and supply pins. A chip that was right in a whole
 // round is what it is marked.
 func (r *Result) identify(ctx context.Context, meter probe.Socket, p Plan, seat probe.Seat) error {
-	if r.laterRound() {
+	if r.read.Later() {
 		return nil
 	}
 	parts := r.parts(p)
@@ -160,17 +160,19 @@ const leastStanding = 0.15
 
 // technology tells whether the inputs are bipolar or not; nothing where that was not measured.
 func (a *another) technology() (bipolar *bool) {
-	var volts []float64
+	stand, measured := 0, 0
 	for pin := range a.record.Inputs.All() {
 		if v := a.record.Standing[pin]; !math.IsNaN(v) {
-			volts = append(volts, v)
+			measured++
+			if v > leastStanding {
+				stand++
+			}
 		}
 	}
-	if len(volts) == 0 {
+	if measured == 0 {
 		return nil
 	}
-	is := median(volts) > leastStanding
-	return &is
+	return new(2*stand >= measured)
 }
 
 // madeIn tells whether a part is made in a family with such inputs.
@@ -217,14 +219,14 @@ func (a *another) misdirected(t part.Type) (driving, silent []int) {
 // does not do so, and shorts were looked for before power. Empty where it does.
 func (r *Result) unlike() string {
 	driving, silent := r.other.misdirected(r.Type)
-	if r.laterRound() || len(driving) == 0 || len(driving)+len(silent) < 2 {
+	if r.read.Later() || len(driving) == 0 || len(driving)+len(silent) < 2 {
 		return ""
 	}
 	verb := "drives, which is an input"
 	if len(driving) > 1 {
 		verb = "drive, which are inputs"
 	}
-	return fmt.Sprintf("probably not a %s, and no part that is known: %s %s of one", r.Type.Name(), pinList(driving), verb)
+	return fmt.Sprintf("probably not a %s, and no part that is known: %s %s of one", r.Type.Name(), part.PinSet(driving...).Words(), verb)
 }
 
 // narrow keeps of the parts that probing cannot tell apart those that behave in the
@@ -288,23 +290,17 @@ func (a *another) numbers() (numbers []string) {
 	return numbers
 }
 
-// seatOf is what probing takes for known of a chip of a type.
-func seatOf(t part.Type) probe.Seat {
-	return probe.Seat{Pins: len(t.Variant.Pins), VCC: t.Variant.VCC(), GND: t.Variant.GND()}
-}
-
 // afterTrip asks a chip that took too much current what it is: another part may take more
 // than the family that was typed, and its outputs are driven by vectors that are not for it.
 func (r *Result) afterTrip(ctx context.Context, socket Socket, p Plan, tripped error) bool {
-	meter, ok := socket.(LevelMeter)
 	var refusal *protocol.ErrorReply // a program that the trip ended is not there any more
-	if !ok || !errors.Is(tripped, adapter.ErrOverCurrent) && !errors.As(tripped, &refusal) {
+	if socket.Measurable() == 0 || !errors.Is(tripped, adapter.ErrOverCurrent) && !errors.As(tripped, &refusal) {
 		return false
 	}
 	current, limit := r.SupplyCurrentMA, r.limitMA
 	defer func() { r.limitMA = limit }()
 	r.limitMA = strangerMA
-	_ = r.powered(ctx, socket, func() error { return r.identify(ctx, meter, p, seatOf(r.Type)) })
+	_ = r.powered(ctx, socket, func() error { return r.identify(ctx, socket, p, probe.SeatOf(r.Type.Variant)) })
 	r.SupplyCurrentMA = current
 	if !r.other.found() { // if it tripped again, by what was seen before
 		return false

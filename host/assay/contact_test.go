@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/adapter"
-	"chipassay/host/assay"
+	"chipassay/host/assay/contact"
 	"chipassay/host/virtual"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
@@ -75,9 +75,9 @@ func (b bench) Constants(context.Context) (adapter.Constants, error) {
 const everywhere part.Pins = 1<<adapter.Positions - 1
 
 // seating finds how a chip with defects lies in a socket.
-func seating(t testing.TB, typ part.Type, defects ...string) assay.Seating {
+func seating(t testing.TB, typ part.Type, defects ...string) contact.Seating {
 	t.Helper()
-	s, err := assay.Contact(t.Context(), bench{socketOf(t, typ, defects...), everywhere}, typ)
+	s, err := contact.Test(t.Context(), bench{socketOf(t, typ, defects...), everywhere}, typ)
 	require.NoError(t, err)
 	return s
 }

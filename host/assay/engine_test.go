@@ -9,6 +9,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/verdict"
 	"chipassay/host/virtual"
 	"chipassay/vectors/stimulus"
 )
@@ -82,6 +83,6 @@ func TestWhatFailsSometimesIsNoPass(t *testing.T) {
 		require.Equal(t, assay.Fail, r.Verdict, typed)
 		require.Contains(t, r.Reason, "fails only sometimes", typed)
 		require.Equal(t, unsteady, r.Unsteady, typed)
-		require.Equal(t, assay.Reject, r.Grade, typed)
+		require.Equal(t, verdict.Reject, r.Grade, typed)
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"chipassay/host/assay/contact"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -42,7 +43,7 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 	}
 	words, best := r.cause(p, observed, held, late)
 	for _, cause := range best {
-		r.fail(slices.Collect(cause.Pins().All())...)
+		r.fail(cause.Pins())
 	}
 	byPrior(best)
 	if r.Reason = words; words == "" {
@@ -54,7 +55,7 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 		r.Findings = append(r.Findings, "or it is another part: "+anotherWords(others, r.Type))
 	}
 	if len(r.GatesSound) > 0 {
-		r.Findings = append(r.Findings, plural("gate", r.GatesSound)+" answered every vector rightly")
+		r.Findings = append(r.Findings, part.Listed("gate", r.GatesSound)+" answered every vector rightly")
 	}
 }
 
@@ -64,7 +65,7 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 func (r *Result) cause(p Plan, observed []fault.Observation, held fault.Held, late func() string) (words string, best []fault.Cause) {
 	levels := levelCount(p.Sequence)
 	diagnose := fault.Diagnose
-	if r.laterRound() {
+	if r.read.Later() {
 		diagnose = fault.Passing
 	}
 	causes, possible := r.afterContact(diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
@@ -127,7 +128,7 @@ func (r *Result) contactTells(f fault.Fault) bool {
 	v := r.Type.Variant
 	switch f.Kind {
 	case fault.Open:
-		return !r.uncontacted.Has(f.Pin) && touches(v.Pins[f.Pin-1])
+		return !r.uncontacted.Has(f.Pin) && contact.Judges(v.Pins[f.Pin-1])
 	case fault.Short:
 		return !r.uncontacted.Has(f.Pin) && !r.uncontacted.Has(f.Other) && !slices.Contains(v.JoinedWith(f.Pin), f.Other)
 	}
@@ -152,7 +153,7 @@ func (r *Result) insideWords(p Plan, observed []fault.Observation, alone bool) s
 			continue
 		}
 		words = append(words, "inside, "+in.In(p.Circuit))
-		r.fail(slices.Collect(in.Pins(p.Circuit).All())...)
+		r.fail(in.Pins(p.Circuit))
 	}
 	return alternatives(words)
 }
@@ -183,7 +184,7 @@ func heldPins(v *part.Variant, s *stimulus.Sequence, observed []fault.Observatio
 // vectors, too; the latter alone where probing tells nothing against the typed part. One
 // that was right in a whole round is what it is marked.
 func (r *Result) otherParts(p Plan, observed []fault.Observation) []string {
-	if r.laterRound() {
+	if r.read.Later() {
 		return nil
 	}
 	var circuits []*logic.Circuit
@@ -232,7 +233,7 @@ const unexplained = "see first whether it is the right part: no fault of one pin
 func (r *Result) firstError(pin, count int) string {
 	v := r.Type.Variant
 	at := slices.IndexFunc(r.Failures, func(f Failure) bool { return f.Pin == pin })
-	where := fmt.Sprintf("pin %d (%s)", pin, v.Pins[pin-1].Name)
+	where := v.Pins[pin-1].String()
 	if g := v.GateOf(pin); g != "" {
 		where = fmt.Sprintf("gate %s, %s", g, where)
 	}
@@ -334,15 +335,6 @@ func gateNames(v *part.Variant, holds func(part.Gate) bool) []string {
 		}
 	}
 	return names
-}
-
-// plural writes "gate 3" or "gates 1, 2 and 3".
-func plural(word string, names []string) string {
-	if len(names) == 1 {
-		return word + " " + names[0]
-	}
-	last := len(names) - 1
-	return word + "s " + strings.Join(names[:last], ", ") + " and " + names[last]
 }
 
 // levelsUntested is what is not tested without a voltmeter.

@@ -35,7 +35,11 @@ func (r *Result) sound(p Plan) {
 	r.Verdict, r.Reason = Pass, right
 	r.Partial = slices.Collect(pins.All())
 	if len(r.Partial) > 0 {
-		r.Reason = fmt.Sprintf("%s%s not tested; of the others, %s", inPart, pinWords(v, r.Partial), right)
+		verb := "is"
+		if len(r.Partial) > 1 {
+			verb = "are"
+		}
+		r.Reason = fmt.Sprintf("%s%s %s not tested; of the others, %s", inPart, v.Named(pins), verb, right)
 	}
 	r.GatesSound = gateNames(v, func(g part.Gate) bool {
 		return !slices.ContainsFunc(short, func(s fault.Section) bool { return s.Pins&part.PinSet(g.Pins...)&^shared(v) != 0 })
@@ -101,17 +105,4 @@ func lacking(sections []fault.Section) string {
 		text += fmt.Sprintf(", and likewise in %d more", more)
 	}
 	return text
-}
-
-// pinWords lists pins with their names: "pin 3 (1Y) is", "pins 3 (1Y) and 4 (2Y) are".
-func pinWords(v *part.Variant, pins []int) string {
-	var words []string
-	for _, pin := range pins {
-		words = append(words, fmt.Sprintf("%d (%s)", pin, v.Pins[pin-1].Name))
-	}
-	if len(words) == 1 {
-		return "pin " + words[0] + " is"
-	}
-	last := len(words) - 1
-	return "pins " + strings.Join(words[:last], ", ") + " and " + words[last] + " are"
 }

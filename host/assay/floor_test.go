@@ -6,6 +6,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/assay"
+	"chipassay/host/verdict"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/part"
 )
@@ -30,7 +31,7 @@ func TestWithoutItsCapacitorAOneShotIsNotTested(t *testing.T) {
 		require.Contains(t, r.Reason, "capacitor", typed)
 		require.Contains(t, r.Reason, "answered rightly", typed)
 		require.Empty(t, r.GatesSound, typed)
-		require.Equal(t, assay.Ungraded, r.Grade, typed)
+		require.Equal(t, verdict.None, r.Grade, typed)
 		require.Empty(t, r.Partial, typed)
 	}
 }
@@ -66,7 +67,7 @@ func TestTheFloorIsAskedOfEachSection(t *testing.T) {
 		require.Equal(t, assay.NotTested, r.Verdict, r.Reason)
 		require.Contains(t, r.Reason, "never expected high")
 		require.Empty(t, r.GatesSound)
-		require.Equal(t, assay.Ungraded, r.Grade)
+		require.Equal(t, verdict.None, r.Grade)
 	}
 }
 

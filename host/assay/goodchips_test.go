@@ -12,7 +12,9 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/assay/levels"
 	"chipassay/host/link"
+	"chipassay/host/verdict"
 	"chipassay/host/virtual"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
@@ -42,7 +44,7 @@ func TestNoGoodChipIsRefusedOrFails(t *testing.T) {
 	random := sample.Random(t)
 	slots := make(chan struct{}, 2) // as many at once as a small machine has cores
 	var lock sync.Mutex
-	grades := map[assay.Grade]int{}
+	grades := map[verdict.Grade]int{}
 	t.Run("chips", func(t *testing.T) {
 		for _, typ := range sample.Of(random, goodChips, types) {
 			seed := random.Uint64()
@@ -91,7 +93,7 @@ func goodChip(t *testing.T, typ part.Type, seed uint64, usb float64) *assay.Resu
 		return nil
 	}
 	unmeasured := func(reason string) bool { return strings.HasSuffix(reason, "levels were not measured") } // too far into the sequence
-	if r.Grade != assay.Strong && r.Grade != assay.Sound && !slices.ContainsFunc(r.GradeReasons, unmeasured) && !atItsLimit(r) {
+	if r.Grade != verdict.Strong && r.Grade != verdict.Sound && !slices.ContainsFunc(r.GradeReasons, unmeasured) && !atItsLimit(r) {
 		t.Errorf("%s: grade %s: %s", what, r.Grade, strings.Join(r.GradeReasons, "; "))
 	}
 	return r
@@ -103,9 +105,9 @@ func atItsLimit(r *assay.Result) bool {
 	const near = 0.05 // of the limit
 	for _, l := range r.Levels.Readings {
 		switch s := l.Standing(); {
-		case s == assay.Outside:
+		case s == levels.Outside:
 			return false
-		case s == assay.Near && math.Abs(l.Value-l.Limit) > near*l.Limit:
+		case s == levels.Near && math.Abs(l.Value-l.Limit) > near*l.Limit:
 			return false
 		}
 	}

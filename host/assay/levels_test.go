@@ -11,6 +11,8 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/assay/levels"
+	"chipassay/host/verdict"
 	"chipassay/host/virtual"
 	"chipassay/vectors/library"
 	"chipassay/vectors/logic"
@@ -80,7 +82,7 @@ func (b meterBench) word(pins part.Pins) (w adapter.Word) {
 }
 
 // measured powers a chip and measures its levels.
-func measured(t testing.TB, typ part.Type, defects ...string) *assay.Levels {
+func measured(t testing.TB, typ part.Type, defects ...string) *levels.Levels {
 	t.Helper()
 	c, err := logic.Compile(typ.Variant)
 	require.NoError(t, err)
@@ -100,7 +102,7 @@ func open(t testing.TB, typed string) part.Type {
 	return typ
 }
 
-func reading(t testing.TB, l *assay.Levels, pin int, q assay.Quantity) assay.Reading {
+func reading(t testing.TB, l *levels.Levels, pin int, q levels.Quantity) levels.Reading {
 	t.Helper()
 	for _, r := range l.Readings {
 		if r.Pin == pin && r.Quantity == q {
@@ -108,7 +110,7 @@ func reading(t testing.TB, l *assay.Levels, pin int, q assay.Quantity) assay.Rea
 		}
 	}
 	t.Fatalf("no %s of pin %d among %v; unmeasured %v", q, pin, l.Readings, l.Unmeasured)
-	return assay.Reading{}
+	return levels.Reading{}
 }
 
 // What a good chip and bad ones read, by Ohm's law on typical values: a standard
@@ -117,22 +119,22 @@ func TestReadings(t *testing.T) {
 	for _, c := range []struct {
 		typ, defect   string
 		pin           int
-		q             assay.Quantity
+		q             levels.Quantity
 		value, within float64
-		standing      assay.Standing
+		standing      levels.Standing
 	}{
-		{"7400", "", 1, assay.IIL, 1.02, 0.03, assay.Roomy},
-		{"74LS00", "", 1, assay.IIL, 0.224, 0.02, assay.Roomy},
-		{"74LS00", "", 1, assay.Open, 1.4, 0.15, assay.Unlimited},
-		{"7400", "", 1, assay.Open, 1.55, 0.1, assay.Unlimited},
-		{"7400", "", 3, assay.VOH, 3.4, 0.1, assay.Roomy},
-		{"74LS00", "3 weak 100 ohms", 3, assay.VOL, 0.75, 0.1, assay.Outside},
-		{"74LS00", "1 leaks 0.2 mA", 1, assay.IIH, 0.143, 0.01, assay.Outside}, // 5 V over 25 kΩ and 10 kΩ
-		{"74HC00", "", 3, assay.VOL, 0.2, 0.1, assay.Roomy},
-		{"74HC00", "", 1, assay.IIH, 0, 0.001, assay.Unlimited}, // 1 µA is under one step of the converter
-		{"4011", "", 3, assay.VOH, 4.8, 0.1, assay.Roomy},
-		{"7403", "", 3, assay.IOZ, 0, 0.001, assay.Roomy},
-		{"74LS00", "draws 30 mA more", 0, assay.ICC, 33, 2, assay.Outside},
+		{"7400", "", 1, levels.IIL, 1.02, 0.03, levels.Roomy},
+		{"74LS00", "", 1, levels.IIL, 0.224, 0.02, levels.Roomy},
+		{"74LS00", "", 1, levels.Open, 1.4, 0.15, levels.Unlimited},
+		{"7400", "", 1, levels.Open, 1.55, 0.1, levels.Unlimited},
+		{"7400", "", 3, levels.VOH, 3.4, 0.1, levels.Roomy},
+		{"74LS00", "3 weak 100 ohms", 3, levels.VOL, 0.75, 0.1, levels.Outside},
+		{"74LS00", "1 leaks 0.2 mA", 1, levels.IIH, 0.143, 0.01, levels.Outside}, // 5 V over 25 kΩ and 10 kΩ
+		{"74HC00", "", 3, levels.VOL, 0.2, 0.1, levels.Roomy},
+		{"74HC00", "", 1, levels.IIH, 0, 0.001, levels.Unlimited}, // 1 µA is under one step of the converter
+		{"4011", "", 3, levels.VOH, 4.8, 0.1, levels.Roomy},
+		{"7403", "", 3, levels.IOZ, 0, 0.001, levels.Roomy},
+		{"74LS00", "draws 30 mA more", 0, levels.ICC, 33, 2, levels.Outside},
 	} {
 		var defects []string
 		if c.defect != "" {
@@ -147,31 +149,31 @@ func TestReadings(t *testing.T) {
 func TestGrades(t *testing.T) {
 	for _, c := range []struct {
 		typ, defect string
-		grade       assay.Grade
+		grade       verdict.Grade
 	}{
-		{"7400", "", assay.Strong},
-		{"74LS00", "", assay.Strong},
-		{"74HC00", "", assay.Strong},
-		{"4011", "", assay.Strong},
-		{"74LS00", "6 weak 15 ohms", assay.Sound},
-		{"7400", "6 weak 20 ohms", assay.Doubtful}, // 0.1 V at 5 mA, and 0.32 V at the rated 16 mA, on top of a good one's
-		{"74LS00", "6 weak 100 ohms", assay.Doubtful},
-		{"74LS00", "draws 30 mA more", assay.Doubtful},
-		{"7400", "family 74LS", assay.Doubtful},
-		{"74LS00", "family 74HC", assay.Doubtful},
+		{"7400", "", verdict.Strong},
+		{"74LS00", "", verdict.Strong},
+		{"74HC00", "", verdict.Strong},
+		{"4011", "", verdict.Strong},
+		{"74LS00", "6 weak 15 ohms", verdict.Sound},
+		{"7400", "6 weak 20 ohms", verdict.Doubtful}, // 0.1 V at 5 mA, and 0.32 V at the rated 16 mA, on top of a good one's
+		{"74LS00", "6 weak 100 ohms", verdict.Doubtful},
+		{"74LS00", "draws 30 mA more", verdict.Doubtful},
+		{"7400", "family 74LS", verdict.Doubtful},
+		{"74LS00", "family 74HC", verdict.Doubtful},
 	} {
 		var defects []string
 		if c.defect != "" {
 			defects = []string{c.defect}
 		}
 		l := measured(t, open(t, c.typ), defects...)
-		g, reasons, _ := assay.GradeOf(assay.Pass, l)
+		g, reasons, _ := levels.Grade(assay.Pass, l)
 		require.Equal(t, c.grade, g, "%s %s: %v", c.typ, c.defect, reasons)
 	}
-	g, _, _ := assay.GradeOf(assay.Fail, nil)
-	require.Equal(t, assay.Reject, g)
-	g, _, _ = assay.GradeOf(assay.NotTested, nil)
-	require.Equal(t, assay.Ungraded, g)
+	g, _, _ := levels.Grade(assay.Fail, nil)
+	require.Equal(t, verdict.Reject, g)
+	g, _, _ = levels.Grade(assay.NotTested, nil)
+	require.Equal(t, verdict.None, g)
 }
 
 // A good chip of every part in every family has every level inside its limit; the
@@ -180,7 +182,7 @@ func TestGoodChipsOfTheWholeLibraryAreSound(t *testing.T) {
 	random := sample.Random(t)
 	parts, err := library.All()
 	require.NoError(t, err)
-	graded := map[assay.Grade]int{}
+	graded := map[verdict.Grade]int{}
 	for _, p := range parts {
 		for _, v := range p.Variants {
 			for _, f := range sample.Of(random, 1, v.Families) {
@@ -189,10 +191,10 @@ func TestGoodChipsOfTheWholeLibraryAreSound(t *testing.T) {
 					continue
 				}
 				l := measured(t, typ)
-				g, _, _ := assay.GradeOf(assay.Pass, l)
+				g, _, _ := levels.Grade(assay.Pass, l)
 				graded[g]++
 				for _, r := range l.Readings {
-					if s := r.Standing(); s == assay.Near || s == assay.Outside {
+					if s := r.Standing(); s == levels.Near || s == levels.Outside {
 						t.Errorf("a good %s: %s, %s", typ.Name(), r, s)
 					}
 				}
@@ -232,11 +234,11 @@ func TestFamilyCheck(t *testing.T) {
 // A strobe of four unit loads, 6.4 mA at worst, is over VIL through 145 Ω
 // (Ohm's law: from 5.5 mA on).
 func TestMargins(t *testing.T) {
-	margins := assay.Margins(open(t, "7425"))
+	margins := levels.Margins(open(t, "7425"))
 	require.Len(t, margins, 2)
 	require.InDelta(t, 6.4e-3*145, margins[0].Volts, 1e-9)
-	require.Empty(t, assay.Margins(open(t, "7400")))
-	require.Empty(t, assay.Margins(open(t, "4011")))
+	require.Empty(t, levels.Margins(open(t, "7400")))
+	require.Empty(t, levels.Margins(open(t, "4011")))
 }
 
 // How often the tester's own errors change a grade: converter and resistors at
@@ -265,8 +267,8 @@ func TestGradeDecisionsUnderTheTestersErrors(t *testing.T) {
 		for range draws {
 			volts := 0.5 * c.value * (1 + c.tolerance*(2*random.Float64()-1)) // in proportion to the load current
 			volts += 0.01 * (2*random.Float64() - 1)
-			r := assay.Reading{Quantity: assay.VOL, Value: volts, Limit: 0.5, Uncertainty: 0.01 + 0.01*volts, LoadMA: 5.1, RatedMA: 8}
-			if s := r.Standing(); s == assay.Roomy || s == assay.Inside {
+			r := levels.Reading{Quantity: levels.VOL, Value: volts, Limit: 0.5, Uncertainty: 0.01 + 0.01*volts, LoadMA: 5.1, RatedMA: 8}
+			if s := r.Standing(); s == levels.Roomy || s == levels.Inside {
 				passed++
 			} else {
 				doubted++
@@ -303,7 +305,7 @@ func TestCalibratedResistorsAreGoneBy(t *testing.T) {
 		powerOn(socket, typ.Variant)
 		l, err := assay.MeasureLevels(t.Context(), calibratedBench{meterBench{socket, 14}, ohms}, assay.Plan{Type: typ, Circuit: c, Sequence: s})
 		require.NoError(t, err)
-		currents = append(currents, reading(t, l, 1, assay.IIL).Value)
+		currents = append(currents, reading(t, l, 1, levels.IIL).Value)
 	}
 	require.InDelta(t, currents[0]*20/21, currents[1], 1e-9)
 }

@@ -10,6 +10,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/verdict"
 	"chipassay/host/virtual"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
@@ -82,18 +83,18 @@ func TestTheWholeProcedure(t *testing.T) {
 	for _, c := range []struct {
 		typ, defect string
 		verdict     assay.Verdict
-		grade       assay.Grade
+		grade       verdict.Grade
 		says        string
 	}{
-		{"74LS00", "", assay.Pass, assay.Strong, ""},
-		{"4011", "", assay.Pass, assay.Strong, ""},
-		{"74LS00", "3 weak 100 ohms", assay.PassBut, assay.Doubtful, "pin 3: VOL"},
-		{"7400", "family 74LS", assay.PassBut, assay.Doubtful, "another family than marked"},
-		{"74LS00", "1 leaks 0.2 mA", assay.PassBut, assay.Doubtful, "pin 1: IIH"},
-		{"74LS00", "3 stuck low", assay.Fail, assay.Reject, "a vector is wrong"},
-		{"74LS00", "reversed", assay.NotTested, assay.Ungraded, ""},
-		{"74S197", "", assay.Pass, assay.Strong, ""},        // CKA draws four unit loads: 8 mA at most, 5 mA in a typical chip (from memory)
-		{"74S114", "", assay.NotTested, assay.Ungraded, ""}, // /CLR draws 14 mA at most: a typical chip's stands at 1 V, which is no low
+		{"74LS00", "", assay.Pass, verdict.Strong, ""},
+		{"4011", "", assay.Pass, verdict.Strong, ""},
+		{"74LS00", "3 weak 100 ohms", assay.PassBut, verdict.Doubtful, "pin 3: VOL"},
+		{"7400", "family 74LS", assay.PassBut, verdict.Doubtful, "another family than marked"},
+		{"74LS00", "1 leaks 0.2 mA", assay.PassBut, verdict.Doubtful, "pin 1: IIH"},
+		{"74LS00", "3 stuck low", assay.Fail, verdict.Reject, "a vector is wrong"},
+		{"74LS00", "reversed", assay.NotTested, verdict.None, ""},
+		{"74S197", "", assay.Pass, verdict.Strong, ""},    // CKA draws four unit loads: 8 mA at most, 5 mA in a typical chip (from memory)
+		{"74S114", "", assay.NotTested, verdict.None, ""}, // /CLR draws 14 mA at most: a typical chip's stands at 1 V, which is no low
 	} {
 		typ := open(t, c.typ)
 		plan, err := assay.NewPlan(typ, nil)

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/levels"
 	"chipassay/host/virtual"
 	"chipassay/vectors/library"
 	"chipassay/vectors/march"
@@ -107,7 +108,7 @@ func TestGoodMemoriesPass(t *testing.T) {
 		require.Equal(t, assay.Pass, r.Verdict, "a good %s: %s", typ.Name(), r.Reason)
 		require.Equal(t, r.VectorsPlanned, r.VectorsApplied)
 		for _, reading := range r.Levels.Readings {
-			if s := reading.Standing(); s == assay.Near || s == assay.Outside {
+			if s := reading.Standing(); s == levels.Near || s == levels.Outside {
 				t.Errorf("a good %s: %s, %s", typ.Name(), reading, s)
 			}
 		}

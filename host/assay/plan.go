@@ -3,39 +3,33 @@ package assay
 import (
 	"context"
 	"slices"
-	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/host/assay/contact"
+	"chipassay/host/assay/function"
+	"chipassay/host/assay/levels"
 	"chipassay/vectors/fault"
-	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/proof"
-	"chipassay/vectors/stimulus"
 )
 
 // A Socket is the chip's place in an adapter, by the chip's own pin numbers.
 // *adapter.Seat is one.
 type Socket interface {
-	// PowerOn switches the supply on and gives the current in mA.
-	PowerOn(ctx context.Context, limitMA int) (float64, error)
-	// Apply applies steps with the bias rail at a level and gives the pins that read high.
-	Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error)
-	// PowerOff releases all pins and switches the supply off, even when ctx is done.
-	PowerOff(ctx context.Context) error
-	// Spent gives how much of the adapter's time was asked for so far.
-	Spent() time.Duration
-	// Sensed gives the pins whose level is read truly even while they are driven.
-	Sensed() part.Pins
+	contact.Prober
+	function.Socket
+	levels.Meter
+	Supply
 }
 
-// An Engine applies steps by itself and compares signatures. *adapter.Seat is one.
-type Engine interface {
-	// Engines tells what it can.
-	Engines() (sweep, walk bool)
-	// Sweep applies a sweep of pins and gives the spans that did not read as expected.
-	Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error)
-	// Walk applies steps that drive the same pins and tells whether they read as expected.
-	Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Pull) (bool, error)
+// A Supply powers a chip.
+type Supply interface {
+	// PowerOn switches the supply on and gives the current in mA.
+	PowerOn(ctx context.Context, limitMA int) (float64, error)
+	// PowerOff releases all pins and switches the supply off, even when ctx is done.
+	PowerOff(ctx context.Context) error
+	// Reseated is the place of another package, or of the same with other supply pins.
+	Reseated(pins, vcc, gnd int) (*adapter.Seat, error)
 }
 
 // A Stage is a part of an assay.
@@ -44,12 +38,12 @@ type Stage string
 // The stages, in their order.
 const (
 	// ContactStage finds how the chip lies in the socket before it is powered, where
-	// the Socket is a Prober. What lies wrong is not powered; where one signal pin does
+	// the adapter measures. What lies wrong is not powered; where one signal pin does
 	// not touch, the vectors say what of the chip is sound all the same.
 	ContactStage Stage = "contact"
 	// FunctionStage applies every vector.
 	FunctionStage Stage = "function"
-	// LevelStage measures levels and currents, where the Socket is a LevelMeter.
+	// LevelStage measures levels and currents, where the adapter measures.
 	LevelStage Stage = "levels"
 )
 
@@ -61,20 +55,12 @@ func (p Plan) wants(s Stage) bool { return len(p.Only) == 0 || slices.Contains(p
 
 // A Plan is what is to be tested, and how.
 type Plan struct {
-	Type     part.Type
-	Circuit  *logic.Circuit
-	Sequence *stimulus.Sequence
+	function.Vectors
 	// Only names the stages that are wanted; all where it is empty. Without the
 	// function, the verdict is NotTested.
 	Only []Stage
-	// EveryReadback asks for every readback instead of signatures, where the Socket
-	// is an Engine.
-	EveryReadback bool
 	// PowerAnyway powers, at a low limit, what could not be told to lie right before power.
 	PowerAnyway bool
-	// AtLeast is for how long of the adapter's time the vectors go round, to find
-	// what comes and goes; 0 is one round.
-	AtLeast time.Duration
 	// Brief leaves out why a chip fails: for runs over very many.
 	Brief bool
 	// Coverage is what the sequence proves.
@@ -104,7 +90,7 @@ func planOf(t part.Type, p *proof.Proof, others proof.Others, err error) (Plan, 
 	if err != nil {
 		return Plan{}, err
 	}
-	return Plan{Type: t, Circuit: p.Circuit, Sequence: p.Sequence, Coverage: p.Coverage, Others: others}, nil
+	return Plan{Vectors: function.Vectors{Type: t, Circuit: p.Circuit, Sequence: p.Sequence}, Coverage: p.Coverage, Others: others}, nil
 }
 
 // Short is the plan with the fewest vectors that show every modelled fault of cells

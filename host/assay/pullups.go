@@ -3,8 +3,8 @@ package assay
 import (
 	"fmt"
 	"math"
-	"strings"
 
+	"chipassay/host/assay/levels"
 	"chipassay/vectors/part"
 )
 
@@ -30,7 +30,7 @@ func (r *Result) missingPullUps() (missing, unmeasured part.Pins) {
 		return 0, unmeasured
 	}
 	for _, reading := range r.Levels.Readings {
-		if reading.Quantity != Open || !unmeasured.Has(reading.Pin) || math.IsNaN(reading.Value) {
+		if reading.Quantity != levels.Open || !unmeasured.Has(reading.Pin) || math.IsNaN(reading.Value) {
 			continue
 		}
 		unmeasured = unmeasured.With(reading.Pin, false)
@@ -44,13 +44,13 @@ func (r *Result) missingPullUps() (missing, unmeasured part.Pins) {
 func (r *Result) judgePullUps(p Plan) bool {
 	missing, unmeasured := r.missingPullUps()
 	if unmeasured != 0 {
-		r.NotTested = append(r.NotTested, "the pull-up resistors inside at "+namedPins(r.Type.Variant, unmeasured))
+		r.NotTested = append(r.NotTested, "the pull-up resistors inside at "+r.Type.Variant.Named(unmeasured))
 	}
 	if missing == 0 {
 		return false
 	}
 	r.Verdict = Fail
-	r.Reason = fmt.Sprintf("no pull-up resistor inside at %s: left open, it stands below %.1f V", namedPins(r.Type.Variant, missing), leastPulledUp)
+	r.Reason = fmt.Sprintf("no pull-up resistor inside at %s: left open, it stands below %.1f V", r.Type.Variant.Named(missing), leastPulledUp)
 	// one resistor breaks; that all of them do is less likely than a part that has none
 	if also := p.Coverage.Intruders; len(also) > 0 && missing.Len() > 1 {
 		found := r.Reason
@@ -58,20 +58,6 @@ func (r *Result) judgePullUps(p Plan) bool {
 		r.Findings = append(r.Findings, found)
 		return true
 	}
-	for pin := range missing.All() {
-		r.fail(pin)
-	}
+	r.fail(missing)
 	return true
-}
-
-// namedPins lists pins with their names: "3 (Q0), 5 (Q1)", with "pin" or "pins" before them.
-func namedPins(v *part.Variant, pins part.Pins) string {
-	var words []string
-	for pin := range pins.All() {
-		words = append(words, fmt.Sprintf("%d (%s)", pin, v.Pins[pin-1].Name))
-	}
-	if len(words) == 1 {
-		return "pin " + words[0]
-	}
-	return "pins " + strings.Join(words, ", ")
 }

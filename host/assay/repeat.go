@@ -72,7 +72,7 @@ func (r *Result) sayRuns(pins map[int]int, rounds int) {
 		slices.Sort(at)
 		text := fmt.Sprintf("fails only sometimes: %d of %d runs", r.RunsFailed, r.Runs)
 		for _, pin := range at {
-			text += fmt.Sprintf(", pin %d (%s) in %d", pin, r.Type.Variant.Pins[pin-1].Name, pins[pin])
+			text += fmt.Sprintf(", %v in %d", &r.Type.Variant.Pins[pin-1], pins[pin])
 		}
 		r.Findings = append([]string{text}, r.Findings...)
 		r.Reason = text + "; in the first of them " + r.Reason

@@ -8,7 +8,10 @@ import (
 	"slices"
 	"time"
 
-	"chipassay/host/adapter"
+	"chipassay/host/assay/contact"
+	"chipassay/host/assay/function"
+	"chipassay/host/assay/levels"
+	"chipassay/host/assay/memory"
 	"chipassay/host/verdict"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
@@ -58,7 +61,7 @@ func (r *Result) Reseated(before Trouble) bool {
 		return false
 	}
 	found := r.Reason
-	if r.Seating != nil && r.Seating.isShort {
+	if r.Seating != nil && (r.Seating.Kind == contact.Touching || r.Seating.Kind == contact.Shorted) {
 		found = r.Seating.Found // its advice was followed
 		r.PinsFailed = slices.Clone(r.Seating.Pins)
 	}
@@ -72,8 +75,8 @@ func (r *Result) Reseated(before Trouble) bool {
 const MaxFailures = 20
 
 // fail notes pins that failed, each once.
-func (r *Result) fail(pins ...int) {
-	r.PinsFailed = slices.Collect((part.PinSet(pins...) | part.PinSet(r.PinsFailed...)).All())
+func (r *Result) fail(pins part.Pins) {
+	r.PinsFailed = slices.Collect((pins | part.PinSet(r.PinsFailed...)).All())
 }
 
 // errorPins are the pins at which the listed failures stand.
@@ -94,23 +97,21 @@ type Result struct {
 	Coverage       *fault.Coverage // what the vectors prove; nil for a memory
 	Method         string          // how the vectors were chosen
 	VectorsPlanned int
-	VectorsApplied int            // applied, answered and compared, under both bias levels
-	Comparison     string         // how readbacks were compared: one by one, or by signatures
-	Unsteady       int            // steps in blocks with a wrong signature that read rightly when they were repeated
-	unsteadyAt     []adapter.Span // the blocks, in ascending order
-	Rounds         int            // that were begun; what was applied and found is of the last
-	undecided      part.Pins      // whose level was neither a low nor a high: their vectors are not judged
-	wrong          bool           // the last round had an error
-	Runs           int            // how often all of them were applied; 0 and 1 are once
+	VectorsApplied int    // applied, answered and compared, under both bias levels
+	Comparison     string // how readbacks were compared: one by one, or by signatures
+	Unsteady       int    // steps in blocks with a wrong signature that read rightly when they were repeated
+	Rounds         int    // that were begun; what was applied and found is of the last
+	read           function.Readback
+	Runs           int // how often all of them were applied; 0 and 1 are once
 	RunsFailed     int
 
-	Seating      *Seating       // what was found wrong before power, or nil
-	ContactVolts []ContactVolts // that were measured before power
-	contacted    bool           // how the chip lies was asked for, and told
-	uncontacted  part.Pins      // pins of which it was not told
-	silent       bool           // nothing answered before power
-	held         bool           // load resistors held heavy inputs low, and outputs high
-	limitMA      int            // at which the supply trips, mA; 0 for the family's
+	Seating      *contact.Seating // what was found wrong before power, or nil
+	ContactVolts []contact.Volts  // that were measured before power
+	contacted    bool             // how the chip lies was asked for, and told
+	uncontacted  part.Pins        // pins of which it was not told
+	silent       bool             // nothing answered before power
+	held         bool             // load resistors held heavy inputs low, and outputs high
+	limitMA      int              // at which the supply trips, mA; 0 for the family's
 
 	// OtherPart are the numbers of the parts that the chip probably is, the likeliest first,
 	// all of them alike for what was seen; empty where it is what was typed.
@@ -127,13 +128,13 @@ type Result struct {
 	Findings     []string // what is wrong, in the bench's words
 	GatesSound   []string // gates without an error, where the part has named gates
 	GatesFailed  []string
-	Partial      []int         // pins of a chip that passed which were not tested; ascending
-	Margins      []Margin      // inputs that the adapter may not drive to a valid low
-	Levels       *Levels       // nil where the adapter cannot measure
-	Grade        Grade         // empty where no levels were measured
-	GradeReasons []string      // why it is not the best
-	Memory       *MemoryResult // of a march test, or nil
-	NotTested    []string      // what this assay cannot tell
+	Partial      []int           // pins of a chip that passed which were not tested; ascending
+	Margins      []levels.Margin // inputs that the adapter may not drive to a valid low
+	Levels       *levels.Levels  // nil where the adapter cannot measure
+	Grade        verdict.Grade   // empty where no levels were measured
+	GradeReasons []string        // why it is not the best
+	Memory       *memory.Result  // of a march test, or nil
+	NotTested    []string        // what this assay cannot tell
 	Cautions     []string
 
 	SupplyCurrentMA  float64 // at the end of power-up; negative where it was not measured

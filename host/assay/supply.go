@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"chipassay/host/verdict"
 	"chipassay/vectors/part"
 )
 
@@ -14,11 +15,10 @@ const leastSupply = 4.75
 
 // measureSupply measures what the powered chip gets at its own pins, once.
 func (r *Result) measureSupply(ctx context.Context, socket Socket) error {
-	meter, ok := socket.(LevelMeter)
-	if !ok || r.SupplyVolts != 0 {
+	if r.SupplyVolts != 0 || socket.Measurable() == 0 {
 		return nil
 	}
-	volts, err := meter.SupplyVolts(ctx)
+	volts, err := socket.SupplyVolts(ctx)
 	if err == nil && !math.IsNaN(volts) {
 		r.SupplyVolts = volts
 	}
@@ -47,7 +47,7 @@ func (r *Result) lowSupplyWords() string {
 
 // sayLowSupply says that a failure or a weak level may be the supply's.
 func (r *Result) sayLowSupply() {
-	if !r.lowSupply() || r.Verdict == NotTested || r.Verdict == Pass && r.Grade == Strong {
+	if !r.lowSupply() || r.Verdict == NotTested || r.Verdict == Pass && r.Grade == verdict.Strong {
 		return
 	}
 	if words := r.lowSupplyWords(); r.Verdict == Fail {

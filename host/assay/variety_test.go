@@ -8,7 +8,9 @@ import (
 	"chipassay/firmware/carrier"
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/assay/contact"
 	"chipassay/host/link"
+	"chipassay/host/verdict"
 	"chipassay/host/virtual"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
@@ -58,7 +60,7 @@ func TestSampledChipsAreNotRefused(t *testing.T) {
 			for _, f := range sample.Of(random, 1, v.Families) {
 				typ := part.Type{Variant: v, Family: f}
 				seed++
-				s, err := assay.Contact(t.Context(), bench{varied(t, typ, seed), everywhere}, typ)
+				s, err := contact.Test(t.Context(), bench{varied(t, typ, seed), everywhere}, typ)
 				require.NoError(t, err)
 				require.Empty(t, s.Found, "a good %s, seed %d: %v", typ.Name(), seed, s.Volts[:min(len(s.Volts), 40)])
 				require.False(t, s.Silent && !typ.Pumped(), "%s, seed %d", typ.Name(), seed)
@@ -67,7 +69,7 @@ func TestSampledChipsAreNotRefused(t *testing.T) {
 					silent++
 				}
 				if seed%8 == 0 {
-					s, err = assay.Contact(t.Context(), bench{varied(t, typ, seed, "reversed"), everywhere}, typ)
+					s, err = contact.Test(t.Context(), bench{varied(t, typ, seed, "reversed"), everywhere}, typ)
 					require.NoError(t, err)
 					require.Contains(t, s.Found, "backwards", "a %s, seed %d: %v", typ.Name(), seed, s.Volts[:min(len(s.Volts), 40)])
 				}
@@ -103,7 +105,7 @@ func TestPumpedSubstrate(t *testing.T) {
 		{[]string{"reversed"}, "the supply pins answer as those of a chip put in backwards", false},
 	} {
 		typ, chip := pumped(t, c.defects...)
-		s, err := assay.Contact(t.Context(), bench{virtual.NewSocket(chip, 1), everywhere}, typ)
+		s, err := contact.Test(t.Context(), bench{virtual.NewSocket(chip, 1), everywhere}, typ)
 		require.NoError(t, err)
 		require.Equal(t, c.found, s.Found, "%v", c.defects)
 		require.Equal(t, c.silent, s.Silent, "%v", c.defects)
@@ -168,11 +170,11 @@ func TestPartlyBuiltAdapters(t *testing.T) {
 		}
 		bare := len(c.groups) == 1 && typ.Family.Technology.Bipolar()
 		require.Equal(t, bare, r.Levels.Unloaded, c.typ)
-		require.False(t, bare && r.Grade == assay.Strong, "levels under load were not looked at")
+		require.False(t, bare && r.Grade == verdict.Strong, "levels under load were not looked at")
 	}
 	typ := open(t, "74LS245")
 	_, seat := partly(t, typ, chipOf(t, typ), noConverters...)
-	s, err := assay.Contact(t.Context(), seat, typ)
+	s, err := contact.Test(t.Context(), seat, typ)
 	require.NoError(t, err)
 	require.Equal(t, []int{9, 11, 12}, s.Untold, "pins at positions 9 to 20")
 }
@@ -183,7 +185,7 @@ func TestLevelsAtAllPositions(t *testing.T) {
 	for _, name := range []string{"74LS245", "74LS373", "74181"} {
 		r := wholeAssay(t, name)
 		require.Equal(t, assay.Pass, r.Verdict, r.Reason)
-		require.Contains(t, []assay.Grade{assay.Strong, assay.Sound}, r.Grade, "%s: %v", name, r.GradeReasons)
+		require.Contains(t, []verdict.Grade{verdict.Strong, verdict.Sound}, r.Grade, "%s: %v", name, r.GradeReasons)
 		require.InDelta(t, 4.95, r.SupplyVolts, 0.06, "5 V less what fuse, shunt and switch take of some 10 to 100 mA")
 	}
 }

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/contact"
 	"chipassay/host/marking"
 	"chipassay/host/record"
 	"chipassay/host/report"
@@ -244,7 +245,7 @@ func (r *Run) test(ctx context.Context) error {
 		sheet.Note = cmp.Or(sheet.Note, before.Note)
 	}
 	if why := unknown(ctx, result); why != "" {
-		r.held = result.Seating == nil || result.Seating.Found != assay.EmptySocket
+		r.held = result.Seating == nil || result.Seating.Found != contact.EmptySocket
 		r.lies = 0
 		r.Screen.verdict(sheet, "not written down: "+why)
 		return nil
@@ -284,9 +285,9 @@ func unknown(ctx context.Context, result *assay.Result) string {
 		return ""
 	case ctx.Err() != nil:
 		return "interrupted"
-	case s != nil && s.Found == assay.EmptySocket:
+	case s != nil && s.Found == contact.EmptySocket:
 		return "there is no chip"
-	case s != nil && s.Misplaced():
+	case s != nil && s.Kind == contact.Misplaced:
 		return "put it in as it should lie"
 	}
 	return ""

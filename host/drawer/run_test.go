@@ -15,8 +15,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/contact"
 	"chipassay/host/record"
 	"chipassay/host/report"
+	"chipassay/host/verdict"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
 )
@@ -27,7 +29,7 @@ import (
 type bench struct {
 	script   string
 	verdicts []assay.Verdict // of the tests in turn; the last one again and again
-	seatings []*assay.Seating
+	seatings []*contact.Seating
 	troubles []assay.Trouble // of the tests in turn
 	tests    []string        // types tested
 	stop     func()
@@ -67,15 +69,15 @@ func (b *bench) Test(_ context.Context, t part.Type) (*assay.Result, error) {
 	b.script = strings.TrimPrefix(b.script, "b")
 	i := len(b.tests)
 	b.tests = append(b.tests, t.Name())
-	r := &assay.Result{Type: t, Verdict: assay.Pass, Reason: "as scripted", Grade: assay.Strong, Started: time.Date(2026, time.May, 4, 10, 0, i, 0, time.UTC)}
+	r := &assay.Result{Type: t, Verdict: assay.Pass, Reason: "as scripted", Grade: verdict.Strong, Started: time.Date(2026, time.May, 4, 10, 0, i, 0, time.UTC)}
 	if len(b.verdicts) > 0 {
 		r.Verdict = b.verdicts[min(i, len(b.verdicts)-1)]
 	}
 	if i < len(b.troubles) && b.troubles[i] != assay.NoTrouble {
-		r.Verdict, r.Trouble, r.Grade = assay.NotTested, b.troubles[i], assay.Ungraded
+		r.Verdict, r.Trouble, r.Grade = assay.NotTested, b.troubles[i], verdict.None
 	}
 	if r.Verdict == assay.NotTested && i < len(b.seatings) {
-		r.Seating, r.Grade = b.seatings[i], assay.Ungraded
+		r.Seating, r.Grade = b.seatings[i], verdict.None
 	}
 	return r, nil
 }
@@ -184,14 +186,14 @@ func TestRuns(t *testing.T) {
 
 // What tells nothing of a chip is not written down, and the chip comes again as a new one.
 func TestWhatIsNotWritten(t *testing.T) {
-	empty := &assay.Seating{Found: assay.EmptySocket}
-	b := &bench{script: "cc--cc--", verdicts: []assay.Verdict{assay.NotTested, assay.Fail}, seatings: []*assay.Seating{empty}}
+	empty := &contact.Seating{Found: contact.EmptySocket}
+	b := &bench{script: "cc--cc--", verdicts: []assay.Verdict{assay.NotTested, assay.Fail}, seatings: []*contact.Seating{empty}}
 	rows, shown := played(t, b, nil)
 	assert.Equal(t, []string{"1 7400 fail"}, rows)
 	assert.Contains(t, shown, "not written down: there is no chip")
 
-	touching := &assay.Seating{Found: "pins 1 and 2 touch each other", Pins: []int{1, 2}}
-	b = &bench{script: "cc--", verdicts: []assay.Verdict{assay.NotTested}, seatings: []*assay.Seating{touching}}
+	touching := &contact.Seating{Found: "pins 1 and 2 touch each other", Pins: []int{1, 2}}
+	b = &bench{script: "cc--", verdicts: []assay.Verdict{assay.NotTested}, seatings: []*contact.Seating{touching}}
 	rows, _ = played(t, b, nil)
 	assert.Equal(t, []string{"1 7400 not tested"}, rows, "what is wrong with the chip itself is written down")
 }

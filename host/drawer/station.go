@@ -8,6 +8,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/assay/contact"
 	"chipassay/vectors/part"
 )
 
@@ -26,7 +27,7 @@ func (s *Station) Present(ctx context.Context, t part.Type) (bool, error) {
 	if err != nil || seat == nil {
 		return false, err
 	}
-	present, err := assay.Present(ctx, seat, t)
+	present, err := contact.Present(ctx, seat, t)
 	return present, errors.Join(err, seat.PowerOff(ctx))
 }
 

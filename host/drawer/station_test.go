@@ -11,6 +11,7 @@ import (
 	"chipassay/host/assay"
 	"chipassay/host/link"
 	"chipassay/host/record"
+	"chipassay/host/verdict"
 	"chipassay/host/virtual"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
@@ -80,7 +81,7 @@ func TestAShortedChipInADrawer(t *testing.T) {
 	require.Len(t, s.Tray.Chips, 1)
 	sheet := s.Tray.Chips[0]
 	require.Equal(t, assay.Fail, sheet.Verdict)
-	require.Equal(t, assay.Reject, sheet.Grade)
+	require.Equal(t, verdict.Reject, sheet.Grade)
 	require.Equal(t, "the same after it was seated anew: pins 1 and 2 shorted", sheet.Reason)
 	require.Contains(t, sheet.Cause, "broken inside")
 	require.Equal(t, []int{1, 2}, sheet.PinsFailed)

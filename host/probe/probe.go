@@ -45,6 +45,11 @@ type Seat struct {
 	Untouchable part.Pins
 }
 
+// SeatOf is what probing takes for known of a chip of a variant.
+func SeatOf(v *part.Variant) Seat {
+	return Seat{Pins: len(v.Pins), VCC: v.VCC(), GND: v.GND()}
+}
+
 // Limits bound an exploration.
 type Limits struct {
 	Random int // single changes at random, after the regular steps; DefaultRandom where it is 0

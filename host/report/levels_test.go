@@ -14,6 +14,8 @@ import (
 	"pgregory.net/rapid"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/levels"
+	"chipassay/host/verdict"
 )
 
 // measured is a chip with a reading of every quantity and every standing. The
@@ -22,23 +24,23 @@ import (
 func measuredResult(t testing.TB) *assay.Result {
 	r := goodResult(t)
 	none := math.NaN()
-	r.Grade, r.GradeReasons = assay.Doubtful, []string{"pin 8: VOL is outside"}
-	r.Levels = &assay.Levels{
-		Readings: []assay.Reading{
-			{Quantity: assay.ICC, Value: 21.2, Uncertainty: 0.232, Limit: none},
-			{Pin: 1, Quantity: assay.IIL, Value: 1.024, Uncertainty: 0.11, Limit: 1.6},
-			{Pin: 1, Quantity: assay.IIH, Value: -0.0002, Uncertainty: 0.001, Limit: 0.0001},
-			{Pin: 1, Quantity: assay.Open, Value: 1.6, Uncertainty: 0.01, Limit: none},
-			{Pin: 6, Quantity: assay.VOL, Value: 0.2, Uncertainty: 0.01, Limit: 0.4, LoadMA: 5.239, RatedMA: 16},
-			{Pin: 8, Quantity: assay.VOL, Value: 6.2, Uncertainty: 0.05, Limit: 0.4, LoadMA: 0.5, RatedMA: 16},
-			{Pin: 12, Quantity: assay.VOL, Value: 0.4, Uncertainty: 0.02, Limit: 0.4, LoadMA: 5, RatedMA: 16},
-			{Pin: 6, Quantity: assay.VOH, Value: 2, Uncertainty: 0.02, Limit: 2.4, LoadMA: 0.2, RatedMA: 0.4},
-			{Pin: 6, Quantity: assay.IOZ, Value: 0.015, Uncertainty: 0.001, Limit: 0.016},
+	r.Grade, r.GradeReasons = verdict.Doubtful, []string{"pin 8: VOL is outside"}
+	r.Levels = &levels.Levels{
+		Readings: []levels.Reading{
+			{Quantity: levels.ICC, Value: 21.2, Uncertainty: 0.232, Limit: none},
+			{Pin: 1, Quantity: levels.IIL, Value: 1.024, Uncertainty: 0.11, Limit: 1.6},
+			{Pin: 1, Quantity: levels.IIH, Value: -0.0002, Uncertainty: 0.001, Limit: 0.0001},
+			{Pin: 1, Quantity: levels.Open, Value: 1.6, Uncertainty: 0.01, Limit: none},
+			{Pin: 6, Quantity: levels.VOL, Value: 0.2, Uncertainty: 0.01, Limit: 0.4, LoadMA: 5.239, RatedMA: 16},
+			{Pin: 8, Quantity: levels.VOL, Value: 6.2, Uncertainty: 0.05, Limit: 0.4, LoadMA: 0.5, RatedMA: 16},
+			{Pin: 12, Quantity: levels.VOL, Value: 0.4, Uncertainty: 0.02, Limit: 0.4, LoadMA: 5, RatedMA: 16},
+			{Pin: 6, Quantity: levels.VOH, Value: 2, Uncertainty: 0.02, Limit: 2.4, LoadMA: 0.2, RatedMA: 0.4},
+			{Pin: 6, Quantity: levels.IOZ, Value: 0.015, Uncertainty: 0.001, Limit: 0.016},
 		},
 		Unmeasured: []string{"VOH of pin 8 (3Y): no step shows it"},
 		Family:     "the inputs draw what standard TTL does, and the marking says LS",
 	}
-	r.Margins = []assay.Margin{{Pin: 3, Volts: 1.312, VIL: 0.8}}
+	r.Margins = []levels.Margin{{Pin: 3, Volts: 1.312, VIL: 0.8}}
 	return r
 }
 
@@ -90,9 +92,9 @@ func TestLevelsText(t *testing.T) {
 func TestLevelsTextFits(t *testing.T) {
 	r := measuredResult(t)
 	r.Type.Variant.Pins[11].Name = "/LONGERNAME"
-	r.Levels.Readings = []assay.Reading{
-		{Pin: 12, Quantity: assay.IIL, Value: 12.345, Uncertainty: 1.234, Limit: 12.345},
-		{Pin: 12, Quantity: assay.VOH, Value: 2.4, Uncertainty: 0.02, Limit: 2.4, LoadMA: 0.35, RatedMA: 0.36},
+	r.Levels.Readings = []levels.Reading{
+		{Pin: 12, Quantity: levels.IIL, Value: 12.345, Uncertainty: 1.234, Limit: 12.345},
+		{Pin: 12, Quantity: levels.VOH, Value: 2.4, Uncertainty: 0.02, Limit: 2.4, LoadMA: 0.35, RatedMA: 0.36},
 	}
 	text := textOf(t, Of(r, "", "", nil, ""))
 	assert.Contains(t, text, "    12 /LONGER…  12.345 ± 1.234 mA  ≤ 12.345 mA  -             too near to tell\n")
@@ -260,12 +262,12 @@ func TestBarsOnPage(t *testing.T) {
 // Every report prints the whole table of grades with the chip's own marked.
 func TestCriteria(t *testing.T) {
 	for _, c := range []struct {
-		grade      assay.Grade
+		grade      verdict.Grade
 		text, html string
 	}{
-		{assay.Sound, "\n  sound (this chip)    every vector right, and every level inside", `<tr class="own"><td>sound (this chip)</td>`},
-		{assay.Reject, "\n  reject (this chip)   a vector is wrong\n", `<tr class="own"><td>reject (this chip)</td>`},
-		{assay.Ungraded, "\n  reject               a vector is wrong\n", "<tr><td>reject</td>"},
+		{verdict.Sound, "\n  sound (this chip)    every vector right, and every level inside", `<tr class="own"><td>sound (this chip)</td>`},
+		{verdict.Reject, "\n  reject (this chip)   a vector is wrong\n", `<tr class="own"><td>reject (this chip)</td>`},
+		{verdict.None, "\n  reject               a vector is wrong\n", "<tr><td>reject</td>"},
 	} {
 		s := measured(t)
 		s.Grade = c.grade
@@ -273,7 +275,7 @@ func TestCriteria(t *testing.T) {
 		assert.Contains(t, text, c.text)
 		assert.Contains(t, page, c.html)
 		own := 1
-		if c.grade == assay.Ungraded {
+		if c.grade == verdict.None {
 			own = 0
 		}
 		assert.Equal(t, own, strings.Count(text, "(this chip)"))

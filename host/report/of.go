@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/levels"
 	"chipassay/host/marking"
 	"chipassay/host/verdict"
 	"chipassay/vectors/part"
@@ -31,7 +32,7 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied, Rounds: r.Rounds, Runs: r.Runs, RunsFailed: r.RunsFailed,
 		PinsFailed: orEmpty(r.PinsFailed), Partial: orEmpty(r.Partial), Coverage: CoverageOf(r.Coverage), Gates: gatesOf(r),
 		FailureCount: r.FailureCount, Failures: []Failure{}, Grade: r.Grade, GradeReasons: r.GradeReasons,
-		GradeCriteria: verdict.Criteria, TesterUncertainty: assay.Uncertainty,
+		GradeCriteria: verdict.Criteria, TesterUncertainty: levels.Uncertainty,
 		Levels: levelsOf(r), LevelsUnmeasured: []string{}, Margins: []Margin{}, NotTested: orEmpty(r.NotTested), Cautions: orEmpty(r.Cautions),
 		Comparison: r.Comparison, Memory: memoryOf(r), Method: r.Method, Contact: []Contact{},
 		Definition: r.Definition, DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
@@ -89,9 +90,9 @@ func gatesOf(r *assay.Result) []Gate {
 
 // levelsOf are the readings in the order of the report, rounded to millionths.
 func levelsOf(r *assay.Result) []Level {
-	levels := []Level{}
+	list := []Level{}
 	if r.Levels == nil {
-		return levels
+		return list
 	}
 	v := r.Type.Variant
 	for _, q := range quantities {
@@ -102,7 +103,7 @@ func levelsOf(r *assay.Result) []Level {
 			pin := cmp.Or(m.Pin, v.VCC()) // the supply current is the supply pin's
 			l := Level{Pin: pin, Name: pinName(v, pin), Quantity: q.Symbol, Value: micro(m.Value), Unit: q.Unit, Uncertainty: micro(m.Uncertainty),
 				Bound: "max", Standing: standingWords(m)}
-			if m.Quantity == assay.VOH {
+			if m.Quantity == levels.VOH {
 				l.Bound = "min"
 			}
 			if !math.IsNaN(m.Limit) {
@@ -111,10 +112,10 @@ func levelsOf(r *assay.Result) []Level {
 			if m.LoadMA > 0 {
 				l.LoadMA, l.RatedMA = new(micro(m.LoadMA)), new(micro(m.RatedMA))
 			}
-			levels = append(levels, l)
+			list = append(list, l)
 		}
 	}
-	return levels
+	return list
 }
 
 // NotJudged is the standing of a reading whose limit was not compared, which is not
@@ -122,11 +123,11 @@ func levelsOf(r *assay.Result) []Level {
 const NotJudged = "not judged"
 
 // standingWords says how a reading stands to its limit, short enough for a column.
-func standingWords(r assay.Reading) string {
+func standingWords(r levels.Reading) string {
 	switch s := r.Standing(); {
-	case s == assay.Near:
+	case s == levels.Near:
 		return "too near to tell"
-	case s == assay.Unlimited && !math.IsNaN(r.Limit):
+	case s == levels.Unlimited && !math.IsNaN(r.Limit):
 		return NotJudged
 	default:
 		return s.String()

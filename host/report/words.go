@@ -11,6 +11,7 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/verdict"
+	"chipassay/vectors/part"
 )
 
 // Headline is the verdict as a heading.
@@ -78,19 +79,10 @@ func (d Document) gateWords() string {
 			}
 		}
 		if names != nil {
-			words = append(words, and(names)+" "+state)
+			words = append(words, part.And(names)+" "+state)
 		}
 	}
 	return strings.Join(words, ", ")
-}
-
-// and joins names: "1", "1 and 2", "1, 2 and 3".
-func and(names []string) string {
-	if len(names) < 2 {
-		return strings.Join(names, "")
-	}
-	last := len(names) - 1
-	return strings.Join(names[:last], ", ") + " and " + names[last]
 }
 
 // Sentence begins a reason or a finding with a capital and ends it with a full stop.

@@ -10,6 +10,7 @@ import (
 	"chipassay/host/assay"
 	"chipassay/host/marking"
 	"chipassay/host/report"
+	"chipassay/host/verdict"
 	"chipassay/vectors/library"
 )
 
@@ -23,8 +24,8 @@ func TestTrayCharts(t *testing.T) {
 	require.NoError(t, err)
 	var tray report.Tray
 	for _, r := range []assay.Result{
-		{Verdict: assay.Pass, Grade: assay.Strong}, {Verdict: assay.Pass, Grade: assay.Sound}, {Verdict: assay.Pass},
-		{Verdict: assay.Pass, Grade: assay.Doubtful}, {Verdict: assay.NotTested},
+		{Verdict: assay.Pass, Grade: verdict.Strong}, {Verdict: assay.Pass, Grade: verdict.Sound}, {Verdict: assay.Pass},
+		{Verdict: assay.Pass, Grade: verdict.Doubtful}, {Verdict: assay.NotTested},
 	} {
 		r.Type = typ
 		tray.Chips = append(tray.Chips, report.Of(&r, "", "", &date, ""))

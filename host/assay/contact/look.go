@@ -1,4 +1,4 @@
-package assay
+package contact
 
 import (
 	"context"
@@ -29,22 +29,22 @@ type Prober interface {
 	Constants(ctx context.Context) (adapter.Constants, error)
 }
 
-// A ContactStep is one of the steps by which is found how a chip lies.
-type ContactStep string
+// A Step is one of the steps by which is found how a chip lies.
+type Step string
 
 // The steps, in their order.
 const (
-	SupplyPairStep ContactStep = "supply pair"
-	TouchStep      ContactStep = "contact"
-	PlacementStep  ContactStep = "placement" // only where the supply pair is not where it should be
-	ShortStep      ContactStep = "shorts"
-	SoftStartStep  ContactStep = "soft start"
+	SupplyPairStep Step = "supply pair"
+	TouchStep      Step = "contact"
+	PlacementStep  Step = "placement" // only where the supply pair is not where it should be
+	ShortStep      Step = "shorts"
+	SoftStartStep  Step = "soft start"
 )
 
-// A ContactVolts is a voltage at a position before power. They are kept so that the
+// A Volts is a voltage at a position before power. They are kept so that the
 // thresholds can be corrected from real chips.
-type ContactVolts struct {
-	Step     ContactStep
+type Volts struct {
+	Step     Step
 	Look     int // within the step, from 1
 	Position int
 	Volts    float64
@@ -54,7 +54,7 @@ type ContactVolts struct {
 // low, those that the bias pulls high while it pulls all others low, and those
 // whose voltage is wanted.
 type look struct {
-	step          ContactStep
+	step          Step
 	up, down      part.Pins
 	biased, volts part.Pins
 }
@@ -82,7 +82,7 @@ func (c *contact) look(looks ...look) ([]adapter.Measured, error) {
 		c.taken[looks[i].step]++
 		for position, v := range m.Volts {
 			if !math.IsNaN(v) {
-				c.volts = append(c.volts, ContactVolts{looks[i].step, c.taken[looks[i].step], position, v})
+				c.volts = append(c.volts, Volts{looks[i].step, c.taken[looks[i].step], position, v})
 			}
 		}
 	}

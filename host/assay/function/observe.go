@@ -1,4 +1,4 @@
-package assay
+package function
 
 import (
 	"context"
@@ -19,9 +19,8 @@ type observer struct {
 	ctx     context.Context
 	socket  Socket
 	sensed  part.Pins
-	engine  Engine // nil where there is none, or none is wanted
-	swept   []int  // the pins that the steps sweep, nil where they or the engine do not
-	walks   bool
+	swept   []int           // the pins that the steps sweep; nil where they or the adapter do not, or it is not to
+	walks   bool            // the adapter walks
 	steps   []stimulus.Step // in the order at hand
 	settle  time.Duration
 	atLeast time.Duration // what a wrong signature stands for is looked for that long
@@ -32,12 +31,11 @@ type observer struct {
 	wrong  bool           // some reading was not a good chip's
 }
 
-func newObserver(ctx context.Context, socket Socket, p Plan) *observer {
-	o := &observer{ctx: ctx, socket: socket, sensed: socket.Sensed(), steps: p.Sequence.Steps, settle: settleOf(p), atLeast: p.AtLeast}
-	if engine, ok := socket.(Engine); ok && !p.EveryReadback {
-		o.engine = engine
+func newObserver(ctx context.Context, socket Socket, v Vectors) *observer {
+	o := &observer{ctx: ctx, socket: socket, sensed: socket.Sensed(), steps: v.Sequence.Steps, settle: settleOf(v.Type), atLeast: v.AtLeast}
+	if !v.EveryReadback {
 		sweeps := false
-		if sweeps, o.walks = engine.Engines(); sweeps {
+		if sweeps, o.walks = socket.Engines(); sweeps {
 			o.swept = sweptPins(o.steps)
 		}
 	}
@@ -61,14 +59,6 @@ func (o *observer) round() (observed []fault.Observation, err error) {
 	return observed, err
 }
 
-// unsteady counts the steps with a wrong signature that then read rightly.
-func (o *observer) unsteady() (steps int) {
-	for _, span := range o.passed {
-		steps += span.To - span.From
-	}
-	return steps
-}
-
 // comparison says how the readbacks of the round were compared.
 func (o *observer) comparison() string {
 	if o.signed == 0 {
@@ -88,14 +78,14 @@ const (
 	leastSigned = 64                    // steps that are worth an engine
 )
 
-func settleOf(p Plan) time.Duration {
-	loose := slices.ContainsFunc(p.Type.Variant.Pins, func(pin part.Pin) bool {
+func settleOf(t part.Type) time.Duration {
+	loose := slices.ContainsFunc(t.Variant.Pins, func(pin part.Pin) bool {
 		return pin.Observable() && pin.Stage != part.TotemPole
 	})
 	switch {
 	case loose:
 		return looseSettle
-	case p.Type.Family.Series4000() || p.Type.Family.Name == "74C":
+	case t.Family.Series4000() || t.Family.Name == "74C":
 		return slowSettle
 	}
 	return quickSettle
@@ -138,7 +128,7 @@ func alike(steps []stimulus.Step) int {
 // sweep reads back a sweep; blocks that differ are applied step by step.
 func (o *observer) sweep(bias adapter.Pull) ([]part.Pins, error) {
 	e := o.expected(o.steps, bias)
-	wrong, err := o.engine.Sweep(o.ctx, o.steps, o.swept, o.settle, e, bias)
+	wrong, err := o.socket.Sweep(o.ctx, o.steps, o.swept, o.settle, e, bias)
 	if err != nil {
 		return nil, err
 	}
@@ -172,7 +162,7 @@ func (o *observer) walk(bias adapter.Pull) (read []part.Pins, err error) {
 			continue
 		}
 		e := o.expected(stretch, bias)
-		right, err := o.engine.Walk(o.ctx, stretch, o.settle, e, bias)
+		right, err := o.socket.Walk(o.ctx, stretch, o.settle, e, bias)
 		switch {
 		case err != nil:
 			return read, err

@@ -1,12 +1,15 @@
-package assay
+// Package contact finds, before power, how a chip is seated in the socket: which way
+// round, which pins touch, and what is shorted; and at the end by a soft start whether the
+// supply may come. Currents are those of the bias resistors, 0.43 mA a pin, and at the soft
+// start 36 mA. Steps and limits are those of the design, solved in ngspice on two sets
+// of some fifty chip models at the corners of supply and resistors.
+package contact
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"chipassay/host/adapter"
 	"chipassay/vectors/match"
@@ -19,56 +22,62 @@ type Seating struct {
 	Found  string // "pins 3 and 11 make no contact"; empty where nothing speaks against power
 	Advice string // what to do with the chip
 	Pins   []int  // that it is about, ascending
+	Kind   Kind
 
-	Silent bool           // nothing answered, as of a chip whose substrate hangs on a charge pump: it must be powered at a low limit
-	Untold []int          // pins whose contact and shorts could not be told, for they are not measured; ascending
-	Volts  []ContactVolts // what was measured
-
-	open      bool // they make no contact
-	together  bool // they touch each other
-	isShort   bool // something is shorted
-	isHeavy   bool // the supply pin takes far too much current
-	misplaced bool // it lies elsewhere than it should
-	undecided bool // the thresholds do not tell what it is
+	Silent bool    // nothing answered, as of a chip whose substrate hangs on a charge pump: it must be powered at a low limit
+	Untold []int   // pins whose contact and shorts could not be told, for they are not measured; ascending
+	Volts  []Volts // what was measured
 }
 
-// Misplaced tells whether the chip is put in backwards or shifted: nothing was
-// learned of the chip itself.
-func (s Seating) Misplaced() bool { return s.misplaced }
+// A Kind is what is wrong with a seating.
+type Kind uint8
+
+// The kinds.
+const (
+	NoKind    Kind = iota // nothing, or no chip is there
+	Open                  // pins make no contact
+	Touching              // pins touch each other
+	Shorted               // a supply is shorted
+	Heavy                 // the supply pin takes far too much current
+	Misplaced             // the chip is put in backwards or shifted: nothing was learned of it
+	Unlike                // the thresholds do not tell what it is
+)
 
 // EmptySocket is what is found where there is no chip.
 const EmptySocket = "empty socket"
 
-// powerable tells whether the one thing wrong is a signal pin without contact, an
-// open bond or dirt: then the supply does no harm, and the vectors say what of the chip is sound.
-func (s Seating) powerable(v *part.Variant) bool {
-	return s.open && len(s.Pins) == 1 && s.signals(v)
+// OneOpen tells whether the one thing wrong is a signal pin without contact, an open bond
+// or dirt: then the supply does no harm, and the vectors say what of the chip is sound.
+func (s Seating) OneOpen(v *part.Variant) bool {
+	return s.Kind == Open && len(s.Pins) == 1 && s.signals(v)
 }
 
 // signals tells whether no supply pin is among the pins.
 func (s Seating) signals(v *part.Variant) bool {
-	return !slices.Contains(s.Pins, v.VCC()) && !slices.Contains(s.Pins, v.GND())
+	return part.PinSet(s.Pins...)&part.PinSet(v.VCC(), v.GND()) == 0
 }
 
-// anyway tells whether a person may have the chip powered all the same, at a low
+// Anyway tells whether a person may have the chip powered all the same, at a low
 // limit: it may be sound for all that the thresholds tell.
-func (s Seating) anyway(v *part.Variant) bool { return s.undecided || s.open && s.signals(v) }
+func (s Seating) Anyway(v *part.Variant) bool {
+	return s.Kind == Unlike || s.Kind == Open && s.signals(v)
+}
 
-// ofAnother tells whether the pins without contact are just those that another
+// OfAnother tells whether the pins without contact are just those that another
 // part has no connection or no junction at, or those that touch are joined in one: then
 // probing tells which it is, and the supply does it no more harm than any wrong part.
-func (s Seating) ofAnother(t part.Type, parts []match.Candidate) bool {
-	return (s.open || s.together) && slices.ContainsFunc(parts, func(c match.Candidate) bool {
+func (s Seating) OfAnother(t part.Type, parts []match.Candidate) bool {
+	return (s.Kind == Open || s.Kind == Touching) && slices.ContainsFunc(parts, func(c match.Candidate) bool {
 		v, o := t.Variant, c.Variant
 		switch {
 		case o == v || o.Refusal != "" || len(o.Pins) != len(v.Pins) || o.VCC() != v.VCC() || o.GND() != v.GND():
 			return false
-		case s.together:
+		case s.Kind == Touching:
 			return !slices.ContainsFunc(s.Pins, func(pin int) bool { return o.JoinedWith(pin) == nil })
 		}
 		for i, pin := range o.Pins {
 			open := slices.Contains(s.Pins, pin.Number)
-			if open && (touches(pin) || !touches(v.Pins[i])) || !open && pin.Role == part.NoConnect && touches(v.Pins[i]) {
+			if open && (Judges(pin) || !Judges(v.Pins[i])) || !open && pin.Role == part.NoConnect && Judges(v.Pins[i]) {
 				return false
 			}
 		}
@@ -91,8 +100,8 @@ type contact struct {
 
 	fitted, measurable part.Pins // positions
 
-	taken    map[ContactStep]int // looks of each step
-	volts    []ContactVolts
+	taken    map[Step]int // looks of each step
+	volts    []Volts
 	answered bool // anything did where it was looked for misplaced
 }
 
@@ -102,15 +111,15 @@ func (c *contact) n() int { return len(c.v.Pins) }
 func contactOf(ctx context.Context, p Prober, t part.Type) *contact {
 	return &contact{
 		ctx: ctx, prober: p, t: t, v: t.Variant,
-		fitted: p.Fitted(), measurable: p.Measurable(), taken: map[ContactStep]int{},
+		fitted: p.Fitted(), measurable: p.Measurable(), taken: map[Step]int{},
 	}
 }
 
-// Contact finds how the chip in an unpowered socket lies there, as a type, by the
+// Test finds how the chip in an unpowered socket lies there, as a type, by the
 // four steps of design.md: supply pair, contact, shorts, soft start. Bias currents and
 // drives do it all, 36 mA at most. It leaves the socket driven; the caller powers the
 // chip or makes the socket safe.
-func Contact(ctx context.Context, p Prober, t part.Type) (Seating, error) {
+func Test(ctx context.Context, p Prober, t part.Type) (Seating, error) {
 	c := contactOf(ctx, p, t)
 	s, err := c.seating()
 	s.Volts = c.volts
@@ -175,13 +184,13 @@ const (
 	idleAmps  = 0.0005 // A, less than any NMOS memory takes at 4 V: nothing is there
 )
 
-// soft drives the supply pin high, with ground at its switch, and gives its voltage.
-func (c *contact) soft() (float64, error) {
-	s := c.as(placement{})
-	if err := c.prober.Ground(c.ctx, part.PinSet(s.gnd)); err != nil {
+// soft drives a supply pin high, with ground at its switch or its drive, and gives its voltage.
+func (c *contact) soft(s seated) (float64, error) {
+	switched := part.PinSet(s.gnd) & c.prober.Groundable()
+	if err := c.prober.Ground(c.ctx, switched); err != nil {
 		return 0, err
 	}
-	seen, err := c.look(look{step: SoftStartStep, up: part.PinSet(s.vcc), down: s.grounds.With(s.gnd, false), volts: part.PinSet(s.vcc)})
+	seen, err := c.look(look{step: SoftStartStep, up: part.PinSet(s.vcc), down: s.grounds &^ switched, volts: part.PinSet(s.vcc)})
 	if err != nil {
 		return 0, err
 	}
@@ -190,7 +199,7 @@ func (c *contact) soft() (float64, error) {
 
 // softly is what was found, unless the soft start speaks against power.
 func (c *contact) softly(found Seating) (Seating, error) {
-	v, err := c.soft()
+	v, err := c.soft(c.as(placement{}))
 	if err != nil || v >= softVolts {
 		return found, err
 	}
@@ -202,8 +211,8 @@ func (c *contact) heavy(v float64) Seating {
 		Found: fmt.Sprintf("the supply pin stands at %.2f V behind %.0f Ω", v, c.k.DriveOhms),
 		Advice: "a chip that lies right stands above 1.5 V: it may be put in backwards or broken; " +
 			"look at its marking and which end pin 1 is at",
-		Pins:    []int{c.v.VCC()},
-		isHeavy: true,
+		Pins: []int{c.v.VCC()},
+		Kind: Heavy,
 	}
 }
 
@@ -297,7 +306,7 @@ func (c *contact) supplyOpen(first pair) (Seating, response, error) {
 // silent is a chip whose pins tell nothing, for its substrate may hang on a charge
 // pump. One that takes no current is not there.
 func (c *contact) silent() (Seating, error) {
-	v, err := c.soft()
+	v, err := c.soft(c.as(placement{}))
 	switch {
 	case err != nil:
 		return Seating{}, err
@@ -323,7 +332,7 @@ func (c *contact) unlike() Seating {
 		Found: fmt.Sprintf("the pins do not answer as those of a %s do, either way round", c.v.Part.Number),
 		Advice: "look whether the marking is read rightly and which end pin 1 is at; it may be another part, or broken, " +
 			"or its pins are protected in a way that is not known here: then --power-anyway powers it at a low limit",
-		undecided: true,
+		Kind: Unlike,
 	}
 }
 
@@ -357,39 +366,15 @@ func noContact(pins ...int) Seating {
 	if len(pins) == 0 {
 		return Seating{}
 	}
-	verb := "makes"
+	verb := " makes no contact"
 	if len(pins) > 1 {
-		verb = "make"
+		verb = " make no contact"
 	}
 	return Seating{
-		Found: fmt.Sprintf("%s %s no contact", pinList(pins), verb),
+		Found: part.PinSet(pins...).Words() + verb,
 		Advice: "take the chip out, look for bent or tarnished pins, straighten and clean them, and test again; " +
 			"if it stays so, see that it is the right part; then a bond wire inside is broken",
 		Pins: pins,
-		open: true,
+		Kind: Open,
 	}
-}
-
-// pinList writes "pin 3", "pins 3 and 11", "pins 3, 4 and 11".
-func pinList(pins []int) string {
-	words := make([]string, len(pins))
-	for i, p := range pins {
-		words[i] = fmt.Sprint(p)
-	}
-	if last := len(words) - 1; last > 0 {
-		return "pins " + strings.Join(words[:last], ", ") + " and " + words[last]
-	}
-	return "pin " + words[0]
-}
-
-// seat finds how the chip lies in the socket. Where it goes on to power the socket is
-// left as it is, else made safe.
-func (r *Result) seat(ctx context.Context, socket Socket, prober Prober, stay func(Seating) bool) (Seating, error) {
-	seating, err := Contact(ctx, prober, r.Type)
-	if err == nil && stay(seating) {
-		return seating, nil
-	}
-	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
-	defer cancel()
-	return seating, errors.Join(err, socket.PowerOff(off))
 }

@@ -1,4 +1,4 @@
-package assay
+package memory
 
 import (
 	"fmt"
@@ -20,7 +20,7 @@ import (
 const biasTime = 12 * time.Microsecond
 
 // holdable are the controls that are left inactive in turn.
-func (b memoryBench) holdable() (all []part.Control) {
+func (b bench) holdable() (all []part.Control) {
 	if b.m.Kind != part.DynamicRAM {
 		all = slices.Clone(b.m.Select)
 	}
@@ -33,12 +33,12 @@ func (b memoryBench) holdable() (all []part.Control) {
 }
 
 // writable tells whether a control must be active for a write.
-func (b memoryBench) writable(c part.Control) bool {
+func (b bench) writable(c part.Control) bool {
 	return b.m.Write != nil && (b.m.Enable == nil || b.m.Enable.Pin != c.Pin)
 }
 
 // rails are the levels of the bias rail at which outputs show that they release.
-func (b memoryBench) rails() []adapter.Pull {
+func (b bench) rails() []adapter.Pull {
 	if against := againstBias(b.t); against != adapter.High {
 		return []adapter.Pull{adapter.High, against}
 	}
@@ -46,7 +46,7 @@ func (b memoryBench) rails() []adapter.Pull {
 }
 
 // deselections counts the reads of deselected.
-func (b memoryBench) deselections() (n int) {
+func (b bench) deselections() (n int) {
 	for _, c := range b.holdable() {
 		n += len(b.rails())
 		if b.writable(c) {
@@ -57,15 +57,15 @@ func (b memoryBench) deselections() (n int) {
 }
 
 // deselected leaves each control inactive in turn and keeps what is wrong.
-func (w marcher) deselected() error {
-	failed := w.result.Memory.FailureCount > 0
-	for _, control := range w.bench.holdable() {
+func (w *Run) deselected() error {
+	failed := w.Found.FailureCount > 0
+	for _, control := range w.holdable() {
 		drives, err := w.drivesWithout(control)
 		if err != nil {
 			return err
 		}
 		written := 0
-		if w.bench.writable(control) && !failed {
+		if w.writable(control) && !failed {
 			if written, err = w.writesWithout(control); err != nil {
 				return err
 			}
@@ -80,33 +80,32 @@ func (w marcher) deselected() error {
 		if written > 0 {
 			what = append(what, "a write changes the memory")
 		}
-		m := w.result.Memory
+		m := w.Found
 		m.FailureCount += drives + written
-		m.deselected = append(m.deselected, w.bench.stuckActive(strings.Join(what, " and "), control))
-		w.result.fail(control.Pin)
+		m.Deselected = append(m.Deselected, w.stuckActive(strings.Join(what, " and "), control))
+		m.Pins = m.Pins.With(control.Pin, true)
 	}
 	return nil
 }
 
 // stuckActive says what a chip does without a control.
-func (b memoryBench) stuckActive(what string, control part.Control) string {
-	return fmt.Sprintf("%s although pin %d (%s) is not active: it is stuck or open inside the chip",
-		what, control.Pin, b.t.Variant.Pins[control.Pin-1].Name)
+func (b bench) stuckActive(what string, control part.Control) string {
+	return fmt.Sprintf("%s although %v is not active: it is stuck or open inside the chip", what, &b.t.Variant.Pins[control.Pin-1])
 }
 
 // alwaysSelected tells whether a failing memory with common data pins may be selected
 // all the time: it then takes each word anew as its pins are released, and every wrong
 // read of the test that was asked for gives the level of the bias rail.
-func (w marcher) alwaysSelected() bool {
-	m := w.result.Memory
+func (w *Run) alwaysSelected() bool {
+	m := w.Found
 	failures := m.of[asked]
-	return w.bench.m.CommonData() && len(failures) > 0 &&
+	return w.m.CommonData() && len(failures) > 0 &&
 		!slices.ContainsFunc(failures, func(f march.Failure) bool { return f.Seen != 1<<m.Shape.Bits-1 })
 }
 
 // drivesWithout reads a word without a control, and counts the readings at which the
 // outputs did not follow the bias rail.
-func (w marcher) drivesWithout(control part.Control) (wrong int, err error) {
+func (w *Run) drivesWithout(control part.Control) (wrong int, err error) {
 	b := w.bench
 	all := uint32(1)<<b.m.Bits - 1
 	rails := b.rails()
@@ -154,7 +153,7 @@ func (w marcher) drivesWithout(control part.Control) (wrong int, err error) {
 
 // writesWithout writes the complement over a word without a control, both ways, and
 // counts the reads that show it.
-func (w marcher) writesWithout(control part.Control) (wrong int, err error) {
+func (w *Run) writesWithout(control part.Control) (wrong int, err error) {
 	b := w.bench
 	if err := b.socket.Pulls(w.ctx, adapter.High, adapter.Off); err != nil {
 		return 0, err
@@ -182,8 +181,8 @@ func (c cycle) without(control part.Control) cycle {
 }
 
 // errors runs a program of one read to its end and counts its errors.
-func (w marcher) errors(c cycle) (n int, err error) {
+func (w *Run) errors(c cycle) (n int, err error) {
 	err = c.RunToEnd(w.ctx, runBudget, nil, func(now adapter.Run) error { n = int(now.Errors); return nil })
-	w.result.VectorsApplied++
+	w.Found.Applied++
 	return n, err
 }

@@ -1,4 +1,4 @@
-package assay
+package levels
 
 import (
 	"fmt"
@@ -54,7 +54,7 @@ func familyCheck(t part.Type, readings []Reading) string {
 // driveAllowance, mA, is what two steps of the converter are across the drive resistance.
 func driveAllowance(f *part.Family) float64 {
 	if f.Technology == part.TTL {
-		return converterVolts / driveOhms * 1000
+		return ConverterVolts / driveOhms * 1000
 	}
 	return 0
 }

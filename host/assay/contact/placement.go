@@ -1,10 +1,12 @@
-package assay
+package contact
 
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"chipassay/host/adapter"
+	"chipassay/host/probe"
 	"chipassay/vectors/part"
 )
 
@@ -45,11 +47,8 @@ type seated struct {
 // as gives the positions of the chip placed so.
 func (c *contact) as(l placement) seated {
 	if l.pins != 0 {
-		s := seated{placement: l, vcc: adapter.PositionOf(l.pins, l.pins), gnd: adapter.PositionOf(l.pins/2, l.pins)}
-		for p := 1; p <= l.pins; p++ {
-			s.all = s.all.With(adapter.PositionOf(p, l.pins), true)
-		}
-		s.grounds, s.touching = part.PinSet(s.gnd), s.all&^part.PinSet(s.vcc, s.gnd)
+		s := packaged(probe.Seat{Pins: l.pins, VCC: l.pins, GND: l.pins / 2})
+		s.placement = l
 		return s
 	}
 	n := len(c.v.Pins)
@@ -60,17 +59,17 @@ func (c *contact) as(l placement) seated {
 		switch {
 		case p.Role == part.Ground, p.Diodeless && p.Tied == part.TiedLow:
 			s.grounds |= at
-		case touches(p):
+		case Judges(p):
 			s.touching |= at
 		}
 	}
 	return s
 }
 
-// touches tells whether a pin's contact can be judged: not that of pins for parts
+// Judges tells whether a pin's contact can be judged: not that of pins for parts
 // outside the chip, of those that some makers leave open, and of those that have no
 // junction to ground.
-func touches(p part.Pin) bool {
+func Judges(p part.Pin) bool {
 	switch p.Role {
 	case part.Input, part.Output, part.Bidirectional:
 		return p.Untested == "" && !p.Diodeless
@@ -80,15 +79,15 @@ func touches(p part.Pin) bool {
 
 // groundUp, supplyUp and bothUp drive the ground pins, the supply pin and all of them
 // high, all else biased low.
-func (s seated) groundUp(step ContactStep, volts part.Pins) look {
+func (s seated) groundUp(step Step, volts part.Pins) look {
 	return look{step: step, up: part.PinSet(s.gnd), volts: volts}
 }
 
-func (s seated) supplyUp(step ContactStep, volts part.Pins) look {
+func (s seated) supplyUp(step Step, volts part.Pins) look {
 	return look{step: step, up: part.PinSet(s.vcc), volts: volts}
 }
 
-func (s seated) bothUp(step ContactStep, volts part.Pins) look {
+func (s seated) bothUp(step Step, volts part.Pins) look {
 	return look{step: step, up: s.grounds.With(s.vcc, true), volts: volts}
 }
 
@@ -207,31 +206,53 @@ func (c *contact) lies(s seated, seen [3]adapter.Measured) bool {
 // misplaced finds where a chip lies whose supply pair does not answer where it should.
 func (c *contact) misplaced() (found placement, lies bool, err error) {
 	var places []seated
-	var looks []look
 	for _, l := range misplacements {
 		if l.pins == len(c.v.Pins) || l.pins == 0 && len(c.v.Pins)+2*l.shift > adapter.Positions {
 			continue
 		}
 		s := c.as(l)
-		if s.all&^c.fitted != 0 {
-			continue
+		if s.all&^c.fitted == 0 {
+			places = append(places, s)
 		}
-		places = append(places, s)
-		looks = append(looks, s.groundUp(PlacementStep, everywhere), s.supplyUp(PlacementStep, everywhere), s.bothUp(PlacementStep, everywhere))
 	}
-	seen, err := c.look(looks...)
+	seen, rise, err := c.placed(places)
 	if err != nil {
 		return placement{}, false, err
 	}
 	for i, s := range places {
-		if c.lies(s, [3]adapter.Measured(seen[3*i:3*i+3])) {
+		if c.lies(s, seen[i]) {
 			return s.placement, true, nil
 		}
 	}
-	for i, m := range seen {
-		c.answered = c.answered || c.rises(m, looks[i].up)
-	}
+	c.answered = c.answered || rise
 	return placement{}, false, nil
+}
+
+// placed looks at a chip as it would lie in each place, its ground pins, its supply pin and
+// both up, and tells whether a position stands up that is not driven.
+func (c *contact) placed(places []seated) (seen [][3]adapter.Measured, rise bool, err error) {
+	var looks []look
+	for _, s := range places {
+		looks = append(looks, s.groundUp(PlacementStep, everywhere), s.supplyUp(PlacementStep, everywhere), s.bothUp(PlacementStep, everywhere))
+	}
+	all, err := c.look(looks...)
+	if err != nil {
+		return nil, false, err
+	}
+	for three := range slices.Chunk(all, 3) {
+		seen = append(seen, [3]adapter.Measured(three))
+	}
+	return seen, c.rise(looks, all), nil
+}
+
+// rise tells whether a position stands up in a look that does not drive it.
+func (c *contact) rise(looks []look, seen []adapter.Measured) bool {
+	for i, m := range seen {
+		if c.rises(m, looks[i].up) {
+			return true
+		}
+	}
+	return false
 }
 
 // rises tells whether a position stands up that is not driven.
@@ -246,7 +267,7 @@ func (c *contact) rises(m adapter.Measured, driven part.Pins) bool {
 
 // seatingAt says where a chip lies that should lie elsewhere.
 func (c *contact) seatingAt(l placement) Seating {
-	s := Seating{misplaced: true, Advice: "take the chip out, seat it with pin 1 at the lever end and test again"}
+	s := Seating{Kind: Misplaced, Advice: "take the chip out, seat it with pin 1 at the lever end and test again"}
 	switch {
 	case l.pins != 0:
 		s.Found = fmt.Sprintf("a chip of %d pins, and not of %d", l.pins, len(c.v.Pins))

@@ -1,4 +1,4 @@
-package assay
+package levels
 
 import (
 	"cmp"
@@ -44,36 +44,41 @@ func first(s, t bool) int {
 	return 1
 }
 
-// A levelWalk measures one chip in the states of its sequence: it first plans
+// A walk measures one chip in the states of its sequence: it first plans
 // the stations, then passes them all, then reads what each pin showed.
-type levelWalk struct {
+type walk struct {
+	Reader
 	ctx   context.Context
-	meter LevelMeter
-	t     part.Type
+	meter Meter
 	steps []stimulus.Step
 	jumps bool // any step may be reached at once: the part keeps no state
-	k     adapter.Constants
 
-	loads     bool    // the load resistors are fitted
-	chipVolts float64 // V between the chip's supply pins; 0 where that was not measured
-	wanted    map[station]part.Pins
-	measured  map[station]adapter.Measured
-	answers   []func() // read what was measured
-	found     *Levels
+	wanted   map[station]part.Pins
+	measured map[station]adapter.Measured
+	answers  []func() // read what was measured
 }
 
-// reach bounds how far into the sequence states are looked for, steps.
-const reach = 4096
+// walkOf is a walk through a type's steps, with nothing planned yet.
+func walkOf(ctx context.Context, meter Meter, t part.Type, steps []stimulus.Step) (walk, error) {
+	r, err := NewReader(ctx, meter, t)
+	return walk{
+		Reader: r, ctx: ctx, meter: meter, steps: steps[:min(len(steps), Reach)],
+		jumps:  len(t.Variant.Logic.Registers) == 0 && !turns(t.Variant),
+		wanted: map[station]part.Pins{}, measured: map[station]adapter.Measured{},
+	}, err
+}
 
-// MeasureLevels measures the powered chip in states that its sequence passes through.
-func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, error) {
-	m := walkOf(ctx, meter, p)
-	if len(m.steps) == 0 {
-		return m.found, nil
-	}
-	var err error
-	if m.k, err = constantsOf(ctx, meter); err != nil {
+// Reach bounds how far into the sequence states are looked for, steps.
+const Reach = 4096
+
+// Measure measures the powered chip in states that its steps pass through.
+func Measure(ctx context.Context, meter Meter, t part.Type, steps []stimulus.Step) (*Levels, error) {
+	m, err := walkOf(ctx, meter, t, steps)
+	switch {
+	case err != nil:
 		return nil, err
+	case len(m.steps) == 0:
+		return m.Levels, nil
 	}
 	if volts, err := meter.SupplyVolts(ctx); err != nil {
 		return nil, err
@@ -81,8 +86,8 @@ func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, erro
 		m.chipVolts = volts
 	}
 	m.supply()
-	for i := range m.t.Variant.Pins {
-		m.plan(&m.t.Variant.Pins[i])
+	for i := range m.Type.Variant.Pins {
+		m.plan(&m.Type.Variant.Pins[i])
 	}
 	if err := m.pass(); err != nil {
 		return nil, err
@@ -90,18 +95,18 @@ func MeasureLevels(ctx context.Context, meter LevelMeter, p Plan) (*Levels, erro
 	for _, answer := range m.answers {
 		answer()
 	}
-	if m.found.Unloaded {
-		m.found.Unmeasured = append(m.found.Unmeasured, withoutLoads)
+	if m.Unloaded {
+		m.Unmeasured = append(m.Unmeasured, withoutLoads)
 	}
-	m.found.Family = familyCheck(m.t, m.found.Readings)
-	for _, p := range m.t.Variant.Pins {
+	m.Family = familyCheck(m.Type, m.Readings)
+	for _, p := range m.Type.Variant.Pins {
 		if p.Schmitt {
-			m.found.Unmeasured = append(m.found.Unmeasured,
-				fmt.Sprintf("thresholds of pin %d (%s): the rails give no voltages between them", p.Number, p.Name))
+			m.Unmeasured = append(m.Unmeasured,
+				fmt.Sprintf("thresholds of %v: the rails give no voltages between them", &p))
 		}
 	}
-	slices.SortStableFunc(m.found.Readings, func(a, b Reading) int { return a.Pin - b.Pin })
-	return m.found, nil
+	slices.SortStableFunc(m.Readings, func(a, b Reading) int { return a.Pin - b.Pin })
+	return m.Levels, nil
 }
 
 // withoutLoads is what an adapter without its load resistors cannot do.
@@ -114,14 +119,14 @@ func turns(v *part.Variant) bool {
 
 // What a station waits and averages, and what a step on the way there waits.
 const (
-	stationSettle    = 50 * time.Microsecond
-	stationAveraging = 3 // 2^3 conversions
-	waySettle        = adapter.DefaultSettle
-	shortWay         = 40 // steps that go with the stations; more are applied apart
+	Settle    = 50 * time.Microsecond
+	Averaging = 3 // 2^3 conversions
+	WaySettle = adapter.DefaultSettle
+	shortWay  = 40 // steps that go with the stations; more are applied apart
 )
 
 // pass passes all stations, with as few requests as may be.
-func (m *levelWalk) pass() error {
+func (m *walk) pass() error {
 	var request []adapter.MeasureStep
 	places := map[station]int{} // in the request
 	send := func() error {
@@ -155,10 +160,10 @@ func (m *levelWalk) pass() error {
 			way = nil
 		}
 		for _, step := range way {
-			request = append(request, station{}.under(step, waySettle)) // no rail lifts an input on the way
+			request = append(request, station{}.under(step, WaySettle)) // no rail lifts an input on the way
 		}
 		if !m.jumps {
-			request = append(request, station{}.under(m.steps[s.step], waySettle))
+			request = append(request, station{}.under(m.steps[s.step], WaySettle))
 		}
 		visit, place := m.visit(s)
 		places[s] = len(request) + place
@@ -173,13 +178,13 @@ func (s station) under(step stimulus.Step, settle time.Duration) adapter.Measure
 }
 
 // loading gives what the load resistors do at a station.
-func (m *levelWalk) loading(s station) adapter.Pull {
+func (m *walk) loading(s station) adapter.Pull {
 	if !s.load.On {
 		return adapter.Off
 	}
 	there := m.steps[s.step]
 	own := there.Drive | there.High
-	for _, p := range m.t.Variant.Pins {
+	for _, p := range m.Type.Variant.Pins {
 		if p.PullUp && !(there.Driven | there.Compared).Has(p.Number) {
 			own = own.With(p.Number, true) // it is high by the resistor inside
 		}
@@ -190,14 +195,14 @@ func (m *levelWalk) loading(s station) adapter.Pull {
 // visit is the steps at a station and the place of the one that measures. A pin
 // that is let go is held by its driver before and after, while the rails change,
 // so that no clock sees an edge.
-func (m *levelWalk) visit(s station) (steps []adapter.MeasureStep, place int) {
+func (m *walk) visit(s station) (steps []adapter.MeasureStep, place int) {
 	there := m.steps[s.step]
 	pins := m.wanted[s]
 	s.load = m.loading(s)
-	measuring := s.under(stimulus.Step{Driven: there.Driven &^ s.release, Drive: there.Drive &^ s.release}, stationSettle)
-	measuring.Pins, measuring.Averaging = pins, stationAveraging
+	measuring := s.under(stimulus.Step{Driven: there.Driven &^ s.release, Drive: there.Drive &^ s.release}, Settle)
+	measuring.Pins, measuring.Averaging = pins, Averaging
 	if pins != 0 {
-		measuring.Pins = pins.With(m.t.Variant.GND(), true) // levels are referred to it
+		measuring.Pins = pins.With(m.Type.Variant.GND(), true) // levels are referred to it
 	}
 	if s.current {
 		measuring.Settle = adapter.CurrentSettle
@@ -205,30 +210,30 @@ func (m *levelWalk) visit(s station) (steps []adapter.MeasureStep, place int) {
 	if s.release == 0 {
 		return []adapter.MeasureStep{measuring}, 0
 	}
-	driven := s.under(there, waySettle)
+	driven := s.under(there, WaySettle)
 	return []adapter.MeasureStep{driven, measuring, driven}, 1
 }
 
 // ask wants a pin's voltage at a station.
-func (m *levelWalk) ask(s station, pin *part.Pin) {
+func (m *walk) ask(s station, pin *part.Pin) {
 	m.wanted[s] = m.wanted[s].With(pin.Number, true)
 }
 
 // volts is what a pin showed at a station, V to the adapter's ground; NaN where it was
 // not measured.
-func (m *levelWalk) volts(s station, pin *part.Pin) float64 { return m.measured[s].Volts[pin.Number] }
+func (m *walk) volts(s station, pin *part.Pin) float64 { return m.measured[s].Volts[pin.Number] }
 
 // lift is how far the chip's own ground stood above the adapter's, V; 0 where its
 // pin is not measured.
-func (m *levelWalk) lift(s station) float64 {
-	if v := m.measured[s].Volts[m.t.Variant.GND()]; !math.IsNaN(v) {
+func (m *walk) lift(s station) float64 {
+	if v := m.measured[s].Volts[m.Type.Variant.GND()]; !math.IsNaN(v) {
 		return v
 	}
 	return 0
 }
 
 // plan plans what is measured at a pin.
-func (m *levelWalk) plan(pin *part.Pin) {
+func (m *walk) plan(pin *part.Pin) {
 	if pin.Untested != "" {
 		return
 	}
@@ -253,14 +258,14 @@ func (m *levelWalk) plan(pin *part.Pin) {
 		}
 	}
 	if pin.Role == part.Input && pin.Tied == part.NotTied {
-		m.at(pin, "IIL", driven(false), m.inputLow)
-		m.at(pin, "IIH", driven(true), m.inputHigh)
+		m.at(pin, "IIL", driven(false), m.low)
+		m.at(pin, "IIH", driven(true), m.high)
 	}
 }
 
 // at finds the step at which a pin is measured: one that shows it, with the
 // fewest other inputs of its gate low.
-func (m *levelWalk) at(pin *part.Pin, what string, shows func(stimulus.Step) bool, measure func(pin *part.Pin, step int)) {
+func (m *walk) at(pin *part.Pin, what string, shows func(stimulus.Step) bool, measure func(pin *part.Pin, step int)) {
 	best, fewest := -1, math.MaxInt
 	for i, st := range m.steps {
 		if lows := m.lows(pin.Number, st); lows < fewest && shows(st) {
@@ -268,7 +273,7 @@ func (m *levelWalk) at(pin *part.Pin, what string, shows func(stimulus.Step) boo
 		}
 	}
 	if best < 0 {
-		m.found.Unmeasured = append(m.found.Unmeasured, fmt.Sprintf("%s of pin %d (%s): no step shows it", what, pin.Number, pin.Name))
+		m.Unmeasured = append(m.Unmeasured, fmt.Sprintf("%s of %v: no step shows it", what, pin))
 		return
 	}
 	measure(pin, best)
@@ -276,13 +281,13 @@ func (m *levelWalk) at(pin *part.Pin, what string, shows func(stimulus.Step) boo
 
 // lows counts the other inputs of a pin's gate that are low in a step: they
 // share the current that the data sheet gives for one.
-func (m *levelWalk) lows(pin int, st stimulus.Step) int {
+func (m *walk) lows(pin int, st stimulus.Step) int {
 	return (m.gateMates(pin) & st.Driven &^ st.Drive).With(pin, false).Len()
 }
 
 // gateMates are the pins of the gate that a pin belongs to; all where it belongs to none.
-func (m *levelWalk) gateMates(pin int) part.Pins {
-	for _, g := range m.t.Variant.Gates {
+func (m *walk) gateMates(pin int) part.Pins {
+	for _, g := range m.Type.Variant.Gates {
 		if slices.Contains(g.Pins, pin) {
 			return part.PinSet(g.Pins...)
 		}
@@ -290,15 +295,28 @@ func (m *levelWalk) gateMates(pin int) part.Pins {
 	return ^part.Pins(0)
 }
 
-// read keeps a reading, or says that there is none.
-func (m *levelWalk) read(pin *part.Pin, r Reading) {
-	if math.IsNaN(r.Value) {
-		m.found.Unmeasured = append(m.found.Unmeasured,
-			fmt.Sprintf("%s of pin %d (%s): its position has no measuring line", r.Quantity, pin.Number, pin.Name))
-		return
-	}
-	r.Pin = pin.Number
-	m.found.Readings = append(m.found.Readings, r)
+func (m *walk) answer(read func()) { m.answers = append(m.answers, read) }
+
+// A Point is a pin's voltage after a step, under a bias.
+type Point struct {
+	Step, Pin int
+	Bias      adapter.Pull
 }
 
-func (m *levelWalk) answer(read func()) { m.answers = append(m.answers, read) }
+// Volts measures the voltages, V, of the powered chip at points within Reach of its steps;
+// rail is what the adapter's own was, V.
+func Volts(ctx context.Context, meter Meter, t part.Type, steps []stimulus.Step, points []Point) (volts map[Point]float64, rail float64, err error) {
+	m, err := walkOf(ctx, meter, t, steps)
+	if err != nil {
+		return nil, 0, err
+	}
+	for _, p := range points {
+		m.ask(station{step: p.Step, bias: p.Bias}, &t.Variant.Pins[p.Pin-1])
+	}
+	err = m.pass()
+	volts = map[Point]float64{}
+	for _, p := range points {
+		volts[p] = m.measured[station{step: p.Step, bias: p.Bias}].Volts[p.Pin]
+	}
+	return volts, m.K.SupplyVolts, err
+}

@@ -1,4 +1,4 @@
-package assay
+package memory
 
 import (
 	"math/bits"
@@ -10,16 +10,16 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A memoryBench writes the programs by which the adapter reaches a memory's words.
-type memoryBench struct {
-	socket MemorySocket
+// A bench writes the programs by which the adapter reaches a memory's words.
+type bench struct {
+	socket Socket
 	t      part.Type
 	m      *part.Memory
 }
 
 // driven are the pins that the adapter drives between cycles, and idle those of
 // them that are then high: nothing is selected.
-func (b memoryBench) driven() (driven, idle part.Pins) {
+func (b bench) driven() (driven, idle part.Pins) {
 	for _, p := range b.t.Variant.Pins {
 		if p.Role == part.Input {
 			driven = driven.With(p.Number, true)
@@ -32,7 +32,7 @@ func (b memoryBench) driven() (driven, idle part.Pins) {
 	return driven, idle
 }
 
-func (b memoryBench) controls() (all []part.Control) {
+func (b bench) controls() (all []part.Control) {
 	all = append(all, b.m.Select...)
 	for _, c := range []*part.Control{b.m.Write, b.m.Enable, b.m.RAS, b.m.CAS} {
 		if c != nil {
@@ -52,7 +52,7 @@ func pinOf(controls ...*part.Control) (pins part.Pins) {
 }
 
 // selects are the pins that select the memory.
-func (b memoryBench) selects() (pins part.Pins) {
+func (b bench) selects() (pins part.Pins) {
 	for _, c := range b.m.Select {
 		pins = pins.With(c.Pin, true)
 	}
@@ -61,7 +61,7 @@ func (b memoryBench) selects() (pins part.Pins) {
 
 // A cycle writes the instructions of single accesses.
 type cycle struct {
-	memoryBench
+	bench
 	*adapter.Program
 	address, column, in, out adapter.Group
 	held                     part.Pins // that stay inactive
@@ -72,10 +72,10 @@ const leastSettle = 500 * time.Nanosecond
 
 // lines numbers the address pin of each line of the array: those of the rows, then
 // those of the columns.
-func (b memoryBench) lines() []int { return slices.Concat(b.m.Row, b.m.Column) }
+func (b bench) lines() []int { return slices.Concat(b.m.Row, b.m.Column) }
 
 // pinsOf numbers the address pins that follow the bits of a count in an order.
-func (b memoryBench) pinsOf(order march.AddressOrder) (numbers []int) {
+func (b bench) pinsOf(order march.AddressOrder) (numbers []int) {
 	lines := b.lines()
 	for _, line := range order.Lines {
 		numbers = append(numbers, lines[line])
@@ -84,7 +84,7 @@ func (b memoryBench) pinsOf(order march.AddressOrder) (numbers []int) {
 }
 
 // counting are the numbers of the address pins in their own order.
-func (b memoryBench) counting() (numbers []int) {
+func (b bench) counting() (numbers []int) {
 	for i := range b.m.Address {
 		numbers = append(numbers, i)
 	}
@@ -93,10 +93,10 @@ func (b memoryBench) counting() (numbers []int) {
 
 // program begins a program with its groups. A static memory's address shows a
 // count at the pins of these numbers, bit 0 first.
-func (b memoryBench) program(numbers []int) cycle {
+func (b bench) program(numbers []int) cycle {
 	driven, idle := b.driven()
 	p := b.socket.Program(driven, idle, max(leastSettle, b.m.Access))
-	c := cycle{memoryBench: b, Program: p}
+	c := cycle{bench: b, Program: p}
 	if b.m.Kind == part.DynamicRAM {
 		c.address = p.Group(b.m.Address[:b.m.RowBits])
 		c.column = p.Group(b.m.Address[:b.m.ColumnBits])
@@ -234,7 +234,7 @@ func (c cycle) over(order march.AddressOrder, down bool, body func()) {
 }
 
 // addressOf gives the word that registers 0 and 1 stand for, by the array's lines.
-func (b memoryBench) addressOf(order march.AddressOrder, registers [2]uint16) int {
+func (b bench) addressOf(order march.AddressOrder, registers [2]uint16) int {
 	if b.m.Kind == part.DynamicRAM {
 		return int(registers[1])<<b.m.RowBits | int(registers[0])
 	}

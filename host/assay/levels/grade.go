@@ -1,4 +1,4 @@
-package assay
+package levels
 
 import (
 	"fmt"
@@ -6,19 +6,6 @@ import (
 	"slices"
 
 	"chipassay/host/verdict"
-)
-
-// A Grade is what a buyer may rely on.
-type Grade = verdict.Grade
-
-// The grades, best first.
-const (
-	Strong       = verdict.Strong
-	Sound        = verdict.Sound
-	FunctionOnly = verdict.FunctionOnly
-	Doubtful     = verdict.Doubtful
-	Reject       = verdict.Reject
-	Ungraded     = verdict.None
 )
 
 // room is the stated margin of the best grade: a tenth of the limit, and for a
@@ -70,30 +57,20 @@ func (r Reading) Standing() Standing {
 	return Outside
 }
 
-// grade gives the result its grade, and makes a pass with something else wrong a
-// PASS BUT.
-func (r *Result) grade() {
-	r.Grade, r.GradeReasons, r.But = GradeOf(r.Verdict, r.Levels)
-	if r.But != nil {
-		r.Verdict = PassBut
-	}
-	r.sayLowSupply()
-}
-
-// GradeOf grades a chip by its verdict and its levels, nil where none were measured. It
+// Grade grades a chip by its verdict and its levels, nil where none were measured. It
 // says why the grade is not the best, and what is wrong with a chip whose every vector
 // was right. What was not measured is not held against the chip.
-func GradeOf(v Verdict, l *Levels) (g Grade, reasons, but []string) {
+func Grade(v verdict.Verdict, l *Levels) (g verdict.Grade, reasons, but []string) {
 	switch {
-	case v == Fail:
-		return Reject, []string{"a vector is wrong"}, nil
+	case v == verdict.Fail:
+		return verdict.Reject, []string{"a vector is wrong"}, nil
 	case !v.Passed():
-		return Ungraded, nil, nil
+		return verdict.None, nil, nil
 	case l == nil:
-		return FunctionOnly, []string{"no level was measured"}, nil
+		return verdict.FunctionOnly, []string{"no level was measured"}, nil
 	}
-	g = Strong
-	lower := func(to Grade, why string) {
+	g = verdict.Strong
+	lower := func(to verdict.Grade, why string) {
 		if to.Rank() > g.Rank() {
 			g = to
 		}
@@ -105,14 +82,14 @@ func GradeOf(v Verdict, l *Levels) (g Grade, reasons, but []string) {
 		level := r.Quantity == VOL || r.Quantity == VOH
 		switch s := r.Standing(); {
 		case (s == Outside || s == Near) && l.LowSupply && level:
-			lower(Sound, r.String()+", which with so low a supply is not held against the chip")
+			lower(verdict.Sound, r.String()+", which with so low a supply is not held against the chip")
 		case s == Outside:
-			lower(Doubtful, r.String()+", outside")
+			lower(verdict.Doubtful, r.String()+", outside")
 			but = append(but, r.String())
 		case s == Near:
-			lower(Doubtful, r.String()+", "+s.String())
+			lower(verdict.Doubtful, r.String()+", "+s.String())
 		case s == Inside:
-			lower(Sound, r.String()+", with little room")
+			lower(verdict.Sound, r.String()+", with little room")
 		case level && s == Roomy:
 			if to, why := r.atRated(); why != "" {
 				lower(to, why)
@@ -120,14 +97,14 @@ func GradeOf(v Verdict, l *Levels) (g Grade, reasons, but []string) {
 		}
 	}
 	if l.Unloaded {
-		lower(Sound, withoutLoads)
+		lower(verdict.Sound, withoutLoads)
 	}
 	if n := l.unmeasuredOutputs(); n > 0 {
-		lower(FunctionOnly, fmt.Sprintf("%d output levels were not measured", n))
+		lower(verdict.FunctionOnly, fmt.Sprintf("%d output levels were not measured", n))
 	}
 	for _, wrong := range append(slices.Clone(l.Held), l.Family) {
 		if wrong != "" {
-			lower(Doubtful, wrong)
+			lower(verdict.Doubtful, wrong)
 			but = append(but, wrong)
 		}
 	}
@@ -142,13 +119,13 @@ const nearlyRated = 0.9
 // where it was measured under less: nothing where it is as good there. Of two loads the
 // output's resistance is known, and the level is extrapolated by it; else the grade has a
 // condition.
-func (r Reading) atRated() (Grade, string) {
+func (r Reading) atRated() (verdict.Grade, string) {
 	condition := fmt.Sprintf("%s at %.1f of rated %g mA", r.Quantity, r.LoadMA, r.RatedMA)
 	switch {
 	case r.LoadMA == 0 || r.LoadMA >= nearlyRated*r.RatedMA:
-		return Strong, ""
+		return verdict.Strong, ""
 	case r.OhmsUncertainty == 0:
-		return Sound, condition + " only"
+		return verdict.Sound, condition + " only"
 	}
 	more := r.RatedMA - r.LoadMA // mA
 	rated := r
@@ -161,13 +138,13 @@ func (r Reading) atRated() (Grade, string) {
 	words := fmt.Sprintf("pin %d: %s; extrapolated to that load %.2f ± %.2f V", r.Pin, condition, rated.Value, rated.Uncertainty)
 	switch s := rated.Standing(); s {
 	case Outside:
-		return Doubtful, words + ", outside"
+		return verdict.Doubtful, words + ", outside"
 	case Near:
-		return Sound, words + ", too near to tell"
+		return verdict.Sound, words + ", too near to tell"
 	case Inside:
-		return Sound, words + ", with little room"
+		return verdict.Sound, words + ", with little room"
 	}
-	return Strong, ""
+	return verdict.Strong, ""
 }
 
 // unmeasuredOutputs counts the output levels that stand in Unmeasured.

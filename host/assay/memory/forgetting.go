@@ -1,4 +1,4 @@
-package assay
+package memory
 
 import (
 	"fmt"
@@ -15,12 +15,12 @@ const forgetTime = 50 * time.Millisecond
 
 // forgetting looks again at a few failing words, alone: a march test that takes
 // long tells a cell that forgets from one that is stuck or disturbed only by chance.
-func (w marcher) forgetting() error {
+func (w *Run) forgetting() error {
 	words := w.failing()
 	if len(words) == 0 || len(words) > fewCells {
 		return nil
 	}
-	if err := w.bench.socket.Pulls(w.ctx, adapter.High, adapter.Off); err != nil {
+	if err := w.socket.Pulls(w.ctx, adapter.High, adapter.Off); err != nil {
 		return err
 	}
 	var said []string
@@ -38,14 +38,14 @@ func (w marcher) forgetting() error {
 		}
 		said = append(said, fmt.Sprintf("the word at address 0x%03X forgets: it reads right at once, and wrong %v after it was written", address, forgetTime))
 	}
-	w.result.Memory.forgetful = said
+	w.Found.forgetful = said
 	return nil
 }
 
 // failing are the words at which reads failed, in the order in which they did.
-func (w marcher) failing() (words []int) {
+func (w *Run) failing() (words []int) {
 	seen := map[int]bool{}
-	for _, f := range w.result.Memory.Failures {
+	for _, f := range w.Found.Failures {
 		if !seen[f.Address] {
 			seen[f.Address] = true
 			words = append(words, f.Address)
@@ -58,10 +58,10 @@ func (w marcher) failing() (words []int) {
 }
 
 // keeps tells whether a word reads as it was written, both ways, after a time.
-func (w marcher) keeps(address int, after time.Duration) (bool, error) {
-	c := w.bench.program(w.bench.counting())
+func (w *Run) keeps(address int, after time.Duration) (bool, error) {
+	c := w.program(w.counting())
 	c.at(address)
-	for _, word := range []uint32{0, 1<<w.bench.m.Bits - 1} {
+	for _, word := range []uint32{0, 1<<w.m.Bits - 1} {
 		c.write(word)
 		if after > 0 {
 			c.Wait(after, true)

@@ -1,7 +1,6 @@
-package assay
+package contact
 
 import (
-	"fmt"
 	"math"
 	"math/bits"
 	"slices"
@@ -135,8 +134,8 @@ func (c *contact) shortsOf(s seated, driven, pins part.Pins) (Seating, error) {
 	}
 	switch {
 	case touching != 0:
-		s := shorted(pinList(slices.Collect(touching.All()))+" shorted", touching)
-		s.together = true
+		s := shorted(touching.Words()+" shorted", touching)
+		s.Kind = Touching
 		return s, nil
 	case atSupply != 0:
 		return c.supplyShorts(s, atSupply)
@@ -161,9 +160,9 @@ func (c *contact) supplyShorts(s seated, pins part.Pins) (Seating, error) {
 		atGround = atGround.With(pin, near(seen[0].Volts[adapter.PositionOf(pin, c.n())], ground))
 	}
 	if atGround != 0 {
-		return shorted(fmt.Sprintf("%s shorted to ground", pinList(slices.Collect(atGround.All()))), atGround), nil
+		return shorted(atGround.Words()+" shorted to ground", atGround), nil
 	}
-	return shorted(fmt.Sprintf("%s shorted to the supply", pinList(slices.Collect(pins.All()))), pins), nil
+	return shorted(pins.Words()+" shorted to the supply", pins), nil
 }
 
 func shorted(found string, pins part.Pins) Seating {
@@ -171,7 +170,7 @@ func shorted(found string, pins part.Pins) Seating {
 		Found: found,
 		Advice: "take the chip out, look for a whisker or solder between its pins and clean them, and test again; " +
 			"if it stays so, the chip is broken inside",
-		isShort: true,
-		Pins:    slices.Collect(pins.All()),
+		Kind: Shorted,
+		Pins: slices.Collect(pins.All()),
 	}
 }

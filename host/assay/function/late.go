@@ -1,0 +1,145 @@
+package function
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/fault"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// waits are how long the steps of a chip that failed settle when it is asked again,
+// the shortest as before; lateSteps how many steps are, with those up to the first
+// error; and lateBudget for how long at most.
+var waits = []time.Duration{adapter.DefaultSettle, 20 * time.Microsecond, 100 * time.Microsecond, time.Millisecond}
+
+const (
+	lateSteps  = 250
+	lateBudget = time.Second
+)
+
+// lateTrials is how often the engine is asked with each wait: what fails at random
+// does not fail each time with one and never with the other.
+const lateTrials = 4
+
+// Late asks a powered chip that failed again, with more and more time, and says which
+// outputs follow late if it answers rightly from some wait on, and with each shorter one
+// does not; else nothing. Failed is the first failing step, from 1; 0 where a chip was only
+// too late for the engine.
+func Late(ctx context.Context, socket Socket, v Vectors, failed int) (late part.Pins, words string, err error) {
+	ask := lateInSteps
+	if failed == 0 {
+		ask = lateForEngine
+	}
+	late, tooShort, enough, err := ask(ctx, socket, v, failed)
+	if err != nil || tooShort == 0 {
+		return 0, "", err
+	}
+	who, follow := "an output", "follows"
+	if late != 0 {
+		who = v.Type.Variant.Named(late)
+	}
+	if late.Len() > 1 {
+		follow = "follow"
+	}
+	return late, fmt.Sprintf("%s %s late: wrong %g µs after a change, right after %g µs", who, follow, microseconds(tooShort), microseconds(enough)), nil
+}
+
+func microseconds(d time.Duration) float64 { return float64(d) / float64(time.Microsecond) }
+
+// lateInSteps asks step by step, with the longest wait first: a chip that is wrong
+// then is not late. What is late is so in the same steps again.
+func lateInSteps(ctx context.Context, socket Socket, v Vectors, failed int) (late part.Pins, tooShort, enough time.Duration, err error) {
+	steps := v.Sequence.Steps[:min(failed+lateSteps, len(v.Sequence.Steps))]
+	var short []part.Pins
+	for _, wait := range slices.Backward(waits) {
+		if 2*wait*time.Duration(len(steps)) > lateBudget {
+			continue
+		}
+		wrong, err := wrongAfter(ctx, socket, steps, wait)
+		switch {
+		case err != nil:
+			return 0, 0, 0, err
+		case union(wrong) != 0 && enough == 0, union(wrong) == 0 && tooShort != 0:
+			return 0, 0, 0, nil // it fails always, or at random
+		case union(wrong) == 0:
+			enough = wait
+		case tooShort == 0:
+			short, tooShort = wrong, wait
+		}
+	}
+	if tooShort == 0 {
+		return 0, 0, 0, nil
+	}
+	once, err := wrongAfter(ctx, socket, steps, tooShort)
+	if err != nil || !sameSteps(short, once) {
+		return 0, 0, 0, err
+	}
+	return union(short), tooShort, enough, nil
+}
+
+// lateForEngine asks the adapter's engine, which waits less.
+func lateForEngine(ctx context.Context, socket Socket, v Vectors, _ int) (late part.Pins, tooShort, enough time.Duration, err error) {
+	short := settleOf(v.Type)
+	if short >= adapter.DefaultSettle { // with which it was answered rightly step by step
+		return 0, 0, 0, nil
+	}
+	for _, wait := range []time.Duration{short, adapter.DefaultSettle} {
+		for range lateTrials {
+			o := newObserver(ctx, socket, v)
+			o.settle = wait
+			if _, err := o.round(); err != nil {
+				return 0, 0, 0, err
+			}
+			wrong := o.passed != nil || o.wrong
+			if wrong != (wait == short) {
+				return 0, 0, 0, nil
+			}
+		}
+	}
+	wrong, err := wrongAfter(ctx, socket, v.Sequence.Steps, time.Microsecond)
+	return union(wrong), short, adapter.DefaultSettle, err
+}
+
+// wrongAfter gives the outputs that are wrong in each step when it settles for a wait.
+func wrongAfter(ctx context.Context, socket Socket, steps []stimulus.Step, wait time.Duration) ([]part.Pins, error) {
+	up, err := socket.ApplySettling(ctx, steps, adapter.High, wait)
+	if err != nil {
+		return nil, err
+	}
+	down, err := socket.ApplySettling(ctx, steps, adapter.Low, wait)
+	if err != nil {
+		return nil, err
+	}
+	wrong := make([]part.Pins, len(steps))
+	for i, st := range steps {
+		wrong[i] = Wrong(st, fault.Observation{PulledUp: up[i], PulledDown: down[i]}, st.Compared)
+	}
+	return wrong, nil
+}
+
+// sameSteps tells whether three quarters of the steps that were wrong once or twice were
+// so twice: the first ones may hang on what was before.
+func sameSteps(first, second []part.Pins) bool {
+	once, twice := 0, 0
+	for i := range first {
+		if first[i]|second[i] != 0 {
+			once++
+		}
+		if first[i]&second[i] != 0 {
+			twice++
+		}
+	}
+	return 4*twice >= 3*once
+}
+
+func union(sets []part.Pins) (all part.Pins) {
+	for _, pins := range sets {
+		all |= pins
+	}
+	return all
+}

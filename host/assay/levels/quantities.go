@@ -1,0 +1,124 @@
+package levels
+
+import (
+	"fmt"
+	"math"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/part"
+)
+
+// outputLow measures VOL against the supply.
+func (m *walk) outputLow(pin *part.Pin, step int) {
+	o := m.outputs(pin)
+	m.output(pin, step, adapter.High, railVolts-o.VOL, o.IOL, m.Low)
+}
+
+// output measures an output against a level of the rails, under the load that is best for
+// its rated current, mA, across some volts, and under a second one.
+func (m *walk) output(pin *part.Pin, step int, rails adapter.Pull, volts, ratedMA float64, reading func(*part.Pin, float64, float64, float64) Reading) {
+	at := func(l loading) func() Reading {
+		bias, load := l.rails(rails)
+		s := station{step: step, bias: bias, load: load}
+		m.ask(s, pin)
+		return func() Reading { return reading(pin, m.volts(s, pin), m.lift(s), l.through(m.K)) }
+	}
+	best := m.loadFor(volts, ratedMA)
+	first := at(best)
+	second := first
+	if l, ok := m.secondLoad(best, volts, ratedMA); ok {
+		second = at(l)
+	}
+	m.answer(func() { m.Keep(pin, first().slope(second())) })
+}
+
+// outputHigh measures VOH against ground.
+func (m *walk) outputHigh(pin *part.Pin, step int) {
+	o := m.outputs(pin)
+	m.output(pin, step, adapter.Low, o.VOH, o.IOH, m.High)
+}
+
+// released measures what a released output passes, either way, through the bias resistor.
+func (m *walk) released(pin *part.Pin, step int) {
+	up, down := station{step: step, bias: adapter.High}, station{step: step, bias: adapter.Low}
+	m.ask(up, pin)
+	m.ask(down, pin)
+	limit := OffLimit(m.Type.Family, pin)
+	m.answer(func() {
+		m.follows(pin, m.volts(up, pin), m.volts(down, pin))
+		worst := max(math.Abs(m.volts(up, pin)-m.K.SupplyVolts), math.Abs(m.volts(down, pin))) / m.K.BiasOhms * 1000
+		m.Keep(pin, Reading{Quantity: IOZ, Value: worst, Limit: limit, Uncertainty: current(worst, m.K.BiasOhms, rails1Percent)})
+	})
+}
+
+// What proves that an output is released (design.md): good ones follow the bias to 4.49 V
+// of 5 and to 0.01 V. A converter's two counts are added.
+const (
+	followsUp   = 0.89 // of the rail
+	followsDown = 0.03 // V
+)
+
+// follows says where a released output does not follow the bias both ways. One with
+// an input beside it, or a resistor, does not have to.
+func (m *walk) follows(pin *part.Pin, up, down float64) {
+	if pin.Role == part.Bidirectional || pin.PullUp || math.IsNaN(up) || math.IsNaN(down) {
+		return
+	}
+	if up < followsUp*m.K.SupplyVolts || down > followsDown {
+		m.Held = append(m.Held, fmt.Sprintf("%v: released, it follows the bias to %.2f and %.2f V only", pin, up, down))
+	}
+}
+
+// heldLow, V, is how high an input that is held low by the load resistor may stand: a
+// low still. Limits of IIL stand at 0.4 or 0.5 V; at heldLow a base resistor from a
+// 5 V supply passes 5 % less.
+const (
+	heldLow     = 0.7
+	heldLowLess = 0.05
+)
+
+// low measures IIL: an input that its load resistor holds low is held by it, that
+// of a MOS part by its bias, the others are driven low.
+func (m *walk) low(pin *part.Pin, step int) {
+	limit := m.Type.Family.IIL * pin.LoadIn(m.Type.Family)
+	s, ohms, tolerance := station{step: step}, m.K.DriveOhms, driveTolerance
+	switch {
+	case !m.Type.Family.Technology.Bipolar():
+		s, ohms, tolerance = station{step: step, release: part.PinSet(pin.Number), bias: adapter.Low}, m.K.BiasOhms, rails1Percent
+	case m.Loads && limit/1000*loadOhms <= heldLow:
+		s, ohms, tolerance = station{step: step, release: part.PinSet(pin.Number), load: adapter.Low}, m.K.LoadOhms, rails1Percent+heldLowLess
+	}
+	m.ask(s, pin)
+	m.answer(func() { m.Keep(pin, m.inputLow(pin, m.volts(s, pin), ohms, tolerance)) })
+}
+
+// high measures IIH with the input held by the bias resistor, and the level
+// that a bipolar input floats to. That may clock the chip, so it comes last.
+func (m *walk) high(pin *part.Pin, step int) {
+	release := part.PinSet(pin.Number)
+	held, open := station{step: step, release: release, bias: adapter.High}, station{late: true, step: step, release: release}
+	m.ask(held, pin)
+	m.answer(func() { m.Keep(pin, m.InputHigh(pin, m.volts(held, pin))) })
+	if !m.Type.Family.Technology.Bipolar() {
+		return
+	}
+	m.ask(open, pin)
+	m.answer(func() {
+		if v := m.volts(open, pin); !math.IsNaN(v) {
+			m.Keep(pin, Reading{Quantity: Open, Value: v, Limit: math.NaN(), Uncertainty: ConverterVolts})
+		}
+	})
+}
+
+// supply measures the current at the first step, the rails off: nothing loads an
+// output, and every input is driven.
+func (m *walk) supply() {
+	s := station{current: true}
+	m.wanted[s] = part.PinSet(m.Type.Variant.VCC(), m.Type.Variant.GND())
+	m.answer(func() {
+		if v := m.volts(s, &m.Type.Variant.Pins[m.Type.Variant.VCC()-1]) - m.measured[s].Volts[m.Type.Variant.GND()]; !math.IsNaN(v) {
+			m.SupplyVolts = v
+		}
+		m.Supply(m.measured[s].CurrentMA)
+	})
+}

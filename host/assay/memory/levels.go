@@ -1,0 +1,190 @@
+package memory
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay/levels"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// Levels measures a powered memory: its outputs low and high as it reads word 0,
+// its address and data inputs while nothing is selected, and its supply current.
+func (w *Run) Levels() (*levels.Levels, error) {
+	r, err := levels.NewReader(w.ctx, w.socket, w.t)
+	if err != nil {
+		return nil, err
+	}
+	for _, high := range []bool{false, true} {
+		word := uint32(0)
+		if high != w.m.Inverted {
+			word = 1<<w.m.Bits - 1
+		}
+		if err := w.put(word); err != nil {
+			return nil, err
+		}
+		if err := w.outputLevels(w.ctx, r, high); err != nil {
+			return nil, err
+		}
+	}
+	return r.Levels, w.inputLevels(w.ctx, r)
+}
+
+// put writes word 0.
+func (w *Run) put(word uint32) error {
+	c := w.program(w.counting())
+	c.at(0)
+	c.write(word)
+	return w.run(c, func(adapter.Run) error { return nil })
+}
+
+// reading gives the steps that lead from rest to a word at the outputs; of a dynamic
+// memory word 0.
+func (b bench) reading(address int) (steps []stimulus.Step) {
+	driven, idle := b.driven()
+	level := idle
+	for i, pin := range b.m.Address {
+		level = level.With(pin, address>>i&1 != 0)
+	}
+	step := func(active ...part.Control) {
+		for _, c := range active {
+			level = level.With(c.Pin, c.Active)
+		}
+		steps = append(steps, stimulus.Step{Driven: driven, Drive: level})
+	}
+	step()
+	if b.m.Kind == part.DynamicRAM {
+		step(*b.m.RAS)
+		step(*b.m.CAS)
+	} else {
+		step(b.m.Select...)
+	}
+	if b.m.Enable != nil {
+		step(*b.m.Enable)
+	}
+	return steps
+}
+
+// outputLevels measures VOL or VOH. The 10 kΩ of the bias rail load the outputs: the
+// load rail would lift the inputs that are driven low, at which MOS parts promise less.
+func (b bench) outputLevels(ctx context.Context, r levels.Reader, high bool) error {
+	rail := adapter.High
+	if high {
+		rail = adapter.Low
+	}
+	if high && againstBias(b.t) == adapter.High {
+		return nil // they drive low only
+	}
+	shown, err := b.shown(ctx, 0, rail, part.PinSet(b.m.DataOut...).With(b.t.Variant.GND(), true))
+	if err != nil {
+		return err
+	}
+	lift := shown.Volts[b.t.Variant.GND()]
+	if math.IsNaN(lift) {
+		lift = 0
+	}
+	for _, n := range b.m.DataOut {
+		pin := &b.t.Variant.Pins[n-1]
+		read := r.Low
+		if high {
+			read = r.High
+		}
+		r.Keep(pin, read(pin, shown.Volts[n], lift, r.K.BiasOhms))
+	}
+	return nil
+}
+
+// shown measures pins in the state in which a word stands at the outputs, under a bias.
+func (b bench) shown(ctx context.Context, address int, bias adapter.Pull, pins part.Pins) (adapter.Measured, error) {
+	var steps []adapter.MeasureStep
+	for _, st := range b.reading(address) {
+		steps = append(steps, adapter.MeasureStep{Step: st, Bias: bias, Settle: levels.WaySettle})
+	}
+	n := len(steps) - 1
+	steps[n].Settle, steps[n].Pins, steps[n].Averaging = max(levels.Settle, b.m.Access), pins, levels.Averaging
+	measured, err := b.socket.Measure(ctx, append(steps, adapter.MeasureStep{Step: steps[0].Step, Bias: bias}))
+	if err != nil {
+		return adapter.Measured{}, err
+	}
+	return measured[n], nil
+}
+
+// inputLevels measures IIL and IIH of the address and data inputs, let go one by
+// one and pulled low, by the load where they are bipolar, and high by the bias; and the
+// supply current.
+func (b bench) inputLevels(ctx context.Context, r levels.Reader) error {
+	driven, idle := b.driven()
+	steps := []adapter.MeasureStep{{Step: stimulus.Step{Driven: driven, Drive: idle}, Settle: adapter.CurrentSettle}}
+	ohms := r.K.BiasOhms
+	if b.t.Family.Technology.Bipolar() {
+		if ohms = r.K.LoadOhms; !r.Loads {
+			ohms = math.NaN()
+			r.Unmeasured = append(r.Unmeasured, "IIL: the adapter's load resistors are not fitted")
+		}
+	}
+	pins := append([]int{}, b.m.Address...)
+	if !b.m.CommonData() {
+		pins = append(pins, b.m.DataIn...)
+	}
+	for _, n := range pins {
+		free := driven.With(n, false)
+		let := adapter.MeasureStep{Step: stimulus.Step{Driven: free, Drive: idle & free}, Settle: levels.Settle, Pins: part.PinSet(n), Averaging: levels.Averaging}
+		low, high := let, let
+		high.Bias = adapter.High
+		switch {
+		case ohms == r.K.BiasOhms:
+			low.Bias = adapter.Low
+		case r.Loads:
+			low.Load = adapter.PullUp(idle & free)
+		}
+		steps = append(steps, low, high)
+	}
+	measured, err := b.socket.Measure(ctx, steps)
+	if err != nil {
+		return err
+	}
+	for i, n := range pins {
+		pin := &b.t.Variant.Pins[n-1]
+		if !math.IsNaN(ohms) {
+			r.Keep(pin, r.InputLow(pin, measured[1+2*i].Volts[n], ohms))
+		}
+		r.Keep(pin, r.InputHigh(pin, measured[2+2*i].Volts[n]))
+	}
+	r.Supply(measured[0].CurrentMA)
+	return nil
+}
+
+// hazyHigh measures the highs of a word under the low bias, and gives the lowest that
+// stands where the adapter's inputs read either way, V; 0 where none does. An NMOS
+// output's high stands at 2.0 to 3.05 V (design.md). Lows are the pins that stand low
+// though they should be high.
+func (b bench) hazyHigh(ctx context.Context, address int, ones part.Pins) (hazy float64, lows part.Pins, err error) {
+	k, err := b.socket.Constants(ctx)
+	if err != nil {
+		return 0, 0, err
+	}
+	shown, err := b.shown(ctx, address, adapter.Low, ones)
+	if err != nil {
+		return 0, 0, err
+	}
+	low, high := levels.ReadsLow*k.SupplyVolts-levels.ConverterVolts, levels.ReadsHigh*k.SupplyVolts+hazeVolts
+	for pin := range ones.All() {
+		v := shown.Volts[pin]
+		lows = lows.With(pin, v <= low)
+		if v > low && v < high && (hazy == 0 || v < hazy) {
+			hazy = v
+		}
+	}
+	return hazy, lows, nil
+}
+
+// hazeVolts, V, is by how much the highs of other words may be below those that are measured.
+const hazeVolts = 0.15
+
+// hazyWords say what a high that reads either way leaves untested.
+func hazyWords(volts float64) string {
+	return fmt.Sprintf("whether the outputs drive high by themselves in every word: a high stands at %.2f V under the low bias, which the adapter's inputs read either way, and was measured in one word", volts)
+}

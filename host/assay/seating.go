@@ -1,0 +1,148 @@
+package assay
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay/contact"
+	"chipassay/vectors/match"
+	"chipassay/vectors/part"
+)
+
+// mayPower finds how the chip lies, where the plan wants that; the result where the
+// chip is not to be powered, else nil.
+func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
+	if refusal := p.Type.Variant.Refusal; refusal != "" {
+		return r.notTested("this part must not be powered in the adapter: " + refusal)
+	}
+	if !p.wants(ContactStage) || socket.Measurable() == 0 {
+		return nil
+	}
+	v := p.Type.Variant
+	goesOn := func(s contact.Seating) bool {
+		return s.Good() || s.OneOpen(v) || s.OfAnother(p.Type, r.parts(p)) || p.PowerAnyway && s.Anyway(v)
+	}
+	seating, err := contact.Test(ctx, socket, p.Type)
+	if err != nil || !p.wants(FunctionStage) && !p.wants(LevelStage) || !goesOn(seating) {
+		err = errors.Join(err, safe(ctx, socket))
+	}
+	r.ContactVolts = seating.Volts
+	if err != nil {
+		return r.notTested(unfinished(err))
+	}
+	r.contacted, r.uncontacted = true, part.PinSet(seating.Untold...)
+	if seating.Silent || seating.Kind == contact.Unlike {
+		r.contacted = false // nothing is known of the pins
+	}
+	r.sayUntold(seating)
+	switch {
+	case seating.Silent:
+		r.silent = true
+		r.limitMA = lowLimitMA(p.Type)
+		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("nothing told before power how the chip lies, for its substrate hangs on a charge pump inside: "+
+			"it was powered with at most %d mA, and the vectors alone decide", r.limitMA))
+	case !seating.Good():
+		r.Seating = &seating
+		r.fail(part.PinSet(seating.Pins...))
+		if !goesOn(seating) {
+			return r.refused(ctx, socket, p)
+		}
+		if !seating.OneOpen(v) && !seating.OfAnother(p.Type, r.parts(p)) {
+			r.limitMA = lowLimitMA(p.Type)
+			r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("powered anyway, with at most %d mA: before power %s", r.limitMA, seating.Found))
+		}
+	}
+	return nil
+}
+
+// sayUntold says which pins were not judged before power.
+func (r *Result) sayUntold(s contact.Seating) {
+	if len(s.Untold) > 0 {
+		r.NotTested = append(r.NotTested, "contact and shorts before power of "+part.PinSet(s.Untold...).Words()+
+			": the adapter measures no voltage there, for its far converters are not fitted")
+	}
+}
+
+// onlyContact says what came of the contact stage alone.
+func (r *Result) onlyContact() string {
+	if r.Seating != nil {
+		return r.Seating.String()
+	}
+	if r.silent {
+		return "only contact was asked for: nothing told before power how the chip lies, for its substrate hangs on a charge pump inside"
+	}
+	return "only contact was asked for: the chip lies as it should and every pin touches"
+}
+
+// refused is the result of a chip that is not powered as what was typed: which part it
+// is, where it answers at the supply pins of another and is that by probing; else why
+// it is not powered.
+func (r *Result) refused(ctx context.Context, socket Socket, p Plan) *Result {
+	if found, err := r.suppliedElsewhere(ctx, socket, p); err != nil {
+		return r.notTested(unfinished(err))
+	} else if found {
+		return r.graded()
+	}
+	switch r.Seating.Kind {
+	case contact.Open:
+		r.Trouble = NoContactPins
+	case contact.Touching, contact.Shorted:
+		r.Trouble = ShortedPins
+	case contact.Heavy:
+		r.Trouble = TooMuchSupply
+	}
+	return r.notTested(r.Seating.String())
+}
+
+// suppliedElsewhere looks for other supply pins, powers the chip there and probes it.
+func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, p Plan) (named bool, err error) {
+	if !p.wants(FunctionStage) || p.Others == nil {
+		return false, nil
+	}
+	found, volts, err := contact.Supplies(ctx, socket, p.Type, r.Seating.Found == contact.EmptySocket,
+		func() []match.Candidate { return r.parts(p) })
+	r.ContactVolts = append(r.ContactVolts, volts...)
+	if err := errors.Join(err, safe(ctx, socket)); err != nil {
+		return false, err
+	}
+	current, limit := r.SupplyCurrentMA, r.limitMA
+	defer func() { r.SupplyCurrentMA, r.limitMA = current, limit }()
+	r.limitMA = strangerMA
+	for _, at := range found {
+		seat, err := socket.Reseated(at.Pins, at.VCC, at.GND)
+		if err != nil { // the adapter cannot
+			continue
+		}
+		err = r.powered(ctx, seat, func() error { return r.identify(ctx, seat, p, at) })
+		if r.other.found() {
+			r.Seating, r.PinsFailed = nil, nil
+			r.isAnother(r.other.numbers())
+			return true, nil
+		}
+		if err != nil && !errors.Is(err, adapter.ErrOverCurrent) {
+			return false, err
+		}
+	}
+	return false, nil
+}
+
+// strangerMA, mA, is the limit for a chip of which the supply pins are known and nothing
+// else: what the family that takes the most has. It lasts as long as probing, a second;
+// 1 W warms the gram of a package by 1 K in that.
+const strangerMA = 200
+
+// presenceMA is a supply current, in mA, that only a chip in the socket takes.
+const presenceMA = 0.3
+
+// present tells whether a chip lies in the socket, though it answers nothing.
+func (r *Result) present(ctx context.Context, socket Socket) bool {
+	if socket.Measurable() == 0 {
+		return false
+	}
+	there, err := contact.Present(ctx, socket, r.Type)
+	_ = safe(ctx, socket) // nothing is supplied; the adapter lets go by itself too
+	return err == nil && there
+}
