@@ -297,11 +297,7 @@ func (r *Result) afterTrip(ctx context.Context, socket Socket, p Plan, tripped e
 	if socket.Measurable() == 0 || !errors.Is(tripped, adapter.ErrOverCurrent) && !errors.As(tripped, &refusal) {
 		return false
 	}
-	current, limit := r.SupplyCurrentMA, r.limitMA
-	defer func() { r.limitMA = limit }()
-	r.limitMA = strangerMA
-	_ = r.powered(ctx, socket, func() error { return r.identify(ctx, socket, p, probe.SeatOf(r.Type.Variant)) })
-	r.SupplyCurrentMA = current
+	_ = r.identifyStranger(ctx, socket, p, probe.SeatOf(r.Type.Variant))
 	if !r.other.found() { // if it tripped again, by what was seen before
 		return false
 	}

@@ -35,23 +35,17 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	if !p.wants(FunctionStage) && !p.wants(LevelStage) {
 		return r.notTested(r.onlyContact())
 	}
-	err := r.apply(ctx, socket, p)
-	switch {
-	case err != nil && r.afterTrip(ctx, socket, p, err):
-		return r.graded()
-	case err != nil:
-		return r.stopped(err)
-	case !p.wants(FunctionStage):
+	if err := r.apply(ctx, socket, p); err != nil {
+		return r.stopped(ctx, socket, p, err)
+	}
+	if !p.wants(FunctionStage) {
 		return r.notTested("only levels were asked for, no vector was compared")
 	}
-	if r.read.Later() && r.takenOut(ctx, socket) {
+	if r.read.Later() && socket.Measurable() != 0 && !r.present(ctx, socket) {
 		r.Levels, r.NotTested = nil, append(r.NotTested, levelsUntested)
 		return r.notTested(fmt.Sprintf("in round %d the chip is not in the socket any more: seat it and test again", r.Rounds))
 	}
-	r.judge(socket, p, r.read.Observed, again{
-		present: func() bool { return r.present(ctx, socket) },
-		late:    func() string { return r.late(ctx, socket, p) },
-	})
+	r.judge(ctx, socket, p)
 	r.sayRound()
 	r.doubt()
 	r.notAnother()
@@ -92,13 +86,14 @@ func begin(p Plan) *Result {
 
 func (r *Result) end() { r.Duration = time.Since(r.Started) }
 
-// measured keeps the levels, nil where none were measured.
-func (r *Result) measured(found *levels.Levels) {
-	if r.Levels = found; found != nil {
-		r.SupplyVolts = cmp.Or(r.SupplyVolts, found.SupplyVolts)
+// measured keeps the levels, if they were measured.
+func (r *Result) measured(found *levels.Levels, err error) error {
+	if err == nil {
+		r.Levels, r.SupplyVolts = found, cmp.Or(r.SupplyVolts, found.SupplyVolts)
 		found.LowSupply = r.lowSupply()
 		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == levelsUntested })
 	}
+	return err
 }
 
 // doubt takes back a failure that may be the adapter's: where it cannot drive an
@@ -121,7 +116,10 @@ func (r *Result) notTested(reason string) *Result {
 }
 
 // stopped is the result of an assay that an error ended.
-func (r *Result) stopped(err error) *Result {
+func (r *Result) stopped(ctx context.Context, socket Socket, p Plan, err error) *Result {
+	if r.afterTrip(ctx, socket, p, err) {
+		return r.graded()
+	}
 	if errors.Is(err, adapter.ErrOverCurrent) {
 		r.Trouble = TooMuchSupply
 	}
@@ -138,8 +136,8 @@ func unfinished(err error) string {
 
 // apply powers the chip, applies all steps and measures.
 func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (err error) {
-	measures := socket.Measurable() != 0
 	return r.powered(ctx, socket, func() error {
+		measures := socket.Measurable() != 0
 		if p.wants(FunctionStage) && measures {
 			defer socket.HoldLoad(adapter.Off)
 			if err := r.holdLows(ctx, socket, p); err != nil {
@@ -176,17 +174,15 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (err error) {
 			}
 		}
 		if measures && p.wants(LevelStage) {
-			var found *levels.Levels
-			found, err = levels.Measure(ctx, socket, p.Type, p.Sequence.Steps)
-			r.measured(found)
+			return r.measured(levels.Measure(ctx, socket, p.Type, p.Sequence.Steps))
 		}
-		return err
+		return nil
 	})
 }
 
 // keepRead keeps what the vectors showed.
 func (r *Result) keepRead() {
-	r.VectorsApplied, r.Rounds, r.Comparison, r.Unsteady = len(r.read.Observed), r.read.Rounds, r.read.Comparison, r.read.UnsteadySteps()
+	r.VectorsApplied, r.Rounds, r.Comparison, r.Unsteady = len(r.read.Observed), r.read.Rounds, r.read.Comparison, r.read.Unsteady
 }
 
 // holdLows keeps how low the adapter drives heavy inputs.
@@ -202,15 +198,9 @@ func (r *Result) holdLows(ctx context.Context, meter levels.Meter, p Plan) (err 
 	return err
 }
 
-// again is what the chip is asked once more, after a failure.
-type again struct {
-	present func() bool   // whether it is there at all
-	late    func() string // whether it answers rightly when it is given time: in words, or nothing
-}
-
 // judge compares what was observed with what a good chip does.
-func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, ask again) {
-	s := p.Sequence
+func (r *Result) judge(ctx context.Context, socket Socket, p Plan) {
+	s, observed := p.Sequence, r.read.Observed
 	errs := r.compare(s, observed, socket.Sensed())
 	switch {
 	case r.FailureCount == 0 && r.read.Undecided != 0:
@@ -218,7 +208,7 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, ask 
 		return
 	case r.FailureCount == 0 && r.Unsteady > 0:
 		r.Verdict = Fail
-		if r.Reason = ask.late(); r.Reason == "" {
+		if r.Reason = r.late(ctx, socket, p); r.Reason == "" {
 			r.Reason = fmt.Sprintf("fails only sometimes: of %d vectors the signatures were wrong, and repeated they were answered rightly", r.Unsteady)
 		}
 		return
@@ -238,7 +228,7 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, ask 
 			r.sound(p)
 		}
 		return
-	case silent(s, observed) && r.SupplyCurrentMA < presenceMA && !ask.present():
+	case silent(s, observed) && r.SupplyCurrentMA < presenceMA && !r.present(ctx, socket):
 		r.PinsFailed = []int{}
 		r.Failures, r.FailureCount = nil, 0
 		r.notTested(silence(r))
@@ -249,7 +239,7 @@ func (r *Result) judge(socket Socket, p Plan, observed []fault.Observation, ask 
 		r.Reason = fmt.Sprintf("%d of %d vectors were answered wrongly or in part", r.FailureCount, r.VectorsApplied)
 		return
 	}
-	r.explain(p, observed, errs, ask.late)
+	r.explain(p, observed, errs, func() string { return r.late(ctx, socket, p) })
 }
 
 // silent tells whether nothing in the socket drove any pin, though a good chip would.
@@ -298,13 +288,7 @@ func (r *Result) compare(s *stimulus.Sequence, observed []fault.Observation, sen
 // inputs prints the driven levels of the pins that belong to the failing pin's
 // gate, or of all pins where there are no gates.
 func inputs(v *part.Variant, st stimulus.Step, pin int) string {
-	shown := st.Driven
-	for _, g := range v.Gates {
-		if slices.Contains(g.Pins, pin) {
-			shown &= part.PinSet(g.Pins...)
-			break
-		}
-	}
+	shown := st.Driven & v.GateMates(pin)
 	text := ""
 	for n := range shown.All() {
 		if v.Pins[n-1].Tied != part.NotTied {

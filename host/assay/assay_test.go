@@ -16,9 +16,20 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
+// bare is an adapter without converters, load resistors and engines.
+type bare struct{ assay.Socket }
+
+func (bare) Measurable() part.Pins       { return 0 }
+func (bare) Engines() (sweep, walk bool) { return false, false }
+
+func (bare) ApplySettling(context.Context, []stimulus.Step, adapter.Pull, time.Duration) ([]part.Pins, error) {
+	return nil, errors.New("it is not asked twice")
+}
+
 // A benchChip is a 7410 in plain Go, in a socket that can fail: gates 1 2 13 → 12,
 // 3 4 5 → 6, 9 10 11 → 8 (data books, from memory).
 type benchChip struct {
+	bare
 	level   func(gate int, in [3]bool) logic.Value
 	powered bool
 	offs    int

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/function"
 	"chipassay/host/virtual"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/library"
@@ -92,7 +93,7 @@ func brokenPlan(t *testing.T, typ part.Type) (assay.Plan, []broken) {
 	s, err := stimulus.For(c)
 	require.NoError(t, err)
 	x := fault.Complete(c, typ.Family, s)
-	plan := assay.Plan{Type: typ, Circuit: c, Sequence: s, Coverage: x.Cover(), Only: []assay.Stage{assay.FunctionStage}, Brief: true}
+	plan := assay.Plan{Vectors: function.Vectors{Type: typ, Circuit: c, Sequence: s}, Coverage: x.Cover(), Only: []assay.Stage{assay.FunctionStage}, Brief: true}
 	var all []broken
 	for _, f := range x.Injections() {
 		all = append(all, broken{f.Name, f.Machine, nil, f.Undetectable, f.Shown})
@@ -115,5 +116,5 @@ func assayedChip(t *testing.T, plan assay.Plan, f broken, high bool) *assay.Resu
 	a, seat, err := seatedOn(t.Context(), plan.Type, chip)
 	require.NoError(t, err)
 	defer a.Close()
-	return assay.Run(t.Context(), functionOnly{seat}, plan)
+	return assay.Run(t.Context(), quick(seat), plan)
 }

@@ -55,12 +55,12 @@ func TestSignaturesFindWhatReadbacksFind(t *testing.T) {
 type restless struct{ functionOnly }
 
 func (r restless) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error) {
-	_, err := r.functionOnly.Sweep(ctx, steps, pins, settle, e, bias)
+	_, err := r.Seat.Sweep(ctx, steps, pins, settle, e, bias)
 	return []adapter.Span{{From: 128, To: 192}}, err
 }
 
 func (r restless) Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Pull) (bool, error) {
-	_, err := r.functionOnly.Walk(ctx, steps, settle, e, bias)
+	_, err := r.Seat.Walk(ctx, steps, settle, e, bias)
 	return false, err
 }
 
@@ -79,7 +79,7 @@ func TestWhatFailsSometimesIsNoPass(t *testing.T) {
 		a, seat, err := seatedOn(t.Context(), typ, chip)
 		require.NoError(t, err)
 		defer a.Close()
-		r := assay.Run(t.Context(), restless{functionOnly{seat}}, plan)
+		r := assay.Run(t.Context(), restless{quick(seat)}, plan)
 		require.Equal(t, assay.Fail, r.Verdict, typed)
 		require.Contains(t, r.Reason, "fails only sometimes", typed)
 		require.Equal(t, unsteady, r.Unsteady, typed)

@@ -74,8 +74,7 @@ func (r *Result) unshown(short []fault.Section) string {
 // untestedPins are the signal pins that the definition leaves out.
 func untestedPins(v *part.Variant) (pins part.Pins) {
 	for _, p := range v.Pins {
-		signal := p.Role == part.Input || p.Role == part.Output || p.Role == part.Bidirectional
-		pins = pins.With(p.Number, signal && p.Untested != "")
+		pins = pins.With(p.Number, p.Signal() && p.Untested != "")
 	}
 	return pins
 }

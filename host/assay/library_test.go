@@ -2,6 +2,7 @@ package assay_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -44,7 +45,7 @@ func assayed(t *testing.T, k assay.Plan, defects ...virtual.Defect) *assay.Resul
 	a, seat, err := seatedOn(t.Context(), k.Type, chip)
 	require.NoError(t, err)
 	defer a.Close()
-	return assay.Run(t.Context(), functionOnly{seat}, k)
+	return assay.Run(t.Context(), quick(seat), k)
 }
 
 // defectsOfAPart is how many of a part's single-pin defects the ordinary run injects.
@@ -144,46 +145,39 @@ func findEveryDefect(t *testing.T, typ part.Type) (found, unseen int) {
 	return found, unseen
 }
 
-// functionOnly is a seat of an adapter without a voltmeter for the powered chip:
+func open(t testing.TB, typed string) part.Type {
+	t.Helper()
+	typ, err := library.Open(typed)
+	require.NoError(t, err)
+	return typ
+}
+
+// functionOnly is a seat of an adapter that measures no powered chip, and asks none twice:
 // thousands of chips are not measured, for the time that it takes.
-type functionOnly struct{ seat *adapter.Seat }
+type functionOnly struct {
+	*adapter.Seat
+	powered *bool
+}
+
+func quick(seat *adapter.Seat) functionOnly { return functionOnly{seat, new(bool)} }
 
 func (f functionOnly) PowerOn(ctx context.Context, limitMA int) (float64, error) {
-	return f.seat.PowerOn(ctx, limitMA)
+	*f.powered = true
+	return f.Seat.PowerOn(ctx, limitMA)
 }
 
-func (f functionOnly) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
-	return f.seat.Apply(ctx, steps, bias)
+func (f functionOnly) PowerOff(ctx context.Context) error {
+	*f.powered = false
+	return f.Seat.PowerOff(ctx)
 }
 
-func (f functionOnly) PowerOff(ctx context.Context) error { return f.seat.PowerOff(ctx) }
-
-func (f functionOnly) Spent() time.Duration { return f.seat.Spent() }
-
-func (f functionOnly) Sensed() part.Pins { return f.seat.Sensed() }
-
-func (f functionOnly) Ground(ctx context.Context, positions part.Pins) error {
-	return f.seat.Ground(ctx, positions)
+func (f functionOnly) Measurable() part.Pins {
+	if *f.powered {
+		return 0
+	}
+	return f.Seat.Measurable()
 }
 
-func (f functionOnly) Groundable() part.Pins { return f.seat.Groundable() }
-func (f functionOnly) Measurable() part.Pins { return f.seat.Measurable() }
-func (f functionOnly) Fitted() part.Pins     { return f.seat.Fitted() }
-
-func (f functionOnly) Constants(ctx context.Context) (adapter.Constants, error) {
-	return f.seat.Constants(ctx)
-}
-
-func (f functionOnly) ProbeMeasure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error) {
-	return f.seat.ProbeMeasure(ctx, steps)
-}
-
-func (f functionOnly) Engines() (sweep, walk bool) { return f.seat.Engines() }
-
-func (f functionOnly) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error) {
-	return f.seat.Sweep(ctx, steps, pins, settle, e, bias)
-}
-
-func (f functionOnly) Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Pull) (bool, error) {
-	return f.seat.Walk(ctx, steps, settle, e, bias)
+func (functionOnly) ApplySettling(context.Context, []stimulus.Step, adapter.Pull, time.Duration) ([]part.Pins, error) {
+	return nil, errors.New("it is not asked twice")
 }

@@ -64,13 +64,10 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 	run := memory.NewRun(ctx, socket, p.run())
 	r.Memory = run.Found
 	err := r.powered(ctx, socket, func() error { return r.marches(ctx, socket, plan, run) })
-	r.VectorsApplied = r.Memory.Applied
-	switch {
-	case err != nil && r.afterTrip(ctx, socket, plan, err):
-		return r.graded()
-	case err != nil:
-		return r.stopped(err)
-	case r.other.found():
+	if r.VectorsApplied = r.Memory.Applied; err != nil {
+		return r.stopped(ctx, socket, plan, err)
+	}
+	if r.other.found() {
 		r.FailureCount = r.Memory.FailureCount
 		r.isAnother(r.other.numbers())
 		return r.graded()
@@ -107,11 +104,7 @@ func (r *Result) marches(ctx context.Context, socket MemorySocket, p Plan, run *
 	if err := run.Follow(); err != nil || !measures || r.Memory.FailureCount > 0 || !p.wants(LevelStage) {
 		return err
 	}
-	found, err := run.Levels()
-	if err == nil {
-		r.measured(found)
-	}
-	return err
+	return r.measured(run.Levels())
 }
 
 // judgeMemory says what the failing cells mean.

@@ -33,29 +33,6 @@ func memories(t testing.TB) (types []part.Type) {
 	return types
 }
 
-// No good memory is refused before power, and every reversed, shifted, empty and
-// one-pin-open insertion is told.
-func TestSeatingOfMemories(t *testing.T) {
-	tried := 0
-	for _, typ := range memories(t) {
-		require.Empty(t, seating(t, typ).Found, "a good %s", typ.Name())
-		found := map[string]string{"empty": "empty socket", "reversed": "put in backwards"}
-		if len(typ.Variant.Pins) <= 26 {
-			found["shifted"] = "shifted by one"
-		}
-		for _, pin := range typ.Variant.Pins {
-			if pin.Role != part.NoConnect && pin.Untested == "" {
-				found[fmt.Sprintf("%d open", pin.Number)] = fmt.Sprintf("pin %d makes no contact", pin.Number)
-			}
-		}
-		for defect, want := range found {
-			tried++
-			require.Equal(t, want, seating(t, typ, defect).Found, "%s %s", typ.Name(), defect)
-		}
-	}
-	t.Logf("%d insertions told", tried)
-}
-
 // marched tests a memory of the library through the real firmware.
 func marched(t *testing.T, typed string, defects ...string) (*assay.Result, *virtual.Chip) {
 	t.Helper()

@@ -19,11 +19,6 @@ type Socket interface {
 	contact.Prober
 	function.Socket
 	levels.Meter
-	Supply
-}
-
-// A Supply powers a chip.
-type Supply interface {
 	// PowerOn switches the supply on and gives the current in mA.
 	PowerOn(ctx context.Context, limitMA int) (float64, error)
 	// PowerOff releases all pins and switches the supply off, even when ctx is done.

@@ -16,12 +16,12 @@ import (
 // A hazyBench is a bench at which a high at pin 3 stands at some volts, where the
 // adapter's inputs read either way: here low, under the low bias.
 type hazyBench struct {
-	measuringBench
+	*adapter.Seat
 	volts, supply float64
 }
 
 func (b hazyBench) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
-	read, err := b.measuringBench.Apply(ctx, steps, bias)
+	read, err := b.Seat.Apply(ctx, steps, bias)
 	for i := range read {
 		read[i] = read[i].With(3, read[i].Has(3) && bias == adapter.High)
 	}
@@ -29,7 +29,7 @@ func (b hazyBench) Apply(ctx context.Context, steps []stimulus.Step, bias adapte
 }
 
 func (b hazyBench) Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error) {
-	measured, err := b.measuringBench.Measure(ctx, steps)
+	measured, err := b.Seat.Measure(ctx, steps)
 	for i := range measured {
 		if measured[i].Volts[3] > 2 && steps[i].Bias == adapter.Low {
 			measured[i].Volts[3] = b.volts
@@ -59,9 +59,11 @@ func TestReadingsBetweenLowAndHighAreMeasured(t *testing.T) {
 		typ := open(t, "74LS00")
 		plan, err := assay.NewPlan(typ, nil)
 		require.NoError(t, err)
-		socket := socketOf(t, typ)
-		b := hazyBench{measuringBench{bench{socket, everywhere}, meterBench{socket, 14}, typ}, c.volts, c.supply}
-		r := assay.Run(t.Context(), b, plan)
+		plan.EveryReadback = true
+		a, seat, err := seatedOn(t.Context(), typ, chipOf(t, typ))
+		require.NoError(t, err)
+		defer a.Close()
+		r := assay.Run(t.Context(), hazyBench{seat, c.volts, c.supply}, plan)
 		require.Equal(t, c.verdict, r.Verdict, "%v: %s", c, r.Reason)
 		require.InDelta(t, c.supply, r.SupplyVolts, 1e-9)
 		if c.says != "" {

@@ -1,7 +1,6 @@
 package assay
 
 import (
-	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -48,18 +47,13 @@ func (r *Result) sayRound() {
 	text += fmt.Sprintf(", wrong in round %d ", r.Rounds)
 	switch {
 	case r.FailureCount == 0:
-		r.Reason = text + "by signature, in " + stepWords(r.read.Unsteady) + "; read back one by one these were right"
+		r.Reason = text + "by signature, in " + stepWords(r.read.UnsteadyAt) + "; read back one by one these were right"
 		return
 	case r.Reason == unexplained: // by a fault that stays
 		r.Findings = slices.DeleteFunc(r.Findings, func(finding string) bool { return finding == unexplained })
 		r.Reason = text + r.failureWords()
 	}
 	r.Findings = append([]string{text + r.failureWords()}, r.Findings...)
-}
-
-// takenOut tells whether the chip, which was there, is so no more.
-func (r *Result) takenOut(ctx context.Context, socket Socket) bool {
-	return socket.Measurable() != 0 && !r.present(ctx, socket)
 }
 
 // mostSteps is how many steps a sentence names.

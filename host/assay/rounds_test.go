@@ -107,7 +107,7 @@ func TestAPartThatRemembersKeepsItsOrder(t *testing.T) {
 		a, seat, err := seatedOn(t.Context(), typ, chip)
 		require.NoError(t, err)
 		defer a.Close()
-		firsts := &firstSteps{functionOnly: functionOnly{seat}}
+		firsts := &firstSteps{functionOnly: quick(seat)}
 		r := assay.Run(t.Context(), firsts, p)
 		require.Equal(t, assay.Pass, r.Verdict, r.Reason)
 		require.Greater(t, r.Rounds, 1)
@@ -133,7 +133,7 @@ type firstSteps struct {
 
 func (f *firstSteps) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
 	f.driven = append(f.driven, steps[0].Drive)
-	return f.functionOnly.Apply(ctx, steps, bias)
+	return f.Seat.Apply(ctx, steps, bias)
 }
 
 // The first round with an error is the last, and it is said where it was: step 8 of the
@@ -240,7 +240,7 @@ func TestAChipTakenOutInARoundIsNotTested(t *testing.T) {
 		defer a.Close()
 		seat, err := a.SeatOf(p.Type.Variant)
 		require.NoError(t, err)
-		r := assay.Run(t.Context(), &takenOut{functionOnly: functionOnly{seat}, socket: socket}, p)
+		r := assay.Run(t.Context(), &takenOut{functionOnly: quick(seat), socket: socket}, p)
 		require.Equal(t, assay.NotTested, r.Verdict, r.Reason)
 		require.Equal(t, "in round 2 the chip is not in the socket any more: seat it and test again", r.Reason)
 		require.Empty(t, r.PinsFailed)
@@ -259,7 +259,7 @@ func (o *takenOut) Sweep(ctx context.Context, steps []stimulus.Step, pins []int,
 	if o.sweeps++; o.sweeps == 4 {
 		o.socket.Swap(nil)
 	}
-	return o.functionOnly.Sweep(ctx, steps, pins, settle, e, bias)
+	return o.Seat.Sweep(ctx, steps, pins, settle, e, bias)
 }
 
 // seeded tests a chip with defects on a virtual adapter with a seed of its own.
@@ -324,7 +324,7 @@ type flickering struct {
 }
 
 func (f *flickering) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error) {
-	wrong, err := f.functionOnly.Sweep(ctx, steps, pins, settle, e, bias)
+	wrong, err := f.Seat.Sweep(ctx, steps, pins, settle, e, bias)
 	if f.sweeps++; f.sweeps == f.wrongSweep {
 		wrong = append(wrong, adapter.Span{From: 128, To: 192})
 	}
@@ -332,7 +332,7 @@ func (f *flickering) Sweep(ctx context.Context, steps []stimulus.Step, pins []in
 }
 
 func (f *flickering) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
-	read, err := f.functionOnly.Apply(ctx, steps, bias)
+	read, err := f.Seat.Apply(ctx, steps, bias)
 	if f.reads++; f.reads == f.wrongRead {
 		read[1] ^= part.PinSet(8)
 	}
@@ -357,7 +357,7 @@ func TestAWrongSignatureIsReadBackUntilItShows(t *testing.T) {
 		a, seat, err := seatedOn(t.Context(), p.Type, chip)
 		require.NoError(t, err)
 		defer a.Close()
-		f := &flickering{functionOnly: functionOnly{seat}, wrongSweep: c.sweep, wrongRead: c.read}
+		f := &flickering{functionOnly: quick(seat), wrongSweep: c.sweep, wrongRead: c.read}
 		r := assay.Run(t.Context(), f, p)
 		require.Equal(t, assay.Fail, r.Verdict)
 		require.Equal(t, (c.sweep+1)/2, r.Rounds)

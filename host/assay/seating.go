@@ -8,6 +8,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay/contact"
+	"chipassay/host/probe"
 	"chipassay/vectors/match"
 	"chipassay/vectors/part"
 )
@@ -37,7 +38,10 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	if seating.Silent || seating.Kind == contact.Unlike {
 		r.contacted = false // nothing is known of the pins
 	}
-	r.sayUntold(seating)
+	if len(seating.Untold) > 0 {
+		r.NotTested = append(r.NotTested, "contact and shorts before power of "+r.uncontacted.Words()+
+			": the adapter measures no voltage there, for its far converters are not fitted")
+	}
 	switch {
 	case seating.Silent:
 		r.silent = true
@@ -56,14 +60,6 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 		}
 	}
 	return nil
-}
-
-// sayUntold says which pins were not judged before power.
-func (r *Result) sayUntold(s contact.Seating) {
-	if len(s.Untold) > 0 {
-		r.NotTested = append(r.NotTested, "contact and shorts before power of "+part.PinSet(s.Untold...).Words()+
-			": the adapter measures no voltage there, for its far converters are not fitted")
-	}
 }
 
 // onlyContact says what came of the contact stage alone.
@@ -108,15 +104,12 @@ func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, p Plan) (
 	if err := errors.Join(err, safe(ctx, socket)); err != nil {
 		return false, err
 	}
-	current, limit := r.SupplyCurrentMA, r.limitMA
-	defer func() { r.SupplyCurrentMA, r.limitMA = current, limit }()
-	r.limitMA = strangerMA
 	for _, at := range found {
 		seat, err := socket.Reseated(at.Pins, at.VCC, at.GND)
 		if err != nil { // the adapter cannot
 			continue
 		}
-		err = r.powered(ctx, seat, func() error { return r.identify(ctx, seat, p, at) })
+		err = r.identifyStranger(ctx, seat, p, at)
 		if r.other.found() {
 			r.Seating, r.PinsFailed = nil, nil
 			r.isAnother(r.other.numbers())
@@ -133,6 +126,13 @@ func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, p Plan) (
 // else: what the family that takes the most has. It lasts as long as probing, a second;
 // 1 W warms the gram of a package by 1 K in that.
 const strangerMA = 200
+
+// identifyStranger powers such a chip and identifies it.
+func (r *Result) identifyStranger(ctx context.Context, socket Socket, p Plan, at probe.Seat) error {
+	defer func(mA float64, limit int) { r.SupplyCurrentMA, r.limitMA = mA, limit }(r.SupplyCurrentMA, r.limitMA)
+	r.limitMA = strangerMA
+	return r.powered(ctx, socket, func() error { return r.identify(ctx, socket, p, at) })
+}
 
 // presenceMA is a supply current, in mA, that only a chip in the socket takes.
 const presenceMA = 0.3

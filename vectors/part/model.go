@@ -104,6 +104,16 @@ func (v *Variant) GateOf(n int) string {
 	return ""
 }
 
+// GateMates are the pins of the gate that pin n belongs to, and all where it belongs to none.
+func (v *Variant) GateMates(n int) Pins {
+	for _, g := range v.Gates {
+		if slices.Contains(g.Pins, n) {
+			return PinSet(g.Pins...)
+		}
+	}
+	return ^Pins(0)
+}
+
 // A Role is what a pin is for.
 type Role uint8
 
@@ -164,6 +174,9 @@ func (p *Pin) LoadIn(f *Family) float64 {
 	}
 	return p.Load
 }
+
+// Signal tells whether the pin is an input, an output or both.
+func (p *Pin) Signal() bool { return p.Role == Input || p.Observable() }
 
 // Drivable tells whether an adapter may ever drive the pin.
 func (p *Pin) Drivable() bool {

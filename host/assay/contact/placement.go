@@ -70,11 +70,7 @@ func (c *contact) as(l placement) seated {
 // outside the chip, of those that some makers leave open, and of those that have no
 // junction to ground.
 func Judges(p part.Pin) bool {
-	switch p.Role {
-	case part.Input, part.Output, part.Bidirectional:
-		return p.Untested == "" && !p.Diodeless
-	}
-	return false
+	return p.Signal() && p.Untested == "" && !p.Diodeless
 }
 
 // groundUp, supplyUp and bothUp drive the ground pins, the supply pin and all of them

@@ -30,15 +30,12 @@ func (c *contact) code(pin int) int {
 // that a path inside joins to a supply pin.
 func (c *contact) shortable() (pins part.Pins) {
 	for _, p := range c.v.Pins {
-		switch p.Role {
-		case part.Input, part.Output, part.Bidirectional:
-			supplied := slices.ContainsFunc(c.v.JoinedWith(p.Number), func(n int) bool {
-				role := c.v.Pins[n-1].Role
-				return role == part.Supply || role == part.Ground
-			})
-			furtherGround := p.Diodeless && p.Tied == part.TiedLow
-			pins = pins.With(p.Number, p.Untested == "" && !supplied && !furtherGround)
-		}
+		supplied := slices.ContainsFunc(c.v.JoinedWith(p.Number), func(n int) bool {
+			role := c.v.Pins[n-1].Role
+			return role == part.Supply || role == part.Ground
+		})
+		furtherGround := p.Diodeless && p.Tied == part.TiedLow
+		pins = pins.With(p.Number, p.Signal() && p.Untested == "" && !supplied && !furtherGround)
 	}
 	return pins
 }

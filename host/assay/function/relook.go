@@ -50,9 +50,10 @@ type suspectPin struct {
 // for. The powered chip goes through its steps once more.
 func (b *Readback) LookAgain(ctx context.Context, meter levels.Meter, v Vectors, sensed part.Pins, weak bool) (findings []string, err error) {
 	l := secondLook{v: v, suspects: map[suspectPin][]suspect{}, weak: weak}
-	l.suspect(b.Observed)
-	for _, span := range b.Unsteady {
-		l.suspectAll(span)
+	l.suspect(adapter.Span{To: len(b.Observed)}, b.Observed, false)
+	for _, span := range b.UnsteadyAt { // it was wrong once, and right then
+		span.To = min(span.To, span.From+looksAgain, levels.Reach)
+		l.suspect(span, b.Observed, true)
 	}
 	if len(l.suspects) == 0 || len(b.Observed) != len(v.Sequence.Steps) {
 		return nil, nil
@@ -69,11 +70,11 @@ func (b *Readback) LookAgain(ctx context.Context, meter levels.Meter, v Vectors,
 	for _, at := range slices.SortedFunc(maps.Keys(l.suspects), suspectPin.compare) {
 		if words := l.judge(at, b.Observed); words != "" {
 			findings = append(findings, words)
-			b.Unsteady = nil // a reading that goes either way is what was unsteady
+			b.Unsteady, b.UnsteadyAt = 0, nil // a reading that goes either way is what was unsteady
 		}
 	}
 	b.Undecided |= l.undecided
-	b.Wrong = len(b.Unsteady) > 0
+	b.Wrong = b.Unsteady > 0
 	for i, st := range v.Sequence.Steps {
 		b.Wrong = b.Wrong || Wrong(st, b.Observed[i], st.Compared|st.Driven&sensed) != 0
 	}
@@ -113,29 +114,18 @@ func (l *secondLook) add(s suspect) {
 	l.suspects[at] = append(l.suspects[at], s)
 }
 
-// suspect lists the readings that are not a good chip's.
-func (l *secondLook) suspect(observed []fault.Observation) {
-	for i, st := range l.v.Sequence.Steps[:len(observed)] {
-		for pin := range st.Compared.All() {
-			want, _ := st.Expect(pin)
-			if up := want != logic.Zero; observed[i].PulledUp.Has(pin) != up {
-				l.add(suspect{levels.Point{Step: i, Pin: pin, Bias: adapter.High}, want})
-			}
-			if down := want == logic.One; observed[i].PulledDown.Has(pin) != down {
-				l.add(suspect{levels.Point{Step: i, Pin: pin, Bias: adapter.Low}, want})
-			}
-		}
-	}
-}
-
-// suspectAll takes the readings of a span that was wrong once and right then.
-func (l *secondLook) suspectAll(span adapter.Span) {
-	for i := span.From; i < min(span.To, span.From+looksAgain, levels.Reach); i++ {
+// suspect lists the readings of the steps of a span that are not a good chip's, or all.
+func (l *secondLook) suspect(span adapter.Span, observed []fault.Observation, all bool) {
+	for i := span.From; i < span.To; i++ {
 		st := l.v.Sequence.Steps[i]
 		for pin := range st.Compared.All() {
 			want, _ := st.Expect(pin)
-			l.add(suspect{levels.Point{Step: i, Pin: pin, Bias: adapter.High}, want})
-			l.add(suspect{levels.Point{Step: i, Pin: pin, Bias: adapter.Low}, want})
+			if all || observed[i].PulledUp.Has(pin) != (want != logic.Zero) {
+				l.add(suspect{levels.Point{Step: i, Pin: pin, Bias: adapter.High}, want})
+			}
+			if all || observed[i].PulledDown.Has(pin) != (want == logic.One) {
+				l.add(suspect{levels.Point{Step: i, Pin: pin, Bias: adapter.Low}, want})
+			}
 		}
 	}
 }

@@ -19,25 +19,20 @@ import (
 
 // A Socket applies steps to a powered chip, by its own pin numbers. *adapter.Seat is one.
 type Socket interface {
-	Engine
 	// Apply applies steps with the bias at a level and gives the pins that read high.
 	Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error)
 	// ApplySettling lets each step settle as long as it is told.
 	ApplySettling(ctx context.Context, steps []stimulus.Step, bias adapter.Pull, settle time.Duration) ([]part.Pins, error)
-	// Spent gives how much of the adapter's time was asked for so far.
-	Spent() time.Duration
-	// Sensed gives the pins whose level is read truly even while they are driven.
-	Sensed() part.Pins
-}
-
-// An Engine applies steps by itself and compares signatures.
-type Engine interface {
-	// Engines tells what it can.
+	// Engines tells what the adapter does by itself, comparing signatures: Sweep and Walk.
 	Engines() (sweep, walk bool)
 	// Sweep applies a sweep of pins and gives the spans that did not read as expected.
 	Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error)
 	// Walk applies steps that drive the same pins and tells whether they read as expected.
 	Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Pull) (bool, error)
+	// Spent gives how much of the adapter's time was asked for so far.
+	Spent() time.Duration
+	// Sensed gives the pins whose level is read truly even while they are driven.
+	Sensed() part.Pins
 }
 
 // Vectors are what a type of logic is asked, and how.
@@ -57,17 +52,10 @@ type Readback struct {
 	Observed   []fault.Observation // of the last round, in the order of the sequence
 	Rounds     int                 // that were begun; one with an error is the last
 	Wrong      bool                // the last round had an error
-	Unsteady   []adapter.Span      // blocks with a wrong signature that read rightly when they were repeated, ascending
+	Unsteady   int                 // steps, under either bias, in blocks with a wrong signature that read rightly when they were repeated
+	UnsteadyAt []adapter.Span      // these blocks, ascending
 	Undecided  part.Pins           // whose level was neither a low nor a high: their vectors are not judged
 	Comparison string              // how readbacks were compared: one by one, or by signatures
-}
-
-// UnsteadySteps counts the steps of the unsteady blocks.
-func (b *Readback) UnsteadySteps() (n int) {
-	for _, span := range b.Unsteady {
-		n += span.To - span.From
-	}
-	return n
 }
 
 // Later tells whether an error came after a round without one.
@@ -102,7 +90,10 @@ func Read(ctx context.Context, socket Socket, v Vectors) (b Readback, err error)
 		again = err == nil && !b.Wrong && v.AtLeast > 0 &&
 			(spent < v.AtLeast || b.Rounds == 1 && backward != nil)
 	}
-	b.Unsteady, b.Comparison = ascending(o.passed), o.comparison()
+	for _, span := range o.passed {
+		b.Unsteady += span.To - span.From
+	}
+	b.UnsteadyAt, b.Comparison = ascending(o.passed), o.comparison()
 	if err != nil && b.Rounds > 1 {
 		err = fmt.Errorf("in round %d: %w", b.Rounds, err)
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"chipassay/host/verdict"
 )
@@ -150,7 +151,7 @@ func (r Reading) atRated() (verdict.Grade, string) {
 // unmeasuredOutputs counts the output levels that stand in Unmeasured.
 func (l *Levels) unmeasuredOutputs() (n int) {
 	for _, text := range l.Unmeasured {
-		if len(text) > 3 && (text[:3] == "VOL" || text[:3] == "VOH") {
+		if strings.HasPrefix(text, "VOL") || strings.HasPrefix(text, "VOH") {
 			n++
 		}
 	}

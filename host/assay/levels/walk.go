@@ -282,17 +282,7 @@ func (m *walk) at(pin *part.Pin, what string, shows func(stimulus.Step) bool, me
 // lows counts the other inputs of a pin's gate that are low in a step: they
 // share the current that the data sheet gives for one.
 func (m *walk) lows(pin int, st stimulus.Step) int {
-	return (m.gateMates(pin) & st.Driven &^ st.Drive).With(pin, false).Len()
-}
-
-// gateMates are the pins of the gate that a pin belongs to; all where it belongs to none.
-func (m *walk) gateMates(pin int) part.Pins {
-	for _, g := range m.Type.Variant.Gates {
-		if slices.Contains(g.Pins, pin) {
-			return part.PinSet(g.Pins...)
-		}
-	}
-	return ^part.Pins(0)
+	return (m.Type.Variant.GateMates(pin) & st.Driven &^ st.Drive).With(pin, false).Len()
 }
 
 func (m *walk) answer(read func()) { m.answers = append(m.answers, read) }

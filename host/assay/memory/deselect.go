@@ -20,16 +20,11 @@ import (
 const biasTime = 12 * time.Microsecond
 
 // holdable are the controls that are left inactive in turn.
-func (b bench) holdable() (all []part.Control) {
-	if b.m.Kind != part.DynamicRAM {
-		all = slices.Clone(b.m.Select)
+func (b bench) holdable() []part.Control {
+	if b.m.Kind == part.DynamicRAM {
+		return has(b.m.CAS, b.m.Enable)
 	}
-	for _, c := range []*part.Control{b.m.CAS, b.m.Enable} {
-		if c != nil {
-			all = append(all, *c)
-		}
-	}
-	return all
+	return append(slices.Clone(b.m.Select), has(b.m.CAS, b.m.Enable)...)
 }
 
 // writable tells whether a control must be active for a write.
@@ -143,7 +138,7 @@ func (w *Run) drivesWithout(control part.Control) (wrong int, err error) {
 			c.Check(c.out)
 		})
 		errors, err := w.errors(c)
-		if err != nil {
+		if w.Found.Applied++; err != nil {
 			return 0, err
 		}
 		wrong += errors
@@ -166,7 +161,7 @@ func (w *Run) writesWithout(control part.Control) (wrong int, err error) {
 		c.without(control).write(word ^ all)
 		c.expect(word)
 		errors, err := w.errors(c)
-		if err != nil {
+		if w.Found.Applied++; err != nil {
 			return 0, err
 		}
 		wrong += errors
@@ -180,9 +175,8 @@ func (c cycle) without(control part.Control) cycle {
 	return c
 }
 
-// errors runs a program of one read to its end and counts its errors.
+// errors runs a program to its end and counts its errors.
 func (w *Run) errors(c cycle) (n int, err error) {
 	err = c.RunToEnd(w.ctx, runBudget, nil, func(now adapter.Run) error { n = int(now.Errors); return nil })
-	w.Found.Applied++
 	return n, err
 }

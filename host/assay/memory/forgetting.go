@@ -68,8 +68,7 @@ func (w *Run) keeps(address int, after time.Duration) (bool, error) {
 		}
 		c.expect(word)
 	}
-	errors := uint32(0)
-	err := w.run(c, func(now adapter.Run) error { errors = now.Errors; return nil })
+	errors, err := w.errors(c)
 	return errors == 0, err
 }
 

@@ -32,9 +32,13 @@ func (b bench) driven() (driven, idle part.Pins) {
 	return driven, idle
 }
 
-func (b bench) controls() (all []part.Control) {
-	all = append(all, b.m.Select...)
-	for _, c := range []*part.Control{b.m.Write, b.m.Enable, b.m.RAS, b.m.CAS} {
+func (b bench) controls() []part.Control {
+	return append(slices.Clone(b.m.Select), has(b.m.Write, b.m.Enable, b.m.RAS, b.m.CAS)...)
+}
+
+// has are the controls of some that a memory has.
+func has(controls ...*part.Control) (all []part.Control) {
+	for _, c := range controls {
 		if c != nil {
 			all = append(all, *c)
 		}
@@ -42,22 +46,17 @@ func (b bench) controls() (all []part.Control) {
 	return all
 }
 
-func pinOf(controls ...*part.Control) (pins part.Pins) {
+func pinsOf(controls []part.Control) (pins part.Pins) {
 	for _, c := range controls {
-		if c != nil {
-			pins = pins.With(c.Pin, true)
-		}
-	}
-	return pins
-}
-
-// selects are the pins that select the memory.
-func (b bench) selects() (pins part.Pins) {
-	for _, c := range b.m.Select {
 		pins = pins.With(c.Pin, true)
 	}
 	return pins
 }
+
+func pinOf(controls ...*part.Control) part.Pins { return pinsOf(has(controls...)) }
+
+// selects are the pins that select the memory.
+func (b bench) selects() part.Pins { return pinsOf(b.m.Select) }
 
 // A cycle writes the instructions of single accesses.
 type cycle struct {

@@ -1,99 +1,15 @@
-package assay_test
+package contact_test
 
 import (
-	"context"
 	"fmt"
-	"math"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
-	"chipassay/host/adapter"
-	"chipassay/host/assay/contact"
-	"chipassay/host/virtual"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
 	"chipassay/vectors/sample"
 )
-
-// A bench is the board of an adapter by hand: it probes a virtual socket directly.
-type bench struct {
-	*virtual.Socket
-	measurable part.Pins // positions whose voltage is measured
-}
-
-func positionsWord(positions part.Pins) (w adapter.Word) {
-	for p := range positions.All() {
-		w |= adapter.At(p)
-	}
-	return w
-}
-
-func wordPositions(w adapter.Word) (positions part.Pins) {
-	for p := range w.Positions() {
-		positions = positions.With(p, true)
-	}
-	return positions
-}
-
-// pull sets a group of resistors, by a word of positions.
-func pull(s *virtual.Socket, which virtual.Pull, p adapter.Pull, word func(part.Pins) adapter.Word) {
-	s.Pull(which, p.On, word(p.Up))
-}
-
-func (b bench) ProbeMeasure(_ context.Context, steps []adapter.MeasureStep) (measured []adapter.Measured, err error) {
-	for _, st := range steps {
-		pull(b.Socket, virtual.BiasPull, st.Bias, positionsWord)
-		pull(b.Socket, virtual.LoadPull, st.Load, positionsWord)
-		b.Drive(positionsWord(st.Driven), positionsWord(st.Drive))
-		m := adapter.Measured{High: wordPositions(b.Sample())}
-		for p := range m.Volts {
-			m.Volts[p] = math.NaN()
-			if p > 0 && (b.measurable & st.Pins).Has(p) {
-				m.Volts[p] = float64(b.Millivolts(p)) / 1000
-			}
-		}
-		measured = append(measured, m)
-	}
-	return measured, nil
-}
-
-func (b bench) Ground(_ context.Context, positions part.Pins) error {
-	b.Drive(0, 0)
-	b.Supply(0, positionsWord(positions))
-	return nil
-}
-
-func (b bench) Groundable() (positions part.Pins) { return part.PinSet(virtual.SupplyLow...) }
-func (b bench) Measurable() part.Pins             { return b.measurable }
-func (b bench) Fitted() part.Pins                 { return everywhere }
-
-func (b bench) Constants(context.Context) (adapter.Constants, error) {
-	return adapter.Constants{SupplyVolts: b.RailVolts(), BiasOhms: 10_000, LoadOhms: 1_000, DriveOhms: 145}, nil
-}
-
-const everywhere part.Pins = 1<<adapter.Positions - 1
-
-// seating finds how a chip with defects lies in a socket.
-func seating(t testing.TB, typ part.Type, defects ...string) contact.Seating {
-	t.Helper()
-	s, err := contact.Test(t.Context(), bench{socketOf(t, typ, defects...), everywhere}, typ)
-	require.NoError(t, err)
-	return s
-}
-
-func socketOf(t testing.TB, typ part.Type, defects ...string) *virtual.Socket {
-	t.Helper()
-	var all []virtual.Defect
-	for _, text := range defects {
-		d, err := virtual.ParseDefect(text)
-		require.NoError(t, err)
-		all = append(all, d)
-	}
-	chip, err := virtual.NewChip(typ, all...)
-	require.NoError(t, err)
-	return virtual.NewSocket(chip, 1)
-}
 
 func TestSeating(t *testing.T) {
 	for _, c := range []struct{ typ, defect, found string }{
@@ -194,4 +110,42 @@ func TestSeatingOfTheWholeLibrary(t *testing.T) {
 	}
 	t.Logf("%d good types of %d parts refused by none; caught: %v of %v; %d pins that nothing tells: %v",
 		good, len(parts), caught, tried, len(untold), untold)
+}
+
+// No good memory is refused before power, and every reversed, shifted, empty and
+// one-pin-open insertion is told.
+func TestSeatingOfMemories(t *testing.T) {
+	tried := 0
+	for _, typ := range memories(t) {
+		require.Empty(t, seating(t, typ).Found, "a good %s", typ.Name())
+		found := map[string]string{"empty": "empty socket", "reversed": "put in backwards"}
+		if len(typ.Variant.Pins) <= 26 {
+			found["shifted"] = "shifted by one"
+		}
+		for _, pin := range typ.Variant.Pins {
+			if pin.Role != part.NoConnect && pin.Untested == "" {
+				found[fmt.Sprintf("%d open", pin.Number)] = fmt.Sprintf("pin %d makes no contact", pin.Number)
+			}
+		}
+		for defect, want := range found {
+			tried++
+			require.Equal(t, want, seating(t, typ, defect).Found, "%s %s", typ.Name(), defect)
+		}
+	}
+	t.Logf("%d insertions told", tried)
+}
+
+// memories gives every memory of the library that may be powered, in its first family.
+func memories(t testing.TB) (types []part.Type) {
+	t.Helper()
+	parts, err := library.Memories()
+	require.NoError(t, err)
+	for _, p := range parts {
+		for _, v := range p.Variants {
+			if v.Refusal == "" {
+				types = append(types, part.Type{Variant: v, Family: v.Families[0]})
+			}
+		}
+	}
+	return types
 }
