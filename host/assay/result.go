@@ -1,6 +1,7 @@
-// Package assay is the procedure on one chip, from insertion to verdict: how it
-// lies in the socket, supply on with a current limit, apply the steps, read back, compare, supply off. It
-// says pass only when every planned step was applied, answered and compared.
+// Package assay is the procedure on one chip, from insertion to verdict: how it is seated
+// (contact), supply on with a current limit, every vector (function) or a march test
+// (memory), levels and grade (levels), supply off. It says pass only when every planned
+// step was applied, answered and compared; of a chip that fails it says the likeliest cause.
 package assay
 
 import (
