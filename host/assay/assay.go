@@ -186,16 +186,19 @@ func (r *Result) keepRead() {
 }
 
 // holdLows keeps how low the adapter drives heavy inputs.
-func (r *Result) holdLows(ctx context.Context, meter levels.Meter, p Plan) (err error) {
-	r.Margins, r.held, err = levels.HoldLows(ctx, meter, p.Type, p.Sequence.Steps)
-	if r.held {
+func (r *Result) holdLows(ctx context.Context, meter levels.Meter, p Plan) error {
+	over, held, err := levels.HoldLows(ctx, meter, p.Type, p.Sequence.Steps)
+	if err != nil {
+		return err
+	}
+	if r.Margins, r.held = over, held; held {
 		r.NotTested = append(r.NotTested, "whether the outputs drive high by themselves in every vector: the load resistors that help to hold heavy inputs low pull them up; each is measured once")
 	}
 	for _, m := range r.Margins {
 		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("%v: driven low it stands at %.2f V, over VIL of %.1f V; the chip may take it for no low",
 			&r.Type.Variant.Pins[m.Pin-1], m.Volts, m.VIL))
 	}
-	return err
+	return nil
 }
 
 // judge compares what was observed with what a good chip does.

@@ -16,7 +16,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A Seating is how a chip lies in the socket, found without power through the
+// A Seating is how a chip is seated in the socket, found without power through the
 // junctions that dies have between ground, their pins and the supply.
 type Seating struct {
 	Found  string // "pins 3 and 11 make no contact"; empty where nothing speaks against power
@@ -115,7 +115,7 @@ func contactOf(ctx context.Context, p Prober, t part.Type) *contact {
 	}
 }
 
-// Test finds how the chip in an unpowered socket lies there, as a type, by the
+// Test finds how the chip in an unpowered socket is seated, as a type, by the
 // four steps of design.md: supply pair, contact, shorts, soft start. Bias currents and
 // drives do it all, 36 mA at most. It leaves the socket driven; the caller powers the
 // chip or makes the socket safe.
@@ -127,7 +127,7 @@ func Test(ctx context.Context, p Prober, t part.Type) (Seating, error) {
 }
 
 // Present tells whether there is a chip in an unpowered socket, lying as it should
-// or otherwise. It leaves the socket driven, as Contact does, and asks for less.
+// or otherwise. It leaves the socket driven, as Test does, and asks for less.
 func Present(ctx context.Context, p Prober, t part.Type) (bool, error) {
 	c := contactOf(ctx, p, t)
 	_, first, err := c.first()
