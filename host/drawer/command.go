@@ -42,33 +42,23 @@ func init() { // help lists the list that it stands in
 		{"date", "CODE", "date code of the next chip, or of the one in the socket that was tested; - for none", (*Run).sayDate},
 		{"note", "TEXT", "your words about the same chip", (*Run).sayNote},
 		{"marking", "TEXT", "what is marked on the same chip", (*Run).sayMarking},
-		{"retest", "", "test the last chip again; the new record takes the place of the old", (*Run).retest},
+		{"retest", "", "test the last chip again; this test counts, in place of the one before", by(again)},
 		{"undo", "", "take back what was written last", (*Run).undo},
-		{"skip", "", "do not test the next chip", func(r *Run, _ context.Context, _ string) error {
-			r.skip = true
-			r.Screen.say("the next chip will not be tested")
-			return nil
-		}},
+		{"skip", "", "do not test the next chip", (*Run).skipNext},
 		{"part", "PART", "what the following chips are", (*Run).changePart},
-		{"pause", "", "leave the socket alone until you say go", func(r *Run, _ context.Context, _ string) error {
-			r.paused = true
-			r.Screen.say("paused; go, or Enter, goes on")
-			return nil
-		}},
-		{"go", "", "go on after a pause", func(r *Run, _ context.Context, _ string) error {
-			r.paused = false
-			r.Screen.ready(r)
-			return nil
-		}},
-		{"end", "", "end the run with a summary", func(r *Run, _ context.Context, _ string) error {
-			r.ended = true
-			return nil
-		}},
+		{"pause", "", "leave the socket alone until you say go", by(pause)},
+		{"go", "", "go on after a pause", by(goOn)},
+		{"end", "", "end the run with a summary", by(end)},
 		{"help", "", "list what you can type", func(r *Run, _ context.Context, _ string) error {
 			r.Screen.say("%s", strings.TrimSuffix(Commands(), "\n"))
 			return nil
 		}},
 	}
+}
+
+// by is the command that is an event.
+func by(e event) func(*Run, context.Context, string) error {
+	return func(r *Run, ctx context.Context, _ string) error { return r.on(ctx, e) }
 }
 
 // obey does what a line says. What it cannot do it says, and the run goes on.
@@ -83,15 +73,8 @@ func (r *Run) obey(ctx context.Context, line string) error {
 }
 
 func (r *Run) obeyWord(ctx context.Context, word, argument string) error {
-	switch {
-	case word == "" && r.paused:
-		r.paused = false
-		r.Screen.ready(r)
-		return nil
-	case word == "" && r.held:
-		return invalid("this chip was dealt with: take it out, or say retest")
-	case word == "":
-		return r.test(ctx)
+	if word == "" {
+		return r.on(ctx, enter)
 	}
 	fits := func(c command) bool { return strings.HasPrefix(c.word, word) }
 	i := slices.IndexFunc(commands, fits)
@@ -106,12 +89,6 @@ func (r *Run) obeyWord(ctx context.Context, word, argument string) error {
 		return invalid(fmt.Sprintf("%s stands alone", commands[i].word))
 	}
 	return commands[i].obey(r, ctx, argument)
-}
-
-// about tells whether what is said is about the chip in the socket, whose record
-// is written, and not about the next one.
-func (r *Run) about() bool {
-	return r.held && r.lies != 0 && len(r.written) > 0 && r.written[len(r.written)-1].Chip == r.lies
 }
 
 // date understands a date code for the next chip.
@@ -133,7 +110,7 @@ func (r *Run) sayDate(ctx context.Context, code string) error {
 	if err := r.date(code); err != nil {
 		return err
 	}
-	if !r.about() {
+	if r.seat() != tested {
 		return nil
 	}
 	d := r.next.date
@@ -147,7 +124,7 @@ func (r *Run) sayDate(ctx context.Context, code string) error {
 }
 
 func (r *Run) sayNote(ctx context.Context, text string) error {
-	if !r.about() {
+	if r.seat() != tested {
 		r.next.note = text
 		return nil
 	}
@@ -155,7 +132,7 @@ func (r *Run) sayNote(ctx context.Context, text string) error {
 }
 
 func (r *Run) sayMarking(ctx context.Context, text string) error {
-	if !r.about() {
+	if r.seat() != tested {
 		r.next.marking = text
 		return nil
 	}
@@ -177,20 +154,7 @@ func (r *Run) correct(ctx context.Context, change func(*record.Record, *report.D
 	if entry, err = r.append(ctx, entry, sheets); err != nil {
 		return err
 	}
-	r.Screen.say("record %d corrects %d", entry.Serial, entry.Corrects)
-	return nil
-}
-
-func (r *Run) retest(ctx context.Context, _ string) error {
-	switch {
-	case r.held:
-		r.again = r.about()
-		return r.test(ctx)
-	case len(r.sheets) == 0 || r.last.Serial == 0:
-		return invalid("no chip was tested yet")
-	}
-	r.again = true
-	r.Screen.say("put the last chip in again")
+	r.Screen.say("corrected")
 	return nil
 }
 
@@ -199,18 +163,48 @@ func (r *Run) undo(ctx context.Context, _ string) error {
 	if len(r.written) == 0 {
 		return invalid("nothing of this run is left to take back")
 	}
-	r.trouble = assay.NoTrouble
 	last := r.written[len(r.written)-1]
 	void := last.Record
 	void.Kind, void.Corrects, void.RetestOf, void.Time = record.Void, last.Serial, 0, time.Now()
 	void.Verdict, void.Grade, void.Reason, void.Report = "", "", "undone by the operator", nil
-	void, err := r.Records.Append(context.WithoutCancel(ctx), void)
-	if err != nil {
+	if _, err := r.Records.Append(context.WithoutCancel(ctx), void); err != nil {
 		return err
 	}
 	r.written = r.written[:len(r.written)-1]
-	r.sheets, r.last, r.again = last.sheets, last.last, false
-	r.Screen.say("record %d does not hold any more (record %d says so)", last.Serial, void.Serial)
+	r.sheets, r.last, r.trouble = last.sheets, last.last, assay.NoTrouble
+	if r.next.as == lastAgain {
+		r.next.as = another
+	}
+	if r.seat() == tested && r.last.Chip != last.Chip {
+		r.unseat()
+	}
+	r.Screen.say("taken back: %s", last.words())
+	return nil
+}
+
+// unseat leaves the chip in the socket without a record.
+func (r *Run) unseat() {
+	if r.state == tested {
+		r.state = passedOver
+	} else {
+		r.back = passedOver
+	}
+}
+
+// words say what a row is.
+func (w row) words() string {
+	switch {
+	case w.Kind == record.Correction:
+		return "the correction"
+	case w.RetestOf != 0:
+		return "the retest; the test before it counts"
+	}
+	return fmt.Sprintf("the test of chip %d: %s", len(w.sheets)+1, w.Verdict)
+}
+
+func (r *Run) skipNext(context.Context, string) error {
+	r.next.as = skipped
+	r.Screen.say("the next chip will not be tested")
 	return nil
 }
 

@@ -12,7 +12,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"time"
 
@@ -62,22 +61,22 @@ type Run struct {
 	Records               Keeper
 	Screen                *Screen
 	Pace                  time.Duration // between two looks at the socket
+	Numbers               bool          // say the number under which each chip was written down, for its bag
 
+	// Practice is the Bench where a person practises with virtual chips, and takes them
+	// out and seats them by Enter; nil where chips come by hand.
+	Practice *Practice
+
+	state   state
+	back    state // to which paused and lost go back
 	typ     part.Type
-	next    said // of the next chip
-	held    bool // the chip in the socket was dealt with
-	seen    int  // looks in turn that say otherwise than held
-	pressed bool // the button was down
-	paused  bool
-	skip    bool // the next chip is not to be tested
-	again   bool // the next chip is the last one again
-	ended   bool
-	written []row             // of this run, not undone, the latest last
+	next    said              // of the next chip
+	seen    int               // looks in turn that say otherwise than the state
+	pressed bool              // the button was down
+	written []row             // of this run, not taken back, the latest last
 	sheets  []report.Document // of the chips of this run
 	last    record.Record     // the latest test, to which a retest belongs
-	lies    int64             // serial of the first test of the chip in the socket; 0 where none was written
-	trouble assay.Trouble     // of the last chip when it was tested last
-	out     bool              // that chip was taken out since
+	trouble assay.Trouble     // of that chip when it was tested last
 }
 
 // A row is a record with how things stood before it, for an undo.
@@ -89,13 +88,19 @@ type row struct {
 
 // said is what the operator says of a chip.
 type said struct {
+	as            coming
 	date          *marking.DateCode
 	note, marking string
 }
 
-// steady is how many looks in turn must agree before a chip is taken to be in the
-// socket, or out of it: the lever takes its time.
-const steady = 2
+// A coming is what the next chip is.
+type coming int
+
+const (
+	another   coming = iota // one that was not tested yet
+	lastAgain               // the last one again
+	skipped                 // one that is not to be tested
+)
 
 // Do works on the drawer until the operator ends it, no more chips come or ctx is
 // done, which are no errors, and tells what came of it.
@@ -109,16 +114,25 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 			return Summary{}, err
 		}
 	}
-	r.Screen.say("%s: %s. Seat a chip with pin 1 at the lever end; help lists what you can type.", r.Drawer, r.typ)
-	for err == nil && !r.ended && ctx.Err() == nil {
+	r.Screen.say("%s: %s. %s; help lists what you can type.", r.Drawer, r.typ, r.opening())
+	for err == nil && r.state != ended && ctx.Err() == nil {
 		err = r.turn(ctx)
 	}
+	r.Screen.close()
 	if errors.Is(err, ErrNoMore) || ctx.Err() != nil {
 		err = nil
 	}
 	s := r.summary()
 	r.Screen.say("%s", s)
 	return s, err
+}
+
+// opening says how a chip comes into the socket.
+func (r *Run) opening() string {
+	if r.Practice != nil {
+		return "Practice with virtual chips: Enter takes out the chip in the socket, seats the next and tests it"
+	}
+	return "Seat a chip with pin 1 at the lever end"
 }
 
 // find finds a type that can be tested here.
@@ -131,28 +145,6 @@ func (r *Run) find(typed string) (part.Type, error) {
 		return t, fmt.Errorf("a %s must not be powered in the adapter: %s", t.Name(), t.Variant.Refusal)
 	}
 	return t, assay.NoTest(t, typed)
-}
-
-// turn is one look at the operator and one at the socket.
-func (r *Run) turn(ctx context.Context) error {
-	line, ok, err := r.Hand.Next()
-	switch {
-	case ok:
-		return r.obey(ctx, line)
-	case err != nil && !errors.Is(err, io.EOF):
-		return err
-	case r.paused && err != nil:
-		r.ended = true // nobody is there to say go
-		return nil
-	case r.paused:
-		r.wait(ctx)
-		return nil
-	}
-	if err := r.look(ctx); err != nil {
-		return err
-	}
-	r.wait(ctx)
-	return nil
 }
 
 // wait lets some time pass.
@@ -168,85 +160,26 @@ func (r *Run) wait(ctx context.Context) {
 	}
 }
 
-// look looks at the button and the socket, and tests a chip that came.
-func (r *Run) look(ctx context.Context) error {
-	pressed, err := r.Bench.Pressed(ctx)
-	if err != nil {
-		return r.lost(ctx, err)
-	}
-	edge := pressed && !r.pressed
-	if r.pressed = pressed; edge {
-		r.again = r.again || r.about()
-		return r.test(ctx)
-	}
-	present, err := r.Bench.Present(ctx, r.typ)
-	if err != nil {
-		return r.lost(ctx, err)
-	}
-	if present == r.held {
-		r.seen = 0
-		return nil
-	}
-	if r.seen++; r.seen < steady {
-		return nil
-	}
-	r.seen = 0
-	switch {
-	case !present:
-		r.held, r.out = false, true
-		r.Screen.ready(r)
-	case r.skip:
-		r.skip, r.held, r.lies = false, true, 0
-		r.forget()
-		r.Screen.say("skipped; take it out")
-	default:
-		return r.test(ctx)
-	}
-	return nil
-}
-
-// lost says that the adapter does not answer, and looks for it again.
-func (r *Run) lost(ctx context.Context, err error) error {
-	if errors.Is(err, ErrNoMore) || r.Reconnect == nil || ctx.Err() != nil {
-		return err
-	}
-	r.Screen.say("the adapter does not answer: look at its cable. Every record is kept, and the run goes on by itself when it is back")
-	for ctx.Err() == nil && !r.ended {
-		if line, ok, _ := r.Hand.Next(); ok {
-			if err := r.obey(ctx, line); err != nil {
-				return err
-			}
-		}
-		if bench, err := r.Reconnect(ctx); err == nil {
-			r.Bench = bench
-			r.Screen.say("the adapter is back")
-			return nil
-		}
-		r.wait(ctx)
-	}
-	return nil
-}
-
 // test tests what is in the socket and writes the record.
 func (r *Run) test(ctx context.Context) error {
-	r.Screen.testing()
+	r.Screen.testing(r)
 	result, err := r.Bench.Test(ctx, r.typ)
 	if err != nil {
-		return r.lost(ctx, err)
+		return r.failed(ctx, err)
 	}
-	r.held, r.seen = true, 0
-	r.pressed = true // a button that went down meanwhile has what it asked for
-	reject := r.again && r.out && result.Reseated(r.trouble)
+	r.seen, r.pressed = 0, true // a button that went down meanwhile has what it asked for
+	reject := r.sameTrouble(result)
 	sheet := report.Of(result, r.Typed, fmt.Sprint(len(r.sheets)+1), r.next.date, r.next.note)
-	if r.again {
+	if r.next.as == lastAgain {
 		before := r.sheets[len(r.sheets)-1]
 		sheet.Place = before.Place
 		sheet.DateCode = cmp.Or(sheet.DateCode, before.DateCode)
 		sheet.Note = cmp.Or(sheet.Note, before.Note)
 	}
 	if why := unknown(ctx, result); why != "" {
-		r.held = result.Seating == nil || result.Seating.Found != contact.EmptySocket
-		r.lies = 0
+		if r.state = passedOver; result.Seating != nil && result.Seating.Found == contact.EmptySocket {
+			r.state = waiting
+		}
 		r.Screen.verdict(sheet, "not written down: "+why)
 		return nil
 	}
@@ -255,19 +188,36 @@ func (r *Run) test(ctx context.Context) error {
 		r.Screen.say("NOT WRITTEN DOWN: the chip in the socket, which is to be tested again")
 		return fmt.Errorf("the last chip was not written down: %w", err)
 	}
-	words := fmt.Sprintf("record %d", written.Serial)
+	r.Screen.verdict(sheet, r.asWritten(written))
+	r.state, r.trouble = tested, result.Trouble
+	if r.trouble.Condemns() && !reject {
+		r.Screen.say("%s", r.cleaning())
+	}
+	r.forget()
+	return nil
+}
+
+// asWritten says what was written down.
+func (r *Run) asWritten(written record.Record) string {
+	words := "written down"
+	if r.Numbers {
+		words += fmt.Sprintf(" as number %d", written.Chip)
+	}
 	if written.RetestOf != 0 {
-		words += fmt.Sprintf(", again after record %d", written.RetestOf)
+		words += ", tested again"
 	}
 	if written.Grade != verdict.None {
 		words += ", " + written.Grade.String()
 	}
-	r.Screen.verdict(sheet, words)
-	if r.trouble, r.out = result.Trouble, false; r.trouble.Condemns() && !reject {
-		r.Screen.say("     take it out, clean its pins, say retest and put it in again")
+	return words
+}
+
+// cleaning is what to do with a chip whose trouble may be its pins'.
+func (r *Run) cleaning() string {
+	if r.Practice != nil {
+		return "     at a bench you would clean its pins; retest seats it again"
 	}
-	r.forget()
-	return nil
+	return "     take it out, clean its pins, say retest and put it in again"
 }
 
 // forget drops what was said of a chip, but for a date code that is kept.
@@ -301,7 +251,7 @@ func (r *Run) write(ctx context.Context, sheet report.Document) (record.Record, 
 	}
 	entry.Drawer, entry.Lot, entry.Operator = r.Drawer, r.Lot, r.Operator
 	sheets := r.sheets
-	if r.again {
+	if r.next.as == lastAgain {
 		entry.RetestOf = r.last.Serial
 		entry.Marking = r.markingOf(r.last.Chip)
 		sheets = sheets[:len(sheets)-1]
@@ -313,7 +263,7 @@ func (r *Run) write(ctx context.Context, sheet report.Document) (record.Record, 
 	if err != nil {
 		return entry, err
 	}
-	r.last, r.lies, r.again = entry, entry.Chip, false
+	r.last = entry
 	return entry, nil
 }
 

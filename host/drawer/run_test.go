@@ -261,22 +261,22 @@ func TestPartOfTheDrawer(t *testing.T) {
 func TestLargeLetters(t *testing.T) {
 	want := map[assay.Verdict]string{assay.Pass: "  ########", assay.Fail: "  ##########", assay.NotTested: "  ##      ##"}
 	for v, first := range want {
-		lines := strings.Split(strings.TrimSuffix(large(v, false, false), "\n"), "\n")
+		lines := strings.Split(strings.TrimSuffix(large(v, false, false, 80), "\n"), "\n")
 		require.Len(t, lines, 7)
 		assert.True(t, strings.HasPrefix(lines[0], first), lines[0])
 		for _, line := range lines {
 			assert.LessOrEqual(t, len(line), 60)
 			assert.NotContains(t, line, "\x1b")
 		}
-		assert.Contains(t, large(v, false, true), "\x1b[")
+		assert.Contains(t, large(v, false, true, 80), "\x1b[")
 	}
-	whole := large(assay.Pass, false, false)
-	inPart := large(assay.Pass, true, false)
-	require.True(t, strings.HasPrefix(large(assay.PassBut, false, false), whole+"\n"), "PASS, and BUT below")
-	require.NotEqual(t, inPart, large(assay.PassBut, false, false))
+	whole := large(assay.Pass, false, false, 80)
+	inPart := large(assay.Pass, true, false, 80)
+	require.True(t, strings.HasPrefix(large(assay.PassBut, false, false, 80), whole+"\n"), "PASS, and BUT below")
+	require.NotEqual(t, inPart, large(assay.PassBut, false, false, 80))
 	require.NotEqual(t, whole, inPart)
 	require.True(t, strings.HasPrefix(inPart, whole+"\n"), "PASS, and PART below")
-	require.Equal(t, large(assay.Fail, false, false), large(assay.Fail, true, false), "only a pass is in part")
+	require.Equal(t, large(assay.Fail, false, false, 80), large(assay.Fail, true, false, 80), "only a pass is in part")
 }
 
 // A terminal has 80 columns, and the person sees that the chip is being tested.

@@ -11,12 +11,16 @@ import (
 )
 
 // A Screen shows how the run goes: on a terminal with a verdict in letters that
-// can be read from two metres, elsewhere in plain lines.
+// can be read from two metres, and with the tally and what is waited for always in
+// its last lines; elsewhere in plain lines.
 type Screen struct {
 	W      io.Writer
 	Large  bool // a terminal: large letters
 	Colour bool
-	Bell   bool // one for a pass, two for what is not tested, three for a fail, four for a pass with a but
+	Bell   bool                       // one for a pass, two for what is not tested, three for a fail, four for a pass with a but
+	Size   func() (columns, rows int) // of a terminal that moves its cursor; nil or 0 for none
+
+	area area
 }
 
 // bellGap is how far apart bells are, so that a person counts them.
@@ -30,36 +34,48 @@ func (s *Screen) say(format string, args ...any) {
 	for line := range strings.Lines(fmt.Sprintf(format, args...)) {
 		line = report.Printable(strings.TrimSuffix(line, "\n"))
 		if s.Large {
-			line = strings.Join(report.Wrapped(line, indent), "\n")
+			line = strings.Join(report.Wrapped(line, indent, s.columns()), "\n")
 		}
 		fmt.Fprintln(s.W, line)
 	}
 }
 
-// ready says on a terminal what is waited for.
+// usual is how many columns a terminal has that does not say.
+const usual = 80
+
+// columns is how wide lines may be.
+func (s *Screen) columns() int {
+	if s.Size != nil {
+		if columns, _ := s.Size(); columns > 0 {
+			return min(columns, usual)
+		}
+	}
+	return usual
+}
+
+// ready says on a terminal what is waited for, where it does not always stand there.
 func (s *Screen) ready(r *Run) {
-	if !s.Large {
-		return
+	if s.Large && !s.status(r) {
+		s.say("%s", r.awaits())
 	}
-	date := ""
-	if r.next.date != nil {
-		date = ", date code " + r.next.date.Raw
-	}
-	s.say("ready for chip %d: %s%s", len(r.sheets)+1, r.typ.Name(), date)
 }
 
 // testing says on a terminal that the chip is being tested: leave it alone.
-func (s *Screen) testing() {
-	if s.Large {
-		s.say("testing")
+func (s *Screen) testing(r *Run) {
+	const words = "testing: leave the chip alone"
+	if s.Large && !s.draw(r.tally(), words) {
+		s.say(words)
 	}
 }
+
+// status shows the tally and what is waited for, and reports whether it can.
+func (s *Screen) status(r *Run) bool { return s.draw(r.tally(), r.awaits()) }
 
 // verdict shows a verdict, and what was written down.
 func (s *Screen) verdict(sheet report.Document, written string) {
 	v := sheet.Verdict
 	if s.Large {
-		fmt.Fprint(s.W, "\n", large(v, len(sheet.Partial) > 0, s.Colour), "\n")
+		fmt.Fprint(s.W, "\n", large(v, len(sheet.Partial) > 0, s.Colour, s.columns()), "\n")
 	}
 	s.say("%s", sheet.Line())
 	s.say("     %s", written)
@@ -86,6 +102,8 @@ func (s *Screen) ring(v assay.Verdict) {
 var letters = map[rune][7]string{
 	'P': {"####.", "#...#", "#...#", "####.", "#....", "#....", "#...."},
 	'A': {".###.", "#...#", "#...#", "#####", "#...#", "#...#", "#...#"},
+	'D': {"####.", "#...#", "#...#", "#...#", "#...#", "#...#", "####."},
+	'E': {"#####", "#....", "#....", "####.", "#....", "#....", "#####"},
 	'R': {"####.", "#...#", "#...#", "####.", "#.#..", "#..#.", "#...#"},
 	'S': {".####", "#....", "#....", ".###.", "....#", "....#", "####."},
 	'B': {"####.", "#...#", "#...#", "####.", "#...#", "#...#", "####."},
@@ -98,41 +116,60 @@ var letters = map[rune][7]string{
 	'T': {"#####", "..#..", "..#..", "..#..", "..#..", "..#..", "..#.."},
 }
 
-// large is a verdict in letters of seven lines, two columns a dot. What is not
-// tested says "NOT": two words would be too wide for 80 columns. A pass in part has
-// its second word below.
-func large(v assay.Verdict, inPart, colour bool) string {
+// large is a verdict in letters of seven lines, two columns a dot, or one where the
+// terminal is narrow. Its second word stands below. Empty where not even that has room.
+func large(v assay.Verdict, inPart, colour bool, columns int) string {
+	words, code := []string{"NOT", "TESTED"}, "1;7"
 	switch {
 	case v == assay.PassBut:
-		return word("PASS", "1;30;43", colour) + "\n" + word("BUT", "1;30;43", colour)
+		words, code = []string{"PASS", "BUT"}, "1;30;43"
 	case v == assay.Pass && inPart:
-		return word("PASS", "1;30;43", colour) + "\n" + word("PART", "1;30;43", colour)
+		words, code = []string{"PASS", "PART"}, "1;30;43"
 	case v == assay.Pass:
-		return word("PASS", "1;30;42", colour)
+		words, code = []string{"PASS"}, "1;30;42"
 	case v == assay.Fail:
-		return word("FAIL", "1;37;41", colour)
+		words, code = []string{"FAIL"}, "1;37;41"
 	}
-	return word("NOT", "1;7", colour)
+	longest := 0
+	for _, w := range words {
+		longest = max(longest, len(w))
+	}
+	dot := 2
+	width := func() int { return 2 + longest*(letterDots*dot+gap) - gap }
+	if width() > columns {
+		dot = 1
+	}
+	if width() > columns {
+		return ""
+	}
+	var list []string
+	for _, w := range words {
+		list = append(list, word(w, code, colour, dot, width()))
+	}
+	return strings.Join(list, "\n")
 }
 
-// word is a word in large letters, in a terminal's colour.
-func word(text, code string, colour bool) string {
+// A letter is so many dots wide, and so many columns from the next.
+const (
+	letterDots = 5
+	gap        = 3
+)
+
+// word is a word in large letters, dot columns a dot, on a ground of a width in colour.
+func word(text, code string, colour bool, dot, width int) string {
 	var b strings.Builder
 	for row := range 7 {
 		line := "  "
-		for _, c := range text {
-			for _, dot := range letters[c][row] {
-				if dot == '#' {
-					line += "##"
-				} else {
-					line += "  "
-				}
+		for i, c := range text {
+			if i > 0 {
+				line += strings.Repeat(" ", gap)
 			}
-			line += "   "
+			for _, d := range letters[c][row] {
+				line += strings.Repeat(map[bool]string{true: "#", false: " "}[d == '#'], dot)
+			}
 		}
-		line = fmt.Sprintf("%-56s", line)
 		if colour {
-			line = "\x1b[" + code + "m" + line + "\x1b[0m"
+			line = fmt.Sprintf("\x1b[%sm%-*s\x1b[0m", code, width, line)
 		} else {
 			line = strings.TrimRight(line, " ")
 		}

@@ -22,6 +22,20 @@ func (r *Run) summary() Summary {
 	return Summary{report.Tray{Title: "Drawer " + r.Drawer, Chips: r.sheets}}
 }
 
+// tally counts the chips of a run so far.
+func (r *Run) tally() string {
+	return fmt.Sprintf("%s  %s", r.Drawer, r.summary().Tray.Summary())
+}
+
+// nextChip says which chip is waited for.
+func (r *Run) nextChip() string {
+	words := fmt.Sprintf("chip %d, %s", len(r.sheets)+1, r.typ.Name())
+	if r.next.date != nil {
+		words += ", date code " + r.next.date.Raw
+	}
+	return words
+}
+
 // String is the summary for the operator: counts, the yield with its interval, and
 // the commonest failing pins.
 func (s Summary) String() string {

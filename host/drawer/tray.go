@@ -49,7 +49,10 @@ func (t *Tray) Next() (string, bool, error) {
 }
 
 // before is what is said before a chip comes.
-func before(p virtual.Place) []string {
+func before(p virtual.Place) []string { return append(marked(p), p.Before...) }
+
+// marked is what is said of a chip by what stands on it, the part first.
+func marked(p virtual.Place) []string {
 	list := []string{"part " + p.Marking}
 	if p.DateCode != "" {
 		list = append(list, "date "+p.DateCode)
@@ -57,7 +60,7 @@ func before(p virtual.Place) []string {
 	if p.Note != "" {
 		list = append(list, "note "+p.Note)
 	}
-	return append(list, p.Before...)
+	return list
 }
 
 // Present moves the chips: one comes after a look at the empty socket, and goes

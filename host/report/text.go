@@ -192,18 +192,18 @@ func paragraph(b *bufio.Writer, indent, text string) {
 	}
 }
 
-// Wrapped is a line of a terminal in as many as it takes, broken between words; those
-// after the first are indented by so many characters.
-func Wrapped(line string, indent int) []string {
-	if utf8.RuneCountInString(line) <= textWidth {
+// Wrapped is a line of a terminal in as many as it takes, broken between words at so
+// many characters; those after the first are indented.
+func Wrapped(line string, indent, width int) []string {
+	if utf8.RuneCountInString(line) <= width {
 		return []string{line}
 	}
-	at := strings.LastIndexByte(line[:min(len(line), textWidth)], ' ')
+	at := strings.LastIndexByte(line[:min(len(line), width)], ' ')
 	if at <= indent {
 		return []string{line}
 	}
 	lines := []string{strings.TrimRight(line[:at], " ")}
-	for _, rest := range wrap(line[at:], textWidth-indent) {
+	for _, rest := range wrap(line[at:], width-indent) {
 		lines = append(lines, strings.Repeat(" ", indent)+rest)
 	}
 	return lines
