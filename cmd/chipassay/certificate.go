@@ -25,29 +25,35 @@ type paperFile struct {
 func (f *paperFile) flags(cmd *cobra.Command) {
 	f.records.flag(cmd)
 	flags := cmd.Flags()
-	flags.StringVar(&f.lot, "lot", "", "all records of this lot that hold, in place of numbers")
+	flags.StringVar(&f.lot, "lot", "", "all chips of this lot, instead of numbers")
 	flags.StringVar(&f.out, "out", "", "file to write; named after the records if not given")
 	flags.BoolVar(&f.force, "force", false, "write over a file that is there")
 }
 
-// serials are the records that were named, or those of the lot.
-func (f *paperFile) serials(cmd *cobra.Command, s *record.Store, args []string) (serials []int64, err error) {
+// chips are the numbers of the chips that were named, or those of the lot, and the serial
+// numbers of their current records.
+func (f *paperFile) chips(cmd *cobra.Command, s *record.Store, args []string) (numbers, serials []int64, err error) {
 	switch {
 	case f.lot != "" && len(args) > 0:
-		return nil, errors.New("name records by their numbers or by --lot, not both")
+		return nil, nil, errors.New("name records by their numbers or by --lot, not both")
 	case f.lot != "":
-		return certificate.OfLot(cmd.Context(), s, f.lot)
+		serials, err = certificate.OfLot(cmd.Context(), s, f.lot)
+		return serials, serials, err
 	case len(args) == 0:
-		return nil, errors.New("name the records by their numbers, or a lot with --lot: chipassay log lists records")
+		return nil, nil, errors.New("name the records by their numbers, or a lot with --lot: chipassay log lists records")
 	}
 	for _, a := range args {
 		n, err := serialOf(a)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
-		serials = append(serials, n)
+		serial, err := currentOf(cmd.Context(), s, n)
+		if err != nil {
+			return nil, nil, err
+		}
+		numbers, serials = append(numbers, n), append(serials, serial)
 	}
-	return serials, nil
+	return numbers, serials, nil
 }
 
 // write writes the page and says where.
@@ -77,10 +83,11 @@ func certificateCommand() *cobra.Command {
 		Short: "Write the certificates of records as a page to print, with labels and signatures",
 		Long: `Write the certificates of records as one HTML page that needs nothing but itself
 and prints on A4 and Letter, a chip a sheet. A record of a chip that failed or was
-not tested gets a sheet that says so in its heading. A record that does not hold
-any more, or has no report of its test, gets none.
+not tested gets a sheet that says so in its heading. A chip all of whose records were
+taken back, or that has no report of its test, gets none.
 
-The QR code on the sheet holds the number and the SHA-256 digest of the record.`,
+N is the chip's number, which is on its bag; the page is of its current record. The
+QR code on the sheet holds the number and the SHA-256 digest of that record.`,
 		Example: `  chipassay certificate 17
   chipassay certificate --lot "signal box 4" --out lot.html
   chipassay certificate labels 17 18 19 --size 63.5x38.1
@@ -89,7 +96,7 @@ The QR code on the sheet holds the number and the SHA-256 digest of the record.`
 		RunE: func(cmd *cobra.Command, args []string) error {
 			file.lot = strings.TrimSpace(file.lot)
 			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
-				serials, err := file.serials(cmd, s, args)
+				numbers, serials, err := file.chips(cmd, s, args)
 				if err != nil {
 					return err
 				}
@@ -97,7 +104,7 @@ The QR code on the sheet holds the number and the SHA-256 digest of the record.`
 				if err != nil {
 					return err
 				}
-				return file.write(cmd, certificate.FileName("certificate", serials), func(w io.Writer) error {
+				return file.write(cmd, certificate.FileName("certificate", numbers), func(w io.Writer) error {
 					return certificate.Write(w, title, list)
 				})
 			})
@@ -117,8 +124,8 @@ func labelsCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "labels N...",
 		Short: "Write labels for chips, on sheets of labels of any size",
-		Long: `Write a label for each record: part, grade, date code and year, drawer, number of
-the record, and its QR code. As many columns and rows as the paper has room for
+		Long: `Write a label for each record: part, grade, date code and year, drawer, the
+chip's number, and the QR code of its current record. As many columns and rows as the paper has room for
 are laid out in its middle. Print the page at its true size, not fitted to the paper.`,
 		Example: `  chipassay certificate labels 17 18 --size 63.5x38.1 --gap 2.5x0 --skip 4
   chipassay certificate labels --lot "signal box 4" --size 66.7x25.4 --paper letter`,
@@ -129,7 +136,7 @@ are laid out in its middle. Print the page at its true size, not fitted to the p
 			}
 			file.lot = strings.TrimSpace(file.lot)
 			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
-				serials, err := file.serials(cmd, s, args)
+				numbers, serials, err := file.chips(cmd, s, args)
 				if err != nil {
 					return err
 				}
@@ -137,7 +144,7 @@ are laid out in its middle. Print the page at its true size, not fitted to the p
 				if err != nil {
 					return err
 				}
-				return file.write(cmd, certificate.FileName("labels", serials), func(w io.Writer) error {
+				return file.write(cmd, certificate.FileName("labels", numbers), func(w io.Writer) error {
 					return certificate.WriteLabels(w, l, skip, labels)
 				})
 			})

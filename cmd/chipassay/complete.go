@@ -91,6 +91,7 @@ func recorded(cmd *cobra.Command, field func(record.Record) string) []string {
 	if flag := cmd.Flags().Lookup("records"); flag != nil {
 		file.path = flag.Value.String()
 	}
+	file.practice, _ = cmd.Flags().GetBool("practice")
 	name, err := file.name()
 	if err != nil {
 		return nil

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
@@ -30,7 +31,7 @@ type drawerFlags struct {
 	file                                            recordsFile
 	lot                                             lotFlag
 	part, operator, dateCode, tray, html, marchTest string
-	keepDate, bell, everyChip                       bool
+	keepDate, bell, everyChip, numbers, fast        bool
 	atLeast                                         time.Duration
 	seed                                            uint64
 }
@@ -50,12 +51,15 @@ Each chip is on the disk before its verdict says so: nothing is lost at Ctrl-C,
 at a power cut or when the cable comes off. Chips that lie wrongly, and empty
 sockets, are not written down.
 
-A tray (--tray FILE) is a drawer of virtual chips: a line a chip with what is
-marked on it, then any of date CODE, note "TEXT", chip PART (what it really is),
-defect "TEXT", before "COMMAND" and after "COMMAND".`,
+With --tray FILE you practise, with virtual chips: Enter takes out the chip in the
+socket, seats the next and tests it, and all that you can type works. In a pipe,
+or with --fast, the tray runs through by itself. A tray is a line a chip with what
+is marked on it, then any of date CODE, note "TEXT", chip PART (what it really is),
+defect "TEXT", and for a run by itself before "COMMAND" and after "COMMAND".
+What you practise goes to a file of its own: chipassay log --practice.`,
 		Example: `  chipassay drawer D3 --part 74LS00 --operator "the apprentice"
   chipassay drawer D3 --part 7400 --lot depot-1 --date-code 7938 --keep-date --bell
-  chipassay drawer D3 --tray d3.tray --records try.db`,
+  chipassay drawer D3 --tray d3.tray`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0]) },
 	}
@@ -69,7 +73,9 @@ defect "TEXT", before "COMMAND" and after "COMMAND".`,
 	flags.BoolVar(&f.bell, "bell", false, "ring once for a pass, twice for not tested, three times for a fail, four for PASS, BUT")
 	f.connection.flags(cmd)
 	f.supplyFlag(cmd)
-	flags.StringVar(&f.tray, "tray", "", "a file of virtual chips to test in the virtual adapter")
+	flags.StringVar(&f.tray, "tray", "", "practise with the virtual chips of this file")
+	flags.BoolVar(&f.fast, "fast", false, "with --tray: run through it without waiting for Enter")
+	flags.BoolVar(&f.numbers, "numbers", false, "say under which number each chip was written down, for its bag")
 	flags.StringVar(&f.html, "html", "", "write the report of the run to this HTML file")
 	flags.BoolVar(&f.everyChip, "every-chip", false, "with --html: a report of every chip, also of those that passed")
 	flags.StringVar(&f.marchTest, "march", march.Default, "march test of memories")
@@ -81,9 +87,9 @@ defect "TEXT", before "COMMAND" and after "COMMAND".`,
 func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	r := drawer.Run{
 		Drawer: strings.TrimSpace(name), Operator: strings.TrimSpace(f.operator), Typed: f.part, DateCode: f.dateCode, KeepDate: f.keepDate,
-		Find: f.definitions.typed,
+		Find: f.definitions.typed, Numbers: f.numbers,
 		Screen: &drawer.Screen{W: cmd.OutOrStdout(), Bell: f.bell,
-			Large: report.Terminal(os.Stdout), Colour: report.Colour(os.Stdout)},
+			Large: report.Terminal(os.Stdout), Colour: report.Colour(os.Stdout), Size: terminalSize},
 	}
 	if err := notNegative(f.atLeast); err != nil {
 		return err
@@ -91,6 +97,9 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	if f.tray == "" {
 		if err := f.connection.check(cmd); err != nil {
 			return err
+		}
+		if f.fast {
+			return errors.New("--fast is for virtual chips: add --tray FILE")
 		}
 	}
 	test, err := march.ByName(f.marchTest)
@@ -129,6 +138,9 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	}
 	defer func() { station.Adapter.Close() }()
 	summary, err := r.Do(cmd.Context())
+	if f.file.practice && len(summary.Tray.Chips) > 0 {
+		fmt.Fprintln(cmd.OutOrStdout(), "practice, in a file of its own: chipassay log --practice")
+	}
 	if f.html != "" && len(summary.Tray.Chips) > 0 {
 		summary.Tray.EveryChip = f.everyChip
 		err = errors.Join(err, writeRun(f.html, summary.Tray))
@@ -174,10 +186,27 @@ func (f drawerFlags) fillFromTray(cmd *cobra.Command, r *drawer.Run, station *dr
 		return err
 	}
 	socket := board.Socket(nil, f.seed)
-	tray := &drawer.Tray{Station: station, Socket: socket, Places: places}
-	r.Bench, r.Hand = tray, tray
+	if f.fast || !term.IsTerminal(int(os.Stdin.Fd())) || !term.IsTerminal(int(os.Stdout.Fd())) {
+		tray := &drawer.Tray{Station: station, Socket: socket, Places: places}
+		r.Bench, r.Hand = tray, tray
+	} else {
+		r.Practice = &drawer.Practice{Station: station, Socket: socket, Places: places, Typed: r.Typed}
+		r.Bench, r.Hand, r.Pace = r.Practice, drawer.Lines(cmd.InOrStdin()), pace
+	}
 	station.Adapter, err = openSocket(cmd.Context(), socket)
 	return err
+}
+
+// terminalSize is that of the terminal at standard output, where it moves its cursor.
+func terminalSize() (columns, rows int) {
+	if t := os.Getenv("TERM"); t == "" || t == "dumb" {
+		return 0, 0
+	}
+	columns, rows, err := term.GetSize(int(os.Stdout.Fd()))
+	if err != nil {
+		return 0, 0
+	}
+	return columns, rows
 }
 
 // byHand sets a run up at an adapter on a serial port.

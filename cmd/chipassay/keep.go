@@ -34,14 +34,14 @@ func (k *keeping) flags(cmd *cobra.Command) {
 	k.lot.flags(cmd, "with --record: lot to which it belongs")
 	flags.StringVar(&k.operator, "operator", "", "with --record: who tests")
 	flags.StringVar(&k.marking, "marking", "", "with --record: what is marked on the chip, where that is more than PART")
-	flags.Int64Var(&k.retest, "retest", 0, "with --record: number of an earlier record of this same chip")
+	flags.Int64Var(&k.retest, "retest", 0, "with --record: number of this same chip, which was tested before")
 }
 
 // open opens the file before the test, so that a test is not made in vain.
 func (k *keeping) open(ctx context.Context, adapter string) (err error) {
 	if !k.wanted {
-		if k.drawer+k.lot.name+k.operator+k.marking+k.file.path != "" || k.retest != 0 || k.lot.isNew {
-			return errors.New("--drawer, --lot, --new-lot, --operator, --marking, --retest and --records are for what is written down: add --record")
+		if k.drawer+k.lot.name+k.operator+k.marking+k.file.path != "" || k.retest != 0 || k.lot.isNew || k.file.practice {
+			return errors.New("--drawer, --lot, --new-lot, --operator, --marking, --retest, --records and --practice are for what is written down: add --record")
 		}
 		return nil
 	}
@@ -92,13 +92,17 @@ func (k *keeping) keep(cmd *cobra.Command, result *assay.Result, d report.Docume
 	if r, err = k.store.Append(context.WithoutCancel(cmd.Context()), r); err != nil {
 		return fmt.Errorf("the test was not written down: %w", err)
 	}
-	fmt.Fprintf(cmd.ErrOrStderr(), "record %d in %s\n", r.Serial, k.store.Path())
+	where := "in " + k.store.Path()
+	if k.file.practice {
+		where = "of practice: chipassay log --practice"
+	}
+	fmt.Fprintf(cmd.ErrOrStderr(), "record %d %s\n", r.Chip, where)
 	return nil
 }
 
 // inherit takes over from a chip's earlier record what was not said anew.
 func (k *keeping) inherit(ctx context.Context, r *record.Record) error {
-	_, history, before, err := whole(ctx, k.store, k.retest)
+	history, before, err := whole(ctx, k.store, k.retest)
 	if err != nil {
 		return err
 	}

@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -29,7 +31,8 @@ func logCommand() *cobra.Command {
 		Use:   "log",
 		Short: "List the chips that were tested, the newest first",
 		Long: `List the chips that were tested, the newest first. A chip that was tested again
-or corrected stands once, as it stands now; with --all every row is listed.`,
+or corrected stands once, as it stands now, under the number of its first record;
+with --all every row is listed, with its own number.`,
 		Example: `  chipassay log --drawer D3 --verdict fail
   chipassay log --part 74LS00 --from 1979 --to 1981-W26
   chipassay log --lot depot-1 --csv > depot-1.csv`,
@@ -51,7 +54,7 @@ or corrected stands once, as it stands now; with --all every row is listed.`,
 	f.flags(cmd)
 	form.flags(cmd)
 	cmd.Flags().IntVar(&limit, "limit", 0, fmt.Sprintf("at most so many; %d on a list for reading, 0 for all", newest))
-	cmd.Flags().BoolVar(&all, "all", false, "also rows that others took the place of, and what was undone")
+	cmd.Flags().BoolVar(&all, "all", false, "also rows that others took the place of, and what was taken back")
 	cmd.AddCommand(logVerifyCommand(), logDigestCommand())
 	return cmd
 }
@@ -75,7 +78,7 @@ type logLine struct {
 	PinsFailed []int  `json:"pins_failed"`
 	Operator   string `json:"operator"`
 	Note       string `json:"note"`
-	Chip       int64  `json:"chip"` // serial of the chip's first test
+	Chip       int64  `json:"chip"` // serial of the chip's first test: its number
 }
 
 func lineOf(r record.Record) logLine {
@@ -103,7 +106,7 @@ func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing,
 		if err != nil {
 			return err
 		}
-		rows = append(rows, logRow(r))
+		rows = append(rows, logRow(r, q.All))
 	}
 	if len(rows) == 0 {
 		return errors.New("no record matches; chipassay stock shows what there is")
@@ -112,7 +115,11 @@ func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing,
 	if more {
 		rows = rows[:newest]
 	}
-	if err := writeAligned(out, []string{"record", "day", "drawer", "type", "date code", "verdict", "grade", "reason or note"}, rows); err != nil {
+	header := []string{"record", "day", "drawer", "type", "date code", "verdict", "grade", "reason or note"}
+	if q.All {
+		header = slices.Insert(header, 1, "row", "what")
+	}
+	if err := writeAligned(out, header, rows); err != nil {
 		return err
 	}
 	if more {
@@ -121,11 +128,12 @@ func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing,
 	return nil
 }
 
-// logRow is a record in a list for a person.
-func logRow(r record.Record) []string {
+// logRow is a chip in a list for a person, under its own number; with all rows, that of
+// the row too, and what it is.
+func logRow(r record.Record, all bool) []string {
 	verdict := r.Verdict.Heading(assay.InPart(r.Reason))
-	if r.Kind != record.Test {
-		verdict = fmt.Sprintf("%s of %d", r.Kind, r.Corrects)
+	if r.Kind == record.Void {
+		verdict = ""
 	}
 	words := r.Reason
 	if r.Verdict == assay.Pass && r.Note != "" {
@@ -133,7 +141,12 @@ func logRow(r record.Record) []string {
 	} else if r.Note != "" {
 		words += " (" + r.Note + ")"
 	}
-	return []string{strconv.FormatInt(r.Serial, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, dateOf(r), verdict, r.Grade.String(), shorten(words, 72)}
+	row := []string{strconv.FormatInt(r.Chip, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, dateOf(r), verdict, r.Grade.String(), shorten(words, 72)}
+	if all {
+		what, _, _ := strings.Cut(historyWords(r), ":")
+		row = slices.Insert(row, 1, strconv.FormatInt(r.Serial, 10), what)
+	}
+	return row
 }
 
 // dateOf is the date code with its year.

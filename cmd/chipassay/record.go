@@ -19,23 +19,32 @@ import (
 
 func recordCommand() *cobra.Command {
 	var (
-		file recordsFile
-		form listing
+		file      recordsFile
+		form      listing
+		full, row bool
 	)
 	cmd := &cobra.Command{
 		Use:   "record N",
-		Short: "Show one record whole, and what became of its chip since",
-		Args:  cobra.ExactArgs(1),
+		Short: "Show what is written down about chip N, as it stands now",
+		Long: `Show what is written down about chip N, as it stands now. A chip keeps its number,
+which is that of its first record, so that what is on its bag stays true: a retest,
+a correction or an undo is a record with a number of its own, which --full shows.`,
+		Example: `  chipassay record 17
+  chipassay record 17 --full
+  chipassay record 19 --row`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			serial, err := serialOf(args[0])
+			number, err := serialOf(args[0])
 			if err != nil {
 				return err
 			}
-			return file.use(func(s *record.Store) error { return showRecord(cmd, s, serial, form) })
+			return file.use(func(s *record.Store) error { return showRecord(cmd, s, number, form, full, row) })
 		},
 	}
 	file.flag(cmd)
 	form.flags(cmd)
+	cmd.Flags().BoolVar(&full, "full", false, "with the numbers of all records about the chip")
+	cmd.Flags().BoolVar(&row, "row", false, "the record with just this number, also where it is not the current one")
 	cmd.AddCommand(recordCorrectCommand(), recordVoidCommand())
 	return cmd
 }
@@ -48,10 +57,17 @@ func serialOf(typed string) (int64, error) {
 	return n, nil
 }
 
-func showRecord(cmd *cobra.Command, s *record.Store, serial int64, form listing) error {
-	r, history, current, err := whole(cmd.Context(), s, serial)
+func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing, full, row bool) error {
+	history, current, err := whole(cmd.Context(), s, number)
 	if err != nil {
 		return err
+	}
+	serial := history[len(history)-1].Serial
+	switch {
+	case row:
+		serial = number
+	case current != nil:
+		serial = current.Serial
 	}
 	out := cmd.OutOrStdout()
 	one := record.Query{All: true, After: serial - 1, Limit: 1}
@@ -63,7 +79,15 @@ func showRecord(cmd *cobra.Command, s *record.Store, serial int64, form listing)
 		_, err = s.ExportCSV(cmd.Context(), out, one)
 		return err
 	}
-	fmt.Fprintf(out, "Record %d, a %s\n%s\n\n", r.Serial, r.Kind, standing(r, current))
+	r, err := s.Get(cmd.Context(), serial)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(out, "Record %d\n", r.Chip)
+	if full || row || current == nil {
+		fmt.Fprintln(out, standing(r, current))
+	}
+	fmt.Fprintln(out)
 	if r.Kind != record.Void {
 		var rows [][]string
 		for _, f := range [][]string{{"Type", r.Type}, {"Marking", r.Marking}, {"Date code", dateOf(r)}, {"Drawer", r.Drawer}, {"Lot", r.Lot},
@@ -81,9 +105,13 @@ func showRecord(cmd *cobra.Command, s *record.Store, serial int64, form listing)
 		fmt.Fprintf(out, "Note       %s\n", report.Printable(r.Note))
 	}
 	if len(history) > 1 {
-		fmt.Fprintln(out, "\nAll rows about this chip")
+		fmt.Fprintln(out, "\nWhat was written down about this chip")
 		for _, h := range history {
-			fmt.Fprintf(out, "  %d  %s  %s\n", h.Serial, h.Time.Local().Format("2006-01-02 15:04"), report.Printable(historyWords(h)))
+			number := ""
+			if full || row {
+				number = fmt.Sprintf("%d  ", h.Serial)
+			}
+			fmt.Fprintf(out, "  %s%s  %s\n", number, h.Time.Local().Format("2006-01-02 15:04"), report.Printable(historyWords(h)))
 		}
 	}
 	if len(r.Report) > 0 {
@@ -96,29 +124,31 @@ func showRecord(cmd *cobra.Command, s *record.Store, serial int64, form listing)
 			return err
 		}
 	}
-	fmt.Fprintf(out, "\n  Digest %s\n", r.Digest)
+	if full || row {
+		fmt.Fprintf(out, "\n  Digest of record %d  %s\n", r.Serial, r.Digest)
+	}
 	return nil
 }
 
-// standing says whether a record holds.
+// standing says which record is the current one of the chip.
 func standing(r record.Record, current *record.Record) string {
 	switch {
-	case r.Kind == record.Void:
-		return fmt.Sprintf("Record %d does not hold.", r.Corrects)
 	case current == nil:
-		return "It was undone, and no other record about this chip holds."
+		return "All that was written down about this chip was taken back."
 	case current.Serial != r.Serial:
-		return fmt.Sprintf("Record %d holds for this chip, not this one.", current.Serial)
+		return fmt.Sprintf("This is record %d of chip %d; its current record is %d.", r.Serial, r.Chip, current.Serial)
 	}
-	return "It holds for this chip."
+	return fmt.Sprintf("The current record of chip %d is %d.", r.Chip, r.Serial)
 }
 
 func historyWords(h record.Record) string {
-	switch h.Kind {
-	case record.Void:
-		return fmt.Sprintf("record %d does not hold: %s", h.Corrects, h.Reason)
-	case record.Correction:
-		return fmt.Sprintf("record %d corrected: %s %s", h.Corrects, h.Type, h.Verdict)
+	switch {
+	case h.Kind == record.Void:
+		return "taken back: " + h.Reason
+	case h.Kind == record.Correction:
+		return fmt.Sprintf("corrected: %s %s", h.Type, h.Verdict)
+	case h.RetestOf != 0:
+		return fmt.Sprintf("tested again: %s %s %s", h.Type, h.Verdict, h.Grade)
 	}
 	return fmt.Sprintf("tested: %s %s %s", h.Type, h.Verdict, h.Grade)
 }
@@ -132,14 +162,14 @@ func recordCorrectCommand() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "correct N",
-		Short: "Correct what was written down about a chip: a new record takes the place of N",
-		Long: `Correct the drawer, lot, operator, marking, date code or note of record N. N stays
-as it is; a new record with the rest of it takes its place. What was measured
-cannot be corrected: test the chip again.`,
+		Short: "Correct what was written down about chip N",
+		Long: `Correct the drawer, lot, operator, marking, date code or note of chip N. The chip
+keeps its number; a new record takes the place of the one before, which stays as it
+is. What was measured cannot be corrected: test the chip again.`,
 		Example: `  chipassay record correct 17 --drawer D4 --date-code 7938`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return replaceRecord(cmd, &file, args[0], func(s *record.Store, r *record.Record) (err error) {
+			return replaceRecord(cmd, &file, args[0], "corrected", func(s *record.Store, r *record.Record) (err error) {
 				if err := lot.check(cmd.Context(), s); err != nil {
 					return err
 				}
@@ -216,47 +246,53 @@ func recordVoidCommand() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "void N",
-		Short: "Say that record N does not hold: the chip stands as before it",
+		Short: "Take back what was written last about chip N: it stands as before",
 		Args:  cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if why == "" {
 				return errors.New(`say why: --why "the wrong chip was in the socket"`)
 			}
-			return replaceRecord(cmd, &file, args[0], func(_ *record.Store, r *record.Record) error {
+			return replaceRecord(cmd, &file, args[0], "taken back what was written last", func(_ *record.Store, r *record.Record) error {
 				r.Kind, r.Verdict, r.Grade, r.Reason, r.Report = record.Void, "", "", why, nil
 				return nil
 			})
 		},
 	}
 	file.flag(cmd)
-	cmd.Flags().StringVar(&why, "why", "", "why it does not hold")
+	cmd.Flags().StringVar(&why, "why", "", "why it is taken back")
 	return cmd
 }
 
-// replaceRecord appends a row that takes the place of a record.
-func replaceRecord(cmd *cobra.Command, file *recordsFile, typed string, change func(*record.Store, *record.Record) error) error {
-	serial, err := serialOf(typed)
+// replaceRecord appends a row that takes the place of a chip's current record, and says
+// what was done. The number of a record that is neither the chip's own nor the current
+// one is refused: it is another that would be changed.
+func replaceRecord(cmd *cobra.Command, file *recordsFile, typed, done string, change func(*record.Store, *record.Record) error) error {
+	number, err := serialOf(typed)
 	if err != nil {
 		return err
 	}
 	return file.use(func(s *record.Store) error {
-		r, _, current, err := whole(cmd.Context(), s, serial)
+		history, current, err := whole(cmd.Context(), s, number)
 		switch {
 		case err != nil:
 			return err
 		case current == nil:
-			return fmt.Errorf("record %d was undone", serial)
-		case current.Serial != serial:
-			return fmt.Errorf("record %d does not hold any more: name record %d", serial, current.Serial)
+			return fmt.Errorf("record %d was taken back", number)
+		case number != history[0].Serial && number != current.Serial:
+			return fmt.Errorf("record %d is not the current one of chip %d: name the chip's number, %d", number, history[0].Serial, history[0].Serial)
 		}
-		r.Corrects, r.RetestOf, r.Time = serial, 0, time.Now()
+		r, err := s.Get(cmd.Context(), current.Serial)
+		if err != nil {
+			return err
+		}
+		r.Corrects, r.RetestOf, r.Time = r.Serial, 0, time.Now()
 		if err := change(s, &r); err != nil {
 			return err
 		}
 		if r, err = s.Append(cmd.Context(), r); err != nil {
 			return err
 		}
-		fmt.Fprintf(cmd.OutOrStdout(), "record %d takes the place of %d\n", r.Serial, serial)
+		fmt.Fprintf(cmd.OutOrStdout(), "record %d: %s\n", r.Chip, done)
 		return nil
 	})
 }

@@ -25,14 +25,18 @@ func recordsCommand() *cobra.Command {
 func recordsPathCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "path",
-		Short: "Say where your records are kept",
+		Short: "Say where your records are kept, and those of practice",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			name, err := record.DefaultPath()
+			own, err := record.DefaultPath()
 			if err != nil {
 				return err
 			}
-			fmt.Fprintln(cmd.OutOrStdout(), name)
+			practice, err := record.PracticePath()
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "%s\n%s (practice with virtual chips: --practice)\n", own, practice)
 			return nil
 		},
 	}

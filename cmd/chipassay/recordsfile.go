@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"strings"
@@ -13,22 +14,35 @@ import (
 	"chipassay/host/record"
 )
 
-// A recordsFile is where records are kept: the file that --records names, or
-// the person's own.
-type recordsFile struct{ path string }
+// A recordsFile is where records are kept: the file that --records names, the person's
+// own, or that of practice with virtual chips.
+type recordsFile struct {
+	path     string
+	practice bool
+	say      io.Writer // where a note goes; nil for none
+}
 
-// flag gives a command the flag --records.
+// flag gives a command the flags --records and --practice.
 func (f *recordsFile) flag(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.path, "records", "", "file of records, in place of your own")
+	cmd.Flags().StringVar(&f.path, "records", "", "file of records, instead of your own")
+	cmd.Flags().BoolVar(&f.practice, "practice", false, "the records of practice with virtual chips, instead of your own")
+	cmd.MarkFlagsMutuallyExclusive("records", "practice")
+	f.say = cmd.ErrOrStderr()
 }
 
 // name is the file's path.
 func (f *recordsFile) name() (string, error) {
-	if f.path != "" {
+	switch {
+	case f.path != "":
 		return f.path, nil
+	case f.practice:
+		return record.PracticePath()
 	}
 	return record.DefaultPath()
 }
+
+// own tells whether the file is the person's own.
+func (f *recordsFile) own() bool { return f.path == "" && !f.practice }
 
 // append opens the file to add to it, and makes it if there is none.
 func (f *recordsFile) append() (*record.Store, error) {
@@ -40,19 +54,27 @@ func (f *recordsFile) append() (*record.Store, error) {
 }
 
 // forChips opens the file to add chips to it. Virtual chips do not stand in one
-// file with real ones, whose stock and yield they would spoil for good.
+// file with real ones, whose stock and yield they would spoil for good: unless a file is
+// named, they go to that of practice.
 func (f *recordsFile) forChips(ctx context.Context, virtual bool) (*record.Store, error) {
+	if f.practice && !virtual {
+		return nil, errors.New("--practice is for virtual chips: leave it out")
+	}
+	f.practice = virtual && f.path == ""
 	s, err := f.append()
 	if err != nil {
 		return nil, err
 	}
 	for r, err := range s.Find(ctx, record.Query{All: true, NewestFirst: true, Limit: 1}) {
 		if err == nil && strings.HasPrefix(r.Adapter, virtualAdapter) != virtual {
-			here, those := "real", "virtual chips"
+			here, those, advice := "real", "virtual chips", "name another file with --records"
 			if !virtual {
 				here, those = "virtual", "real ones"
 			}
-			err = fmt.Errorf("%s holds records of %s chips, among which %s do not belong: name another file with --records", s.Path(), here, those)
+			if !virtual && f.own() {
+				advice = "move that file away, and go on with a new one"
+			}
+			err = fmt.Errorf("%s holds records of %s chips, among which %s do not belong: %s", s.Path(), here, those, advice)
 		}
 		if err != nil {
 			return nil, errors.Join(err, s.Close())
@@ -68,9 +90,36 @@ func (f *recordsFile) existing() (string, error) {
 		return "", err
 	}
 	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
+		if f.own() && practised() {
+			return "", fmt.Errorf("there are no records in %s yet, but there are some of practice: --practice shows them", name)
+		}
 		return "", fmt.Errorf("there are no records in %s yet: chipassay drawer or chipassay test --record make them, --records names another file", name)
 	}
 	return name, nil
+}
+
+// practised tells whether there are records of practice.
+func practised() bool {
+	name, err := record.PracticePath()
+	if err != nil {
+		return false
+	}
+	if _, err := os.Stat(name); err != nil {
+		return false // it is not made by asking
+	}
+	s, err := record.Open(name)
+	if err != nil {
+		return false
+	}
+	defer s.Close()
+	return !isEmpty(s)
+}
+
+func isEmpty(s *record.Store) bool {
+	for range s.Find(context.Background(), record.Query{All: true, Limit: 1}) {
+		return false
+	}
+	return true
 }
 
 // use opens the file for work that needs records, and closes it.
@@ -84,6 +133,9 @@ func (f *recordsFile) use(work func(*record.Store) error) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
+	if f.own() && isEmpty(store) && practised() {
+		fmt.Fprintln(f.say, "your own records are empty, but there are some of practice: --practice shows them")
+	}
 	return work(store)
 }
 
@@ -124,13 +176,24 @@ func (l *lotFlag) check(ctx context.Context, s *record.Store) error {
 	return err
 }
 
-// whole gives the record of a serial number with all rows about its chip, and which of them holds.
-func whole(ctx context.Context, s *record.Store, serial int64) (r record.Record, history []record.Record, current *record.Record, err error) {
-	if r, err = s.Get(ctx, serial); err != nil {
-		return r, nil, nil, err
+// A chip keeps the number of its first record, which is on its bag. A retest or a
+// correction is a record of its own, with a number that people need not see.
+
+// whole gives all rows about the chip of a number, and which of them is the current record;
+// nil where all was taken back.
+func whole(ctx context.Context, s *record.Store, number int64) (history []record.Record, current *record.Record, err error) {
+	if history, err = s.History(ctx, number); err != nil {
+		return nil, nil, err
 	}
-	if history, err = s.History(ctx, serial); err != nil {
-		return r, nil, nil, err
+	return history, record.Current(history), nil
+}
+
+// currentOf is the serial number of the current record of a chip, or where all was taken
+// back, the number itself.
+func currentOf(ctx context.Context, s *record.Store, number int64) (int64, error) {
+	_, current, err := whole(ctx, s, number)
+	if err != nil || current == nil {
+		return number, err
 	}
-	return r, history, record.Current(history), nil
+	return current.Serial, nil
 }

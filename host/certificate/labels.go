@@ -109,7 +109,7 @@ func (l Layout) label(c Certificate) (label, error) {
 }
 
 // labelLines are the lines of a label: the part, the grade, the date code with its
-// year, and the record's number with the drawer. What does not fit is cut at its end.
+// year, and the chip's number with the drawer. What does not fit is cut at its end.
 func (c Certificate) labelLines() [lines]string {
 	r := c.Record
 	grade := c.verdict().Heading(c.inPart())
@@ -125,7 +125,7 @@ func (c Certificate) labelLines() [lines]string {
 	if c.virtual() {
 		grade = "virtual: " + grade
 	}
-	place := fmt.Sprintf("no. %d", r.Serial)
+	place := fmt.Sprintf("no. %d", r.Chip)
 	if r.Drawer != "" {
 		place += ", drawer " + strings.TrimSpace(strings.TrimPrefix(r.Drawer, "drawer "))
 	}

@@ -28,7 +28,7 @@ func (i invalid) Error() string { return string(i) }
 // Commands says what the operator can type, a line each.
 func Commands() string {
 	var b strings.Builder
-	b.WriteString("Enter alone      start the test, or go on after a pause\n")
+	b.WriteString("Enter alone      test; in practice seat the next and test it; go on after a pause\n")
 	for _, c := range commands {
 		fmt.Fprintf(&b, "%-16s %s\n", strings.TrimSpace(c.word+" "+c.argument), c.does)
 	}
@@ -39,10 +39,10 @@ var commands []command
 
 func init() { // help lists the list that it stands in
 	commands = []command{
-		{"date", "CODE", "date code of the next chip, or of the one in the socket that was tested; - for none", (*Run).sayDate},
+		{"date", "CODE", "date code of this chip once tested, else of the next; - for none", (*Run).sayDate},
 		{"note", "TEXT", "your words about the same chip", (*Run).sayNote},
 		{"marking", "TEXT", "what is marked on the same chip", (*Run).sayMarking},
-		{"retest", "", "test the last chip again; this test counts, in place of the one before", by(again)},
+		{"retest", "", "test the last chip again; this test then counts", by(again)},
 		{"undo", "", "take back what was written last", (*Run).undo},
 		{"skip", "", "do not test the next chip", (*Run).skipNext},
 		{"part", "PART", "what the following chips are", (*Run).changePart},

@@ -14,7 +14,7 @@ type Practice struct {
 	Socket Swapper
 	Places []virtual.Place
 
-	Typed  string // what the chips are taken to be before the first
+	Typed string // what the chips are taken to be before the first
 
 	next int // place of the next chip
 }

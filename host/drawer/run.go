@@ -114,11 +114,15 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 			return Summary{}, err
 		}
 	}
-	r.Screen.say("%s: %s. %s; help lists what you can type.", r.Drawer, r.typ, r.opening())
+	defer r.Screen.close()
+	r.Screen.say("%s: %s. %s", r.Drawer, r.typ, r.opening())
 	for err == nil && r.state != ended && ctx.Err() == nil {
 		err = r.turn(ctx)
 	}
 	r.Screen.close()
+	if ctx.Err() != nil && r.Screen.Large {
+		r.Screen.say("") // behind ^C
+	}
 	if errors.Is(err, ErrNoMore) || ctx.Err() != nil {
 		err = nil
 	}
@@ -130,9 +134,9 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 // opening says how a chip comes into the socket.
 func (r *Run) opening() string {
 	if r.Practice != nil {
-		return "Practice with virtual chips: Enter takes out the chip in the socket, seats the next and tests it"
+		return "\nPractice with virtual chips: Enter seats and tests the next; help lists the rest."
 	}
-	return "Seat a chip with pin 1 at the lever end"
+	return "Seat a chip with pin 1 at the lever end; help lists what you can type."
 }
 
 // find finds a type that can be tested here.
@@ -200,11 +204,11 @@ func (r *Run) test(ctx context.Context) error {
 // asWritten says what was written down.
 func (r *Run) asWritten(written record.Record) string {
 	words := "written down"
+	if written.RetestOf != 0 {
+		words = "tested again, " + words
+	}
 	if r.Numbers {
 		words += fmt.Sprintf(" as number %d", written.Chip)
-	}
-	if written.RetestOf != 0 {
-		words += ", tested again"
 	}
 	if written.Grade != verdict.None {
 		words += ", " + written.Grade.String()

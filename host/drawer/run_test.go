@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -256,20 +257,34 @@ func TestPartOfTheDrawer(t *testing.T) {
 	assert.Equal(t, 3, strings.Count(shown, "\a"), "three bells for a fail")
 }
 
-// The letters are told apart from two metres by their strokes: each verdict is
-// seven lines of no more than 60 columns, and no control character without colour.
+// The letters are told apart from two metres by their strokes: each word of a verdict is
+// seven lines that fit the terminal, and no control character without colour.
 func TestLargeLetters(t *testing.T) {
 	want := map[assay.Verdict]string{assay.Pass: "  ########", assay.Fail: "  ##########", assay.NotTested: "  ##      ##"}
 	for v, first := range want {
-		lines := strings.Split(strings.TrimSuffix(large(v, false, false, 80), "\n"), "\n")
-		require.Len(t, lines, 7)
-		assert.True(t, strings.HasPrefix(lines[0], first), lines[0])
-		for _, line := range lines {
-			assert.LessOrEqual(t, len(line), 60)
-			assert.NotContains(t, line, "\x1b")
+		for _, columns := range []int{80, 79, 44} {
+			shown := large(v, false, false, columns)
+			words := strings.Split(strings.TrimSuffix(shown, "\n"), "\n\n")
+			require.Len(t, words, len(strings.Fields(v.Heading(false))), "every word of it")
+			for _, w := range words {
+				require.Len(t, strings.Split(strings.TrimSuffix(w, "\n"), "\n"), 7)
+			}
+			for _, line := range strings.Split(shown, "\n") {
+				assert.LessOrEqual(t, len(line), columns)
+				assert.NotContains(t, line, "\x1b")
+			}
+			if columns == 80 {
+				assert.True(t, strings.HasPrefix(shown, first), shown)
+			}
+			coloured := large(v, false, true, columns)
+			assert.Contains(t, coloured, "\x1b[")
+			ground := regexp.MustCompile("\x1b\\[[0-9;]*m").ReplaceAllString(coloured, "")
+			for _, line := range strings.Split(ground, "\n") {
+				assert.LessOrEqual(t, len(line), columns)
+			}
 		}
-		assert.Contains(t, large(v, false, true, 80), "\x1b[")
 	}
+	assert.Empty(t, large(assay.NotTested, false, false, 43), "no room for TESTED")
 	whole := large(assay.Pass, false, false, 80)
 	inPart := large(assay.Pass, true, false, 80)
 	require.True(t, strings.HasPrefix(large(assay.PassBut, false, false, 80), whole+"\n"), "PASS, and BUT below")
@@ -289,7 +304,7 @@ func TestATerminalsLines(t *testing.T) {
 		b := r.Bench
 		r.Reconnect = func(context.Context) (Bench, error) { return b, nil }
 	})
-	assert.Equal(t, 1, strings.Count(shown, "testing\n"))
+	assert.Equal(t, 1, strings.Count(shown, "testing: leave the chip alone\n"))
 	assert.Contains(t, strings.Join(strings.Fields(shown), " "), "Every record is kept, and the run goes on by itself when it is back")
 	for line := range strings.Lines(shown) {
 		assert.LessOrEqual(t, len(line), 81, line)

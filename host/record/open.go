@@ -35,7 +35,12 @@ type Store struct {
 
 // DefaultPath is where a person's records are kept when no other file is
 // named. Its folder is made if there is none.
-func DefaultPath() (string, error) {
+func DefaultPath() (string, error) { return pathOf("records.sqlite") }
+
+// PracticePath is where the records of practice with virtual chips are, beside them.
+func PracticePath() (string, error) { return pathOf("practice.sqlite") }
+
+func pathOf(name string) (string, error) {
 	dir, err := dataDir()
 	if err != nil {
 		return "", fmt.Errorf("where to keep records: %w", err)
@@ -44,7 +49,7 @@ func DefaultPath() (string, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return "", fmt.Errorf("where to keep records: %w", err)
 	}
-	return filepath.Join(dir, "records.sqlite"), nil
+	return filepath.Join(dir, name), nil
 }
 
 // dataDir is the folder for a person's data: %LocalAppData%, which does not
