@@ -37,21 +37,26 @@ func (f *paperFile) chips(cmd *cobra.Command, s *record.Store, args []string) (n
 	case f.lot != "" && len(args) > 0:
 		return nil, nil, errors.New("name records by their numbers or by --lot, not both")
 	case f.lot != "":
-		serials, err = certificate.OfLot(cmd.Context(), s, f.lot)
-		return serials, serials, err
+		numbers, err = certificate.OfLot(cmd.Context(), s, f.lot)
 	case len(args) == 0:
-		return nil, nil, errors.New("name the records by their numbers, or a lot with --lot: chipassay log lists records")
+		err = errors.New("name the records by their numbers, or a lot with --lot: chipassay log lists records")
 	}
 	for _, a := range args {
-		n, err := serialOf(a)
+		n, wrong := serialOf(a)
+		numbers, err = append(numbers, n), errors.Join(err, wrong)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	for i, n := range numbers {
+		history, current, err := whole(cmd.Context(), s, n)
 		if err != nil {
 			return nil, nil, err
 		}
-		serial, err := currentOf(cmd.Context(), s, n)
-		if err != nil {
-			return nil, nil, err
+		if current != nil {
+			n = current.Serial
 		}
-		numbers, serials = append(numbers, n), append(serials, serial)
+		numbers[i], serials = history[0].Serial, append(serials, n)
 	}
 	return numbers, serials, nil
 }

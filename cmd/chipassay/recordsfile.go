@@ -187,13 +187,3 @@ func whole(ctx context.Context, s *record.Store, number int64) (history []record
 	}
 	return history, record.Current(history), nil
 }
-
-// currentOf is the serial number of the current record of a chip, or where all was taken
-// back, the number itself.
-func currentOf(ctx context.Context, s *record.Store, number int64) (int64, error) {
-	_, current, err := whole(ctx, s, number)
-	if err != nil || current == nil {
-		return number, err
-	}
-	return current.Serial, nil
-}

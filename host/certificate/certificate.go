@@ -77,15 +77,15 @@ func holds(r record.Record, history []record.Record) error {
 	if now != nil && now.Serial == r.Serial {
 		return nil
 	}
-	what := "does not hold any more"
+	what := "is not the current one"
 	if r.Kind == record.Void {
-		what = fmt.Sprintf("only voids record %d", r.Corrects)
+		what = fmt.Sprintf("only takes back record %d", r.Corrects)
 	}
 	if v := voidOf(history, r.Serial); v != nil {
-		what = fmt.Sprintf("is voided by record %d", v.Serial)
+		what = fmt.Sprintf("was taken back by record %d", v.Serial)
 	}
 	if now == nil {
-		return fmt.Errorf("record %d %s, and no record holds for its chip: test the chip again: %w", r.Serial, what, ErrNone)
+		return fmt.Errorf("record %d %s, and so was all else about its chip: test the chip again: %w", r.Serial, what, ErrNone)
 	}
 	how := "a retest"
 	switch {
@@ -94,7 +94,8 @@ func holds(r record.Record, history []record.Record) error {
 	case now.Serial < r.Serial:
 		how = "the test before it"
 	}
-	return fmt.Errorf("record %d %s: for its chip holds record %d, %s: ask for %d: %w", r.Serial, what, now.Serial, how, now.Serial, ErrNone)
+	return fmt.Errorf("record %d %s: the current record of its chip is %d, %s: make the page anew with chipassay certificate %d: %w",
+		r.Serial, what, now.Serial, how, r.Chip, ErrNone)
 }
 
 // testOf is the record of the test that a record corrects, or the record itself.

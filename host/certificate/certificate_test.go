@@ -189,15 +189,15 @@ func TestOnlyWhatHoldsIsCertified(t *testing.T) {
 	second := appended(t, s, again)
 	_, err := Read(t.Context(), s, first.Serial)
 	require.ErrorIs(t, err, ErrNone)
-	require.ErrorContains(t, err, "record 1 does not hold any more: for its chip holds record 2, a retest")
+	require.ErrorContains(t, err, "record 1 is not the current one: the current record of its chip is 2, a retest: make the page anew with chipassay certificate 1")
 
 	void := second
 	void.Kind, void.Corrects, void.RetestOf, void.Report = record.Void, second.Serial, 0, nil
 	third := appended(t, s, void)
 	_, err = Read(t.Context(), s, second.Serial)
-	require.ErrorContains(t, err, "record 2 is voided by record 3: for its chip holds record 1, the test before it")
+	require.ErrorContains(t, err, "record 2 was taken back by record 3: the current record of its chip is 1, the test before it")
 	_, err = Read(t.Context(), s, third.Serial)
-	require.ErrorContains(t, err, "record 3 only voids record 2: for its chip holds record 1")
+	require.ErrorContains(t, err, "record 3 only takes back record 2: the current record of its chip is 1")
 	_, err = Read(t.Context(), s, first.Serial)
 	require.NoError(t, err)
 
@@ -206,7 +206,7 @@ func TestOnlyWhatHoldsIsCertified(t *testing.T) {
 	correction.Time = first.Time.Add(time.Hour)
 	fourth := appended(t, s, correction)
 	_, err = Read(t.Context(), s, first.Serial)
-	require.ErrorContains(t, err, "holds record 4, which corrects record 1: ask for 4")
+	require.ErrorContains(t, err, "the current record of its chip is 4, which corrects record 1: make the page anew with chipassay certificate 1")
 	c, err := Read(t.Context(), s, fourth.Serial)
 	require.NoError(t, err)
 	words := wellFormed(t, pageOf(t, c))
@@ -220,7 +220,7 @@ func TestOnlyWhatHoldsIsCertified(t *testing.T) {
 	void.Corrects = 1
 	appended(t, s, void)
 	_, err = Read(t.Context(), s, 1)
-	require.ErrorContains(t, err, "record 1 is voided by record 6, and no record holds for its chip")
+	require.ErrorContains(t, err, "record 1 was taken back by record 6, and so was all else about its chip")
 	_, err = Read(t.Context(), s, 99)
 	require.ErrorIs(t, err, record.ErrNone)
 }

@@ -159,7 +159,7 @@ func TestLabelsAreOfWhatHolds(t *testing.T) {
 	require.ErrorIs(t, err, ErrNone)
 	list, err := ReadLabels(t.Context(), s, []int64{second.Serial})
 	require.NoError(t, err, "a label needs no report")
-	require.Contains(t, wellFormed(t, labelsOf(t, "63.5x38.1", 0, list...)), "no. 2, drawer D3")
+	require.Contains(t, wellFormed(t, labelsOf(t, "63.5x38.1", 0, list...)), "no. 1, drawer D3")
 	lot, err := OfLot(t.Context(), s, "signal box 4")
 	require.NoError(t, err)
 	require.Equal(t, []int64{2}, lot)

@@ -107,13 +107,16 @@ func (c Certificate) page() (page, error) {
 	return page{d, c, c.kind(), qr}, err
 }
 
-// Serial is the record's number.
+// Serial is the number of the record itself.
 func (p page) Serial() int64 { return p.Record.Serial }
+
+// Number is that of the chip's first record, which is on its bag.
+func (p page) Number() int64 { return p.Record.Chip }
 
 // PageTitle is that of a page of one certificate.
 func (p page) PageTitle() string {
 	kind, _, _ := strings.Cut(p.Kind, ":")
-	return fmt.Sprintf("%s: %s, %s, record %d", kind, p.Typed, p.Headline(), p.Serial())
+	return fmt.Sprintf("%s: %s, %s, record %d", kind, p.Typed, p.Headline(), p.Number())
 }
 
 // ChipFacts say what the chip is, by its record.
@@ -138,9 +141,12 @@ const momentForm = "2 January 2006, 15:04 UTC"
 // OriginFacts say by what means the verdict was reached, and where it is kept.
 func (p page) OriginFacts() []report.Fact {
 	r := p.Record
-	number := report.Fact{Label: "Record", Value: strconv.FormatInt(r.Serial, 10)}
+	number := report.Fact{Label: "Record", Value: strconv.FormatInt(r.Chip, 10)}
+	if r.Serial != r.Chip {
+		number.More = fmt.Sprintf("its current record is %d", r.Serial)
+	}
 	if r.Serial != p.Tested.Serial {
-		number.More = fmt.Sprintf("corrects what was written down with the test in record %d, on %s; what was measured stands",
+		number.More += fmt.Sprintf(", which corrects what was written down with the test in record %d, on %s; what was measured stands",
 			p.Tested.Serial, r.Time.Format(momentForm))
 	}
 	imported := ""
