@@ -28,7 +28,7 @@ func (i invalid) Error() string { return string(i) }
 // Commands says what the operator can type, a line each.
 func Commands() string {
 	var b strings.Builder
-	b.WriteString("Enter alone      test; in practice seat the next and test it; go on after a pause\n")
+	b.WriteString("Enter alone      test; in practice seat the next and test it; go on if paused\n")
 	for _, c := range commands {
 		fmt.Fprintf(&b, "%-16s %s\n", strings.TrimSpace(c.word+" "+c.argument), c.does)
 	}
@@ -39,7 +39,7 @@ var commands []command
 
 func init() { // help lists the list that it stands in
 	commands = []command{
-		{"date", "CODE", "date code of this chip once tested, else of the next; - for none", (*Run).sayDate},
+		{"date", "CODE", "date code of this chip if tested, else of the next; - for none", (*Run).sayDate},
 		{"note", "TEXT", "your words about the same chip", (*Run).sayNote},
 		{"marking", "TEXT", "what is marked on the same chip", (*Run).sayMarking},
 		{"retest", "", "test the last chip again; this test then counts", by(again)},

@@ -115,7 +115,7 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 		}
 	}
 	defer r.Screen.close()
-	r.Screen.say("%s: %s. %s", r.Drawer, r.typ, r.opening())
+	r.Screen.say("%s: %s.%s", r.Drawer, r.typ, r.opening())
 	for err == nil && r.state != ended && ctx.Err() == nil {
 		err = r.turn(ctx)
 	}
@@ -134,9 +134,9 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 // opening says how a chip comes into the socket.
 func (r *Run) opening() string {
 	if r.Practice != nil {
-		return "\nPractice with virtual chips: Enter seats and tests the next; help lists the rest."
+		return "\nPractice with virtual chips: Enter seats and tests the next; help lists more."
 	}
-	return "Seat a chip with pin 1 at the lever end; help lists what you can type."
+	return " Seat a chip with pin 1 at the lever end; help lists what you can type."
 }
 
 // find finds a type that can be tested here.
