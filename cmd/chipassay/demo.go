@@ -1,7 +1,9 @@
 package main
 
 import (
+	"context"
 	_ "embed"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -11,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/assay"
+	"chipassay/host/drawer"
 	"chipassay/host/report"
 	"chipassay/host/virtual"
 	"chipassay/vectors/part"
@@ -26,7 +29,8 @@ func demoCommand(d *definitions) *cobra.Command {
 		Short: "Test a tray of virtual chips, good ones and bad ones, and write the report",
 		Long: `Test a tray of virtual chips, some of them with defects, on the virtual adapter,
 which runs the adapter's real firmware. The report goes to FOLDER, assay-report
-if none is named, as report.html and report.json.`,
+if none is named, as report.html and report.json. The chips are written down among
+the records of practice: chipassay log --practice.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			folder := "assay-report"
@@ -45,6 +49,7 @@ func runDemo(cmd *cobra.Command, d *definitions, folder string, seed uint64) err
 	if err != nil {
 		return err
 	}
+	var seated []report.Document
 	tray := report.Tray{Title: "Drawer 3 of the tram museum's signal department"}
 	for i, p := range places {
 		f := testFlags{definitions: d, dateCode: p.DateCode, note: p.Note, seed: seed}
@@ -58,12 +63,44 @@ func runDemo(cmd *cobra.Command, d *definitions, folder string, seed uint64) err
 		}
 		tested := c.document(r, strconv.Itoa(i+1))
 		tray.Chips = append(tray.Chips, tested)
+		if s := r.Seating; s == nil || s.Found != assay.EmptySocket && !s.Misplaced() {
+			seated = append(seated, tested)
+		}
 		fmt.Fprintln(cmd.OutOrStdout(), tested.Line())
 		if err := cmd.Context().Err(); err != nil {
 			return couldNotTest(fmt.Errorf("interrupted after %d of %d chips", i+1, len(places)))
 		}
 	}
-	return writeTray(cmd, folder, tray)
+	if err := writeTray(cmd, folder, tray); err != nil {
+		return err
+	}
+	if err := writePractice(cmd, "3", seated); err != nil { // the report is what was asked for
+		fmt.Fprintln(cmd.ErrOrStderr(), "not written down:", err)
+		return nil
+	}
+	fmt.Fprintln(cmd.OutOrStdout(), "\nThe chips are among the records of practice: chipassay log --practice")
+	return nil
+}
+
+// writePractice writes the virtual chips of a drawer down in the file of practice.
+func writePractice(cmd *cobra.Command, name string, chips []report.Document) (err error) {
+	ctx := context.WithoutCancel(cmd.Context())
+	store, err := new(recordsFile).forChips(ctx, true)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	for _, c := range chips {
+		r, err := drawer.Entry(c)
+		if err != nil {
+			return err
+		}
+		r.Drawer = name
+		if _, err := store.Append(ctx, r); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // assayVirtual tests one chip in a virtual adapter of its own.

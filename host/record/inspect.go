@@ -17,7 +17,7 @@ type Inspection struct {
 	Lot
 	lot.Standing
 	Before   int       // chips of the sample that were tested before the lot was opened
-	Untested []int64   // records of chips of the sample that have no verdict
+	Untested []int64   // numbers of the chips of the sample that have no verdict
 	Types    []string  // of the sample's chips
 	Cleared  []Cleared // chips that were nonconforming and no longer count as such
 }
@@ -39,7 +39,7 @@ func (s *Store) Inspect(ctx context.Context, l Lot) (Inspection, error) {
 			i.Before++
 		}
 		if r.Verdict == verdict.NotTested {
-			i.Untested = append(i.Untested, r.Serial)
+			i.Untested = append(i.Untested, r.Chip)
 		}
 		i.Types = append(i.Types, r.Type)
 	}
