@@ -42,9 +42,20 @@ const (
 // An action is what a run does at an event, with the state that it goes to.
 type action func(*Run, context.Context) error
 
-// at is what an event does in a state; nil for nothing. What the operator says of a
-// chip (date, note, marking, undo) and of the next one (part, skip) does the same in
-// every state: it is about the chip in the socket while that is tested, else the next.
+// at is what an event does in a state; nil for nothing.
+//
+//	            chip came       taken out   button      Enter       retest           pause    go        adapter silent   answers
+//	waiting     test, or skip               test        test        the last again   paused             lost
+//	tested                      waiting     test again  refused     test again       paused             lost
+//	passedOver                  waiting     test        refused     test             paused             lost
+//	paused                                              as before   refused                   as before
+//	lost                                                refused     refused          refused  refused                    as before
+//
+// A test leads to tested where it was written down, to passedOver where not, and to
+// waiting where the socket was empty; end ends every state. In practice, Enter seats the next
+// chip first. What the operator says of a chip (date, note, marking, undo) and of the
+// next one (part, skip) does the same in every state: it is about the chip in the socket
+// while that is tested, else the next.
 func at(s state, e event) action {
 	return [states][events]action{
 		waiting: {
@@ -60,7 +71,7 @@ func at(s state, e event) action {
 			pause: (*Run).halt, goOn: (*Run).announce, end: (*Run).finish, silent: (*Run).lose,
 		},
 		paused: {
-			enter: (*Run).resume, again: refuse("paused: say go first"), pause: nil, goOn: (*Run).resume, end: (*Run).finish,
+			enter: (*Run).resume, again: refuse("paused: say go first"), goOn: (*Run).resume, end: (*Run).finish,
 		},
 		lost: {
 			enter: refuse(noAnswer), again: refuse(noAnswer), pause: refuse(noAnswer), goOn: refuse(noAnswer), end: (*Run).finish,

@@ -395,9 +395,9 @@ func TestWrap(t *testing.T) {
 
 func TestWrapped(t *testing.T) {
 	short := strings.Repeat("x", textWidth)
-	assert.Equal(t, []string{short}, Wrapped(short, 4))
+	assert.Equal(t, []string{short}, Wrapped(short, 4, textWidth))
 	long := "  1  FAIL  " + strings.Repeat("word ", 40) + "end"
-	lines := Wrapped(long, 5)
+	lines := Wrapped(long, 5, textWidth)
 	assert.Equal(t, strings.Fields(long), strings.Fields(strings.Join(lines, " ")), "no word is lost or cut")
 	for i, line := range lines {
 		assert.LessOrEqual(t, len(line), textWidth)
@@ -406,7 +406,7 @@ func TestWrapped(t *testing.T) {
 		}
 	}
 	whole := strings.Repeat("x", 2*textWidth)
-	assert.Equal(t, []string{whole}, Wrapped(whole, 5))
+	assert.Equal(t, []string{whole}, Wrapped(whole, 5, textWidth))
 }
 
 // The first is the example of the comment; 1997-W01 begins on 1996-12-30 (M. Kuhn, A summary of
