@@ -155,6 +155,8 @@ func TestRuns(t *testing.T) {
 		{"a chip that stays is tested once", "--cccccc--", 1, []string{"1 7400 pass"}},
 		{"a chip that bounces into the contacts is tested once", "-c-c-ccc--", 1, []string{"1 7400 pass"}},
 		{"a chip that loses contact for a moment is not a new one", "ccc-ccc--", 1, []string{"1 7400 pass"}},
+		{"nor is it when that happens again", "ccc-c-ccc--", 1, []string{"1 7400 pass"}},
+		{"a note after an undo of the note is the same chip's", "cc<note x><undo><note y>--cc--", 2, []string{"4 7400 pass  y", "5 7400 pass"}},
 		{"two chips", "cc--cc--", 2, []string{"1 7400 pass", "2 7400 pass"}},
 		{"a date code before the chip is that chip's alone", "<date 7938>cc--cc--", 2, []string{"1 7400 pass 7938", "2 7400 pass"}},
 		{"a date code after the test is this chip's", "cc<date 7938>--cc--", 2, []string{"2 7400 pass 7938", "3 7400 pass"}},
