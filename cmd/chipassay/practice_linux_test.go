@@ -98,13 +98,14 @@ func TestPractice(t *testing.T) {
 7400 defect "1 shorted to 2"  before "skip"  after "end"
 7402
 7404 chip 7408
+7430 defect "empty"
 7408
 `), 0o644))
 	x := atTerminal(t, home, "drawer", "D3", "--tray", tray)
 	x.sees("Practice with virtual chips: Enter seats and tests the next; help lists more.")
-	x.sees("practice: Enter seats the first chip")
+	x.sees("practice, 6 to come: Enter seats the next")
 	x.types("\n", "1 chip: 1 pass, 0 fail, 0 not tested")
-	x.sees("practice, 4 to come")
+	x.sees("practice, 5 to come")
 	x.types("date 7811\n", "corrected")
 	x.types("note from the depot\n", "corrected")
 	x.types("undo\n", "taken back: the correction")
@@ -116,13 +117,17 @@ func TestPractice(t *testing.T) {
 	x.types("\n", "skipped")
 	x.types("pause\n", "paused: go, or Enter, goes on")
 	x.types("retest\n", "paused: say go first")
-	x.types("go\n", "practice, 2 to come")
+	x.types("go\n", "practice, 3 to come")
 	x.types("part 7408\n", "part 7408")
 	x.types("\n", "3 chips: 2 pass") // the 7408 sold as a 7404, for this chip a 7408
+	x.types("\n", "not written down: there is no chip")
+	x.sees("practice, 1 to come: Enter seats the next")
+	x.types("retest\n", "there is no chip in the socket")
 	x.types("\n", "4 chips: 3 pass")
 	x.sees("the last chip: Enter takes it out and ends")
 	x.types("\n", "chipassay log --practice")
 	require.NoError(t, x.command.Wait())
+	require.Equal(t, 1, strings.Count(x.shown.String(), "not written down"), "an empty socket is not tested by itself")
 	require.Contains(t, x.shown.String(), "\x1b[r", "the terminal scrolls whole again")
 
 	log := exec.Command(x.command.Path, "log", "--practice")
@@ -144,7 +149,7 @@ func TestPracticeIsEnded(t *testing.T) {
 			tray := filepath.Join(home, "d3.tray")
 			require.NoError(t, os.WriteFile(tray, []byte("7400\n7402\n"), 0o644))
 			x := atTerminal(t, home, "drawer", "D3", "--tray", tray)
-			x.sees("practice: Enter seats the first chip")
+			x.sees("practice, 2 to come: Enter seats the next")
 			x.types("\n", "practice, 1 to come")
 			x.types(key, "\x1b[r")
 			x.sees("1 chip: 1 pass, 0 fail, 0 not tested")

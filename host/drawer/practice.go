@@ -1,11 +1,6 @@
 package drawer
 
-import (
-	"context"
-
-	"chipassay/host/virtual"
-	"chipassay/vectors/part"
-)
+import "chipassay/host/virtual"
 
 // A Practice is a Bench for a person who practises: virtual chips that Seat moves, at
 // their word, where a Tray runs through by itself.
@@ -18,9 +13,6 @@ type Practice struct {
 
 	next int // place of the next chip
 }
-
-// Present tells whether a chip was seated. It is there for good: Seat moves it.
-func (p *Practice) Present(context.Context, part.Type) (bool, error) { return p.next > 0, nil }
 
 // Left is how many chips are still to come.
 func (p *Practice) Left() int { return len(p.Places) - p.next }

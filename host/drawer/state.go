@@ -111,7 +111,7 @@ func (r *Run) turn(ctx context.Context) error {
 		return r.on(ctx, end)
 	case r.state == lost:
 		err = r.reconnect(ctx)
-	case r.state != paused:
+	case r.state != paused && r.Practice == nil: // virtual chips come and go by Enter alone
 		err = r.look(ctx)
 	default:
 		err = nil
@@ -210,7 +210,9 @@ func (r *Run) seatNext(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	r.state = waiting
+	if r.state = waiting; r.next.as == lastAgain {
+		r.next.as = another
+	}
 	for _, line := range words {
 		if err := r.obey(ctx, line); err != nil {
 			return err
@@ -221,6 +223,9 @@ func (r *Run) seatNext(ctx context.Context) error {
 
 // expect has the next chip be the last one again.
 func (r *Run) expect(context.Context) error {
+	if r.Practice != nil {
+		return invalid("there is no chip in the socket: Enter seats the next")
+	}
 	if len(r.sheets) == 0 || r.last.Serial == 0 {
 		return invalid("no chip was tested yet")
 	}
@@ -277,10 +282,10 @@ func (r *Run) awaits() string {
 		return "paused: go, or Enter, goes on"
 	case r.state == lost:
 		return noAnswer
-	case r.Practice != nil && r.state == waiting:
-		return "practice: Enter seats the first chip"
 	case r.Practice != nil && r.Practice.Left() == 0:
 		return "practice, the last chip: Enter takes it out and ends"
+	case r.Practice != nil && r.state == waiting:
+		return fmt.Sprintf("practice, %d to come: Enter seats the next", r.Practice.Left())
 	case r.Practice != nil:
 		return fmt.Sprintf("practice, %d to come: Enter takes this chip out and seats the next", r.Practice.Left())
 	case r.state != waiting:
