@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/contact"
 	"chipassay/host/drawer"
 	"chipassay/host/report"
 	"chipassay/host/virtual"
@@ -63,7 +64,7 @@ func runDemo(cmd *cobra.Command, d *definitions, folder string, seed uint64) err
 		}
 		tested := c.document(r, strconv.Itoa(i+1))
 		tray.Chips = append(tray.Chips, tested)
-		if s := r.Seating; s == nil || s.Found != assay.EmptySocket && !s.Misplaced() {
+		if s := r.Seating; s == nil || s.Found != contact.EmptySocket && s.Kind != contact.Misplaced {
 			seated = append(seated, tested)
 		}
 		fmt.Fprintln(cmd.OutOrStdout(), tested.Line())

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/contact"
 )
 
 // What each event does in each state, as a person at the bench would want it (common
@@ -98,8 +99,8 @@ func TestThroughStates(t *testing.T) {
 // A chip that was put in wrongly has no record; the same chip put in right is tested as the
 // one that was meant.
 func TestARetestPutInWrongly(t *testing.T) {
-	wrong := &assay.Seating{Found: assay.EmptySocket}
-	b := &bench{script: "cc<retest>cc--", verdicts: []assay.Verdict{assay.Pass, assay.NotTested, assay.Fail}, seatings: []*assay.Seating{nil, wrong}}
+	wrong := &contact.Seating{Found: contact.EmptySocket}
+	b := &bench{script: "cc<retest>cc--", verdicts: []assay.Verdict{assay.Pass, assay.NotTested, assay.Fail}, seatings: []*contact.Seating{nil, wrong}}
 	rows, shown := played(t, b, nil)
 	require.Equal(t, []string{"2 7400 fail"}, rows, shown)
 	require.Contains(t, shown, "tested again, written down, strong")
