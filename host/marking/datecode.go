@@ -1,9 +1,11 @@
-// Package identify reads what is printed on a chip: its date code.
+// Package marking reads what is printed on a chip: the part number, with the
+// letters around it, and the date code.
 //
-// A date code is the week in which the chip was sealed, as EIA-476 marks it:
-// two digits of the year and two of the week (YYWW), or, on older chips, one
+// A date code is most often the week in which the chip was sealed, as EIA-476 marks
+// it: two digits of the year and two of the week (YYWW), or, on older chips, one
 // digit of the year and two of the week (YWW). Weeks are those of ISO 8601:
-// week 1 is the week, Monday to Sunday, with the year's first Thursday.
+// week 1 is the week, Monday to Sunday, with the year's first Thursday. Other codes
+// give the month, with a letter for the month or the year (ParseMonthCode).
 package marking
 
 import (
@@ -20,25 +22,31 @@ import (
 // Source: from memory.
 const FirstYear = 1965
 
-// A DateCode is a date code and the weeks that it can stand for.
+// A DateCode is a date code and the weeks or months that it can stand for.
 type DateCode struct {
 	Raw        string    // as marked: "7938"
-	From, To   time.Time // first and last day (midnight UTC) of the week taken, by Rule
-	Candidates []Period  // every week the code can stand for, the earliest first; one or more
+	From, To   time.Time // first and last day (midnight UTC) of the period taken, by Rule
+	Candidates []Period  // every period the code can stand for, the earliest first; one or more
 	Rule       string    // how From and To were chosen, a sentence for the report
 	Doubt      string    // why the code does not fit the chip, a sentence; empty where it does
 }
 
-// A Period is one week of a year as ISO 8601 counts both.
+// A Period is one week of a year, as ISO 8601 counts both, or one month.
 type Period struct {
-	Year, Week int
-	From, To   time.Time // Monday and Sunday, midnight UTC
+	Year, Week int       // Week is 0 where the code gives a month
+	Month      int       // 1 to 12; 0 where the code gives a week
+	From, To   time.Time // first and last day, midnight UTC
 }
 
-// String gives the week in the notation of ISO 8601, "1979-W38".
-func (p Period) String() string { return fmt.Sprintf("%d-W%02d", p.Year, p.Week) }
+// String gives the period in the notation of ISO 8601: "1979-W38", or "1979-09".
+func (p Period) String() string {
+	if p.Month > 0 {
+		return fmt.Sprintf("%d-%02d", p.Year, p.Month)
+	}
+	return fmt.Sprintf("%d-W%02d", p.Year, p.Week)
+}
 
-// Period is the week taken, by Rule, from the candidates.
+// Period is the period taken, by Rule, from the candidates.
 func (d DateCode) Period() Period {
 	for _, p := range d.Candidates {
 		if p.From.Equal(d.From) {
@@ -143,17 +151,25 @@ func (d *DateCode) choose(madeSince int) {
 		d.Doubt = fmt.Sprintf("Date code %s is earlier than the family, made since about %d: read the marking again.", d.Raw, madeSince)
 	}
 	d.From, d.To = d.Candidates[taken].From, d.Candidates[taken].To
+	month, several := d.Candidates[taken].Month > 0, "The code does not tell the decade"
+	if month {
+		several = "The code fits several months"
+	}
 	switch {
+	case len(d.Candidates) == 1 && month:
+		d.Rule = fmt.Sprintf("The only month from %d until now that the code can stand for.", FirstYear)
 	case len(d.Candidates) == 1:
 		d.Rule = fmt.Sprintf("The only week from %d until now that the code can stand for.", FirstYear)
 	case d.Doubt != "":
-		d.Rule = "The code does not tell the decade, and no candidate fits the family: the latest is taken."
+		d.Rule = several + ", and no candidate fits the family: the latest is taken."
 	case madeSince > FirstYear:
-		d.Rule = fmt.Sprintf("The code does not tell the decade: the earliest year since the family was first made, about %d, is taken.", madeSince)
+		d.Rule = fmt.Sprintf("%s: the earliest year since the family was first made, about %d, is taken.", several, madeSince)
 	default:
-		d.Rule = fmt.Sprintf("The code does not tell the decade: the earliest year from %d on, when dual in-line packages came, is taken.", FirstYear)
+		d.Rule = fmt.Sprintf("%s: the earliest year from %d on, when dual in-line packages came, is taken.", several, FirstYear)
 	}
-	d.Rule += " Weeks are those of ISO 8601."
+	if !month {
+		d.Rule += " Weeks are those of ISO 8601."
+	}
 }
 
 // weekOf gives week number week of a year. Week 1 is the one with 4 January

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
-	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -31,7 +30,7 @@ type PartReading struct {
 	Type        string // as the families write it: "74LS38"
 	Number      string // of the plain series: "7438"
 	Part        *part.Part
-	Family      *part.Family // nil where the marking does not tell
+	Family      *part.Family // nil where the marking names none
 	Suffix      string       // all letters behind the number: "N"
 	Package     string       // the package letter and what it commonly stands for
 	Temperature string       // the range that the series and its letters stand for
@@ -84,9 +83,7 @@ func Read(text string, lib *library.Library, now time.Time) (Marking, error) {
 			m.Parts = append(m.Parts, *p)
 		}
 	}
-	for _, token := range tokens {
-		m.readDate(token, now)
-	}
+	m.readDates(tokens, now)
 	m.weigh()
 	if len(m.Parts) == 0 && len(m.Dates) == 0 {
 		why := strings.Join(m.Notes, "; ")
@@ -103,8 +100,8 @@ func Read(text string, lib *library.Library, now time.Time) (Marking, error) {
 // makers leave a gap behind the family, "SN 74 LS 00 N".
 func split(text string, lib *library.Library) (tokens []string, err error) {
 	text = strings.ToUpper(strings.NewReplacer("µ", "u", "μ", "u").Replace(text))
-	words := strings.FieldsFunc(text, func(r rune) bool { return unicode.IsSpace(r) || strings.ContainsRune(",;|·", r) })
-	if words, err = join(words, lib); err != nil {
+	words, err := join(wordsOf(text), lib)
+	if err != nil {
 		return nil, err
 	}
 	for _, token := range words {
@@ -126,6 +123,11 @@ func split(text string, lib *library.Library) (tokens []string, err error) {
 	return tokens, nil
 }
 
+// wordsOf divides a text at spaces and at what makers put between words.
+func wordsOf(text string) []string {
+	return strings.FieldsFunc(text, func(r rune) bool { return unicode.IsSpace(r) || strings.ContainsRune(",;|·", r) })
+}
+
 // mostJoined is how many words may make one part: letters, series, family, number, suffix.
 const mostJoined = 5
 
@@ -141,10 +143,18 @@ func join(words []string, lib *library.Library) (joined []string, err error) {
 			if err != nil {
 				return nil, err
 			}
-			if p != nil {
-				n = try
-				break
+			if p == nil {
+				continue
 			}
+			before, err := readPart(strings.Join(words[:try-1], ""), lib)
+			if err != nil {
+				return nil, err
+			}
+			if before != nil && digitsOf(words[try-1]) > 0 {
+				continue // T4 behind 74LS00N is a date code
+			}
+			n = try
+			break
 		}
 		joined = append(joined, strings.Join(words[:n], ""))
 		words = words[n:]
@@ -265,7 +275,7 @@ func packageOf(suffix string) string {
 	return fmt.Sprintf("%c: %s", letter, meaning)
 }
 
-// since is the first year in which the part was sold, as far as its marking tells.
+// since is the first year in which the part was sold, as far as its marking shows.
 func (p *PartReading) since() int {
 	switch {
 	case p.Family != nil:
@@ -274,37 +284,6 @@ func (p *PartReading) since() int {
 		return unbuffered4000
 	}
 	return 0
-}
-
-// readDate reads a token as a date code, if it can be one: digits alone. Letters
-// before or behind make it a part number, or a form that is said not to be understood.
-func (m *Marking) readDate(token string, now time.Time) {
-	part := slices.ContainsFunc(m.Parts, func(p PartReading) bool { return p.Token == token })
-	if !plainDate.MatchString(token) {
-		if !part {
-			m.note(unread(token))
-		}
-		return
-	}
-	since := 0
-	for _, p := range m.Parts {
-		if p.Token != token {
-			since = max(since, p.since())
-		}
-	}
-	d, err := ParseDateCode(token, since, now)
-	switch {
-	case err == nil:
-		m.Dates = append(m.Dates, DateReading{Token: token, Code: d})
-	case !part:
-		m.note(err.Error())
-	}
-}
-
-func (m *Marking) note(text string) {
-	if text != "" {
-		m.Notes = append(m.Notes, text)
-	}
 }
 
 // weigh says where a group of characters can be a part as well as a date code.

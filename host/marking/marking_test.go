@@ -72,11 +72,15 @@ func TestAPartNumberIsNoDate(t *testing.T) {
 // What cannot be read of a date is said, not dropped.
 func TestWhatIsNoWeekIsSaid(t *testing.T) {
 	for text, note := range map[string]string{
-		"74LS00N 7600":  `date code "7600": there is no week 00`,
-		"74LS00N 7654":  `date code "7654": there is no week 54`,
-		"74LS00N 45/79": "45/79 is not understood as a date code",
-		"74LS00N MAR79": "MAR79 is not understood as a date code: it names a month and no week",
-		"74LS00N 9C":    "9C is not understood",
+		"74LS00N 7600":           `date code "7600": there is no week 00`,
+		"74LS00N 7654":           `date code "7654": there is no week 54`,
+		"74LS00N 45/79":          "45/79 is not understood as a date code",
+		"74LS00N MARCH":          "not understood: MARCH",
+		"74LS00N MAR30":          "", // of 2030, which is to come
+		"74LS00N 9Z":             "9Z is not understood: if it is a date code with a letter",
+		"74LS00N 79C":            "79C is not understood",
+		"74LS00N G4":             "G4 is not understood", // there is no year G
+		"74LS00N MALAYSIA KOREA": "not understood: MALAYSIA, KOREA",
 	} {
 		m, err := marking.Read(text, library.Builtin(), markingDay)
 		require.NoError(t, err, text)
