@@ -26,8 +26,8 @@ const mostCounted = 5
 // miscounting in each state; and the lines of the gates that decode state.
 func (m *Model) Cells(c *logic.Circuit) []Cell {
 	var cells []Cell
-	told := told(m.Circuit)
-	shows := func(b int) bool { return told[m.Circuit.State[b].Node] }
+	known := specified(m.Circuit)
+	shows := func(b int) bool { return known[m.Circuit.State[b].Node] }
 	for i, r := range c.Registers {
 		for bit, b := range r.Bits { // those of one bit stand together: a panel of them is quick
 			for j := range r.Rules {
@@ -45,10 +45,10 @@ func (m *Model) Cells(c *logic.Circuit) []Cell {
 			}
 		}
 	}
-	return append(cells, m.decoders(told)...)
+	return append(cells, m.decoders(known)...)
 }
 
-// ruleCells lists how one bit, or all, may disobey one rule.
+// ruleCells lists how one bit, or all, may break one rule.
 func ruleCells(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
 	reg := &c.Registers[register]
 	r := &reg.Rules[rule]
@@ -56,7 +56,7 @@ func ruleCells(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
 		cells = append(cells, Cell{CellFault: logic.CellFault{Register: register, Bit: bit, Rule: rule, Kind: k, Term: term}})
 	}
 	if open(c, reg, r, bit) {
-		return nil // what the rule gives is not told
+		return nil // the data sheet does not specify what the rule gives
 	}
 	add(logic.Ignores, 0)
 	if !keeps(c, reg, r, bit) {
@@ -79,7 +79,7 @@ func ruleCells(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
 	return cells
 }
 
-// open tells whether what a rule gives a bit, or all, is not told.
+// open reports whether the data sheet leaves open what a rule gives a bit, or all.
 func open(c *logic.Circuit, r *logic.Register, rule *logic.Rule, bit int) bool {
 	for i := range r.Bits {
 		if (bit == i || bit == logic.AllBits) && c.Nodes[rule.Next[i]].Op != logic.ConstX {
@@ -89,7 +89,7 @@ func open(c *logic.Circuit, r *logic.Register, rule *logic.Rule, bit int) bool {
 	return true
 }
 
-// keeps tells whether a rule leaves a bit, or all, as they are.
+// keeps reports whether a rule leaves a bit, or all, as they are.
 func keeps(c *logic.Circuit, r *logic.Register, rule *logic.Rule, bit int) bool {
 	for i, b := range r.Bits {
 		if (bit == i || bit == logic.AllBits) && rule.Next[i] != c.State[b].Node {
@@ -113,7 +113,7 @@ func miscounts(c *logic.Circuit, register, rule, bit int) (cells []Cell) {
 }
 
 // decoders lists the lines into the gates that depend on state, inverted.
-func (m *Model) decoders(told []bool) (cells []Cell) {
+func (m *Model) decoders(known []bool) (cells []Cell) {
 	s := m.Circuit
 	decodes := make([]bool, len(s.Nodes)) // depends on state
 	listed := make([]bool, len(s.Nodes))
@@ -128,7 +128,7 @@ func (m *Model) decoders(told []bool) (cells []Cell) {
 		switch node.Op {
 		case logic.And, logic.Nand, logic.Or, logic.Nor:
 			for _, in := range node.In {
-				if op := s.Nodes[in].Op; !listed[in] && told[in] && op != logic.State && op != logic.Input {
+				if op := s.Nodes[in].Op; !listed[in] && known[in] && op != logic.State && op != logic.Input {
 					listed[in] = true
 					cells = append(cells, Cell{Inverted: in})
 				}

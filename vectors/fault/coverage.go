@@ -55,7 +55,7 @@ type Coverage struct {
 	ShortsByVectors int       `json:"shorts_by_vectors"`
 	Unseen          []Fault   `json:"unseen,omitempty"` // of single pins that no step shows
 	Sections        []Section `json:"sections"`
-	Intruders       []string  `json:"intruders,omitempty"` // numbers of parts that the sequence does not tell from this one
+	Intruders       []string  `json:"intruders,omitempty"` // numbers of parts that the sequence does not distinguish from this one
 }
 
 // Statement is the coverage of stuck-at faults in the words of the method, with its limits.
@@ -91,13 +91,13 @@ func (x *Examination) Cover() Coverage {
 	return r
 }
 
-// joinedInside tells whether a switch inside joins two pins, so that what is shorted
-// cannot be told without supply: the one shows the other's level in some setting.
+// joinedInside reports whether a switch inside joins two pins, so that what is shorted
+// cannot be seen without supply: the one shows the other's level in some setting.
 func joinedInside(c *logic.Circuit, f Fault) bool {
 	return c.Variant.Part.Kind == "switch" && (follows(c, f.Pin, f.Other) || follows(c, f.Other, f.Pin))
 }
 
-// follows tells whether an output follows an input in some setting of the others, of
+// follows reports whether an output follows an input in some setting of the others, of
 // many at random.
 func follows(c *logic.Circuit, output, input int) bool {
 	m := c.NewMachine()
@@ -136,7 +136,7 @@ func sameSupply(a, b *part.Variant) bool {
 	return len(a.Pins) == len(b.Pins) && a.VCC() == b.VCC() && a.GND() == b.GND()
 }
 
-// passes tells whether a part, from some state at power-up, shows nothing wrong
+// passes reports whether a part, from some state at power-up, shows nothing wrong
 // in any step of another part's test.
 func passes(o *logic.Circuit, s *stimulus.Sequence) bool {
 	m := o.NewMachine()

@@ -6,7 +6,7 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// DetectedPins tells for each pin fault whether the sequence shows it: a known
+// DetectedPins reports for each pin fault whether the sequence shows it: a known
 // wrong value at a compared pin, from each of powerUps states at power-up. A MOS
 // input that floats may be taken for either level, so its open fault counts as
 // detected where both stuck faults of the pin are.

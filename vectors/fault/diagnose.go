@@ -27,7 +27,7 @@ func (o Observation) Value(pin int) logic.Value {
 type Cause struct {
 	Faults    []Fault
 	Sometimes bool // the fault comes and goes: each level was that of a good chip or that of the faulty one
-	Unknown   int  // levels that the faults do not foretell, and so cannot contradict
+	Unknown   int  // levels that the faults do not predict, and so cannot contradict
 	wrong     int  // levels that contradict them
 	absent    int  // levels that show the good chip where the faulty one would differ
 }
@@ -50,7 +50,7 @@ func (c Cause) Pins() (pins part.Pins) {
 	return pins
 }
 
-// maxWrong is how many contradictions tell a fault that is far off.
+// maxWrong is how many contradictions show that a fault is far off.
 const maxWrong = 400
 
 // holds gives the pins that the cause may hold against the adapter: those that
@@ -73,7 +73,7 @@ func (c Cause) holds(held Held) (pins part.Pins) {
 const pairsOf = 48
 
 // Diagnose finds the pin faults under which the chip would have shown exactly
-// what was observed, those that foretell most first; where no single one does,
+// what was observed, those that predict most first; where no single one does,
 // faults that come and go, and pairs of faults. Of a part that remembers, only what
 // comes and goes at its outputs can be followed. The
 // observations belong to the first steps of the sequence.
@@ -110,7 +110,7 @@ func Diagnose(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed [
 	return d.sometimes(singles, held)
 }
 
-// Singles finds the single pin faults that explain what was observed, those that foretell
+// Singles finds the single pin faults that explain what was observed, those that predict
 // most first: Diagnose without all that comes after.
 func Singles(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {
 	d := diagnosis{c: c, f: f, s: s, observed: observed}
@@ -131,7 +131,7 @@ func alone(c *logic.Circuit) (singles [][]Fault) {
 	return singles
 }
 
-// unstable tells whether any pin read differently in two readings of one step
+// unstable reports whether any pin read differently in two readings of one step
 // that cannot both be true.
 func (d diagnosis) unstable() bool {
 	for i, o := range d.observed {
@@ -171,7 +171,7 @@ func (d diagnosis) sometimes(singles [][]Fault, held Held) []Cause {
 	return causes
 }
 
-// explained keeps the causes that nothing contradicts, those that foretell most first.
+// explained keeps the causes that nothing contradicts, those that predict most first.
 func explained(all []Cause, held Held) []Cause {
 	all = slices.DeleteFunc(slices.Clone(all), func(c Cause) bool { return c.wrong > 0 || held.any()&^c.holds(held) != 0 })
 	slices.SortStableFunc(all, func(a, b Cause) int { return cmp.Compare(a.Unknown, b.Unknown) })
@@ -292,8 +292,8 @@ func Impostors(s *stimulus.Sequence, observed []Observation, others []*logic.Cir
 	return numbers
 }
 
-// behaves tells whether a good part, from some state at power-up, would have
-// shown what was observed, and could have been told from any other by it.
+// behaves reports whether a good part, from some state at power-up, would have
+// shown what was observed, and could have been distinguished from any other by it.
 func behaves(o *logic.Circuit, s *stimulus.Sequence, observed []Observation) bool {
 	m := o.NewMachine()
 	m.PowerUp(1)

@@ -28,7 +28,7 @@ func (c Coverage) BelowFloor(v *part.Variant) string {
 	}
 	why := "no vectors were found that show the rest"
 	if v.Part.Kind == "switch" && c.Shorts.Percent() < LeastPercent {
-		return strings.Join(short, ", ") + ": the switches join the pins inside, so that the test before power cannot tell a short"
+		return strings.Join(short, ", ") + ": the switches join the pins inside, so the test before power cannot see a short"
 	}
 	for i, u := range v.Untested {
 		if i == 0 {

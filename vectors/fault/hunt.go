@@ -59,7 +59,7 @@ func (q *quarry) note(n int) {
 	}
 }
 
-// done tells whether every fault was shown twice.
+// done reports whether every fault was shown twice.
 func (q *quarry) done() bool { return q.twice == q.all() }
 
 // Hunt goes on where the sequence ends and looks for steps that show the faults

@@ -7,7 +7,7 @@ type Injection struct {
 	Name string
 	// Machine makes a chip with the fault, its state unknown.
 	Machine func() *logic.Machine
-	// Undetectable tells that it is proven that no legal stimulus shows the fault.
+	// Undetectable is set where it is proven that no legal stimulus shows the fault.
 	Undetectable bool
 	Shown        bool // by the sequence
 }

@@ -13,7 +13,7 @@ import (
 )
 
 // An Inside is a fault of the logic behind the pins under which the chip would have
-// shown everything that was observed: a bit of a register that disobeys a rule, a
+// shown everything that was observed: a bit of a register that breaks a rule, a
 // product term that never becomes true, or flip-flops that catch ones.
 type Inside struct {
 	Cell    logic.CellFault
@@ -159,7 +159,7 @@ func (in Inside) Pins(c *logic.Circuit) (pins part.Pins) {
 	return 0
 }
 
-// SameRule tells whether two faults are of one bit against one rule.
+// SameRule reports whether two faults are of one bit against one rule.
 func (in Inside) SameRule(other Inside) bool {
 	a, b := in.Cell, other.Cell
 	return in.Term == 0 && other.Term == 0 && in.Catches == other.Catches && a.Register == b.Register && a.Bit == b.Bit && a.Rule == b.Rule

@@ -35,7 +35,7 @@ func TestOneChangedLineIsNamed(t *testing.T) {
 		require.NotEmpty(t, found, c.changed)
 		require.Equal(t, c.says, found[0].In(circuit))
 	}
-	// and of a good chip nothing is said
+	// and a good chip gives no diagnosis
 	typ, err := library.Open("74174")
 	require.NoError(t, err)
 	circuit, err := logic.Compile(typ.Variant)

@@ -209,7 +209,7 @@ func (x *Examination) proveSwept() {
 // stage goes to the end of the sequence.
 func (x *Examination) stage() *stage { return x.stageAt(stimulus.Resume(x.Circuit, x.Sequence)) }
 
-// vast tells whether the good chip alone has too many states in a component.
+// vast reports whether the good chip alone has too many states in a component.
 func (x *Examination) vast(i int, sp *space) bool {
 	if x.tooMany == nil {
 		x.tooMany = map[int]bool{}
@@ -220,7 +220,7 @@ func (x *Examination) vast(i int, sp *space) bool {
 	return x.tooMany[i]
 }
 
-// vastSlice tells whether the good chip alone has too many states in a slice.
+// vastSlice reports whether the good chip alone has too many states in a slice.
 func (x *Examination) vastSlice(sp *space) bool {
 	if x.tooManyIn == nil {
 		x.tooManyIn = map[part.Pins]bool{}
@@ -286,7 +286,7 @@ func (s *stage) slice(f *suspect) *space {
 	return sp
 }
 
-// exhaustive tells whether a sequence holds every combination of the inputs that
+// exhaustive reports whether a sequence holds every combination of the inputs that
 // are not tied.
 func exhaustive(c *logic.Circuit, s *stimulus.Sequence) bool {
 	free := 0

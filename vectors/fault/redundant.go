@@ -60,7 +60,7 @@ func nodesOf(c *logic.Circuit, r *logic.Register) (nodes []int32) {
 	return nodes
 }
 
-// redundant tells whether it is proven that a fault of a line makes no difference:
+// redundant reports whether it is proven that a fault of a line makes no difference:
 // under no levels of the inputs and the state, and at no edge, is an output or the
 // next state of a register another one for certain. States that cannot be reached
 // count too, unless they are known: reachable gives those of each register.
@@ -82,7 +82,7 @@ func redundant(c *logic.Circuit, f breaker, node int32, reachable []map[uint64]b
 	})
 }
 
-// known tells whether all bits of a register are among some.
+// known reports whether all bits of a register are among some.
 func known(states, bits []int) bool {
 	return !slices.ContainsFunc(bits, func(b int) bool { return !slices.Contains(states, b) })
 }

@@ -30,7 +30,7 @@ type Section struct {
 	Unreached []string `json:"unreached,omitempty"`
 }
 
-// Whole tells whether the section may be called tested.
+// Whole reports whether the section may be called tested.
 func (s Section) Whole() bool { return len(s.Lacking) == 0 }
 
 // sections takes the chip apart and holds each part of it against the floor: every
@@ -67,7 +67,7 @@ func (s *Section) lack(format string, args ...any) {
 	s.Lacking = append(s.Lacking, fmt.Sprintf(format, args...))
 }
 
-// enough tells whether so many of the detectable faults are detected as a pass asks for.
+// enough reports whether so many of the detectable faults are detected as a pass asks for.
 func enough(detected, detectable int) bool { return detected*100 >= detectable*leastDetected }
 
 // leastDivider is how many bits a register has that is taken for a divider.
@@ -201,7 +201,7 @@ func (x *Examination) lackingOutputs(s *Section, k logic.Component, shown shownL
 	}
 }
 
-// idleOutputs tells whether a component has no output that ever leaves its level:
+// idleOutputs reports whether a component has no output that ever leaves its level:
 // there is nothing to test it by.
 func (x *Examination) idleOutputs(k logic.Component) bool {
 	return !slices.ContainsFunc(x.model.Circuit.Outputs, func(o logic.Output) bool {
@@ -209,7 +209,7 @@ func (x *Examination) idleOutputs(k logic.Component) bool {
 	})
 }
 
-// constant tells whether the function never lets an output leave its level: by its
+// constant reports whether the function never lets an output leave its level: by its
 // form, or because that is proven where no pin is held or left out.
 func (x *Examination) constant(o logic.Output) bool {
 	c := x.model.Circuit

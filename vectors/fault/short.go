@@ -33,7 +33,7 @@ func Shorten(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) *stimulus.S
 	return &short
 }
 
-// hasTurning tells whether pins are driven in some steps and not in others.
+// hasTurning reports whether pins are driven in some steps and not in others.
 func hasTurning(s *stimulus.Sequence) bool {
 	return slices.ContainsFunc(s.Steps, func(st stimulus.Step) bool { return st.Driven != s.Steps[0].Driven })
 }

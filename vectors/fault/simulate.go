@@ -11,7 +11,7 @@ type simulation struct {
 	circuit *logic.Circuit
 	machine *logic.Machine
 	bipolar bool
-	// ttlLevels tells that the inputs take 2.0 V for a high
+	// ttlLevels is set where the inputs take 2.0 V for a high
 	ttlLevels bool
 	outputs   []int                        // observable pins
 	shape     [part.MaxPins + 1][]laneRule // what faults make of an output's level, by pin
@@ -99,7 +99,7 @@ func (s *simulation) apply(st stimulus.Step) {
 }
 
 // readBack gives the bidirectional pins the level that comes about there, and
-// tells whether that changed any: what the chip shows where the adapter leaves the
+// reports whether that changed any: what the chip shows where the adapter leaves the
 // pin alone, unknown where nobody drives it, and the outcome of the contest where
 // a faulty chip drives a pin that the adapter drives too.
 func (s *simulation) readBack(st stimulus.Step) (changed bool) {
@@ -156,7 +156,7 @@ func (r laneRule) on(w logic.Word) logic.Word {
 	return w
 }
 
-// joinShorts gives both pins of each short their common level and tells whether anything moved.
+// joinShorts gives both pins of each short their common level and reports whether anything moved.
 func (s *simulation) joinShorts(st stimulus.Step) (moved bool) {
 	for _, sh := range s.shorts {
 		level := s.joined(st, sh)
@@ -170,7 +170,7 @@ func (s *simulation) joinShorts(st stimulus.Step) (moved bool) {
 	return moved
 }
 
-// set puts a level into the lanes of a mask and tells whether that changed them.
+// set puts a level into the lanes of a mask and reports whether that changed them.
 func (s *simulation) set(w *logic.Word, to logic.Word, mask uint64) bool {
 	n := logic.Word{Hi: w.Hi&^mask | to.Hi&mask, Lo: w.Lo&^mask | to.Lo&mask}
 	changed := n != *w
@@ -180,7 +180,7 @@ func (s *simulation) set(w *logic.Word, to logic.Word, mask uint64) bool {
 
 // joined is the level of two pins that are joined: the chip's outputs and the
 // adapter's drivers meet. Between bipolar outputs a low wins; where the adapter
-// drives against an output, a bipolar low wins and all else is not foretold.
+// drives against an output, a bipolar low wins and all else is not predicted.
 func (s *simulation) joined(st stimulus.Step, sh short) logic.Word {
 	var chip, adapter, low logic.Word
 	for _, pin := range [2]int{sh.a, sh.b} {

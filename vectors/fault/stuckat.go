@@ -44,9 +44,9 @@ func NewModel(c *logic.Circuit) *Model {
 		}
 	}
 	index := map[int]int{}
-	told := told(s)
+	known := specified(s)
 	for n, node := range s.Nodes {
-		if node.Op <= logic.ConstZ || !told[n] {
+		if node.Op <= logic.ConstZ || !known[n] {
 			continue
 		}
 		for _, v := range []logic.Value{logic.Zero, logic.One} {
@@ -150,7 +150,7 @@ func (m *Model) reader(n int32) string {
 	return "an output"
 }
 
-// Detected tells for each class whether the sequence detects it: whether the
+// Detected reports for each class whether the sequence detects it: whether the
 // faulty chip shows, from each of powerUps states at power-up, a known wrong value
 // at a compared pin.
 func (m *Model) Detected(s *stimulus.Sequence) []bool {

@@ -48,13 +48,13 @@ func (s *support) variables(c *logic.Circuit, nodes []int32) {
 	}
 }
 
-// small tells whether every combination can be tried.
+// small reports whether every combination can be tried.
 func (s *support) small() bool {
 	return len(s.pins)+len(s.states) <= maxSupport && len(s.clocks) <= maxClocks
 }
 
 // each puts machines into every combination of levels, 64 at a time, with every set
-// of edges just given, for as long as visit says to go on. It tells whether it came
+// of edges just given, for as long as visit says to go on. It reports whether it came
 // to the end.
 func (s *support) each(c *logic.Circuit, machines []*logic.Machine, visit func() (more bool)) bool {
 	state := make([]logic.Word, len(c.State))
@@ -93,7 +93,7 @@ func (s *support) place(c *logic.Circuit, m *logic.Machine, state []logic.Word, 
 }
 
 // drivesBack puts what the chip drives onto those of some pins that turn round, and
-// tells whether there are any.
+// reports whether there are any.
 func drivesBack(c *logic.Circuit, m *logic.Machine, pins []int) (turn bool) {
 	for _, pin := range pins {
 		if c.Variant.Pins[pin-1].Role == part.Bidirectional {

@@ -7,7 +7,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// Start gives what a symbol tells of a definition's pins, by position.
+// Start gives what a symbol says of a definition's pins, by position.
 func Start(l *Library, symbol string) ([]part.StartPin, error) {
 	pins, ok := l.Pins(symbol)
 	if !ok {

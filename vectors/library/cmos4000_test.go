@@ -144,7 +144,7 @@ func oneOf(out map[int]logic.Value, n int, active bool, pins ...int) {
 // The shapes of the digits as their lit segments. A six without a and a nine without d have no tails.
 var digits = []string{"abcdef", "bc", "abdeg", "abcdg", "bcfg", "acdfg", "acdefg", "abc", "abcdefg", "abcdfg"}
 
-// segments shows lit segments at the pins of a to g; those in unsure are not told.
+// segments shows lit segments at the pins of a to g; those in unsure are not specified.
 func segments(out map[int]logic.Value, lit, unsure string, pins [7]int) {
 	for i, pin := range pins {
 		name := "abcdefg"[i : i+1]

@@ -48,9 +48,10 @@ var _ = addSheets(map[string]sheet{
 		}
 		return aoi(group{1, 2}, group{5, 6}, group{8, 9}, group{12, 13})(is)
 	}},
-	// 14506UB data sheet, revision 3: the output of the second gate at the expand
-	// input of the first makes a 4-wide AND-OR-INVERT gate, so a low there acts as an
-	// AND group with all inputs high
+	// 14506UB data sheet, revision 3: to build a 4-wide AND-OR-INVERT gate, pin 7 of
+	// gate B goes to gate A's expand input. A low from gate B therefore has to pull
+	// gate A's output low, just as one of gate A's own AND groups does when all its
+	// inputs are high.
 	"4506": {
 		15: low(expanded(5, group{1, 2}, group{3, 4}, group{6}), 14),
 		7:  low(expanded(13, group{9, 10}, group{11, 12}, group{6}), 14),

@@ -104,7 +104,7 @@ func compareSymbol(v *part.Variant, pins []kicad.Pin) []string {
 	return diff
 }
 
-// sameRole tells whether a pin is what a symbol's electrical type says.
+// sameRole reports whether a pin is what a symbol's electrical type says.
 func sameRole(p part.Pin, kind string) bool {
 	switch p.Role {
 	case part.Supply, part.Ground:

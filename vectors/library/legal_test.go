@@ -102,7 +102,7 @@ func (l *legality) pins(e part.Expr) (pins part.Pins) {
 	return pins
 }
 
-// joined tells whether just those pins change that the data sheet joins by a wire in
+// joined reports whether just those pins change that the data sheet joins by a wire in
 // the levels at hand.
 func (l *legality) joined(levels, changed part.Pins) bool {
 	for _, g := range l.v.Logic.Together {

@@ -20,8 +20,8 @@ import (
 //go:embed *.part
 var builtin embed.FS
 
-// A Library is folders of definitions; a part in an earlier one stands in for
-// the same number in a later one. The built-in definitions are the last.
+// A Library is folders of definitions; a part in an earlier one overrides the same
+// number in a later one. The built-in definitions are the last.
 type Library struct {
 	folders []folder
 }

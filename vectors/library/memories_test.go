@@ -128,7 +128,7 @@ func TestMemoryPinsHaveOneUseEach(t *testing.T) {
 			for _, pin := range m.DataOut {
 				out := v.Pins[pin-1]
 				require.Contains(t, []part.Stage{part.ThreeState, part.OpenCollector}, out.Stage, "%s: memories share a bus", p.Number)
-				require.Equal(t, m.Inverted, strings.HasPrefix(out.Name, "/"), "%s: a bar over the output tells that it is inverted", p.Number)
+				require.Equal(t, m.Inverted, strings.HasPrefix(out.Name, "/"), "%s: a bar over the output marks it as inverted", p.Number)
 			}
 		}
 	}
@@ -186,7 +186,7 @@ func TestMemoriesAreOpenedByTheirNames(t *testing.T) {
 	}
 }
 
-// Where a row of the array is told by name, the address reaches it: the 2114 has 64
+// Where the rows of the array are declared by name, the address reaches it: the 2114 has 64
 // rows of 64 cells, the 6116 128 rows of 128 (the data sheets' block diagrams, from memory).
 func TestArraysOfMemories(t *testing.T) {
 	for number, want := range map[string][2]int{

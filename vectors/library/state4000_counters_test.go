@@ -93,7 +93,7 @@ func timer4541(v *part.Variant) model {
 			case is.Has(6) || is.Has(10):
 				kept = 0
 			case was.Has(10) && half == 1:
-				kept = -1 // it is not told whether a change that is past is kept
+				kept = -1 // it is not specified whether a change that is past is kept
 			case clocked && half == 1 && n%(period/2) == 0:
 				kept = 1
 			}
@@ -217,7 +217,7 @@ func displayCounter(blanking bool) modelOf {
 }
 
 // displayCounter40110 counts up and down and shows what a latch holds; the
-// count is not told after its enable has moved while a clock was high.
+// count is not specified after its enable has moved while a clock was high.
 func displayCounter40110(*part.Variant) model {
 	n, shown := -1, -1
 	return func(was, is part.Pins) map[int]logic.Value {

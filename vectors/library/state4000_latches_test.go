@@ -62,7 +62,7 @@ func both(out map[int]logic.Value, q, pin, complement int) {
 }
 
 // gatedFlipFlop is a 4095, or a 4096 whose third J and K are inverted; what it
-// shows while both set and reset are high is not told.
+// shows while both set and reset are high is not specified.
 func gatedFlipFlop(invert int) modelOf {
 	return func(*part.Variant) model {
 		q := -1

@@ -126,7 +126,7 @@ func addressLatch(active bool) modelOf {
 	}
 }
 
-// serialAdder adds a bit a clock; it is not told whether the carry reset acts before the clock.
+// serialAdder adds a bit a clock; it is not specified whether the carry reset acts before the clock.
 func serialAdder(*part.Variant) model {
 	carry := []int{-1, -1, -1}
 	return func(was, is part.Pins) map[int]logic.Value {

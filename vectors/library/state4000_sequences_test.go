@@ -58,7 +58,7 @@ func followRows(t *testing.T, number string, start map[string]bool, rows []row) 
 	}
 }
 
-// joined tells whether a definition lets pins change together.
+// joined reports whether a definition lets pins change together.
 func joined(v *part.Variant, pins part.Pins) bool {
 	for _, g := range v.Logic.Together {
 		var group part.Pins
@@ -169,7 +169,7 @@ func TestThe4541KeepsItsFirstChangeInTheSingleCycleMode(t *testing.T) {
 	rows = append(rows, row{set: set(true, "MODE"), want: all(logic.Zero, "Q")})
 	rows = append(rows, count(128, all(logic.One, "Q"))...)
 	rows = append(rows, row{set: set(false, "MODE")})
-	rows = append(rows, count(128, all(logic.X, "Q"))...) // it is not told whether that change is kept
+	rows = append(rows, count(128, all(logic.X, "Q"))...) // it is not specified whether that change is kept
 	rows = append(rows, row{set: set(true, "MR"), want: all(logic.Zero, "Q")})
 	followRows(t, "4541", start, rows)
 }

@@ -32,7 +32,7 @@ func timer4536(*part.Variant) model {
 		case reset:
 			sections = [3]int{}
 		case fall && is.Has(6):
-			sections[0] = -1 // whether the stages left out count is not told
+			sections[0] = -1 // whether the stages left out count is not specified
 			if advance(1) {
 				advance(2)
 			}

@@ -31,7 +31,7 @@ var _ = addStates74(map[string]modelOf{
 	"74590": counter590,
 })
 
-// following counts up within a cycle; from outside it nothing is told.
+// following counts up within a cycle; from outside it nothing is specified.
 func following(n, modulus int) int {
 	if n < 0 || n >= modulus {
 		return -1

@@ -112,7 +112,7 @@ func upDown869(clearsAtClock bool) modelOf {
 			show(out, n, 15, 16, 17, 18, 19, 20, 21, 22)
 			carry(out, 13, n, 256, lastCount(256, mode == 3), !is.Has(11), false)
 			if !is.Has(11) && (mode == 0 || mode == 2) {
-				out[13] = logic.X // the data books tell of a carry while counting only
+				out[13] = logic.X // the data books specify a carry while counting only
 			}
 			return out
 		}

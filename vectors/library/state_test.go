@@ -13,7 +13,7 @@ import (
 )
 
 // A model is a part that remembers, in plain Go integers and slices, written
-// from its data book and not from its definition. Step is told the levels of the
+// from its data book and not from its definition. Step is given the levels of the
 // driven pins before and after a step (was == is in the first), and gives what
 // the part then drives at each of its outputs: logic.X while that cannot be known.
 type model func(was, is part.Pins) map[int]logic.Value
@@ -21,10 +21,10 @@ type model func(was, is part.Pins) map[int]logic.Value
 // A modelOf makes a model fresh from power-up, as one of its families has it.
 type modelOf func(v *part.Variant) model
 
-// rose tells whether pin n went from low to high in a step.
+// rose reports whether pin n went from low to high in a step.
 func rose(was, is part.Pins, n int) bool { return !was.Has(n) && is.Has(n) }
 
-// fell tells whether pin n went from high to low in a step.
+// fell reports whether pin n went from high to low in a step.
 func fell(was, is part.Pins, n int) bool { return was.Has(n) && !is.Has(n) }
 
 // number reads pins as a binary number, the most significant first.

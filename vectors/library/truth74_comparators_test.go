@@ -11,7 +11,7 @@ import (
 // Comparators and parity trees of the 7400 series, as integers and counts of
 // ones. Source: the TTL data books, from memory, but for the 74L85.
 var _ = addTruths74(map[string]truth{
-	// The two pinouts have no output pin in common, so both are told at once, each
+	// The two pinouts have no output pin in common, so both are given at once, each
 	// from the pins of its own inputs.
 	"7485": func(is part.Pins) levels {
 		out := sevenEightyFive(is)

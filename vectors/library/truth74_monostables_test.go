@@ -5,7 +5,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// What static levels tell of monostable multivibrators, from memory of the TTL data books.
+// What static levels show of monostable multivibrators, from memory of the TTL data books.
 var _ = addTruths74(map[string]truth{
 	"74121": func(part.Pins) map[int]logic.Value {
 		return levels{6: logic.Zero, 1: logic.One}

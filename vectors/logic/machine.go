@@ -198,7 +198,7 @@ func (m *Machine) Level(signal int) Word {
 func (m *Machine) Node(n int32) Word { return m.level[n] }
 
 // Stick makes a node stuck at a value in the lanes of a mask: 0, 1, or x for a
-// level that cannot be foretold.
+// level that cannot be predicted.
 func (m *Machine) Stick(node int32, v Value, lanes uint64) {
 	f := m.force(node)
 	*f = f.stick(v, lanes)
@@ -228,7 +228,7 @@ func (f force) stick(v Value, lanes uint64) force {
 	return f
 }
 
-// clock lets every register act once on the present levels and tells whether
+// clock lets every register act once on the present levels and reports whether
 // any state changed. All registers see the levels from before the change.
 func (m *Machine) clock() bool {
 	for i := range m.c.Registers {
@@ -265,7 +265,7 @@ func (m *Machine) clock() bool {
 	return changed
 }
 
-// rests tells whether no rule of a register can act: each waits for an edge, and no
+// rests reports whether no rule of a register can act: each waits for an edge, and no
 // clock has moved.
 func (m *Machine) rests(r *Register, before []Word) bool {
 	for j := range r.Rules {

@@ -52,7 +52,7 @@ func (c *Circuit) Spread() *Circuit {
 	for _, r := range c.Registers {
 		s.Registers = append(s.Registers, r.spread(branch))
 	}
-	s.prune() // what only told forbidden combinations is no part of the chip
+	s.prune() // what only marked forbidden combinations is no part of the chip
 	return s
 }
 
@@ -73,7 +73,7 @@ func (r Register) spread(branch func(int32) int32) Register {
 }
 
 // FanOut counts the places that each node feeds: gates, outputs and registers.
-// What only tells forbidden combinations is no part of the chip and does not count.
+// What only marks forbidden combinations is no part of the chip and does not count.
 func (c *Circuit) FanOut() []int {
 	count := make([]int, len(c.Nodes))
 	feed := func(n int32) {

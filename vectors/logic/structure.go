@@ -30,7 +30,7 @@ func (c *Circuit) Cone(nodes ...int32) []bool {
 	return cone
 }
 
-// Counts tells whether what a rule gives depends on the register's own state, and
+// Counts reports whether what a rule gives depends on the register's own state, and
 // is not that state left as it is.
 func (c *Circuit) Counts(r *Register, rule *Rule) bool {
 	own := map[int32]bool{}

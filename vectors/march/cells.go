@@ -13,10 +13,10 @@ type cause struct {
 	words string
 }
 
-// few is how many single cells are told one by one.
+// few is how many single cells are named one by one.
 const few = 8
 
-// single tells what is wrong with the cells that are in no line.
+// single says what is wrong with the cells that are in no line.
 func (c *classifier) single() {
 	left := c.failed(func(cell, *evidence) bool { return true })
 	causes := map[cell]cause{}
@@ -37,7 +37,7 @@ func (c *classifier) single() {
 	}
 }
 
-// scattered tells of many single cells at once. Of a dynamic memory those that go
+// scattered describes many single cells at once. Of a dynamic memory those that go
 // wrong to one level only have lost their charge, the usual reason there.
 func (c *classifier) scattered(cells []cell, causes map[cell]cause) {
 	forget, fade, restless := 0, 0, 0 // cells
@@ -115,7 +115,7 @@ var singleCell = []struct {
 }
 
 // The fault models of two cells, in the order of trial; those of the first group
-// are told with what the other cell does.
+// are named with what the other cell does.
 var (
 	disturbing = []string{"CFid", "CFin"}
 	otherPairs = []string{"CFst", "CFds", "CFtr", "CFwd", "CFrd", "CFdr", "CFir"}
@@ -192,7 +192,7 @@ func (c *classifier) areJoined(a, b cell) bool {
 
 // shows says whether a fault fails in exactly these reads, with some content of
 // the cells at first, or with every one. Only runs in which the cell failed are
-// compared: of others it is not told whether there were any.
+// compared: whether there were others is not reported.
 func (c *classifier) shows(f Fault, always bool, marks []mark) bool {
 	runs := map[uint32][]mark{}
 	for _, m := range marks {

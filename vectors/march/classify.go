@@ -86,7 +86,7 @@ type Finding struct {
 
 func (f Finding) String() string { return f.Words }
 
-// Classify tells what is wrong with a memory from all failures of a test, run in
+// Classify names what is wrong with a memory from all failures of a test, run in
 // one address order with any number of backgrounds. A ⇕ element is taken to have
 // gone up; lower and higher addresses are so in the order of the run. What
 // explains most cells is tried first, and explained cells are not named again. It

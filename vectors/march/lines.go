@@ -76,7 +76,7 @@ func (c *classifier) half() bool {
 
 // arrayLines finds rows and columns of which more than half failed: first in
 // every data bit, then in one. Short lines, of fewer than four cells, are left
-// to be told as cells.
+// to be named as cells.
 func (c *classifier) arrayLines() {
 	for _, kind := range []Kind{Row, Column} {
 		for bit := -1; bit < c.Bits; bit++ {

@@ -1,5 +1,5 @@
 // Package march holds the march tests of the literature, in its notation; says
-// by simulation which faults of a memory each of them finds; and tells from the
+// by simulation which faults of a memory each of them finds; and works out from the
 // cells that failed what is wrong with a memory.
 //
 // A march element is a sequence of operations that is applied to one cell

@@ -76,7 +76,7 @@ func Of(circuits []*logic.Circuit, memories []*part.Part) (all []Candidate) {
 	return all
 }
 
-// Fits tells whether a candidate has the package and the supply pins of a trace.
+// Fits reports whether a candidate has the package and the supply pins of a trace.
 func (t Trace) Fits(v *part.Variant) bool {
 	return v.Refusal == "" && len(v.Pins) == t.Pins && v.VCC() == t.VCC && v.GND() == t.GND
 }
@@ -180,9 +180,9 @@ func (t Trace) alive(c Candidate) uint64 {
 // A prediction is what a part says of a pin.
 type prediction struct {
 	value logic.Value // z where it releases the pin; x where it is not known
-	// drives tells, where the value is not known, that the pin is not released.
+	// drives is set where the value is not known but the pin is not released.
 	drives bool
-	// pulledUp tells that a resistor inside may hold the pin high where it is released.
+	// pulledUp is set where a resistor inside may hold the pin high where it is released.
 	pulledUp bool
 	anything bool // nothing is known of the pin
 }
@@ -281,7 +281,7 @@ func (r *reader) unforeseen(pin int, s Step) {
 	r.note(pin, s)
 }
 
-// moved tells whether a pin, not driven, reads otherwise than it did.
+// moved reports whether a pin, not driven, reads otherwise than it did.
 func (r *reader) moved(pin int, s Step) bool {
 	return !s.Low.Has(pin) && r.seen[pin] && s.read(pin) != r.last[pin]
 }

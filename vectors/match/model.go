@@ -39,7 +39,7 @@ func awake(c Candidate) *gates {
 // allows gives the lanes that do not rule a pin's reading out.
 func (g *gates) allows(pin int, s Step) uint64 {
 	p := g.c.Variant.Pins[pin-1]
-	if g.untied || foretell(p, func() prediction { return prediction{} }).anything {
+	if g.untied || predict(p, func() prediction { return prediction{} }).anything {
 		return ^uint64(0)
 	}
 	w := g.m.Out(pin)
@@ -94,7 +94,7 @@ func (g *gates) take(s Step) {
 
 func (g *gates) predict(pin int) prediction {
 	p := g.c.Variant.Pins[pin-1]
-	return foretell(p, func() prediction {
+	return predict(p, func() prediction {
 		v := g.m.Out(pin).Lane(g.lane)
 		if g.untied {
 			v = logic.X
@@ -104,8 +104,8 @@ func (g *gates) predict(pin int) prediction {
 	})
 }
 
-// foretell says what a pin does by its role, and asks for what outputs drive.
-func foretell(p part.Pin, output func() prediction) prediction {
+// predict says what a pin does by its role, and asks for what outputs drive.
+func predict(p part.Pin, output func() prediction) prediction {
 	switch {
 	case p.Role == part.External, p.Role == part.Expander, p.Role == part.Supply, p.Role == part.Ground,
 		p.Observable() && p.Untested != "":
@@ -195,7 +195,7 @@ func (m *memory) bus(pins []int) (value int, known bool) {
 
 func (m *memory) predict(pin int) prediction {
 	p := m.v.Pins[pin-1]
-	return foretell(p, func() prediction {
+	return predict(p, func() prediction {
 		reading := and(m.selected, m.enabled)
 		switch {
 		case m.m.Kind == part.DynamicRAM, m.writing != logic.Zero, reading == logic.X:

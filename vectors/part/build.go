@@ -167,7 +167,7 @@ func (b *builder) statement(st statement) error {
 		b.joins = append(b.joins, l)
 	case "pumped":
 		if len(l.tokens) != 1 {
-			return b.src.errorAt(l, l.tokens[1].col, "pumped stands alone: it is said of the whole part")
+			return b.src.errorAt(l, l.tokens[1].col, "pumped stands alone: it holds for the whole part")
 		}
 		b.v.Pumped = true
 	case "never", "unstable", "stable", "together", "sequence":

@@ -37,7 +37,7 @@ func (s *scope) fail(n *node, format string, args ...any) error {
 	return s.src.errorAt(n.line, n.col, format, args...)
 }
 
-// flexible tells whether a node takes any width it is asked for: an unsized literal.
+// flexible reports whether a node takes any width it is asked for: an unsized literal.
 func flexible(n *node) bool {
 	return n.op == "number" && !strings.Contains(n.text, "'")
 }
@@ -254,7 +254,7 @@ func (s *scope) bitwise(n *node, want int) (Expr, error) {
 	return g, nil
 }
 
-// arithmeticOnly tells whether every operand's width is open, so that the target's counts.
+// arithmeticOnly reports whether every operand's width is open, so that the target's counts.
 func arithmeticOnly(kids []*node) bool {
 	for _, k := range kids {
 		if !flexible(k) && !widens(k) {

@@ -17,7 +17,7 @@ const (
 	NMOS                       // N-channel MOS with TTL levels: memories
 )
 
-// Bipolar tells whether the family's inputs source current when held low.
+// Bipolar reports whether the family's inputs source current when held low.
 func (t Technology) Bipolar() bool { return t == TTL || t == TTLDiode }
 
 // A Drive is an output's class in its family's DC table.
@@ -103,7 +103,7 @@ func FamilyByName(name string) *Family {
 	return nil
 }
 
-// Series4000 tells whether the family's types are numbered 4000 and up with the family's letters behind.
+// Series4000 reports whether the family's types are numbered 4000 and up with the family's letters behind.
 func (f *Family) Series4000() bool { return strings.HasPrefix(f.Name, "4000") }
 
 // TypeName writes a part number as this family marks it: 7400 in 74LS is

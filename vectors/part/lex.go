@@ -169,7 +169,7 @@ func scanName(runes []rune, i int) (end int, kind tokenKind) {
 	return end, nameToken
 }
 
-// isPoint tells whether the rune is a decimal point: between digits, as in load 1.25.
+// isPoint reports whether the rune is a decimal point: between digits, as in load 1.25.
 func isPoint(runes []rune, i int) bool {
 	return runes[i] == '.' && i > 0 && unicode.IsDigit(runes[i-1]) && i+1 < len(runes) && unicode.IsDigit(runes[i+1])
 }

@@ -206,7 +206,7 @@ func (b *builder) equation(s *scope, st statement, logic *Logic) error {
 	return nil
 }
 
-// widens tells whether a value may be narrower than its target: a count or a
+// widens reports whether a value may be narrower than its target: a count or a
 // sum has zeros before it, but a bit that is missing from a bus is a mistake.
 func widens(n *node) bool {
 	return slices.Contains([]string{"+", "-", "*", "<<", ">>", "count"}, n.op)

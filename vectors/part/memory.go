@@ -49,7 +49,7 @@ func (k MemoryKind) String() string {
 	return [...]string{"static RAM", "dynamic RAM", "PROM", "EPROM"}[k]
 }
 
-// ROM tells whether the memory is only ever read.
+// ROM reports whether the memory is only ever read.
 func (k MemoryKind) ROM() bool { return k == PROM || k == EPROM }
 
 // A Control is a control pin with the level at which it acts.
@@ -58,7 +58,7 @@ type Control struct {
 	Active bool // true: high
 }
 
-// Place gives the row and the column of the array at which a word lies.
+// Place gives the row and the column of the array that hold a word.
 func (m *Memory) Place(address int) (row, column int) {
 	for i, bit := range m.Row {
 		row |= address >> bit & 1 << i
@@ -69,11 +69,11 @@ func (m *Memory) Place(address int) (row, column int) {
 	return row, column
 }
 
-// CommonData tells whether the data go in and out at the same pins.
+// CommonData reports whether the data go in and out at the same pins.
 func (m *Memory) CommonData() bool { return slices.Equal(m.DataIn, m.DataOut) }
 
 // AddressBits is the width of a word's address.
 func (m *Memory) AddressBits() int { return m.RowBits + m.ColumnBits }
 
-// Memory tells whether the part is a memory, which has no Logic.
+// Memory reports whether the part is a memory, which has no Logic.
 func (p *Part) Memory() bool { return len(p.Variants) > 0 && p.Variants[0].Memory != nil }

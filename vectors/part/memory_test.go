@@ -101,7 +101,7 @@ func TestMemoriesAreRead(t *testing.T) {
 	require.False(t, m.CommonData())
 }
 
-// Where nothing is said of the rows, they take half of the address, and the odd
+// Without a rows statement the rows take half of the address, and the odd
 // bit (vectors/README.md): 1,024 words are 32 × 32, 512 are 32 rows × 16.
 func TestRowsThatAreNotGiven(t *testing.T) {
 	plain := strings.Replace(staticRAM, "rows A3..A8\n", "", 1)
@@ -142,7 +142,7 @@ data D3..D0
 	require.NotEqual(t, parts[0].SHA256, parts[1].SHA256)
 }
 
-// Every mistake is told with its line, and points at the place.
+// Every mistake is reported with its line and column.
 func TestMistakesInMemories(t *testing.T) {
 	for _, c := range []struct{ text, old, new, want string }{
 		{staticRAM, "memory static 1024 x 4", "memory static 1000 x 4", "ram.part:17:15: the words are a power of two"},

@@ -48,7 +48,7 @@ func (b *builder) keepMemory(l line) {
 func (b *builder) buildMemory() error {
 	if len(b.items)+len(b.later) > 0 {
 		l := slices.Concat(b.items, b.later)[0].line
-		return b.src.errorAt(l, l.tokens[0].col, "a memory has no equations, tables or registers: its words are told by the memory statements")
+		return b.src.errorAt(l, l.tokens[0].col, "a memory has no equations, tables or registers: its words are declared by the memory statements")
 	}
 	m := &Memory{}
 	for _, read := range []func(*Memory) error{
@@ -231,18 +231,18 @@ func (b *builder) strobes(l line, m *Memory) error {
 // array reads rows 6 or rows A3..A8 and sees that the address fits the words.
 func (b *builder) array(m *Memory) error {
 	width := bits.TrailingZeros(uint(m.Words))
-	l, told := b.memory["rows"]
+	l, declared := b.memory["rows"]
 	if m.RAS == nil && len(m.Address) != width {
 		return b.src.errorAt(b.memory["address"], 1, "%d words need %d address pins, %d are named", m.Words, width, len(m.Address))
 	}
 	m.RowBits = (width + 1) / 2
-	if told && len(l.tokens) == 2 && l.tokens[1].kind == nameToken && isDigit(l.tokens[1].text[0]) {
+	if declared && len(l.tokens) == 2 && l.tokens[1].kind == nameToken && isDigit(l.tokens[1].text[0]) {
 		n, err := strconv.Atoi(l.tokens[1].text)
 		if err != nil || n < 1 || n > width {
 			return b.src.errorAt(l, l.tokens[1].col, "the rows are 1 to %d bits of the address", width)
 		}
 		m.RowBits = n
-	} else if told {
+	} else if declared {
 		if m.RAS != nil {
 			return b.src.errorAt(l, 1, "a multiplexed address has its rows by number: rows 8")
 		}

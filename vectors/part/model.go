@@ -49,7 +49,7 @@ type Variant struct {
 	Gates    []Gate
 	Cautions []string
 	Refusal  string     // why the part must not be powered, or empty
-	Untested []Untested // what static levels cannot tell
+	Untested []Untested // what static levels cannot show
 	Logic    Logic
 	Memory   *Memory // nil for logic; a memory has no Logic
 	Joined   [][]int // pins that a path inside joins, the common ones of a group; each ascending
@@ -175,15 +175,15 @@ func (p *Pin) LoadIn(f *Family) float64 {
 	return p.Load
 }
 
-// Signal tells whether the pin is an input, an output or both.
+// Signal reports whether the pin is an input, an output or both.
 func (p *Pin) Signal() bool { return p.Role == Input || p.Observable() }
 
-// Drivable tells whether an adapter may ever drive the pin.
+// Drivable reports whether an adapter may ever drive the pin.
 func (p *Pin) Drivable() bool {
 	return p.Role == Input || p.Role == Bidirectional || p.Tied != NotTied
 }
 
-// Observable tells whether the pin is ever an output.
+// Observable reports whether the pin is ever an output.
 func (p *Pin) Observable() bool { return p.Role == Output || p.Role == Bidirectional }
 
 // A Tie is a level at which an input is held throughout.
@@ -203,13 +203,13 @@ type Gate struct {
 	Pins []int // ascending
 }
 
-// Untested is something that static logic levels cannot tell.
+// Untested is something that static logic levels cannot show.
 type Untested struct {
 	Why  string
 	Pins []int // ascending; empty where it concerns the whole part
 }
 
-// A Type is a part in one family, which is what lies in the socket: 74LS51.
+// A Type is a part in one family, which is what is seated in the socket: 74LS51.
 type Type struct {
 	Variant *Variant
 	Family  *Family
@@ -218,7 +218,7 @@ type Type struct {
 // Part is the type's part.
 func (t Type) Part() *Part { return t.Variant.Part }
 
-// Pumped tells whether the die's substrate may hang on a charge pump.
+// Pumped reports whether the die's substrate may hang on a charge pump.
 func (t Type) Pumped() bool { return t.Variant.Pumped && t.Family.Technology == NMOS }
 
 // Name is the type's number as marked, without maker's letters: "74LS51", "4011B".

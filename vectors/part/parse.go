@@ -281,7 +281,7 @@ func (s *source) takeGates(lines []line) (taken []statement, rest []line, err er
 	return taken, rest, nil
 }
 
-// forGate is the line with the gate's name in place of each #.
+// forGate is the line with the gate's name for each #.
 func (l line) forGate(name string) line {
 	l.tokens = slices.Clone(l.tokens)
 	for i := range l.tokens {

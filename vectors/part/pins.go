@@ -19,7 +19,7 @@ func PinSet(numbers ...int) Pins {
 	return s
 }
 
-// Has tells whether pin n is in the set.
+// Has reports whether pin n is in the set.
 func (s Pins) Has(n int) bool { return s>>(n-1)&1 != 0 }
 
 // With gives the set with pin n added if in is true, and taken out if not.

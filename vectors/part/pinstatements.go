@@ -147,7 +147,7 @@ func (b *builder) role(st statement, next int, role Role, stage Stage) error {
 	})
 }
 
-// inheritedRole tells whether a line belongs to an earlier part of the file.
+// inheritedRole reports whether a line belongs to an earlier part of the file.
 func (b *builder) inheritedRole(at line) bool { return at.number < b.block.head.number }
 
 func (b *builder) tie(l line) error {

@@ -231,7 +231,7 @@ func (b *builder) column(t Table, rows []tableRow, output int) *node {
 	return sum
 }
 
-// excludes tells whether no combination of levels matches both rows.
+// excludes reports whether no combination of levels matches both rows.
 func excludes(t Table, a, b tableRow) bool {
 	for i := range t.Inputs {
 		x, y := a.cells[i].text, b.cells[i].text

@@ -93,7 +93,7 @@ func Kept(t part.Type) (*Proof, Record, error) {
 	return &Proof{c, s, v}, r, nil
 }
 
-// IsKept tells whether a proof of just a type's circuit is kept, so that Of is quick.
+// IsKept reports whether a proof of just a type's circuit is kept, so that Of is quick.
 func IsKept(t part.Type) bool {
 	c, err := logic.Compile(t.Variant)
 	if err != nil {

@@ -19,7 +19,7 @@ const (
 	seedVariable = "CHIPASSAY_SEED"
 )
 
-// Long tells whether the tests try all that they have.
+// Long reports whether the tests try all that they have.
 func Long() bool { return os.Getenv(longVariable) != "" }
 
 // Number is how many of something a test tries: that of the ordinary run or of

@@ -49,7 +49,7 @@ func Memory(v *part.Variant) string {
 	return b.String()
 }
 
-// Organisation tells a memory's words and their array: "1024 words of 4 bits, 64 rows × 16 columns".
+// Organisation describes a memory's words and their array: "1024 words of 4 bits, 64 rows × 16 columns".
 func Organisation(m *part.Memory) string {
 	unit := "bits"
 	if m.Bits == 1 {
@@ -58,14 +58,14 @@ func Organisation(m *part.Memory) string {
 	return fmt.Sprintf("%d words of %d %s, %d rows × %d columns", m.Words, m.Bits, unit, 1<<m.RowBits, 1<<m.ColumnBits)
 }
 
-// address tells which pins choose the word, and which of them the row of the array.
+// address names the pins that choose the word, and which of them the row of the array.
 func address(v *part.Variant) string {
 	m := v.Memory
 	all := busOf(v, m.Address)
 	if m.RAS != nil {
 		return fmt.Sprintf("%-12s %s take the %d bits of the row, then the %d of the column\n", "address", all, m.RowBits, m.ColumnBits)
 	}
-	if len(m.Address) < m.AddressBits() { // refused, and its strobes are not told
+	if len(m.Address) < m.AddressBits() { // refused, and its strobes are not declared
 		return fmt.Sprintf("%-12s %s, row and column in turn\n", "address", all)
 	}
 	pick := func(bits []int) []int {
@@ -152,7 +152,7 @@ func selects(v *part.Variant) string {
 	return strings.Join(levels, " and ") + " together select the chip"
 }
 
-// active tells a control pin with the level at which it acts: "/CS low".
+// active names a control pin with the level at which it acts: "/CS low".
 func active(v *part.Variant, c part.Control) string {
 	level := "low"
 	if c.Active {

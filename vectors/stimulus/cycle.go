@@ -13,7 +13,7 @@ import (
 type cycle struct {
 	setting part.Pins
 	length  int    // pulses; more than the longest that was looked for where it was not seen to close
-	first   string // state after one pulse, which tells up from down
+	first   string // state after one pulse, which distinguishes up from down
 }
 
 // findCycles tries 64 settings of the inputs at a time on copies of the chip and
@@ -129,7 +129,7 @@ func laneText(words []logic.Word, lane int) string {
 }
 
 // runCycle sets the inputs one after the other and pulses the clock through the
-// cycle, one of those found. It tells whether it could.
+// cycle, one of those found. It reports whether it could.
 func (w *walker) runCycle(r *Rules, k logic.Component, moves part.Pins, clock int, c cycle, cycles []cycle) bool {
 	if c.length > w.longest && w.longest < maxCycle {
 		return false // the definition's sequences are there for it
@@ -161,7 +161,7 @@ func (w *walker) runCycle(r *Rules, k logic.Component, moves part.Pins, clock in
 }
 
 // goTo brings the inputs to a setting in which a clock counts, and gives the pins
-// that pulse it. It tells whether it could.
+// that pulse it. It reports whether it could.
 func (w *walker) goTo(r *Rules, moves part.Pins, clock int, setting part.Pins) (toggle part.Pins, ok bool) {
 	toggle = part.PinSet(clock)
 	for range 3 { // a pin may have to wait for another, or for the other level of the clock

@@ -59,7 +59,7 @@ func (r *Rules) addPulses(reg logic.Register) {
 	}
 }
 
-// Allows tells whether a step may take the driven levels from one to another.
+// Allows reports whether a step may take the driven levels from one to another.
 func (r *Rules) Allows(from, to part.Pins) bool {
 	changed := (from ^ to) & (r.sensitive | r.data)
 	if sensitive := changed & r.sensitive; sensitive != 0 && changed.Len() > 1 && !r.joined(from, to) {
@@ -79,7 +79,7 @@ func (r *Rules) Allows(from, to part.Pins) bool {
 	return !r.forbidden(to)
 }
 
-// joined tells whether just the pins change that the data sheet joins in the levels
+// joined reports whether just the pins change that the data sheet joins in the levels
 // at hand.
 func (r *Rules) joined(from, to part.Pins) bool {
 	return slices.ContainsFunc(r.c.Together, func(t logic.Stable) bool { return from^to == t.Pins && r.holds(t.While, from) })
@@ -99,7 +99,7 @@ func (r *Rules) Move(from, pins part.Pins) part.Pins {
 	return pins
 }
 
-// holds tells whether a node that depends on the inputs alone is 1 at some levels.
+// holds reports whether a node that depends on the inputs alone is 1 at some levels.
 func (r *Rules) holds(node int32, levels part.Pins) bool {
 	for _, pin := range r.c.InputPins {
 		r.probe.Set(pin, logic.Splat(logic.FromBool(levels.Has(pin))))
@@ -108,7 +108,7 @@ func (r *Rules) holds(node int32, levels part.Pins) bool {
 	return r.probe.Node(node).Lane(0) == logic.One
 }
 
-// forbidden tells whether the data sheet forbids a combination of levels.
+// forbidden reports whether the data sheet forbids a combination of levels.
 func (r *Rules) forbidden(levels part.Pins) bool {
 	never := r.c.Variant.Logic.Never
 	if len(never) == 0 {

@@ -7,7 +7,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// Swept tells whether steps are a sweep in Gray order from all swept pins low:
+// Swept reports whether steps are a sweep in Gray order from all swept pins low:
 // the same pins driven in each, and swept pin k held to bit k of i ^ i/2 in step i.
 // It gives the swept pins, the one that changes most often first.
 func Swept(steps []Step) (pins []int, ok bool) {

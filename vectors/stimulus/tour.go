@@ -181,7 +181,7 @@ func (w *walker) legalMoves(r *Rules, moves part.Pins) []part.Pins {
 	return legal
 }
 
-// mayDrive tells whether the chip leaves the pin to the adapter.
+// mayDrive reports whether the chip leaves the pin to the adapter.
 func (w *walker) mayDrive(pin int) bool {
 	return w.c.Variant.Pins[pin-1].Role != part.Bidirectional || w.m.Out(pin).Lane(0) == logic.Z
 }

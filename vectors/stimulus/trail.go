@@ -110,7 +110,7 @@ func (t *Trail) Explore(length int) {
 	t.walker.floated = 0
 }
 
-// may takes a step if it is legal, and tells whether it was.
+// may takes a step if it is legal, and reports whether it was.
 func (t *Trail) may(to part.Pins) bool {
 	w := t.walker
 	to = w.drive ^ t.rules.Move(w.drive, w.drive^to)
@@ -121,7 +121,7 @@ func (t *Trail) may(to part.Pins) bool {
 	return true
 }
 
-// thereAndBack changes pins and changes them back, and tells whether both were legal.
+// thereAndBack changes pins and changes them back, and reports whether both were legal.
 func (t *Trail) thereAndBack(pins part.Pins) bool {
 	if !t.may(t.walker.drive ^ pins) {
 		return false

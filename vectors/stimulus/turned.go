@@ -102,7 +102,7 @@ func (w *walker) letGo(setting, both, open, free part.Pins) {
 	w.floated = 0
 }
 
-// onlyTurns tells whether all outputs are bidirectional.
+// onlyTurns reports whether all outputs are bidirectional.
 func (w *walker) onlyTurns() bool {
 	return !slices.ContainsFunc(w.c.Outputs, func(o logic.Output) bool {
 		return w.c.Variant.Pins[o.Pin-1].Role != part.Bidirectional
@@ -121,7 +121,7 @@ func (w *walker) sweepReleased(both part.Pins) {
 	for pin := range free.All() {
 		pins = append(pins, pin)
 	}
-	// what the chip may drive is left to it: an open-collector output is seen to let go
+	// what the chip may drive is left to it: an open-collector output is seen to release
 	w.floated = both &^ free
 	defer func() { w.floated = 0 }()
 	rest := w.drive &^ both

@@ -39,7 +39,7 @@ g = !(A & /BIRBO)
 			seen["output low"] = seen["output low"] || st.Compared.Has(3) && !st.High.Has(3)
 			continue
 		}
-		if !st.Driven.Has(3) { // let go before the chip takes over
+		if !st.Driven.Has(3) { // released before the chip takes over
 			continue
 		}
 		require.True(t, st.Compared.Has(4), "step %d", i+1)

@@ -107,7 +107,7 @@ func (w *walker) released() (pins part.Pins) {
 	return pins
 }
 
-// turnsSafely tells whether a step floats pins only while no clock moves, so
+// turnsSafely reports whether a step floats pins only while no clock moves, so
 // that the level of a floating pin is never taken in.
 func (w *walker) turnsSafely(to part.Pins) bool {
 	return w.floated == 0 || (w.drive^to)&(w.c.Clocks()|w.c.Asynchronous()) == 0

@@ -5,11 +5,11 @@ import (
 	"chipassay/vectors/part"
 )
 
-// told marks the nodes of which the data sheet tells what they do: those that reach
-// an output otherwise than by choosing between a level and one that is not told. A
-// fault of the others leads to nothing certain, so no model has them.
-func told(c *logic.Circuit) []bool {
-	t := teller{c: c, told: make([]bool, len(c.Nodes)), bit: map[int32][2]int{}}
+// specified marks the nodes whose effect the data sheet specifies: those that reach an
+// output otherwise than by choosing between a level and one that is left open. A fault
+// of the others leads to nothing certain, so no model has them.
+func specified(c *logic.Circuit) []bool {
+	t := specifier{c: c, known: make([]bool, len(c.Nodes)), bit: map[int32][2]int{}}
 	for i, r := range c.Registers {
 		for j, b := range r.Bits {
 			t.bit[c.State[b].Node] = [2]int{i, j}
@@ -18,20 +18,20 @@ func told(c *logic.Circuit) []bool {
 	for _, o := range c.Outputs {
 		t.visit(o.Node)
 	}
-	return t.told
+	return t.known
 }
 
-type teller struct {
-	c    *logic.Circuit
-	told []bool
-	bit  map[int32][2]int // register and bit of each State node
+type specifier struct {
+	c     *logic.Circuit
+	known []bool
+	bit   map[int32][2]int // register and bit of each State node
 }
 
-func (t *teller) visit(n int32) {
-	if n < 0 || t.told[n] {
+func (t *specifier) visit(n int32) {
+	if n < 0 || t.known[n] {
 		return
 	}
-	t.told[n] = true
+	t.known[n] = true
 	node := t.c.Nodes[n]
 	if node.Op == logic.Mux && (t.open(node.In[1]) || t.open(node.In[2])) {
 		t.visit(node.In[1])
@@ -58,8 +58,8 @@ func (t *teller) visit(n int32) {
 	}
 }
 
-// open tells whether a level is not told.
-func (t *teller) open(n int32) bool {
+// open reports whether the data sheet leaves a level open.
+func (t *specifier) open(n int32) bool {
 	for t.c.Nodes[n].Op == logic.Buf {
 		n = t.c.Nodes[n].In[0]
 	}
