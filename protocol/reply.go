@@ -17,7 +17,7 @@ const (
 	FeatureFar     Features = 1 << 7 // converters for L9-14 and R9-14, the supply and a reference
 )
 
-// Has tells whether all features of f are there.
+// Has reports whether all features of f are there.
 func (s Features) Has(f Features) bool { return s&f == f }
 
 // Firmware is a firmware version.

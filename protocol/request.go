@@ -167,7 +167,7 @@ func ApplySteps(maxPayload int, directions bool) int {
 // Type is TypeApply.
 func (*Apply) Type() Type { return TypeApply }
 
-// Directions tells whether the steps differ in direction.
+// Directions reports whether the steps differ in direction.
 func (m *Apply) Directions() bool {
 	for _, step := range m.Steps {
 		if step.Direction != m.Steps[0].Direction {

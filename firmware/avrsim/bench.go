@@ -121,7 +121,7 @@ func (b *Bench) Press(down bool) {
 	b.Carrier.Pressed = down
 }
 
-// idle tells whether the firmware waits for a request.
+// idle reports whether the firmware waits for a request.
 func (b *Bench) idle() bool { return b.waiting() >= quiet }
 
 // waiting is how many cycles the program has been waiting for the host.
@@ -185,7 +185,7 @@ func (b *Bench) send(bytes []byte) {
 	b.MCU.Send(bytes)
 }
 
-// done tells whether a host that wrote and read so many bytes has nothing more to
+// done reports whether a host that wrote and read so many bytes has nothing more to
 // wait for.
 func (b *Bench) done(wrote, read int) bool {
 	b.using.Lock()

@@ -66,7 +66,7 @@ func NewCarrier(socket *virtual.Socket) *Carrier {
 	return c
 }
 
-// Ready tells whether the lamp is lit that says so.
+// Ready reports whether the lamp is lit that says so.
 func (c *Carrier) Ready() bool { return c.on('E')&readyLamp != 0 }
 
 // Idle is how many cycles the lamp is out that says that a request is being
@@ -78,7 +78,7 @@ func (c *Carrier) Idle() uint64 {
 	return c.now() - c.busyUntil
 }
 
-// Power tells whether the lamp is lit that the socket is supplied.
+// Power reports whether the lamp is lit that the socket is supplied.
 func (c *Carrier) Power() bool { return c.on('B')&powerLamp != 0 }
 
 // on are the lines of a port that are driven high. What a line that is not

@@ -201,7 +201,7 @@ func TestRealTimeAnswersAfterPauses(t *testing.T) {
 	}
 }
 
-// answered tells whether the reply to a request comes before much of the adapter's time passes.
+// answered reports whether the reply to a request comes before much of the adapter's time passes.
 func answered(t *testing.T, b *Bench, conn io.Reader, seq uint8) bool {
 	t.Helper()
 	var decoder protocol.Decoder

@@ -119,7 +119,7 @@ func (c *check) between(net string, suits func(string) bool, ohms, tolerance flo
 	return found[0]
 }
 
-// is tells whether a net is the one given.
+// is reports whether a net is the one given.
 func is(want string) func(string) bool { return func(net string) bool { return net == want } }
 
 // ports are the drive and sense lines of the design's table: port and first row.

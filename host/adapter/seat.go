@@ -102,7 +102,7 @@ func missingSwitch(control string) string {
 	return "; fit the other switches (firmware/carrier/README.md)"
 }
 
-// holds tells whether every position that a package touches is there.
+// holds reports whether every position that a package touches is there.
 func (c *Capabilities) holds(pins int) bool {
 	for pin := 1; pin <= pins; pin++ {
 		if !c.Positions.Has(PositionOf(pin, pins)) {
@@ -238,7 +238,7 @@ func (s *Seat) Fitted() part.Pins { return positionsOf(s.adapter.Capabilities.Po
 // HoldLoad sets Load.
 func (s *Seat) HoldLoad(load Pull) { s.Load = load }
 
-// Loads tells whether the load resistors are fitted.
+// Loads reports whether the load resistors are fitted.
 func (s *Seat) Loads() bool { return s.adapter.Capabilities.Load != 0 }
 
 // Spent is the adapter's time that was asked for so far: Adapter.Spent.

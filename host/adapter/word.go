@@ -27,7 +27,7 @@ func At(positions ...int) Word {
 	return w
 }
 
-// Has tells whether the bit of position p is set.
+// Has reports whether the bit of position p is set.
 func (w Word) Has(p int) bool { return w>>bit(p)&1 != 0 }
 
 // Positions goes through the positions whose bits are set, in column order.

@@ -155,7 +155,7 @@ func (b *bench) pin(position int) int {
 	return position
 }
 
-// loaded tells whether the load resistors are there.
+// loaded reports whether the load resistors are there.
 func (b *bench) loaded() bool { return b.adapter.Capabilities.Load != 0 }
 
 // high and low are R's ends in the order in which the supply can be put across it, if it can.
@@ -168,7 +168,7 @@ func (b *bench) high() int {
 
 func (b *bench) low() int { return b.r.P + b.r.Q - b.high() }
 
-// suppliable tells whether the supply can be put across R.
+// suppliable reports whether the supply can be put across R.
 func (b *bench) suppliable() bool {
 	c := b.adapter.Capabilities
 	return c.Monitor && c.SupplyHigh.Has(b.high()) && c.SupplyLow.Has(b.low())

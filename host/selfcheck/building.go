@@ -28,7 +28,7 @@ func (c *check) next(faults int) []string {
 	return []string{"all groups work: calibrate with chipassay adapter calibrate"}
 }
 
-// anythingOf tells whether anything of a group was found.
+// anythingOf reports whether anything of a group was found.
 func (c *check) anythingOf(g carrier.Group) bool {
 	switch g {
 	case carrier.Starter:

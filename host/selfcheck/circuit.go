@@ -224,14 +224,14 @@ func (c *circuit) addReadings(p *carrier.Part) {
 	}
 }
 
-// feeds tells whether the fuse and the monitor's shunt bring the rail to the emitters.
+// feeds reports whether the fuse and the monitor's shunt bring the rail to the emitters.
 func feeds(n *carrier.Netlist) bool {
 	fuse, monitor := n.Part("F1"), n.Part("U51")
 	return fuse != nil && monitor != nil && fuse.Net("1") == "+5V" && monitor.Net("VIN-") == "SUPPLY" &&
 		(fuse.Net("2") == monitor.Net("VIN+") || fuse.Net("2") == "SUPPLY" || monitor.Net("VIN+") == "+5V")
 }
 
-// bypassed tells whether the shunt's two ends touch.
+// bypassed reports whether the shunt's two ends touch.
 func bypassed(n *carrier.Netlist) bool {
 	monitor := n.Part("U51")
 	return monitor != nil && monitor.Net("VIN+") == monitor.Net("VIN-")

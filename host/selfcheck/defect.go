@@ -88,7 +88,7 @@ func Defects(n *carrier.Netlist) []Defect {
 	return found
 }
 
-// fatal tells whether two nets that touch short the computer's supply.
+// fatal reports whether two nets that touch short the computer's supply.
 func fatal(a, b string) bool {
 	return isSupply(a) && isSupply(b) && (a == "GND" || b == "GND")
 }
@@ -97,7 +97,7 @@ func isSupply(net string) bool {
 	return net == "+5V" || net == "GND" || net == "FUSED" || net == "SUPPLY"
 }
 
-// isControl tells whether a net is one of the lines that all positions have in common.
+// isControl reports whether a net is one of the lines that all positions have in common.
 func isControl(net string) bool {
 	switch net {
 	case "PC6", "PC7", "PD0", "PD1", "PD2", "PD3", "PD7", "PG0", "PG1", "PG2", "PG5", "PB6", "PJ0", "PJ1", "REF2V5":
@@ -106,13 +106,13 @@ func isControl(net string) bool {
 	return strings.Contains(net, "chain")
 }
 
-// isPosition tells whether a net is that of a socket position.
+// isPosition reports whether a net is that of a socket position.
 func isPosition(net string) bool {
 	_, is := adapter.AtColumn(net)
 	return is
 }
 
-// joined tells whether a closed link or a resistor for reading back joins two nets
+// joined reports whether a closed link or a resistor for reading back joins two nets
 // anyway, so that solder between them changes nothing.
 func joined(n *carrier.Netlist, a, b string) bool {
 	for _, t := range n.Terminals(a) {

@@ -102,7 +102,7 @@ func (m *model) switchFound(c *circuit, l carrier.Lane, high bool) int {
 	return 1
 }
 
-// finds tells whether what an adapter finds of itself goes with what was found.
+// finds reports whether what an adapter finds of itself goes with what was found.
 func (r *result) finds(f fitted) bool {
 	p, seen := f.fields(), r.found.fields()
 	for i := range p {
@@ -113,7 +113,7 @@ func (r *result) finds(f fitted) bool {
 	return true
 }
 
-// switched tells whether a position has a switch to the supply, or to ground.
+// switched reports whether a position has a switch to the supply, or to ground.
 func (m *model) switched(p int, high bool) bool {
 	ref := "Q1%02d"
 	if high {
@@ -204,7 +204,7 @@ func (m *model) fits(i int, r *result, deviates *[adapter.Positions + 1][]deviat
 	return score, at
 }
 
-// unlike tells whether expectations leave open what others say.
+// unlike reports whether expectations leave open what others say.
 func unlike(of, nominal []expected) bool {
 	for i := range of {
 		if !of[i].volts.known() && nominal[i].volts.known() || !of[i].sample.known() && nominal[i].sample.known() {

@@ -78,7 +78,7 @@ func output(n *carrier.Netlist, net string) *carrier.Part {
 // serial are the pins without which a register does not pass on what is shifted in.
 var serial = []string{"SER", "QH'", "SRCLK", "/SRCLR", "VCC", "GND"}
 
-// sameNets tells whether a part is there, with its pins of these names (all of them,
+// sameNets reports whether a part is there, with its pins of these names (all of them,
 // where none are given) on the nets where they should be.
 func sameNets(n, good *carrier.Netlist, ref string, names ...string) bool {
 	p, want := n.Part(ref), good.Part(ref)
@@ -124,7 +124,7 @@ func (c *chain) outputs(n, good *carrier.Netlist) int {
 	return 8 * registers
 }
 
-// works tells whether a register stores and shows what was shifted into it.
+// works reports whether a register stores and shows what was shifted into it.
 func works(p *carrier.Part, good *carrier.Netlist) bool {
 	want := good.Part(p.Ref)
 	for _, name := range []string{"RCLK", "/OE", "VCC", "GND"} {
@@ -135,7 +135,7 @@ func works(p *carrier.Part, good *carrier.Netlist) bool {
 	return true
 }
 
-// strobed tells whether the microcontroller's strobe and enable of a register are on their nets.
+// strobed reports whether the microcontroller's strobe and enable of a register are on their nets.
 func strobed(n, good *carrier.Netlist, ref string) bool {
 	p := good.Part(ref)
 	return sameNets(n, good, "A1", p.Net("RCLK"), p.Net("/OE"))

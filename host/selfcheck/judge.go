@@ -112,7 +112,7 @@ func (c *check) judgeLowChain() {
 	}
 }
 
-// controls tells whether a defect may change what the adapter finds of itself.
+// controls reports whether a defect may change what the adapter finds of itself.
 func (d Defect) controls(n *carrier.Netlist) bool {
 	for _, net := range d.nets(n) {
 		if isControl(net) || strings.HasPrefix(net, "+5V") && d.kind == shorted {
@@ -322,7 +322,7 @@ func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
 	}
 }
 
-// elsewhere tells whether anything but currents deviates.
+// elsewhere reports whether anything but currents deviates.
 func elsewhere(deviates *[adapter.Positions + 1][]deviation) bool {
 	for p := range deviates {
 		if slices.ContainsFunc(deviates[p], func(d deviation) bool { return !d.current && !d.tripped }) {

@@ -14,7 +14,7 @@ const follows = 0.25
 // mostSuspects is how many positions are looked at more closely.
 const mostSuspects = 6
 
-// occupied tells whether positions follow each other in a way that no defect of the
+// occupied reports whether positions follow each other in a way that no defect of the
 // board explains: then something is in the socket.
 //
 // A converter behind an open sense line shows what it measured last, as if the
@@ -44,7 +44,7 @@ func (c *check) occupied() error {
 	return nil
 }
 
-// suspicious tells whether a position left its bias while others were driven or switched.
+// suspicious reports whether a position left its bias while others were driven or switched.
 func suspicious(plan []condition, of []deviation) bool {
 	for _, d := range of {
 		if d.volts && d.condition >= 0 {
@@ -86,7 +86,7 @@ func (c *check) followed(p int, up bool) (int, error) {
 	return 0, nil
 }
 
-// boardCouples tells whether a defect of the board explains that one position follows another.
+// boardCouples reports whether a defect of the board explains that one position follows another.
 func (c *check) boardCouples(p, q int, deviates *[adapter.Positions + 1][]deviation) bool {
 	m := c.model
 	for _, i := range m.near[p] {

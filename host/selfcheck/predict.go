@@ -78,7 +78,7 @@ func (m *model) fittedWith(i int) fitted {
 	return *m.fitted[i]
 }
 
-// fittedAt tells whether anything but the socket is at a position.
+// fittedAt reports whether anything but the socket is at a position.
 func (m *model) fittedAt(p int) bool { return len(m.partsOn[laneAt[p].Drive]) > 1 }
 
 // touched gives the positions that a defect may change.

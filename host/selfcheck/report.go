@@ -44,7 +44,7 @@ func (r *Report) Faults() []Fault {
 	return faults
 }
 
-// Has tells whether a fault names a part or a net.
+// Has reports whether a fault names a part or a net.
 func (f *Fault) Has(name string) bool {
 	for _, p := range f.Parts {
 		if strings.EqualFold(p, name) {

@@ -79,7 +79,7 @@ func meterReadings(n *carrier.Netlist) map[string]string {
 	return of
 }
 
-// shows tells whether a defect changes anything that the check reads: it compares with
+// shows reports whether a defect changes anything that the check reads: it compares with
 // what the check may blame on tolerances.
 func (m *model) shows(i int) bool {
 	d := m.defects[i]
@@ -112,10 +112,10 @@ func (m *model) shows(i int) bool {
 	return false
 }
 
-// flickers tells whether a line is that of a lamp, which fights whatever it touches.
+// flickers reports whether a line is that of a lamp, which fights whatever it touches.
 func flickers(net string) bool { return net == "PE3" || net == "PE5" || net == "PB7" }
 
-// reference tells whether a defect shows in what the converters make of the reference.
+// reference reports whether a defect shows in what the converters make of the reference.
 func (d Defect) reference() bool {
 	switch d.String() {
 	case "U43 missing", "U43 pin 2 open", "U43 pin 3 open", "R831 missing", "GND shorted to REF2V5", "+5V shorted to REF2V5",

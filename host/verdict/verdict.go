@@ -21,10 +21,10 @@ const (
 // All are the verdicts, best first.
 var All = []Verdict{Pass, PassBut, Fail, NotTested}
 
-// Known tells whether a verdict is one of All.
+// Known reports whether a verdict is one of All.
 func (v Verdict) Known() bool { return slices.Contains(All, v) }
 
-// Passed tells whether every vector was right, whatever else is wrong.
+// Passed reports whether every vector was right, whatever else is wrong.
 func (v Verdict) Passed() bool { return v == Pass || v == PassBut }
 
 // String is the verdict within a sentence. What is not known to be another is not tested.
@@ -70,7 +70,7 @@ const (
 // Grades are all of them, best first.
 var Grades = []Grade{Strong, Sound, FunctionOnly, Doubtful, Reject, None}
 
-// Known tells whether a grade is one of Grades.
+// Known reports whether a grade is one of Grades.
 func (g Grade) Known() bool { return slices.Contains(Grades, g) }
 
 // Rank is the place of a grade in Grades: 0 is the best. One that is not known ranks last.

@@ -28,13 +28,13 @@ func (c *Chip) lives() float64 {
 	}
 }
 
-// direct tells whether an input leads to the gate of an output's transistor and to no
+// direct reports whether an input leads to the gate of an output's transistor and to no
 // diode to VCC: so do those of the inverting converter to lower levels. Held high it
 // turns that on without any supply.
 func (c *Chip) direct() bool { return c.Type.Part().Number == "4049" }
 
 // enliven looks at what voltages the network gave the die, has the outputs follow, and
-// tells whether the network has to be solved again for that.
+// reports whether the network has to be solved again for that.
 func (s *Socket) enliven() bool {
 	w, c := s.network, s.chip
 	now := alive{volts: w.volts[w.vcc] - w.volts[w.gnd]}

@@ -89,7 +89,7 @@ func (b *Board) Spread(percent float64, seed uint64) {
 	}
 }
 
-// buttonReads tells whether the MCU reads the button as pressed: its line is at ground.
+// buttonReads reports whether the MCU reads the button as pressed: its line is at ground.
 func (b *Board) buttonReads(pressed bool) bool {
 	w := b.wiring()
 	if high, stuck := b.stuck["PE4"]; stuck {

@@ -51,7 +51,7 @@ func (b *breaker) damage(d Defect) error {
 	return nil
 }
 
-// pulsed tells whether a register is pulse-triggered.
+// pulsed reports whether a register is pulse-triggered.
 func (b *breaker) pulsed(register int) bool {
 	return slices.ContainsFunc(b.v.Logic.Registers[register].Rules, func(r part.Rule) bool { return r.Edge == part.Pulse })
 }
@@ -236,7 +236,7 @@ var ruleWords = map[string][]string{
 	"CLOCK":  {"CLK", "CK", "CP", "C"},
 }
 
-// called tells whether a pin goes by a word: its name, or one of ruleWords.
+// called reports whether a pin goes by a word: its name, or one of ruleWords.
 func called(pin, word string) bool {
 	pin, word = bare(pin), bare(word)
 	name := strings.Trim(pin, "0123456789")

@@ -245,7 +245,7 @@ func (c *Chip) keepTime(clock func() time.Duration) bool {
 	return ok && (m.Kind == part.DynamicRAM || len(m.forgets) > 0)
 }
 
-// ofPad tells whether a defect is one of a pin's bond wire, input or output.
+// ofPad reports whether a defect is one of a pin's bond wire, input or output.
 func (d Defect) ofPad() bool {
 	switch d.Kind {
 	case Bent, OpenBond, Intermittent, RarelyIntermittent, StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold:

@@ -113,7 +113,7 @@ func (s *Socket) netVolts(n net) (volts float64, ok bool) {
 	return eliminate(g, i)[slices.Index(c.nets, n)], true
 }
 
-// holds tells whether anything holds the nets of a component.
+// holds reports whether anything holds the nets of a component.
 func (s *Socket) holds(c *component) bool {
 	return slices.ContainsFunc(c.wires, func(r wire) bool { return min(r.a, r.b) < firstNet }) ||
 		slices.ContainsFunc(c.drivers, func(d driver) bool { on, _ := s.state.does(d); return on }) ||
@@ -166,7 +166,7 @@ func (s *Socket) makeClusters() {
 }
 
 // reduce eliminates the nets of a cluster that are no positions, if its drivers have
-// changed since, and tells whether they have.
+// changed since, and reports whether they have.
 func (s *Socket) reduce(c *cluster) bool {
 	if c.known == s.state && c.rail == s.supply.rail {
 		return false

@@ -66,7 +66,7 @@ func (e *element) at(v float64) (amps, slope float64) {
 	return i, e.siemens
 }
 
-// there tells whether there is anything.
+// there reports whether there is anything.
 func (e *element) there() bool { return e.curve != nil || e.siemens != 0 }
 
 // curveSupply is the die's supply, V, for which curves are drawn.

@@ -65,7 +65,7 @@ func TestEveryLibraryPart(t *testing.T) {
 	t.Logf("%d types", types)
 }
 
-// heavy tells whether an input draws so much that 205 Ω may not hold it low: 4 mA
+// heavy reports whether an input draws so much that 205 Ω may not hold it low: 4 mA
 // at its limit lift it by 0.82 V, over VIL (design.md).
 func heavy(t part.Type) bool {
 	for _, p := range t.Variant.Pins {

@@ -61,13 +61,13 @@ func (s *Socket) Chain(which int) int {
 	return s.wiring.chains[which].outputs
 }
 
-// Converter tells whether a far converter, 0 or 1, answers.
+// Converter reports whether a far converter, 0 or 1, answers.
 func (s *Socket) Converter(which int) bool {
 	return which >= 0 && which < 2 && s.wiring.converters[which]
 }
 
-// Button tells whether the button's line is at ground, by a hand or by the board.
+// Button reports whether the button's line is at ground, by a hand or by the board.
 func (s *Socket) Button(pressed bool) bool { return s.board.buttonReads(pressed) }
 
-// Monitor tells whether the current monitor answers.
+// Monitor reports whether the current monitor answers.
 func (s *Socket) Monitor() bool { return s.wiring.monitored }

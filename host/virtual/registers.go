@@ -47,7 +47,7 @@ func (w *wiring) registersOf(b *Board, which int) (alive []*carrier.Part) {
 	return alive
 }
 
-// alive tells whether a part works at all: it has its supply and its ground.
+// alive reports whether a part works at all: it has its supply and its ground.
 func (w *wiring) alive(b *Board, p *carrier.Part, vcc, gnd string) bool {
 	return p != nil && !b.dead[p.Ref] && p.Net(vcc) == "+5V" && p.Net(gnd) == "GND"
 }
@@ -85,7 +85,7 @@ func (w *wiring) chainOf(b *Board, which int) chain {
 	return c
 }
 
-// shifts tells whether a register takes a bit from a net with each clock.
+// shifts reports whether a register takes a bit from a net with each clock.
 func (w *wiring) shifts(b *Board, p *carrier.Part, in net) bool {
 	clock := w.signal(b, clockLine)
 	return w.number(p.Net("SER")) == in && clock != noNet && w.number(p.Net("SRCLK")) == clock && p.Net("/SRCLR") == "+5V"
@@ -148,7 +148,7 @@ func (w *wiring) signal(b *Board, line string) net {
 	return n
 }
 
-// contended tells whether more than one of the lines that are always driven and of the
+// contended reports whether more than one of the lines that are always driven and of the
 // serial outputs hold a net, or solder to a supply does.
 func (w *wiring) contended(n net) bool { return w.holders[n] > 1 || w.soldered(n) != noNet }
 
@@ -212,7 +212,7 @@ func (w *wiring) reach(from net) map[net]bool {
 // converterRefs are the far converters and the lines that they answer on.
 var converterRefs = [2]struct{ ref, out string }{{"U41", "PD2"}, {"U42", "PD3"}}
 
-// converts tells whether a converter answers.
+// converts reports whether a converter answers.
 func (w *wiring) converts(b *Board, which int) bool {
 	p := w.netlist.Part(converterRefs[which].ref)
 	if !w.alive(b, p, "VDD", "DGND") {
@@ -228,7 +228,7 @@ func (w *wiring) converts(b *Board, which int) bool {
 	return out >= firstNet && !stuck && w.number(p.Net("DOUT")) == out && !w.contended(out)
 }
 
-// answersAlways tells whether a converter is selected without end and holds the
+// answersAlways reports whether a converter is selected without end and holds the
 // read-back line of a chain.
 func (w *wiring) answersAlways(b *Board, readBack string) bool {
 	for i := range converterRefs {
@@ -245,7 +245,7 @@ func (w *wiring) answersAlways(b *Board, readBack string) bool {
 	return false
 }
 
-// monitors tells whether the current monitor answers.
+// monitors reports whether the current monitor answers.
 func (w *wiring) monitors(b *Board) bool {
 	p := w.netlist.Part(monitorRef)
 	if !w.alive(b, p, "VCC", "GND") {

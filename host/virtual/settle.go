@@ -113,7 +113,7 @@ func (s *Socket) solveDirty() {
 // mostGatings is how often switches follow positions that they hold themselves.
 const mostGatings = 6
 
-// active tells whether the adapter does anything to the socket.
+// active reports whether the adapter does anything to the socket.
 func (s *Socket) active() bool {
 	return s.dir|s.state[biasOutputs].on|s.state[loadOutputs].on|s.highOn|s.lowOn != 0 || s.board.own
 }
@@ -268,7 +268,7 @@ func (s *Socket) undecided() (nodes uint64) {
 
 func (s *Socket) chance(pin int) logic.Value { return logic.FromBool(s.noise>>pin&1 != 0) }
 
-// power tells whether the chip has its supply, and wakes it when it comes.
+// power reports whether the chip has its supply, and wakes it when it comes.
 func (s *Socket) power() {
 	was := s.powered
 	s.powered = s.chip != nil && s.joined(part.Supply) && s.joined(part.Ground)
@@ -328,7 +328,7 @@ func (s *Socket) giveFresh() {
 }
 
 // dieFollows gives the die the levels at the nodes that were solved, lets it
-// answer, and tells whether nodes have to be solved again for that.
+// answer, and reports whether nodes have to be solved again for that.
 func (s *Socket) dieFollows() bool {
 	s.giveFresh()
 	if s.given {

@@ -249,14 +249,14 @@ func (s *Socket) Supply(high, low adapter.Word) {
 }
 
 // KeepTime gives the socket a clock, by which late outputs follow; without one no
-// time passes. It tells whether the chip goes by it also while nothing is done to
+// time passes. It reports whether the chip goes by it also while nothing is done to
 // it: a dynamic memory does, and forgets.
 func (s *Socket) KeepTime(clock func() time.Duration) bool {
 	s.clock = clock
 	return s.chip != nil && s.chip.keepTime(clock)
 }
 
-// Live tells whether a supply switch is closed.
+// Live reports whether a supply switch is closed.
 func (s *Socket) Live() bool { return s.highOn|s.lowOn != 0 }
 
 // Sample reads every position as the adapter's inputs do: between 0.3 and 0.6 of

@@ -47,7 +47,7 @@ func (v *Variety) stageOf(f *part.Family, p *part.Pin) bipolarStage {
 	return s
 }
 
-// schottkyClamped tells whether the family's transistors do not saturate.
+// schottkyClamped reports whether the family's transistors do not saturate.
 func schottkyClamped(f *part.Family) bool {
 	return f.Technology == part.TTLDiode || f.Name == "74S"
 }

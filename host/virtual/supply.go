@@ -66,7 +66,7 @@ func (s *Socket) supplied() bool {
 	return true
 }
 
-// feeds tells whether a pad is a supply or ground pin that its switch holds.
+// feeds reports whether a pad is a supply or ground pin that its switch holds.
 func (s *Socket) feeds(p *pad, role part.Role) bool {
 	closed := s.lowOn
 	if role == part.Supply {
@@ -122,7 +122,7 @@ func (s *Socket) share(n *node, role part.Role) float64 {
 	return 0
 }
 
-// joined tells whether a supply pin is bonded, at a closed switch, and near enough to
+// joined reports whether a supply pin is bonded, at a closed switch, and near enough to
 // its rail, but for what the chip's own current takes.
 func (s *Socket) joined(role part.Role) bool {
 	for _, p := range s.feedersOf(role) {
@@ -177,7 +177,7 @@ func (s *Socket) tally(n *node) (c flow) {
 	return c
 }
 
-// limits lets a high-side switch carry no more than it can, and tells whether that
+// limits lets a high-side switch carry no more than it can, and reports whether that
 // changed anything.
 func (s *Socket) limits() bool {
 	was, most := s.switches.limited, s.wiring.strength.most
@@ -256,7 +256,7 @@ func (s *Socket) componentAmps(c *component) (amps float64) {
 	return amps
 }
 
-// closed tells whether any switch is.
+// closed reports whether any switch is.
 func (sw *switches) closed() bool {
 	return slices.Contains(sw.high, true) || slices.ContainsFunc(sw.low, func(g float64) bool { return g > 0 })
 }

@@ -363,13 +363,13 @@ func (w *wiring) star(c *component) (legs []leg, ok bool) {
 	return legs, true
 }
 
-// controls tells whether a switch is controlled by a net.
+// controls reports whether a switch is controlled by a net.
 func (w *wiring) controls(n net) bool {
 	return slices.ContainsFunc(w.mosfets, func(m mosfet) bool { return m.gate == n }) ||
 		slices.ContainsFunc(w.pnps, func(q pnp) bool { return q.base == n })
 }
 
-// isLine tells whether a name is that of a line of the MCU.
+// isLine reports whether a name is that of a line of the MCU.
 func isLine(name string) bool {
 	return len(name) == 3 && strings.HasPrefix(name, "P") && name[2] >= '0' && name[2] <= '7'
 }

@@ -90,7 +90,7 @@ func stage(wires []Wire, all []Placed, board int, soldered map[string]int, then 
 	return p
 }
 
-// stateOf tells whether a part is soldered in within these steps, before or later.
+// stateOf reports whether a part is soldered in within these steps, before or later.
 func stateOf(part *carrier.Part, first, last int, soldered map[string]int) state {
 	switch step := soldered[part.Ref]; {
 	case step == 0 || step > last:
