@@ -21,9 +21,8 @@ type ChannelConstants struct {
 	OffsetMV int16  // added after it, mV
 }
 
-// Constants are what an adapter calibrates its measurements by, in the ranges of
-// SPEC.md. The three resistances are kept for the host, for the adapter does not
-// need them.
+// Constants calibrate an adapter's measurements, in the ranges of SPEC.md. The
+// adapter only stores the three resistances, for the host.
 type Constants struct {
 	SupplyMV  uint16 // that the converter measures against, mV
 	ShuntGain uint16 // of the supply current, in 1/Unity
@@ -83,7 +82,7 @@ func (m *Calibration) Unmarshal(payload []byte) error {
 	return r.exact(m)
 }
 
-// A CalibrationState tells where an adapter's constants come from.
+// A CalibrationState is where an adapter's constants come from.
 type CalibrationState uint8
 
 // The states.
@@ -95,7 +94,7 @@ const (
 
 func (s CalibrationState) String() string { return word(uint8(s), "defaults", "stored", "damaged") }
 
-// CalibrationReply is the reply to Calibration: what the adapter goes by now.
+// CalibrationReply is the reply to Calibration: what the adapter uses now.
 type CalibrationReply struct {
 	State     CalibrationState
 	Constants Constants

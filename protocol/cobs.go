@@ -5,7 +5,7 @@ import (
 	"errors"
 )
 
-// ErrCOBS says that the bytes between two delimiters are no COBS encoding.
+// ErrCOBS reports bytes between two delimiters that are no COBS encoding.
 var ErrCOBS = errors.New("not a COBS encoding")
 
 const (

@@ -5,17 +5,15 @@ import (
 	"iter"
 )
 
-// A Decoder finds the frames in the bytes that come over a line. It holds at
-// most one frame, and is in step again at the first delimiter after whatever
-// it could not read. The zero Decoder is ready.
+// A Decoder finds the frames in the bytes from a line. It holds at most one frame.
+// After bytes that it could not read it is in step again at the next delimiter. The zero Decoder is ready.
 type Decoder struct {
 	encoded []byte
 	long    bool // the frame is too long and is being passed over
 }
 
-// Feed takes the next bytes and goes through the frames that they complete, in
-// order: sound ones, and in the place of each damaged one what is wrong with it.
-// Breaking off loses the rest of p. A payload stays valid.
+// Feed takes the next bytes and yields the frames that they complete, in order; for
+// a damaged frame, an error that says what is wrong with it. Stopping loses the rest of p. A payload stays valid.
 func (d *Decoder) Feed(p []byte) iter.Seq2[Frame, error] {
 	return func(yield func(Frame, error) bool) {
 		for len(p) > 0 {
@@ -44,7 +42,7 @@ func (d *Decoder) hold(p []byte) {
 	d.encoded = append(d.encoded, p...)
 }
 
-// take decodes what stands before a delimiter; an empty frame is none.
+// take decodes the bytes before a delimiter; it skips an empty frame.
 func (d *Decoder) take() (f Frame, err error, any bool) {
 	defer d.Reset()
 	switch {

@@ -2,7 +2,7 @@ package protocol
 
 import "fmt"
 
-// A Code says why an adapter refused or broke off a request. It is an error, so
+// A Code says why an adapter refused or aborted a request. It is an error, so
 // that errors.Is(err, protocol.NotPowered) finds it in an ErrorReply.
 type Code uint8
 

@@ -6,7 +6,7 @@ import (
 	"fmt"
 )
 
-// ErrPayload says that a payload does not have the form that its type demands.
+// ErrPayload reports a payload that does not have the form of its type.
 var ErrPayload = errors.New("malformed payload")
 
 // A writer appends the fields of a payload.

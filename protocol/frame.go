@@ -6,15 +6,15 @@ import (
 	"fmt"
 )
 
-// What can be wrong with a frame. A receiver drops such a frame and goes on
-// after the next delimiter.
+// Errors of a frame. A receiver drops such a frame and goes on after the next
+// delimiter.
 var (
 	ErrCRC   = errors.New("wrong CRC")
 	ErrShort = errors.New("shorter than any frame")
 	ErrLong  = errors.New("longer than any frame")
 )
 
-// ErrVersion says that a sound frame is of another version of the protocol.
+// ErrVersion reports an undamaged frame of another version of the protocol.
 var ErrVersion = errors.New("another version of the protocol")
 
 const (
@@ -28,7 +28,7 @@ const MaxPayload = 4096
 
 const maxBody = headerLen + MaxPayload + crcLen
 
-// A Frame is what goes over the line in one piece.
+// A Frame is the unit of transmission on the line.
 type Frame struct {
 	Type    Type
 	Seq     uint8

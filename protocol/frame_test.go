@@ -55,8 +55,8 @@ func TestBurstOfErrorsIsFound(t *testing.T) {
 	})
 }
 
-// However the bytes are cut into pieces, and whatever garbage ended by a
-// delimiter stands between, all sound frames are found and in order.
+// However the bytes are cut into pieces, and whatever garbage with a delimiter comes
+// between, all undamaged frames are found, in order.
 func TestDecoderResynchronises(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		frames := rapid.SliceOfN(anyFrame, 1, 5).Draw(t, "frames")

@@ -5,7 +5,7 @@ import (
 	"math/bits"
 )
 
-// A MeasureStep is what one step of Measure sets, and what it measures then.
+// A MeasureStep is what one step of Measure sets and then measures.
 type MeasureStep struct {
 	Direction  uint32 // word of the driven positions
 	Level      uint32 // word of those driven high
@@ -106,8 +106,8 @@ func MeasureFits(steps []MeasureStep, maxPayload int) int {
 
 // MeasureReply is the reply to Measure.
 type MeasureReply struct {
-	// Positions are those of each step of the request, without which the payload
-	// cannot be read.
+	// Positions are those of each step of the request. The payload cannot be read
+	// without them.
 	Positions []uint32
 	Steps     []Measured
 }

@@ -60,7 +60,7 @@ func TestLengths(t *testing.T) {
 	}
 }
 
-// Capabilities are whole up to their last field, and may grow behind it.
+// Capabilities are complete up to their last field, and may grow after it.
 func TestCapabilitiesLength(t *testing.T) {
 	whole := &Capabilities{Rates: []uint32{1}, Board: "b", Measured: 1, ConversionUS: 2, ErrorMV: 3, Bias: 4, Load: 5, Far: 6, FarUS: 7}
 	payload := whole.Marshal()

@@ -45,7 +45,7 @@ func Operands(opcode uint8) (n int, known bool) {
 	return operands[opcode], true
 }
 
-// What a pattern program can have at most.
+// Limits of a pattern program.
 const (
 	MostGroups     = 16 // groups
 	MostGroupBits  = 16 // positions of one group
@@ -54,7 +54,7 @@ const (
 	ErrorRecordLen = 8 // bytes that a logged error puts out
 )
 
-// PatternLoad loads a program, checks it, and drives what it begins with.
+// PatternLoad checks and loads a program, and drives its initial levels.
 // Acknowledged is the reply.
 type PatternLoad struct {
 	Settle        uint16 // from driving to sampling, 1/16 µs, for all that samples
@@ -85,7 +85,7 @@ func (m *PatternLoad) Marshal() []byte {
 	return append(w.payload, m.Code...)
 }
 
-// Unmarshal reads the payload. It does not look at the code.
+// Unmarshal reads the payload. It does not check the code.
 func (m *PatternLoad) Unmarshal(payload []byte) error {
 	r := reader{rest: payload}
 	operation, groups := r.u8(), r.u8()
@@ -106,7 +106,7 @@ func (m *PatternLoad) Unmarshal(payload []byte) error {
 	return r.exact(m)
 }
 
-// PatternRun runs the program that is loaded, from where it stands.
+// PatternRun runs the loaded program from where it stopped.
 // PatternReply is the reply.
 type PatternRun struct {
 	Log      bool   // put a record out for each error
@@ -175,7 +175,7 @@ func (m *PatternReply) Unmarshal(payload []byte) error {
 	return r.grown(m)
 }
 
-// An ErrorRecord is what a logged error of OpCheck puts out.
+// An ErrorRecord is the output of a logged error of OpCheck.
 type ErrorRecord struct {
 	Mark      uint8     // of the last OpMark
 	Registers [2]uint16 // the first two

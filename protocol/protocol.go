@@ -1,8 +1,8 @@
-// Package protocol is what the host and an adapter say to each other, and how
-// it is framed on the serial line: version 2 of SPEC.md in this folder.
+// Package protocol holds the messages between the host and an adapter, and their
+// framing on the serial line: version 2 of SPEC.md in this folder.
 //
-// Masks of positions are socket words as SPEC.md draws them; this package
-// carries them and does not look inside.
+// Masks of positions are the words of SPEC.md; this package carries them and does
+// not interpret them.
 package protocol
 
 import "fmt"

@@ -11,14 +11,14 @@ type Message interface {
 	Unmarshal(payload []byte) error
 }
 
-// A Pull is what the bias resistors, or the load resistors, do: nothing, or each
-// pulls its position to a level of its own.
+// A Pull is the setting of the bias or the load resistors: off, or each position
+// pulled to its own level.
 type Pull struct {
 	On bool
 	Up uint32 // word of the positions pulled high, the others low; 0 while off
 }
 
-// The bits of a byte that says which pulls are on.
+// The bits of the byte that turns pulls on.
 const (
 	pullBias  = 1 << 0
 	pullLoad  = 1 << 1
@@ -132,7 +132,7 @@ func (m *Power) Unmarshal(payload []byte) error {
 	return r.exact(m)
 }
 
-// A Drive is what one step drives.
+// A Drive is the directions and levels of one step.
 type Drive struct {
 	Direction uint32 // word of the driven positions
 	Level     uint32 // word of those driven high

@@ -2,8 +2,8 @@ package protocol
 
 import "fmt"
 
-// Sweep walks the levels of some positions through a Gray or binary count, and
-// folds what each step reads into signatures. SweepReply is the reply.
+// Sweep steps some positions through a Gray or binary count, and folds the readings
+// into signatures. SweepReply is the reply.
 type Sweep struct {
 	Gray      bool    // step i drives the Gray code of i, else i itself
 	Settle    uint16  // from driving to sampling, 1/16 µs, each step
