@@ -112,7 +112,7 @@ func TestIntermittentBondIsFoundInRounds(t *testing.T) {
 	}
 }
 
-// Another chip than the marking says does not pass: 7451 in place of 74LS51. Two
+// Another chip than the marking says does not pass: 7451 instead of 74LS51. Two
 // of its pins are inputs of that, and not connected in this, so it is not even tested.
 func TestAnotherChip(t *testing.T) {
 	if r := assayed(t, open(t, "7451"), "74LS51"); r.Verdict != assay.NotTested {
@@ -121,7 +121,7 @@ func TestAnotherChip(t *testing.T) {
 }
 
 // Memories through the AVR image: a good one of each kind passes, and what is
-// wrong with a bad one is told.
+// wrong with a bad one is named.
 func TestMemories(t *testing.T) {
 	for _, c := range []struct {
 		part, defect string

@@ -38,7 +38,7 @@ var ErrViolation = errors.New("the firmware did what the carrier must be kept fr
 
 // A Bench is the adapter: a program in the simulated MCU on the carrier. While
 // the program is busy its time passes as fast as the simulator goes; while it is
-// idle, as Serve is told.
+// idle, as Serve is asked.
 type Bench struct {
 	MCU     *MCU
 	Carrier *Carrier
@@ -47,7 +47,7 @@ type Bench struct {
 	follow bool       // an idle firmware through every turn of its loop, for the chip knows the time
 	waited uint64     // cycles for which the program waited for the host
 
-	heard, told int // bytes that came over the line, and that went back
+	heard, sent int // bytes that came over the line, and that went back
 }
 
 // NewBench starts the firmware's image on a socket.
@@ -173,7 +173,7 @@ func (b *Bench) work() (sent []byte, idle bool, err error) {
 		err = b.MCU.Run(slice)
 	}
 	sent = b.MCU.Sent() // while idle: of what was asked while time passed
-	b.told += len(sent)
+	b.sent += len(sent)
 	return sent, idle, errors.Join(err, b.sound())
 }
 
@@ -190,7 +190,7 @@ func (b *Bench) send(bytes []byte) {
 func (b *Bench) done(wrote, read int) bool {
 	b.using.Lock()
 	defer b.using.Unlock()
-	return b.heard == wrote && b.told == read && b.idle()
+	return b.heard == wrote && b.sent == read && b.idle()
 }
 
 // A Clock says how the time of an idle adapter passes.

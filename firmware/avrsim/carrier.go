@@ -208,7 +208,7 @@ func (c *Carrier) supply() {
 	c.drive()
 }
 
-// pulled tells the socket of what the bias or the load resistors do.
+// pulled passes to the socket what the bias or the load resistors do.
 func (c *Carrier) pulled(which int) {
 	c.Socket.Pull(virtual.Pull(which), c.pulls[which].on, c.pulls[which].up)
 }

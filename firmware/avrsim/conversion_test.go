@@ -9,9 +9,9 @@ import (
 )
 
 // SPEC.md, MEASURE: a request may take settle + positions × (2^averaging + 2) × the time
-// that HELLO tells of one conversion. With most of averaging the MCU keeps to that by
+// that HELLO gives for one conversion. With most of averaging the MCU keeps to that by
 // its own cycle counter, for near and for far channels, and wastes no more than a fifth.
-func TestConversionsTakeTheTimeTold(t *testing.T) {
+func TestConversionsTakeTheTimeStated(t *testing.T) {
 	p := open(t, "")
 	c := powered(t, p.Conn, 28, 7)
 	var can protocol.Capabilities
@@ -19,7 +19,7 @@ func TestConversionsTakeTheTimeTold(t *testing.T) {
 	for _, k := range []struct {
 		name      string
 		positions uint32
-		told      uint16
+		stated    uint16
 	}{
 		{"near", positions(1, 28), can.ConversionUS},
 		{"far", positions(9, 15), can.FarUS},
@@ -30,7 +30,7 @@ func TestConversionsTakeTheTimeTold(t *testing.T) {
 			ask := &protocol.Measure{Unpowered: true, Steps: []protocol.MeasureStep{{Positions: k.positions, Averaging: averaging}}}
 			c.must(ask, &protocol.MeasureReply{Positions: []uint32{k.positions}})
 			took := float64(p.bench.busy()-before) / Hertz * 1e6
-			may := 2 * float64(int(1)<<averaging+2) * float64(k.told)
+			may := 2 * float64(int(1)<<averaging+2) * float64(k.stated)
 			t.Logf("%s, 2^%d conversions: %.0f µs of %.0f", k.name, averaging, took, may)
 			if averaging == 7 && (took > may || took < 0.8*may) {
 				t.Errorf("%s: %.0f µs, told are %.0f", k.name, took, may)

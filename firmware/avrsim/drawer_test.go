@@ -59,7 +59,7 @@ func TestDrawer(t *testing.T) {
 		t.Errorf("written down: %s; want %s\n%s", text, want, shown.String())
 	}
 	if !strings.Contains(shown.String(), "put in backwards") {
-		t.Errorf("the chip put in backwards is not told:\n%s", shown.String())
+		t.Errorf("the chip put in backwards is not reported:\n%s", shown.String())
 	}
 }
 
@@ -74,7 +74,7 @@ func TestDrawerButton(t *testing.T) {
 	for _, down := range []bool{false, true, false} {
 		p.bench.Press(down)
 		if got, err := station.Pressed(t.Context()); err != nil || got != down {
-			t.Errorf("button down %v: told %v, %v", down, got, err)
+			t.Errorf("button down %v: reported %v, %v", down, got, err)
 		}
 	}
 }

@@ -23,7 +23,7 @@ enum {
 
 struct machine {
 	avr_t *avr;
-	avr_io_t io; /* to be told of resets */
+	avr_io_t io; /* notified of resets */
 	uintptr_t handle;
 	uint64_t before; /* cycles up to the last reset */
 	uint64_t start;  /* count at which that reset left the simulator */

@@ -21,8 +21,8 @@ void machine_free(struct machine *m);
 bool machine_flash(struct machine *m, void *code, uint32_t size, uint32_t address);
 bool machine_eeprom(struct machine *m, void *bytes, uint32_t size, uint32_t address);
 
-/* Hands reads or writes of a register to Go, in place of what the simulator does
- * there: avrsimRead gives what is read, avrsimWritten is told after the register
+/* Hands reads or writes of a register to Go, instead of what the simulator does
+ * there: avrsimRead gives what is read, avrsimWritten is called after the register
  * holds the value. */
 void machine_watch_read(struct machine *m, uint16_t address);
 void machine_watch_write(struct machine *m, uint16_t address);

@@ -26,14 +26,14 @@ type Port byte
 
 // Pins is what the MCU's pins are connected to.
 type Pins interface {
-	// Changed tells that the program set a port's lines: a 1 in out makes one an
+	// Changed is called when the program set a port's lines: a 1 in out makes one an
 	// output, at its bit of latch. On an input, a 1 in latch is a pull-up.
 	Changed(p Port, out, latch uint8)
 	// Levels are those at a port's lines, read now.
 	Levels(p Port) uint8
 	// Millivolts is the voltage at an ADC channel, 0 to 15, mV.
 	Millivolts(channel int) int
-	// Reset tells of a reset, whatever caused it: no line is driven any more.
+	// Reset is called at a reset, whatever caused it: no line is driven any more.
 	Reset()
 }
 

@@ -6,7 +6,7 @@ import "chipassay/host/virtual"
 
 // A Slave is what an I²C bus is connected to. It sees every condition on the bus.
 type Slave interface {
-	// Start tells of a start, or a repeated one, with the byte that follows it, and
+	// Start is called at a start, or a repeated one, with the byte that follows it, and
 	// gives whether the slave acknowledges.
 	Start(addressed byte) bool
 	// Write brings a byte for the slave, and gives whether it acknowledges.

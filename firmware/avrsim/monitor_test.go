@@ -164,7 +164,7 @@ func TestMonitorFallsSilent(t *testing.T) {
 	}
 }
 
-// STATUS tells the button; the lamp tells the supply.
+// STATUS reports the button; the lamp shows the supply.
 func TestButtonAndLamps(t *testing.T) {
 	p := open(t, "7410")
 	a, err := adapter.Open(t.Context(), link.New(p.Conn, 0))
@@ -175,7 +175,7 @@ func TestButtonAndLamps(t *testing.T) {
 		p.bench.Carrier.Pressed = pressed
 		status, err := a.Status(t.Context())
 		if err != nil || status.Button != pressed {
-			t.Errorf("pressed %v, told %v, %v", pressed, status.Button, err)
+			t.Errorf("pressed %v, reported %v, %v", pressed, status.Button, err)
 		}
 	}
 	s, err := a.Seat(14, 14, 7)

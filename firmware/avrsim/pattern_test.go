@@ -231,7 +231,7 @@ func TestRefreshIsKept(t *testing.T) {
 	p.bench.Carrier.Watch = seen.watch
 	line := powered(t, p.Conn, 8, 28)
 	line.run(memory.march())
-	told := func(what string) {
+	within := func(what string) {
 		t.Helper()
 		if len(seen.last) != 128 {
 			t.Errorf("%s: %d rows", what, len(seen.last))
@@ -242,15 +242,15 @@ func TestRefreshIsKept(t *testing.T) {
 		}
 		seen.longest = 0
 	}
-	told("running")
+	within("running")
 	if err := p.Pass(300 * time.Millisecond); err != nil {
 		t.Fatal(err)
 	}
-	told("idle")
+	within("idle")
 	for range 20 {
 		line.must(new(protocol.Status), new(protocol.StatusReply))
 	}
-	told("telling the state")
+	within("answering STATUS")
 
 	// An error a cell: the reply is as long as can be.
 	var a assembly
@@ -262,7 +262,7 @@ func TestRefreshIsKept(t *testing.T) {
 	a.put(protocol.OpEnd)
 	memory.load.Code = a
 	line.must(&memory.load, &protocol.Acknowledged{Request: protocol.TypePattern})
-	told("loading another program")
+	within("loading another program")
 	for range 5 {
 		var reply protocol.PatternReply
 		line.must(&protocol.PatternRun{Log: true, BudgetMS: 500}, &reply)
@@ -270,13 +270,13 @@ func TestRefreshIsKept(t *testing.T) {
 			t.Errorf("%d bytes put out", len(reply.Output))
 		}
 	}
-	told("replying")
+	within("replying")
 	for ended := false; !ended; {
 		var reply protocol.PatternReply
 		line.must(&protocol.PatternRun{BudgetMS: 20}, &reply)
 		ended = reply.Ended
 	}
-	told("waiting")
+	within("waiting")
 }
 
 // The supply is shorted in the middle of programs.

@@ -15,7 +15,7 @@ import (
 	"chipassay/host/virtual"
 )
 
-// A probe is a bench with testdata/probe.c in place of the firmware.
+// A probe is a bench with testdata/probe.c instead of the firmware.
 type probe struct {
 	*Bench
 	t testing.TB

@@ -66,7 +66,7 @@ func TestCheckOfTheImage(t *testing.T) {
 		{"monitor dead", nil, "U51"},
 		{"U41 dead", nil, "U41"},
 		{"button stuck", nil, "PE4"},
-		{"U31 dead", carrier.AllGroups(), "U31"}, // told to be there, or it would be taken for left out
+		{"U31 dead", carrier.AllGroups(), "U31"}, // stated to be fitted, or it would count as not fitted
 	} {
 		a := openSocket(t, damaged(t, c.defect, c.groups...).Socket(nil, 1))
 		r, err := selfcheck.Check(t.Context(), a, selfcheck.Options{Building: len(c.groups) > 1, Group: carrier.Converters})
@@ -81,7 +81,7 @@ func TestCheckOfTheImage(t *testing.T) {
 	}
 }
 
-// The image finds what the board was given, and what lies behind the resistors: the
+// The image finds what the board was given, and what is behind the resistors: the
 // MCU's output of 25 Ω at the drive, a register's of 32.5 Ω at bias and load (from memory
 // of the data sheets). It needs no voltmeter, for it has the reference. The monitor's
 // half step of 50 µA is what the shunt is off by, and a share of the base's current.

@@ -57,7 +57,7 @@ func gray(n int) []stimulus.Step {
 }
 
 // BenchmarkApply is the steps of full requests of APPLY: MCU cycles a step while
-// the request is carried out, and all told with the line; bytes on the line a step.
+// the request is carried out, and in total with the line; bytes on the line a step.
 func BenchmarkApply(b *testing.B) {
 	turning := func(steps []stimulus.Step) []stimulus.Step {
 		for i := range steps {
@@ -105,7 +105,7 @@ func BenchmarkApply(b *testing.B) {
 }
 
 // BenchmarkMeasure is the steps of MEASURE: MCU µs a step while the request is
-// carried out, without the settling that is asked for, and all told.
+// carried out, without the settling that is asked for, and in total.
 func BenchmarkMeasure(b *testing.B) {
 	for _, c := range []struct {
 		name      string

@@ -77,7 +77,7 @@ func TestCAndGoAreApart(t *testing.T) {
 	require.NoError(t, err)
 }
 
-// A missing tool is told with the command that installs it.
+// A missing tool is named with the command that installs it.
 func TestMissingToolIsNamed(t *testing.T) {
 	t.Setenv("PATH", t.TempDir())
 	_, err := build(firmware, t.TempDir())

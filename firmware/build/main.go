@@ -1,6 +1,6 @@
 // Command build makes the firmware images: firmware/images/atmega2560.elf, .hex
-// and virtual.wasm, and beside them what they were made from. It prints how much
-// flash and static RAM the ATmega2560 image takes, and fails over the limits.
+// and virtual.wasm, and a digest of their sources. It prints the flash and static
+// RAM of the ATmega2560 image, and fails if they are over the limits.
 //
 //	go run ./firmware/build
 package main

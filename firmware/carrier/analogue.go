@@ -46,7 +46,7 @@ func (n *Netlist) addHighSide(l Lane) {
 	n.add(parts...)
 }
 
-// addSupply adds what lies between the board's 5 V and the emitters.
+// addSupply adds what is between the board's 5 V and the emitters.
 func (n *Netlist) addSupply() {
 	n.add(
 		Part{

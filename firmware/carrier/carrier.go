@@ -1,15 +1,15 @@
-// Package carrier is the carrier board of the adapter, revision B, as data: its
-// parts, their pins, the nets that join them and the groups in which one builds
-// it. The schematic, the parts list, the wire list, the board, the SPICE deck and
-// the simulated socket are all made from it, so that none of them can idealise
-// what another draws. It follows the table of "The adapter, revision B" in the
+// Package carrier describes the carrier board of the adapter, revision B: its parts,
+// their pins, the nets that join them and the groups in which it is built. The
+// schematic, the parts list, the wire list, the board, the SPICE deck and the
+// simulated socket are all made from it, so none of them can leave out what another
+// shows. It follows the table of "The adapter, revision B" in the
 // design; ../README.md has the same table for people.
 //
 // lanes.go is the table of the 28 socket positions and mcu.go that of the
-// microcontroller's lines: check these two by eye. netlist.go makes the parts
+// microcontroller's lines: check both by eye. netlist.go makes the parts
 // from them.
 //
-// A reference tells function and position: the last two digits of a part that
+// A reference gives function and position: the last two digits of a part that
 // belongs to a socket position are that position, so R305 is the bias resistor of
 // position 5.
 //
@@ -56,7 +56,7 @@ type Kind int
 const (
 	Resistor  Kind = iota
 	Capacitor      // polarised if its value is 1 µF or more: pin 1 is +
-	NMOS           // enhancement, logic level; the body diode lies from source to drain
+	NMOS           // enhancement, logic level; the body diode is from source to drain
 	PNP
 	Register  // 74HC595
 	Converter // MCP3208

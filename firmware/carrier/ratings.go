@@ -275,7 +275,7 @@ func (c *check) static(into currents) {
 	}
 }
 
-// sums adds up the outputs by package, by group of ports and all told, each at the
+// sums adds up the outputs by package, by group of ports and in total, each at the
 // worst of its usual states, and puts one short on top, where it adds most. A short
 // between two positions gives neither of them more than one to a rail does.
 func (c *check) sums(usual, shorted currents) Ratings {

@@ -223,7 +223,7 @@ func WriteExample(w io.Writer) error {
 	return err
 }
 
-// kindOfNode tells lines of the microcontroller and register outputs from the rest.
+// kindOfNode distinguishes lines of the microcontroller and register outputs from the rest.
 func kindOfNode(net string) Kind {
 	switch {
 	case len(net) == 3 && net[0] == 'P':

@@ -1,7 +1,7 @@
 package carrier
 
 // The texts of carrier.cir. Figures are data-sheet ones, from memory, unless
-// something else is said.
+// something else is stated.
 
 const spiceHead = `* The carrier of the adapter, revision B: every resistor, transistor, link, fuse and capacitor.
 *

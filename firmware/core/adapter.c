@@ -1,6 +1,6 @@
-/* The main loop. Receiving goes before everything, for its bytes do not wait;
- * sending takes what the line takes; a request is carried out once the reply
- * before it is gone. So one whole request can come in while a reply goes out. */
+/* The main loop. Receiving comes first, because bytes do not wait; sending takes as
+ * much as the line takes; a request is executed once the previous reply is gone. So
+ * one whole request can come in while a reply goes out. */
 #include "adapter.h"
 
 #include "board.h"
@@ -18,22 +18,22 @@ static struct line_counters counters;
 
 enum {
 	BYTES_A_TURN = 8,  /* most that are received before the rest of the loop has its turn */
-	TURNS_A_LOOK = 4,  /* turns of the loop for one look at current and clock while a reply goes out */
+	TURNS_A_LOOK = 4,  /* turns of the loop for one check of current and clock while a reply goes out */
 	UNSURE_MS = 2      /* after a change of the rate, when a byte of the rate before may end */
 };
 
-static bool pending; /* a request stands in the receiver */
+static bool pending; /* a request is in the receiver */
 
-/* The request that was answered last, whose reply still is in the sender. */
+/* The request that was answered last; its reply is still in the sender. */
 static struct {
 	bool is;
 	uint8_t type, seq;
 	uint16_t crc;
 } answered;
 
-static bool heard;            /* a sound frame came, less than SILENCE_MS ago */
+static bool heard;            /* an undamaged frame came, less than SILENCE_MS ago */
 static uint32_t heard_ms;     /* when */
-static uint32_t watched_ms;   /* when the line was last looked at */
+static uint32_t watched_ms;   /* when the line was last checked */
 static uint8_t rate;          /* of the line, as board_line_rate numbers them */
 static uint32_t rate_ms;      /* when it was selected */
 
@@ -74,7 +74,7 @@ static bool receive(void)
 	return bytes > 0;
 }
 
-/* Answers the request in the receiver: anew, or as before if it is the same. */
+/* Answers the request in the receiver: executes it, or resends the reply if it is the same. */
 static void answer(void)
 {
 	const uint8_t *body = receiver.body;
@@ -91,7 +91,7 @@ static void answer(void)
 		answered.type = type;
 		answered.seq = body[2];
 		answered.crc = crc;
-		hear(); /* the host could not speak meanwhile */
+		hear(); /* the host could not send meanwhile */
 	}
 	pending = false;
 }
@@ -104,7 +104,7 @@ static void change_rate(uint8_t to)
 	receiver_reset(&receiver);
 }
 
-/* Looks after what no request asks for: the current and the refresh always, the
+/* Does what no request asks for: checks the current and the refresh on each call, the
  * rest once a millisecond. */
 static void watch(void)
 {
@@ -161,7 +161,7 @@ bool adapter_poll(void)
 	bool any = receive();
 
 	board_watchdog();
-	pattern_watch(); /* on every turn: a refresh does not wait for looks */
+	pattern_watch(); /* on every turn: a refresh does not wait for the checks */
 	turns++;
 	if (!sender.busy || turns % TURNS_A_LOOK == 0) {
 		watch();

@@ -1,4 +1,4 @@
-/* The adapter: a line, a socket, and what is asked of it. */
+/* The adapter: a line, a socket, and the requests. */
 #ifndef ADAPTER_H
 #define ADAPTER_H
 

@@ -1,7 +1,7 @@
-/* What the core needs of the board it runs on. Each folder of ../board
- * implements this once, and the core never asks which it is.
+/* What the core needs from the board it runs on. Each folder of ../board implements
+ * this once, and the core never asks which board it is.
  *
- * A word is a u32 with a bit a position of the socket: byte 0 (least
+ * A word is a u32 with one bit for each position of the socket: byte 0 (least
  * significant) L1-8, byte 1 L9-14, byte 2 R1-8, byte 3 R9-14.
  */
 #ifndef BOARD_H
@@ -10,14 +10,14 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-/* What the board is. What of it is fitted, the core finds out (fitted.h). */
+/* What the board is. The core finds out what of it is fitted (fitted.h). */
 struct board_traits {
 	uint32_t high;               /* word of the positions that may have a high-side switch, */
 	uint32_t low;                /* and of those that may have one on the low side */
-	uint16_t features;           /* FEATURE_… of message.h that need no finding out */
-	uint16_t conversion_us;      /* longest time of a conversion with what belongs to it, µs: of the near channels, */
+	uint16_t features;           /* FEATURE_… of message.h that are always there */
+	uint16_t conversion_us;      /* longest time of a conversion with its overhead, µs: of the near channels, */
 	uint16_t far_conversion_us;  /* and of the far ones */
-	uint16_t error_mv;           /* that a voltage may be off without a calibration, mV, beside that of the supply */
+	uint16_t error_mv;           /* most that a voltage may be off without a calibration, mV, besides the supply's error */
 	uint16_t max_current_ma;     /* highest current limit, mA */
 	const char *name;            /* printable ASCII, at most 32 characters */
 };
@@ -26,7 +26,7 @@ extern const struct board_traits board_traits;
 
 /* Socket. The core calls these only with what it has checked. */
 
-/* Makes dir the driven positions, at their bits of level; level has no bit
+/* Drives the positions of dir, and no others, to their bits of level; level has no bit
  * outside dir. Releases first, then changes levels, then drives new ones. */
 void board_drive(uint32_t dir, uint32_t level);
 
@@ -45,25 +45,25 @@ uint32_t board_levels(void);
 uint32_t board_sample(void);
 uint32_t board_sample_of(uint32_t word);
 
-/* What patterns do most, in few cycles. A word or a mask is its four bytes in the
- * order above, at any address; the near functions look at bytes 0 and 2 alone, the
- * positions L1-8 and R1-8, which are all of a chip of up to 16 pins. */
+/* The most frequent operations of patterns, in few cycles. A word or a mask is its four bytes in the
+ * order above, at any address; the near functions use only bytes 0 and 2, the
+ * positions L1-8 and R1-8: all of a chip of up to 16 pins. */
 
 /* Toggles as board_flip does. */
 void board_flip_near(const uint8_t *word);
 
-/* Brings those positions of mask that are driven to their bits of word, and leaves
- * the others. */
+/* Sets those positions of mask that are driven to their bits of word, and leaves the
+ * others. */
 void board_follow(const uint8_t *word, const uint8_t *mask);
 void board_follow_near(const uint8_t *word, const uint8_t *mask);
 
-/* Whether a position of mask reads otherwise than its bit of word; if so, what all
- * positions read is put at sample. */
+/* Whether a position of mask differs from its bit of word; if so, the reading of all
+ * positions is stored at sample. */
 bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample);
 bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *sample);
 
-/* Makes the positions of mask driven beside those that are, at their bits of word,
- * which has no other; or not driven any more. */
+/* Drives the positions of mask as well, at their bits of word, which has no others; or
+ * releases them. */
 void board_join(const uint8_t *word, const uint8_t *mask);
 void board_leave(const uint8_t *mask);
 
@@ -78,17 +78,17 @@ void board_pull(enum pull which, bool on, uint32_t up);
  * L1-8, R1-8, L9-14 (and two to spare), R9-14; and of the low-side switches. */
 enum chain { CHAIN_LOW, CHAIN_BIAS, CHAIN_LOAD };
 
-/* Shifts a 1 through the chain with its outputs off, and stores zeros: the number of
- * outputs after which it comes out again; 0 if nothing does, or not as it went in.
- * The outputs of a chain that it does not find must not be turned on. */
+/* Shifts a 1 through the chain with its outputs off, then stores zeros. Gives the
+ * number of outputs after which the 1 comes out; 0 if it does not, or is distorted.
+ * The outputs of a chain that is not found must not be turned on. */
 uint8_t board_chain(enum chain which);
 
 /* Closes the supply switches at these positions and opens all others, the opening
  * ones first. */
 void board_supply(uint32_t high, uint32_t low);
 
-/* Whether what controls switches, pulls and converters reads back as it was set, the
- * register of the low-side switches as it was stored. */
+/* Whether the lines of switches, pulls and converters read back as set, and the
+ * register of the low-side switches as stored. */
 bool board_lines_hold(void);
 
 /* Sets the current monitor up; false if there is none, or it does not answer. */
@@ -127,8 +127,8 @@ void board_wait_16ths(uint16_t n);
 /* A clock for short times, 1/2 µs modulo 2^16. */
 uint16_t board_clock(void);
 
-/* Whether the clock has come to the time set last, as far as that lay ahead, but
- * less than 2^15. To be asked often: it takes next to no time. */
+/* Whether the clock has reached the time set last, which was less than 2^15 ahead.
+ * It takes next to no time, so call it often. */
 bool board_due(void);
 void board_due_at(uint16_t clock);
 
@@ -138,12 +138,12 @@ bool board_button(void);
 
 enum lamp {
 	LAMP_READY, /* the firmware runs */
-	LAMP_BUSY,  /* a request is being carried out */
+	LAMP_BUSY,  /* a request is being executed */
 	LAMP_POWER  /* a supply switch is closed */
 };
 void board_lamp(enum lamp lamp, bool lit);
 
-/* Memory that keeps its bytes without power; erased ones are 0xFF. A write takes some ms. */
+/* Non-volatile memory; erased bytes are 0xFF. A write takes some ms. */
 enum { BOARD_KEEPS = 96 }; /* bytes */
 uint8_t board_kept(uint8_t at);
 void board_keep(uint8_t at, uint8_t value);
@@ -172,7 +172,7 @@ void board_line_rate(uint8_t rate);
 /* ms since the reset, modulo 2^32. */
 uint32_t board_millis(void);
 
-/* Tells the watchdog that the main loop runs. */
+/* Resets the watchdog: the main loop runs. */
 void board_watchdog(void);
 
 /* RESET_… of message.h. */

@@ -1,5 +1,5 @@
-/* What makes a count of the converter a voltage, and a reading of the monitor a
- * current: constants that a host found out and the adapter keeps. */
+/* Converts counts of the converter to voltages, and readings of the monitor to
+ * currents, by constants that a host found and the adapter stores. */
 #ifndef CALIBRATION_H
 #define CALIBRATION_H
 
@@ -13,8 +13,8 @@ enum {
 	CALIBRATION_LEN = CALIBRATION_FIXED_LEN + CALIBRATED_CHANNELS * CALIBRATION_CHANNEL_LEN
 };
 
-/* Begins: takes the constants that are kept, or the defaults where none are, or
- * they are damaged. */
+/* Begins: takes the stored constants, or the defaults if there are none or they are
+ * damaged. */
 void calibration_begin(void);
 
 enum calibration_state calibration_now(void);
@@ -22,13 +22,13 @@ enum calibration_state calibration_now(void);
 /* The record as SPEC.md lays it out, CALIBRATION_LEN bytes. */
 const uint8_t *calibration_record(void);
 
-/* Whether a record holds only what can be. */
+/* Whether all values of a record are in range. */
 bool calibration_sane(const uint8_t *record);
 
-/* Keeps a sane record and goes by it from now on; takes up to 300 ms. */
+/* Stores a valid record and uses it from now on; takes up to 300 ms. */
 void calibration_keep(const uint8_t *record);
 
-/* Erases what is kept and goes by the defaults; takes as long. */
+/* Erases the stored record and uses the defaults; takes as long. */
 void calibration_forget(void);
 
 /* Voltage of a channel, mV, from the sum of 2^averaging conversions. */

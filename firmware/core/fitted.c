@@ -1,7 +1,7 @@
 /* A register is found by what comes out of its chain, a converter by its answer. A
  * supply switch is found by closing it against the bias resistors: with all
- * positions pulled one way nothing else in the socket can pull the other, whatever
- * chip is in it, for no current flows anywhere. */
+ * positions pulled one way, nothing else in the socket can pull the other way, whatever
+ * the chip, because no current flows. */
 #include "fitted.h"
 
 #include <stdbool.h>

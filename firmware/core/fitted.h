@@ -1,4 +1,4 @@
-/* What is fitted of the adapter, which may be built in parts: found at reset. */
+/* What is fitted of the adapter, which may be built in parts; found at reset. */
 #ifndef FITTED_H
 #define FITTED_H
 

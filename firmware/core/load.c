@@ -1,5 +1,4 @@
-/* The loading of a pattern program. All is checked here, so that running it need
- * check nothing. */
+/* Loads a pattern program. Everything is checked here, so running it needs no checks. */
 #include <stddef.h>
 
 #include "board.h"
@@ -12,14 +11,14 @@ enum {
 	SAMPLING_US = 30,    /* and of one that may put out the bits of a group */
 	STRETCH_MS = 100,    /* longest stretch */
 	ROW_US = 8,          /* twice what the refresh of a row takes */
-	LATE_US = 200,       /* longest time between two looks at the refresh outside of RUN */
+	LATE_US = 200,       /* longest time between two checks of the refresh outside of RUN */
 	LONGEST_REFRESH_US = 32000,
 	SET_CLOCK_US = 50,   /* least time between two refreshes beside their own */
 	RECORD_OUTPUT = 8,
-	INSTRUCTIONS_A_LOOK = 8 /* that are checked between two looks at the current */
+	INSTRUCTIONS_A_LOOK = 8 /* checked between two checks of the current */
 };
 
-/* What the code is found to do. */
+/* What the code does. */
 struct findings {
 	uint32_t touched;  /* positions that it toggles */
 	uint32_t released; /* that it releases */
@@ -29,7 +28,7 @@ struct findings {
 	uint8_t nest[REGISTERS]; /* registers of the loops that are open */
 	uint8_t depth;
 	bool missing; /* a number of a position that is none */
-	enum refusal broken; /* it was broken off by this */
+	enum refusal broken; /* what aborted it */
 };
 
 uint32_t group_word(const struct group *g, uint16_t value)
@@ -264,7 +263,7 @@ static const uint8_t operands[] = {
 	[OP_WAIT] = 3, [OP_MARK] = 1, [OP_LOOP] = 5, [OP_NEXT] = 1,
 };
 
-/* Makes of an instruction that was checked what is kept of it. */
+/* Translates a checked instruction into its stored form. */
 static void keep(uint8_t *at)
 {
 	const struct group *g = &program_groups[at[1] % MOST_GROUPS];

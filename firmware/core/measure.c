@@ -97,8 +97,8 @@ enum refusal measure_may(const uint8_t *at, uint16_t count, uint32_t *detail)
 	return reply > MAX_REPLY_PAYLOAD || us > MAX_BUSY_MS * UINT32_C(1000) ? LIMIT : ACCEPTED;
 }
 
-/* Measures one channel. The first conversion after a change of channel is thrown
- * away: the converter's capacitor still holds some of the channel before. */
+/* Measures one channel. The first conversion after a change of channel is
+ * discarded: the converter's capacitor still holds some of the channel before. */
 static enum refusal measure_channel(uint8_t channel, uint8_t averaging, uint16_t *mv)
 {
 	uint8_t left = (uint8_t)(1u << averaging);

@@ -271,7 +271,7 @@ static bool take(const struct group *g)
 
 /* Carries out the instruction at at, one of those that interpret leaves to it, and
  * gives the next; nothing if the program is to be left. */
-__attribute__((noinline)) static const uint8_t *seldom(const uint8_t *at)
+__attribute__((noinline)) static const uint8_t *slow_path(const uint8_t *at)
 {
 	const uint8_t *operands = at + 1;
 	struct group *g;
@@ -440,7 +440,7 @@ __attribute__((noinline)) static void interpret(void)
 			at++;
 			break;
 		default:
-			at = seldom(at);
+			at = slow_path(at);
 			if (at == NULL) {
 				return;
 			}

@@ -19,7 +19,7 @@ struct refresh {
 	uint32_t strobe;
 };
 
-/* Begins this one, at once, in place of the one before. */
+/* Begins this one, at once, instead of the one before. */
 enum refusal refresh_begin(const struct refresh *r);
 
 void refresh_forget(void);

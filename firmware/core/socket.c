@@ -118,7 +118,7 @@ static bool unasked(void)
 
 void socket_safe(enum safe_cause cause)
 {
-	/* What finds it safe is not why it is, nor is the refusal that tells the host. */
+	/* If it is safe already the cause stays; so does it on the refusal that reports this. */
 	if ((socket_live() && !(cause == SAFE_REFUSED && unasked())) || cause == SAFE_RESET) {
 		now.safe_cause = (uint8_t)cause;
 	}

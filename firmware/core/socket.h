@@ -44,7 +44,7 @@ void socket_safe(enum safe_cause cause);
 bool socket_live(void);
 
 /* Makes the socket safe if the current is over the limit, which is OVERCURRENT,
- * or the monitor that tells it falls silent, which is FAULT. */
+ * or the monitor stops answering, which is FAULT. */
 enum refusal socket_guard(void);
 
 /* Whether resistors may pull so: words of positions that are high, each 0 where its

@@ -6,11 +6,11 @@
 //	go run -tags simavr ./firmware/avrsim/bench --chip 7410 --defect "12 stuck low"
 //
 // It prints PORT and the port's name on a line of its own, and serves until it
-// is interrupted or terminated, or until the go run ends that started it. Lines on
-// its standard input change what lies in the socket meanwhile: those of a tray (a
-// part, and what is wrong with it), "empty", "press" and "release" (the button).
-// The carrier is whole and good, on 5 V, where --groups, --board-defect and --supply
-// do not say otherwise.
+// is interrupted or terminated, or until the go run that started it ends. Lines on
+// its standard input change what is in the socket: lines of a tray (a part, and what
+// is wrong with it), "empty", and "press" and "release" for the button. The carrier
+// is complete and good, on 5 V, unless --groups, --board-defect or --supply say
+// otherwise.
 package main
 
 import (
@@ -36,7 +36,7 @@ import (
 func main() {
 	var defects []virtual.Defect
 	chip := flag.String("chip", "", "the `PART` in the socket, such as 74LS00 (default: none)")
-	seed := flag.Uint64("seed", 1, "the `NUMBER` from which all that is left to chance follows")
+	seed := flag.Uint64("seed", 1, "random seed, a `NUMBER`")
 	flag.Func("defect", "the `TEXT` of what is wrong with the chip, such as \"12 stuck low\"; may be repeated", func(text string) error {
 		d, err := virtual.ParseDefect(text)
 		defects = append(defects, d)
@@ -119,8 +119,8 @@ func fill(board *virtual.Board, part string, defects []virtual.Defect, seed uint
 	return board.Socket(chip, seed), nil
 }
 
-// obey changes what lies in the socket as the lines say.
-func obey(r io.Reader, bench *avrsim.Bench) {
+// execute changes what is in the socket as the lines say.
+func execute(r io.Reader, bench *avrsim.Bench) {
 	for lines := bufio.NewScanner(r); lines.Scan(); {
 		switch line := strings.TrimSpace(lines.Text()); line {
 		case "empty":
@@ -150,6 +150,6 @@ func serve(ctx context.Context, socket *virtual.Socket) error {
 		return err
 	}
 	fmt.Println("PORT", port.Path)
-	go obey(os.Stdin, bench)
+	go execute(os.Stdin, bench)
 	return bench.Serve(ctx, port, avrsim.RealTime)
 }

@@ -1,6 +1,6 @@
 //go:build !simavr
 
-// Bench needs the build tag simavr and a simulator; this is what it is without.
+// Bench needs the build tag simavr and a simulator. This is Bench without them.
 package main
 
 import (

@@ -21,8 +21,8 @@ func TestSaysWhatItNeeds(t *testing.T) {
 	if exit, ok := err.(*exec.ExitError); !ok || exit.ExitCode() != 2 {
 		t.Errorf("ended with %v", err)
 	}
-	said := string(out)
-	if strings.Count(said, "\n") != 1 || !strings.Contains(said, "-tags simavr") || !strings.Contains(said, avrsim.Packages) {
-		t.Errorf("said %q", said)
+	message := string(out)
+	if strings.Count(message, "\n") != 1 || !strings.Contains(message, "-tags simavr") || !strings.Contains(message, avrsim.Packages) {
+		t.Errorf("printed %q", message)
 	}
 }

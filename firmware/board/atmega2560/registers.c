@@ -147,7 +147,7 @@ static uint16_t low_bits(uint32_t low)
 }
 
 /* Shifts the bits through the low-side chain, and reports whether what came out of it
- * meanwhile was the same. Nothing lies between its end and the MCU's pin. */
+ * meanwhile was the same. Nothing is between its end and the MCU's pin. */
 static bool shift_low(uint16_t bits)
 {
 	bool same = true;

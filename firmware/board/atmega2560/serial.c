@@ -32,7 +32,7 @@ static void count(volatile uint8_t *counter)
 	}
 }
 
-/* A byte with something wrong, or no room for it: seldom, so in C. */
+/* A damaged byte, or no room for it: the slow path, so in C. */
 void receive_fault(uint8_t state) __attribute__((used));
 void receive_fault(uint8_t state)
 {
@@ -41,7 +41,7 @@ void receive_fault(uint8_t state)
 
 /* Takes a byte in 46 cycles; what the compiler makes of the same in C takes 90,
  * and then a byte with its decoding does not fit into 160. It keeps to three
- * registers, and leaves what is seldom to receive_fault. st does not use RAMPZ. */
+ * registers, and leaves the slow path to receive_fault. st does not use RAMPZ. */
 ISR(USART0_RX_vect, ISR_NAKED)
 {
 	__asm__ volatile(

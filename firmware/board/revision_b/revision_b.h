@@ -15,7 +15,7 @@ enum { REVISION_B_MAX_CURRENT_MA = 300 };
 enum { REVISION_B_FEATURES = FEATURE_BUTTON | FEATURE_MEASURE | FEATURE_SWEEP | FEATURE_PATTERN };
 
 /* A conversion takes 26 µs (13 cycles of 500 kHz), or of a far one 30 µs of sampling
- * and 25 of clocks, and some with what the core does about it; all told a near one is
+ * and 25 of clocks, and some with what the core does about it; in total a near one is
  * good to 3 of 1024 parts (README.md). */
 enum { REVISION_B_CONVERSION_US = 33, REVISION_B_FAR_CONVERSION_US = 65, REVISION_B_ERROR_MV = 15 };
 

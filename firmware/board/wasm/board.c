@@ -1,8 +1,8 @@
 /* The board of the virtual adapter: a socket that the host of the WebAssembly
  * module provides. It imports the functions below from module "env" and calls
- * fw_reset once, then fw_poll after it has put bytes into fw_rx_buffer and told
- * their number to fw_rx, and whenever time has passed. What time it is within a
- * call of it, it reads at fw_passed. */
+ * fw_reset once. It calls fw_poll whenever time has passed, and after it has put
+ * bytes into fw_rx_buffer and passed their number to fw_rx. During a call it reads
+ * the time at fw_passed. */
 #include "board.h"
 
 #include "adapter.h"
@@ -56,7 +56,7 @@ static uint32_t tx_length;
 static uint32_t now_ms; /* the time, as last asked for */
 static bool time_passed; /* it may not be the time any more */
 static uint32_t driven, levels;
-static uint32_t passed_16ths; /* of a µs, that the host was not told of yet */
+static uint32_t passed_16ths; /* of a µs, not yet reported to the host */
 static int32_t until_due_16ths;
 static uint16_t due; /* by board_clock, when board_due is to say so */
 static uint8_t reset_cause;
@@ -199,7 +199,7 @@ void board_wait_us(uint16_t us)
 	time_passed = true;
 }
 
-/* The host is told now and then, for a call of it takes longer than a step. */
+/* The host is called only now and then: a call takes longer than a step. */
 void board_wait_16ths(uint16_t n)
 {
 	passed_16ths += n;
@@ -336,7 +336,7 @@ uint32_t fw_rx_capacity(void)
 	return RX_CAPACITY;
 }
 
-/* Where the time stands that the host was not told of yet, 1/16 µs. */
+/* Address of the time not yet reported to the host, 1/16 µs. */
 uint32_t *fw_passed(void)
 {
 	return &passed_16ths;

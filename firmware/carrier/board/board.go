@@ -1,12 +1,12 @@
 // Package board is the printed board of the carrier: where each part of the
-// netlist stands, and the copper that joins their pins. placement.txt is set by
-// hand, routes.txt is what ./route made of it; both are committed. The package
+// netlist is placed, and the copper that joins the pins. placement.txt is written by
+// hand, and ./route makes routes.txt from it; both are committed. The package
 // compares the copper with the netlist, checks the design rules, and writes what
 // a board house needs (RS-274X, Excellon) and pictures.
 //
 // Four layers: signals on top and bottom, between them a plane of ground and a
-// plane of +5V with an island of SUPPLY around the socket. A pin of a supply needs
-// no track: it meets its plane in the hole.
+// plane of +5V with an island of SUPPLY around the socket. A supply pin needs no
+// track: it connects to its plane in the hole.
 //
 // The microcontroller's board hangs below, its headers' pins through the carrier,
 // and its USB and supply jacks at the left edge.

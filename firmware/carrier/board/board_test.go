@@ -89,7 +89,7 @@ func TestRules(t *testing.T) {
 			b.Tracks = append(b.Tracks, Track{"x", Top, 250, at, at.plus(Point{200, 0})})
 		}, "R301.1 (bias_L1) are 0.190 mm apart"},
 		"width": {func(b *Board) { b.Tracks[7].Width = 240 }, "track 7 of"},
-		"plane": {func(b *Board) { b.Tracks[7].Layer = Inner1 }, "lies on a plane"},
+		"plane": {func(b *Board) { b.Tracks[7].Layer = Inner1 }, "is on a plane"},
 		"spokes": {func(b *Board) { // vias to the left and to the right
 			at := pad(b, "C31.2").Shape.Centre()
 			via(b, "x", at.plus(Point{1500, 0}))
@@ -99,7 +99,7 @@ func TestRules(t *testing.T) {
 		"ring":       {func(b *Board) { pad(b, "U21.3").Drill = 1060 }, "U21.3 has too little copper"},
 		"holes":      {func(b *Board) { via(b, "L1", pad(b, "X1.1").Shape.Centre().plus(Point{900, 0})) }, "are 0.200 mm apart"},
 		"edge":       {func(b *Board) { via(b, "x", Point{840, 60000}) }, "is 0.490 mm from the edge"},
-		"screw":      {func(b *Board) { via(b, "x", b.Holes[0].At.plus(Point{0, 3500})) }, "lies under the head of screw 0"},
+		"screw":      {func(b *Board) { via(b, "x", b.Holes[0].At.plus(Point{0, 3500})) }, "is under the head of screw 0"},
 		"jack":       {func(b *Board) { via(b, "x", Point{4000, 95000}) }, "is over a jack"},
 		"bodies":     {func(b *Board) { move(b, "C21", Point{1000, 0}); move(b, "R701", Point{-500, 0}) }, "R701 and C21 are in each other's way"},
 		"over edge":  {func(b *Board) { move(b, "R301", Point{-3000, 0}) }, "R301 stands over the edge"},

@@ -39,7 +39,7 @@ func pointGap(p, a, b Point) float64 {
 	return math.Hypot(px, py)
 }
 
-// cross tells on which side of the line a to b the point c is.
+// cross gives the side of the line a to b on which the point c is.
 func cross(a, b, c Point) float64 {
 	return float64(b.X-a.X)*float64(c.Y-a.Y) - float64(b.Y-a.Y)*float64(c.X-a.X)
 }

@@ -85,7 +85,7 @@ func (b *Board) copperViolations() []string {
 		}
 		for i, h := range b.Holes {
 			if gap := p.shape.Gap(Capsule{h.At, h.At, ScrewKeepOut}); gap < 0 {
-				report("%s lies under the head of screw %d", p.name, i)
+				report("%s is under the head of screw %d", p.name, i)
 			}
 		}
 	}
@@ -94,7 +94,7 @@ func (b *Board) copperViolations() []string {
 			report("track %d of %s is %.3f mm wide", i, t.Net, float64(t.Width)/1000)
 		}
 		if t.Layer != Top && t.Layer != Bottom {
-			report("track %d of %s lies on a plane", i, t.Net)
+			report("track %d of %s is on a plane", i, t.Net)
 		}
 	}
 	return broken

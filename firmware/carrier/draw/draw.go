@@ -1,6 +1,6 @@
 // Package draw holds a drawing of lines and words, in millimetres from the top
-// left, that svg.go and pdf.go render alike and the same each time: schematic,
-// solder plan and the guide's pictures are drawn once.
+// left, that svg.go and pdf.go render alike and reproducibly. The schematic, the
+// solder plan and the guide's pictures are each drawn once.
 package draw
 
 import (
@@ -28,7 +28,7 @@ type Style struct {
 	Dash   [2]float64 // mm drawn and mm left out; 0 drawn makes dots
 }
 
-// An Anchor is the part of a text that lies at its point.
+// An Anchor is the part of a text that is at its point.
 type Anchor int
 
 const (

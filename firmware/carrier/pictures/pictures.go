@@ -1,7 +1,7 @@
-// Package pictures draws what ../README.md shows: how the socket is numbered, where
-// its switches are, where chips of each size sit, and the starter's parts. The
-// pictures are committed beside the code, so that the guide can be read without
-// running anything; a test says when they are older than the netlist.
+// Package pictures draws the pictures of ../README.md: how the socket is numbered,
+// where its switches are, where chips of each size are seated, and the starter's
+// parts. They are committed, so the guide can be read without running anything; a
+// test reports when they are older than the netlist.
 package pictures
 
 import (

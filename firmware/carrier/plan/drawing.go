@@ -100,7 +100,7 @@ func body(p *draw.Page, placed Placed, line draw.Style) {
 	}
 }
 
-// marks writes what tells a part's way round: the names of the leads, the notch, the plus.
+// marks writes what shows which way round a part goes: the names of the leads, the notch, the plus.
 func marks(p *draw.Page, placed Placed, colour string) {
 	small := func(h Hole, x, y float64, words string) {
 		p.Text(draw.Text{At: h.at().Plus(x, y), Size: tiny, Anchor: draw.Middle, Colour: colour, Words: words})

@@ -1,9 +1,9 @@
-// Package plan draws where the parts of the carrier sit on two prototyping boards
-// of 2.54 mm pitch, and every wire between them, stage by stage as the wire list
-// counts them. spots.go says where: look at that table with a board in hand.
+// Package plan draws the parts of the carrier on two prototyping boards of 2.54 mm
+// pitch, and every wire between them, stage by stage in the order of the wire list.
+// spots.go has the places: check that table with a board in hand.
 //
-// The microcontroller's board lies beside them. Each of its lines comes over a
-// jumper wire whose end is soldered into a hole of its own, a landing.
+// The microcontroller's board is beside them. Each of its lines comes over a jumper
+// wire whose end is soldered into its own hole, a landing.
 package plan
 
 import (

@@ -9,7 +9,7 @@ import (
 
 type turn int
 
-// Where a part's second pin lies, seen from its first; right is a package upright.
+// Where a part's second pin is, seen from its first; right is a package upright.
 const (
 	right turn = iota
 	down

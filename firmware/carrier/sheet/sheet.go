@@ -1,10 +1,10 @@
-// Package sheet draws the carrier's schematic as people draw one: a few sheets a
-// group, signal from left to right where it can be, names on nets, values beside parts.
+// Package sheet draws the carrier's schematic as people draw one: a few sheets for
+// each group, signals from left to right where possible, names on nets, values beside
+// parts.
 //
-// A sheet keeps what it draws apart from how it looks: where each pin ends, each
-// wire runs and each net's name stands. The tests read the connections back from
-// these places alone, as somebody does who follows the lines with a finger, and
-// compare them with the netlist.
+// A sheet keeps apart what it draws (where each pin ends, each wire runs and each
+// net's name is) and how it looks. The tests read the connections back from these
+// places alone, as a person does with a finger, and compare them with the netlist.
 package sheet
 
 import (
@@ -226,7 +226,7 @@ func (s *Sheet) joints() []draw.Point {
 	return joints
 }
 
-// on reports whether a place lies on a wire, its ends included.
+// on reports whether a place is on a wire, its ends included.
 func on(at draw.Point, w [2]draw.Point) bool {
 	return at.X >= min(w[0].X, w[1].X) && at.X <= max(w[0].X, w[1].X) && at.Y >= min(w[0].Y, w[1].Y) && at.Y <= max(w[0].Y, w[1].Y)
 }

@@ -142,7 +142,7 @@ static void longest(void)
 	CHECK(feed(wire, fake_frame(body, 20, wire)) == RECEIPT_FRAME);
 }
 
-/* Every length, with zeros seldom, often and never: the sender writes what the
+/* Every length, with rare, frequent and no zeros: the sender writes what the
  * reference writes, and the receiver reads it. Numbers from a linear
  * congruential generator (constants of Numerical Recipes), so that they repeat. */
 static void round_trips(void)

@@ -112,7 +112,7 @@ static void overcurrent_while_idle(void)
 	CHECK(host_count() == 0); /* the adapter never speaks first */
 }
 
-/* The watchdog is told at least every ms of the longest requests. */
+/* The watchdog is reset at least every ms of the longest requests. */
 static void watchdog(void)
 {
 	size_t length;

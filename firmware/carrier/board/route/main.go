@@ -1,12 +1,12 @@
-// Route joins what the netlist joins, on the board as placed, and writes
-// ../routes.txt. It is run by hand when netlist or placement change:
+// Route routes the netlist on the board as placed, and writes ../routes.txt. Run it
+// by hand when netlist or placement change:
 //
 //	go run ./firmware/carrier/board/route --out firmware/carrier/board/routes.txt
 //
 // Each net is a tree of cheapest paths on a grid of 0.254 mm, on top and bottom.
-// Nets may share room at first; room that is shared grows dearer from round to
-// round, until each net finds its own (negotiated congestion: McMurchie and
-// Ebeling, PathFinder, 1995; from memory). The result repeats: nothing is random.
+// Nets may share cells at first. Shared cells cost more from round to round, until
+// each net has its own (negotiated congestion: McMurchie and Ebeling, PathFinder,
+// 1995; from memory). Nothing is random, so the result repeats.
 package main
 
 import (

@@ -207,7 +207,7 @@ func (r *router) lay(n *net) {
 	}
 }
 
-// route grows a net's tree: always to the pad that lies nearest to it.
+// route grows a net's tree: always to the pad nearest to it.
 func (r *router) route(n *net) {
 	size := r.grid.size()
 	both := func(nodes []int) []int {
@@ -250,7 +250,7 @@ func (n *net) addPath(path []int, size int) {
 	}
 }
 
-// nearest gives the group that lies nearest to the tree.
+// nearest gives the group nearest to the tree.
 func (r *router) nearest(tree []int, groups [][]int) int {
 	best, least := 0, math.MaxInt
 	size, wide := r.grid.size(), r.grid.wide
