@@ -1,9 +1,9 @@
-// Package adapter is what an adapter can do, as typed operations: seat a chip,
-// supply it, apply steps and read them back. It is the one package of the host,
-// beside the virtual socket, that knows socket words, and it refuses in words
-// what an adapter cannot do.
+// Package adapter offers what an adapter can do as typed operations: seat a chip,
+// supply it, apply steps and read them back. Besides the virtual socket it is the only
+// package of the host that knows socket words. It refuses, with the reason, what an
+// adapter cannot do.
 //
-// Whatever goes wrong, a cancelled context included, the socket is made safe
+// After any error, and when a context is cancelled, the socket is made safe
 // before an operation returns: no position driven, bias and load off, all supply
 // switches open.
 package adapter
@@ -92,7 +92,7 @@ type Adapter struct {
 	rail   float64        // V of the adapter's 5 V rail, by the reference; 0 until it was measured
 	scale  float64        // that makes measured volts absolute
 
-	constants *Constants // as the adapter said, nil until it was asked
+	constants *Constants // as the adapter reported, nil until it was asked
 }
 
 // Open greets the adapter at the other end of a link, which makes its socket
@@ -209,7 +209,7 @@ func (a *Adapter) explain(err error) error {
 	return err
 }
 
-// A FaultError is an ErrFault that tells where.
+// A FaultError is an ErrFault that says where.
 type FaultError struct {
 	Positions Word // whose supply is not as it was switched; 0 for the current monitor
 }

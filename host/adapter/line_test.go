@@ -16,7 +16,7 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// A line lies between the host and the virtual adapter and does harm.
+// A line is between the host and the virtual adapter, and damages what it carries.
 type line struct {
 	*virtual.Adapter
 	random *rand.Rand
@@ -174,7 +174,7 @@ func TestButtonIsTold(t *testing.T) {
 		l.Pressed = pressed
 		s, err := a.Status(t.Context())
 		if err != nil || s.Button != pressed {
-			t.Errorf("pressed %v, told %v, %v", pressed, s.Button, err)
+			t.Errorf("pressed %v, reported %v, %v", pressed, s.Button, err)
 		}
 	}
 }

@@ -221,7 +221,7 @@ const (
 )
 
 // refer takes the reference's reading, the one of bit 15 among the voltages of some
-// positions, for the scale of all voltages of the request. It also tells what the
+// positions, for the scale of all voltages of the request. It also gives what the
 // adapter's 5 V rail is.
 func (a *Adapter) refer(positions uint32, millivolts []uint16, supply float64) error {
 	read := float64(millivolts[bits.OnesCount32(positions&(protocol.ReferenceFirst-1))]) / 1000

@@ -121,7 +121,7 @@ func (p *Program) Load(ctx context.Context) error {
 }
 
 // RunToEnd loads the program and runs it to its end, no longer than budget without
-// a word. Each is told how far it came, and ends it by an error; log, which may be
+// a word. Each is called with the progress, and stops it by returning an error; log, which may be
 // nil, says before each run whether errors are to be logged.
 func (p *Program) RunToEnd(ctx context.Context, budget time.Duration, log func() bool, each func(Run) error) error {
 	if err := p.Load(ctx); err != nil {

@@ -31,7 +31,7 @@ type Seat struct {
 	Settle   time.Duration
 	// Load is what the load resistors do in Apply, Sweep and Walk: off, as a rule.
 	Load Pull
-	// Progress, where it is set, is told during Apply how many steps have been applied.
+	// Progress, where it is set, is called during Apply with the number of steps applied so far.
 	Progress func(steps int)
 
 	adapter     *Adapter

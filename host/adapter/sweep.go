@@ -11,7 +11,7 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// Engines tells which engines the adapter has: for sweeps, and for walks.
+// Engines reports which engines the adapter has: for sweeps, and for walks.
 func (s *Seat) Engines() (sweep, walk bool) {
 	return s.adapter.Capabilities.Sweep, s.adapter.Capabilities.Pattern
 }
@@ -37,7 +37,7 @@ const leastBlock = 16
 
 // Sweep has the adapter walk a sweep by itself, under a bias,
 // and compares signatures: it gives the spans of steps that did not read as
-// expected, none where all did. Steps are those that stimulus.Swept tells as a
+// expected, none where all did. Steps are those that stimulus.Swept reports as a
 // sweep of pins, or the same in reverse; each waits settle before it is read.
 // ErrCannot where the adapter has no sweep engine.
 func (s *Seat) Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e Expected, bias Pull) (wrong []Span, err error) {

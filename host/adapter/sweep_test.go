@@ -43,12 +43,12 @@ func TestSweepInBothOrders(t *testing.T) {
 	for _, settle := range []time.Duration{500 * time.Nanosecond, 4 * time.Millisecond} {
 		for _, order := range []string{"forward", "backward"} {
 			_, _, _, seat := seat7410(t)
-			var told []int
-			seat.Progress = func(n int) { told = append(told, n) }
+			var reported []int
+			seat.Progress = func(n int) { reported = append(reported, n) }
 			wrong, err := seat.Sweep(t.Context(), steps, pins, settle, e, adapter.High)
 			require.NoError(t, err)
 			require.Empty(t, wrong, "%s, settling %v", order, settle)
-			require.Equal(t, settle > time.Millisecond, len(told) > 1, "requests: %v", told)
+			require.Equal(t, settle > time.Millisecond, len(reported) > 1, "requests: %v", reported)
 
 			spoiled := adapter.Expected{High: slices.Clone(e.High), Mask: e.Mask}
 			spoiled.High[300] ^= part.PinSet(12)

@@ -72,7 +72,7 @@ const walkStepTime = 14 * time.Microsecond
 const walkBudget = 500 * time.Millisecond
 
 // Walk has the adapter apply steps by itself that all drive the same pins, with
-// under a bias, and tells by signatures whether they read as expected.
+// under a bias, and reports by signatures whether they read as expected.
 // Each waits settle before it is read. ErrCannot where it has no pattern engine.
 func (s *Seat) Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e Expected, bias Pull) (right bool, err error) {
 	if err := s.adapter.setPulls(ctx, protocol.Pulls{Bias: s.pulled(bias), Load: s.pulled(s.Load)}); err != nil {

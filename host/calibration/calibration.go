@@ -1,35 +1,35 @@
 // Package calibration finds the constants that make an adapter's measurements
-// right, from one resistor whose value is known; where the adapter has no 2.500 V
-// reference, a voltmeter's reading of its 5 V is asked for too.
+// right, from one resistor of known value. If the adapter has no 2.500 V reference, it
+// also needs a voltmeter's reading of the 5 V.
 //
-// What can be known from what:
+// What is found from what:
 //
 //   - The converter's gain and offset need no reference. A position has three
 //     resistors, bias, load and drive, and any two of them divide the supply in
-//     their ratio. Three divisions depend on two ratios, so one is left over, and
-//     there is one gain at which they agree. The gain is that of the one converter
-//     behind the channels, the mean of what they show. Without the load resistors
-//     there is one division, and the gain stays. The two ways round of drive against
-//     bias sum to the supply, which gives the offset, channel by channel; the load is
-//     left out there, for its register pulls down better than up.
+//     their ratio. Three divisions depend on two ratios, so they agree at only one
+//     gain. All channels share one converter, so the gain is the mean over the channels.
+//     Without the load resistors there is one division, and the gain stays. Drive
+//     against bias, both ways, sum to the supply, which gives the offset of each channel.
+//     The load is not used there, because its register pulls down better than up.
 //   - Ohms need the known resistor R between two positions P and Q. With P driven
 //     and Q held, the current is (VP - VQ) / R, and what holds Q has the voltage at
 //     Q over that current: the driver, the load or the bias resistor, each with the
-//     output behind it. Each is taken at both ends and at both levels, and the mean is
-//     kept. So the constants are those of P and Q; host/selfcheck compares the others
+//     output behind it. Each is measured at both ends and at both levels, and the mean
+//     is kept. So the constants are those of P and Q; host/selfcheck compares the others
 //     with each other.
-//   - Volts need the supply's voltage, for the converter measures shares of it: by
-//     the reference, or by the user's meter. All shares and ohms are found without it.
-//   - The shunt needs R across the supply, and volts. The loads at P are put beside R,
-//     for more current: the monitor counts in steps of 100 µA, and what the base of
-//     the switch takes, 1.9 mA, is in it. 10 mA make 1 %, beside 1 % of the base's.
-//     Where P and Q have no supply switches, or no voltage is known, its gain stays.
+//   - Volts need the supply's voltage, because the converter measures fractions of it.
+//     It comes from the reference, or from the user's meter. Fractions and ohms are found
+//     without it.
+//   - The shunt needs R across the supply, and volts. The loads at P are put in parallel
+//     with R for more current: the monitor counts in steps of 100 µA, and its reading
+//     includes the 1.9 mA base current of the switch. 10 mA give 1 %, besides 1 % from
+//     the base. If P and Q have no supply switches, or no voltage is known, the gain
+//     stays.
 //
-// A count of the near converter is 4.9 mV, and what is found is off by about half of
-// one over the voltage that it was found from. For R from 1 to 2.4 kΩ that
-// is 1.5 % of the bias, 0.8 % of the load and 3 % of the drive at most, beside
-// the tolerance of R itself; 0.15 % of the gain where resistors differ by 1 %, and
-// 0.35 % where they do not.
+// A count of the near converter is 4.9 mV, and a result is off by about half a count
+// over the voltage that it comes from. For R from 1 to 2.4 kΩ that is at most 1.5 % of
+// the bias, 0.8 % of the load and 3 % of the drive, besides the tolerance of R itself;
+// 0.15 % of the gain if resistors differ by 1 %, and 0.35 % if they do not.
 package calibration
 
 import (
@@ -117,7 +117,7 @@ func (b *bench) accept(supplyVolts float64) (err error) {
 	case !(r.Ohms >= LeastOhms && r.Ohms <= MostOhms):
 		return fmt.Errorf("%w: the resistor must have %.0f to %.0f Ω, best 1,000 to 2,400, not %g", ErrImplausible, LeastOhms, MostOhms, r.Ohms)
 	case r.P == r.Q:
-		return fmt.Errorf("%w: the resistor lies between two positions", ErrImplausible)
+		return fmt.Errorf("%w: the resistor must be between two different positions", ErrImplausible)
 	case supplyVolts != 0 && !(supplyVolts >= 4.5 && supplyVolts <= 5.5):
 		return fmt.Errorf("%w: the adapter works from 4.5 to 5.5 V, not %g V", ErrImplausible, supplyVolts)
 	}
@@ -189,7 +189,7 @@ func (b *bench) find(supplyVolts float64) (r Result, err error) {
 	case rail != 0:
 		r.New.SupplyVolts, r.Supply = rail, "by the adapter's 2.500 V reference"
 	default:
-		r.Supply, known = "as before: no voltage was told, and no reference is fitted", false
+		r.Supply, known = "as before: no voltage was given, and no reference is fitted", false
 	}
 	if !b.loaded() {
 		r.Gain, r.Load = "as before: no load resistors are fitted", "as before: none are fitted"
@@ -230,7 +230,7 @@ func (b *bench) raw(position int, volts float64) float64 {
 	return (volts - float64(old.OffsetMV)/1000) / old.Gain / b.old.SupplyVolts
 }
 
-// inserted makes sure that R is where it was said to be, and nothing else is anywhere.
+// inserted checks that R is where it should be, and that nothing else is in the socket.
 func (b *bench) inserted() error {
 	measured := part.Pins(0)
 	for p := range b.adapter.Capabilities.Measured.Positions() {
@@ -244,7 +244,7 @@ func (b *bench) inserted() error {
 			return err
 		}
 		if b.raw(ends[1], m[0].Volts[ends[1]]) < follows {
-			return fmt.Errorf("%w: no resistor is felt between positions %d and %d: seat it there, its ends clean", ErrImplausible, b.r.P, b.r.Q)
+			return fmt.Errorf("%w: no resistor was found between positions %d and %d: seat it there, its ends clean", ErrImplausible, b.r.P, b.r.Q)
 		}
 		for p := range (measured &^ part.PinSet(b.r.P, b.r.Q)).All() {
 			if b.raw(p, m[0].Volts[p]) > stays {
@@ -285,12 +285,12 @@ func (b *bench) shunt(found *adapter.Calibration) (gain float64, source string, 
 		most = max(most, through)
 	}
 	if most < leastShuntMA {
-		return b.old.ShuntGain, fmt.Sprintf("as before: %.1f mA are too little to go by; a resistor of 1 kΩ or less makes more", most), nil
+		return b.old.ShuntGain, fmt.Sprintf("as before: %.1f mA is too little; a resistor of 1 kΩ or less gives more", most), nil
 	}
 	n := float64(len(m))
 	gain = flows / read
 	if !(math.Abs(gain-1) <= 0.05) {
-		return 0, "", fmt.Errorf("%w: the monitor reads %.1f mA where %.1f flow, more than 5 %% off: look at the 0.1 Ω shunt, and at the voltage that was told",
+		return 0, "", fmt.Errorf("%w: the monitor reads %.1f mA where %.1f flow, more than 5 %% off: look at the 0.1 Ω shunt, and at the voltage given",
 			ErrImplausible, read/n, flows/n)
 	}
 	good := 100 * (stepMA/2 + baseSpread*base) / (flows / n)

@@ -50,7 +50,7 @@ const (
 // within the ranges that an adapter keeps: bias within 1.5 %, load within 1 %, drive
 // within 3.5 %, a gain within 0.35 %, and a voltage at mid-scale within 4 mV. The shunt
 // is found within 2 %: 0.05 mA of 8 or more, and 5 % of the base's 1.9 mA. With the
-// 2.500 V reference nobody tells the voltage.
+// 2.500 V reference nobody gives the voltage.
 func TestFindsWhatTheBoardHas(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		bias := rapid.IntRange(9200, 10_800).Draw(t, "bias, Ω")
@@ -132,7 +132,7 @@ func TestCalibratedAdapterMeasuresRight(t *testing.T) {
 		t.Fatal(err)
 	}
 	if !strings.Contains(r.Supply, "reference") || !strings.Contains(r.Shunt, "as before") || r.New.ShuntGain != 1 || math.Abs(r.New.SupplyVolts-4.952) > 0.005 {
-		t.Errorf("nothing but the resistor was told: %+v", r)
+		t.Errorf("nothing but the resistor was given: %+v", r)
 	}
 	before := volts(t, a, 3)[26]
 	if err := a.SetCalibration(t.Context(), r.New); err != nil {
@@ -158,7 +158,7 @@ func TestCalibratedAdapterMeasuresRight(t *testing.T) {
 }
 
 // A starter has neither load resistors nor a reference: the meter's voltage is asked
-// for, and what cannot be found stays as it was and is said.
+// for, and what cannot be found stays as it was and is reported.
 func TestStarter(t *testing.T) {
 	in := virtual.Resistor{Ohms: 680, P: 28, Q: 8}
 	for _, supply := range []float64{0, 4.95} {
@@ -173,8 +173,8 @@ func TestStarter(t *testing.T) {
 			math.Abs(float64(r.New.BiasOhms-10_030)) > 150 || math.Abs(float64(r.New.Channels[5].OffsetMV+15)) > 4 || r.New.Channels[5].Gain != 1 {
 			t.Errorf("%+v", r)
 		}
-		if told := supply != 0; told && (math.Abs(r.New.ShuntGain-1/1.02) > 0.02 || r.New.SupplyVolts != supply) || !told && (r.New.ShuntGain != 1 || !strings.Contains(r.Supply, "as before")) {
-			t.Errorf("told %g V: %+v", supply, r)
+		if given := supply != 0; given && (math.Abs(r.New.ShuntGain-1/1.02) > 0.02 || r.New.SupplyVolts != supply) || !given && (r.New.ShuntGain != 1 || !strings.Contains(r.Supply, "as before")) {
+			t.Errorf("given %g V: %+v", supply, r)
 		}
 		closed()
 	}
@@ -199,35 +199,35 @@ func volts(t *testing.T, a *adapter.Adapter, position int) [adapter.Positions + 
 
 // Nothing implausible is found, and whatever is refused the adapter keeps what it kept.
 func TestRefusesWhatIsImplausible(t *testing.T) {
-	told := calibration.Resistor{Ohms: 2200, P: 28, Q: 8}
+	given := calibration.Resistor{Ohms: 2200, P: 28, Q: 8}
 	for _, c := range []struct {
 		name    string
 		in      virtual.Resistor
-		told    calibration.Resistor
+		given   calibration.Resistor
 		supply  float64
 		defects []string
 		reason  string
 	}{
-		{"another value", virtual.Resistor{Ohms: 1800, P: 28, Q: 8}, told, 5, nil, "load resistors come out as 12"},
-		{"not there", virtual.Resistor{Ohms: 2200, P: 27, Q: 7}, told, 5, nil, "no resistor is felt between positions 28 and 8"},
-		{"elsewhere", virtual.Resistor{Ohms: 2200, P: 28, Q: 7}, told, 5, nil, "no resistor is felt"},
+		{"another value", virtual.Resistor{Ohms: 1800, P: 28, Q: 8}, given, 5, nil, "load resistors come out as 12"},
+		{"not there", virtual.Resistor{Ohms: 2200, P: 27, Q: 7}, given, 5, nil, "no resistor was found between positions 28 and 8"},
+		{"elsewhere", virtual.Resistor{Ohms: 2200, P: 28, Q: 7}, given, 5, nil, "no resistor was found"},
 		{"too small", virtual.Resistor{Ohms: 100, P: 28, Q: 8}, calibration.Resistor{Ohms: 100, P: 28, Q: 8}, 5, nil, "470 to 4700 Ω"},
 		{"too large", virtual.Resistor{Ohms: 1e6, P: 28, Q: 8}, calibration.Resistor{Ohms: 1e6, P: 28, Q: 8}, 5, nil, "470 to 4700 Ω"},
 		{"no number", virtual.Resistor{Ohms: 2200, P: 28, Q: 8}, calibration.Resistor{Ohms: math.NaN(), P: 28, Q: 8}, 5, nil, "470 to 4700 Ω"},
 		{"unmeasured", virtual.Resistor{Ohms: 2200, P: 28, Q: 9}, calibration.Resistor{Ohms: 2200, P: 28, Q: 9}, 5, nil, "position 9 is not measured by the microcontroller's own converter"},
-		{"one position", virtual.Resistor{Ohms: 2200, P: 28, Q: 8}, calibration.Resistor{Ohms: 2200, P: 8, Q: 8}, 5, nil, "between two positions"},
-		{"supply", virtual.Resistor(told), told, 3.3, nil, "4.5 to 5.5 V"},
-		{"one end off", virtual.Resistor(told), told, 5, []string{"R408 1300 ohms"}, "load resistors come out as"},
-		{"ends differ", virtual.Resistor(told), told, 5, []string{"R408 850 ohms"}, "at the two ends"},
-		{"converter", virtual.Resistor(told), told, 5, []string{"converter gain 0.95"}, "more than 2 % or 50 mV off"},
-		{"saturated", virtual.Resistor(told), told, 5, []string{"converter gain 1.04"}, "end of its range"},
-		{"shunt", virtual.Resistor(told), told, 5, []string{"shunt 0.12 ohms"}, "more than 5 % off: look at the 0.1 Ω shunt"},
-		{"bridge", virtual.Resistor(told), told, 5, []string{"L7 shorted to L8"}, "something else is in the socket"},
+		{"one position", virtual.Resistor{Ohms: 2200, P: 28, Q: 8}, calibration.Resistor{Ohms: 2200, P: 8, Q: 8}, 5, nil, "between two different positions"},
+		{"supply", virtual.Resistor(given), given, 3.3, nil, "4.5 to 5.5 V"},
+		{"one end off", virtual.Resistor(given), given, 5, []string{"R408 1300 ohms"}, "load resistors come out as"},
+		{"ends differ", virtual.Resistor(given), given, 5, []string{"R408 850 ohms"}, "at the two ends"},
+		{"converter", virtual.Resistor(given), given, 5, []string{"converter gain 0.95"}, "more than 2 % or 50 mV off"},
+		{"saturated", virtual.Resistor(given), given, 5, []string{"converter gain 1.04"}, "end of its range"},
+		{"shunt", virtual.Resistor(given), given, 5, []string{"shunt 0.12 ohms"}, "more than 5 % off: look at the 0.1 Ω shunt"},
+		{"bridge", virtual.Resistor(given), given, 5, []string{"L7 shorted to L8"}, "something else is in the socket"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			a, closed := bench(t, c.in, c.defects...)
 			defer closed()
-			_, err := calibration.Find(t.Context(), a, c.told, c.supply)
+			_, err := calibration.Find(t.Context(), a, c.given, c.supply)
 			if !errors.Is(err, calibration.ErrImplausible) || !strings.Contains(err.Error(), c.reason) {
 				t.Errorf("%v, want %q", err, c.reason)
 			}

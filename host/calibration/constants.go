@@ -200,7 +200,7 @@ func (k *kind) mean() (float64, error) {
 	mean := sum / float64(len(k.found))
 	switch {
 	case !(mean >= k.least && mean <= k.most):
-		return 0, fmt.Errorf("%w: the %s come out as %.0f Ω, outside %.0f to %.0f: is the resistor of the value that was told?",
+		return 0, fmt.Errorf("%w: the %s come out as %.0f Ω, outside %.0f to %.0f: is the resistor of the value given?",
 			ErrImplausible, k.name, mean, k.least, k.most)
 	case most-least > apart*mean:
 		return 0, fmt.Errorf("%w: the %s come out as %.0f to %.0f Ω at the two ends: are the resistor's ends clean? Run adapter check without it",

@@ -1,7 +1,7 @@
 // Package hexfile reads and writes Intel HEX, the text form in which the contents
 // of ROMs are kept: Intel, "Hexadecimal Object File Format Specification",
-// revision A, 1988. Of its records it knows data, end of file and the two kinds
-// of extended addresses; start addresses, which mean nothing to a memory, it passes over.
+// revision A, 1988. It reads the records for data, end of file and the two kinds of
+// extended addresses; it skips start addresses, which mean nothing to a memory.
 package hexfile
 
 import (
@@ -77,7 +77,7 @@ func (b base) at(offset, index int) int {
 }
 
 // Read gives the bytes of a file from address 0 to its highest; those that it does
-// not tell are fill, and a file without data gives none. Its errors, ErrFormat, name the line.
+// not give are fill, and a file without data gives none. Its errors, ErrFormat, name the line.
 func Read(r io.Reader, fill byte) (contents []byte, err error) {
 	lines := bufio.NewScanner(r)
 	var base base
@@ -130,7 +130,7 @@ func parse(line string) ([]byte, error) {
 	case err != nil:
 		return nil, err
 	case len(record) < 5 || len(record) != int(record[0])+5:
-		return nil, errors.New("its length is not the one that it tells")
+		return nil, errors.New("its length is not the one that it states")
 	case sum(record) != 0:
 		return nil, errors.New("its checksum is wrong")
 	}

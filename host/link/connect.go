@@ -67,7 +67,7 @@ func connect(ctx context.Context, name string, baud int, open func(string, int) 
 			return nil, fmt.Errorf("%s, at %d baud: %w", name, rate, err)
 		}
 		if lossy != 0 {
-			l.Slowed = fmt.Sprintf("the line loses frames at %d baud and goes on at %d; a shorter cable or another USB port may help", lossy, rate)
+			l.Slowed = fmt.Sprintf("the line loses frames at %d baud, so it continues at %d; a shorter cable or another USB port may help", lossy, rate)
 		}
 		return l, nil
 	}

@@ -54,9 +54,9 @@ func TestConnect(t *testing.T) {
 		"only the slowest":               {at: rates{1_000_000: lose, 500_000: lose}, baud: 38_400},
 		"nothing there":                  {at: rates{1_000_000: lose, 500_000: lose, 38_400: lose}, err: ErrTimeout},
 		"half the rate on the last time": {at: rates{1_000_000: lose, 500_000: every(lose, 2, 3)}, baud: 500_000}, // 1 are the delimiters
-		"loses one of the first frames":  {at: rates{1_000_000: every(lose, 7)}, baud: 500_000, slowed: "at 1000000 baud and goes on at 500000"},
+		"loses one of the first frames":  {at: rates{1_000_000: every(lose, 7)}, baud: 500_000, slowed: "at 1000000 baud, so it continues at 500000"},
 		"loses most of the first frames": {at: rates{1_000_000: except(lose, 2)}, baud: 500_000, slowed: "at 1000000 baud"},
-		"loses frames at two rates":      {at: rates{1_000_000: every(lose, 9), 500_000: every(lose, 9)}, baud: 38_400, slowed: "at 500000 baud and goes on at 38400"},
+		"loses frames at two rates":      {at: rates{1_000_000: every(lose, 9), 500_000: every(lose, 9)}, baud: 38_400, slowed: "at 500000 baud, so it continues at 38400"},
 		"loses a frame at the slowest":   {at: rates{38_400: every(lose, 9)}, asked: 38_400, baud: 38_400},
 		"asked for":                      {asked: 500_000, baud: 500_000},
 		"no such rate":                   {asked: 9600, err: ErrRate},

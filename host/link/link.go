@@ -1,6 +1,6 @@
 // Package link carries requests to an adapter and its replies back over a
 // serial line: ports, framing (protocol/SPEC.md), sequence numbers, timeouts and
-// retries. A request may be repeated safely: an adapter that has carried it out
+// retries. A request may be repeated safely: an adapter that has executed it
 // sends its stored reply again.
 package link
 

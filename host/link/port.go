@@ -59,7 +59,7 @@ func openError(name string, err error) error {
 	return fmt.Errorf("open %s: %w", name, err)
 }
 
-// A port is an open serial port whose errors tell an unplugged adapter.
+// A port is an open serial port whose errors report an unplugged adapter.
 type port struct {
 	serial.Port
 	name string

@@ -31,7 +31,7 @@ func Ports() ([]string, error) {
 }
 
 // usb picks the names that Linux, macOS and Windows give to the serial ports of
-// USB devices. Windows does not tell, so there all are taken. On macOS each
+// USB devices. Windows does not say, so all are taken there. On macOS each
 // device has a name for calling in and one for calling out, cu, which opens at once.
 func usb(all []string) []string {
 	var ports []string
@@ -66,7 +66,7 @@ func (s Seen) String() string {
 }
 
 // Probe greets whatever is behind the ports of USB devices, all at the same
-// time, and tells what it saw at each. The links of those that answered are open.
+// time, and reports what it saw at each. The links of those that answered are open.
 //
 // Each is tried at all line rates, or with baud not 0 at that alone.
 func Probe(ctx context.Context, baud int) ([]Seen, error) {

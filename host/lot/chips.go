@@ -10,7 +10,7 @@ import (
 // above PerCent.
 func PlanForChips(size int, aql float64, level Level, severity Severity) (Plan, error) {
 	if aql > PerCent {
-		return Plan{}, fmt.Errorf("AQL %g: above %d an AQL counts nonconformities per 100 chips, of which one chip may have several, and here chips are counted: give %[2]d or less", aql, PerCent)
+		return Plan{}, fmt.Errorf("AQL %g: an AQL above %d counts nonconformities per 100 chips, and one chip may have several; here chips are counted: give %[2]d or less", aql, PerCent)
 	}
 	countsChips := slices.DeleteFunc(AQLs(), func(a float64) bool { return a > PerCent })
 	if !slices.Contains(countsChips, aql) {

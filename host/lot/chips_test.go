@@ -10,7 +10,7 @@ import (
 // nonconformities per 100 units only.
 func TestPlansForChips(t *testing.T) {
 	_, err := PlanForChips(500, 15, II, Normal)
-	assert.ErrorContains(t, err, "AQL 15: above 10 an AQL counts nonconformities per 100 chips")
+	assert.ErrorContains(t, err, "AQL 15: an AQL above 10 counts nonconformities per 100 chips")
 	_, err = PlanForChips(500, 1.1, II, Normal)
 	assert.EqualError(t, err, "AQL 1.1: one of 0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10")
 	plan, err := PlanForChips(500, 10, II, Normal)

@@ -9,7 +9,7 @@ const (
 	Reject Decision = "reject" // Re is reached
 )
 
-// Decide tells what is certain after tested chips of the plan's sample, of which
+// Decide gives what is certain after tested chips of the plan's sample, of which
 // so many were nonconforming. It decides as early as it can, and once it has
 // decided no further chip of the sample changes it. The counts are those of the
 // first SampleSize chips drawn: a chip beyond them does not belong to the sample,

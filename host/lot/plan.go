@@ -2,10 +2,10 @@
 // attributes after ISO 2859-1:1999, whose tables for code letters and for normal
 // and tightened inspection are those of MIL-STD-105E.
 //
-// A plan tells how many chips to draw and how many bad ones refuse the lot; its
-// operating characteristic tells what that plan is worth. The scheme protects a
-// buyer of one single lot only as far as that characteristic says: the rest of
-// its protection is in the switching between severities over a series of lots.
+// A plan gives how many chips to draw and how many bad ones reject the lot; its
+// operating characteristic gives what the plan is worth. The buyer of a single lot is
+// protected only as far as that characteristic goes. The rest of the scheme's
+// protection is the switching between severities over a series of lots.
 package lot
 
 import (

@@ -158,7 +158,7 @@ func (s Scheme) at(severity Severity) Scheme {
 // tightened inspection, counted anew.
 func (s Scheme) Resumed() Scheme { return s.at(Tightened) }
 
-// Reinstated returns the scheme with normal inspection in place of reduced, for
+// Reinstated returns the scheme with normal instead of reduced inspection, for
 // a production that became irregular or another reason to be careful.
 func (s Scheme) Reinstated() Scheme {
 	if s.Severity() == Reduced || s.Severity() == Reduced105E {

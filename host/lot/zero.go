@@ -2,7 +2,7 @@ package lot
 
 import "math"
 
-// doubt is what is left to chance in what good chips prove: the limits are upper
+// doubt is the probability left open by what good chips prove: the limits are upper
 // ones of 95 % confidence.
 const doubt = 0.05
 

@@ -68,7 +68,7 @@ func TestTheFirstWeekBeginsInDecember(t *testing.T) {
 	assert.ErrorContains(t, err, "in the future")
 }
 
-// Every day from 1960 to 2030 lies in the week that the standard library's
+// Every day from 1960 to 2030 is in the week that the standard library's
 // independent routine (time.ISOWeek, which the code does not use) says.
 func TestEveryDayAgainstStandardLibrary(t *testing.T) {
 	for d := day(t, "1960-01-01"); d.Year() < 2031; d = d.AddDate(0, 0, 1) {

@@ -69,7 +69,7 @@ func TestAPartNumberIsNoDate(t *testing.T) {
 	require.Contains(t, m.Notes[0], "UA741CN looks like a part number")
 }
 
-// What cannot be read of a date is said, not dropped.
+// What cannot be read of a date is reported, not dropped.
 func TestWhatIsNoWeekIsSaid(t *testing.T) {
 	for text, note := range map[string]string{
 		"74LS00N 7600":           `date code "7600": there is no week 00`,
@@ -115,7 +115,7 @@ func TestResolve(t *testing.T) {
 	}
 }
 
-// Where the marking leaves the family open the oldest is given, and said to be open.
+// Where the marking leaves the family open the oldest is given, and reported as open.
 func TestResolveTakesTheOldestFamily(t *testing.T) {
 	for text, want := range map[string]string{"74138": "74S138", "CD4011AE": "4011B", "4011": "4011B"} {
 		typ, named, err := marking.Resolve(text, library.Builtin())

@@ -16,7 +16,7 @@ import (
 var markedMemory = regexp.MustCompile(`^([A-Z]{0,4}?)(27(C?)[0-9]{2,3}|82S[0-9]{2,3}|[0-9]{4,5})([A-Z]{0,5})(?:-([A-Z]?)([0-9]{1,3})([A-Z]{1,3}[0-9]?|))?$`)
 
 // readMemory reads a token as a memory of the library that is marked with its
-// number alone, or gives nil. Such a number tells nothing of a temperature range.
+// number alone, or gives nil. Such a number says nothing of a temperature range.
 func readMemory(token string, lib *library.Library) (*PartReading, error) {
 	m := markedMemory.FindStringSubmatch(token)
 	if m == nil || strings.HasPrefix(m[2], "74") {
@@ -32,7 +32,7 @@ func readMemory(token string, lib *library.Library) (*PartReading, error) {
 	}
 	typ, err := library.Choose(p, family)
 	if err != nil {
-		return nil, nil // its families differ, and the marking does not tell which it is
+		return nil, nil // its families differ, and the marking does not show which it is
 	}
 	return &PartReading{
 		Token: token, Prefix: m[1], Type: typ.Name(), Number: number, Part: p, Family: typ.Family,

@@ -90,7 +90,7 @@ func TestABareMemoryNumberCanBeADate(t *testing.T) {
 	require.Empty(t, m.Notes)
 }
 
-// Three digits tell no decade: a memory's is not before its technology (from memory).
+// Three digits give no decade: a memory's is not before its technology (from memory).
 func TestAMemorysDateIsNotBeforeItsTechnology(t *testing.T) {
 	for text, year := range map[string]int{"XY2102P 132": 1981, "XY6116P 432": 1984, "XY82S23N 132": 1971} {
 		m, err := marking.Read(text, library.Builtin(), markingDay)

@@ -13,7 +13,7 @@ import (
 
 // Resolve finds the type that is marked on a chip, typed as it stands there, with
 // maker's and package letters, gaps and date code, over several lines; or its
-// number as a person says it, such as LS51. Named reports whether the marking tells
+// number as a person says it, such as LS51. Named reports whether the marking names
 // the family; where it does not, the oldest family of the part is given, if all
 // have the same pins and function. Errors are those of library.Open.
 func Resolve(text string, lib *library.Library) (typ part.Type, named bool, err error) {

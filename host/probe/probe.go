@@ -1,21 +1,21 @@
-// Package probe explores a powered chip of which nothing is known but its package and
-// its supply pins, and records what it did, for vectors/match to compare with parts.
+// Package probe explores a powered chip of which only the package and the supply pins
+// are known. It records what the chip did, for vectors/match to compare with parts.
 //
-// Highs are made by the bias resistors, 10 kΩ, and lows by the drive, 120 Ω, so that an
-// output that pulls low is seen at once and fights nothing. The rules:
+// Highs are made by the bias resistors, 10 kΩ, and lows by the drive, 120 Ω, so an
+// output that pulls low shows at once and fights nothing. The rules:
 //
-//   - Which pins may be inputs is found one at a time: with all pins biased high, each is
+//   - Pins that may be inputs are found one at a time: with all pins biased high, each is
 //     biased low alone. A pin that follows both ways is no output in that state.
-//   - Only such pins are ever driven. For its edges a pin that goes high is driven high
-//     for some microseconds, and then held by its bias.
-//   - After every step each driven pin is read. One that does not read as it is driven or
-//     held is an output, is released in the next request, and is driven again only
-//     after it has followed its bias both ways once more.
-//   - One pin changes in a step, so that no order of arrival matters.
+//   - Only such pins are ever driven. To give a clean edge, a pin that goes high is driven
+//     high for some microseconds, and then held by its bias.
+//   - After every step each driven pin is read. One that does not read as driven or held
+//     is an output. It is released in the next request, and driven again only after it
+//     has followed its bias both ways once more.
+//   - One pin changes in each step, so no order of arrival matters.
 //
-// The steps are fixed but for what the chip answers: two pulses of each pin from all
-// pins high, more of a clock, the same from all pins low, and then single changes drawn
-// from a seed. So the same chip gives the same trace.
+// The steps depend only on the chip's answers: two pulses of each pin from all pins
+// high, more for a clock; the same from all pins low; then single changes from a random
+// seed. So the same chip gives the same trace.
 package probe
 
 import (
@@ -82,7 +82,7 @@ func (r *Record) Walked() (steps []stimulus.Step, observed []fault.Observation) 
 	return steps, observed
 }
 
-// What tells an output, V. A TTL input that is pulled low stands at 1.6 V or less, and no
+// What shows an output, V. A TTL input that is pulled low stands at 1.6 V or less, and no
 // high stands below 2.0 (design.md). A driven input stands at 0.87 V or less, but for
 // the heaviest, at 1.5; the upper transistors of a TTL output that is driven low make it 1.9 or more.
 const (
@@ -258,7 +258,7 @@ func (e *explorer) select2(pins []int) error {
 	return nil
 }
 
-// drawn draws changes: seldom of pins that were outputs once, and now and then a few
+// drawn draws changes: rarely of pins that were outputs once, and now and then a few
 // pulses of one pin.
 func (e *explorer) drawn(random *rand.Rand, n int) (flips []int) {
 	inputs := slices.Collect((e.driven &^ e.record.Outputs).All())

@@ -14,7 +14,7 @@ func (c *check) next(faults int) []string {
 	at := slices.Index(groups, c.options.Group)
 	switch {
 	case faults > 0:
-		words := []string{fmt.Sprintf("repair what was found, the first first, and check again with --building %s", c.options.Group)}
+		words := []string{fmt.Sprintf("repair what was found, in this order, and check again with --building %s", c.options.Group)}
 		if !c.anythingOf(c.options.Group) {
 			words = append(words, fmt.Sprintf("or, if nothing of the group %s is soldered in yet, begin with it:", c.options.Group))
 			words = append(words, stagesOf(c.options.Group)...)

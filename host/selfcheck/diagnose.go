@@ -26,7 +26,7 @@ type deviation struct {
 	volts               bool // the voltage is off, or else the level
 	current             bool
 	tripped             bool // more flowed than the limit
-	refused             bool // the adapter found its switches not to do as told
+	refused             bool // the adapter found its switches not to respond
 	want, got           float64
 }
 

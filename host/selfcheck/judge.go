@@ -44,7 +44,7 @@ func (c *check) judgeFitted(which ...int) {
 		wanted = fitted{bias: 1, monitor: wanted[monitorField] != 0}.fields()
 	}
 	if !slices.Contains(which, lowField) {
-		seen[lowField] = wanted[lowField] // nothing is said of it yet
+		seen[lowField] = wanted[lowField] // not judged yet
 	}
 	c.blamed = wanted
 	for _, field := range which {
@@ -125,15 +125,15 @@ func (d Defect) controls(n *carrier.Netlist) bool {
 
 // addFitted names defects that explain a field of what the adapter finds of itself.
 func (c *check) addFitted(field int, of []int) {
-	var s said
+	var s remark
 	switch field {
 	case biasField, loadField, lowField:
-		s = c.saidOfChain([]string{"bias", "load", "low-side"}[field])
+		s = c.remarkOnChain([]string{"bias", "load", "low-side"}[field])
 	case converter1Field, converter2Field:
 		ref := []string{"U41", "U42"}[field-converter1Field]
-		s = said{converters, ref + " does not answer", "no null bit came from it", ref + ": its seat and notch, 5 V at pins 15 and 16, ground at 9 and 14, PJ0 at 10, PC6 at 11, PC7 at 13, and its pin 12"}
+		s = remark{converters, ref + " does not answer", "no null bit came from it", ref + ": its seat and notch, 5 V at pins 15 and 16, ground at 9 and 14, PJ0 at 10, PC6 at 11, PC7 at 13, and its pin 12"}
 	default:
-		s = said{monitor, "the current monitor U51 does not answer: no current limit is kept", "nothing at its address 0x40",
+		s = remark{monitor, "the current monitor U51 does not answer: no current limit is in force", "nothing at its address 0x40",
 			"U51: 5 V and ground, and its lines PD0 (SCL) and PD1 (SDA)"}
 	}
 	if field == lowField { // nothing but the switches shows these registers: they may shift, and not store or show it
@@ -163,14 +163,14 @@ func (c *check) addFitted(field int, of []int) {
 	c.add(s.kind, f)
 }
 
-// A said is a fault's words, and the group of the report that they belong to.
-type said struct {
+// A remark is the words for a fault, and the group of the report that they belong to.
+type remark struct {
 	kind              kind
 	what, found, look string
 }
 
-// saidOfChain says that what is shifted into a chain does not come out.
-func (c *check) saidOfChain(name string) said {
+// remarkOnChain says that what is shifted into a chain does not come out.
+func (c *check) remarkOnChain(name string) remark {
 	for _, ch := range chains(c.model.good) {
 		if ch.name != name {
 			continue
@@ -191,15 +191,15 @@ func (c *check) saidOfChain(name string) said {
 		look := fmt.Sprintf("seat and joints of %s: pins 16 (5 V), 8 (ground), 14 (SER, from the pin before), 11 (SRCLK, PC7), 10 (/SRCLR, 5 V), 9 (QH', to the next); then %s and the microcontroller's %s",
 			all, strings.Join(others, ", "), ch.back)
 		if len(shifting) > 1 && link != "" {
-			look += fmt.Sprintf("; with the jumper of %s at 1-2 the chain ends earlier, which tells which half is at fault", link)
+			look += fmt.Sprintf("; with the jumper of %s at 1-2 the chain ends earlier, which shows which half is at fault", link)
 		}
 		if c.found.bias == 0 && !c.options.Building {
 			all += " (those that are fitted)"
 		}
-		return said{registers, fmt.Sprintf("the %s registers %s: what is shifted in does not come out", name, all),
+		return remark{registers, fmt.Sprintf("the %s registers %s: what is shifted in does not come out", name, all),
 			fmt.Sprintf("a 1 shifted through them did not come back at %s", ch.back), look}
 	}
-	return said{kind: registers}
+	return remark{kind: registers}
 }
 
 // The strobe and the enable of the low-side registers.
@@ -251,7 +251,7 @@ func (c *check) judgeReference() error {
 		c.pending = func() { c.named(converters, found, "U42 pin 7 open") }
 	}
 	if badSupply && c.found.highFound != 0 {
-		c.named(converters, fmt.Sprintf("U41 reads the supply behind the shunt as %.2f V, and the switches have it", r.Supply), "U41 pin 8 open")
+		c.named(converters, fmt.Sprintf("U41 reads the supply behind the shunt as %.2f V, but it reaches the switches", r.Supply), "U41 pin 8 open")
 	}
 	return nil
 }
@@ -303,7 +303,7 @@ func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
 		}
 	case wrong == total && elsewhere(deviates):
 		c.unmeter(deviates)
-		c.left[monitor] = "something at a position takes current of its own"
+		c.left[monitor] = "something at a position draws current by itself"
 	case wrong == total:
 		slices.Sort(shares)
 		share := shares[len(shares)/2]
@@ -318,7 +318,7 @@ func (c *check) judgeMonitor(deviates *[adapter.Positions + 1][]deviation) {
 			Look: "the shunt on the module: it must be marked R100"})
 	default:
 		slices.Sort(shares)
-		c.good[monitor] = fmt.Sprintf("reads %.0f %% of the current that is meant", 100*shares[len(shares)/2])
+		c.good[monitor] = fmt.Sprintf("reads %.0f %% of the intended current", 100*shares[len(shares)/2])
 	}
 }
 
@@ -371,16 +371,16 @@ func (c *check) sayGood(deviates *[adapter.Positions + 1][]deviation) {
 	c.good[drives] = fmt.Sprintf("%d positions are driven low and high, and no other follows", good)
 	c.good[biases] = fmt.Sprintf("%d positions are pulled low and high, each alone", good)
 	if c.found.load != 0 {
-		c.good[loads] = fmt.Sprintf("%d positions are loaded low and high, each alone, and hold against the bias as they should", good)
+		c.good[loads] = fmt.Sprintf("%d positions are loaded low and high, each alone, and overcome the bias", good)
 	} else {
 		c.left[loads] = "no load registers were found: the group is not fitted, or nothing comes through U31 to U34"
 	}
-	c.good[lowSwitches] = fmt.Sprintf("%d bring ground to their positions and let go", switches[0])
-	c.good[highSwitches] = fmt.Sprintf("%d bring the supply to their positions and let go", switches[1])
+	c.good[lowSwitches] = fmt.Sprintf("%d bring ground to their positions and release it", switches[0])
+	c.good[highSwitches] = fmt.Sprintf("%d bring the supply to their positions and release it", switches[1])
 	if slices.Contains(c.groups, carrier.Converters) {
-		c.good[converters] = "they answer; the reference and the supply read as they should"
+		c.good[converters] = "they answer; the reference and the supply read correctly"
 		if v := c.adapter.RailVolts(); v != 0 {
-			c.good[converters] += fmt.Sprintf("; the 5 V of the board are %.2f V", v)
+			c.good[converters] += fmt.Sprintf("; the 5 V supply of the board is %.2f V", v)
 		}
 	} else {
 		c.left[converters] = "none were found: the group is not fitted, or U41 and U42 do not answer"

@@ -5,7 +5,7 @@ import (
 	"chipassay/host/adapter"
 )
 
-// A line tells what drives a pin: a kind of line, and the socket position that it serves.
+// A line is what drives a pin: a kind of line, and the socket position that it serves.
 type line struct {
 	kind     lineKind
 	position int
@@ -21,7 +21,7 @@ const (
 	highLine      // of the microcontroller, to a base: 0 is on
 	otherLine     // of the microcontroller: what it does is in the table otherLines
 	referenceLine // the 2.500 V reference
-	deadLine      // of a register that does not do as it is told, or passes on what goes to others
+	deadLine      // of a register that does not respond, or passes on what goes to others
 	deadGate      // and of one whose outputs are on gates
 )
 
@@ -59,7 +59,7 @@ type condition struct {
 
 func bit(position int) uint32 { return 1 << position }
 
-// drives tells where a condition has a line, and whether it drives it at all.
+// drives gives the level at which a condition has a line, and whether it drives it at all.
 func (c *condition) drives(l line) (up, on bool) {
 	b := bit(l.position)
 	switch l.kind {

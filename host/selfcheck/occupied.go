@@ -37,7 +37,7 @@ func (c *check) occupied() error {
 				return err
 			}
 			if q != 0 && !c.boardCouples(p, q, &deviates) {
-				return fmt.Errorf("%w: take it out (%s follows %s). If the socket is empty, look for solder between their lines", ErrOccupied, at(p), at(q))
+				return fmt.Errorf("%w: take it out (%s follows %s). If the socket is empty, look for a solder bridge between their lines", ErrOccupied, at(p), at(q))
 			}
 		}
 	}

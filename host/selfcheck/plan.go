@@ -24,7 +24,7 @@ type seen struct {
 	sample  uint32 // by bit of position
 	volts   [adapter.Positions + 1]float64
 	current float64 // mA, with the base's; negative where nothing is monitored
-	refused uint32  // positions whose switches the adapter found not to do as told
+	refused uint32  // positions whose switches the adapter found not to respond
 	tripped bool    // more flowed than the limit
 	looked  bool    // false: the condition was not set up
 }

@@ -195,7 +195,7 @@ func (c *circuit) expect(l carrier.Lane, plan []condition) []expected {
 	return found
 }
 
-// key tells apart the conditions that drive a component differently.
+// key distinguishes the conditions that drive a component differently.
 func (p *component) key(c *condition) string {
 	key := make([]byte, len(p.sources))
 	for i, s := range p.sources {

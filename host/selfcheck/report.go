@@ -30,7 +30,7 @@ type Group struct {
 
 // A Report is what a check found.
 type Report struct {
-	Fitted []string `json:"fitted"` // groups of the carrier that were found or told
+	Fitted []string `json:"fitted"` // groups of the carrier that were found or stated
 	Groups []Group  `json:"groups"`
 	Next   []string `json:"next,omitempty"` // while one builds: what to do next
 }

@@ -7,14 +7,14 @@
 // puts the supply on each high-side switch with known resistors as its load. What a
 // board of the netlist reads under each condition is calculated (circuit.go), and so
 // is what one with any single defect reads (defect.go): all opens, missing, wrong and
-// turned parts and all solder between neighbours. Where the adapter reads otherwise
-// than a good board, those defects are named that would give just what was read; as
-// many as cannot be told apart. Defects at different positions do not disturb each
-// other. What nothing explains is said as it was read.
+// turned parts and all solder between neighbours. Where the readings differ from
+// those of a good board, the defects that would give exactly these readings are named:
+// all that cannot be told apart. Defects at different positions do not disturb each
+// other. What nothing explains is reported as read.
 //
-// The order is that of safety: nothing driven; the bias and the loads; one position
-// driven after the other; switches to ground; only then the supply, at no position
-// where anything was found wrong.
+// The order is the safe one: nothing driven; bias and loads; one position driven after
+// the other; switches to ground; only then the supply, and not at a position where
+// anything was wrong.
 package selfcheck
 
 import (
@@ -35,7 +35,7 @@ var ErrOccupied = errors.New("something is in the socket")
 type check struct {
 	bench
 	options Options
-	groups  []carrier.Group // that are there, by what was found or told
+	groups  []carrier.Group // that are fitted, as found or stated
 	found   fitted
 	model   *model
 	result  result
@@ -46,7 +46,7 @@ type check struct {
 	left    [kinds]string // why something was not checked
 }
 
-// Options are what the user tells of the board.
+// Options are what the user states about the board.
 type Options struct {
 	Building bool          // it is being built, and these groups are soldered in:
 	Group    carrier.Group // this one and those before it
@@ -78,7 +78,7 @@ func checked(ctx context.Context, a *adapter.Adapter, options Options, modelOf f
 // starterSwitches are the positions with a switch in the starter.
 var starterSwitches = adapter.At(7, 8, 28)
 
-// fittedGroups are the groups of which anything was found, and those that were told.
+// fittedGroups are the groups of which anything was found, and those that the user stated.
 func (c *check) fittedGroups() []carrier.Group {
 	if c.options.Building {
 		all := carrier.AllGroups()

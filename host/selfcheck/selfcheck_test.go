@@ -105,7 +105,7 @@ func TestGoodBoards(t *testing.T) {
 	}
 }
 
-// harmless tells of defects that the simulated board takes for harmless and a real one
+// harmless lists defects that the simulated board takes for harmless and a real one
 // may not: lines of the microcontroller and of the registers' chains that fight, a base
 // without its resistor or with another, whose current it takes for the usual one, and a reference held at 5 V.
 func harmless(d Defect) bool {
@@ -218,7 +218,7 @@ func TestTwoDefects(t *testing.T) {
 	}
 }
 
-// What is said of some defects.
+// The words for some defects.
 func TestWords(t *testing.T) {
 	for _, c := range []struct{ defect, what, look string }{
 		{"R305 open", "R305, 10 kΩ bias resistor at L5, is open, or U21 pin 4 (QE) is open", "both joints and the value of R305, between bias_L5 (U21 pin 4) and L5 (socket position 5)"},
@@ -265,7 +265,7 @@ func TestBuilding(t *testing.T) {
 		if i == 0 {
 			continue
 		}
-		// one group less than is told: it is not there, or its registers are at fault
+		// one group less than stated: it is not there, or its registers are at fault
 		b = virtual.NewBoard()
 		b.Groups(groups[:i]...)
 		r, err = checkedSocket(b.Socket(nil, 1), Options{Building: true, Group: g})

@@ -40,7 +40,7 @@ func Unseen() []Hidden {
 	return hidden
 }
 
-// shownBy tells of each defect whether a check of a board that is good but for it sees it.
+// shownBy reports for each defect whether a check sees it on an otherwise good board.
 func (m *model) shownBy() []bool {
 	var positions, high, low uint32
 	for _, l := range lanes {

@@ -38,7 +38,7 @@ func article(word string) string {
 	return "a "
 }
 
-// resistorRole tells what a resistor does by what it lies between.
+// resistorRole names what a resistor does, from what it connects.
 func resistorRole(p *carrier.Part) string {
 	a, b := p.Pins[0].Net, p.Pins[1].Net
 	either := func(prefix string) bool { return strings.HasPrefix(a, prefix) || strings.HasPrefix(b, prefix) }
@@ -171,7 +171,7 @@ func (m *model) faultOf(of []Defect, at []int, found string) Fault {
 	return f
 }
 
-// look tells where to look for defects.
+// look says where to look for defects.
 func (m *model) look(of []Defect) string {
 	var places []string
 	add := func(s string) {
@@ -279,13 +279,13 @@ func (m *model) reads(of []deviation) string {
 	case best.tripped:
 		return fmt.Sprintf("more than %d mA flowed with the switch of %s closed", limitMA, name)
 	case best.refused:
-		return fmt.Sprintf("the adapter found that its lines or switches do not do as told, with the switch of %s closed", name)
+		return fmt.Sprintf("the adapter found that its lines or switches did not respond, with the switch of %s closed", name)
 	case best.current:
-		return fmt.Sprintf("%.1f mA flow where %.1f should, with the switch of %s closed", best.got, best.want, name)
+		return fmt.Sprintf("%.1f mA flow, expected %.1f, with the switch of %s closed", best.got, best.want, name)
 	case best.volts:
-		return fmt.Sprintf("%s stands at %.2f V where %.2f is meant, %s", name, best.got, best.want, k.words(best.position))
+		return fmt.Sprintf("%s is at %.2f V, expected %.2f, %s", name, best.got, best.want, k.words(best.position))
 	}
-	return fmt.Sprintf("%s reads %s where %s is meant, %s", name, levelWord(best.got), levelWord(best.want), k.words(best.position))
+	return fmt.Sprintf("%s reads %s, expected %s, %s", name, levelWord(best.got), levelWord(best.want), k.words(best.position))
 }
 
 func abs(v float64) float64 { return max(v, -v) }

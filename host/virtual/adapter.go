@@ -35,9 +35,9 @@ type Adapter struct {
 
 	reset, receive, poll api.Function
 	buffer, capacity     uint32 // where the firmware receives, address and bytes
-	passed               uint32 // address of the time that the firmware has not told of yet, 1/16 µs
+	passed               uint32 // address of the time that the firmware has not reported yet, 1/16 µs
 
-	now     time.Duration // as the firmware last told
+	now     time.Duration // as the firmware last reported
 	timeout time.Duration
 	sent    []byte // by the firmware, not read yet
 	closed  bool
@@ -191,7 +191,7 @@ func (a *Adapter) Pass(d time.Duration) error {
 }
 
 // Elapsed is the adapter's time since it was opened, with the short waits that the
-// firmware tells of only when some have come together.
+// firmware reports only when some have come together.
 func (a *Adapter) Elapsed() time.Duration {
 	if a.module == nil || a.closed { // it is just starting, or has ended
 		return a.now

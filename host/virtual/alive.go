@@ -12,10 +12,10 @@ import (
 type alive struct {
 	outputs [29]logic.Value // of each pin; released where the chip does not live
 	volts   float64         // across the die
-	gates   [29]float64     // V at the input that an output's lower transistor obeys by itself, see direct
+	gates   [29]float64     // V at the input that an output's lower transistor follows by itself, see direct
 }
 
-// lives gives the least supply, V, at which a die's outputs obey its inputs: a threshold
+// lives gives the least supply, V, at which a die's outputs follow its inputs: a threshold
 // or two above ground.
 func (c *Chip) lives() float64 {
 	switch f := c.Type.Family; {

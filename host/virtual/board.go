@@ -109,7 +109,7 @@ func (b *Board) buttonReads(pressed bool) bool {
 
 func bitOf(position int) int { return bits.TrailingZeros32(uint32(adapter.At(position))) }
 
-// A Resistor lies in the socket between two positions.
+// A Resistor is seated in the socket between two positions.
 type Resistor struct {
 	Ohms float64
 	P, Q int

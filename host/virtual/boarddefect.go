@@ -76,7 +76,7 @@ func (b *Board) Damage(text string) error {
 	return fmt.Errorf("%w of a board: %q; the forms are\n%s", ErrDefect, text, BoardDefectForms())
 }
 
-// match reads a text by a form. ok tells that its words are those of the form; the error
+// match reads a text by a form. ok is set if its words are those of the form; the error
 // that one names what there is not.
 func (b *Board) match(form, words []string) (d boardDefect, ok bool, err error) {
 	if len(form) != len(words) {

@@ -145,7 +145,7 @@ func TestBitObeysAtTheOtherEdge(t *testing.T) {
 	}
 }
 
-// What a definition's names and words find, and what is said of those that find nothing.
+// What a definition's names and words find, and the message for those that find nothing.
 func TestLogicDefectsOfTheLibrary(t *testing.T) {
 	for _, c := range []struct{ typ, defect, says string }{
 		{"74174", "bit 6 of Q ignores clear", "bits 0 to 5"},

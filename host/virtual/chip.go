@@ -153,7 +153,7 @@ func (c *Chip) makePad(p *pad, pin *part.Pin) {
 	c.protect(p)
 }
 
-// supplied tells the chip at which voltages the supply nodes of its die are: behind
+// supplied gives the chip the voltages of its die's supply nodes: behind
 // its bond wires, and so above the ground pin and below the supply pin by what its
 // current drops there. What its pins do follows from that.
 func (c *Chip) supplied(vcc, gnd float64) {

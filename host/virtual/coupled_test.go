@@ -72,7 +72,7 @@ func TestResistiveShort(t *testing.T) {
 		why            string
 	}{
 		{"74HC", "3 shorted to 6 100 ohms", pins(4), pins(1, 2, 5), 3, 6, [3]float64{output, 100, output}, "a low output and a high one"},
-		{"74HC", "6 shorted to 3 1000 ohms", pins(4), pins(1, 2, 5), 3, 6, [3]float64{output, 1000, output}, "the same, said the other way round"},
+		{"74HC", "6 shorted to 3 1000 ohms", pins(4), pins(1, 2, 5), 3, 6, [3]float64{output, 1000, output}, "the same, with the pins exchanged"},
 		{"74HC", "1 shorted to 2 1000 ohms", pins(1), pins(2), 1, 2, [3]float64{drive, 1000, drive}, "two driven inputs"},
 		{"74HC", "1 shorted to 6 470 ohms", pins(1, 4), pins(5), 1, 6, [3]float64{drive, 470, output}, "an output and the input of another gate"},
 		{"74HC", "1 shorted to 14 330 ohms", pins(1), 0, 1, 14, [3]float64{drive, 330, 0.64}, "the supply behind fuse, shunt and switch"},

@@ -303,7 +303,7 @@ func TestOpenMOSInputFloats(t *testing.T) {
 
 func TestReversedChipTouchesOppositePositions(t *testing.T) {
 	chip := quadNAND(t, "74", part.TotemPole, "reversed")
-	for pin, position := range map[int]int{14: 7, 7: 28, 1: 22, 8: 1} { // 14-pin: pin p lies where p+7 should
+	for pin, position := range map[int]int{14: 7, 7: 28, 1: 22, 8: 1} { // 14-pin: pin p is where p+7 should be
 		if got := chip.position(pin); got != position {
 			t.Errorf("pin %d at position %d, want %d", pin, got, position)
 		}

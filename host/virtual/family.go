@@ -31,7 +31,7 @@ const (
 // An element is a voltage behind a resistance at a node, to a first order what
 // hangs on it, or a curve: a source, a sink, or both, up to a limit of current.
 type element struct {
-	volts   float64 // open circuit, or where the curve's zero lies, V
+	volts   float64 // open circuit, or where the curve's zero is, V
 	siemens float64 // 0 where there is no resistance
 	source  bool    // lets current into the node when the node is lower
 	sink    bool    // takes current from the node when the node is higher

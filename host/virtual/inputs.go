@@ -47,7 +47,7 @@ func (w *wiring) findInputs(b *Board) {
 	w.referenceHolds = w.reference >= firstNet && w.pin(referenceRef, "A") == groundNet && !b.dead[referenceRef]
 }
 
-// readingOf tells how a line reads that is meant to see a position.
+// readingOf gives the reading of a line that senses a position.
 func (w *wiring) readingOf(n net, position int) seen {
 	hub := w.position[position]
 	switch {

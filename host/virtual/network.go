@@ -139,7 +139,7 @@ func (w *network) stampTransistor(b *branch) {
 	}
 }
 
-// step solves the linear equations by elimination, moves the voltages, and tells
+// step solves the linear equations by elimination, moves the voltages, and reports
 // by how much, V. Every branch ends at a supply node, so a pad's equation meets
 // those of the supply nodes alone, and elimination fills in nothing. The matrix is
 // diagonally dominant: no pivot is sought.

@@ -1,14 +1,14 @@
-// Package virtual is the adapter that needs no hardware: the firmware image in
+// Package virtual is the adapter that needs no hardware: the firmware image, run in
 // this process, on a socket with a chip in it, good or with defects.
 //
-// The Socket is an electrical model to a first order. Each position, or group
+// The Socket is a first-order electrical model. Each position, or group
 // of shorted positions, is a node with the adapter's resistors on it and the
-// chip's pin as a voltage behind a resistance; the die takes the voltages for
-// levels by its family's thresholds, and answers through its outputs, at once or,
-// where an output is late, by the adapter's clock. Nodes that a resistance couples
-// are solved together, and without supply, when the chip is its junctions, all
-// are. The adapter's values are those of the carrier (firmware/carrier), the chip's
-// those of its family's DC limits (vectors/part) and of data-book schematics.
+// chip's pin as a voltage behind a resistance; the die reads
+// levels by its family's thresholds, and answers through its outputs: at once, or by
+// the adapter's clock where an output is late. Nodes coupled by a resistance are solved
+// together. Without supply the chip is its junctions, and all nodes are solved together.
+// The adapter's values come from the carrier (firmware/carrier), the chip's from its
+// family's DC limits (vectors/part) and from data-book schematics.
 package virtual
 
 import (
@@ -126,7 +126,7 @@ func (b *Board) socket(chip *Chip, seed uint64) *Socket {
 }
 
 // Swap takes out what is in the socket and puts in a chip, or nothing where it is
-// nil. The adapter stays as it is, and what is left to chance goes on.
+// nil. The adapter stays as it is, and the random sequence goes on.
 func (s *Socket) Swap(chip *Chip) {
 	next := s.board.socket(chip, 0)
 	next.random, next.held = s.random, s.held

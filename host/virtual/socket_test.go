@@ -134,7 +134,7 @@ func TestOutputLevels(t *testing.T) {
 	}
 }
 
-// reads samples many times and tells what came: '0', '1', or 'u' for both.
+// reads samples many times and gives what came: '0', '1', or 'u' for both.
 func reads(s *Socket, position int) byte {
 	high := 0
 	for range 64 {

@@ -91,7 +91,7 @@ func bench(chip string, pins []string) string {
 }
 
 // A sheetLine is one line of a data sheet: what is set, and between which limits what is
-// measured lies. Currents out of the chip at an input or output are positive.
+// measured is. Currents out of the chip at an input or output are positive.
 type sheetLine struct {
 	what      string
 	set       string

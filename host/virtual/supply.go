@@ -50,7 +50,7 @@ func (s *Socket) follow() {
 	}
 }
 
-// supplied tells the die what its supply is now, and whether that has moved.
+// supplied sets the die's supply, and whether it has moved.
 func (s *Socket) supplied() bool {
 	if !s.powered {
 		return false

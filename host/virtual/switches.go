@@ -75,7 +75,7 @@ func (s *Socket) touched(from lead, bits adapter.Word) (nodes uint64) {
 	return nodes
 }
 
-// followSwitches opens and closes the switches as their gates and bases stand, and tells
+// followSwitches opens and closes the switches as their gates and bases demand, and reports
 // whether any changed.
 func (s *Socket) followSwitches() (changed bool) {
 	w, to := s.wiring, switches{low: make([]float64, len(s.wiring.mosfets)), high: make([]bool, len(s.wiring.pnps)), limited: s.switches.limited}
@@ -139,7 +139,7 @@ func (s *Socket) fromSource() (amps, siemens float64) {
 	return siemens * (s.fixedVolts(supplyNet) - w.strength.saturation), siemens
 }
 
-// highOhms is what lies in the high side of the supply: fuse, shunt and switch.
+// highOhms is what is in the high side of the supply: fuse, shunt and switch.
 func (s *Socket) highOhms() float64 { return 1/s.wiring.source.siemens + s.wiring.strength.slope }
 
 // lowOhms is what a low-side switch has.

@@ -348,7 +348,7 @@ var sensing = regexp.MustCompile(`^(Xpin|Vdrive|Vlevel)_P[FK]\d `)
 
 // With each chip in its socket the virtual adapter is at every pin within 50 mV or 5 % of what ngspice
 // finds for transistors on the carrier's netlist, in every state of the assay and at its corners. What is
-// left out is said beside it.
+// left out is stated beside it.
 func TestVirtualSocketAgainstTransistors(t *testing.T) {
 	for _, m := range modelledChips {
 		t.Run(m.chip, func(t *testing.T) {

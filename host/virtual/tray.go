@@ -18,7 +18,7 @@ type Place struct {
 	Note     string
 	Before   []string // what the operator says before the chip is put in
 	After    []string // and once it was tested
-	Chip     *Chip    // what really lies there
+	Chip     *Chip    // what is really seated
 }
 
 // ParseTray reads a tray: a line a chip with what is marked on it, then any of
@@ -80,7 +80,7 @@ func place(words []string, find func(string) (part.Type, error)) (Place, error) 
 	var defects []Defect
 	for rest := words[1:]; len(rest) > 0; rest = rest[2:] {
 		if len(rest) < 2 {
-			return p, fmt.Errorf("%q has nothing behind it", rest[0])
+			return p, fmt.Errorf("%q has nothing after it", rest[0])
 		}
 		switch rest[0] {
 		case "date":

@@ -20,7 +20,7 @@ const (
 )
 
 // A Variety is what one good chip of a type has that another has otherwise:
-// its maker's circuit, and where its process lies. Every value is one that the
+// its maker's circuit, and its process. Every value is one that the
 // data sheet allows.
 type Variety struct {
 	Clamps      bool      // a TTL input has a clamp diode to ground

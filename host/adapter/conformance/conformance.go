@@ -1,6 +1,6 @@
-// Package conformance tests that an adapter does what protocol/SPEC.md and the
-// design of revision A say, through host/adapter. The virtual adapter and the
-// AVR image in a simulated microcontroller run the same tests.
+// Package conformance tests, through host/adapter, that an adapter does what
+// protocol/SPEC.md and the carrier's design demand. The virtual adapter and the AVR
+// image in a simulated microcontroller run the same tests.
 package conformance
 
 import (

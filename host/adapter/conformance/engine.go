@@ -75,7 +75,7 @@ func walks(t *testing.T, bench Bench) {
 	}
 }
 
-// A program counts and logs the errors that it is told to expect.
+// A program counts and logs the errors that it should.
 func programs(t *testing.T, bench Bench) {
 	_, seat := seat14(t, bench(t, "7410"))
 	powerOn(t, seat)

@@ -183,7 +183,7 @@ func exchange(t *testing.T, conn link.Conn, wire []byte) (frames []protocol.Fram
 	}
 }
 
-// A counter of frames reports whether STATUS was carried out again or its stored
+// A counter of frames reports whether STATUS was executed again or its stored
 // reply sent: SPEC.md, Requests that may be repeated.
 func repeated(t *testing.T, bench Bench) {
 	conn := bench(t, "")
