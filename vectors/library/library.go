@@ -1,6 +1,6 @@
-// Package library holds the part definitions, one file a function, embedded in
-// the binary, and finds them by the number a person types. A file is parsed
-// only when a part of it is asked for.
+// Package library holds the part definitions, one file for each function, embedded in
+// the binary. It finds them by the number a person types, and parses a file only when
+// one of its parts is needed.
 package library
 
 import (

@@ -1,6 +1,6 @@
 // Package logic evaluates a part's function in the four values of IEEE 1364
 // (0 1 x z), 64 lanes at a time. A lane is a vector, or a copy of the chip with
-// a fault of its own.
+// its own fault.
 package logic
 
 // A Value is a logic value of IEEE 1364.

@@ -1,6 +1,6 @@
-// Package march holds the march tests of the literature, in its notation; says
-// by simulation which faults of a memory each of them finds; and works out from the
-// cells that failed what is wrong with a memory.
+// Package march holds the march tests of the literature, in its notation. It simulates
+// which faults of a memory each test finds, and works out from the failed cells what
+// is wrong with a memory.
 //
 // A march element is a sequence of operations that is applied to one cell
 // before going on to the next, over all cells, in ascending (⇑) or descending

@@ -1,16 +1,16 @@
-// Package match says which parts behave as an unknown chip did. What the chip did is a
-// list of steps, in each of which some pins were driven low, some were held high
-// through a resistor, and all others were left to resistors that pulled them high and
-// then low. A part is simulated through the same steps: a pin that it drives must read
-// so, a pin that it releases must follow its resistor, and what the part's definition
-// leaves open matches anything, at a price.
+// Package match finds the parts that behave as an unknown chip did. The chip's trace is
+// a list of steps. In each step some pins were driven low, some were held high through
+// a resistor, and resistors pulled all others high and then low. A part is simulated
+// through the same steps: a pin that it drives must read so, a pin that it releases
+// must follow its resistor, and what its definition leaves open matches anything, at a
+// price.
 //
 // Prices are in bits, the negative logarithm to base 2 of a likelihood. What a part
-// predicts costs nothing where it is right and a Mismatch where it is wrong. What it
-// does not predict costs what an adaptive code takes to say whether the pin changed
-// (Krichevsky and Trofimov 1981, from memory): little at a pin that stands still, some
-// 1 bit a reading at one that moves. Blind is the price of all readings for a part that
-// predicts none.
+// predicts costs nothing if right and a Mismatch if wrong. What it does not predict
+// costs what an adaptive code needs to say whether the pin changed (Krichevsky and
+// Trofimov 1981, from memory): little for a pin that does not move, some 1 bit a
+// reading for one that does. Blind is the price of all readings for a part that predicts
+// none.
 package match
 
 import (

@@ -1,7 +1,6 @@
-// Package proof gives the vectors of a part with what they prove. For the parts of
-// the library both were worked out beforehand (proofs.jsonl, by go run
-// ./vectors/proof/make); for any other definition, and for one that was changed,
-// they are worked out on the spot.
+// Package proof gives the vectors of a part and what they prove. For the parts of the
+// library both are worked out beforehand (proofs.jsonl, by go run ./vectors/proof/make).
+// For any other definition, and for a changed one, they are worked out on the spot.
 package proof
 
 import (

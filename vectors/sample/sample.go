@@ -1,5 +1,5 @@
-// Package sample chooses which of many cases a test tries. The ordinary run tries
-// some, chosen by a seed that the test logs; the long run tries all of them:
+// Package sample chooses which of many cases a test tries. An ordinary run tries a
+// random sample, and the test logs its seed; a long run tries all:
 //
 //	CHIPASSAY_LONG=1 go test ./host/assay      all of them
 //	CHIPASSAY_SEED=7 go test ./host/assay      others; without it the seed is 1

@@ -1,7 +1,7 @@
 // Package signature folds readbacks into a signature, as the adapter's firmware
 // does: a multiple-input signature register (MISR) over a primitive polynomial,
-// protocol/SPEC.md, SWEEP. MIL-STD-883 method 5012 takes nothing off the coverage
-// for registers of degree 24 and more.
+// protocol/SPEC.md, SWEEP. MIL-STD-883 method 5012 has no aliasing penalty for
+// registers of degree 24 and more.
 package signature
 
 // Polynomial is x^32 + x^16 + x^9 + x^2 + 1 without its highest term. It is primitive,

@@ -1,6 +1,6 @@
 // Package verilog writes a part's function as a module in Verilog (IEEE
-// 1364-2005), and the steps of its test as a test bench for it, so that any
-// simulator can check the one against the other.
+// 1364-2005), and the steps of its test as a test bench for it, so any
+// simulator can check one against the other.
 package verilog
 
 import (

@@ -1,6 +1,6 @@
 // Command make works out the proofs of the library's parts and writes them to
-// vectors/proof/proofs.jsonl, a line for each circuit in each technology. Those
-// whose circuit is as it was are kept, unless -all is given.
+// vectors/proof/proofs.jsonl, one line for each circuit in each technology. It keeps
+// those whose circuit has not changed, unless -all is given.
 //
 //	go run ./vectors/proof/make [-all]
 package main
