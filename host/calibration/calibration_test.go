@@ -251,7 +251,7 @@ func TestShuntStays(t *testing.T) {
 		reason string
 	}{
 		{virtual.Resistor{Ohms: 2200, P: 2, Q: 3}, "cannot be put across"},
-		{virtual.Resistor{Ohms: 4700, P: 28, Q: 8}, "are too little to go by"}, // 4.9 V over 4.7 kΩ and 10 kΩ: 1.5 mA
+		{virtual.Resistor{Ohms: 4700, P: 28, Q: 8}, "is too little"}, // 4.9 V over 4.7 kΩ and 10 kΩ: 1.5 mA
 	} {
 		b := virtual.NewBoard()
 		b.Groups()
