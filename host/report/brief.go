@@ -115,7 +115,7 @@ func (d Document) BriefFacts() []Fact {
 	if len(d.But) > 0 { // the verdict's line says them
 		why, family = "", ""
 	}
-	if d.FailureCount > 0 && len(d.GradeReasons) == 1 { // the wrong vectors
+	if len(d.OtherPart) > 0 || d.FailureCount > 0 && len(d.GradeReasons) == 1 { // the wrong vectors, or the wrong part
 		why = ""
 	}
 	return Known([]Fact{
