@@ -17,8 +17,8 @@ type table struct {
 	work   int
 }
 
-// maxWork bounds the search, in words of bits looked at: about a second.
-const maxWork = 400_000_000
+// maxWork bounds the search, in words of bits looked at: some tenths of a second.
+const maxWork = 50_000_000
 
 func (t *table) spent() bool { return t.work > maxWork }
 

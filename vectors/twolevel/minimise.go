@@ -44,7 +44,7 @@ func cheapest(must Rows, primes, fallback []Cube) (cubes []Cube, minimal bool) {
 		}
 	}
 	done := Cover{Cubes: cubes}
-	t := table{best: 1 << 30}
+	t := table{best: 1 << 40}
 	seen := map[string]bool{}
 	column := map[int32]int{}
 	for i, row := range lacking {
