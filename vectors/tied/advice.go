@@ -1,0 +1,141 @@
+package tied
+
+import (
+	"fmt"
+	"slices"
+
+	"chipassay/vectors/part"
+)
+
+// pullOhms is the resistor that benches tie inputs with, Ω (common practice).
+const pullOhms = 1_000
+
+// An Advice says how a tie is best made in a family.
+type Advice struct {
+	Tie
+	Family *part.Family
+	// Ohms is the resistor, Ω; 0 for a wire. Volts is the level at the pin in the worst
+	// case with it, and Margin how far that is on the right side of VIL or VIH.
+	Ohms, Volts, Margin float64
+	// Largest is the largest resistor that still makes the level, Ω, of the E12 values;
+	// 0 for an input joined to another.
+	Largest float64
+	// Neighbours are driven inputs that it may be joined to instead, with the same function.
+	Neighbours []int
+	PullUp     bool // a resistor inside makes the level
+}
+
+// Advise says how each tie is best made in a family.
+func (u *Use) Advise(f *part.Family) (all []Advice) {
+	v := u.Circuit.Variant
+	for i, t := range u.Ties {
+		a := Advice{Tie: t, Family: f, PullUp: t.To == 0 && t.High && v.Pins[t.Pin-1].PullUp}
+		load := v.Pins[t.Pin-1].LoadIn(f)
+		switch {
+		case t.To != 0:
+		case t.High:
+			a.Ohms = neededOhms(f)
+			pull := part.PullUp(f, a.Ohms, load)
+			if !pull.Valid {
+				a.Ohms = part.E12Below(pull.Largest)
+				pull = part.PullUp(f, a.Ohms, load)
+			}
+			a.Volts, a.Margin, a.Largest = pull.Volts, pull.Volts-f.VIH, part.E12Below(pull.Largest)
+			a.Neighbours = u.neighbours(i)
+		default:
+			pull := part.PullDown(f, 0, load)
+			a.Volts, a.Margin, a.Largest = 0, f.VIL, part.E12Below(pull.Largest)
+			a.Neighbours = u.neighbours(i)
+		}
+		all = append(all, a)
+	}
+	return all
+}
+
+// neededOhms is the resistor that an input wants between it and the supply. A
+// multi-emitter input breaks down from 5.5 V on, and the supply may go to 7 V; diode
+// inputs and gates of MOS transistors stand as much as the supply pin.
+//
+// Source: absolute maximum ratings of the families' data books, from memory.
+func neededOhms(f *part.Family) float64 {
+	if f.Technology == part.TTL {
+		return pullOhms
+	}
+	return 0
+}
+
+// How says it in words.
+func (a Advice) How() string {
+	mos := !a.Family.Technology.Bipolar()
+	text := "straight to ground"
+	switch {
+	case a.To != 0:
+		return "together, from one output: their loads add up"
+	case a.PullUp:
+		return "open or to the supply: a pull-up is inside"
+	case a.High && a.Ohms > 0:
+		text = fmt.Sprintf("to the supply through %s: %.2f V at least, %.2f V over VIH", ohms(a.Ohms), a.Volts, a.Margin)
+	case a.High:
+		text = "straight to the supply"
+	}
+	if mos {
+		text += ", never open"
+	}
+	return text
+}
+
+// ohms writes a resistance as it is printed on a drawing.
+func ohms(value float64) string {
+	switch {
+	case value >= 1e6:
+		return fmt.Sprintf("%.3g MΩ", value/1e6)
+	case value >= 1e3:
+		return fmt.Sprintf("%.3g kΩ", value/1e3)
+	}
+	return fmt.Sprintf("%.3g Ω", value)
+}
+
+// neighbours are the free inputs that tie i may be joined to and every output that
+// it bears on stays the same function.
+func (u *Use) neighbours(i int) (pins []int) {
+	var want []Output
+	var candidates part.Pins
+	for _, o := range u.Circuit.Outputs {
+		if inputs, _ := u.untied().depends(o.Node); !inputs.Has(u.Ties[i].Pin) {
+			continue
+		}
+		out := u.bare(o)
+		if out.Kind != Combines {
+			return nil
+		}
+		want = append(want, out)
+		for _, pin := range out.Inputs {
+			candidates = candidates.With(pin, true)
+		}
+	}
+	for pin := range candidates.All() {
+		ties := slices.Clone(u.Ties)
+		ties[i] = Tie{Pin: ties[i].Pin, To: pin}
+		other, err := Of(u.Circuit.Variant, ties)
+		if err == nil && other.gives(want) {
+			pins = append(pins, pin)
+		}
+	}
+	sortByName(u.Circuit.Variant, pins)
+	return pins
+}
+
+// gives tells whether outputs have the functions wanted.
+func (u *Use) gives(want []Output) bool {
+	for _, o := range u.Circuit.Outputs {
+		i := slices.IndexFunc(want, func(w Output) bool { return w.Pin == o.Pin })
+		if i < 0 {
+			continue
+		}
+		got := u.bare(o)
+		if got.Kind != Combines || !slices.Equal(got.levels, want[i].levels) || !slices.Equal(got.Inputs, want[i].Inputs) {
+			return false
+		}
+	}
+	return true
+}

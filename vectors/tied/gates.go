@@ -1,0 +1,126 @@
+package tied
+
+import (
+	"cmp"
+	"errors"
+	"slices"
+	"strconv"
+
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/twolevel"
+)
+
+// A Gate is one output of a part that is a function of inputs, and always driven or
+// a wired-AND output.
+type Gate struct {
+	Variant *part.Variant
+	Pin     int
+	Stage   part.Stage
+	Inputs  []int // pins that the function depends on, by name
+	Is      twolevel.Function
+	key     string
+}
+
+// A Catalogue is the gates of many parts, one of each function a part.
+type Catalogue struct{ gates []Gate }
+
+// Catalogued lists the gates of parts, memories left out: those of least inputs
+// first, then those with an output that drives both ways, then of parts with fewest
+// pins, then by number.
+func Catalogued(parts []*part.Part) (*Catalogue, error) {
+	var c Catalogue
+	for _, p := range parts {
+		for _, v := range p.Variants {
+			if v.Refusal != "" || v.Memory != nil {
+				continue
+			}
+			gates, err := gatesOf(v)
+			if err != nil {
+				return nil, err
+			}
+			c.gates = append(c.gates, gates...)
+		}
+	}
+	slices.SortStableFunc(c.gates, func(a, b Gate) int {
+		return cmp.Or(
+			cmp.Compare(len(a.Inputs), len(b.Inputs)),
+			cmp.Compare(stageRank(a.Stage), stageRank(b.Stage)),
+			cmp.Compare(len(a.Variant.Pins), len(b.Variant.Pins)),
+			cmp.Compare(number(a.Variant.Part), number(b.Variant.Part)))
+	})
+	return &c, nil
+}
+
+// stageRank puts outputs that need a pull-up last.
+func stageRank(s part.Stage) int {
+	if s == part.OpenCollector || s == part.OpenEmitter {
+		return 1
+	}
+	return 0
+}
+
+func number(p *part.Part) int {
+	n, _ := strconv.Atoi(p.Number)
+	return n
+}
+
+// gatesOf gives a part's gates, the first of those that are alike.
+func gatesOf(v *part.Variant) (gates []Gate, err error) {
+	u, err := Of(v, nil)
+	var forbidden *TieError
+	switch {
+	case errors.As(err, &forbidden):
+		return nil, nil
+	case err != nil:
+		return nil, err
+	}
+	seen := map[string]bool{}
+	for _, o := range u.Circuit.Outputs {
+		pins, remembers := u.depends(o.Node)
+		if p := v.Pins[o.Pin-1]; remembers || pins.Len() > maxKeyed || p.Untested != "" || p.Role != part.Output {
+			continue
+		}
+		inputs := slices.Collect(pins.All())
+		sortByName(v, inputs)
+		levels := u.table(o.Node, inputs)
+		if slices.Contains(levels, logic.Z) {
+			continue
+		}
+		f, kept := reduced(functionOf(len(inputs), levels))
+		if f.Inputs == 0 {
+			continue
+		}
+		g := Gate{Variant: v, Pin: o.Pin, Stage: o.Stage, Is: f, key: key(f)}
+		for _, i := range kept {
+			g.Inputs = append(g.Inputs, inputs[i])
+		}
+		if g.key == "" || !seen[g.key] {
+			seen[g.key] = true
+			gates = append(gates, g)
+		}
+	}
+	return gates, nil
+}
+
+// Same gives the gates that are a function without a tie, but for the order of inputs,
+// those of the plainest parts first.
+func (c *Catalogue) Same(f twolevel.Function) (gates []Gate) {
+	f, _ = reduced(f)
+	k := key(f)
+	if k == "" || f.Inputs == 0 {
+		return nil
+	}
+	for _, g := range c.gates {
+		if g.key == k {
+			gates = append(gates, g)
+		}
+	}
+	slices.SortStableFunc(gates, func(a, b Gate) int { return cmp.Compare(a.kindRank(), b.kindRank()) })
+	return gates
+}
+
+// kindRank puts parts that are gates before those that also have such an output.
+func (g Gate) kindRank() int {
+	return (slices.Index([]string{"gate", "inverter", "buffer", "schmitt"}, g.Variant.Part.Kind) + 5) % 5
+}
