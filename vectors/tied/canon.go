@@ -123,6 +123,18 @@ func tableIn(f twolevel.Function, order []int) string {
 	return text.String()
 }
 
+// reordered gives the function of some inputs of another, in an order; those left out
+// are low.
+func reordered(f twolevel.Function, order []int) twolevel.Function {
+	return twolevel.Of(len(order), func(row int) twolevel.Level {
+		from := 0
+		for i, input := range order {
+			from |= row >> i & 1 << input
+		}
+		return f.Level(from)
+	})
+}
+
 // reduced takes out the inputs that a function does not depend on. Kept are those
 // that stay, in order.
 func reduced(f twolevel.Function) (g twolevel.Function, kept []int) {
@@ -134,12 +146,5 @@ func reduced(f twolevel.Function) (g twolevel.Function, kept []int) {
 			}
 		}
 	}
-	g = twolevel.Of(len(kept), func(row int) twolevel.Level {
-		from := 0
-		for i, input := range kept {
-			from |= row >> i & 1 << input
-		}
-		return f.Level(from)
-	})
-	return g, kept
+	return reordered(f, kept), kept
 }

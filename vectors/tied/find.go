@@ -65,11 +65,32 @@ const maxTried = 20_000
 // gate becomes the function. It goes through the inputs and stops wherever the rows
 // of the gate's table that are still possible contradict a row of the function.
 func assign(gate, f twolevel.Function) (takes []int, ok bool) {
-	a := assignment{gate: gate, f: f, takes: make([]int, gate.Inputs)}
+	order := byInfluence(gate)
+	a := assignment{gate: reordered(gate, order), f: f, takes: make([]int, gate.Inputs)}
 	if !a.from(0) {
 		return nil, false
 	}
-	return a.takes, true
+	takes = make([]int, gate.Inputs)
+	for i, input := range order {
+		takes[input] = a.takes[i]
+	}
+	return takes, true
+}
+
+// byInfluence gives the inputs in the order of how many rows they change: a strobe
+// comes before the data that it lets through, so that a wrong start is seen early.
+func byInfluence(f twolevel.Function) (order []int) {
+	influence := make([]int, f.Inputs)
+	for i := range f.Inputs {
+		order = append(order, i)
+		for row := range 1 << f.Inputs {
+			if f.Level(row) != f.Level(row^1<<i) {
+				influence[i]++
+			}
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return influence[b] - influence[a] })
+	return order
 }
 
 type assignment struct {

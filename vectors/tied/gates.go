@@ -19,6 +19,7 @@ type Gate struct {
 	Stage   part.Stage
 	Inputs  []int // pins that the function depends on, by name
 	Is      twolevel.Function
+	Pure    bool // all outputs of the part are of this function
 	key     string
 }
 
@@ -46,6 +47,7 @@ func Catalogued(parts []*part.Part) (*Catalogue, error) {
 		return cmp.Or(
 			cmp.Compare(len(a.Inputs), len(b.Inputs)),
 			cmp.Compare(stageRank(a.Stage), stageRank(b.Stage)),
+			cmp.Compare(a.pureRank(), b.pureRank()),
 			cmp.Compare(len(a.Variant.Pins), len(b.Variant.Pins)),
 			cmp.Compare(number(a.Variant.Part), number(b.Variant.Part)))
 	})
@@ -75,8 +77,10 @@ func gatesOf(v *part.Variant) (gates []Gate, err error) {
 	case err != nil:
 		return nil, err
 	}
-	seen := map[string]bool{}
-	for _, o := range u.Circuit.Outputs {
+	seen, outputs := map[string]bool{}, 0
+	byName := slices.Clone(u.Circuit.Outputs)
+	slices.SortFunc(byName, func(a, b logic.Output) int { return compareNames(v, a.Pin, b.Pin) })
+	for _, o := range byName {
 		pins, remembers := u.depends(o.Node)
 		if p := v.Pins[o.Pin-1]; remembers || pins.Len() > maxKeyed || p.Untested != "" || p.Role != part.Output {
 			continue
@@ -95,10 +99,14 @@ func gatesOf(v *part.Variant) (gates []Gate, err error) {
 		for _, i := range kept {
 			g.Inputs = append(g.Inputs, inputs[i])
 		}
+		outputs++
 		if g.key == "" || !seen[g.key] {
 			seen[g.key] = true
 			gates = append(gates, g)
 		}
+	}
+	for i := range gates {
+		gates[i].Pure = len(gates) == 1 && outputs == len(u.Circuit.Outputs)
 	}
 	return gates, nil
 }
@@ -116,11 +124,18 @@ func (c *Catalogue) Same(f twolevel.Function) (gates []Gate) {
 			gates = append(gates, g)
 		}
 	}
-	slices.SortStableFunc(gates, func(a, b Gate) int { return cmp.Compare(a.kindRank(), b.kindRank()) })
+	slices.SortStableFunc(gates, func(a, b Gate) int { return cmp.Compare(a.pureRank(), b.pureRank()) })
 	return gates
 }
 
-// kindRank puts parts that are gates before those that also have such an output.
-func (g Gate) kindRank() int {
-	return (slices.Index([]string{"gate", "inverter", "buffer", "schmitt"}, g.Variant.Part.Kind) + 5) % 5
+// pureRank puts parts of one function before those that have it among others, and
+// plain gates before what has hysteresis.
+func (g Gate) pureRank() int {
+	switch {
+	case !g.Pure:
+		return 2
+	case g.Variant.Part.Kind == "schmitt" || g.Variant.Pins[g.Inputs[0]-1].Schmitt:
+		return 1
+	}
+	return 0
 }

@@ -217,6 +217,16 @@ func (o Output) Language() string {
 	return ""
 }
 
+// form is the same for outputs that are alike but for the names of their inputs.
+func (o Output) form() string {
+	named := o
+	named.Names = nil
+	for i := range o.Names {
+		named.Names = append(named.Names, string(rune('a'+i)))
+	}
+	return named.Words()
+}
+
 // Words says what the output is: "NOT (1A AND 1B AND 1C): a 3-input NAND".
 func (o Output) Words() string {
 	switch o.Kind {

@@ -87,19 +87,35 @@ func (p *Page) outputLines(full bool) (lines []string) {
 	for i := 0; i < len(p.Outputs); {
 		o := p.Outputs[i]
 		text := o.Words()
-		names := []string{p.name(o.Pin)}
-		for i++; i < len(p.Outputs) && p.Outputs[i].Words() == text && p.Outputs[i].Changed == o.Changed; i++ {
-			names = append(names, p.name(p.Outputs[i].Pin))
+		var equal, alike []string
+		for ; i < len(p.Outputs) && p.Outputs[i].Changed == o.Changed; i++ {
+			name := p.name(p.Outputs[i].Pin)
+			switch other := p.Outputs[i]; {
+			case len(alike) == 0 && other.Words() == text:
+				equal = append(equal, name)
+				continue
+			case len(equal) == 1 && other.form() == o.form() && !full:
+				alike = append(alike, name)
+				continue
+			}
+			break
 		}
 		if !o.Changed {
-			unchanged = append(unchanged, names...)
+			unchanged = append(append(unchanged, equal...), alike...)
 			continue
 		}
 		verb := "is"
-		if len(names) > 1 {
+		if len(equal) > 1 {
 			verb = "are"
 		}
-		head := fmt.Sprintf("  %s %s ", strings.Join(names, " "), verb)
+		head := fmt.Sprintf("  %s %s ", strings.Join(equal, " "), verb)
+		if len(alike) > 0 {
+			so := "; so is "
+			if len(alike) > 1 {
+				so = "; so are "
+			}
+			text += so + strings.Join(alike, " ")
+		}
 		if len([]rune(head+text)) > columns && !full {
 			text = fmt.Sprintf("a function of %s: --full", strings.Join(o.Names, " "))
 		}

@@ -84,7 +84,7 @@ func inputPins(n int) (pins []int) {
 // definitionOf is a part with one output, which is an expression of IN1 to INn.
 func definitionOf(expression string, n int) string {
 	var b strings.Builder
-	b.WriteString("part WANTED \"wanted\"\nkind gate\nfamilies 74\nsource \"typed\"\npackage DIP16\n")
+	b.WriteString("part 7400 \"wanted\"\nkind gate\nfamilies 74\nsource \"typed\"\npackage DIP16\n")
 	left := append(make([]string, 0, 8), "IN1", "IN2", "IN3", "IN4", "IN5", "IN6")
 	for i := range left {
 		if i >= n {
@@ -107,24 +107,23 @@ func definitionOf(expression string, n int) string {
 	return b.String()
 }
 
-// Line says a way in one line of the list: "7410  1Y, 1C high: a to 1A, b to 1B".
+// Line says a way in a line of a list: "1Y: a=1B b=1C; 1A=H".
 func (w Way) Line(names []string) string {
 	v := w.Variant
-	name := func(pin int) string { return v.Pins[pin-1].Name }
 	var takes, ties []string
 	for i, input := range names {
-		takes = append(takes, input+"="+name(w.Of(i)))
+		takes = append(takes, input+"="+v.Pins[w.Of(i)-1].Name)
 	}
 	for _, t := range w.Ties() {
 		ties = append(ties, t.In(v))
 	}
-	text := strings.Join(takes, " ")
-	if len(ties) > 0 {
-		text += "  tie " + strings.Join(ties, " ")
-	}
-	text += "  gives " + name(w.Pin)
+	text := v.Pins[w.Pin-1].Name
 	if stageRank(w.Stage) > 0 {
 		text += " (" + w.Stage.String() + ")"
+	}
+	text += ": " + strings.Join(takes, " ")
+	if len(ties) > 0 {
+		text += "; tie " + strings.Join(ties, " ")
 	}
 	return text
 }
