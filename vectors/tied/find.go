@@ -58,6 +58,31 @@ func (c *Catalogue) Find(f twolevel.Function, limit int, want func(*part.Part) b
 	return ways
 }
 
+// FindEach gives a way for each gate that has one, the fewest ties first: of a part
+// with several kinds of gates several, and of a part in several variants each.
+func (c *Catalogue) FindEach(f twolevel.Function) (ways []Way) {
+	if f.Inputs > maxWanted {
+		for _, g := range c.Same(f) {
+			if takes, ok := assign(g.Is, f); ok {
+				ways = append(ways, Way{g, takes})
+			}
+		}
+		return ways
+	}
+	for _, g := range c.gates {
+		if len(g.Inputs) < f.Inputs || len(g.Inputs) > f.Inputs+maxTies {
+			continue
+		}
+		if takes, ok := assign(g.Is, f); ok {
+			ways = append(ways, Way{g, takes})
+		}
+	}
+	return ways
+}
+
+// maxTies bounds the ties that anybody would make for a gate.
+const maxTies = 6
+
 // maxTried bounds the assignments that are looked at for one gate.
 const maxTried = 20_000
 

@@ -19,6 +19,7 @@ type Gate struct {
 	Stage   part.Stage
 	Inputs  []int // pins that the function depends on, by name
 	Is      twolevel.Function
+	Count   int  // outputs of the part that are alike
 	Pure    bool // all outputs of the part are of this function
 	key     string
 }
@@ -36,7 +37,7 @@ func Catalogued(parts []*part.Part) (*Catalogue, error) {
 			if v.Refusal != "" || v.Memory != nil {
 				continue
 			}
-			gates, err := gatesOf(v)
+			gates, err := Gates(v)
 			if err != nil {
 				return nil, err
 			}
@@ -67,8 +68,8 @@ func number(p *part.Part) int {
 	return n
 }
 
-// gatesOf gives a part's gates, the first of those that are alike.
-func gatesOf(v *part.Variant) (gates []Gate, err error) {
+// Gates gives a part's gates, the first of those that are alike.
+func Gates(v *part.Variant) (gates []Gate, err error) {
 	u, err := Of(v, nil)
 	var forbidden *TieError
 	switch {
@@ -77,7 +78,7 @@ func gatesOf(v *part.Variant) (gates []Gate, err error) {
 	case err != nil:
 		return nil, err
 	}
-	seen, outputs := map[string]bool{}, 0
+	outputs := 0
 	byName := slices.Clone(u.Circuit.Outputs)
 	slices.SortFunc(byName, func(a, b logic.Output) int { return compareNames(v, a.Pin, b.Pin) })
 	for _, o := range byName {
@@ -100,10 +101,11 @@ func gatesOf(v *part.Variant) (gates []Gate, err error) {
 			g.Inputs = append(g.Inputs, inputs[i])
 		}
 		outputs++
-		if g.key == "" || !seen[g.key] {
-			seen[g.key] = true
-			gates = append(gates, g)
+		i := slices.IndexFunc(gates, func(o Gate) bool { return g.key != "" && o.key == g.key })
+		if i < 0 {
+			gates, i = append(gates, g), len(gates)
 		}
+		gates[i].Count++
 	}
 	for i := range gates {
 		gates[i].Pure = len(gates) == 1 && outputs == len(u.Circuit.Outputs)

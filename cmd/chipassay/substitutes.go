@@ -1,0 +1,154 @@
+package main
+
+import (
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/marking"
+	"chipassay/vectors/part"
+	"chipassay/vectors/substitute"
+	"chipassay/vectors/tied"
+)
+
+// substitutesFlags are the flags of the substitutes command.
+type substitutesFlags struct {
+	definitions            *definitions
+	file                   recordsFile
+	family, load, dateCode string
+	have, full, asJSON     bool
+}
+
+func substitutesCommand(d *definitions) *cobra.Command {
+	f := substitutesFlags{definitions: d}
+	cmd := &cobra.Command{
+		Use:   "substitutes PART",
+		Short: "Say what can stand in for a part, and what to change for it",
+		Long: `Say what can stand in for a part: other families and numbers of the same pins and
+function, the same function on other pins, and parts that have it with inputs tied;
+each with what differs by the DC tables and what to change.
+
+Same function means that each part answers the other's whole test in simulation.`,
+		Example: `  chipassay substitutes 7410
+  chipassay substitutes 7410 --family LS --load "5 x 74LS, 1 LED"
+  chipassay substitutes 74LS00 --have --date-code 8123`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0]) },
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.family, "family", "", "family, where PART names none: LS, HC, B …")
+	flags.StringVar(&f.load, "load", "", "what an output drives: \"5 x 74LS, 1 LED\"")
+	flags.StringVar(&f.dateCode, "date-code", "", "with --have: the date code to be near to, YYWW or YWW")
+	flags.BoolVar(&f.full, "full", false, "print everything, not the ten lines that matter most")
+	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
+	haveFlag(cmd, &f.have, &f.file)
+	return cmd
+}
+
+func (f substitutesFlags) run(cmd *cobra.Command, typed string) error {
+	typ, err := f.definitions.typeOf(typed, f.family)
+	if err != nil {
+		return err
+	}
+	load, err := substitute.ParseLoad(f.load)
+	if err != nil {
+		return err
+	}
+	day, err := f.day(typ)
+	if err != nil {
+		return err
+	}
+	lib, err := f.definitions.open()
+	if err != nil {
+		return err
+	}
+	parts, err := lib.Parts()
+	if err != nil {
+		return err
+	}
+	catalogue, err := tied.Catalogued(parts)
+	if err != nil {
+		return err
+	}
+	found, err := substitute.For(typ, parts, catalogue, load)
+	if err != nil {
+		return err
+	}
+	var chips func(substitute.Substitute) []possession
+	var places func(substitute.Substitute) string
+	if f.have {
+		have, err := f.file.possessions(cmd.Context())
+		if err != nil {
+			return err
+		}
+		byType := map[string][]possession{}
+		for _, list := range have {
+			for _, p := range list {
+				byType[p.Type] = append(byType[p.Type], p)
+			}
+		}
+		found.Only(func(typ string) bool { return len(byType[typ]) > 0 })
+		chips = func(s substitute.Substitute) (all []possession) {
+			for _, typ := range s.Types() {
+				all = append(all, byType[typ]...)
+			}
+			return nearest(all, day)
+		}
+		places = func(s substitute.Substitute) string { return where(chips(s)) }
+	}
+	if f.asJSON {
+		return writeIndented(cmd.OutOrStdout(), documentsOf(found, chips))
+	}
+	return found.WriteText(cmd.OutOrStdout(), f.full, places)
+}
+
+// day is the date to which chips in the records are to be near; zero for none.
+func (f substitutesFlags) day(typ part.Type) (time.Time, error) {
+	if f.dateCode == "" {
+		return noDay, nil
+	}
+	d, err := marking.ParseDateCode(f.dateCode, marking.MadeSince(typ.Family), time.Now())
+	return d.From, err
+}
+
+// substitutesDocument is the result as other programs read it.
+type substitutesDocument struct {
+	Part      string               `json:"part"`
+	DropIn    []substituteDocument `json:"drop_in"`
+	OtherPins []substituteDocument `json:"other_pins"`
+	WithTies  []substituteDocument `json:"with_ties"`
+}
+
+type substituteDocument struct {
+	Part        string   `json:"part"`
+	Families    []string `json:"families"`
+	Differences []string `json:"differences"`
+	Changes     []string `json:"changes"` // those of the differences that ask for a change
+	Have        []string `json:"have,omitempty"`
+}
+
+func documentsOf(s *substitute.Substitutes, chips func(substitute.Substitute) []possession) substitutesDocument {
+	list := func(all []substitute.Substitute) []substituteDocument {
+		documents := []substituteDocument{}
+		for _, one := range all {
+			d := substituteDocument{Part: one.Part.Number, Differences: []string{}, Changes: []string{}}
+			for _, f := range one.Families {
+				d.Families = append(d.Families, f.Name)
+			}
+			for _, difference := range one.Differences {
+				d.Differences = append(d.Differences, difference.Words)
+				if difference.Change {
+					d.Changes = append(d.Changes, difference.Words)
+				}
+			}
+			if chips != nil {
+				for _, p := range chips(one) {
+					d.Have = append(d.Have, where([]possession{p}))
+				}
+			}
+			documents = append(documents, d)
+		}
+		return documents
+	}
+	return substitutesDocument{s.Of.Name(), list(s.DropIn), list(s.OtherPins), list(s.WithTies)}
+}

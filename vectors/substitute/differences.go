@@ -1,0 +1,151 @@
+package substitute
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"chipassay/vectors/part"
+	"chipassay/vectors/tied"
+)
+
+// between says what differs between two types, their pins and function apart.
+func between(of, t part.Type) (all []Difference) {
+	add := func(change bool, format string, args ...any) {
+		all = append(all, Difference{fmt.Sprintf(format, args...), change})
+	}
+	a, b := electricalOf(of), electricalOf(t)
+	switch {
+	case a.stage != part.OpenCollector && b.stage == part.OpenCollector:
+		add(true, "open collector: pull-up of 2.2 kΩ at each output")
+	case a.stage == part.OpenCollector && b.stage != part.OpenCollector:
+		add(true, "drives high too: only where outputs are not wired together or to more than 5 V")
+	}
+	f, g := of.Family, t.Family
+	if f != g {
+		levels(f, g, add)
+	}
+	if was, is := fanOut(a, of), fanOut(b, of); is < was && is < 50 {
+		add(true, "drives %s %s inputs, not %s", count(is), f.Name, count(was))
+	} else if is > was && was < 50 {
+		add(false, "drives %s %s inputs, not %s", count(is), f.Name, count(was))
+	}
+	if ratio := b.iil / a.iil; g.Technology.Bipolar() && f.Technology.Bipolar() && ratio > 1.01 {
+		add(true, "an input is %.2g %s loads", b.iil/f.IIL, f.Name)
+	}
+	switch {
+	case b.schmitt && !a.schmitt:
+		add(false, "Schmitt inputs")
+	case a.schmitt && !b.schmitt:
+		add(true, "no hysteresis: not for slow edges")
+	}
+	if was, is := delay[f.Name], delay[g.Name]; f != g && was > 0 && is > 0 {
+		add(false, "%g ns a gate, not %g", is, was)
+	}
+	return all
+}
+
+// levels says what differs where a family's inputs and outputs meet those of another.
+func levels(f, g *part.Family, add func(bool, string, ...any)) {
+	const pull = 4_700 // Ω, common practice from TTL to CMOS
+	out := f.Output[part.StandardDrive]
+	switch {
+	case f.Technology.Bipolar() && out.VOH < g.VIH && part.PullUp(g, pull, 1).Valid:
+		least := part.E12Above((maxSupply - out.VOL) / out.IOL * 1000)
+		add(true, "pull-up of 4.7 kΩ (least %.3g Ω) at inputs fed by %s", least, f.Name)
+	case !f.Technology.Bipolar() && g.Technology.Bipolar() && g.Output[part.StandardDrive].VOH < f.VIH:
+		add(true, "pull-up of 4.7 kΩ at outputs that feed %s", f.Name)
+	}
+	if !f.Technology.Bipolar() && g.Technology.Bipolar() {
+		if n := int(out.IOL / g.IIL); n < 10 {
+			add(true, "a %s output drives %s of its inputs", f.Name, count(float64(n)))
+		}
+	}
+	if f.Technology.Bipolar() && !g.Technology.Bipolar() {
+		add(true, "no input open")
+	}
+}
+
+// maxSupply is the highest supply of a nominal 5 V, V.
+const maxSupply = 5.25
+
+// delay is the typical propagation delay of a gate at 5 V, ns.
+//
+// Source: from memory of the families' data books, 15 pF for TTL and 50 pF for CMOS.
+var delay = map[string]float64{
+	"74": 10, "74H": 6, "74L": 33, "74S": 3, "74LS": 9.5, "74ALS": 4, "74AS": 1.7, "74F": 3.4,
+	"74HC": 9, "74HCT": 10, "74C": 50, "4000B": 125, "4000UB": 60,
+}
+
+// electrical is what of a type's pins matters to its neighbours: the heaviest input
+// and the weakest output.
+type electrical struct {
+	iil, iih float64 // mA
+	out      part.OutputLimits
+	stage    part.Stage
+	schmitt  bool
+}
+
+func electricalOf(t part.Type) (e electrical) {
+	e.out.IOL = math.Inf(1)
+	for _, p := range t.Variant.Pins {
+		if p.Role == part.Input {
+			e.iil, e.iih = max(e.iil, p.LoadIn(t.Family)*t.Family.IIL), max(e.iih, p.LoadIn(t.Family)*t.Family.IIH)
+			e.schmitt = e.schmitt || p.Schmitt
+		}
+		if out := t.Family.Output[p.Drive]; p.Observable() && out.IOL < e.out.IOL {
+			e.out, e.stage = out, p.Stage
+		}
+	}
+	return e
+}
+
+// fanOut is how many inputs of one unit load of a type's family an output drives.
+func fanOut(e electrical, of part.Type) float64 {
+	low := math.Floor(e.out.IOL/of.Family.IIL + 1e-9)
+	if e.stage == part.OpenCollector {
+		return low
+	}
+	return min(low, math.Floor(e.out.IOH/of.Family.IIH+1e-9))
+}
+
+func count(n float64) string {
+	switch {
+	case n < 1:
+		return "no"
+	case n > 50:
+		return "over 50"
+	}
+	return fmt.Sprintf("%g", n)
+}
+
+// moved says that a part has other pins.
+func moved(of, v *part.Variant) (all []Difference) {
+	text := "other pins"
+	if len(v.Pins) != len(of.Pins) {
+		text = fmt.Sprintf("other pins, %d of them", len(v.Pins))
+	}
+	return []Difference{{text, true}}
+}
+
+// tiesOf says how a part's gates give those of another, and with how many ties.
+func tiesOf(ways []tied.Way, own []tied.Gate) (all []Difference, ties int) {
+	gates, wanted := math.MaxInt, 0
+	var words []string
+	for i, w := range ways {
+		for _, t := range w.Ties() {
+			if in := t.In(w.Variant); !slices.Contains(words, in) {
+				words = append(words, in)
+			}
+		}
+		gates, wanted = min(gates, w.Count), max(wanted, own[i].Count)
+	}
+	if len(words) > 0 {
+		all = append(all, Difference{"tie " + strings.Join(words, " "), true})
+	}
+	if gates < wanted {
+		all = append(all, Difference{fmt.Sprintf("%d in a package, not %d", gates, wanted), true})
+	}
+	return all, len(words)
+}

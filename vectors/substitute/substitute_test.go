@@ -1,0 +1,193 @@
+package substitute
+
+import (
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"chipassay/vectors/library"
+	"chipassay/vectors/part"
+	"chipassay/vectors/tied"
+)
+
+var parts = sync.OnceValue(func() []*part.Part {
+	all, err := library.Builtin().Parts()
+	if err != nil {
+		panic(err)
+	}
+	return all
+})
+
+var catalogue = sync.OnceValue(func() *tied.Catalogue {
+	c, err := tied.Catalogued(parts())
+	if err != nil {
+		panic(err)
+	}
+	return c
+})
+
+func typeOf(t *testing.T, typed string) part.Type {
+	t.Helper()
+	typ, err := library.Open(typed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return typ
+}
+
+func substitutesOf(t *testing.T, typed, load string) *Substitutes {
+	t.Helper()
+	l, err := ParseLoad(load)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := For(typeOf(t, typed), parts(), catalogue(), l)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// find gives the words of a type's differences, ok where the list has it.
+func find(list []Substitute, typ string) (words string, ok bool) {
+	for _, s := range list {
+		if slices.Contains(s.Types(), typ) {
+			var all []string
+			for _, d := range s.Differences {
+				all = append(all, d.Words)
+			}
+			return strings.Join(all, "; "), true
+		}
+	}
+	return "", false
+}
+
+// TestKnownSubstitutes holds the lists against the pinouts of the data books (from
+// memory) and common practice.
+func TestKnownSubstitutes(t *testing.T) {
+	for _, c := range []struct{ of, dropIn, otherPins, withTies, never string }{
+		{"7400", "74LS00 74HC00 74HCT00 7437 7403 7438 74132 74LS132", "4011B 7401 74LS01", "7410 7420 7430", "7408 7402 7486"},
+		{"7410", "74LS10 74F10 7412", "4023B", "7420 7430", "7411 7427"},
+		{"4011B", "4011UB 4093B", "7400 74HC00", "4012B 4023B", "4001B"},
+		{"74LS51", "74HC51", "", "74LS55", "7451"}, // the 7451 is 2-2, 2-2 on other pins
+		{"7490", "74LS90", "74290", "", "7493 7492"},
+		{"7493", "74LS93", "74293", "", "7490"},
+		{"7486", "74LS86 74136", "4070B 4030B 74LS386", "", "7432"},
+		{"74LS161", "74161 74HC161 74LS161", "", "", "74LS163 74LS160"}, // 163 clears with the clock
+		{"74LS74", "7474 74HC74", "", "", "4013B"},                      // sets and clears high
+		{"7404", "74LS04 74HC04 7405 7406 7414 7416", "4049UB", "7400 7402", "7407"},
+		{"74LS245", "74HC245 74LS645", "", "", "74LS640"},
+		{"2114", "2149", "", "", "2101"},
+	} {
+		s := substitutesOf(t, c.of, "")
+		all := slices.Concat(s.DropIn, s.OtherPins, s.WithTies)
+		for _, list := range []struct {
+			name  string
+			list  []Substitute
+			types string
+		}{{"drop-in", s.DropIn, c.dropIn}, {"other pins", s.OtherPins, c.otherPins}, {"with ties", s.WithTies, c.withTies}} {
+			for _, typ := range strings.Fields(list.types) {
+				if _, ok := find(list.list, typ); !ok && typ != c.of {
+					t.Errorf("%s: no %s %s", c.of, list.name, typ)
+				}
+			}
+		}
+		for _, typ := range strings.Fields(c.never + " " + c.of) {
+			if words, ok := find(all, typ); ok {
+				t.Errorf("%s: %s is listed: %s", c.of, typ, words)
+			}
+		}
+	}
+}
+
+// TestFanOut holds the families against the fan-outs that data books and textbooks print.
+//
+// Source: from memory: TTL 10 of its own loads; 74LS to 74 5; 74 to 74LS 20 high;
+// 74S and 74H 10 of their own; HC 2 TTL and 10 LS loads; 4000B one LS load, two of 74L.
+func TestFanOut(t *testing.T) {
+	for _, c := range []struct {
+		driver, driven string
+		want           float64
+	}{
+		{"7400", "7400", 10}, {"74LS00", "7400", 5}, {"7400", "74LS00", 20}, {"74LS00", "74LS00", 20},
+		{"74H00", "74H00", 10}, {"74S00", "74S00", 10}, {"74HC00", "7400", 2}, {"74HC00", "74LS00", 10},
+		{"4011B", "74LS00", 1}, {"4011B", "74L00", 2}, {"4011B", "7400", 0}, {"7437", "7400", 30},
+	} {
+		if got := fanOut(electricalOf(typeOf(t, c.driver)), typeOf(t, c.driven)); got != c.want {
+			t.Errorf("%s drives %g inputs of a %s, want %g", c.driver, got, c.driven, c.want)
+		}
+	}
+}
+
+func TestWhatDiffers(t *testing.T) {
+	for _, c := range []struct{ of, load, typ, words string }{
+		{"7400", "", "74LS00", "drives 5 74 inputs, not 10; 9.5 ns a gate, not 10"},
+		{"74LS00", "", "7400", "an input is 4 74LS loads; 10 ns a gate, not 9.5"},
+		// 74HC takes 3.5 V for a high and TTL gives 2.4 V: a pull-up (common practice); the
+		// least is what 16 mA sink at 5.25 V, 303 Ω.
+		{"7400", "", "74HC00", "pull-up of 4.7 kΩ (least 330 Ω) at inputs fed by 74; no input open; drives 2 74 inputs, not 10; 9 ns a gate, not 10"},
+		{"7400", "", "74HCT00", "no input open; drives 2 74 inputs, not 10; 10 ns a gate, not 10"},
+		{"7400", "", "7403", "open collector: pull-up of 2.2 kΩ at each output"},
+		{"7403", "", "7400", "drives high too: only where outputs are not wired together or to more than 5 V"},
+		{"7400", "", "74132", "Schmitt inputs"},
+		{"74132", "", "7400", "no hysteresis: not for slow edges"},
+		{"7400", "", "7410", "tie 1C=H; 3 in a package, not 4"},
+		{"4011B", "", "74LS00", "other pins; pull-up of 4.7 kΩ at outputs that feed 4000B; a 4000B output drives 1 of its inputs; 9.5 ns a gate, not 125"},
+		// Five LS loads are 2 mA, and 10 mA are left of 16 mA for the LED: 2.8 V over 280 Ω.
+		{"74LS00", "5 x 74LS, 1 LED", "7400", "an input is 4 74LS loads; 10 ns a gate, not 9.5; carries the load; LED through 330 Ω, 8.5 mA"},
+		{"7400", "20 x 74LS, 1 LED", "74LS00", "drives 5 74 inputs, not 10; too weak for the load: leaves 0 mA for an LED; 9.5 ns a gate, not 10"},
+		{"7400", "6 x 74", "74LS00", "drives 5 74 inputs, not 10; too weak for the load: 9.6 of 8 mA low; 9.5 ns a gate, not 10"},
+		{"7400", "HC", "74LS00", "drives 5 74 inputs, not 10; pull-up of 4.7 kΩ for the 74HC inputs; 9.5 ns a gate, not 10; carries the load"},
+	} {
+		s := substitutesOf(t, c.of, c.load)
+		words, ok := find(slices.Concat(s.DropIn, s.OtherPins, s.WithTies), c.typ)
+		if !ok || words != c.words {
+			t.Errorf("%s for %s: %q, want %q", c.typ, c.of, words, c.words)
+		}
+	}
+}
+
+// TestMonostablesAreNotGuessed: what levels cannot show is not compared.
+func TestMonostablesAreNotGuessed(t *testing.T) {
+	s := substitutesOf(t, "74LS123", "")
+	if !s.Untold || len(s.OtherPins)+len(s.WithTies) > 0 {
+		t.Errorf("74LS123: %+v", s)
+	}
+	for _, one := range s.DropIn {
+		if one.Part.Number != "74123" {
+			t.Errorf("74LS123: %s", one.Types())
+		}
+	}
+}
+
+func TestLoads(t *testing.T) {
+	l, err := ParseLoad("5 x 74LS, 2x HC,1 LED, B, 2 LEDs")
+	if err != nil || len(l.Inputs) != 3 || l.Inputs[0].N != 5 || l.Inputs[1].N != 2 || l.Inputs[2].N != 1 || l.LEDs != 3 {
+		t.Errorf("%+v, %v", l, err)
+	}
+	for _, wrong := range []string{"5 x", "x", "5 74XY", "-1 x 74", "5 x 74LS 3"} {
+		if l, err := ParseLoad(wrong); err == nil {
+			t.Errorf("%q is read as %+v", wrong, l)
+		}
+	}
+}
+
+func TestTenLines(t *testing.T) {
+	for _, typed := range []string{"7400", "7404", "74LS51", "74LS161", "74LS123", "74181", "2114", "4001B"} {
+		var b strings.Builder
+		s := substitutesOf(t, typed, "5 x 74LS, 1 LED")
+		if err := s.WriteText(&b, false, nil); err != nil {
+			t.Fatal(err)
+		}
+		lines := strings.Split(strings.TrimSpace(b.String()), "\n")
+		if len(lines) > fewLines {
+			t.Errorf("%s: %d lines", typed, len(lines))
+		}
+		for _, line := range lines {
+			if len([]rune(line)) > columns {
+				t.Errorf("%s: %q has more than %d columns", typed, line, columns)
+			}
+		}
+	}
+}
