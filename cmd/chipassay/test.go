@@ -30,7 +30,7 @@ type testFlags struct {
 	family, dateCode, note, html       string
 	chip, march                        string
 	chipDefects                        []string
-	only                               []string
+	only, tied                         []string
 	short, long, everyReadback, anyway bool
 	full                               bool
 	runs                               int
@@ -70,6 +70,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.BoolVar(&f.full, "full", false, "print the whole report, not the ten lines that matter most")
 	flags.StringVar(&f.html, "html", "", "write the report to this HTML file too")
 	flags.StringSliceVar(&f.only, "only", nil, "only these stages: contact, function, levels; without function no chip passes")
+	flags.StringSliceVar(&f.tied, "tied", nil, "test for one use only, with these inputs held at a level: 1D=L,1E=L,1F=L")
 	flags.BoolVar(&f.short, "short", false, "a quick look: the fewest vectors that show every modelled fault")
 	flags.BoolVar(&f.long, "long", false, "reach the stages of a divider that take up to a million clocks")
 	cmd.MarkFlagsMutuallyExclusive("short", "long")
@@ -101,8 +102,12 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 	if err != nil {
 		return err
 	}
-	if c.typ.Variant.Memory != nil {
+	if c.typ.Variant.Memory != nil && len(f.tied) == 0 {
 		return f.testMemory(cmd, c)
+	}
+	chip := c.typ // as it is, whatever of it is tested
+	if c.typ, err = f.oneUse(c.typ); err != nil {
+		return err
 	}
 	p, err := f.plan(cmd, c.typ)
 	if err != nil {
@@ -117,7 +122,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 			return err
 		}
 	}
-	a, err := f.open(cmd, c.typ)
+	a, err := f.open(cmd, chip)
 	if err != nil {
 		return err
 	}

@@ -124,6 +124,26 @@ func parseTies(typ part.Type, words []string) ([]tied.Tie, error) {
 	return tied.Parse(typ.Variant, words)
 }
 
+// oneUse is the type as it is tested with the inputs of --tied held.
+func (f testFlags) oneUse(typ part.Type) (part.Type, error) {
+	if len(f.tied) == 0 {
+		return typ, nil
+	}
+	if f.keeping.lot.name != "" {
+		return typ, errors.New("--tied is for one use of one chip, which decides nothing about a lot: leave --lot out")
+	}
+	ties, err := parseTies(typ, f.tied)
+	if err != nil {
+		return typ, err
+	}
+	use, err := tied.Of(typ.Variant, ties)
+	if err != nil {
+		return typ, err
+	}
+	typ.Variant, err = use.Variant()
+	return typ, err
+}
+
 // A wayDocument is a way to a function as other programs read it.
 type wayDocument struct {
 	Part     string            `json:"part"`

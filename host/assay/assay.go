@@ -15,6 +15,7 @@ import (
 	"chipassay/host/assay/function"
 	"chipassay/host/assay/levels"
 	"chipassay/host/probe"
+	"chipassay/host/verdict"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -70,6 +71,9 @@ func (r *Result) graded() *Result {
 	r.Grade, r.GradeReasons, r.But = levels.Grade(r.Verdict, r.Levels)
 	if r.But != nil {
 		r.Verdict = PassBut
+	}
+	if use := r.Type.Variant.Use; use != "" && r.Verdict == Pass {
+		r.Grade, r.GradeReasons = verdict.Doubtful, append([]string{"tested for one use only, with " + use}, r.GradeReasons...)
 	}
 	r.sayLowSupply()
 	return r

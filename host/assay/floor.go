@@ -19,13 +19,17 @@ func (r *Result) sound(p Plan) {
 	var short []fault.Section // sections below the floor
 	pins := untestedPins(v)
 	explained := true
+	untested := len(v.Untested)
+	if v.Use != "" {
+		untested-- // what the use leaves out explains its own pins alone
+	}
 	for _, s := range p.Coverage.Sections {
 		if s.Whole() {
 			continue
 		}
 		short = append(short, s)
 		pins |= s.Pins
-		explained = explained && (s.Untested != 0 || len(v.Untested) > 0 || len(s.Unreached) > 0)
+		explained = explained && (s.Untested != 0 || untested > 0 || len(s.Unreached) > 0)
 	}
 	if len(short) == len(p.Coverage.Sections) || !explained {
 		r.notTested(r.unshown(short))
@@ -34,7 +38,10 @@ func (r *Result) sound(p Plan) {
 	right := fmt.Sprintf("all %d vectors answered as the data sheet says", r.VectorsApplied)
 	r.Verdict, r.Reason = Pass, right
 	r.Partial = slices.Collect(pins.All())
-	if len(r.Partial) > 0 {
+	switch {
+	case v.Use != "":
+		r.Reason = fmt.Sprintf("%swith %s only: %s", inPart, v.Use, right)
+	case len(r.Partial) > 0:
 		verb := "is"
 		if len(r.Partial) > 1 {
 			verb = "are"
@@ -71,10 +78,11 @@ func (r *Result) unshown(short []fault.Section) string {
 	return text
 }
 
-// untestedPins are the signal pins that the definition leaves out.
+// untestedPins are the signal pins that the definition leaves out, and those that are
+// held at one level for a test for one use.
 func untestedPins(v *part.Variant) (pins part.Pins) {
 	for _, p := range v.Pins {
-		pins = pins.With(p.Number, p.Signal() && p.Untested != "")
+		pins = pins.With(p.Number, p.Signal() && (p.Untested != "" || v.Held(p.Number)))
 	}
 	return pins
 }

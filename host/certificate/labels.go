@@ -119,7 +119,11 @@ func (c Certificate) labelLines() [lines]string {
 	case c.verdict() == verdict.Pass:
 		grade = r.Grade.String()
 	}
-	if c.verdict() == verdict.Pass && c.inPart() {
+	switch tied := c.Chip.Tied; {
+	case c.verdict() != verdict.Pass:
+	case len(tied) > 0:
+		grade = "only with " + strings.Join(tied, " ")
+	case c.inPart():
 		grade += ", in part"
 	}
 	if c.virtual() {

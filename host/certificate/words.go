@@ -30,6 +30,8 @@ func (c Certificate) kind() string {
 		return "Demonstration, no certificate: a virtual chip in the virtual adapter"
 	case v == verdict.PassBut:
 		return "No certificate of good standing: " + cmp.Or(strings.Join(c.Chip.But, "; "), "something is wrong besides the vectors")
+	case v == verdict.Pass && len(c.Chip.Tied) > 0:
+		return "Certificate of a test for one use: only with " + strings.Join(c.Chip.Tied, " ")
 	case v == verdict.Pass && c.inPart():
 		return "Certificate of a test in part"
 	}

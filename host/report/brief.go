@@ -50,7 +50,7 @@ func (d Document) WriteBrief(w io.Writer, colour bool) error {
 // verdictLine is the verdict with its reason, and whether all of the reason fits.
 func (d Document) verdictLine(colour bool) (line string, whole bool) {
 	head := d.Headline()
-	if d.Verdict == verdict.Pass && d.Grade != verdict.None {
+	if d.Verdict == verdict.Pass && d.Grade != verdict.None && len(d.Tied) == 0 {
 		head += ", " + d.Grade.String()
 	}
 	reason := Printable(d.Why())
@@ -119,6 +119,7 @@ func (d Document) BriefFacts() []Fact {
 		why = ""
 	}
 	return Known([]Fact{
+		{Label: "Tied", Value: prefixed("tested only with ", strings.Join(d.Tied, " "))},
 		{Label: "Vectors", Value: vectors},
 		{Label: "Failed", Value: prefixed("pins ", d.PinWords(d.PinsFailed))},
 		{Label: "Gates", Value: gates},

@@ -51,7 +51,8 @@ type Document struct {
 	Runs              int                 `json:"runs,omitempty"`
 	RunsFailed        int                 `json:"runs_failed,omitempty"`
 	PinsFailed        []int               `json:"pins_failed"`
-	Partial           []int               `json:"partial"` // pins of a chip that passed which were not tested
+	Partial           []int               `json:"partial"`        // pins of a chip that passed which were not tested
+	Tied              []string            `json:"tied,omitempty"` // inputs held at a level, "1D=L", of a chip that was tested for that use only
 	Coverage          *Coverage           `json:"coverage,omitempty"`
 	Gates             []Gate              `json:"gates"`
 	FailureCount      int                 `json:"failure_count"`

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"chipassay/host/assay"
@@ -30,7 +31,7 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 		Pins: []Pin{}, VCC: v.VCC(), GND: v.GND(), Place: place, DateCode: DateOf(date), Note: note,
 		Verdict: r.Verdict, Reason: r.Reason, But: orEmpty(r.But), Trouble: r.Trouble, OtherPart: orEmpty(r.OtherPart), Cause: r.Cause, Findings: orEmpty(r.Findings),
 		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied, Rounds: r.Rounds, Runs: r.Runs, RunsFailed: r.RunsFailed,
-		PinsFailed: orEmpty(r.PinsFailed), Partial: orEmpty(r.Partial), Coverage: CoverageOf(r.Coverage), Gates: gatesOf(r),
+		PinsFailed: orEmpty(r.PinsFailed), Partial: orEmpty(r.Partial), Tied: strings.Fields(v.Use), Coverage: CoverageOf(r.Coverage), Gates: gatesOf(r),
 		FailureCount: r.FailureCount, Failures: []Failure{}, Grade: r.Grade, GradeReasons: r.GradeReasons,
 		GradeCriteria: verdict.Criteria, TesterUncertainty: levels.Uncertainty,
 		Levels: levelsOf(r), LevelsUnmeasured: []string{}, Margins: []Margin{}, NotTested: orEmpty(r.NotTested), Cautions: orEmpty(r.Cautions),
@@ -75,7 +76,11 @@ func gatesOf(r *assay.Result) []Gate {
 	gates := []Gate{}
 	for _, g := range r.Type.Variant.Gates {
 		state := "not tested"
-		switch leftOut := func(n int) bool { return r.Type.Variant.Pins[n-1].Untested != "" }; {
+		leftOut := func(n int) bool {
+			v := r.Type.Variant
+			return v.Pins[n-1].Untested != "" || v.Held(n)
+		}
+		switch {
 		case slices.Contains(r.GatesFailed, g.Name):
 			state = "failed"
 		case slices.Contains(r.GatesSound, g.Name) && slices.ContainsFunc(g.Pins, leftOut):

@@ -231,6 +231,7 @@ func (d Document) TestFacts() []Fact {
 	}
 	return Known(append(facts,
 		d.troubleFact(),
+		Fact{Label: "Tested only with", Value: strings.Join(d.Tied, " ")},
 		Fact{Label: "Pins not tested", Value: d.PinWords(d.Partial)},
 		Fact{Label: "Pins that failed", Value: d.PinWords(d.PinsFailed)},
 		Fact{Label: "Gates", Value: d.gateWords()},

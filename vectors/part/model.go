@@ -56,7 +56,13 @@ type Variant struct {
 	// Pumped: in the family NMOS the substrate may hang on a charge pump inside, and
 	// without supply on nothing. No junction leads from ground to any pin then.
 	Pumped bool
+	// Use are the inputs that are held at a level where the variant was made to test a
+	// chip for one use, "1D=L 1E=L"; empty for a part as it is.
+	Use string
 }
+
+// Held tells whether pin n is held at a level because the variant is for one use.
+func (v *Variant) Held(n int) bool { return v.Use != "" && v.Pins[n-1].Tied != NotTied }
 
 // JoinedWith gives the pins that a path inside joins with pin n, itself among
 // them; none where there are no others.

@@ -35,7 +35,8 @@ func (c *contact) shortable() (pins part.Pins) {
 			return role == part.Supply || role == part.Ground
 		})
 		furtherGround := p.Diodeless && p.Tied == part.TiedLow
-		pins = pins.With(p.Number, p.Signal() && p.Untested == "" && !supplied && !furtherGround)
+		// A tie to a shorted pin shorts the supply.
+		pins = pins.With(p.Number, p.Signal() && (p.Untested == "" || c.v.Held(p.Number)) && !supplied && !furtherGround)
 	}
 	return pins
 }
