@@ -21,8 +21,9 @@ func stockCommand() *cobra.Command {
 		Use:   "stock",
 		Short: "Say which drawer holds how many good chips of what, from which year, and what to throw out",
 		Long: `Say which drawer holds how many good chips of what, by grade and year of the date
-code; what is doubtful, what could not be tested, and what to throw out. Each
-chip counts once, as its last test and corrections left it.`,
+code; what is doubtful, what could not be tested, what to throw out, and what a
+chip that failed in some gates, or passed in part, is still good for. Each chip
+counts once, as its last test and corrections left it.`,
 		Example: `  chipassay stock
   chipassay stock --part 7400 --grade strong
   chipassay stock --drawer D3 --csv`,
@@ -37,7 +38,11 @@ chip counts once, as its last test and corrections left it.`,
 				if err != nil {
 					return err
 				}
-				return writeStock(cmd.OutOrStdout(), holdings, form)
+				partly, err := partlyGoods(cmd.Context(), s, q)
+				if err != nil {
+					return err
+				}
+				return writeStock(cmd.OutOrStdout(), holdings, partly, form)
 			})
 		},
 	}
@@ -60,12 +65,14 @@ type stockLine struct {
 	Doubtful     int    `json:"doubtful"`
 	Reject       int    `json:"reject"`
 	NotTested    int    `json:"not_tested"`
+
+	Partly []partlyGood `json:"partly,omitempty"` // chips that are still good for something
 }
 
-func writeStock(w io.Writer, holdings []record.Holding, form listing) error {
+func writeStock(w io.Writer, holdings []record.Holding, partly []partlyGood, form listing) error {
 	objects, rows := []stockLine{}, [][]string{}
 	for _, h := range holdings {
-		objects = append(objects, stockLine{h.Drawer, h.Part, h.Type, h.Family, h.Year, h.Strong, h.Sound, h.FunctionOnly, h.Doubtful, h.Reject, h.NotTested})
+		objects = append(objects, stockLine{h.Drawer, h.Part, h.Type, h.Family, h.Year, h.Strong, h.Sound, h.FunctionOnly, h.Doubtful, h.Reject, h.NotTested, partlyIn(h, partly)})
 		rows = append(rows, []string{h.Drawer, h.Part, h.Type, h.Family, number(h.Year), strconv.Itoa(h.Strong), strconv.Itoa(h.Sound),
 			strconv.Itoa(h.FunctionOnly), strconv.Itoa(h.Doubtful), strconv.Itoa(h.Reject), strconv.Itoa(h.NotTested)})
 	}
@@ -75,7 +82,20 @@ func writeStock(w io.Writer, holdings []record.Holding, form listing) error {
 	if len(holdings) == 0 {
 		return errors.New("no chip matches; chipassay stock without filters shows what there is")
 	}
-	return writeStockText(w, holdings)
+	if err := writeStockText(w, holdings); err != nil {
+		return err
+	}
+	return writePartlyGoods(w, partly)
+}
+
+// partlyIn are the partly good chips of a holding.
+func partlyIn(h record.Holding, partly []partlyGood) (list []partlyGood) {
+	for _, p := range partly {
+		if p.Drawer == h.Drawer && p.Type == h.Type && p.Year == h.Year {
+			list = append(list, p)
+		}
+	}
+	return list
 }
 
 // number is a count or year, empty for 0.

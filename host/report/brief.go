@@ -53,7 +53,7 @@ func (d Document) verdictLine(colour bool) (line string, whole bool) {
 	if d.Verdict == verdict.Pass && d.Grade != verdict.None && len(d.Tied) == 0 {
 		head += ", " + d.Grade.String()
 	}
-	reason := Printable(d.Why())
+	reason := strings.TrimPrefix(Printable(d.Why()), "in part: ") // the head says so
 	lines := wrap(reason, textWidth-len(head)-4)
 	if whole = len(lines) == 1; !whole {
 		lines[0] += " …"
