@@ -129,17 +129,21 @@ func moved(of, v *part.Variant) (all []Difference) {
 	return []Difference{{text, true}}
 }
 
-// tiesOf says how a part's gates give those of another, and with how many ties.
-func tiesOf(ways []tied.Way, own []tied.Gate) (all []Difference, ties int) {
+// tiesOf says how a part's gates give those of another, with how many ties, and whether
+// it has half as many of them or more.
+func tiesOf(ways []tied.Way, own []tied.Gate) (all []Difference, ties int, worth bool) {
 	gates, wanted := math.MaxInt, 0
 	var words []string
+	worth = true
 	for i, w := range ways {
 		for _, t := range w.Ties() {
 			if in := t.In(w.Variant); !slices.Contains(words, in) {
 				words = append(words, in)
 			}
 		}
-		gates, wanted = min(gates, w.Count), max(wanted, own[i].Count)
+		n, of := w.Independent(), len(own[i].Alike)
+		gates, wanted = min(gates, n), max(wanted, of)
+		worth = worth && 2*n >= of
 	}
 	if len(words) > 0 {
 		all = append(all, Difference{"tie " + strings.Join(words, " "), true})
@@ -147,5 +151,5 @@ func tiesOf(ways []tied.Way, own []tied.Gate) (all []Difference, ties int) {
 	if gates < wanted {
 		all = append(all, Difference{fmt.Sprintf("%d in a package, not %d", gates, wanted), true})
 	}
-	return all, len(words)
+	return all, len(words), worth
 }

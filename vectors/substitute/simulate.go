@@ -36,7 +36,7 @@ func (l looker) dropIn(v *part.Variant) (extra []Difference, ok bool) {
 		return nil, false
 	}
 	if !l.contained(v, same) {
-		extra = append(extra, Difference{"does more in ways that this part's data sheet does not ask for", false})
+		extra = append(extra, Difference{fmt.Sprintf("does more where the %s is not specified", l.of.Name()), false})
 	}
 	return extra, true
 }

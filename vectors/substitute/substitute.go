@@ -158,10 +158,14 @@ func sorted(all []Substitute) []Substitute {
 
 // gateRank puts gates before parts that have gates among other things.
 func (s Substitute) gateRank() int {
-	if slices.Contains([]string{"gate", "inverter", "buffer", "schmitt", "driver"}, s.Part.Kind) {
+	if gateLike(s.Part) {
 		return 0
 	}
 	return 1
+}
+
+func gateLike(p *part.Part) bool {
+	return slices.Contains([]string{"gate", "inverter", "buffer", "schmitt", "driver"}, p.Kind)
 }
 
 // ownNumberFirst puts the part's other families before other numbers.
@@ -211,7 +215,10 @@ func (l looker) gates(s *Substitutes, catalogue *tied.Catalogue, taken map[*part
 		if len(ways) < len(own) {
 			continue
 		}
-		extra, ties := tiesOf(ways, own)
+		extra, ties, worth := tiesOf(ways, own)
+		if !worth && !gateLike(v.Part) {
+			continue
+		}
 		if ties == 0 {
 			s.OtherPins = append(s.OtherPins, l.byFamily(v, append(moved(l.of.Variant, v), extra...))...)
 			continue
@@ -224,16 +231,23 @@ func (l looker) gates(s *Substitutes, catalogue *tied.Catalogue, taken map[*part
 	return nil
 }
 
-// whole tells whether gates are all that a part has.
+// whole tells whether gates are all that a part has, each with inputs of its own.
 func whole(v *part.Variant, gates []tied.Gate) bool {
-	n, outputs := 0, 0
-	for _, g := range gates {
-		n += g.Count
-	}
+	outputs := 0
 	for _, p := range v.Pins {
 		if p.Observable() {
 			outputs++
 		}
 	}
-	return n == outputs
+	var used part.Pins
+	for _, g := range gates {
+		for _, inputs := range g.Alike {
+			if own := part.PinSet(inputs...); own&used != 0 {
+				return false
+			}
+			used |= part.PinSet(inputs...)
+			outputs--
+		}
+	}
+	return outputs == 0
 }

@@ -79,6 +79,8 @@ func TestKnownSubstitutes(t *testing.T) {
 		{"7404", "74LS04 74HC04 7405 7406 7414 7416", "4049UB", "7400 7402", "7407"},
 		{"74LS245", "74HC245 74LS645", "", "", "74LS640"},
 		{"2114", "2149", "", "", "2101"},
+		{"7442", "74LS42", "", "", "7443 7444 74155"}, // other codes; outputs share inputs
+		{"4063B", "7485 74LS85", "74L85", "", ""},
 	} {
 		s := substitutesOf(t, c.of, "")
 		all := slices.Concat(s.DropIn, s.OtherPins, s.WithTies)

@@ -22,23 +22,30 @@ type Advice struct {
 	Largest float64
 	// Neighbours are driven inputs that it may be joined to instead, with the same function.
 	Neighbours []int
+	Shared     int  // inputs that the resistor holds
 	PullUp     bool // a resistor inside makes the level
 }
 
 // Advise says how each tie is best made in a family.
 func (u *Use) Advise(f *part.Family) (all []Advice) {
 	v := u.Circuit.Variant
+	high, loads := 0, 0.0 // that one resistor makes
+	for _, t := range u.Ties {
+		if t.To == 0 && t.High {
+			high, loads = high+1, loads+v.Pins[t.Pin-1].LoadIn(f)
+		}
+	}
 	for i, t := range u.Ties {
 		a := Advice{Tie: t, Family: f, PullUp: t.To == 0 && t.High && v.Pins[t.Pin-1].PullUp}
 		load := v.Pins[t.Pin-1].LoadIn(f)
 		switch {
 		case t.To != 0:
 		case t.High:
-			a.Ohms = neededOhms(f)
-			pull := part.PullUp(f, a.Ohms, load)
+			a.Ohms, a.Shared = neededOhms(f), high
+			pull := part.PullUp(f, a.Ohms, loads)
 			if !pull.Valid {
 				a.Ohms = part.E12Below(pull.Largest)
-				pull = part.PullUp(f, a.Ohms, load)
+				pull = part.PullUp(f, a.Ohms, loads)
 			}
 			a.Volts, a.Margin, a.Largest = pull.Volts, pull.Volts-f.VIH, part.E12Below(pull.Largest)
 			a.Neighbours = u.neighbours(i)
@@ -74,7 +81,11 @@ func (a Advice) How() string {
 	case a.PullUp:
 		return "open or to the supply: a pull-up is inside"
 	case a.High && a.Ohms > 0:
-		text = fmt.Sprintf("to the supply through %s: %.2f V at least, %.2f V over VIH", ohms(a.Ohms), a.Volts, a.Margin)
+		one := ""
+		if a.Shared > 1 {
+			one = "one "
+		}
+		text = fmt.Sprintf("to the supply through %s%s: %.2f V at least, %.2f V over VIH", one, ohms(a.Ohms), a.Volts, a.Margin)
 	case a.High:
 		text = "straight to the supply"
 	}

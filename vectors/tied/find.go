@@ -40,6 +40,23 @@ func (w Way) Ties() (ties []Tie) {
 // Of gives the pin that takes an input of the function.
 func (w Way) Of(input int) int { return w.Inputs[slices.Index(w.Takes, input)] }
 
+// Independent counts the outputs of the part that give the function so, each from
+// inputs of its own: those that take a level are shared.
+func (w Way) Independent() (n int) {
+	var held, used part.Pins
+	for _, t := range w.Ties() {
+		held = held.With(t.Pin, t.To == 0)
+	}
+	for _, inputs := range w.Alike {
+		own := part.PinSet(inputs...) &^ held
+		if own&used == 0 {
+			used |= own
+			n++
+		}
+	}
+	return n
+}
+
 // Find gives the ways to a function, the fewest ties first, one a part. It stops at
 // limit ways; 0 for all. The function depends on all its inputs.
 func (c *Catalogue) Find(f twolevel.Function, limit int, want func(*part.Part) bool) (ways []Way) {

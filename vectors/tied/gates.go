@@ -19,8 +19,8 @@ type Gate struct {
 	Stage   part.Stage
 	Inputs  []int // pins that the function depends on, by name
 	Is      twolevel.Function
-	Count   int  // outputs of the part that are alike
-	Pure    bool // all outputs of the part are of this function
+	Alike   [][]int // the inputs of all outputs of the part that are of this function
+	Pure    bool    // all outputs of the part are of this function
 	key     string
 }
 
@@ -105,7 +105,7 @@ func Gates(v *part.Variant) (gates []Gate, err error) {
 		if i < 0 {
 			gates, i = append(gates, g), len(gates)
 		}
-		gates[i].Count++
+		gates[i].Alike = append(gates[i].Alike, g.Inputs)
 	}
 	for i := range gates {
 		gates[i].Pure = len(gates) == 1 && outputs == len(u.Circuit.Outputs)

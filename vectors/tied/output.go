@@ -232,9 +232,9 @@ func (o Output) Words() string {
 	switch o.Kind {
 	case Remembers:
 		if len(o.Inputs) == 0 {
-			return "what it came up with: nothing changes it"
+			return "remembers what it came up with; nothing changes it"
 		}
-		return "remembered, by " + strings.Join(o.Names, " ")
+		return "remembers; changed by " + strings.Join(o.Names, " ")
 	case Released:
 		return "never driven: z"
 	case Unspecified:

@@ -104,11 +104,14 @@ func (p *Page) outputLines(full bool) (lines []string) {
 			unchanged = append(append(unchanged, equal...), alike...)
 			continue
 		}
-		verb := "is"
-		if len(equal) > 1 {
-			verb = "are"
+		verb := " is"
+		switch {
+		case o.Kind == Remembers:
+			verb = ":"
+		case len(equal) > 1:
+			verb = " are"
 		}
-		head := fmt.Sprintf("  %s %s ", strings.Join(equal, " "), verb)
+		head := fmt.Sprintf("  %s%s ", strings.Join(equal, " "), verb)
 		if len(alike) > 0 {
 			so := "; so is "
 			if len(alike) > 1 {
@@ -125,7 +128,7 @@ func (p *Page) outputLines(full bool) (lines []string) {
 		}
 	}
 	if len(unchanged) > 0 {
-		lines = append(lines, "  as ever: "+strings.Join(unchanged, " "))
+		lines = append(lines, "  unchanged: "+strings.Join(unchanged, " "))
 	}
 	if full {
 		return lines
@@ -152,7 +155,7 @@ func (p *Page) sameLine(pin int, full bool) string {
 	if len(names) == 0 {
 		return ""
 	}
-	return "so is a gate of: " + strings.Join(names, ", ")
+	return "the same as a gate of the " + strings.Join(names, ", ")
 }
 
 // adviceLines say how the inputs are tied, those alike together.
@@ -178,7 +181,7 @@ func (p *Page) adviceLines(full bool) (lines []string) {
 	}
 	for _, a := range p.Advice {
 		if len(a.Neighbours) > 0 {
-			lines = append(lines, fmt.Sprintf("  or %s to %s, which is driven: one load more for what drives it", p.name(a.Pin), p.name(a.Neighbours[0])))
+			lines = append(lines, fmt.Sprintf("  or join %s to %s: one load more for what drives that", p.name(a.Pin), p.name(a.Neighbours[0])))
 			if !full {
 				break
 			}

@@ -67,7 +67,7 @@ func TestWhatAnOutputBecomes(t *testing.T) {
 		{"74LS125 1A=H", "1Y", "!/1G ? 1 : z", "always high, while NOT /1G, else z", ""},
 		{"7401 1A=H", "1Y", "!1B", "NOT 1B: an inverter, open collector", "7405"},
 		// What remembers.
-		{"74LS161 /LOAD=H", "QA", "", "remembered, by CLK /CLR ENP ENT", ""},
+		{"74LS161 /LOAD=H", "QA", "", "remembers; changed by CLK /CLR ENP ENT", ""},
 		{"74LS161 /CLR=L", "QA", "0", "always low", ""},
 		{"7475 12C=H", "1Q", "1D", "1D: a buffer", ""},
 		{"74LS74 /1PRE=L /1CLR=H", "1Q", "1", "always high", ""},
@@ -254,7 +254,8 @@ func holds(t *testing.T, text string, f Wanted, way Way) {
 // ratings of the data books, from memory; common practice).
 func TestHowToTie(t *testing.T) {
 	for _, c := range []struct{ typed, how string }{
-		{"7410 1A=H", "to the supply through 1 kΩ: 4.71 V at least, 2.71 V over VIH"}, // 4.75 V - 40 µA x 1 kΩ
+		{"7410 1A=H", "to the supply through 1 kΩ: 4.71 V at least, 2.71 V over VIH"},               // 4.75 V - 40 µA x 1 kΩ
+		{"7410 1A=H 2A=H 3A=H", "to the supply through one 1 kΩ: 4.63 V at least, 2.63 V over VIH"}, // 120 µA
 		{"74S10 1A=H", "to the supply through 1 kΩ: 4.70 V at least, 2.70 V over VIH"},
 		{"74LS10 1A=H", "straight to the supply"},
 		{"74HC10 1A=H", "straight to the supply, never open"},
