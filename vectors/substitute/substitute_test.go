@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"chipassay/vectors/library"
+	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/tied"
 )
@@ -67,7 +68,7 @@ func find(list []Substitute, typ string) (words string, ok bool) {
 // memory) and common practice.
 func TestKnownSubstitutes(t *testing.T) {
 	for _, c := range []struct{ of, dropIn, otherPins, withTies, never string }{
-		{"7400", "74LS00 74HC00 74HCT00 7437 7403 7438 74132 74LS132", "4011B 7401 74LS01", "7410 7420 7430", "7408 7402 7486"},
+		{"7400", "74LS00 74HC00 74HCT00 7437 7403 7438 74132 74LS132", "4011B 7401 74LS01", "7410 7420 7430", "7408 7402 7486 74158 7442"},
 		{"7410", "74LS10 74F10 7412", "4023B", "7420 7430", "7411 7427"},
 		{"4011B", "4011UB 4093B", "7400 74HC00", "4012B 4023B", "4001B"},
 		{"74LS51", "74HC51", "", "74LS55", "7451"}, // the 7451 is 2-2, 2-2 on other pins
@@ -147,6 +148,20 @@ func TestWhatDiffers(t *testing.T) {
 		if !ok || words != c.words {
 			t.Errorf("%s for %s: %q, want %q", c.typ, c.of, words, c.words)
 		}
+	}
+}
+
+// TestMoreThanAsked: a J-K flip-flop answers the whole test of an R-S one, and not the
+// other way round; a level that is left open is no answer.
+func TestMoreThanAsked(t *testing.T) {
+	if words, ok := find(substitutesOf(t, "74L71", "").DropIn, "74L72"); !ok || words != "does more where the 74L71 is not specified" {
+		t.Errorf("74L72 for 74L71: %q", words)
+	}
+	if words, ok := find(substitutesOf(t, "74L72", "").DropIn, "74L71"); ok {
+		t.Errorf("74L71 for 74L72: %q", words)
+	}
+	if is(logic.Splat(logic.X), logic.One)|is(logic.Splat(logic.X), logic.Zero)|is(logic.Splat(logic.X), logic.Z) != 0 {
+		t.Error("an unknown level is an answer")
 	}
 }
 

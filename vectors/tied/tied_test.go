@@ -85,6 +85,24 @@ func TestWhatAnOutputBecomes(t *testing.T) {
 	}
 }
 
+// TestWhatStillMatters: a level-sensitive load that is always on leaves its data alone
+// to matter, and what the data sheet forbids is left open.
+func TestWhatStillMatters(t *testing.T) {
+	p := page(t, "74LS193 /LOAD=L CLR=L")
+	for _, o := range p.Outputs {
+		if p.name(o.Pin) == "QA" && (o.Language() != "A" || len(o.Inputs) != 1) {
+			t.Errorf("QA of a 74LS193 that always loads is %s of %v", o.Language(), o.Names)
+		}
+	}
+	// The 4063: for equal words just one cascade input is high (data sheet's table, from memory).
+	p = page(t, "4063B ALTBI=L AEQBI=L")
+	for _, o := range p.Outputs {
+		if l := o.Function.Level(0); p.name(o.Pin) == "AGTBO" && l != twolevel.Either {
+			t.Errorf("AGTBO of a 4063 with all inputs low is asked to be %v", l)
+		}
+	}
+}
+
 // TestEqualExhaustively ties inputs of every part at random, and reads the expression
 // of each output as a definition of its own: in every row it gives the level that the
 // part's own definition gives with all inputs driven.

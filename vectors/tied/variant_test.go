@@ -61,22 +61,24 @@ func holdsTies(t *testing.T, typed string, v *part.Variant, p *proof.Proof, ties
 }
 
 func TestOneUse(t *testing.T) {
+	use(t, "74592 /CCKEN=L") // whose definition has a sequence that moves the tied input
 	for _, c := range []struct {
 		typed  string
 		steps  int    // 0 for whatever they are
 		gates  string // sections that may be called tested
 		leaves string // pins
+		idle   string // those of them that nothing asks for: not even their contact is judged
 	}{
-		{"74LS51 1D=L 1E=L 1F=L", 1 << 7, "1 2", "9 10 11"},
-		{"7400 3A=L 3B=L", 1 << 6, "1 2 4", "8 9 10"}, // the rest of a chip whose gate 3 is dead
-		{"7400 3A=L", 1 << 6, "1 2 4", "8 9 10"},      // 3B changes nothing any more
-		{"7400 3A=H", 1 << 7, "1 2 3 4", "9"},
-		{"7486 1A=H", 1 << 7, "1 2 3 4", "1"},
-		{"74LS151 /G=L", 1 << 11, "", "7"},
-		{"74LS245 DIR=H /G=L", 1 << 8, "", "1 19"},
-		{"74LS161 /LOAD=H", 0, "", "3 4 5 6 9"},
-		{"74LS74 /1PRE=H /1CLR=H", 0, "1 2", "1 4"},
-		{"7490 R91=L R92=L", 0, "", "6 7"},
+		{"74LS51 1D=L 1E=L 1F=L", 1 << 7, "1 2", "9 10 11", ""},
+		{"7400 3A=L 3B=L", 1 << 6, "1 2 4", "8 9 10", "8 9 10"}, // the rest of a chip whose gate 3 is dead
+		{"7400 3A=L", 1 << 6, "1 2 4", "8 9 10", "8 9 10"},      // 3B changes nothing any more
+		{"7400 3A=H", 1 << 7, "1 2 3 4", "9", ""},
+		{"7486 1A=H", 1 << 7, "1 2 3 4", "1", ""},
+		{"74LS151 /G=L", 1 << 11, "", "7", ""},
+		{"74LS245 DIR=H /G=L", 1 << 8, "", "1 19", ""},
+		{"74LS161 /LOAD=H", 0, "", "3 4 5 6 9", "3 4 5 6"},
+		{"74LS74 /1PRE=H /1CLR=H", 0, "1 2", "1 4", ""},
+		{"7490 R91=L R92=L", 0, "", "6 7", ""},
 	} {
 		p := use(t, c.typed)
 		if n := len(p.Sequence.Steps); c.steps != 0 && n != c.steps {
@@ -91,12 +93,16 @@ func TestOneUse(t *testing.T) {
 		if got := strings.Join(names, " "); got != c.gates || len(names) == 0 {
 			t.Errorf("%s: tested are %q, want %q", c.typed, got, c.gates)
 		}
-		var left part.Pins
+		var left, idle part.Pins
 		for _, q := range p.Circuit.Variant.Pins {
+			idle = idle.With(q.Number, q.Untested != "")
 			left = left.With(q.Number, q.Untested != "" || q.Tied != part.NotTied)
 		}
 		if left.String() != c.leaves {
 			t.Errorf("%s: pins %s are left out, want %s", c.typed, left, c.leaves)
+		}
+		if idle.String() != c.idle {
+			t.Errorf("%s: pins %s are idle, want %s", c.typed, idle, c.idle)
 		}
 	}
 }
