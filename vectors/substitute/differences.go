@@ -62,9 +62,25 @@ func levels(f, g *part.Family, add func(bool, string, ...any)) {
 			add(true, "a %s output drives %s of its inputs", f.Name, count(float64(n)))
 		}
 	}
+	if was, is := mostSupply(f), mostSupply(g); is < was && was > maxSupply {
+		add(true, "supply of %g V at most", is)
+	}
 	if f.Technology.Bipolar() && !g.Technology.Bipolar() {
 		add(true, "no input open")
 	}
+}
+
+// mostSupply is the highest supply that a family is made for, V.
+//
+// Source: recommended operating conditions of the data books, from memory.
+func mostSupply(f *part.Family) float64 {
+	switch {
+	case f.Series4000(), f.Name == "74C":
+		return 15
+	case f.Name == "74HC":
+		return 6
+	}
+	return maxSupply
 }
 
 // maxSupply is the highest supply of a nominal 5 V, V.

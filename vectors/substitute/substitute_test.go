@@ -136,7 +136,8 @@ func TestWhatDiffers(t *testing.T) {
 		{"7400", "", "74132", "Schmitt inputs"},
 		{"74132", "", "7400", "no hysteresis: not for slow edges"},
 		{"7400", "", "7410", "tie 1C=H; 3 in a package, not 4"},
-		{"4011B", "", "74LS00", "other pins; pull-up of 4.7 kΩ at outputs that feed 4000B; a 4000B output drives 1 of its inputs; 9.5 ns a gate, not 125"},
+		{"4011B", "", "74HC00", "other pins; supply of 6 V at most; 9 ns a gate, not 125"},
+		{"4011B", "", "74LS00", "other pins; pull-up of 4.7 kΩ at outputs that feed 4000B; a 4000B output drives 1 of its inputs; supply of 5.25 V at most; 9.5 ns a gate, not 125"},
 		// Five LS loads are 2 mA, and 10 mA are left of 16 mA for the LED: 2.8 V over 280 Ω.
 		{"74LS00", "5 x 74LS, 1 LED", "7400", "an input is 4 74LS loads; 10 ns a gate, not 9.5; carries the load; LED through 330 Ω, 8.5 mA"},
 		{"7400", "20 x 74LS, 1 LED", "74LS00", "drives 5 74 inputs, not 10; too weak for the load: leaves 0 mA for an LED; 9.5 ns a gate, not 10"},

@@ -108,6 +108,9 @@ func (p *Page) outputLines(full bool) (lines []string) {
 		switch {
 		case o.Kind == Remembers:
 			verb = ":"
+			if len(equal) > 1 {
+				text = strings.Replace(text, "remembers", "remember", 1)
+			}
 		case len(equal) > 1:
 			verb = " are"
 		}
