@@ -24,7 +24,10 @@ type bench struct {
 	fights int // steps that were read while an output was driven to the other level
 	asked  int // requests
 	worst  int // the most such steps of one request
+	loads  bool
 }
+
+func (b *bench) Loads() bool { return b.loads }
 
 func (b *bench) Measure(_ context.Context, steps []adapter.MeasureStep) (all []adapter.Measured, err error) {
 	b.asked++
@@ -37,7 +40,7 @@ func (b *bench) Measure(_ context.Context, steps []adapter.MeasureStep) (all []a
 			case s.Bias.Up.Has(pin):
 				return true
 			}
-			return b.bipolar
+			return b.bipolar && !s.Load.On
 		}
 		out := b.drives(level)
 		m := adapter.Measured{}
@@ -57,6 +60,8 @@ func (b *bench) Measure(_ context.Context, steps []adapter.MeasureStep) (all []a
 				volts = map[bool]float64{true: 3.4, false: 0.2}[high]
 			case s.Bias.Up.Has(pin):
 				volts = 5
+			case b.bipolar && s.Load.On:
+				volts = 0.8
 			case b.bipolar:
 				volts = 1.4
 			}

@@ -25,8 +25,10 @@ import (
 // A Step is one state of an unknown chip, and what its pins read there. The pins that
 // are neither Low nor High, nor supply pins, are open.
 type Step struct {
-	Low  part.Pins // driven low
-	High part.Pins // held high through a resistor, and not driven
+	Low  part.Pins // held low through a resistor, or driven low
+	High part.Pins // held high through a resistor
+	// Driven are those of Low that are driven: there an output may lose the contest.
+	Driven part.Pins
 	// The pins that read high while the open ones are pulled high, and while they are pulled low.
 	PulledUp, PulledDown part.Pins
 }
@@ -36,6 +38,11 @@ type Step struct {
 type Trace struct {
 	Pins, VCC, GND int
 	Steps          []Step
+}
+
+// Signals are the pins that are no supply pins.
+func (t Trace) Signals() part.Pins {
+	return (part.Pins(1)<<t.Pins - 1) &^ part.PinSet(t.VCC, t.GND)
 }
 
 // A Mismatch, in bits, is the price of a reading that a part rules out: one in a
@@ -206,8 +213,7 @@ type reader struct {
 }
 
 func newReader(t Trace) *reader {
-	r := &reader{trace: t, signals: (part.Pins(1)<<t.Pins - 1) &^ part.PinSet(t.VCC, t.GND)}
-	return r
+	return &reader{trace: t, signals: t.Signals()}
 }
 
 // read is the level that a step shows at a pin.
@@ -228,21 +234,13 @@ func (r *reader) judge(pin int, s Step, p prediction) outcome {
 		return open
 	}
 	switch {
+	case s.Driven.Has(pin) && p.value == logic.One, s.Low.Has(pin) && p.value == logic.X && seen == logic.One, s.High.Has(pin) && p.value == logic.X:
+		r.unforeseen(pin, s) // of two drivers either may win
+		return open
 	case s.Low.Has(pin):
-		if p.value == logic.One || p.value == logic.X && seen == logic.One {
-			r.unforeseen(pin, s) // two drivers: either may win
-			return open
-		}
-		return verdict(seen == logic.Zero)
+		return verdict((seen == logic.One) == (p.value == logic.One))
 	case s.High.Has(pin):
-		switch p.value {
-		case logic.X:
-			r.unforeseen(pin, s)
-			return open
-		case logic.Zero:
-			return verdict(seen == logic.Zero)
-		}
-		return verdict(seen == logic.One)
+		return verdict((seen == logic.Zero) == (p.value == logic.Zero))
 	case p.value == logic.Z && p.pulledUp:
 		return verdict(seen == logic.Z || seen == logic.One)
 	case p.value != logic.X:

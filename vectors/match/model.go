@@ -54,8 +54,10 @@ func (g *gates) allows(pin int, s Step) uint64 {
 	switch {
 	case s.Low.Has(pin) && seen == logic.One, seen == logic.One && !s.High.Has(pin):
 		return high
-	case s.Low.Has(pin):
+	case s.Driven.Has(pin):
 		return ^uint64(0)
+	case s.Low.Has(pin):
+		return w.Lo | ^w.Hi
 	case s.High.Has(pin) && seen == logic.One:
 		return w.Hi | ^w.Lo
 	case seen == logic.Zero:
@@ -66,15 +68,16 @@ func (g *gates) allows(pin int, s Step) uint64 {
 	return w.Hi & w.Lo
 }
 
-// levelAt is what a pin carries that the candidate drives to w: what it is driven or
-// held to, else what the candidate makes of it; x where it is pulled both ways.
+// levelAt is what a pin carries that the candidate drives to w: what it is driven to, else
+// what the candidate makes of it, else what it is held to; x where it is pulled both ways.
 func levelAt(pin int, s Step, w logic.Word, p part.Pin) logic.Word {
 	switch {
-	case s.Low.Has(pin):
+	case s.Driven.Has(pin):
 		return logic.Splat(logic.Zero)
+	case s.Low.Has(pin):
+		w.Lo |= ^(w.Hi | w.Lo)
 	case s.High.Has(pin) || p.PullUp:
-		released := ^(w.Hi | w.Lo)
-		w.Hi |= released
+		w.Hi |= ^(w.Hi | w.Lo)
 	}
 	return w // a released input reads as unknown
 }

@@ -1,0 +1,253 @@
+package probe
+
+import (
+	"context"
+	"math"
+	"slices"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/match"
+	"chipassay/vectors/part"
+)
+
+// What readings mean, V. A bipolar input that is pulled low stands at 1.6 V or less, and no
+// high stands below 2.0 (design.md). A pin that is held or driven low stands at 0.87 V or
+// less, but for the heaviest inputs, at 1.5; the upper transistors of an output against it
+// make it 1.9 or more.
+const (
+	highVolts = 1.8
+	// loadedHigh is the same under the load: a standard bipolar input stands at 0.8 to 1.1 V,
+	// an output that is high by 2 kΩ inside, as the 7448's, at 1.5 (both by Ohm's law).
+	loadedHigh = 1.35
+	fightVolts = 1.7
+	// certainVolts is a high that the adapter's digital input cannot miss: 0.6 of the rail
+	// (the data sheet's VIH) and some.
+	certainVolts = 3.3
+	// lowVolts is what an input takes for a low: VIL of 0.8 V, and a reading's error.
+	lowVolts = 0.85
+	// leastStanding tells a bipolar input from a MOS one, when it is pulled low through
+	// 10 kΩ: one of 74ALS, whose resistors are the largest, stands at 0.3 V or more, and
+	// a MOS one at 0.01 V or less (design.md; from memory of the data books).
+	leastStanding = 0.15
+)
+
+// What a step waits: a position with a low-side switch settles from its bias in 10 µs for
+// a digital reading and in 40 µs for a voltage (design.md).
+const (
+	digitalSettle = 15 * time.Microsecond
+	voltsSettle   = 50 * time.Microsecond
+)
+
+// perRequest is how many changes one request carries.
+const perRequest = 8
+
+// A Walker takes a chip from step to step.
+type Walker struct {
+	socket  Socket
+	record  *Record
+	signals part.Pins
+	never   part.Pins // to be driven
+
+	held part.Pins // that are held low or high
+	low  part.Pins // those of them that are low
+
+	loaded bool      // the load pulls beside the bias
+	heavy  part.Pins // that are driven low, for no resistor holds them there
+	tried  part.Pins // that the load was seen to pull low, or not
+	clear  part.Pins // outputs whose highs read for certain
+}
+
+// Begin finds the pins that are no outputs while all are biased high, and holds them there.
+func Begin(ctx context.Context, socket Socket, seat Seat) (*Walker, error) {
+	w := &Walker{socket: socket, never: seat.Untouchable,
+		record: &Record{Trace: match.Trace{Pins: seat.Pins, VCC: seat.VCC, GND: seat.GND}}}
+	w.signals = w.record.Signals()
+	for i := range w.record.Standing {
+		w.record.Standing[i] = math.NaN()
+	}
+	err := w.directions(ctx)
+	bipolar, known := w.record.Bipolar()
+	w.loaded = known && bipolar && socket.Loads()
+	if !w.loaded && (bipolar || !known) {
+		w.heavy = w.signals
+	}
+	return w, err
+}
+
+// Record is what was seen so far.
+func (w *Walker) Record() *Record {
+	w.record.Inputs = w.signals &^ w.record.Outputs
+	return w.record
+}
+
+// Held are the pins that Flip may change, and those of them that are low.
+func (w *Walker) Held() (held, low part.Pins) { return w.held, w.low }
+
+// pulls gives the bias and the load that pull pins high and all others low.
+func (w *Walker) pulls(high part.Pins) (bias, load adapter.Pull) {
+	if w.loaded {
+		load = adapter.PullUp(high)
+	}
+	return adapter.PullUp(high), load
+}
+
+// highs are the pins that stand high: by their voltage where it is measured.
+func (w *Walker) highs(m adapter.Measured) (pins part.Pins) {
+	least := highVolts
+	if w.loaded {
+		least = loadedHigh
+	}
+	for pin := range w.signals.All() {
+		high := m.High.Has(pin)
+		if v := m.Volts[pin]; !math.IsNaN(v) {
+			high = v > least
+		}
+		pins = pins.With(pin, high)
+	}
+	return pins
+}
+
+func (w *Walker) directions(ctx context.Context) error {
+	step := func(high, measured part.Pins) adapter.MeasureStep {
+		return adapter.MeasureStep{Bias: adapter.PullUp(high), Settle: voltsSettle, Pins: measured}
+	}
+	steps := []adapter.MeasureStep{step(w.signals, w.signals)}
+	for pin := range w.signals.All() {
+		steps = append(steps, step(w.signals.With(pin, false), part.PinSet(pin)))
+	}
+	seen, err := w.socket.Measure(ctx, steps)
+	if err != nil || len(seen) < len(steps) {
+		return err
+	}
+	r := w.record
+	up := w.highs(seen[0])
+	r.Steps = append(r.Steps, match.Step{High: w.signals, PulledUp: up, PulledDown: up})
+	i := 0
+	for pin := range w.signals.All() {
+		i++
+		down := w.highs(seen[i])
+		r.Steps = append(r.Steps, match.Step{High: w.signals.With(pin, false), PulledUp: up, PulledDown: down})
+		if up.Has(pin) && !down.Has(pin) {
+			w.held = w.held.With(pin, !w.never.Has(pin))
+			r.Standing[pin] = seen[i].Volts[pin]
+		} else {
+			r.Outputs = r.Outputs.With(pin, true)
+		}
+	}
+	return nil
+}
+
+// Flip changes one pin after the other, where it may still be held.
+func (w *Walker) Flip(ctx context.Context, pins ...int) error {
+	for len(pins) > 0 {
+		var steps []adapter.MeasureStep
+		var taken []match.Step
+		for len(pins) > 0 && len(taken) < perRequest && (len(taken) == 0 || w.low&w.heavy == 0) {
+			if pin := pins[0]; w.held.Has(pin) {
+				steps = append(steps, w.edge(pin))
+				w.low ^= part.PinSet(pin)
+				steps = append(steps, w.rest())
+				taken = append(taken, match.Step{Low: w.low, High: w.held &^ w.low, Driven: w.low & w.heavy})
+			}
+			pins = pins[1:]
+		}
+		if len(steps) == 0 {
+			continue
+		}
+		seen, err := w.socket.Measure(ctx, steps)
+		for i := range taken {
+			if 2*i+1 < len(seen) {
+				w.look(&taken[i], seen[2*i], seen[2*i+1])
+				w.record.Steps = append(w.record.Steps, taken[i])
+			}
+		}
+		if err != nil {
+			return err
+		}
+		w.admit(taken[len(taken)-1])
+	}
+	return nil
+}
+
+// edge drives a pin to the other level, while open pins are pulled high. The pulls are
+// set before the drive: the bias still pulls the old way, so that the edge is the drive's.
+func (w *Walker) edge(pin int) adapter.MeasureStep {
+	high, opened := w.held&^w.low, w.signals&^w.held
+	s := adapter.MeasureStep{Settle: digitalSettle}
+	s.Driven = w.low & w.heavy
+	s.Driven, s.Drive = s.Driven.With(pin, true), part.Pins(0).With(pin, w.low.Has(pin))
+	if w.loaded { // the load against the drive would lift a low
+		high = high.With(pin, w.low.Has(pin))
+	}
+	s.Bias, s.Load = w.pulls(high | opened)
+	return s
+}
+
+// rest holds all pins, while open ones are pulled low.
+func (w *Walker) rest() adapter.MeasureStep {
+	s := adapter.MeasureStep{Settle: digitalSettle}
+	s.Driven = w.low & w.heavy
+	s.Bias, s.Load = w.pulls(w.held &^ w.low)
+	s.Pins = w.signals&^w.held&^w.clear | w.low&w.heavy | w.low&^w.tried
+	if s.Pins != 0 {
+		s.Settle = voltsSettle
+	}
+	return s
+}
+
+// look reads one step, and releases what turned out to be an output.
+func (w *Walker) look(s *match.Step, up, down adapter.Measured) {
+	s.PulledUp, s.PulledDown = w.highs(up), w.highs(down)
+	for pin := range s.Low.All() {
+		v := down.Volts[pin]
+		fights := v > fightVolts || math.IsNaN(v) && down.High.Has(pin)
+		s.PulledUp, s.PulledDown = s.PulledUp.With(pin, fights), s.PulledDown.With(pin, fights)
+		switch {
+		case fights:
+			w.release(pin)
+		case v > lowVolts && !s.Driven.Has(pin): // no low: what the chip takes it for is not known
+			s.Low, s.PulledUp = s.Low.With(pin, false), s.PulledUp.With(pin, true)
+			w.heavy |= part.PinSet(pin)
+		case !math.IsNaN(v):
+			w.tried |= part.PinSet(pin)
+		}
+	}
+	for pin := range s.High.All() {
+		stands := s.PulledDown.Has(pin)
+		s.PulledUp = s.PulledUp.With(pin, stands)
+		if !stands {
+			w.release(pin)
+		}
+	}
+	opened := w.signals &^ s.Low &^ s.High
+	for pin := range opened.All() {
+		w.clear = w.clear.With(pin, w.clear.Has(pin) || down.Volts[pin] > certainVolts)
+	}
+	w.record.Outputs |= opened & (s.PulledDown | ^s.PulledUp)
+}
+
+func (w *Walker) release(pin int) {
+	w.record.Outputs = w.record.Outputs.With(pin, true)
+	w.held, w.low = w.held.With(pin, false), w.low.With(pin, false)
+}
+
+// admit takes in the open pins that followed their bias both ways in the last step.
+func (w *Walker) admit(last match.Step) {
+	w.held |= w.signals &^ last.Low &^ last.High &^ w.never & last.PulledUp &^ last.PulledDown
+}
+
+// Bipolar tells whether the inputs are bipolar; known is false where no input was measured.
+func (r *Record) Bipolar() (bipolar, known bool) {
+	var volts []float64
+	for _, v := range r.Standing {
+		if !math.IsNaN(v) {
+			volts = append(volts, v)
+		}
+	}
+	if len(volts) == 0 {
+		return false, false
+	}
+	slices.Sort(volts)
+	return volts[len(volts)/2] > leastStanding, true
+}
