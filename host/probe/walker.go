@@ -221,10 +221,22 @@ func (w *Walker) look(s *match.Step, up, down adapter.Measured) {
 		}
 	}
 	opened := w.signals &^ s.Low &^ s.High
+	low, high := w.levels()
 	for pin := range opened.All() {
-		w.clear = w.clear.With(pin, w.clear.Has(pin) || down.Volts[pin] > certainVolts)
+		v := down.Volts[pin]
+		w.clear = w.clear.With(pin, w.clear.Has(pin) || v > certainVolts)
+		s.Between = s.Between.With(pin, v > low && v < high)
 	}
 	w.record.Outputs |= opened & (s.PulledDown | ^s.PulledUp)
+}
+
+// levels are what an input of the chip takes for a low and for a high at 5 V, V: VIL and VIH of
+// the bipolar families, and of CMOS.
+func (w *Walker) levels() (low, high float64) {
+	if bipolar, known := w.record.Bipolar(); known && !bipolar {
+		return 1.5, 3.5
+	}
+	return 0.8, 2.0
 }
 
 func (w *Walker) release(pin int) {

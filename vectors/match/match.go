@@ -31,6 +31,9 @@ type Step struct {
 	Driven part.Pins
 	// The pins that read high while the open ones are pulled high, and while they are pulled low.
 	PulledUp, PulledDown part.Pins
+	// Between are open pins that stood, while they were pulled low, at a voltage that is
+	// neither a low nor a high to an input.
+	Between part.Pins
 }
 
 // A Trace is what an unknown chip did, from the moment at which nothing was known of
@@ -58,10 +61,13 @@ const mostMismatches = 40
 
 // A Fit is how well a part explains a trace.
 type Fit struct {
-	Variant    *part.Variant
+	Candidate
 	Bits       float64 // the price of all readings
 	Mismatches int     // readings that the part rules out
 	Right      int     // changes of outputs that it predicts
+	Late       float64 // what of the price is for readings of the last third
+
+	model *gates // at the end of the trace; nil for a memory
 }
 
 // A Candidate is a part that may lie in the socket. Circuit is nil for a memory.
@@ -126,14 +132,14 @@ func (t Trace) Blind() float64 {
 
 // fit simulates a candidate, and again from a state at power-up where that explains more.
 func (t Trace) fit(c Candidate) (f Fit, near bool) {
-	f, near = t.price(c.Variant, modelOf(c))
+	f, near = t.price(c, modelOf(c))
 	if !near || c.Circuit == nil || f.Mismatches > 0 || len(c.Circuit.State) == 0 {
 		return f, near
 	}
 	if alive := t.alive(c); alive != 0 {
 		m := awake(c)
 		m.lane = bits.TrailingZeros64(alive)
-		from, _ := t.price(c.Variant, m)
+		from, _ := t.price(c, m)
 		from.Bits += math.Log2(float64(states) / float64(bits.OnesCount64(alive)))
 		if from.Mismatches == 0 && from.Bits < f.Bits {
 			return from, true
@@ -143,10 +149,13 @@ func (t Trace) fit(c Candidate) (f Fit, near bool) {
 }
 
 // price goes through the trace with a model.
-func (t Trace) price(v *part.Variant, m model) (f Fit, near bool) {
-	f.Variant = v
+func (t Trace) price(c Candidate, m model) (f Fit, near bool) {
+	f.Candidate = c
 	r := newReader(t)
-	for _, s := range t.Steps {
+	for i, s := range t.Steps {
+		if i == len(t.Steps)*2/3 {
+			f.Late = -r.bits
+		}
 		m.take(s)
 		for pin := range r.signals.All() {
 			p := m.predict(pin)
@@ -165,6 +174,8 @@ func (t Trace) price(v *part.Variant, m model) (f Fit, near bool) {
 		}
 	}
 	f.Bits = r.bits + Mismatch*float64(f.Mismatches)
+	f.Late += r.bits
+	f.model, _ = m.(*gates)
 	return f, true
 }
 
@@ -173,7 +184,9 @@ func (t Trace) price(v *part.Variant, m model) (f Fit, near bool) {
 func (t Trace) alive(c Candidate) uint64 {
 	m, r, alive := awake(c), newReader(t), ^uint64(0)
 	for _, s := range t.Steps {
-		m.take(s)
+		if m.take(s) {
+			alive = ^uint64(0)
+		}
 		for pin := range r.signals.All() {
 			alive &= m.allows(pin, s)
 		}

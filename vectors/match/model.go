@@ -1,13 +1,16 @@
 package match
 
 import (
+	"slices"
+
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
 )
 
 // A model is a candidate at work.
 type model interface {
-	take(s Step)
+	take(s Step) (lost bool)
 	predict(pin int) prediction
 }
 
@@ -15,15 +18,33 @@ func modelOf(c Candidate) model {
 	if c.Circuit == nil {
 		return &memory{v: c.Variant, m: c.Variant.Memory, words: map[int]int{}}
 	}
-	return &gates{c: c.Circuit, m: c.Circuit.NewMachine()}
+	return unpowered(c.Circuit)
 }
 
 // gates are a part of logic.
 type gates struct {
-	c      *logic.Circuit
-	m      *logic.Machine
-	lane   int  // that predicts
-	untied bool // a pin that the definition ties is at another level: its function is not known
+	c    *logic.Circuit
+	m    *logic.Machine
+	lane int // that predicts
+	// untold: the definition does not say what the part does now, for a pin that it ties is at
+	// another level, or the data sheet forbids the levels.
+	untold bool
+
+	rules  *stimulus.Rules // nil where the part forbids nothing
+	levels part.Pins       // inputs that were high after the last step
+	known  bool            // whether all of them were
+	wakes  uint64          // how often it powered up, with its state at random; 0: never
+}
+
+func unpowered(c *logic.Circuit) *gates {
+	g := &gates{c: c, m: c.NewMachine()}
+	pulsed := func(r logic.Register) bool {
+		return slices.ContainsFunc(r.Rules, func(r logic.Rule) bool { return r.Edge == part.Pulse })
+	}
+	if len(c.Never)+len(c.Stable) > 0 || slices.ContainsFunc(c.Registers, pulsed) {
+		g.rules = stimulus.RulesOf(c)
+	}
+	return g
 }
 
 // states is how many states at power-up are tried, each in a lane.
@@ -31,21 +52,31 @@ const states = 64
 
 // awake is a candidate that has powered up, in each lane in another state.
 func awake(c Candidate) *gates {
-	g := &gates{c: c.Circuit, m: c.Circuit.NewMachine()}
-	g.m.PowerUp(1)
+	g := unpowered(c.Circuit)
+	g.wake()
 	return g
+}
+
+func (g *gates) wake() {
+	g.wakes++
+	g.m.PowerUp(g.wakes)
 }
 
 // allows gives the lanes that do not rule a pin's reading out.
 func (g *gates) allows(pin int, s Step) uint64 {
 	p := g.c.Variant.Pins[pin-1]
-	if g.untied || predict(p, func() prediction { return prediction{} }).anything {
+	if g.untold || foretell(p, func() prediction { return prediction{} }).anything {
 		return ^uint64(0)
 	}
 	w := g.m.Out(pin)
 	if !p.Observable() {
 		w = logic.Word{}
 	}
+	return allowing(w, pin, s, p)
+}
+
+// allowing gives the lanes of what a part drives at a pin that do not rule its reading out.
+func allowing(w logic.Word, pin int, s Step, p part.Pin) uint64 {
 	high := w.Hi
 	if p.PullUp || p.Untested != "" {
 		high |= ^(w.Hi | w.Lo)
@@ -68,47 +99,86 @@ func (g *gates) allows(pin int, s Step) uint64 {
 	return w.Hi & w.Lo
 }
 
-// levelAt is what a pin carries that the candidate drives to w: what it is driven to, else
-// what the candidate makes of it, else what it is held to; x where it is pulled both ways.
-func levelAt(pin int, s Step, w logic.Word, p part.Pin) logic.Word {
+// levelAt is what a pin carries that a candidate drives to w. Where it was seen at a level
+// it is that, whoever made it so; an open pin that follows its resistor is what the
+// candidate makes of it, and where nothing drives it, unknown.
+func levelAt(pin int, s Step, w logic.Word) logic.Word {
+	up, down := s.PulledUp.Has(pin), s.PulledDown.Has(pin)
 	switch {
-	case s.Driven.Has(pin):
-		return logic.Splat(logic.Zero)
-	case s.Low.Has(pin):
-		w.Lo |= ^(w.Hi | w.Lo)
-	case s.High.Has(pin) || p.PullUp:
-		w.Hi |= ^(w.Hi | w.Lo)
+	case s.Driven.Has(pin) && down: // two drivers against each other
+		return logic.Splat(logic.X)
+	case (s.Low | s.High).Has(pin), up == down && !s.Between.Has(pin):
+		return logic.Splat(logic.FromBool(down))
 	}
-	return w // a released input reads as unknown
+	return w
 }
 
-func (g *gates) take(s Step) {
+// take goes one step further. What a data sheet forbids costs the part its state. It tells
+// whether it did.
+func (g *gates) take(s Step) (lost bool) {
 	for range 2 { // what the chip drives may be an input of its own
 		for _, pin := range g.c.InputPins {
-			g.m.Set(pin, levelAt(pin, s, g.m.Out(pin), g.c.Variant.Pins[pin-1]))
+			g.m.Set(pin, levelAt(pin, s, g.m.Out(pin)))
 		}
 		g.m.Settle()
 	}
-	g.untied = false
+	g.untold = false
 	for _, p := range g.c.Variant.Pins {
-		g.untied = g.untied || p.Tied == part.TiedLow && !s.Low.Has(p.Number) || p.Tied == part.TiedHigh && !s.High.Has(p.Number)
+		g.untold = g.untold || p.Tied == part.TiedLow && !s.Low.Has(p.Number) || p.Tied == part.TiedHigh && !s.High.Has(p.Number)
 	}
+	if g.rules == nil || g.obeys(s) {
+		return false
+	}
+	g.untold = g.untold || g.never()
+	g.forget()
+	return true
+}
+
+// obeys tells whether a step was allowed, for all that is known of the inputs.
+func (g *gates) obeys(s Step) bool {
+	from, was := g.levels, g.known
+	g.levels, g.known = 0, true
+	for _, pin := range g.c.InputPins {
+		up, down := s.PulledUp.Has(pin), s.PulledDown.Has(pin)
+		g.levels = g.levels.With(pin, down)
+		g.known = g.known && ((s.Low | s.High).Has(pin) || up == down && !s.Between.Has(pin))
+	}
+	return !g.never() && (!was || !g.known || g.rules.Allows(from, g.levels))
+}
+
+// never tells whether the levels at hand are forbidden, or may be.
+func (g *gates) never() bool {
+	return slices.ContainsFunc(g.c.Never, func(node int32) bool { return g.m.Node(node).Hi&1 != 0 })
+}
+
+// forget leaves the state unknown, or at random again.
+func (g *gates) forget() {
+	if g.wakes > 0 {
+		g.wake()
+		return
+	}
+	state := make([]logic.Word, len(g.c.State))
+	for i := range state {
+		state[i] = logic.Splat(logic.X)
+	}
+	g.m.Restore(state)
+	g.m.Settle()
 }
 
 func (g *gates) predict(pin int) prediction {
 	p := g.c.Variant.Pins[pin-1]
-	return predict(p, func() prediction {
+	return foretell(p, func() prediction {
 		v := g.m.Out(pin).Lane(g.lane)
-		if g.untied {
+		if g.untold {
 			v = logic.X
 		}
-		drives := !g.untied && (p.Stage == part.TotemPole && p.Role == part.Output)
+		drives := !g.untold && (p.Stage == part.TotemPole && p.Role == part.Output)
 		return prediction{value: v, drives: drives, pulledUp: p.PullUp}
 	})
 }
 
-// predict says what a pin does by its role, and asks for what outputs drive.
-func predict(p part.Pin, output func() prediction) prediction {
+// foretell says what a pin does by its role, and asks for what outputs drive.
+func foretell(p part.Pin, output func() prediction) prediction {
 	switch {
 	case p.Role == part.External, p.Role == part.Expander, p.Role == part.Supply, p.Role == part.Ground,
 		p.Observable() && p.Untested != "":
@@ -132,15 +202,15 @@ type memory struct {
 	addressed         bool // the address is known
 }
 
-func (m *memory) take(s Step) {
+func (m *memory) take(s Step) (lost bool) {
 	for _, p := range m.v.Pins {
-		m.level[p.Number] = levelAt(p.Number, s, logic.Word{}, p).Lane(0)
+		m.level[p.Number] = levelAt(p.Number, s, logic.Word{}).Lane(0)
 		if m.level[p.Number] == logic.Z {
 			m.level[p.Number] = logic.X
 		}
 	}
 	if m.m.Kind == part.DynamicRAM {
-		return
+		return false
 	}
 	m.selected, m.enabled, m.writing = logic.One, logic.One, logic.Zero
 	for i := range m.m.Select {
@@ -162,6 +232,7 @@ func (m *memory) take(s Step) {
 	default:
 		clear(m.words)
 	}
+	return false
 }
 
 func (m *memory) active(c *part.Control) logic.Value {
@@ -198,7 +269,7 @@ func (m *memory) bus(pins []int) (value int, known bool) {
 
 func (m *memory) predict(pin int) prediction {
 	p := m.v.Pins[pin-1]
-	return predict(p, func() prediction {
+	return foretell(p, func() prediction {
 		reading := and(m.selected, m.enabled)
 		switch {
 		case m.m.Kind == part.DynamicRAM, m.writing != logic.Zero, reading == logic.X:

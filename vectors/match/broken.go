@@ -1,0 +1,170 @@
+package match
+
+import (
+	"cmp"
+	"math/bits"
+	"slices"
+
+	"chipassay/vectors/fault"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// A BrokenFit is how well a part with one fault explains a trace.
+type BrokenFit struct {
+	Candidate
+	Fault      fault.Fault
+	Bits       float64
+	Mismatches int
+}
+
+// mostBrokenMismatches are so many readings that a faulty part rules out that it is not
+// simulated further: more than one fault, or another part.
+const mostBrokenMismatches = 6
+
+// RankBroken gives the candidates of the trace's package and supply pins, each with the
+// fault of one signal pin that explains most, the best first. Those are left out that no
+// fault brings near. Pins without contact, which are known before power, are open:
+// the only fault there is.
+func (t Trace) RankBroken(candidates []Candidate, open part.Pins) (fits []BrokenFit) {
+	prices := t.prices()
+	for _, c := range candidates {
+		if c.Circuit == nil || !t.Fits(c.Variant) {
+			continue
+		}
+		var best *BrokenFit
+		for some := range slices.Chunk(pinFaults(c.Variant, open), lanes) {
+			for _, f := range t.fitBroken(c, some, prices) {
+				if best == nil || f.Bits < best.Bits {
+					best = &f
+				}
+			}
+		}
+		if best != nil {
+			fits = append(fits, *best)
+		}
+	}
+	slices.SortStableFunc(fits, func(a, b BrokenFit) int { return cmp.Compare(a.Bits, b.Bits) })
+	return fits
+}
+
+// pinFaults are the faults of single signal pins, without those that contact before power shows.
+func pinFaults(v *part.Variant, open part.Pins) (faults []fault.Fault) {
+	for _, f := range fault.PinFaults(v) {
+		single := f.Kind != fault.Short && f.Kind != fault.Unpowered
+		if single && (open == 0 || open.Has(f.Pin) && f.Kind == fault.Open) {
+			faults = append(faults, f)
+		}
+	}
+	return faults
+}
+
+// prices gives for each step and pin what a reading costs that nothing predicts.
+func (t Trace) prices() [][part.MaxPins + 1]float64 {
+	r := newReader(t)
+	prices := make([][part.MaxPins + 1]float64, len(t.Steps))
+	for i, s := range t.Steps {
+		for pin := range r.signals.All() {
+			before := r.bits
+			r.unforeseen(pin, s)
+			prices[i][pin] = r.bits - before
+		}
+	}
+	return prices
+}
+
+// fitBroken simulates a part with up to 64 faults, each in a lane.
+func (t Trace) fitBroken(c Candidate, faults []fault.Fault, prices [][part.MaxPins + 1]float64) (fits []BrokenFit) {
+	g := unpowered(c.Circuit)
+	shapes := inject(g, faults)
+	alive := ^uint64(0) >> (lanes - len(faults))
+	price, wrong := make([]float64, len(faults)), make([]int, len(faults))
+	for i, s := range t.Steps {
+		g.take(s)
+		for pin := range t.Signals().All() {
+			allowed, known := g.judge(pin, s, shapes[pin])
+			for rest := alive &^ allowed; rest != 0; rest &= rest - 1 {
+				lane := bits.TrailingZeros64(rest)
+				price[lane] += Mismatch
+				if wrong[lane]++; wrong[lane] > mostBrokenMismatches {
+					alive &^= 1 << lane
+				}
+			}
+			if prices[i][pin] == 0 {
+				continue
+			}
+			for rest := alive & allowed &^ known; rest != 0; rest &= rest - 1 {
+				price[bits.TrailingZeros64(rest)] += prices[i][pin]
+			}
+		}
+		if alive == 0 {
+			return nil
+		}
+	}
+	for lane, f := range faults {
+		if alive>>lane&1 != 0 {
+			fits = append(fits, BrokenFit{Candidate: c, Fault: f, Bits: price[lane], Mismatches: wrong[lane]})
+		}
+	}
+	return fits
+}
+
+// A shape is what faults make of an output's level, by lanes.
+type shape struct{ low, high, open, noUp, noDown uint64 }
+
+// inject gives each lane its fault: inputs inside the chip, outputs by their shape.
+func inject(g *gates, faults []fault.Fault) (shapes [part.MaxPins + 1]shape) {
+	for lane, f := range faults {
+		mask := uint64(1) << lane
+		if node, ok := g.c.Inputs[f.Pin]; ok {
+			switch f.Kind {
+			case fault.StuckLow:
+				g.m.Stick(node, logic.Zero, mask)
+			case fault.StuckHigh:
+				g.m.Stick(node, logic.One, mask)
+			case fault.Open: // an open TTL input acts as a high, another floats anywhere
+				level := logic.X
+				if g.c.Variant.Families[0].Technology.Bipolar() {
+					level = logic.One
+				}
+				g.m.Stick(node, level, mask)
+			}
+		}
+		s := &shapes[f.Pin]
+		switch f.Kind {
+		case fault.StuckLow:
+			s.low |= mask
+		case fault.StuckHigh:
+			s.high |= mask
+		case fault.Open:
+			s.open |= mask
+		case fault.NoPullUp:
+			s.noUp |= mask
+		case fault.NoPullDown:
+			s.noDown |= mask
+		}
+	}
+	return shapes
+}
+
+func (s shape) on(w logic.Word) logic.Word {
+	w.Hi &^= s.noUp &^ w.Lo
+	w.Lo &^= s.noDown &^ w.Hi
+	w.Hi, w.Lo = w.Hi|s.high, w.Lo&^s.high
+	w.Hi, w.Lo = w.Hi&^s.low, w.Lo|s.low
+	return logic.Word{Hi: w.Hi &^ s.open, Lo: w.Lo &^ s.open}
+}
+
+// judge gives the lanes that do not rule a pin's reading out, and those that predict it.
+func (g *gates) judge(pin int, s Step, sh shape) (allowed, known uint64) {
+	p := g.c.Variant.Pins[pin-1]
+	if g.untold || foretell(p, func() prediction { return prediction{} }).anything {
+		return ^uint64(0), 0
+	}
+	// an input that is stuck may be held there, or follow while the die does not
+	w := logic.Word{Hi: sh.low | sh.high, Lo: sh.low | sh.high}
+	if p.Observable() {
+		w = sh.on(g.m.Out(pin))
+	}
+	return allowing(w, pin, s, p), ^(w.Hi & w.Lo)
+}
