@@ -16,8 +16,8 @@ import (
 // releaseTime bounds how long switching off may take once the context is done.
 const releaseTime = 3 * time.Second
 
-// safe switches off whatever the context says.
-func safe(ctx context.Context, socket Socket) error {
+// Safe switches off whatever the context says.
+func Safe(ctx context.Context, socket Socket) error {
 	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
 	defer cancel()
 	return socket.PowerOff(off)
@@ -26,7 +26,7 @@ func safe(ctx context.Context, socket Socket) error {
 // powered powers the chip for as long as work takes, and switches off whatever happens.
 func (r *Result) powered(ctx context.Context, socket Socket, work func() error) (err error) {
 	defer func() {
-		if offErr := safe(ctx, socket); offErr != nil && err == nil {
+		if offErr := Safe(ctx, socket); offErr != nil && err == nil {
 			err = fmt.Errorf("the supply could not be switched off, pull the adapter's plug: %w", offErr)
 		}
 	}()

@@ -28,7 +28,7 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	}
 	seating, err := contact.Test(ctx, socket, p.Type)
 	if err != nil || !p.wants(FunctionStage) && !p.wants(LevelStage) || !goesOn(seating) {
-		err = errors.Join(err, safe(ctx, socket))
+		err = errors.Join(err, Safe(ctx, socket))
 	}
 	r.ContactVolts = seating.Volts
 	if err != nil {
@@ -101,7 +101,7 @@ func (r *Result) suppliedElsewhere(ctx context.Context, socket Socket, p Plan) (
 	found, volts, err := contact.Supplies(ctx, socket, p.Type, r.Seating.Found == contact.EmptySocket,
 		func() []match.Candidate { return r.parts(p) })
 	r.ContactVolts = append(r.ContactVolts, volts...)
-	if err := errors.Join(err, safe(ctx, socket)); err != nil {
+	if err := errors.Join(err, Safe(ctx, socket)); err != nil {
 		return false, err
 	}
 	for _, at := range found {
@@ -143,6 +143,6 @@ func (r *Result) present(ctx context.Context, socket Socket) bool {
 		return false
 	}
 	there, err := contact.Present(ctx, socket, r.Type)
-	_ = safe(ctx, socket) // nothing is supplied; the adapter lets go by itself too
+	_ = Safe(ctx, socket) // nothing is supplied; the adapter lets go by itself too
 	return err == nil && there
 }

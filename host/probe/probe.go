@@ -72,6 +72,9 @@ type Record struct {
 	// they were pulled low alone, V: near 0 for MOS inputs, and for TTL ones what their
 	// own resistor makes of it. NaN where a pin was not measured or did not follow.
 	Standing [part.MaxPins + 1]float64
+	// Loaded are those at which bipolar inputs stood that the load, 1 kΩ, pulled low
+	// beside the bias, V; NaN where a pin was not.
+	Loaded [part.MaxPins + 1]float64
 }
 
 // Walked gives the steps after the first, in which directions were found: those in which

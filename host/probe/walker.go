@@ -64,7 +64,7 @@ func Begin(ctx context.Context, socket Socket, seat Seat) (*Walker, error) {
 		record: &Record{Trace: match.Trace{Pins: seat.Pins, VCC: seat.VCC, GND: seat.GND}}}
 	w.signals = w.record.Signals()
 	for i := range w.record.Standing {
-		w.record.Standing[i] = math.NaN()
+		w.record.Standing[i], w.record.Loaded[i] = math.NaN(), math.NaN()
 	}
 	err := w.directions(ctx)
 	bipolar, known := w.record.Bipolar()
@@ -201,6 +201,9 @@ func (w *Walker) look(s *match.Step, up, down adapter.Measured) {
 	s.PulledUp, s.PulledDown = w.highs(up), w.highs(down)
 	for pin := range s.Low.All() {
 		v := down.Volts[pin]
+		if w.loaded && !s.Driven.Has(pin) && math.IsNaN(w.record.Loaded[pin]) {
+			w.record.Loaded[pin] = v
+		}
 		fights := v > fightVolts || math.IsNaN(v) && down.High.Has(pin)
 		s.PulledUp, s.PulledDown = s.PulledUp.With(pin, fights), s.PulledDown.With(pin, fights)
 		switch {

@@ -13,7 +13,7 @@ import (
 // A BrokenFit is how well a part with one fault explains a trace.
 type BrokenFit struct {
 	Candidate
-	Fault      fault.Fault
+	Faults     []fault.Fault // that explain it equally well
 	Bits       float64
 	Mismatches int
 }
@@ -22,10 +22,12 @@ type BrokenFit struct {
 // simulated further: more than one fault, or another part.
 const mostBrokenMismatches = 6
 
+// alike, in bits, is how near the prices of two faults are that explain a trace equally well.
+const alike = 1
+
 // RankBroken gives the candidates of the trace's package and supply pins, each with the
-// fault of one signal pin that explains most, the best first. Those are left out that no
-// fault brings near. Pins without contact, which are known before power, are open:
-// the only fault there is.
+// faults of single signal pins that explain most, the best first. Those are left out that
+// no fault brings near. Open pins are those without contact, which are known before power.
 func (t Trace) RankBroken(candidates []Candidate, open part.Pins) (fits []BrokenFit) {
 	prices := t.prices()
 	for _, c := range candidates {
@@ -35,8 +37,11 @@ func (t Trace) RankBroken(candidates []Candidate, open part.Pins) (fits []Broken
 		var best *BrokenFit
 		for some := range slices.Chunk(pinFaults(c.Variant, open), lanes) {
 			for _, f := range t.fitBroken(c, some, prices) {
-				if best == nil || f.Bits < best.Bits {
+				switch {
+				case best == nil || f.Bits < best.Bits-alike:
 					best = &f
+				case f.Bits <= best.Bits+alike:
+					best.Faults = append(best.Faults, f.Faults...)
 				}
 			}
 		}
@@ -49,10 +54,17 @@ func (t Trace) RankBroken(candidates []Candidate, open part.Pins) (fits []Broken
 }
 
 // pinFaults are the faults of single signal pins, without those that contact before power shows.
+// A pin without contact at which the part has a connection is its one fault.
 func pinFaults(v *part.Variant, open part.Pins) (faults []fault.Fault) {
+	var missing part.Pins
+	for pin := range open.All() {
+		p := v.Pins[pin-1]
+		missing = missing.With(pin, p.Signal() && p.Untested == "" && !p.Diodeless)
+	}
 	for _, f := range fault.PinFaults(v) {
-		single := f.Kind != fault.Short && f.Kind != fault.Unpowered
-		if single && (open == 0 || open.Has(f.Pin) && f.Kind == fault.Open) {
+		switch {
+		case f.Kind == fault.Short, f.Kind == fault.Unpowered, missing.Len() > 1:
+		case missing == 0 || f == fault.Fault{Kind: fault.Open, Pin: f.Pin} && missing.Has(f.Pin):
 			faults = append(faults, f)
 		}
 	}
@@ -103,7 +115,7 @@ func (t Trace) fitBroken(c Candidate, faults []fault.Fault, prices [][part.MaxPi
 	}
 	for lane, f := range faults {
 		if alive>>lane&1 != 0 {
-			fits = append(fits, BrokenFit{Candidate: c, Fault: f, Bits: price[lane], Mismatches: wrong[lane]})
+			fits = append(fits, BrokenFit{Candidate: c, Faults: []fault.Fault{f}, Bits: price[lane], Mismatches: wrong[lane]})
 		}
 	}
 	return fits

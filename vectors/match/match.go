@@ -65,9 +65,19 @@ type Fit struct {
 	Bits       float64 // the price of all readings
 	Mismatches int     // readings that the part rules out
 	Right      int     // changes of outputs that it predicts
-	Late       float64 // what of the price is for readings of the last third
+	// Lost tells that a step did what the part's data sheet forbids: what it does from then
+	// on is not known until it is set anew.
+	Lost bool
 
 	model *gates // at the end of the trace; nil for a memory
+}
+
+// LeavesOpen tells whether a part's definition says nothing of a pin that may drive: one
+// for parts outside the chip, or one that is not told.
+func (f Fit) LeavesOpen() bool {
+	return slices.ContainsFunc(f.Variant.Pins, func(p part.Pin) bool {
+		return p.Role == part.External || p.Role == part.Expander || p.Observable() && p.Untested != ""
+	})
 }
 
 // A Candidate is a part that may lie in the socket. Circuit is nil for a memory.
@@ -152,11 +162,8 @@ func (t Trace) fit(c Candidate) (f Fit, near bool) {
 func (t Trace) price(c Candidate, m model) (f Fit, near bool) {
 	f.Candidate = c
 	r := newReader(t)
-	for i, s := range t.Steps {
-		if i == len(t.Steps)*2/3 {
-			f.Late = -r.bits
-		}
-		m.take(s)
+	for _, s := range t.Steps {
+		f.Lost = m.take(s) && m.forbidden() || f.Lost
 		for pin := range r.signals.All() {
 			p := m.predict(pin)
 			switch r.judge(pin, s, p) {
@@ -174,7 +181,6 @@ func (t Trace) price(c Candidate, m model) (f Fit, near bool) {
 		}
 	}
 	f.Bits = r.bits + Mismatch*float64(f.Mismatches)
-	f.Late += r.bits
 	f.model, _ = m.(*gates)
 	return f, true
 }

@@ -11,6 +11,7 @@ import (
 // A model is a candidate at work.
 type model interface {
 	take(s Step) (lost bool)
+	forbidden() bool // the levels at hand are, or may be
 	predict(pin int) prediction
 }
 
@@ -129,7 +130,7 @@ func (g *gates) take(s Step) (lost bool) {
 	if g.rules == nil || g.obeys(s) {
 		return false
 	}
-	g.untold = g.untold || g.never()
+	g.untold = g.untold || g.forbidden()
 	g.forget()
 	return true
 }
@@ -143,11 +144,11 @@ func (g *gates) obeys(s Step) bool {
 		g.levels = g.levels.With(pin, down)
 		g.known = g.known && ((s.Low | s.High).Has(pin) || up == down && !s.Between.Has(pin))
 	}
-	return !g.never() && (!was || !g.known || g.rules.Allows(from, g.levels))
+	return !g.forbidden() && (!was || !g.known || g.rules.Allows(from, g.levels))
 }
 
-// never tells whether the levels at hand are forbidden, or may be.
-func (g *gates) never() bool {
+// forbidden tells whether the levels at hand are forbidden, or may be.
+func (g *gates) forbidden() bool {
 	return slices.ContainsFunc(g.c.Never, func(node int32) bool { return g.m.Node(node).Hi&1 != 0 })
 }
 
@@ -234,6 +235,8 @@ func (m *memory) take(s Step) (lost bool) {
 	}
 	return false
 }
+
+func (m *memory) forbidden() bool { return false }
 
 func (m *memory) active(c *part.Control) logic.Value {
 	if v := m.level[c.Pin]; v == logic.X || c.Active {

@@ -103,6 +103,18 @@ func IsKept(t part.Type) bool {
 	return ok && err == nil
 }
 
+// Intruders gives the numbers of the parts that would pass a type's whole test as well, from
+// what is kept; known is false where nothing of just its circuit is.
+func Intruders(t part.Type) (numbers []string, known bool) {
+	c, err := logic.Compile(t.Variant)
+	if err != nil {
+		return nil, false
+	}
+	all, err := records()
+	r, known := all[Digest(c, t.Family)]
+	return besides(t, r.Coverage.Intruders), known && err == nil
+}
+
 // Long works out the proof of a long test, which runs dividers through millions of
 // clocks: seconds for most, a minute for a divider of 20 stages.
 func Long(t part.Type, others Others) (*Proof, error) {

@@ -186,17 +186,22 @@ const idleVolts = 0.30
 // lies tells whether a chip lies as placed: its supply pair answers, nearly all of its
 // pins touch, and nothing stands up where no pin of it is.
 func (c *contact) lies(s seated, seen [3]adapter.Measured) bool {
-	if c.pairOf(s, seen[0], seen[1]) != pairRight {
+	if c.pairOf(s, seen[0], seen[1]) != pairRight || c.beyond(s, seen[2]) {
 		return false
-	}
-	for position := range (c.measurable &^ s.all).All() {
-		if seen[2].Volts[position] > idleVolts {
-			return false
-		}
 	}
 	touching, untold := c.touching(s, seen[2])
 	judged := s.touching &^ untold
 	return 4*touching.Len() >= 3*judged.Len() && touching != 0
+}
+
+// beyond tells whether something stands up where a chip placed so has no pin.
+func (c *contact) beyond(s seated, bothUp adapter.Measured) bool {
+	for position := range (c.measurable &^ s.all).All() {
+		if bothUp.Volts[position] > idleVolts {
+			return true
+		}
+	}
+	return false
 }
 
 // misplaced finds where a chip lies whose supply pair does not answer where it should.

@@ -21,6 +21,9 @@ var iilRange = map[string][2]float64{
 // 4000B output, rated at a tenth of that, rises well above it.
 const strongVOL = 0.8
 
+// drawAllowance, mA, is the converter's two steps across 1 kΩ, and half as much again.
+const drawAllowance = 0.015
+
 // familyCheck says what the measured inputs and outputs have against the family
 // that the marking claims; empty where they fit, or where too little was measured.
 func familyCheck(t part.Type, readings []Reading) string {
@@ -40,8 +43,7 @@ func familyCheck(t part.Type, readings []Reading) string {
 		return ""
 	}
 	iil := median(draw)
-	const allowance = 0.015 // mA: the converter's two steps across 1 kΩ, and half as much again
-	if span := iilRange[t.Family.Name]; iil < span[0]-allowance-driveAllowance(t.Family) || iil > span[1]+allowance {
+	if span := iilRange[t.Family.Name]; iil < span[0]-drawAllowance-driveAllowance(t.Family) || iil > span[1]+drawAllowance {
 		text := fmt.Sprintf("the inputs draw %.2f mA each when low, which is %s and not %s", iil, drawnBy(iil), t.Family.Title)
 		if len(open) > 0 {
 			text += fmt.Sprintf("; left open they stand at %.1f V", median(open))
@@ -75,6 +77,13 @@ func strength(t part.Type, readings []Reading) string {
 			median(lows), t.Family.Title)
 	}
 	return ""
+}
+
+// Draws tells whether inputs that draw a current when they are low, mA for each unit load, are
+// those of a family, from a weak chip to the limit of the data sheet.
+func Draws(f *part.Family, mA float64) bool {
+	span, known := iilRange[f.Name]
+	return !known || mA >= span[0]-drawAllowance && mA <= span[1]+drawAllowance
 }
 
 // drawnBy names the kind of input that draws a current, mA, for one unit load.

@@ -1,0 +1,192 @@
+package contact
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+
+	"chipassay/host/adapter"
+	"chipassay/host/probe"
+	"chipassay/vectors/part"
+)
+
+// A Place is a package with its supply pins, as a chip of which nothing is known answers.
+type Place struct {
+	probe.Seat
+	Open part.Pins // signal pins without contact: dirt, an open bond, or nothing is connected there
+}
+
+// Stranger finds how a chip is seated of which nothing is known: the places among those of
+// the library's parts at which it answers as a chip that is seated right, those of which
+// most pins touch first. Without one the Seating says why it is not to be powered. It
+// leaves the socket driven, and asks for some 40 mA at most, as Test does.
+func Stranger(ctx context.Context, p Prober, parts []*part.Variant) (places []Place, s Seating, err error) {
+	seats := seatsOf(parts)
+	seats = slices.DeleteFunc(seats, func(s probe.Seat) bool { return packaged(s).all&^p.Fitted() != 0 })
+	right, volts, err := answering(ctx, p, seats)
+	if err != nil {
+		return nil, Seating{Volts: volts}, err
+	}
+	for _, seat := range right {
+		c := contactOf(ctx, p, blank(seat))
+		place, found, lies, err := c.stranger(seat, parts)
+		volts = append(volts, c.volts...)
+		switch {
+		case err != nil:
+			return nil, Seating{Volts: volts}, err
+		case lies && found.Good():
+			places = append(places, place)
+		case lies && s.Good():
+			s = found
+		}
+	}
+	slices.SortStableFunc(places, func(a, b Place) int { return cmp.Compare(a.Open.Len(), b.Open.Len()) })
+	if len(places) == 0 && s.Good() {
+		s, volts, err = nowhere(ctx, p, seats, volts)
+	}
+	s.Volts = volts
+	return places[:min(len(places), mostSupplies)], s, err
+}
+
+// seatsOf are the packages and supply pins of parts, those of the most parts first.
+func seatsOf(parts []*part.Variant) (seats []probe.Seat) {
+	counts := map[probe.Seat]int{}
+	for _, v := range parts {
+		if v.Refusal == "" {
+			counts[probe.SeatOf(v)]++
+		}
+	}
+	for s := range counts {
+		seats = append(seats, s)
+	}
+	slices.SortFunc(seats, func(a, b probe.Seat) int {
+		return cmp.Or(counts[b]-counts[a], a.Pins-b.Pins, a.VCC-b.VCC, a.GND-b.GND)
+	})
+	return seats
+}
+
+// blank is a type of which only package and supply pins are known.
+func blank(s probe.Seat) part.Type {
+	v := &part.Variant{Part: &part.Part{Number: "chip"}}
+	for pin := 1; pin <= s.Pins; pin++ {
+		role := part.Bidirectional
+		switch pin {
+		case s.VCC:
+			role = part.Supply
+		case s.GND:
+			role = part.Ground
+		}
+		v.Pins = append(v.Pins, part.Pin{Number: pin, Role: role})
+	}
+	return part.Type{Variant: v, Family: &part.Family{}}
+}
+
+// answering gives the seats whose supply pins answer as those of a chip that is seated
+// right: only they are looked at, so that all of the library's are in some 50 ms.
+func answering(ctx context.Context, p Prober, seats []probe.Seat) (right []probe.Seat, volts []Volts, err error) {
+	if len(seats) == 0 {
+		return nil, nil, nil
+	}
+	c := contactOf(ctx, p, blank(seats[0]))
+	var looks []look
+	for _, seat := range seats {
+		s := packaged(seat)
+		pins := part.PinSet(s.vcc, s.gnd)
+		if !c.measurable.Has(s.gnd) {
+			pins = s.all
+		}
+		looks = append(looks, s.groundUp(PlacementStep, pins), s.supplyUp(PlacementStep, pins))
+	}
+	if err := p.Ground(ctx, 0); err != nil {
+		return nil, nil, err
+	}
+	seen, err := c.look(looks...)
+	if err != nil {
+		return nil, c.volts, err
+	}
+	if c.k, err = p.Constants(ctx); err != nil {
+		return nil, c.volts, err
+	}
+	for i, seat := range seats {
+		if c.pairOf(packaged(seat), seen[2*i], seen[2*i+1]) == pairRight {
+			right = append(right, seat)
+		}
+	}
+	return right, c.volts, nil
+}
+
+// stranger looks at one place: whether a chip is there, which pins touch, what is shorted,
+// and how it starts.
+func (c *contact) stranger(seat probe.Seat, parts []*part.Variant) (place Place, found Seating, lies bool, err error) {
+	s := c.as(placement{})
+	if err := c.prober.Ground(c.ctx, 0); err != nil { // of the place before
+		return Place{}, Seating{}, false, err
+	}
+	seen, err := c.look(s.bothUp(TouchStep, everywhere))
+	if err != nil {
+		return Place{}, Seating{}, false, err
+	}
+	if c.k, err = c.prober.Constants(c.ctx); err != nil {
+		return Place{}, Seating{}, false, err
+	}
+	touching, untold := c.touching(s, seen[0])
+	place = Place{Seat: seat, Open: part.PinSet(c.pins(s.touching &^ untold &^ touching)...)}
+	if c.beyond(s, seen[0]) || 2*touching.Len() < (s.touching&^untold).Len() || touching == 0 {
+		return place, Seating{}, false, nil
+	}
+	found, err = c.shorts()
+	if err == nil && found.Kind == Touching && joinedInside(found.Pins, seat, parts) {
+		found = Seating{}
+	}
+	if err == nil && found.Good() {
+		found, err = c.softly(Seating{})
+	}
+	return place, found, true, err
+}
+
+// joinedInside tells whether some part of a seat joins all of the pins inside.
+func joinedInside(pins []int, seat probe.Seat, parts []*part.Variant) bool {
+	return slices.ContainsFunc(parts, func(v *part.Variant) bool {
+		return probe.SeatOf(v) == seat && !slices.ContainsFunc(pins, func(pin int) bool { return v.JoinedWith(pin) == nil })
+	})
+}
+
+// nowhere says why no place was found: the chip is turned, or none is there, or it
+// answers as no part does.
+func nowhere(ctx context.Context, p Prober, seats []probe.Seat, volts []Volts) (Seating, []Volts, error) {
+	var turned []probe.Seat
+	for _, s := range seats {
+		half := func(pin int) int { return (pin+s.Pins/2-1)%s.Pins + 1 }
+		turned = append(turned, probe.Seat{Pins: s.Pins, VCC: half(s.VCC), GND: half(s.GND)})
+	}
+	back, more, err := answering(ctx, p, turned)
+	volts = append(volts, more...)
+	if err != nil {
+		return Seating{}, volts, err
+	}
+	for _, seat := range back {
+		c := contactOf(ctx, p, blank(seat))
+		_, _, lies, err := c.stranger(seat, nil)
+		volts = append(volts, c.volts...)
+		if err != nil {
+			return Seating{}, volts, err
+		}
+		if lies {
+			return c.seatingAt(placement{turned: true}), volts, nil
+		}
+	}
+	whole := probe.Seat{Pins: adapter.Positions, VCC: adapter.Positions, GND: adapter.Positions / 2}
+	c := contactOf(ctx, p, blank(whole))
+	there, err := c.anything()
+	volts = append(volts, c.volts...)
+	if err != nil || !there {
+		return Seating{Found: EmptySocket, Advice: "seat the chip with pin 1 at the lever end, close the lever and try again"}, volts, err
+	}
+	return Seating{
+		Kind:  Unlike,
+		Found: "the pins do not answer as those of any part of the library do, either way round",
+		Advice: fmt.Sprintf("see that pin 1 is at the lever end and that all pins touch; else the chip is of another kind, or broken: " +
+			"it was not powered"),
+	}, volts, nil
+}

@@ -1,0 +1,82 @@
+package identify
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"chipassay/vectors/match"
+	"chipassay/vectors/part"
+)
+
+// A Hint is what can still be read of a marking, or is known of the chip: it orders what
+// the chip may be, and excludes nothing.
+type Hint struct {
+	Marking string // with ? for each place that cannot be read: "74?? 7938"
+	Pins    int    // 0 where it is not known
+	Kind    string // "counter"; empty where it is not known
+}
+
+// order puts the candidates first that a hint speaks for.
+func (h Hint) order(candidates []match.Candidate) []match.Candidate {
+	return slices.SortedStableFunc(slices.Values(candidates), func(a, b match.Candidate) int {
+		return cmp.Compare(h.agrees(b.Variant), h.agrees(a.Variant))
+	})
+}
+
+// families puts the families first that the marking speaks for.
+func (h Hint) families(families []*part.Family) []*part.Family {
+	marked := strings.ToUpper(h.Marking)
+	return slices.SortedStableFunc(slices.Values(families), func(a, b *part.Family) int {
+		speaks := func(f *part.Family) int {
+			if strings.TrimLeft(f.Name, "0123456789") != "" && strings.Contains(marked, f.Name) {
+				return 1
+			}
+			return 0
+		}
+		return cmp.Compare(speaks(b), speaks(a))
+	})
+}
+
+// agrees counts what of a hint speaks for a part.
+func (h Hint) agrees(v *part.Variant) (n int) {
+	if h.Pins == len(v.Pins) {
+		n++
+	}
+	if h.Kind != "" && v.Part.Kind == h.Kind {
+		n++
+	}
+	for _, group := range strings.Fields(strings.ToUpper(h.Marking)) {
+		for _, f := range v.Families {
+			if readable(group, f.TypeName(v.Part.Number)) {
+				return n + 2
+			}
+		}
+		if readable(group, v.Part.Number) {
+			return n + 2
+		}
+	}
+	return n
+}
+
+// readable tells whether what can be read of a group of characters may be a name: with
+// other letters before it and behind it.
+func readable(group, name string) bool {
+	for from := 0; from+len(name) <= len(group); from++ {
+		fits, read := true, 0
+		for i := range len(name) {
+			switch group[from+i] {
+			case '?':
+			case name[i]:
+				read++
+			default:
+				fits = false
+			}
+		}
+		before, behind := group[:from], group[from+len(name):]
+		if fits && read >= 2 && !strings.ContainsAny(before, "0123456789?") && !strings.ContainsAny(behind, "0123456789") {
+			return true
+		}
+	}
+	return false
+}
