@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -153,26 +152,12 @@ func (a *another) organised(f match.Fit) (n int) {
 // input that is pulled low stands up by its own resistor, and a MOS input does not.
 const wrongTechnology = 10
 
-// leastStanding, V, tells a bipolar input from a MOS one, when it is pulled low through
-// 10 kΩ: one of 74ALS, whose resistors are the largest, stands at 0.3 V or more, and a
-// MOS one at 0.01 V or less (design.md; from memory of the data books).
-const leastStanding = 0.15
-
 // technology tells whether the inputs are bipolar or not; nothing where that was not measured.
-func (a *another) technology() (bipolar *bool) {
-	stand, measured := 0, 0
-	for pin := range a.record.Inputs.All() {
-		if v := a.record.Standing[pin]; !math.IsNaN(v) {
-			measured++
-			if v > leastStanding {
-				stand++
-			}
-		}
+func (a *another) technology() *bool {
+	if bipolar, known := a.record.Bipolar(); known {
+		return &bipolar
 	}
-	if measured == 0 {
-		return nil
-	}
-	return new(2*stand >= measured)
+	return nil
 }
 
 // madeIn tells whether a part is made in a family with such inputs.

@@ -24,7 +24,7 @@ func (a *Answer) broken(p Plan, failed []tested) bool {
 		a.Candidates = append(a.Candidates, c)
 	}
 	for _, f := range a.Record.RankBroken(p.Candidates, a.Open) {
-		if len(a.Candidates) > 4*mostNamed || f.Mismatches > 0 || blind-f.Bits < leastGain || !a.madeSo(f.Variant) || a.named(f.Variant) {
+		if len(a.Candidates) > 4*mostNamed || f.Mismatches > 0 || blind-f.Bits < leastGain || len(a.families(f.Variant)) == 0 || a.named(f.Variant) {
 			continue
 		}
 		c := a.candidate(f.Candidate)
@@ -49,7 +49,7 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 			if c.Variant != first.Variant {
 				continue
 			}
-			t, err := a.test(ctx, seat, match.Fit{Candidate: c}, p)
+			t, err := a.test(ctx, seat, []match.Fit{{Candidate: c}}, p)
 			if err != nil {
 				return err
 			}

@@ -26,58 +26,81 @@ const (
 	faultBits = 10
 	// mostTests is how many parts are tested as what they may be.
 	mostTests = 4
-	// mostFamilies is as how many families, where the measured inputs leave several.
-	mostFamilies = 3
+	// mostTypes is as how many types of one function, where the measured inputs leave several.
+	mostTypes = 4
 	// mostNamed is how many candidates are given.
 	mostNamed = 5
 )
 
 // decide tests what the chip may be, and says what it is.
 func (a *Answer) decide(ctx context.Context, s stranger, p Plan) error {
-	good, silent := a.sort(s.fits)
-	var failed []tested
-	for _, f := range good[:min(len(good), mostTests)] {
-		if slices.ContainsFunc(failed, func(t tested) bool { return sameFunction(t.fit.Variant, f.Variant) }) {
-			continue
-		}
-		t, err := a.test(ctx, s.seat, f, p)
-		if err != nil {
+	possible, memories := a.possible(s.fits, p)
+	var failed, untested []tested
+	for rest := possible; len(rest) > 0 && a.Tests < mostTests; {
+		var alike []match.Fit
+		alike, rest = sameAsFirst(rest)
+		t, err := a.test(ctx, s.seat, alike, p)
+		switch {
+		case err != nil:
 			return err
+		case p.NoTest || t.result.Verdict.Passed():
+			a.found(t, possible)
+			return nil
+		case t.result.Verdict == verdict.NotTested:
+			untested = append(untested, t)
+		default:
+			failed = append(failed, t)
 		}
-		if p.NoTest || t.result != nil && t.result.Verdict.Passed() {
-			a.found(t, good, silent)
-			return ctx.Err()
-		}
-		failed = append(failed, t)
 	}
-	if a.broken(p, failed) {
+	switch {
+	case len(untested) > 0:
+		a.found(untested[0], possible)
+		return nil
+	case a.broken(p, failed):
 		return a.testBroken(ctx, s.seat, failed, p)
-	}
-	a.silent(silent)
-	if len(silent) > 0 {
+	case len(memories) > 0:
+		a.remembers(memories)
 		return nil
 	}
 	return a.unknown(ctx, s)
 }
 
-// sort puts the parts that nothing contradicts apart: those that said what was seen, and
-// those that left it open. The likeliest come first, and hints go before likelihood where
-// nothing was seen that parts them.
-func (a *Answer) sort(fits []match.Fit) (good, silent []match.Fit) {
+// possible are the parts that nothing contradicts, and the memories apart: those first
+// whose inputs are so, then those that said what was seen and did not leave it open, then the
+// likeliest. Of equals a hint's come first.
+func (a *Answer) possible(fits []match.Fit, p Plan) (possible, memories []match.Fit) {
 	for _, f := range fits {
 		switch {
-		case f.Mismatches > 0 || !a.madeSo(f.Variant) || faulty(a.Open, f.Variant).Len() > 0:
-		case f.Circuit == nil || f.Right == 0 || f.LeavesOpen():
-			silent = append(silent, f)
+		case f.Mismatches > 0 || len(a.families(f.Variant)) == 0 || faulty(a.Open, f.Variant).Len() > 0:
+		case f.Circuit == nil:
+			memories = append(memories, f)
 		default:
-			good = append(good, f)
+			possible = append(possible, f)
 		}
 	}
-	return good, silent
+	unlike := func(f match.Fit) int { return a.unlike(f.Variant, a.families(f.Variant)[0]) }
+	open := func(f match.Fit) int {
+		if f.LeavesOpen() {
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(possible, func(x, y match.Fit) int {
+		return cmp.Or(unlike(x)-unlike(y), open(x)-open(y), p.Hint.agrees(y.Variant)-p.Hint.agrees(x.Variant))
+	})
+	return possible, memories
 }
 
-// madeSo tells whether a part is made in a family with such inputs.
-func (a *Answer) madeSo(v *part.Variant) bool { return len(a.families(v)) > 0 }
+// remembers names the memories that the chip may be.
+func (a *Answer) remembers(memories []match.Fit) {
+	for _, f := range memories[:min(len(memories), mostNamed)] {
+		if !a.named(f.Variant) {
+			a.Candidates = append(a.Candidates, a.candidate(f.Candidate))
+		}
+	}
+	a.Reason = fmt.Sprintf("probably a memory; chipassay test %s says whether it is a good one", a.Candidates[0].Part.Number)
+	a.doubt("what a memory holds is not known, so that nothing contradicts one")
+}
 
 // families are those of a part that the measured inputs allow: by their technology, and
 // where their currents were measured, by these first.
@@ -126,66 +149,134 @@ func faulty(open part.Pins, v *part.Variant) (pins part.Pins) {
 	return pins
 }
 
-// tested is a part that the chip was tested as.
+// sameAsFirst takes those of the function of the first off the front.
+func sameAsFirst(fits []match.Fit) (alike, rest []match.Fit) {
+	for i, f := range fits {
+		if i == 0 || sameFunction(fits[0].Variant, f.Variant) {
+			alike = append(alike, f)
+		} else {
+			rest = append(rest, f)
+		}
+	}
+	return alike, rest
+}
+
+// tested is a type that the chip was tested as.
 type tested struct {
 	fit    match.Fit
 	family *part.Family
 	result *assay.Result
 }
 
-// test tests the chip as a part, as each family that the inputs allow until one fits.
-func (a *Answer) test(ctx context.Context, seat assay.Socket, f match.Fit, p Plan) (t tested, err error) {
-	families := p.Hint.families(a.families(f.Variant))
-	if p.NoTest {
-		return tested{fit: f, family: families[0]}, nil
+// types are the types of some parts that the measured inputs allow: those first whose
+// currents they are, and of these the ones that a hint speaks for.
+func (a *Answer) types(fits []match.Fit, p Plan) (types []tested) {
+	for _, f := range fits {
+		for _, family := range p.Hint.families(a.families(f.Variant)) {
+			types = append(types, tested{fit: f, family: family})
+		}
 	}
-	for _, family := range families[:min(len(families), mostFamilies)] {
-		plan, err := assay.NewPlan(part.Type{Variant: f.Variant, Family: family}, p.Others)
+	slices.SortStableFunc(types, func(x, y tested) int {
+		return cmp.Or(cmp.Compare(a.unlike(x.fit.Variant, x.family), a.unlike(y.fit.Variant, y.family)),
+			cmp.Compare(p.Hint.agrees(y.fit.Variant), p.Hint.agrees(x.fit.Variant)))
+	})
+	return types
+}
+
+// test tests the chip as parts of one function, as each type that the inputs allow until
+// one fits in its levels, too.
+func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit, p Plan) (best tested, err error) {
+	types := a.types(alike, p)
+	if p.NoTest {
+		return types[0], nil
+	}
+	tests := 0
+	for _, t := range types {
+		if tests == mostTypes || best.result != nil && best.result.Verdict == verdict.Fail && best.fit.Variant == t.fit.Variant {
+			continue
+		}
+		tests++
+		plan, err := assay.NewPlan(part.Type{Variant: t.fit.Variant, Family: t.family}, p.Others)
 		if err != nil {
-			return t, err
+			return best, err
 		}
 		plan.AtLeast = p.AtLeast
 		a.Tests++
-		r := assay.Run(ctx, seat, plan)
-		if t.result == nil || r.Verdict == verdict.Pass {
-			t = tested{fit: f, family: family, result: r}
+		t.result = assay.Run(ctx, seat, plan)
+		if best.result == nil || better(t.result.Verdict, best.result.Verdict) {
+			best = t
 		}
-		if ctx.Err() != nil || !r.Verdict.Passed() || r.Levels == nil || r.Levels.Family == "" {
+		if ctx.Err() != nil || t.result.Verdict == verdict.Pass {
 			break
 		}
 	}
-	return t, ctx.Err()
+	return best, ctx.Err()
 }
 
-// found says that the chip is a part whose own test it passed.
-func (a *Answer) found(t tested, good, silent []match.Fit) {
+// better tells whether a verdict says more for a type than another: a pass, a pass with a
+// but, then what could not be tested, and a fail the least.
+func better(a, b verdict.Verdict) bool {
+	order := []verdict.Verdict{verdict.Pass, verdict.PassBut, verdict.NotTested, verdict.Fail}
+	return slices.Index(order, a) < slices.Index(order, b)
+}
+
+// found says that the chip is a type whose own test it passed, or that nothing better was
+// found than one that cannot be tested by itself.
+func (a *Answer) found(t tested, possible []match.Fit) {
 	first := a.candidate(t.fit.Candidate)
 	first.Families = firstFamily(first.Families, t.family)
 	a.Candidates = []Candidate{first}
 	if a.Test = t.result; a.Test != nil {
 		a.Verdict, a.Reason = a.Test.Verdict, a.Test.Reason
 	}
-	for _, f := range good {
-		if f.Variant == t.fit.Variant || a.named(f.Variant) {
-			continue
-		}
-		a.Candidates = append(a.Candidates, a.candidate(f.Candidate))
-		if !toldApart(t.fit.Variant, f.Variant) {
-			a.doubt("a %s answers the test of a %s rightly too", f.Variant.Part.Number, t.fit.Variant.Part.Number)
+	number := first.Part.Number
+	for _, f := range possible {
+		switch {
+		case a.named(f.Variant):
+		case f.LeavesOpen():
+			a.Silent = append(a.Silent, f.Variant.Part.Number)
+		default:
+			a.Candidates = append(a.Candidates, a.candidate(f.Candidate))
+			if !toldApart(t.fit.Variant, f.Variant) {
+				a.doubt("a %s answers the test of a %s rightly too", f.Variant.Part.Number, number)
+			}
 		}
 	}
-	a.silent(silent)
-	if len(a.Silent) > 0 {
-		a.doubt("nothing excludes %s, whose outputs need parts outside the chip", strings.Join(a.Silent[:min(len(a.Silent), 3)], ", "))
+	slices.Sort(a.Silent)
+	if a.Silent = slices.Compact(a.Silent); len(a.Silent) > 0 {
+		a.doubt("nothing excludes %s: outputs that need parts outside the chip say nothing here", listed(a.Silent))
 	}
-	if t.fit.Lost && len(t.fit.Circuit.State) > 0 {
-		a.doubt("the data sheet of a %s forbids some of what it was asked, so it was not compared there", t.fit.Variant.Part.Number)
+	if t.fit.LeavesOpen() {
+		a.doubt("some pins of a %s need parts outside the chip, or are not told", number)
+	}
+	for _, other := range a.strangers(t.fit.Variant) {
+		a.doubt("a %s answers the test of a %s rightly too, and was not compared", other, number)
 	}
 	if a.Technology == "" {
 		a.doubt("the technology of its inputs could not be measured")
 	}
-	a.Certain = len(a.Doubts) == 0
+	a.Certain = len(a.Doubts) == 0 && (a.Test == nil || a.Test.Verdict.Passed())
 	a.Candidates = a.Candidates[:min(len(a.Candidates), mostNamed)]
+}
+
+// listed names the first few of some numbers.
+func listed(numbers []string) string {
+	const most = 3
+	if len(numbers) > most {
+		return fmt.Sprintf("%s and %d more", strings.Join(numbers[:most], ", "), len(numbers)-most)
+	}
+	return strings.Join(numbers, ", ")
+}
+
+// strangers are parts that pass the test of one and that the chip was not compared with.
+func (a *Answer) strangers(v *part.Variant) (numbers []string) {
+	for _, number := range intruders(v) {
+		compared := slices.ContainsFunc(a.plan.Candidates, func(c match.Candidate) bool { return c.Variant.Part.Number == number })
+		if !compared && !slices.Contains(numbers, number) {
+			numbers = append(numbers, number)
+		}
+	}
+	return numbers
 }
 
 func (a *Answer) doubt(format string, args ...any) {
@@ -222,15 +313,6 @@ func (a *Answer) equals(v *part.Variant) (numbers []string) {
 func firstFamily(families []*part.Family, first *part.Family) []*part.Family {
 	rest := slices.DeleteFunc(slices.Clone(families), func(f *part.Family) bool { return f == first })
 	return append([]*part.Family{first}, rest...)
-}
-
-// silent keeps the parts that nothing excludes, for they leave open what was seen.
-func (a *Answer) silent(fits []match.Fit) {
-	for _, f := range fits {
-		if number := f.Variant.Part.Number; !slices.Contains(a.Silent, number) {
-			a.Silent = append(a.Silent, number)
-		}
-	}
 }
 
 // intruders are the parts that pass the whole test of one.

@@ -9,6 +9,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -114,7 +115,7 @@ type stranger struct {
 // gain is how much more the best fit explains than one that predicts nothing, bits.
 func (s stranger) gain() float64 {
 	if len(s.fits) == 0 {
-		return 0
+		return math.Inf(-1)
 	}
 	return s.walk.Record().Blind() - s.fits[0].Bits
 }
@@ -144,7 +145,7 @@ func (a *Answer) probeAll(ctx context.Context, socket assay.Socket, places []con
 		if err != nil {
 			return best, err
 		}
-		if len(s.fits) > 0 && s.fits[0].Mismatches == 0 && s.gain() >= leastGain {
+		if len(s.fits) > 0 && s.fits[0].Mismatches == 0 {
 			break
 		}
 	}

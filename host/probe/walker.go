@@ -3,7 +3,6 @@ package probe
 import (
 	"context"
 	"math"
-	"slices"
 	"time"
 
 	"chipassay/host/adapter"
@@ -252,17 +251,18 @@ func (w *Walker) admit(last match.Step) {
 	w.held |= w.signals &^ last.Low &^ last.High &^ w.never & last.PulledUp &^ last.PulledDown
 }
 
-// Bipolar tells whether the inputs are bipolar; known is false where no input was measured.
+// Bipolar tells whether the inputs are bipolar; known is false where no pin was measured
+// that may be an input. Open collectors and pins that are not connected stand low as MOS
+// inputs do, so that a few pins that stand up by their own resistors say it.
 func (r *Record) Bipolar() (bipolar, known bool) {
-	var volts []float64
+	measured, standing := 0, 0
 	for _, v := range r.Standing {
 		if !math.IsNaN(v) {
-			volts = append(volts, v)
+			measured++
+		}
+		if v > leastStanding {
+			standing++
 		}
 	}
-	if len(volts) == 0 {
-		return false, false
-	}
-	slices.Sort(volts)
-	return volts[len(volts)/2] > leastStanding, true
+	return standing >= 2 || measured <= 2 && standing > 0, measured > 0
 }

@@ -34,6 +34,7 @@ type gates struct {
 	rules  *stimulus.Rules // nil where the part forbids nothing
 	levels part.Pins       // inputs that were high after the last step
 	known  bool            // whether all of them were
+	caught bool            // a pulse is on in which its flip-flops' inputs changed
 	wakes  uint64          // how often it powered up, with its state at random; 0: never
 }
 
@@ -127,7 +128,13 @@ func (g *gates) take(s Step) (lost bool) {
 	for _, p := range g.c.Variant.Pins {
 		g.untold = g.untold || p.Tied == part.TiedLow && !s.Low.Has(p.Number) || p.Tied == part.TiedHigh && !s.High.Has(p.Number)
 	}
-	if g.rules == nil || g.obeys(s) {
+	if g.rules == nil {
+		return false
+	}
+	obeys, caught := g.obeys(s), g.caught
+	pulsing := g.rules.Pulsing(g.levels)
+	g.caught = pulsing && (caught || !obeys) // what comes of it is not known until the pulse is over
+	if obeys && !caught {
 		return false
 	}
 	g.untold = g.untold || g.forbidden()
