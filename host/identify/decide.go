@@ -213,7 +213,7 @@ func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit,
 	return best, ctx.Err()
 }
 
-// better tells whether a verdict says more for a type than another: a pass, a pass with a
+// better reports whether a verdict says more for a type than another: a pass, a pass with a
 // but, then what could not be tested, and a fail the least.
 func better(a, b verdict.Verdict) bool {
 	order := []verdict.Verdict{verdict.Pass, verdict.PassBut, verdict.NotTested, verdict.Fail}
@@ -283,7 +283,7 @@ func (a *Answer) doubt(format string, args ...any) {
 	a.Doubts = append(a.Doubts, fmt.Sprintf(format, args...))
 }
 
-// named tells whether a part is among the candidates, or of the function of one.
+// named reports whether a part is among the candidates, or of the function of one.
 func (a *Answer) named(v *part.Variant) bool {
 	return slices.ContainsFunc(a.Candidates, func(c Candidate) bool {
 		return c.Part.Number == v.Part.Number || slices.Contains(c.SameFunction, v.Part.Number)
@@ -324,13 +324,13 @@ func intruders(v *part.Variant) (numbers []string) {
 	return numbers
 }
 
-// passes tells whether a good chip of a part passes the whole test of another.
+// passes reports whether a good chip of a part passes the whole test of another.
 func passes(v, as *part.Variant) bool {
 	return v.Part == as.Part || slices.Contains(intruders(as), v.Part.Number)
 }
 
-// sameFunction tells whether each of two parts passes the other's test.
+// sameFunction reports whether each of two parts passes the other's test.
 func sameFunction(a, b *part.Variant) bool { return passes(a, b) && passes(b, a) }
 
-// toldApart tells whether two parts are of one function, or each fails the other's test.
+// toldApart reports whether two parts are of one function, or each fails the other's test.
 func toldApart(a, b *part.Variant) bool { return passes(a, b) == passes(b, a) }

@@ -59,7 +59,7 @@ func (h Hint) agrees(v *part.Variant) (n int) {
 	return n
 }
 
-// readable tells whether what can be read of a group of characters may be a name: with
+// readable reports whether what can be read of a group of characters may be a name: with
 // other letters before it and behind it.
 func readable(group, name string) bool {
 	for from := 0; from+len(name) <= len(group); from++ {

@@ -38,7 +38,7 @@ import (
 // A Socket measures on a powered chip, by its pins. *adapter.Seat is one.
 type Socket interface {
 	Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
-	// Loads tells whether the load resistors are fitted.
+	// Loads reports whether the load resistors are fitted.
 	Loads() bool
 }
 

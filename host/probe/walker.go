@@ -251,7 +251,7 @@ func (w *Walker) admit(last match.Step) {
 	w.held |= w.signals &^ last.Low &^ last.High &^ w.never & last.PulledUp &^ last.PulledDown
 }
 
-// Bipolar tells whether the inputs are bipolar; known is false where no pin was measured
+// Bipolar reports whether the inputs are bipolar; known is false where no pin was measured
 // that may be an input. Open collectors and pins that are not connected stand low as MOS
 // inputs do, so that a few pins that stand up by their own resistors say it.
 func (r *Record) Bipolar() (bipolar, known bool) {

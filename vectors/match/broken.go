@@ -170,7 +170,7 @@ func (s shape) on(w logic.Word) logic.Word {
 // judge gives the lanes that do not rule a pin's reading out, and those that predict it.
 func (g *gates) judge(pin int, s Step, sh shape) (allowed, known uint64) {
 	p := g.c.Variant.Pins[pin-1]
-	if g.untold || foretell(p, func() prediction { return prediction{} }).anything {
+	if g.untold || predicted(p, func() prediction { return prediction{} }).anything {
 		return ^uint64(0), 0
 	}
 	// an input that is stuck may be held there, or follow while the die does not

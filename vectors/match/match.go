@@ -72,7 +72,7 @@ type Fit struct {
 	model *gates // at the end of the trace; nil for a memory
 }
 
-// LeavesOpen tells whether a part's definition says nothing of a pin that may drive: one
+// LeavesOpen reports whether a part's definition says nothing of a pin that may drive: one
 // for parts outside the chip, or one that is not told.
 func (f Fit) LeavesOpen() bool {
 	return slices.ContainsFunc(f.Variant.Pins, func(p part.Pin) bool {

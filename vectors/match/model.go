@@ -67,7 +67,7 @@ func (g *gates) wake() {
 // allows gives the lanes that do not rule a pin's reading out.
 func (g *gates) allows(pin int, s Step) uint64 {
 	p := g.c.Variant.Pins[pin-1]
-	if g.untold || foretell(p, func() prediction { return prediction{} }).anything {
+	if g.untold || predicted(p, func() prediction { return prediction{} }).anything {
 		return ^uint64(0)
 	}
 	w := g.m.Out(pin)
@@ -142,7 +142,7 @@ func (g *gates) take(s Step) (lost bool) {
 	return true
 }
 
-// obeys tells whether a step was allowed, for all that is known of the inputs.
+// obeys reports whether a step was allowed, for all that is known of the inputs.
 func (g *gates) obeys(s Step) bool {
 	from, was := g.levels, g.known
 	g.levels, g.known = 0, true
@@ -154,7 +154,7 @@ func (g *gates) obeys(s Step) bool {
 	return !g.forbidden() && (!was || !g.known || g.rules.Allows(from, g.levels))
 }
 
-// forbidden tells whether the levels at hand are forbidden, or may be.
+// forbidden reports whether the levels at hand are forbidden, or may be.
 func (g *gates) forbidden() bool {
 	return slices.ContainsFunc(g.c.Never, func(node int32) bool { return g.m.Node(node).Hi&1 != 0 })
 }
@@ -175,7 +175,7 @@ func (g *gates) forget() {
 
 func (g *gates) predict(pin int) prediction {
 	p := g.c.Variant.Pins[pin-1]
-	return foretell(p, func() prediction {
+	return predicted(p, func() prediction {
 		v := g.m.Out(pin).Lane(g.lane)
 		if g.untold {
 			v = logic.X
@@ -185,8 +185,8 @@ func (g *gates) predict(pin int) prediction {
 	})
 }
 
-// foretell says what a pin does by its role, and asks for what outputs drive.
-func foretell(p part.Pin, output func() prediction) prediction {
+// predicted says what a pin does by its role, and asks for what outputs drive.
+func predicted(p part.Pin, output func() prediction) prediction {
 	switch {
 	case p.Role == part.External, p.Role == part.Expander, p.Role == part.Supply, p.Role == part.Ground,
 		p.Observable() && p.Untested != "":
@@ -279,7 +279,7 @@ func (m *memory) bus(pins []int) (value int, known bool) {
 
 func (m *memory) predict(pin int) prediction {
 	p := m.v.Pins[pin-1]
-	return foretell(p, func() prediction {
+	return predicted(p, func() prediction {
 		reading := and(m.selected, m.enabled)
 		switch {
 		case m.m.Kind == part.DynamicRAM, m.writing != logic.Zero, reading == logic.X:

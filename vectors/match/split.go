@@ -137,7 +137,7 @@ func (r *runner) step(held part.Pins, level *[part.MaxPins + 1]uint64, opened pa
 		p := r.c.Variant.Pins[pin-1]
 		w := r.m.Out(pin)
 		switch {
-		case foretell(p, func() prediction { return prediction{} }).anything:
+		case predicted(p, func() prediction { return prediction{} }).anything:
 			w = logic.Splat(logic.X)
 		case !p.Observable():
 			w = logic.Word{}

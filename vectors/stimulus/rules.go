@@ -79,12 +79,12 @@ func (r *Rules) Allows(from, to part.Pins) bool {
 	return !r.forbidden(to)
 }
 
-// Pulsing tells whether a clock of pulse-triggered flip-flops is high at some levels.
+// Pulsing reports whether a clock of pulse-triggered flip-flops is high at some levels.
 func (r *Rules) Pulsing(levels part.Pins) bool {
 	return slices.ContainsFunc(r.pulses, func(p pulse) bool { return levels&p.clock != 0 })
 }
 
-// joined tells whether just the pins change that the data sheet joins in the levels
+// joined reports whether just the pins change that the data sheet joins in the levels
 // at hand.
 func (r *Rules) joined(from, to part.Pins) bool {
 	return slices.ContainsFunc(r.c.Together, func(t logic.Stable) bool { return from^to == t.Pins && r.holds(t.While, from) })

@@ -66,7 +66,7 @@ func (c *contact) as(l placement) seated {
 	return s
 }
 
-// Judges tells whether a pin's contact can be judged: not that of pins for parts
+// Judges reports whether a pin's contact can be judged: not that of pins for parts
 // outside the chip, of those that some makers leave open, and of those that have no
 // junction to ground.
 func Judges(p part.Pin) bool {
@@ -183,7 +183,7 @@ func (c *contact) touching(s seated, bothUp adapter.Measured) (touching, untold 
 // idleVolts, V, is more than a position at which nothing lies shows under its bias.
 const idleVolts = 0.30
 
-// lies tells whether a chip lies as placed: its supply pair answers, nearly all of its
+// lies reports whether a chip lies as placed: its supply pair answers, nearly all of its
 // pins touch, and nothing stands up where no pin of it is.
 func (c *contact) lies(s seated, seen [3]adapter.Measured) bool {
 	if c.pairOf(s, seen[0], seen[1]) != pairRight || c.beyond(s, seen[2]) {
@@ -194,7 +194,7 @@ func (c *contact) lies(s seated, seen [3]adapter.Measured) bool {
 	return 4*touching.Len() >= 3*judged.Len() && touching != 0
 }
 
-// beyond tells whether something stands up where a chip placed so has no pin.
+// beyond reports whether something stands up where a chip placed so has no pin.
 func (c *contact) beyond(s seated, bothUp adapter.Measured) bool {
 	for position := range (c.measurable &^ s.all).All() {
 		if bothUp.Volts[position] > idleVolts {
@@ -230,7 +230,7 @@ func (c *contact) misplaced() (found placement, lies bool, err error) {
 }
 
 // placed looks at a chip as it would lie in each place, its ground pins, its supply pin and
-// both up, and tells whether a position stands up that is not driven.
+// both up, and reports whether a position stands up that is not driven.
 func (c *contact) placed(places []seated) (seen [][3]adapter.Measured, rise bool, err error) {
 	var looks []look
 	for _, s := range places {
@@ -246,7 +246,7 @@ func (c *contact) placed(places []seated) (seen [][3]adapter.Measured, rise bool
 	return seen, c.rise(looks, all), nil
 }
 
-// rise tells whether a position stands up in a look that does not drive it.
+// rise reports whether a position stands up in a look that does not drive it.
 func (c *contact) rise(looks []look, seen []adapter.Measured) bool {
 	for i, m := range seen {
 		if c.rises(m, looks[i].up) {
@@ -256,7 +256,7 @@ func (c *contact) rise(looks []look, seen []adapter.Measured) bool {
 	return false
 }
 
-// rises tells whether a position stands up that is not driven.
+// rises reports whether a position stands up that is not driven.
 func (c *contact) rises(m adapter.Measured, driven part.Pins) bool {
 	for position, v := range m.Volts {
 		if position > 0 && v > idleVolts && !driven.Has(position) {

@@ -145,7 +145,7 @@ func (c *contact) stranger(seat probe.Seat, parts []*part.Variant) (place Place,
 	return place, found, true, err
 }
 
-// joinedInside tells whether some part of a seat joins all of the pins inside.
+// joinedInside reports whether some part of a seat joins all of the pins inside.
 func joinedInside(pins []int, seat probe.Seat, parts []*part.Variant) bool {
 	return slices.ContainsFunc(parts, func(v *part.Variant) bool {
 		return probe.SeatOf(v) == seat && !slices.ContainsFunc(pins, func(pin int) bool { return v.JoinedWith(pin) == nil })
