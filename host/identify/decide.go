@@ -62,7 +62,7 @@ func (a *Answer) decide(ctx context.Context, s stranger, p Plan) error {
 		a.remembers(memories)
 		return nil
 	}
-	return a.unknown(ctx, s)
+	return a.unknown(ctx, s, s.limitMA)
 }
 
 // possible are the parts that nothing contradicts, and the memories apart: those first

@@ -110,6 +110,8 @@ type stranger struct {
 	seat  assay.Socket
 	walk  *probe.Walker
 	fits  []match.Fit
+
+	limitMA int // with which it was powered
 }
 
 // gain is how much more the best fit explains than one that predicts nothing, bits.
@@ -173,6 +175,7 @@ func probeAt(ctx context.Context, seat assay.Socket, place contact.Place, p Plan
 
 func (s *stranger) probe(ctx context.Context, limitMA int, p Plan) (err error) {
 	defer func() { err = errors.Join(err, assay.Safe(ctx, s.seat)) }()
+	s.limitMA = limitMA
 	if _, err := s.seat.PowerOn(ctx, limitMA); err != nil {
 		return err
 	}
