@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math/bits"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -41,7 +42,8 @@ const (
 	// mostInputs is how many inputs a table is measured for.
 	mostInputs = twolevel.MaxInputs
 	// mostMemorySteps is how long memory is looked for.
-	mostMemorySteps = 20_000
+	mostMemorySteps  = 20_000
+	leastMemorySteps = 2_000
 	// contradictions are so many combinations of the inputs at which the outputs were
 	// otherwise before, that it is no reading gone wrong.
 	contradictions = 2
@@ -79,9 +81,11 @@ func (a *Answer) unknown(ctx context.Context, s stranger, limitMA int) (err erro
 
 // measure looks for memory, and measures the table where it sees none.
 func measure(ctx context.Context, w *probe.Walker, seed uint64) (*Table, error) {
-	m := memory{walker: w, seen: map[part.Pins]match.Step{}}
-	m.inputs()
-	t := &Table{Inputs: slices.Collect(m.in.All()), Outputs: slices.Collect(w.Record().Outputs.All())}
+	m := memory{walker: w, seen: map[held]match.Step{}, wrong: map[held]part.Pins{}}
+	if _, err := m.flip(ctx); err != nil {
+		return nil, err
+	}
+	t := &Table{Inputs: slices.Collect(m.inputs().All())}
 	if err := m.look(ctx, seed); err != nil {
 		return t, err
 	}
@@ -90,114 +94,172 @@ func measure(ctx context.Context, w *probe.Walker, seed uint64) (*Table, error) 
 	if t.Remembers || len(t.Outputs) == 0 || len(t.Inputs) > mostInputs || len(t.Inputs) == 0 {
 		return t, nil
 	}
-	return t, t.fill(ctx, m)
+	return t, t.fill(ctx, w)
 }
 
 // memory is a search for outputs that are not a function of the inputs alone.
 type memory struct {
 	walker *probe.Walker
-	in     part.Pins
 	steps  int
 	read   int // steps of the record that were read
-	seen   map[part.Pins]match.Step
-	wrong  map[part.Pins]bool
+	seen   map[held]match.Step
+	wrong  map[held]part.Pins // that were otherwise before
+	last   [part.MaxPins + 1]logic.Value
+	// unsteady are pins that read otherwise though nothing changed: they tell nothing.
+	unsteady part.Pins
 }
+
+// held are the pins that are held low and those held high.
+type held struct{ low, high part.Pins }
 
 // inputs are the pins that are held and never drove.
-func (m *memory) inputs() {
+func (m *memory) inputs() part.Pins {
 	held, _ := m.walker.Held()
-	m.in = held &^ m.walker.Record().Outputs
-	m.wrong = map[part.Pins]bool{}
-	m.compare()
+	return held &^ m.walker.Record().Outputs
 }
 
-func (m *memory) remembers() bool { return len(m.wrong) >= contradictions }
+func (m *memory) remembers() bool {
+	n := 0
+	for _, pins := range m.wrong {
+		if pins&^m.unsteady != 0 {
+			n++
+		}
+	}
+	return n >= contradictions
+}
 
-// look flips a pin, a second one there and back, and the first back, for all pairs, from
-// one base after the other, until memory is seen or all of them were tried from every base.
+// look flips each pin there and back and, where that changed an output, a pin, a second one
+// there and back, and the first back, for all pairs; so from one base after the other, until
+// memory is seen or it was looked for long enough.
 func (m *memory) look(ctx context.Context, seed uint64) error {
-	pins := slices.Collect(m.in.All())
 	random := rand.New(rand.NewPCG(seed, 2))
-	bases := 1 << min(len(pins), 10)
-	for base := 0; base < bases && m.steps < mostMemorySteps && !m.remembers(); base++ {
+	for base := 0; m.steps < mostMemorySteps && !m.remembers(); base++ {
+		now, _ := m.walker.Held()
+		pins := slices.Collect(now.All())
+		if len(pins) == 0 || base >= 1<<min(len(pins), 12) && m.steps >= leastMemorySteps {
+			return nil
+		}
+		var singles, way []int
+		for _, pin := range pins {
+			singles = append(singles, pin, pin)
+			if random.IntN(2) == 0 {
+				way = append(way, pin)
+			}
+		}
+		answers, err := m.flip(ctx, singles...)
+		if err != nil {
+			return err
+		}
 		for i, first := range pins {
 			var flips []int
 			for _, second := range pins[:i] {
 				flips = append(flips, first, second, second, first)
 			}
-			if err := m.flip(ctx, append(flips, first, first)...); err != nil {
+			if !answers || m.remembers() {
+				break
+			}
+			if _, err := m.flip(ctx, append(flips, first, first)...); err != nil {
 				return err
 			}
-			if m.remembers() {
-				return nil
-			}
 		}
-		for _, pin := range pins {
-			if random.IntN(2) == 0 {
-				if err := m.flip(ctx, pin); err != nil {
-					return err
-				}
-			}
+		if _, err := m.flip(ctx, way...); err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
-func (m *memory) flip(ctx context.Context, pins ...int) error {
-	err := m.walker.Flip(ctx, pins...)
-	m.compare()
-	return err
+// flip changes pins one after the other, and reports whether an output answered. What
+// seems to remember is brought there again: a pin that nothing decides does not stand still.
+func (m *memory) flip(ctx context.Context, pins ...int) (answers bool, err error) {
+	if err := m.walker.Flip(ctx, pins...); err != nil {
+		return false, err
+	}
+	answers, differing := m.compare()
+	for _, at := range differing[:min(len(differing), returns)] {
+		held, low := m.walker.Held()
+		way := slices.Collect(((low ^ at.low) & held).All())
+		if err := m.walker.Flip(ctx, way...); err != nil {
+			return answers, err
+		}
+		if err := m.walker.Stay(ctx, staying); err != nil {
+			return answers, err
+		}
+		m.compare()
+	}
+	return answers, nil
 }
 
-// compare holds the new steps against those with the same inputs before.
-func (m *memory) compare() {
+// returns is to how many of the combinations a chip is brought again that seems to remember,
+// and staying how often it is read there.
+const (
+	returns = 4
+	staying = 8
+)
+
+// compare holds the new steps against those with the same pins held before. It reports
+// whether an output changed within them, and which were otherwise before.
+func (m *memory) compare() (answers bool, differing []held) {
 	r := m.walker.Record()
 	all := r.Steps[min(1+r.Signals().Len(), len(r.Steps)):]
-	for _, s := range all[min(m.read, len(all)):] {
-		if (s.Low|s.High)&m.in != m.in {
-			continue
-		}
+	var last held
+	for i, s := range all[min(m.read, len(all)):] {
 		m.steps++
-		at := s.High & m.in
-		before, known := m.seen[at]
-		if !known {
-			m.seen[at] = s
+		at, open := held{s.Low, s.High}, r.Signals()&^s.Low&^s.High
+		if open&^r.Outputs != 0 { // what the chip takes such a pin for is not known
+			last = held{}
 			continue
 		}
-		for pin := range (r.Signals() &^ s.Low &^ s.High &^ before.Low &^ before.High).All() {
-			if v, was := s.Read(pin), before.Read(pin); v != was && v != logic.X && was != logic.X {
-				m.wrong[at] = true
-			}
+		before, known := m.seen[at]
+		other := part.Pins(0)
+		for pin := range open.All() {
+			v, was := s.Read(pin), before.Read(pin)
+			other = other.With(pin, known && v != was && v != logic.X && was != logic.X)
+			answers = answers || i > 0 && v != m.last[pin]
+			m.last[pin] = v
 		}
+		switch {
+		case other&^m.unsteady == 0:
+		case i > 0 && at == last: // nothing was changed
+			m.unsteady |= other
+		default:
+			m.wrong[at] |= other
+			differing = append(differing, at)
+		}
+		m.seen[at], last = s, at
 	}
 	m.read = len(all)
+	return answers, differing
 }
 
 // fill goes through all combinations of the inputs, one pin after the other (a Gray code).
-func (t *Table) fill(ctx context.Context, m memory) error {
+func (t *Table) fill(ctx context.Context, w *probe.Walker) error {
 	rows := 1 << len(t.Inputs)
 	t.Rows = make([][]logic.Value, rows)
+	from := len(w.Record().Steps)
 	for n := 1; n <= rows; n++ {
-		pin := t.Inputs[min(trailingZeros(n), len(t.Inputs)-1)]
-		if err := m.walker.Flip(ctx, pin); err != nil {
+		pin := t.Inputs[min(bits.TrailingZeros(uint(n)), len(t.Inputs)-1)]
+		if err := w.Flip(ctx, pin); err != nil {
 			return err
 		}
-		if n%tableBatch == 0 || n == rows {
-			m.compare()
-		}
 	}
-	for at, s := range m.seen {
+	all := part.PinSet(t.Inputs...)
+	for _, s := range w.Record().Steps[from:] {
+		if (s.Low|s.High)&all != all {
+			continue
+		}
 		row := 0
 		for i, pin := range t.Inputs {
-			if at.Has(pin) {
+			if s.High.Has(pin) {
 				row |= 1 << i
 			}
 		}
+		t.Rows[row] = nil
 		for _, pin := range t.Outputs {
 			t.Rows[row] = append(t.Rows[row], s.Read(pin))
 		}
 	}
-	if t.Remembers = m.remembers(); t.Remembers || slices.ContainsFunc(t.Rows, func(r []logic.Value) bool { return r == nil }) {
+	if slices.ContainsFunc(t.Rows, func(r []logic.Value) bool { return r == nil }) {
 		t.Rows = nil
 		return nil
 	}
@@ -205,16 +267,6 @@ func (t *Table) fill(ctx context.Context, m memory) error {
 		t.Equations = append(t.Equations, t.equation(i, pin))
 	}
 	return nil
-}
-
-// tableBatch is after how many rows the readings are compared.
-const tableBatch = 256
-
-func trailingZeros(n int) (zeros int) {
-	for ; n&1 == 0; n >>= 1 {
-		zeros++
-	}
-	return zeros
 }
 
 // equation is the minimal expression of an output.

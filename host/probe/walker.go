@@ -169,6 +169,25 @@ func (w *Walker) Flip(ctx context.Context, pins ...int) error {
 	return nil
 }
 
+// Stay takes steps in which nothing changes, to see what does not stand still.
+func (w *Walker) Stay(ctx context.Context, steps int) error {
+	for range steps {
+		up := w.rest()
+		up.Bias, up.Load = w.pulls(w.held&^w.low | w.signals&^w.held)
+		step := match.Step{Low: w.low, High: w.held &^ w.low, Driven: w.low & w.heavy}
+		seen, err := w.socket.Measure(ctx, []adapter.MeasureStep{up, w.rest()})
+		if len(seen) == 2 {
+			w.look(&step, seen[0], seen[1])
+			w.record.Steps = append(w.record.Steps, step)
+		}
+		if err != nil {
+			return err
+		}
+		w.admit(step)
+	}
+	return nil
+}
+
 // edge drives a pin to the other level, while open pins are pulled high. The pulls are
 // set before the drive: the bias still pulls the old way, so that the edge is the drive's.
 func (w *Walker) edge(pin int) adapter.MeasureStep {
