@@ -226,6 +226,12 @@ func (r *Result) exact(p Plan, observed []fault.Observation, held fault.Held) []
 	})
 }
 
+// Explained reports whether a failure has a cause in the chip, as the part that it was tested
+// as, that explains all that was observed.
+func (r *Result) Explained() bool {
+	return r.Verdict == Fail && len(r.OtherPart) == 0 && r.Reason != unexplained && r.unlike() == ""
+}
+
 // unexplained is the reason where nothing would cause just what was observed.
 const unexplained = "see first whether it is the right part: no fault of one pin or of two explains all of this, and no other part of the library does; a resistance between two pins may, or what comes and goes"
 

@@ -39,33 +39,48 @@ func (a *Answer) broken(p Plan, failed []tested) bool {
 	return len(a.Candidates) > 0
 }
 
-// testBroken tests the chip as the part that it most probably is, so that its own test
-// says what is wrong.
+// testBroken tests the chip as the parts that it most probably is, until the test of one
+// explains all that is wrong with it. That one comes first.
 func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tested, p Plan) error {
 	first := &a.Candidates[0]
-	i := slices.IndexFunc(failed, func(t tested) bool { return t.fit.Variant == first.Variant })
-	if i < 0 && !p.NoTest {
-		for _, c := range p.Candidates {
-			if c.Variant != first.Variant {
-				continue
-			}
-			t, err := a.test(ctx, seat, []match.Fit{{Candidate: c}}, p)
-			if err != nil {
-				return err
-			}
-			failed, i = append(failed, t), len(failed)
-			break
-		}
-	}
-	if i < 0 {
+	if p.NoTest {
 		a.Verdict, a.Reason = verdict.Fail, fmt.Sprintf("probably a %v", first)
 		return nil
 	}
-	t := failed[i]
-	a.Test, first.Families = t.result, firstFamily(first.Families, t.family)
-	a.Verdict, a.Reason = t.result.Verdict, cmp.Or(t.result.Cause, t.result.Reason)
-	if t.result.Verdict.Passed() {
-		a.doubt("it passes the test of a %s, but did not answer as one before", first.Part.Number)
+	var best *tested
+	at := 0
+	for i, c := range a.Candidates[:min(len(a.Candidates), mostBrokenTests)] {
+		t, err := a.asBroken(ctx, seat, c, failed, p)
+		if err != nil {
+			return err
+		}
+		if explained := t.result.Explained(); best == nil || explained {
+			best, at = &t, i
+			if explained {
+				break
+			}
+		}
+	}
+	c := a.Candidates[at]
+	a.Candidates = slices.Insert(slices.Delete(a.Candidates, at, at+1), 0, c)
+	a.Test, a.Candidates[0].Families = best.result, firstFamily(c.Families, best.family)
+	a.Verdict, a.Reason = best.result.Verdict, cmp.Or(best.result.Cause, best.result.Reason)
+	if best.result.Verdict.Passed() {
+		a.doubt("it passes the test of a %s, but did not answer as one before", c.Part.Number)
 	}
 	return nil
+}
+
+// mostBrokenTests is as how many parts a broken chip is tested.
+const mostBrokenTests = 3
+
+// asBroken is the test as a candidate, which may have been made before.
+func (a *Answer) asBroken(ctx context.Context, seat assay.Socket, c Candidate, failed []tested, p Plan) (tested, error) {
+	for _, t := range failed {
+		if t.fit.Variant == c.Variant {
+			return t, nil
+		}
+	}
+	i := slices.IndexFunc(p.Candidates, func(o match.Candidate) bool { return o.Variant == c.Variant })
+	return a.test(ctx, seat, []match.Fit{{Candidate: p.Candidates[i]}}, p)
 }

@@ -24,10 +24,12 @@ const (
 	// faultBits is the price of a fault: of some 50 that a chip may have, in one chip of
 	// twenty (common practice of salvaged parts).
 	faultBits = 10
-	// mostTests is how many parts are tested as what they may be.
+	// mostTests is as how many functions a chip is tested.
 	mostTests = 4
-	// mostTypes is as how many types of one function, where the measured inputs leave several.
+	// mostTypes is as how many types of one function, where the measured inputs leave several,
+	// and mostFails how many of them it may fail as.
 	mostTypes = 4
+	mostFails = 2
 	// mostNamed is how many candidates are given.
 	mostNamed = 5
 )
@@ -36,7 +38,7 @@ const (
 func (a *Answer) decide(ctx context.Context, s stranger, p Plan) error {
 	possible, memories := a.possible(s.fits, p)
 	var failed, untested []tested
-	for rest := possible; len(rest) > 0 && a.Tests < mostTests; {
+	for rest := possible; len(rest) > 0 && len(failed)+len(untested) < mostTests; {
 		var alike []match.Fit
 		alike, rest = sameAsFirst(rest)
 		t, err := a.test(ctx, s.seat, alike, p)
@@ -60,6 +62,9 @@ func (a *Answer) decide(ctx context.Context, s stranger, p Plan) error {
 		return a.testBroken(ctx, s.seat, failed, p)
 	case len(memories) > 0:
 		a.remembers(memories)
+		return nil
+	}
+	if a.Reason = "no part of the library explains what it does"; p.NoTable {
 		return nil
 	}
 	return a.unknown(ctx, s, s.limitMA)
@@ -190,9 +195,9 @@ func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit,
 	if p.NoTest {
 		return types[0], nil
 	}
-	tests := 0
+	tests, fails := 0, 0
 	for _, t := range types {
-		if tests == mostTypes || best.result != nil && best.result.Verdict == verdict.Fail && best.fit.Variant == t.fit.Variant {
+		if tests == mostTypes || fails == mostFails || best.result != nil && best.result.Verdict == verdict.Fail && best.fit.Variant == t.fit.Variant {
 			continue
 		}
 		tests++
@@ -203,6 +208,9 @@ func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit,
 		plan.AtLeast = p.AtLeast
 		a.Tests++
 		t.result = assay.Run(ctx, seat, plan)
+		if t.result.Verdict == verdict.Fail {
+			fails++
+		}
 		if best.result == nil || better(t.result.Verdict, best.result.Verdict) {
 			best = t
 		}

@@ -6,6 +6,7 @@
 package identify
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -31,6 +32,7 @@ type Plan struct {
 	Seed       uint64 // of the changes that are drawn at random
 	AtLeast    time.Duration
 	NoTest     bool // the part that is found is not tested
+	NoTable    bool // the function of a chip that no part explains is not measured
 }
 
 // An Answer is what is said of a chip.
@@ -78,7 +80,8 @@ func Chip(ctx context.Context, socket assay.Socket, p Plan) (*Answer, error) {
 	began := socket.Spent()
 	p.Candidates = p.Hint.order(p.Candidates)
 	a := &Answer{Verdict: verdict.NotTested, plan: p}
-	places, seating, err := contact.Stranger(ctx, socket, variants(p.Candidates))
+	may, turned := seatable(p)
+	places, seating, err := contact.Stranger(ctx, socket, may)
 	if offErr := assay.Safe(ctx, socket); err == nil {
 		err = offErr
 	}
@@ -86,6 +89,10 @@ func Chip(ctx context.Context, socket assay.Socket, p Plan) (*Answer, error) {
 		return nil, err
 	}
 	if len(places) == 0 {
+		if seating.Kind == contact.Misplaced && turned != "" {
+			seating.Advice += fmt.Sprintf("; or it is a memory that has its supply pins the other way round, such as a %s: "+
+				"--kind memory looks at it as one", turned)
+		}
 		a.Seating, a.Reason = &seating, seating.String()
 		return a, nil
 	}
@@ -97,11 +104,25 @@ func Chip(ctx context.Context, socket assay.Socket, p Plan) (*Answer, error) {
 	return a, a.decide(ctx, *best, p)
 }
 
-func variants(candidates []match.Candidate) (all []*part.Variant) {
-	for _, c := range candidates {
-		all = append(all, c.Variant)
+// seatable are the variants at whose supply pins a chip is looked for: not those of memories
+// that logic put in backwards has, unless a hint says that it is a memory. Turned is one of them.
+func seatable(p Plan) (may []*part.Variant, turned string) {
+	backwards := map[probe.Seat]bool{}
+	for _, c := range p.Candidates {
+		if c.Circuit != nil {
+			s := probe.SeatOf(c.Variant)
+			half := func(pin int) int { return (pin+s.Pins/2-1)%s.Pins + 1 }
+			backwards[probe.Seat{Pins: s.Pins, VCC: half(s.VCC), GND: half(s.GND)}] = true
+		}
 	}
-	return all
+	for _, c := range p.Candidates {
+		if c.Circuit == nil && backwards[probe.SeatOf(c.Variant)] && p.Hint.agrees(c.Variant) == 0 {
+			turned = cmp.Or(turned, c.Variant.Part.Number)
+			continue
+		}
+		may = append(may, c.Variant)
+	}
+	return may, turned
 }
 
 // A stranger is a chip that was probed at one place.
