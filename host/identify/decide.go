@@ -58,7 +58,7 @@ func (a *Answer) decide(ctx context.Context, s stranger, p Plan) error {
 	case len(untested) > 0:
 		a.found(untested[0], possible)
 		return nil
-	case a.broken(p, failed):
+	case a.broken(p, failed) && (len(memories) == 0 || a.Candidates[0].Bits < memories[0].Bits):
 		return a.testBroken(ctx, s.seat, failed, p)
 	case len(memories) > 0:
 		a.remembers(memories)
@@ -98,6 +98,7 @@ func (a *Answer) possible(fits []match.Fit, p Plan) (possible, memories []match.
 
 // remembers names the memories that the chip may be.
 func (a *Answer) remembers(memories []match.Fit) {
+	a.Candidates = nil
 	for _, f := range memories[:min(len(memories), mostNamed)] {
 		if !a.named(f.Variant) {
 			a.Candidates = append(a.Candidates, a.candidate(f.Candidate))
@@ -240,9 +241,9 @@ func (a *Answer) found(t tested, possible []match.Fit) {
 	number := first.Part.Number
 	for _, f := range possible {
 		switch {
-		case a.named(f.Variant):
-		case f.LeavesOpen():
+		case f.LeavesOpen() && f.Variant.Part.Number != number:
 			a.Silent = append(a.Silent, f.Variant.Part.Number)
+		case a.named(f.Variant):
 		default:
 			a.Candidates = append(a.Candidates, a.candidate(f.Candidate))
 			if !toldApart(t.fit.Variant, f.Variant) {
@@ -308,7 +309,7 @@ func (a *Answer) equals(v *part.Variant) (numbers []string) {
 	pass := intruders(v)
 	for _, c := range a.plan.Candidates {
 		o := c.Variant
-		if o.Part != v.Part && probe.SeatOf(o) == probe.SeatOf(v) && slices.Contains(pass, o.Part.Number) &&
+		if o.Part != v.Part && !c.LeavesOpen() && probe.SeatOf(o) == probe.SeatOf(v) && slices.Contains(pass, o.Part.Number) &&
 			!slices.Contains(numbers, o.Part.Number) && passes(v, o) {
 			numbers = append(numbers, o.Part.Number)
 		}

@@ -32,7 +32,10 @@ type Plan struct {
 	Seed       uint64 // of the changes that are drawn at random
 	AtLeast    time.Duration
 	NoTest     bool // the part that is found is not tested
-	NoTable    bool // the function of a chip that no part explains is not measured
+	// MemorySteps is how long memory is looked for in a chip that no part explains;
+	// DefaultMemorySteps where it is 0.
+	MemorySteps int
+	NoTable     bool // the function of a chip that no part explains is not measured
 }
 
 // An Answer is what is said of a chip.

@@ -171,8 +171,10 @@ func TestGoodChipsAreNamed(t *testing.T) {
 	t.Logf("the true part first: %d of %d; 95 %% within %v, of at most 16 pins %v", first.held, first.of, all.percentile95(), small.percentile95())
 	t.Log(strings.Join(first.missed, "\n"))
 	require.GreaterOrEqual(t, 100*(first.held+1), 98*first.of)
-	require.LessOrEqual(t, small.percentile95(), 500*time.Millisecond)
-	require.LessOrEqual(t, all.percentile95(), 1500*time.Millisecond)
+	if sample.Long() { // of the adapter's reckoned time, which is the same on every machine
+		require.LessOrEqual(t, small.percentile95(), 500*time.Millisecond)
+		require.LessOrEqual(t, all.percentile95(), 1500*time.Millisecond)
+	}
 }
 
 // With the true part left out, and all that are alike, nothing is certain.
@@ -192,16 +194,20 @@ func TestWhatIsMissingIsNeverCertainlyAnother(t *testing.T) {
 	})
 }
 
+// A broken chip has one fault of a signal pin.
+type broken struct {
+	typ    part.Type
+	fault  fault.Fault
+	defect virtual.Defect
+}
+
+func (b broken) String() string { return b.typ.Name() + " " + b.defect.String() }
+
 // One fault of a signal pin: the true part is first in 85 of 100 and among the first three
 // in 93, and its pin is named in most of them.
 func TestBrokenChipsAreNamed(t *testing.T) {
 	random := sample.Random(t)
 	var first, three, pin share
-	type broken struct {
-		typ    part.Type
-		fault  fault.Fault
-		defect virtual.Defect
-	}
 	words := map[fault.Kind]string{fault.StuckLow: "stuck low", fault.StuckHigh: "stuck high", fault.NoPullUp: "dead pull-up", fault.NoPullDown: "dead pull-down", fault.Open: "open"}
 	var chips []broken
 	for _, typ := range sample.Of(random, 25, powerable(t, random)) {
@@ -239,7 +245,7 @@ func TestAChipThatIsNotSeatedRightIsNotPowered(t *testing.T) {
 		{"4011", "reversed", "put in backwards"},
 		{"74LS163", "reversed", "put in backwards"},
 		{"74HC245", "reversed", "put in backwards"},
-		{"7400", "shifted 1", "the pins do not answer"},
+		{"7400", "shifted 1", "shifted by one"},
 		{"7400", "empty", contact.EmptySocket},
 		{"7400", "4 shorted to 5", "4 and 5 shorted"},
 	} {

@@ -45,8 +45,16 @@ func narrow(ctx context.Context, w *probe.Walker, candidates []match.Candidate, 
 		trace = w.Record().Trace
 		fits = rivals(trace.Rank(candidatesOf(fits)))
 	}
-	return fits, nil
+	if slices.ContainsFunc(fits, func(f match.Fit) bool { return f.Mismatches == 0 && !f.LeavesOpen() }) {
+		return fits, nil
+	}
+	// a broken chip, or one that is not known, shows more of itself in more steps
+	err := w.Wander(ctx, wandering, random)
+	return rivals(w.Record().Rank(candidates)), err
 }
+
+// wandering are the changes at random of a chip that no good part explains.
+const wandering = 200
 
 // rivals are the fits that are still possible: those nearly as likely as the best, and those
 // that nothing contradicts, for a part of which little is told may still be the one.

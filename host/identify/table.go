@@ -1,6 +1,7 @@
 package identify
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -27,6 +28,7 @@ type Table struct {
 	// Rows are the outputs' levels for each combination of the inputs; input i is at bit i of
 	// the row's number. Nil where there are more than 16 inputs.
 	Rows      [][]logic.Value
+	Idle      []int      // inputs that no output depends on: of no use, or not connected
 	Equations []Equation // an output each; nil without rows
 }
 
@@ -38,11 +40,14 @@ type Equation struct {
 	Enable     string // where a three-state output drives; empty for the other stages
 }
 
+// DefaultMemorySteps is how long memory is looked for in a chip that no part explains.
+const DefaultMemorySteps = 20_000
+
 const (
 	// mostInputs is how many inputs a table is measured for.
 	mostInputs = twolevel.MaxInputs
-	// mostMemorySteps is how long memory is looked for.
-	mostMemorySteps  = 20_000
+	// leastMemorySteps are looked through also where there are few inputs: a divider shows
+	// its memory late.
 	leastMemorySteps = 2_000
 	// contradictions are so many combinations of the inputs at which the outputs were
 	// otherwise before, that it is no reading gone wrong.
@@ -51,7 +56,11 @@ const (
 
 // unknown measures what a chip does that no part explains.
 func (a *Answer) unknown(ctx context.Context, s stranger, limitMA int) (err error) {
-	defer func() { err = errors.Join(err, assay.Safe(ctx, s.seat)) }()
+	began := s.seat.Spent()
+	defer func() {
+		err = errors.Join(err, assay.Safe(ctx, s.seat))
+		a.Probing += s.seat.Spent() - began
+	}()
 	if _, err := s.seat.PowerOn(ctx, limitMA); err != nil {
 		return err
 	}
@@ -62,7 +71,7 @@ func (a *Answer) unknown(ctx context.Context, s stranger, limitMA int) (err erro
 	if err := w.Regular(ctx); err != nil {
 		return err
 	}
-	t, err := measure(ctx, w, a.plan.Seed)
+	t, err := measure(ctx, w, a.plan)
 	a.Steps += len(w.Record().Steps)
 	a.Table = t
 	switch {
@@ -80,13 +89,13 @@ func (a *Answer) unknown(ctx context.Context, s stranger, limitMA int) (err erro
 }
 
 // measure looks for memory, and measures the table where it sees none.
-func measure(ctx context.Context, w *probe.Walker, seed uint64) (*Table, error) {
-	m := memory{walker: w, seen: map[held]match.Step{}, wrong: map[held]part.Pins{}}
+func measure(ctx context.Context, w *probe.Walker, p Plan) (*Table, error) {
+	m := memory{walker: w, most: cmp.Or(p.MemorySteps, DefaultMemorySteps), seen: map[held]match.Step{}, wrong: map[held]part.Pins{}}
 	if _, err := m.flip(ctx); err != nil {
 		return nil, err
 	}
 	t := &Table{Inputs: slices.Collect(m.inputs().All())}
-	if err := m.look(ctx, seed); err != nil {
+	if err := m.look(ctx, p.Seed); err != nil {
 		return t, err
 	}
 	t.Steps, t.Remembers = m.steps, m.remembers()
@@ -100,6 +109,7 @@ func measure(ctx context.Context, w *probe.Walker, seed uint64) (*Table, error) 
 // memory is a search for outputs that are not a function of the inputs alone.
 type memory struct {
 	walker *probe.Walker
+	most   int // steps to look through
 	steps  int
 	read   int // steps of the record that were read
 	seen   map[held]match.Step
@@ -133,7 +143,7 @@ func (m *memory) remembers() bool {
 // memory is seen or it was looked for long enough.
 func (m *memory) look(ctx context.Context, seed uint64) error {
 	random := rand.New(rand.NewPCG(seed, 2))
-	for base := 0; m.steps < mostMemorySteps && !m.remembers(); base++ {
+	for base := 0; m.steps < m.most && !m.remembers(); base++ {
 		now, _ := m.walker.Held()
 		pins := slices.Collect(now.All())
 		if len(pins) == 0 || base >= 1<<min(len(pins), 12) && m.steps >= leastMemorySteps {
@@ -234,6 +244,10 @@ func (m *memory) compare() (answers bool, differing []held) {
 
 // fill goes through all combinations of the inputs, one pin after the other (a Gray code).
 func (t *Table) fill(ctx context.Context, w *probe.Walker) error {
+	w.Release(part.PinSet(t.Outputs...))
+	if err := w.Stay(ctx, 1); err != nil {
+		return err
+	}
 	rows := 1 << len(t.Inputs)
 	t.Rows = make([][]logic.Value, rows)
 	from := len(w.Record().Steps)
@@ -266,7 +280,22 @@ func (t *Table) fill(ctx context.Context, w *probe.Walker) error {
 	for i, pin := range t.Outputs {
 		t.Equations = append(t.Equations, t.equation(i, pin))
 	}
+	for i, pin := range t.Inputs {
+		if !t.dependsOn(i) {
+			t.Idle = append(t.Idle, pin)
+		}
+	}
 	return nil
+}
+
+// dependsOn reports whether an output depends on an input, in some row.
+func (t *Table) dependsOn(input int) bool {
+	for row, levels := range t.Rows {
+		if !slices.Equal(levels, t.Rows[row^1<<input]) {
+			return true
+		}
+	}
+	return false
 }
 
 // equation is the minimal expression of an output.
@@ -317,7 +346,8 @@ func (t *Table) Definition(number, family string, seat probe.Seat) string {
 		number, family, t.Steps)
 	fmt.Fprintf(&b, "package DIP%d\n", seat.Pins)
 	t.pinout(&b, seat)
-	fmt.Fprintf(&b, "\ninputs %s\n", pinNames(t.Inputs))
+	used := slices.DeleteFunc(slices.Clone(t.Inputs), func(pin int) bool { return slices.Contains(t.Idle, pin) })
+	fmt.Fprintf(&b, "\ninputs %s\n", pinNames(used))
 	for _, stage := range []part.Stage{part.TotemPole, part.OpenCollector, part.OpenEmitter, part.ThreeState} {
 		var pins []int
 		for _, e := range t.Equations {
@@ -360,6 +390,7 @@ func (t *Table) pinout(b *strings.Builder, seat probe.Seat) {
 			return "VCC"
 		case pin == seat.GND:
 			return "GND"
+		case slices.Contains(t.Idle, pin):
 		case slices.Contains(t.Inputs, pin), slices.Contains(t.Outputs, pin):
 			return fmt.Sprintf("P%d", pin)
 		}

@@ -99,18 +99,22 @@ func Explore(ctx context.Context, socket Socket, seat Seat, limits Limits) (*Rec
 	if err := w.Regular(ctx); err != nil {
 		return w.Record(), err
 	}
-	random := rand.New(rand.NewPCG(limits.Seed, 0))
-	for left := cmp.Or(limits.Random, DefaultRandom); left > 0; {
+	return w.Record(), w.Wander(ctx, cmp.Or(limits.Random, DefaultRandom), rand.New(rand.NewPCG(limits.Seed, 0)))
+}
+
+// Wander takes about so many single changes at random.
+func (w *Walker) Wander(ctx context.Context, changes int, random *rand.Rand) error {
+	for changes > 0 {
 		flips := w.drawn(random, perRequest)
 		if len(flips) == 0 {
-			break
+			return nil
 		}
-		left -= len(flips)
+		changes -= len(flips)
 		if err := w.Flip(ctx, flips...); err != nil {
-			return w.Record(), err
+			return err
 		}
 	}
-	return w.Record(), nil
+	return nil
 }
 
 // drawn draws changes: rarely of pins that were outputs once, and now and then a few

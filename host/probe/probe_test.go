@@ -25,6 +25,7 @@ type bench struct {
 	asked  int // requests
 	worst  int // the most such steps of one request
 	loads  bool
+	heavy  bool // the load pulls an input to 1.2 V only, which is a high to the chip
 }
 
 func (b *bench) Loads() bool { return b.loads }
@@ -40,7 +41,7 @@ func (b *bench) Measure(_ context.Context, steps []adapter.MeasureStep) (all []a
 			case s.Bias.Up.Has(pin):
 				return true
 			}
-			return b.bipolar && !s.Load.On
+			return b.bipolar && (!s.Load.On || b.heavy)
 		}
 		out := b.drives(level)
 		m := adapter.Measured{}
@@ -60,6 +61,8 @@ func (b *bench) Measure(_ context.Context, steps []adapter.MeasureStep) (all []a
 				volts = map[bool]float64{true: 3.4, false: 0.2}[high]
 			case s.Bias.Up.Has(pin):
 				volts = 5
+			case b.bipolar && s.Load.On && b.heavy:
+				volts = 1.2
 			case b.bipolar && s.Load.On:
 				volts = 0.8
 			case b.bipolar:
@@ -177,5 +180,67 @@ func TestUntouchablePinsAreNotDriven(t *testing.T) {
 	require.NoError(t, err)
 	for _, s := range r.Steps[13:] {
 		require.False(t, s.Low.Has(1))
+	}
+}
+
+// Where the load is fitted, bipolar inputs are held through it, and driven only for their
+// edges, one pin at a time; inputs that it does not pull low are driven, one change a request.
+func TestBipolarInputsAreHeldThroughTheLoad(t *testing.T) {
+	gates := map[int][2]int{3: {1, 2}, 6: {4, 5}, 8: {9, 10}, 11: {12, 13}}
+	for _, heavy := range []bool{false, true} {
+		b := &recording{bench: bench{pins: 14, vcc: 14, gnd: 7, bipolar: true, loads: true, heavy: heavy, drives: nands(gates)}}
+		r, err := probe.Explore(t.Context(), b, probe.Seat{Pins: 14, VCC: 14, GND: 7}, probe.Limits{Random: 40})
+		require.NoError(t, err)
+		require.Equal(t, part.PinSet(3, 6, 8, 11), r.Outputs)
+		require.Zero(t, b.fights)
+		for _, request := range b.requests[1:] {
+			for i := 0; i < len(request); i += 2 {
+				edge, rest := request[i], request[i+1]
+				require.True(t, edge.Load.On && rest.Load.On)
+				require.Equal(t, 1, (edge.Driven&^rest.Driven).Len()|(rest.Driven&^edge.Driven).Len()|b2i(heavy), "one pin is driven for its edge")
+				if !heavy {
+					require.Zero(t, rest.Driven)
+				} else if rest.Driven != 0 && i > 0 {
+					require.Zero(t, request[i-1].Driven, "more than one change while a pin is driven")
+				}
+			}
+		}
+		require.Contains(t, named(t, r), "7400")
+	}
+}
+
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// A recording keeps what a bench was asked.
+type recording struct {
+	bench
+	requests [][]adapter.MeasureStep
+}
+
+func (r *recording) Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error) {
+	r.requests = append(r.requests, steps)
+	return r.bench.Measure(ctx, steps)
+}
+
+// Released pins are not held again, and nothing changes in steps in which the chip stays.
+func TestReleasedPinsStayReleased(t *testing.T) {
+	b := &bench{pins: 14, vcc: 14, gnd: 7, drives: nands(map[int][2]int{3: {1, 2}})}
+	w, err := probe.Begin(t.Context(), b, probe.Seat{Pins: 14, VCC: 14, GND: 7})
+	require.NoError(t, err)
+	w.Release(part.PinSet(4, 5))
+	require.NoError(t, w.Flip(t.Context(), 4, 5, 1))
+	require.NoError(t, w.Stay(t.Context(), 3))
+	held, low := w.Held()
+	require.Zero(t, held&part.PinSet(4, 5))
+	require.Equal(t, part.PinSet(1), low)
+	steps := w.Record().Steps
+	last := steps[len(steps)-4:]
+	for _, s := range last {
+		require.Equal(t, last[0], s)
 	}
 }

@@ -83,6 +83,12 @@ func (w *Walker) Record() *Record {
 // Held are the pins that Flip may change, and those of them that are low.
 func (w *Walker) Held() (held, low part.Pins) { return w.held, w.low }
 
+// Release releases pins and never holds them again: what they drive shows in every step.
+func (w *Walker) Release(pins part.Pins) {
+	w.never |= pins
+	w.held, w.low = w.held&^pins, w.low&^pins
+}
+
 // pulls gives the bias and the load that pull pins high and all others low.
 func (w *Walker) pulls(high part.Pins) (bias, load adapter.Pull) {
 	if w.loaded {
@@ -245,7 +251,7 @@ func (w *Walker) look(s *match.Step, up, down adapter.Measured) {
 	low, high := w.levels()
 	for pin := range opened.All() {
 		v := down.Volts[pin]
-		w.clear = w.clear.With(pin, w.clear.Has(pin) || v > certainVolts)
+		w.clear = w.clear.With(pin, w.clear.Has(pin) || v > max(certainVolts, high))
 		s.Between = s.Between.With(pin, v > low && v < high)
 	}
 	w.record.Outputs |= opened & (s.PulledDown | ^s.PulledUp)

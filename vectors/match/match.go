@@ -74,8 +74,8 @@ type Fit struct {
 
 // LeavesOpen reports whether a part's definition says nothing of a pin that may drive: one
 // for parts outside the chip, or one that is not told.
-func (f Fit) LeavesOpen() bool {
-	return slices.ContainsFunc(f.Variant.Pins, func(p part.Pin) bool {
+func (c Candidate) LeavesOpen() bool {
+	return slices.ContainsFunc(c.Variant.Pins, func(p part.Pin) bool {
 		return p.Role == part.External || p.Role == part.Expander || p.Observable() && p.Untested != ""
 	})
 }

@@ -171,7 +171,7 @@ func (r *runner) untold(level *[part.MaxPins + 1]uint64) (untold uint64) {
 func (r *runner) differs(other *runner, opened part.Pins) (lanes uint64) {
 	for pin := range opened.All() {
 		a, b := r.shown[pin], other.shown[pin]
-		lanes |= (a.Hi ^ b.Hi | a.Lo ^ b.Lo) &^ (a.Hi & a.Lo) &^ (b.Hi & b.Lo)
+		lanes |= ((a.Hi ^ b.Hi) | (a.Lo ^ b.Lo)) &^ (a.Hi & a.Lo) &^ (b.Hi & b.Lo)
 	}
 	return lanes
 }

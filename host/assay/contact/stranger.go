@@ -3,7 +3,6 @@ package contact
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"slices"
 
 	"chipassay/host/adapter"
@@ -24,13 +23,13 @@ type Place struct {
 func Stranger(ctx context.Context, p Prober, parts []*part.Variant) (places []Place, s Seating, err error) {
 	seats := seatsOf(parts)
 	seats = slices.DeleteFunc(seats, func(s probe.Seat) bool { return packaged(s).all&^p.Fitted() != 0 })
-	right, volts, err := answering(ctx, p, seats)
+	right, volts, err := answering(ctx, p, seats, placement{})
 	if err != nil {
 		return nil, Seating{Volts: volts}, err
 	}
 	for _, seat := range right {
 		c := contactOf(ctx, p, blank(seat))
-		place, found, lies, err := c.stranger(seat, parts)
+		place, found, lies, err := c.stranger(seat, placement{}, parts)
 		volts = append(volts, c.volts...)
 		switch {
 		case err != nil:
@@ -82,16 +81,19 @@ func blank(s probe.Seat) part.Type {
 	return part.Type{Variant: v, Family: &part.Family{}}
 }
 
-// answering gives the seats whose supply pins answer as those of a chip that is seated
-// right: only they are looked at, so that all of the library's are in some 50 ms.
-func answering(ctx context.Context, p Prober, seats []probe.Seat) (right []probe.Seat, volts []Volts, err error) {
+// answering gives the seats whose supply pins answer as those of a chip that is placed
+// so: only they are looked at, so that all of the library's are in some 50 ms.
+func answering(ctx context.Context, p Prober, seats []probe.Seat, at placement) (right []probe.Seat, volts []Volts, err error) {
 	if len(seats) == 0 {
 		return nil, nil, nil
 	}
 	c := contactOf(ctx, p, blank(seats[0]))
 	var looks []look
+	seats = slices.DeleteFunc(slices.Clone(seats), func(s probe.Seat) bool {
+		return s.Pins+2*at.shift > adapter.Positions || contactOf(ctx, p, blank(s)).as(at).all&^c.fitted != 0
+	})
 	for _, seat := range seats {
-		s := packaged(seat)
+		s := contactOf(ctx, p, blank(seat)).as(at)
 		pins := part.PinSet(s.vcc, s.gnd)
 		if !c.measurable.Has(s.gnd) {
 			pins = s.all
@@ -109,7 +111,7 @@ func answering(ctx context.Context, p Prober, seats []probe.Seat) (right []probe
 		return nil, c.volts, err
 	}
 	for i, seat := range seats {
-		if c.pairOf(packaged(seat), seen[2*i], seen[2*i+1]) == pairRight {
+		if c.pairOf(contactOf(ctx, p, blank(seat)).as(at), seen[2*i], seen[2*i+1]) == pairRight {
 			right = append(right, seat)
 		}
 	}
@@ -118,8 +120,8 @@ func answering(ctx context.Context, p Prober, seats []probe.Seat) (right []probe
 
 // stranger looks at one place: whether a chip is there, which pins touch, what is shorted,
 // and how it starts.
-func (c *contact) stranger(seat probe.Seat, parts []*part.Variant) (place Place, found Seating, lies bool, err error) {
-	s := c.as(placement{})
+func (c *contact) stranger(seat probe.Seat, at placement, parts []*part.Variant) (place Place, found Seating, lies bool, err error) {
+	s := c.as(at)
 	if err := c.prober.Ground(c.ctx, 0); err != nil { // of the place before
 		return Place{}, Seating{}, false, err
 	}
@@ -134,6 +136,9 @@ func (c *contact) stranger(seat probe.Seat, parts []*part.Variant) (place Place,
 	place = Place{Seat: seat, Open: part.PinSet(c.pins(s.touching &^ untold &^ touching)...)}
 	if c.beyond(s, seen[0]) || 2*touching.Len() < (s.touching&^untold).Len() || touching == 0 {
 		return place, Seating{}, false, nil
+	}
+	if at != (placement{}) {
+		return place, Seating{}, true, nil
 	}
 	found, err = c.shorts()
 	if err == nil && found.Kind == Touching && joinedInside(found.Pins, seat, parts) {
@@ -152,28 +157,22 @@ func joinedInside(pins []int, seat probe.Seat, parts []*part.Variant) bool {
 	})
 }
 
-// nowhere says why no place was found: the chip is turned, or none is there, or it
-// answers as no part does.
+// nowhere says why no place was found: the chip is turned or shifted, or none is there, or
+// it answers as no part does.
 func nowhere(ctx context.Context, p Prober, seats []probe.Seat, volts []Volts) (Seating, []Volts, error) {
-	var turned []probe.Seat
-	for _, s := range seats {
-		half := func(pin int) int { return (pin+s.Pins/2-1)%s.Pins + 1 }
-		turned = append(turned, probe.Seat{Pins: s.Pins, VCC: half(s.VCC), GND: half(s.GND)})
-	}
-	back, more, err := answering(ctx, p, turned)
-	volts = append(volts, more...)
-	if err != nil {
-		return Seating{}, volts, err
-	}
-	for _, seat := range back {
-		c := contactOf(ctx, p, blank(seat))
-		_, _, lies, err := c.stranger(seat, nil)
-		volts = append(volts, c.volts...)
+	for _, at := range []placement{{turned: true}, {shift: 1}, {shift: 2}} {
+		there, more, err := answering(ctx, p, seats, at)
+		volts = append(volts, more...)
 		if err != nil {
 			return Seating{}, volts, err
 		}
-		if lies {
-			return c.seatingAt(placement{turned: true}), volts, nil
+		for _, seat := range there {
+			c := contactOf(ctx, p, blank(seat))
+			_, _, lies, err := c.stranger(seat, at, nil)
+			volts = append(volts, c.volts...)
+			if err != nil || lies {
+				return c.seatingAt(at), volts, err
+			}
 		}
 	}
 	whole := probe.Seat{Pins: adapter.Positions, VCC: adapter.Positions, GND: adapter.Positions / 2}
@@ -186,7 +185,7 @@ func nowhere(ctx context.Context, p Prober, seats []probe.Seat, volts []Volts) (
 	return Seating{
 		Kind:  Unlike,
 		Found: "the pins do not answer as those of any part of the library do, either way round",
-		Advice: fmt.Sprintf("see that pin 1 is at the lever end and that all pins touch; else the chip is of another kind, or broken: " +
-			"it was not powered"),
+		Advice: "see that pin 1 is at the lever end and that all pins touch; else the chip is of another kind, or broken: " +
+			"it was not powered",
 	}, volts, nil
 }
