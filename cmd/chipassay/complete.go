@@ -24,6 +24,7 @@ func completeAll(root *cobra.Command, d *definitions) {
 	parts := words(func(*cobra.Command) []string { return d.numbers() })
 	byFlag := map[string]completer{
 		"part": parts, "chip": parts,
+		"kind":   words(func(*cobra.Command) []string { return part.Kinds }),
 		"family": words(func(*cobra.Command) []string { return familyLetters() }),
 		"drawer": words(func(cmd *cobra.Command) []string {
 			return recorded(cmd, func(r record.Record) string { return r.Drawer })

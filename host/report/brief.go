@@ -53,8 +53,12 @@ func (d Document) verdictLine(colour bool) (line string, whole bool) {
 	if d.Verdict == verdict.Pass && d.Grade != verdict.None && len(d.Tied) == 0 {
 		head += ", " + d.Grade.String()
 	}
-	reason := strings.TrimPrefix(Printable(d.Why()), "in part: ") // the head says so
-	lines := wrap(reason, textWidth-len(head)-4)
+	return verdictLine(head, strings.TrimPrefix(d.Why(), "in part: "), colour) // the head says so
+}
+
+// verdictLine is a headline with a reason, and whether all of the reason fits.
+func verdictLine(head, why string, colour bool) (line string, whole bool) {
+	lines := wrap(Printable(why), textWidth-len(head)-4)
 	if whole = len(lines) == 1; !whole {
 		lines[0] += " …"
 	}

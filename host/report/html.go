@@ -37,6 +37,16 @@ func Page(text string) *template.Template {
 
 var page = Page(pageText)
 
+//go:embed identified.html
+var identifiedText string
+
+var identifiedPage = Page(identifiedText)
+
+// WriteHTML writes what a chip is as a page that stands alone.
+func (d Identification) WriteHTML(w io.Writer) error {
+	return Execute(w, identifiedPage, "identified", d)
+}
+
 // Execute writes a page, with a replacement for what would turn the direction of the text
 // around it: a hostile note could make a line read as another.
 func Execute(w io.Writer, t *template.Template, name string, data any) error {

@@ -1,0 +1,211 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+
+	"github.com/spf13/cobra"
+
+	"chipassay/host/adapter"
+	"chipassay/host/identify"
+	"chipassay/host/marking"
+	"chipassay/host/report"
+	"chipassay/host/virtual"
+	"chipassay/vectors/match"
+	"chipassay/vectors/part"
+)
+
+// identifyFlags are the flags of the identify command.
+type identifyFlags struct {
+	connection
+	definitions  *definitions
+	hint         identify.Hint
+	chip, html   string
+	chipDefects  []string
+	asJSON, full bool
+	atLeast      time.Duration
+	seed         uint64
+}
+
+func identifyCommand(d *definitions) *cobra.Command {
+	f := identifyFlags{definitions: d}
+	cmd := &cobra.Command{
+		Use:   "identify",
+		Short: "Say what the chip in the socket is whose marking is gone, and whether it is good",
+		Long: `Say what the chip in the socket is whose marking is gone or not to be trusted, and
+whether it is good.
+
+Its package and supply pins are found before power, the technology of its inputs by
+what they do, and its function by probing it through resistors beside every part of
+the library. What it may be is then tested as that. Give what you can read or know:
+it orders what the chip may be, and excludes nothing.
+
+The last line is the verdict with its reason. The exit status is 0 for a good chip
+that is certain, also up to parts of the same function, 1 for a faulty one, 2 for
+wrong input, 3 for one that is not known or not certain, and 4 for PASS, BUT.
+
+Discharge yourself before you touch the chip, seat it with pin 1 at the lever end,
+and take it out if it gets hot.`,
+		Example: `  chipassay identify
+  chipassay identify --marking "74?? 7938"
+  chipassay identify --kind counter --pins 16 --html counter.html
+  chipassay identify --adapter virtual --chip 7410 --defect "2 open"`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
+	}
+	flags := cmd.Flags()
+	f.connection.flags(cmd)
+	f.supplyFlag(cmd)
+	flags.StringVar(&f.hint.Marking, "marking", "", `what can be read of the marking, ? for what cannot: "74?? 7938"`)
+	flags.IntVar(&f.hint.Pins, "pins", 0, "how many pins it has")
+	flags.StringVar(&f.hint.Kind, "kind", "", "what kind of part it may be: counter, gate, register …")
+	flags.BoolVar(&f.asJSON, "json", false, "print the answer as one JSON object")
+	flags.BoolVar(&f.full, "full", false, "print the whole answer and the report of its own test")
+	flags.StringVar(&f.html, "html", "", "write the answer to this HTML file too")
+	atLeastFlag(cmd, &f.atLeast)
+	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket; empty for none")
+	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated):\n"+virtual.DefectForms())
+	flags.Uint64Var(&f.seed, "seed", 1, "random seed of the steps, and of all that is left to chance at the virtual adapter")
+	return cmd
+}
+
+func (f identifyFlags) run(cmd *cobra.Command) error {
+	if err := f.connection.check(cmd, "seed"); err != nil {
+		return err
+	}
+	if err := f.wrong(cmd); err != nil {
+		return err
+	}
+	chip, err := f.virtualChip()
+	if err != nil {
+		return err
+	}
+	stop := working(cmd.ErrOrStderr(), "identifying the chip")
+	d, err := f.identify(cmd, chip)
+	stop()
+	if err != nil {
+		return err
+	}
+	return f.report(cmd, d)
+}
+
+// wrong says what of the input is wrong.
+func (f identifyFlags) wrong(cmd *cobra.Command) error {
+	readable := func(c rune) bool { return unicode.IsLetter(c) || unicode.IsDigit(c) }
+	switch h := f.hint; {
+	case cmd.Flags().Changed("pins") && (h.Pins%2 != 0 || h.Pins < 4 || h.Pins > adapter.Positions):
+		return fmt.Errorf("--pins %d: a package has two rows, so an even number of pins, 4 to %d", h.Pins, adapter.Positions)
+	case h.Kind != "" && !slices.Contains(part.Kinds, h.Kind):
+		return fmt.Errorf("--kind %s: there is no such kind; there are %s", h.Kind, strings.Join(part.Kinds, ", "))
+	case cmd.Flags().Changed("marking") && !strings.ContainsFunc(h.Marking, readable):
+		return fmt.Errorf("--marking %q has no readable character: leave it out", h.Marking)
+	case f.adapter == virtualAdapter && !cmd.Flags().Changed("chip"):
+		return errors.New(`say what is in the virtual socket: --chip 7400, or --chip "" for nothing`)
+	case f.chip == "" && len(f.chipDefects) > 0:
+		return errors.New("--defect is of a chip: add --chip")
+	}
+	return notNegative(f.atLeast)
+}
+
+// virtualChip is what lies in the virtual socket; nil for nothing.
+func (f identifyFlags) virtualChip() (*virtual.Chip, error) {
+	if f.chip == "" {
+		return nil, nil
+	}
+	t := testFlags{definitions: f.definitions, chip: f.chip, chipDefects: f.chipDefects}
+	return t.virtualChip(part.Type{})
+}
+
+// identify identifies the chip and gives the document of the answer.
+func (f identifyFlags) identify(cmd *cobra.Command, chip *virtual.Chip) (d report.Identification, err error) {
+	p, err := f.definitions.identification()
+	if err != nil {
+		return d, err
+	}
+	p.Hint, p.Seed, p.AtLeast = f.hint, f.seed, f.atLeast
+	a, err := f.open(cmd.Context(), cmd, chip)
+	if err != nil {
+		return d, err
+	}
+	defer a.Close()
+	seat, err := anySeat(a)
+	if err != nil {
+		return d, couldNotTest(err)
+	}
+	started := time.Now()
+	answer, err := identify.Chip(cmd.Context(), seat, p)
+	if err != nil {
+		return d, couldNotTest(err)
+	}
+	if answer.Test != nil {
+		nameAdapter(answer.Test, a)
+	}
+	d = report.Identified(answer, f.hint.Marking, dateRead(f.hint.Marking, answer))
+	d.Adapter, d.Firmware, d.Started = a.Capabilities.Board, a.Capabilities.Firmware, started.Truncate(time.Second)
+	return d, nil
+}
+
+// identification is how a chip is identified: beside every part of the library.
+func (d *definitions) identification() (p identify.Plan, err error) {
+	circuits, err := d.circuits()
+	if err != nil {
+		return p, err
+	}
+	memories, err := d.memories()
+	return identify.Plan{Candidates: match.Of(circuits, memories), Others: d.circuits}, err
+}
+
+// anySeat is a seat that every adapter has: where a chip is really seated is to be found.
+func anySeat(a *adapter.Adapter) (*adapter.Seat, error) { return a.Seat(14, 14, 7) }
+
+// open finds the adapter that the flags name.
+func (f identifyFlags) open(ctx context.Context, cmd *cobra.Command, chip *virtual.Chip) (*adapter.Adapter, error) {
+	if f.adapter == virtualAdapter {
+		return f.virtual(ctx, chip, f.seed)
+	}
+	return f.port(ctx, saying(cmd))
+}
+
+// dateRead is the date code in what can be read of a marking, not before the family that
+// the chip turned out to be of; nil for none.
+func dateRead(marked string, a *identify.Answer) *marking.DateCode {
+	since := 0
+	if a.Test != nil {
+		since = marking.MadeSince(a.Test.Type.Family)
+	}
+	for _, group := range slices.Backward(strings.Fields(marked)) {
+		if len(a.Candidates) > 0 && strings.HasSuffix(group, a.Candidates[0].Part.Number) {
+			continue
+		}
+		if d, err := marking.ParseDateCode(group, since, time.Now()); err == nil {
+			return &d
+		}
+	}
+	return nil
+}
+
+// report prints the answer and turns it into the exit status.
+func (f identifyFlags) report(cmd *cobra.Command, d report.Identification) (err error) {
+	out := cmd.OutOrStdout()
+	switch {
+	case f.asJSON:
+		err = d.WriteJSON(out)
+	case f.full:
+		err = d.WriteText(out, report.Colour(os.Stdout))
+	default:
+		err = d.WriteBrief(out, report.Colour(os.Stdout))
+	}
+	if f.html != "" {
+		err = errors.Join(err, writeFile(f.html, d.WriteHTML))
+	}
+	if err != nil {
+		return err
+	}
+	return verdictStatus(d.Verdict)
+}

@@ -1,0 +1,175 @@
+package report
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"chipassay/host/verdict"
+	"chipassay/vectors/part"
+)
+
+// WriteBrief writes what a chip is in at most ten lines of 80 columns, the last of them the
+// verdict with its reason.
+func (d Identification) WriteBrief(w io.Writer, colour bool) error {
+	head := d.Headline()
+	if d.Verdict == verdict.Pass && d.Test != nil && d.Test.Grade != verdict.None {
+		head += ", " + d.Test.Grade.String()
+	}
+	last, whole := verdictLine(head, d.Why(), colour)
+	var lines []string
+	if what := d.What(); what != "" {
+		lines = append(lines, clip(Printable(what), textWidth))
+	}
+	if !whole {
+		lines = append(lines, brief("", d.Sentence(), 3)...)
+	}
+	for _, f := range d.Evidence() {
+		most := 1
+		if f.Label == "Same logic" || f.Label == "Doubt" || f.Label == "Or else" {
+			most = 2
+		}
+		lines = append(lines, brief(f.Label, f.Value, most)...)
+	}
+	if len(lines) > briefLines-1 { // how it was reached is always said
+		lines[briefLines-2] = lines[len(lines)-1]
+		lines = lines[:briefLines-1]
+	}
+	for _, line := range append(lines, last) {
+		if _, err := fmt.Fprintln(w, line); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// WriteText writes the whole answer, and the report of the own test below it.
+func (d Identification) WriteText(w io.Writer, colour bool) error {
+	b := bufio.NewWriter(w)
+	fmt.Fprintf(b, "%s  %s\n\n", paint(d.Headline(), colour), Printable(d.What()))
+	paragraph(b, "  ", d.Sentence())
+	b.WriteByte('\n')
+	for _, f := range d.Evidence() {
+		textFact(b, f)
+	}
+	if d.Test == nil {
+		b.WriteByte('\n')
+		paragraph(b, "  ", d.Caveat)
+		return b.Flush()
+	}
+	fmt.Fprintf(b, "\nIts own test, as a %s\n\n", Printable(d.TestedAs))
+	if err := b.Flush(); err != nil {
+		return err
+	}
+	return d.Test.WriteText(w, colour)
+}
+
+func (d Identification) packageWords() string {
+	if d.Pins == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%d pins; the supply is at pin %d, ground at pin %d", d.Pins, d.Supply[0], d.Supply[1])
+}
+
+// sameWords name the other parts of the same function, and in what they differ.
+func (d Identification) sameWords() string {
+	if len(d.Candidates) == 0 {
+		return ""
+	}
+	return d.differences(d.Candidates[0].SameFunction)
+}
+
+// differences names parts by what would tell them from the first candidate: "741000 differs
+// in output current; 4163 and 40163 in family".
+func (d Identification) differences(numbers []string) string {
+	by := map[string][]string{}
+	for _, number := range numbers {
+		by[d.ToldApart[number]] = append(by[d.ToldApart[number]], number)
+	}
+	var words []string
+	for _, what := range slices.Sorted(maps.Keys(by)) {
+		verb := " differs in "
+		if len(by[what]) > 1 {
+			verb = " differ in "
+		}
+		words = append(words, part.And(by[what])+verb+what)
+	}
+	return strings.Join(words, "; ")
+}
+
+func (d Identification) familyWords() string {
+	if len(d.Candidates) == 0 || len(d.Candidates[0].Families) == 0 {
+		return ""
+	}
+	return orWords(d.Candidates[0].Families) + d.inputWords(": ")
+}
+
+// inputWords say what was measured at the inputs.
+func (d Identification) inputWords(before string) string {
+	switch {
+	case d.Technology == "bipolar" && d.DrawMA != nil:
+		return fmt.Sprintf("%sbipolar inputs, which give %.2f mA at a low", before, *d.DrawMA)
+	case d.Technology == "bipolar":
+		return before + "bipolar inputs, which float high"
+	case d.Technology != "":
+		return before + d.Technology + " inputs, which follow 10 kΩ either way"
+	}
+	return ""
+}
+
+// elseWords name what else the chip may be.
+func (d Identification) elseWords() string {
+	var words, sound []string
+	for _, c := range d.Candidates[min(1, len(d.Candidates)):] {
+		if len(c.Faults) > 0 {
+			words = append(words, fmt.Sprintf("%s with %s", c.Part, c.Faults[0]))
+			continue
+		}
+		sound = append(sound, c.Part)
+	}
+	if len(sound) > 0 {
+		words = append([]string{d.differences(sound)}, words...)
+	}
+	return strings.Join(words, "; ")
+}
+
+func (d Identification) dateWords() string {
+	if d.DateCode == nil {
+		return ""
+	}
+	return d.DateCode.String() + ", by the marking"
+}
+
+func (d Identification) probedWords() string {
+	if d.Steps == 0 {
+		return ""
+	}
+	text := fmt.Sprintf("%d steps in %.2f s of the adapter", d.Steps, d.AdapterSeconds)
+	switch {
+	case d.Tests == 1:
+		text += ", then its own test"
+	case d.Tests > 1:
+		text += fmt.Sprintf(", then tested as %d types", d.Tests)
+	}
+	return text
+}
+
+// orWords lists alternatives: "74, 74H or 74S".
+func orWords(words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " or " + words[len(words)-1]
+}
+
+func pinList(pins []int) string {
+	var words []string
+	for _, n := range pins {
+		words = append(words, strconv.Itoa(n))
+	}
+	return prefixed("pin ", part.And(words))
+}
