@@ -32,6 +32,7 @@ type drawerFlags struct {
 	lot                                             lotFlag
 	part, operator, dateCode, tray, html, marchTest string
 	keepDate, bell, everyChip, numbers, fast        bool
+	identify                                        bool
 	atLeast                                         time.Duration
 	seed                                            uint64
 }
@@ -56,9 +57,13 @@ socket, seats the next and tests it, and all that you can type works. In a pipe,
 or with --fast, the tray runs through by itself. A tray is a line a chip with what
 is marked on it, then any of date CODE, note "TEXT", chip PART (what it really is),
 defect "TEXT", and for a run by itself before "COMMAND" and after "COMMAND".
+With --identify each chip is identified instead of tested as a part, and the run ends with
+a list by part; type marking 74?? before a chip of which something can be read. One that
+is not certain is written down as not tested.
 What you practise goes to a file of its own: chipassay log --practice.`,
 		Example: `  chipassay drawer D3 --part 74LS00 --operator "the apprentice"
   chipassay drawer D3 --part 7400 --lot depot-1 --date-code 7938 --keep-date --bell
+  chipassay drawer D3 --identify --operator "the apprentice"
   chipassay drawer D3 --tray d3.tray`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0]) },
@@ -66,6 +71,8 @@ What you practise goes to a file of its own: chipassay log --practice.`,
 	f.file.flag(cmd)
 	flags := cmd.Flags()
 	flags.StringVar(&f.part, "part", "", "what the chips are: 7400, 74LS00, 4011B …")
+	flags.BoolVar(&f.identify, "identify", false, "say what each chip is instead of testing it as a part: for chips without a marking")
+	cmd.MarkFlagsMutuallyExclusive("part", "identify")
 	f.lot.flags(cmd, "lot to which they belong")
 	flags.StringVar(&f.operator, "operator", "", "who tests")
 	flags.StringVar(&f.dateCode, "date-code", "", "date code of the first chip: YYWW or YWW")
@@ -110,11 +117,11 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	if err != nil {
 		return err
 	}
-	if r.Typed == "" && len(places) > 0 {
+	if r.Identify = f.identify; !f.identify && r.Typed == "" && len(places) > 0 {
 		r.Typed = places[0].Marking
 	}
-	if r.Typed == "" {
-		return errors.New("say what the chips are: --part 74LS00")
+	if r.Typed == "" && !f.identify {
+		return errors.New("say what the chips are: --part 74LS00; or --identify where that is not known")
 	}
 	store, err := f.file.forChips(cmd.Context(), f.tray != "")
 	if err != nil {
@@ -128,6 +135,14 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	station := &drawer.Station{Plan: f.plan, Memory: func(t part.Type) assay.MemoryPlan {
 		return assay.MemoryPlan{Type: t, Test: test, Others: f.definitions.circuits, Memories: f.definitions.memories}
 	}}
+	if f.identify {
+		p, err := f.definitions.identification()
+		if err != nil {
+			return err
+		}
+		p.Seed, p.AtLeast = f.seed, f.atLeast
+		station.Identify = &p
+	}
 	if f.tray != "" {
 		err = f.fillFromTray(cmd, &r, station, places)
 	} else {
@@ -190,7 +205,11 @@ func (f drawerFlags) fillFromTray(cmd *cobra.Command, r *drawer.Run, station *dr
 		tray := &drawer.Tray{Station: station, Socket: socket, Places: places}
 		r.Bench, r.Hand = tray, tray
 	} else {
-		r.Practice = &drawer.Practice{Station: station, Socket: socket, Places: places, Typed: r.Typed}
+		practised := r.Typed
+		if f.identify && len(places) > 0 {
+			practised = places[0].Marking
+		}
+		r.Practice = &drawer.Practice{Station: station, Socket: socket, Places: places, Typed: practised}
 		r.Bench, r.Hand, r.Pace = r.Practice, drawer.Lines(cmd.InOrStdin()), pace
 	}
 	station.Adapter, err = openSocket(cmd.Context(), socket)

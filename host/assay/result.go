@@ -92,8 +92,10 @@ func (r *Result) errorPins() (pins part.Pins) {
 type Result struct {
 	Type    part.Type
 	Verdict Verdict
-	Reason  string   // one sentence
-	But     []string // what is wrong with a chip that passed
+	// Identified says by what the type was found, where nobody named it; else empty.
+	Identified string
+	Reason     string   // one sentence
+	But        []string // what is wrong with a chip that passed
 
 	Coverage       *fault.Coverage // what the vectors prove; nil for a memory
 	Method         string          // how the vectors were chosen

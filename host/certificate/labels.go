@@ -126,6 +126,9 @@ func (c Certificate) labelLines() [lines]string {
 	case c.inPart():
 		grade += ", in part"
 	}
+	if c.Chip.Identified != "" {
+		grade += ", identified"
+	}
 	if c.virtual() {
 		grade = "virtual: " + grade
 	}

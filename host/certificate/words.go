@@ -51,8 +51,12 @@ func (c Certificate) verdict() verdict.Verdict {
 	return verdict.NotTested
 }
 
-// name is what the chip is called: its marking, or what was typed for it.
+// name is what the chip is called: its marking, or what was typed for it; one that was
+// identified, what it is.
 func (c Certificate) name() string {
+	if c.Chip.Identified != "" {
+		return c.Record.Type
+	}
 	return cmp.Or(c.Record.Marking, c.Chip.Typed, c.Record.Type)
 }
 
@@ -131,6 +135,7 @@ func (p page) ChipFacts() []report.Fact {
 		report.Fact{Label: "Part", Value: r.Type, More: p.Title},
 		report.Fact{Label: "Family", Value: strings.TrimSuffix(r.Family+", "+p.FamilyTitle, ", ")},
 		report.Fact{Label: "Marking", Value: cmp.Or(r.Marking, "not written down"), More: tested},
+		report.Fact{Label: "How it is known", Value: p.Chip.Identified},
 		p.DateCode.Fact(),
 		report.Fact{Label: "Drawer", Value: r.Drawer},
 		report.Fact{Label: "Lot", Value: r.Lot},

@@ -209,6 +209,12 @@ func (r *Run) skipNext(context.Context, string) error {
 }
 
 func (r *Run) changePart(_ context.Context, typed string) error {
+	if r.Identify { // what is printed on the chip orders what it may be
+		if readable(typed) {
+			r.next.marking = typed
+		}
+		return nil
+	}
 	if typed == r.Typed {
 		r.Screen.ready(r)
 		return nil

@@ -8,13 +8,16 @@ import (
 	"chipassay/host/report"
 )
 
-// Entry is the record of a test by its document, with the part as typed for its marking.
+// Entry is the record of a test by its document, with the part as typed for its marking;
+// a chip that was identified has none until somebody says it.
 func Entry(d report.Document) (record.Record, error) {
 	var object bytes.Buffer
 	if err := d.WriteJSON(&object); err != nil {
 		return record.Record{}, err
 	}
 	r, err := record.FromReport(object.Bytes())
-	r.Marking = cmp.Or(d.Typed, d.Type)
+	if d.Identified == "" {
+		r.Marking = cmp.Or(d.Typed, d.Type)
+	}
 	return r, err
 }

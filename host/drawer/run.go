@@ -13,6 +13,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"chipassay/host/assay"
@@ -52,6 +53,7 @@ type Keeper interface {
 type Run struct {
 	Drawer, Lot, Operator string
 	Typed                 string // the part, as typed
+	Identify              bool   // nobody names the part: the Bench identifies each chip
 	DateCode              string // of the first chip; empty for none
 	KeepDate              bool   // a date code holds until another is given
 	Find                  func(typed string) (part.Type, error)
@@ -115,7 +117,7 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 		}
 	}
 	defer r.Screen.close()
-	r.Screen.say("%s: %s.%s", r.Drawer, r.typ, r.opening())
+	r.Screen.say("%s: %s.%s", r.Drawer, strings.TrimSpace(r.typ.String()), r.opening())
 	for err == nil && r.state != ended && ctx.Err() == nil {
 		err = r.turn(ctx)
 	}
@@ -141,6 +143,9 @@ func (r *Run) opening() string {
 
 // find finds a type that can be tested here.
 func (r *Run) find(typed string) (part.Type, error) {
+	if r.Identify {
+		return stranger(""), nil
+	}
 	t, err := r.Find(typed)
 	switch {
 	case err != nil:
@@ -167,7 +172,11 @@ func (r *Run) wait(ctx context.Context) {
 // test tests what is in the socket and writes the record.
 func (r *Run) test(ctx context.Context) error {
 	r.Screen.testing(r)
-	result, err := r.Bench.Test(ctx, r.typ)
+	typ := r.typ
+	if r.Identify {
+		typ = stranger(r.marked())
+	}
+	result, err := r.Bench.Test(ctx, typ)
 	if err != nil {
 		return r.failed(ctx, err)
 	}
@@ -180,7 +189,7 @@ func (r *Run) test(ctx context.Context) error {
 		sheet.DateCode = cmp.Or(sheet.DateCode, before.DateCode)
 		sheet.Note = cmp.Or(sheet.Note, before.Note)
 	}
-	if why := unknown(ctx, result); why != "" {
+	if why := nothingLearned(ctx, result); why != "" {
 		if r.state = passedOver; result.Seating != nil && result.Seating.Found == contact.EmptySocket {
 			r.state = waiting
 		}
@@ -232,8 +241,8 @@ func (r *Run) forget() {
 	}
 }
 
-// unknown says why a test tells nothing of a chip, so that there is nothing to write down.
-func unknown(ctx context.Context, result *assay.Result) string {
+// nothingLearned says why a test tells nothing of a chip, so that there is nothing to write down.
+func nothingLearned(ctx context.Context, result *assay.Result) string {
 	switch s := result.Seating; {
 	case result.Verdict != assay.NotTested:
 		return ""
@@ -269,6 +278,14 @@ func (r *Run) write(ctx context.Context, sheet report.Document) (record.Record, 
 	}
 	r.last = entry
 	return entry, nil
+}
+
+// marked is what can be read of the marking of the chip in the socket, as it was said.
+func (r *Run) marked() string {
+	if r.next.marking == "" && r.next.as == lastAgain {
+		return r.markingOf(r.last.Chip)
+	}
+	return r.next.marking
 }
 
 // markingOf is the marking of a chip as it was written last.

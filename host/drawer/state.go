@@ -206,7 +206,11 @@ func (r *Run) start(ctx context.Context) error {
 }
 
 func (r *Run) seatNext(ctx context.Context) error {
-	words, err := r.Practice.Seat(r.Typed)
+	typed := r.Typed
+	if r.Identify {
+		typed = r.Practice.Typed
+	}
+	words, err := r.Practice.Seat(typed)
 	if err != nil {
 		return err
 	}

@@ -9,6 +9,7 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/assay/contact"
+	"chipassay/host/identify"
 	"chipassay/vectors/part"
 )
 
@@ -17,12 +18,17 @@ type Station struct {
 	Adapter *adapter.Adapter
 	Plan    func(part.Type) (assay.Plan, error) // how logic is tested
 	Memory  func(part.Type) assay.MemoryPlan    // how a memory is
+	// Identify is how chips are identified, in a run in which nobody names them; else nil.
+	Identify *identify.Plan
 
 	planned map[string]assay.Plan // by type
 }
 
 // Present looks for a chip's junctions.
 func (s *Station) Present(ctx context.Context, t part.Type) (bool, error) {
+	if s.Identify != nil {
+		return s.presence(ctx)
+	}
 	seat, err := s.Adapter.SeatOf(t.Variant)
 	if err != nil || seat == nil {
 		return false, err
@@ -40,24 +46,34 @@ func (s *Station) Pressed(ctx context.Context) (bool, error) {
 	return status.Button, err
 }
 
-// Test tests the chip as a type; a plan is made once.
-func (s *Station) Test(ctx context.Context, t part.Type) (*assay.Result, error) {
+// Test tests the chip as a type, or identifies it.
+func (s *Station) Test(ctx context.Context, t part.Type) (result *assay.Result, err error) {
+	if s.Identify != nil {
+		result, err = s.identified(ctx, t.Part().Number)
+	} else {
+		result, err = s.tested(ctx, t)
+	}
+	if err != nil {
+		return nil, err
+	}
+	result.Adapter, result.Firmware = s.Adapter.Capabilities.Board, s.Adapter.Capabilities.Firmware
+	return result, nil
+}
+
+// tested tests the chip as a type; a plan is made once.
+func (s *Station) tested(ctx context.Context, t part.Type) (*assay.Result, error) {
 	seat, err := s.Adapter.SeatOf(t.Variant)
 	if err != nil {
 		return nil, err
 	}
-	var result *assay.Result
 	if t.Variant.Memory != nil {
-		result = assay.RunMemory(ctx, seat, s.Memory(t))
-	} else {
-		plan, err := s.plan(t)
-		if err != nil {
-			return nil, err
-		}
-		result = assay.Run(ctx, seat, plan)
+		return assay.RunMemory(ctx, seat, s.Memory(t)), nil
 	}
-	result.Adapter, result.Firmware = s.Adapter.Capabilities.Board, s.Adapter.Capabilities.Firmware
-	return result, nil
+	plan, err := s.plan(t)
+	if err != nil {
+		return nil, err
+	}
+	return assay.Run(ctx, seat, plan), nil
 }
 
 func (s *Station) plan(t part.Type) (assay.Plan, error) {

@@ -1,7 +1,10 @@
 package drawer
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 
 	"chipassay/host/report"
@@ -12,14 +15,15 @@ import (
 // A Summary is what came of a run. A chip tested again counts as often as it was
 // tested; the records say how each stands.
 type Summary struct {
-	Tray report.Tray // every test that was not taken back
+	Tray   report.Tray // every test that was not taken back
+	Sorted bool        // the chips were identified: they are listed by part
 }
 
 // mostPins is how many of the commonest failing pins a summary names.
 const mostPins = 3
 
 func (r *Run) summary() Summary {
-	return Summary{report.Tray{Title: "Drawer " + r.Drawer, Chips: r.sheets}}
+	return Summary{report.Tray{Title: "Drawer " + r.Drawer, Chips: r.sheets}, r.Identify}
 }
 
 // tally counts the chips of a run so far.
@@ -29,7 +33,10 @@ func (r *Run) tally() string {
 
 // nextChip says which chip is waited for.
 func (r *Run) nextChip() string {
-	words := fmt.Sprintf("chip %d, %s", len(r.sheets)+1, r.typ.Name())
+	words := fmt.Sprintf("chip %d", len(r.sheets)+1)
+	if !r.Identify {
+		words += ", " + r.typ.Name()
+	}
 	if r.next.date != nil {
 		words += ", date code " + r.next.date.Raw
 	}
@@ -52,7 +59,39 @@ func (s Summary) String() string {
 	if len(pins) > 0 {
 		lines = append(lines, "pins that failed most: "+strings.Join(pins, ", "))
 	}
+	if s.Sorted {
+		lines = append(lines, s.byPart()...)
+	}
 	return strings.Join(lines, "\n")
+}
+
+// byPart lists the chips by their places, those of one type and verdict on a line: what to
+// lay into which bag. What is unknown comes last.
+func (s Summary) byPart() (lines []string) {
+	type bag struct {
+		unknown             bool
+		part, kind, verdict string
+		rank                int
+	}
+	places := map[bag][]string{}
+	for _, d := range s.Tray.Chips {
+		b := bag{d.Family == "", d.Part, d.Type, d.Verdict.String(), slices.Index(verdict.All, d.Verdict)}
+		places[b] = append(places[b], d.Place)
+	}
+	bags := slices.SortedFunc(maps.Keys(places), func(a, b bag) int {
+		if a.unknown != b.unknown {
+			return map[bool]int{true: 1, false: -1}[a.unknown]
+		}
+		return cmp.Or(cmp.Compare(a.part, b.part), cmp.Compare(a.kind, b.kind), a.rank-b.rank)
+	})
+	for _, b := range bags {
+		noun := "chip "
+		if len(places[b]) > 1 {
+			noun = "chips "
+		}
+		lines = append(lines, fmt.Sprintf("%-10s  %-10s  %s%s", b.kind, b.verdict, noun, strings.Join(places[b], ", ")))
+	}
+	return lines
 }
 
 // failedPins yields a part's pin for each chip at which it failed.

@@ -35,6 +35,7 @@ type Document struct {
 	Pins              []Pin               `json:"pins"`              // all, in order; empty in version 1
 	VCC               int                 `json:"vcc"`               // pin; 0 where not known
 	GND               int                 `json:"gnd"`
+	Identified        string              `json:"identified,omitempty"` // by what the part was found, where nobody named it
 	Place             string              `json:"place,omitempty"`
 	DateCode          *DateCode           `json:"date_code"` // null where none was given
 	Note              string              `json:"note,omitempty"`

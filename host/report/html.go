@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"io"
 	"slices"
+	"strings"
 
 	"chipassay/host/verdict"
 )
@@ -146,7 +147,10 @@ func (d Document) GradeWords() string {
 
 // Subtitle is what the chip is, below its marking.
 func (d Document) Subtitle() string {
-	text := d.Title + " · " + d.FamilyTitle
+	text := strings.TrimSuffix(d.Title+" · "+d.FamilyTitle, " · ")
+	if d.Identified != "" {
+		text += " · identified"
+	}
 	if d.DateCode != nil {
 		text += " · date code " + d.DateCode.String()
 	}

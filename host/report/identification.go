@@ -162,7 +162,11 @@ func (d Identification) What() string {
 
 // Evidence are the facts that speak for the answer, and against it, the most important first.
 func (d Identification) Evidence() []Fact {
-	return Known(slices.Concat([]Fact{
+	return append(d.evidence(), Known(Fact{Label: "Probed", Value: d.probedWords()})...)
+}
+
+func (d Identification) evidence() []Fact {
+	return Known([]Fact{
 		{Label: "Package", Value: d.packageWords()},
 		{Label: "Same logic", Value: d.sameWords()},
 		{Label: "Family", Value: d.familyWords()},
@@ -170,7 +174,12 @@ func (d Identification) Evidence() []Fact {
 		{Label: "Doubt", Value: strings.Join(d.restOfDoubts(), "; ")},
 		{Label: "No contact", Value: pinList(d.Open)},
 		{Label: "Date code", Value: d.dateWords()},
-	}, d.testFacts(), []Fact{{Label: "Probed", Value: d.probedWords()}})...)
+	}...)
+}
+
+// briefFacts are the evidence with what matters most of the own test.
+func (d Identification) briefFacts() []Fact {
+	return slices.Concat(d.evidence(), d.testFacts(), Known(Fact{Label: "Probed", Value: d.probedWords()}))
 }
 
 // testFacts are those of the own test, in short.

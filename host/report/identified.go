@@ -28,7 +28,7 @@ func (d Identification) WriteBrief(w io.Writer, colour bool) error {
 	if !whole {
 		lines = append(lines, brief("", d.Sentence(), 3)...)
 	}
-	for _, f := range d.Evidence() {
+	for _, f := range d.briefFacts() {
 		most := 1
 		if f.Label == "Same logic" || f.Label == "Doubt" || f.Label == "Or else" {
 			most = 2
@@ -112,7 +112,7 @@ func (d Identification) familyWords() string {
 func (d Identification) inputWords(before string) string {
 	switch {
 	case d.Technology == "bipolar" && d.DrawMA != nil:
-		return fmt.Sprintf("%sbipolar inputs, which give %.2f mA at a low", before, *d.DrawMA)
+		return fmt.Sprintf("%sbipolar inputs, %.2f mA each when low", before, *d.DrawMA)
 	case d.Technology == "bipolar":
 		return before + "bipolar inputs, which float high"
 	case d.Technology != "":
@@ -156,6 +156,19 @@ func (d Identification) probedWords() string {
 		text += fmt.Sprintf(", then tested as %d types", d.Tests)
 	}
 	return text
+}
+
+// Words say by what the part was found, for the record of the chip: "identified, marked
+// 74??: 85 steps, bipolar inputs, 0.86 mA each when low".
+func (d Identification) Words() string {
+	words := "identified without a marking"
+	if d.Marking != "" {
+		words = "identified, marked " + d.Marking
+	}
+	if d.Steps > 0 {
+		words += fmt.Sprintf(": %d steps%s", d.Steps, d.inputWords(", "))
+	}
+	return words
 }
 
 // orWords lists alternatives: "74, 74H or 74S".

@@ -28,7 +28,7 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 	d := Document{
 		Version: Version, Typed: cmp.Or(typed, r.Type.Name()), Part: r.Type.Part().Number, Type: r.Type.Name(),
 		Family: r.Type.Family.Name, FamilyTitle: r.Type.Family.Title, Title: r.Type.Part().Title, Variant: v.Note,
-		Pins: []Pin{}, VCC: v.VCC(), GND: v.GND(), Place: place, DateCode: DateOf(date), Note: note,
+		Pins: []Pin{}, VCC: v.VCC(), GND: v.GND(), Identified: r.Identified, Place: place, DateCode: DateOf(date), Note: note,
 		Verdict: r.Verdict, Reason: r.Reason, But: orEmpty(r.But), Trouble: r.Trouble, OtherPart: orEmpty(r.OtherPart), Cause: r.Cause, Findings: orEmpty(r.Findings),
 		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied, Rounds: r.Rounds, Runs: r.Runs, RunsFailed: r.RunsFailed,
 		PinsFailed: orEmpty(r.PinsFailed), Partial: orEmpty(r.Partial), Tied: strings.Fields(v.Use), Coverage: CoverageOf(r.Coverage), Gates: gatesOf(r),

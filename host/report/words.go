@@ -190,8 +190,12 @@ func (d Document) ChipFacts() []Fact {
 	facts := []Fact{
 		{Label: "Part as typed", Value: d.Typed},
 		{Label: "Identified as", Value: d.Type + " " + d.Title, More: d.Variant},
-		{Label: "Family", Value: d.Family + ", " + d.FamilyTitle},
+		{Label: "Family", Value: strings.Trim(d.Family+", "+d.FamilyTitle, ", ")},
 	}
+	if d.Identified != "" {
+		facts[0] = Fact{Label: "How it is known", Value: d.Identified}
+	}
+	facts = Known(facts...)
 	if len(d.Pins) > 0 {
 		facts = append(facts, Fact{Label: "Package", Value: fmt.Sprintf("%d-pin DIP", len(d.Pins)),
 			More: fmt.Sprintf("%s at pin %d, %s at pin %d", d.pinName(d.VCC), d.VCC, d.pinName(d.GND), d.GND)})

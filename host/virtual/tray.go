@@ -28,6 +28,7 @@ type Place struct {
 //	7410  date 7938
 //	7400  date 7806  defect "2 open"  note "from the yard's point machine"
 //	7402  after "retest"
+//	74??  chip 7404
 //
 // Find gives a type by what is typed. Text after # is a comment. Errors name the line.
 func ParseTray(r io.Reader, find func(typed string) (part.Type, error)) ([]Place, error) {
@@ -105,6 +106,9 @@ func place(words []string, find func(string) (part.Type, error)) (Place, error) 
 		default:
 			return p, fmt.Errorf("%q is none of date, chip, defect, note, before, after", rest[0])
 		}
+	}
+	if strings.Contains(really, "?") {
+		return p, fmt.Errorf("%s: say what it really is: %s chip 7400", really, really)
 	}
 	typ, err := find(really)
 	if err != nil {
