@@ -139,7 +139,7 @@ func (p page) ChipFacts() []report.Fact {
 		p.DateCode.Fact(),
 		report.Fact{Label: "Drawer", Value: r.Drawer},
 		report.Fact{Label: "Lot", Value: r.Lot},
-		report.Fact{Label: "Note", Value: r.Note},
+		report.Fact{Label: "Note", Value: p.OwnNote()},
 	)
 }
 

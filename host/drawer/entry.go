@@ -3,6 +3,7 @@ package drawer
 import (
 	"bytes"
 	"cmp"
+	"strings"
 
 	"chipassay/host/record"
 	"chipassay/host/report"
@@ -18,6 +19,8 @@ func Entry(d report.Document) (record.Record, error) {
 	r, err := record.FromReport(object.Bytes())
 	if d.Identified == "" {
 		r.Marking = cmp.Or(d.Typed, d.Type)
+	} else if r.Note == "" { // for the log
+		r.Note, _, _ = strings.Cut(d.Identified, ":")
 	}
 	return r, err
 }

@@ -200,7 +200,15 @@ func (d Document) ChipFacts() []Fact {
 		facts = append(facts, Fact{Label: "Package", Value: fmt.Sprintf("%d-pin DIP", len(d.Pins)),
 			More: fmt.Sprintf("%s at pin %d, %s at pin %d", d.pinName(d.VCC), d.VCC, d.pinName(d.GND), d.GND)})
 	}
-	return append(facts, Known(Fact{Label: "Place", Value: d.Place}, d.DateCode.Fact(), Fact{Label: "Note", Value: d.Note})...)
+	return append(facts, Known(Fact{Label: "Place", Value: d.Place}, d.DateCode.Fact(), Fact{Label: "Note", Value: d.OwnNote()})...)
+}
+
+// OwnNote is the note, unless it is the record's that the part was identified.
+func (d Document) OwnNote() string {
+	if strings.HasPrefix(d.Identified, d.Note) {
+		return ""
+	}
+	return d.Note
 }
 
 // TestFacts say what was done to the chip and what came of it.
