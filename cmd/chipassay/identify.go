@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"slices"
 	"strings"
@@ -27,6 +28,7 @@ type identifyFlags struct {
 	definitions  *definitions
 	hint         identify.Hint
 	chip, html   string
+	define       string
 	chipDefects  []string
 	asJSON, full bool
 	atLeast      time.Duration
@@ -68,6 +70,7 @@ and take it out if it gets hot.`,
 	flags.BoolVar(&f.asJSON, "json", false, "print the answer as one JSON object")
 	flags.BoolVar(&f.full, "full", false, "print the whole answer and the report of its own test")
 	flags.StringVar(&f.html, "html", "", "write the answer to this HTML file too")
+	flags.StringVar(&f.define, "define", "", "of a chip that the library lacks: write a definition of what was measured to this file")
 	atLeastFlag(cmd, &f.atLeast)
 	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket; empty for none")
 	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated):\n"+virtual.DefectForms())
@@ -204,8 +207,23 @@ func (f identifyFlags) report(cmd *cobra.Command, d report.Identification) (err 
 	if f.html != "" {
 		err = errors.Join(err, writeFile(f.html, d.WriteHTML))
 	}
+	if f.define != "" {
+		err = errors.Join(err, f.writeDefinition(cmd, d))
+	}
 	if err != nil {
 		return err
 	}
 	return verdictStatus(d.Verdict)
+}
+
+// writeDefinition writes the definition of what was measured, where there is one.
+func (f identifyFlags) writeDefinition(cmd *cobra.Command, d report.Identification) error {
+	if d.Table == nil || d.Table.Definition == "" {
+		fmt.Fprintf(cmd.ErrOrStderr(), "%s was not written: no function table was measured\n", f.define)
+		return nil
+	}
+	return writeFile(f.define, func(w io.Writer) error {
+		_, err := io.WriteString(w, d.Table.Definition)
+		return err
+	})
 }

@@ -39,9 +39,10 @@ type Identification struct {
 	Doubts         []string          `json:"doubts"` // why it is not certain, the weightiest first
 	Verdict        verdict.Verdict   `json:"verdict"`
 	Reason         string            `json:"reason"`
-	Technology     string            `json:"technology"` // of the inputs: bipolar, MOS; empty where not known
-	DrawMA         *float64          `json:"draw_ma"`    // out of an input held low; null where not measured
-	Steps          int               `json:"steps"`      // of probing
+	Technology     string            `json:"technology"`      // of the inputs: bipolar, MOS; empty where not known
+	DrawMA         *float64          `json:"draw_ma"`         // out of an input held low; null where not measured
+	Table          *FunctionTable    `json:"table,omitempty"` // measured, of a chip that no part explains
+	Steps          int               `json:"steps"`           // of probing
 	AdapterSeconds float64           `json:"adapter_seconds"`
 	Tests          int               `json:"tests"`               // own tests of what it may be that were run
 	TestedAs       string            `json:"tested_as,omitempty"` // type
@@ -74,6 +75,7 @@ func Identified(a *identify.Answer, marked string, date *marking.DateCode) Ident
 	if a.Seat.Pins > 0 {
 		d.Supply = []int{a.Seat.VCC, a.Seat.GND}
 	}
+	d.Table = tableOf(a)
 	if a.Draw > 0 {
 		d.DrawMA = new(micro(a.Draw))
 	}
@@ -94,6 +96,7 @@ func Identified(a *identify.Answer, marked string, date *marking.DateCode) Ident
 	if r := a.Test; r != nil {
 		d.TestedAs = r.Type.Name()
 		d.Test = new(Of(r, "", "", date, ""))
+		d.Test.Identified = d.Words()
 	}
 	switch {
 	case a.Verdict.Passed() && !a.Certain:
@@ -150,7 +153,11 @@ func (d Identification) Why() string {
 
 // What says what the chip is: its number and title.
 func (d Identification) What() string {
-	if len(d.Candidates) == 0 {
+	switch {
+	case len(d.Candidates) > 0:
+	case d.Table != nil:
+		return "A chip that the library lacks"
+	default:
 		return ""
 	}
 	what := d.Name() + " " + d.Candidates[0].Title
@@ -166,15 +173,17 @@ func (d Identification) Evidence() []Fact {
 }
 
 func (d Identification) evidence() []Fact {
-	return Known([]Fact{
+	return Known(slices.Concat([]Fact{
 		{Label: "Package", Value: d.packageWords()},
+		{Label: "Inputs", Value: d.tableInputs()},
+	}, d.equationFacts(), []Fact{
 		{Label: "Same logic", Value: d.sameWords()},
 		{Label: "Family", Value: d.familyWords()},
 		{Label: "Or else", Value: d.elseWords()},
 		{Label: "Doubt", Value: strings.Join(d.restOfDoubts(), "; ")},
 		{Label: "No contact", Value: pinList(d.Open)},
 		{Label: "Date code", Value: d.dateWords()},
-	}...)
+	})...)
 }
 
 // briefFacts are the evidence with what matters most of the own test.

@@ -36,7 +36,7 @@ func (d Identification) WriteBrief(w io.Writer, colour bool) error {
 		lines = append(lines, brief(f.Label, f.Value, most)...)
 	}
 	if len(lines) > briefLines-1 { // how it was reached is always said
-		lines[briefLines-2] = lines[len(lines)-1]
+		lines[briefLines-2] = lines[len(lines)-1] + "; --full has more"
 		lines = lines[:briefLines-1]
 	}
 	for _, line := range append(lines, last) {
@@ -50,12 +50,14 @@ func (d Identification) WriteBrief(w io.Writer, colour bool) error {
 // WriteText writes the whole answer, and the report of the own test below it.
 func (d Identification) WriteText(w io.Writer, colour bool) error {
 	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, "%s  %s\n\n", paint(d.Headline(), colour), Printable(d.What()))
+	fmt.Fprintln(b, strings.TrimSpace(paint(d.Headline(), colour)+"  "+Printable(d.What())))
+	b.WriteByte('\n')
 	paragraph(b, "  ", d.Sentence())
 	b.WriteByte('\n')
 	for _, f := range d.Evidence() {
 		textFact(b, f)
 	}
+	d.Table.write(b)
 	if d.Test == nil {
 		b.WriteByte('\n')
 		paragraph(b, "  ", d.Caveat)
@@ -92,6 +94,10 @@ func (d Identification) differences(numbers []string) string {
 	}
 	var words []string
 	for _, what := range slices.Sorted(maps.Keys(by)) {
+		if what == "nothing" {
+			words = append(words, fmt.Sprintf("nothing here tells %s from it", part.And(by[what])))
+			continue
+		}
 		verb := " differs in "
 		if len(by[what]) > 1 {
 			verb = " differ in "
@@ -183,6 +189,9 @@ func pinList(pins []int) string {
 	var words []string
 	for _, n := range pins {
 		words = append(words, strconv.Itoa(n))
+	}
+	if len(words) > 1 {
+		return "pins " + part.And(words)
 	}
 	return prefixed("pin ", part.And(words))
 }
