@@ -36,7 +36,7 @@ func (d Identification) WriteBrief(w io.Writer, colour bool) error {
 		lines = append(lines, brief(f.Label, f.Value, most)...)
 	}
 	if len(lines) > briefLines-1 { // how it was reached is always said
-		lines[briefLines-2] = lines[len(lines)-1] + "; --full has more"
+		lines[briefLines-2] = strings.TrimSuffix(lines[len(lines)-1], ", then its own test") + "; --full has more"
 		lines = lines[:briefLines-1]
 	}
 	for _, line := range append(lines, last) {
@@ -159,7 +159,7 @@ func (d Identification) probedWords() string {
 	case d.Tests == 1:
 		text += ", then its own test"
 	case d.Tests > 1:
-		text += fmt.Sprintf(", then tested as %d types", d.Tests)
+		text += fmt.Sprintf(", %d own tests", d.Tests)
 	}
 	return text
 }
