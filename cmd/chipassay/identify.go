@@ -143,6 +143,9 @@ func (f identifyFlags) identify(cmd *cobra.Command, chip *virtual.Chip) (d repor
 	}
 	started := time.Now()
 	answer, err := identify.Chip(cmd.Context(), seat, p)
+	if cmd.Context().Err() != nil {
+		err = errors.New("interrupted; the supply is off")
+	}
 	if err != nil {
 		return d, couldNotTest(err)
 	}

@@ -168,3 +168,25 @@ func TestFastPractice(t *testing.T) {
 	x.sees("chipassay log --practice")
 	require.NoError(t, x.command.Wait())
 }
+
+// Practice with chips that nobody names: what is marked is said for each, and holds for it alone.
+func TestPracticeIdentifies(t *testing.T) {
+	home := t.TempDir()
+	tray := filepath.Join(home, "bag.tray")
+	require.NoError(t, os.WriteFile(tray, []byte("74?? chip 7404\n? chip 7402\n? chip 7404\n"), 0o644))
+	x := atTerminal(t, home, "drawer", "D3", "--tray", tray, "--identify")
+	x.sees("D3: chips to be identified.")
+	x.types("\n", "1 chip: 1 pass")
+	x.types("\n", "2 chips: 2 pass")
+	x.types("part 7404\n", "part 7404")
+	x.types("\n", "3 chips: 3 pass")
+	x.types("\n", "7402        pass        chip 2")
+	x.sees("7404        pass        chips 1, 3")
+	require.NoError(t, x.command.Wait())
+	log := exec.Command(x.command.Path, "log", "--practice")
+	log.Env = x.command.Env
+	out, err := log.CombinedOutput()
+	require.NoError(t, err, string(out))
+	require.Regexp(t, `(?m)^1 .* 7404 .* identified, marked 74\?\?$`, string(out))
+	require.Regexp(t, `(?m)^2 .* 7402 .* identified without a marking$`, string(out))
+}
