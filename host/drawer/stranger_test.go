@@ -57,17 +57,27 @@ func bag(t *testing.T, tray string, without ...string) (records []record.Record,
 
 // What each chip is, is the tray's word.
 func TestABagOfUnmarkedChipsIsSorted(t *testing.T) {
-	records, shown := bag(t, "74?? chip 7404\n? chip 7410 defect \"2 open\" after retest\n?? chip 7404\n? chip 7400 defect empty\n")
+	records, shown := bag(t, "? chip 7404 defect \"2 stuck low\"\n74?? chip 7404 after retest\n? chip 7410 defect \"2 open\"\n?? chip 7404\n? chip 7400 defect empty\n")
 	var got []string
 	for _, r := range records {
 		got = append(got, r.Type+" "+string(r.Verdict)+" "+r.Marking+" "+r.Note)
 	}
 	require.Equal(t, []string{
-		"7404 pass 74?? identified, marked 74??",
+		"7404 fail  identified without a marking",
+		"7404 pass 74?? identified, marked 74??", // of the retest
+
 		"7410 fail  identified without a marking",
 		"7404 pass  identified without a marking",
 	}, got)
-	require.Contains(t, shown, "7404        pass        chips 1, 3\n7410        fail        chip 2\n")
+	require.Contains(t, shown, "7404        pass        chips 2, 4\n7404        fail        chip 1\n7410        fail        chip 3\n")
+}
+
+// No vector tells a 74132 from a 7400 (the data books, from memory): what can be read of the
+// marking says which it is, and holds for that chip alone.
+func TestTheMarkingOrdersWhatAChipMayBe(t *testing.T) {
+	records, _ := bag(t, "74132 chip 7400\n? chip 7400\n")
+	require.Len(t, records, 2)
+	require.Equal(t, "74132 7400", records[0].Type+" "+records[1].Type)
 }
 
 // A 7437 answers every vector of a 7400 as that does (the data books, from memory). With it
