@@ -235,8 +235,8 @@ func newReader(t Trace) *reader {
 	return &reader{trace: t, signals: t.Signals()}
 }
 
-// read is the level that a step shows at a pin.
-func (s Step) read(pin int) logic.Value {
+// Read is the level that a step shows at a pin.
+func (s Step) Read(pin int) logic.Value {
 	up := s.PulledUp.Has(pin)
 	if (s.Low | s.High).Has(pin) {
 		return logic.FromBool(up)
@@ -247,7 +247,7 @@ func (s Step) read(pin int) logic.Value {
 // judge compares a pin's reading with what was predicted, and adds to the price what
 // was not.
 func (r *reader) judge(pin int, s Step, p prediction) outcome {
-	seen := s.read(pin)
+	seen := s.Read(pin)
 	if p.anything {
 		r.unforeseen(pin, s)
 		return open
@@ -281,7 +281,7 @@ func verdict(ok bool) outcome {
 // unforeseen adds the price of a reading that nothing predicts: driven pins that read
 // as they are driven, and held ones, have none.
 func (r *reader) unforeseen(pin int, s Step) {
-	seen := s.read(pin)
+	seen := s.Read(pin)
 	if s.Low.Has(pin) && seen == logic.Zero || s.High.Has(pin) && seen == logic.One {
 		return
 	}
@@ -300,12 +300,12 @@ func (r *reader) unforeseen(pin int, s Step) {
 
 // moved reports whether a pin, not driven, reads otherwise than it did.
 func (r *reader) moved(pin int, s Step) bool {
-	return !s.Low.Has(pin) && r.seen[pin] && s.read(pin) != r.last[pin]
+	return !s.Low.Has(pin) && r.seen[pin] && s.Read(pin) != r.last[pin]
 }
 
 // note keeps a reading for the next.
 func (r *reader) note(pin int, s Step) {
-	if !(s.Low | s.High).Has(pin) || s.read(pin) != logic.FromBool(s.High.Has(pin)) {
-		r.last[pin], r.seen[pin] = s.read(pin), true
+	if !(s.Low | s.High).Has(pin) || s.Read(pin) != logic.FromBool(s.High.Has(pin)) {
+		r.last[pin], r.seen[pin] = s.Read(pin), true
 	}
 }

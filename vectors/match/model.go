@@ -83,7 +83,7 @@ func allowing(w logic.Word, pin int, s Step, p part.Pin) uint64 {
 	if p.PullUp || p.Untested != "" {
 		high |= ^(w.Hi | w.Lo)
 	}
-	seen := s.read(pin)
+	seen := s.Read(pin)
 	switch {
 	case s.Low.Has(pin) && seen == logic.One, seen == logic.One && !s.High.Has(pin):
 		return high
