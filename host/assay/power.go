@@ -30,16 +30,16 @@ func (r *Result) powered(ctx context.Context, socket Socket, work func() error) 
 			err = fmt.Errorf("the supply could not be switched off, pull the adapter's plug: %w", offErr)
 		}
 	}()
-	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, cmp.Or(r.limitMA, supplyLimitMA(r.Type.Family))); err != nil {
+	if r.SupplyCurrentMA, err = socket.PowerOn(ctx, cmp.Or(r.limitMA, SupplyLimitMA(r.Type.Family))); err != nil {
 		return err
 	}
 	r.supplied = true
 	return work()
 }
 
-// supplyLimitMA is the current at which the supply trips, in mA: above what the
+// SupplyLimitMA is the current at which the supply trips, in mA: above what the
 // largest parts of the family draw, below what harms a wrongly placed chip at once.
-func supplyLimitMA(f *part.Family) int {
+func SupplyLimitMA(f *part.Family) int {
 	switch {
 	case f.Technology.Bipolar(), f.Technology == part.NMOS:
 		return 200
@@ -71,7 +71,7 @@ func lowLimitMA(t part.Type) int {
 	if t.Variant.Memory != nil && t.Variant.Memory.Kind == part.DynamicRAM {
 		return 35 + 30
 	}
-	return min(typical[1]+30, supplyLimitMA(t.Family))
+	return min(typical[1]+30, SupplyLimitMA(t.Family))
 }
 
 // leastSupply, V, is what the data sheets of the bipolar and NMOS families ask for at

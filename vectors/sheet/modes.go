@@ -12,6 +12,14 @@ import (
 // the order in which they are tried, with levels and arrows for the pins that
 // decide, and the next value. What no row covers holds.
 func Modes(v *part.Variant, r part.Register) string {
+	rows := ModeRows(v, r)
+	other := slices.Repeat([]string{""}, len(rows[0])-2)
+	return align(append(rows, append(other, "|", "otherwise no change")))
+}
+
+// ModeRows gives the cells of that table: its head, with the names of the pins that
+// decide, a bar and the register, and below it a row for each of the register's rules.
+func ModeRows(v *part.Variant, r part.Register) [][]string {
 	p := newPrinter(v)
 	var columns []string
 	type mode struct {
@@ -49,9 +57,7 @@ func Modes(v *part.Variant, r part.Register) string {
 		}
 		rows = append(rows, append(row, "|", m.next))
 	}
-	other := slices.Repeat([]string{""}, len(columns))
-	rows = append(rows, append(other, "|", "otherwise no change"))
-	return align(rows)
+	return rows
 }
 
 type literal struct{ name, level string }

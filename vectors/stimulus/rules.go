@@ -115,20 +115,7 @@ func (r *Rules) holds(node int32, levels part.Pins) bool {
 
 // forbidden reports whether the data sheet forbids a combination of levels.
 func (r *Rules) forbidden(levels part.Pins) bool {
-	never := r.c.Variant.Logic.Never
-	if len(never) == 0 {
-		return false
-	}
-	for _, pin := range r.c.InputPins {
-		r.probe.Set(pin, logic.Splat(logic.FromBool(levels.Has(pin))))
-	}
-	r.probe.Settle()
-	for _, n := range r.c.Never {
-		if r.probe.Node(n).Lane(0) == logic.One {
-			return true
-		}
-	}
-	return false
+	return len(r.c.Never) > 0 && r.forbiddenBy(levels) >= 0
 }
 
 // legalStart gives levels that a first step may apply: those given, with as few

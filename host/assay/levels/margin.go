@@ -13,8 +13,8 @@ import (
 // input of more is looked at before it is relied on.
 const heavyMA = 1.6
 
-// heavy are the inputs that may lift the pin that drives them low.
-func heavy(t part.Type) (pins part.Pins) {
+// Heavy are the inputs that may lift the pin that drives them low.
+func Heavy(t part.Type) (pins part.Pins) {
 	if !t.Family.Technology.Bipolar() {
 		return 0
 	}
@@ -28,12 +28,12 @@ func heavy(t part.Type) (pins part.Pins) {
 // load resistors where that is needed and the outputs bear it; held says that it does.
 // Over are the inputs that stay over VIL, measured: the worst case counts no more.
 func HoldLows(ctx context.Context, meter Meter, t part.Type, steps []stimulus.Step) (over []Margin, held bool, err error) {
-	pins := heavy(t)
+	pins := Heavy(t)
 	if pins == 0 {
 		return nil, false, nil
 	}
 	over, err = lows(ctx, meter, t, steps, pins, false)
-	if outputs := holdable(t); err == nil && over != nil && meter.Loads() && outputs != 0 {
+	if outputs := Holdable(t); err == nil && over != nil && meter.Loads() && outputs != 0 {
 		held = true
 		over, err = lows(ctx, meter, t, steps, pins, true)
 		meter.HoldLoad(adapter.PullUp(outputs))
@@ -87,10 +87,10 @@ func (m *walk) lowest(pin int) (step int, ok bool) {
 	return step, ok
 }
 
-// holdable are the outputs of a part that bear their load resistors high while those
+// Holdable are the outputs of a part that bear their load resistors high while those
 // of all inputs are low, for all load resistors work together: totem-pole outputs that
 // sink 5 mA. 0 where some output does not, or has to be seen released.
-func holdable(t part.Type) (outputs part.Pins) {
+func Holdable(t part.Type) (outputs part.Pins) {
 	for _, p := range t.Variant.Pins {
 		if !p.Observable() {
 			continue

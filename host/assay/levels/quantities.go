@@ -54,8 +54,8 @@ func (m *walk) released(pin *part.Pin, step int) {
 // What proves that an output is released (design.md): good ones follow the bias to 4.49 V
 // of 5 and to 0.01 V. A converter's two counts are added.
 const (
-	followsUp   = 0.89 // of the rail
-	followsDown = 0.03 // V
+	FollowsUp   = 0.89 // of the rail
+	FollowsDown = 0.03 // V
 )
 
 // follows says where a released output does not follow the bias both ways. One with
@@ -64,7 +64,7 @@ func (m *walk) follows(pin *part.Pin, up, down float64) {
 	if pin.Role == part.Bidirectional || pin.PullUp || math.IsNaN(up) || math.IsNaN(down) {
 		return
 	}
-	if up < followsUp*m.K.SupplyVolts || down > followsDown {
+	if up < FollowsUp*m.K.SupplyVolts || down > FollowsDown {
 		m.Held = append(m.Held, fmt.Sprintf("%v: released, it follows the bias to %.2f and %.2f V only", pin, up, down))
 	}
 }

@@ -1,0 +1,279 @@
+// Package explore lets a person toggle the inputs of a chip and see what it makes of
+// them: levels and volts at every pin, what the data sheet's function expects beside
+// them, a lamp at each output, and the rows of the function table as they are seen. It
+// prints nothing: the terminal and other views show its States.
+//
+// It keeps the electrical rules of an assay. A chip is powered only where the contact
+// test finds it seated right. An output is never driven: a bidirectional pin is driven
+// only while the definition says that the chip releases it, and is released in a step
+// before the chip turns it round. A driven pin that does not stand as it is driven is
+// released. What the data sheet forbids is refused. A MOS input that is left open is
+// held low through 10 kΩ between looks, for one in between would heat the chip.
+package explore
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay"
+	"chipassay/host/assay/contact"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// A Socket is the chip's place in an adapter. *adapter.Seat is one.
+type Socket interface {
+	contact.Prober
+	Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
+	// PowerOn switches the supply on and gives the current in mA.
+	PowerOn(ctx context.Context, limitMA int) (float64, error)
+	// PowerOff releases all pins and switches the supply off.
+	PowerOff(ctx context.Context) error
+	// Loads tells whether the load resistors are fitted.
+	Loads() bool
+}
+
+// ErrRefused is what must not be done to the chip, or cannot be: the state is unchanged.
+var ErrRefused = errors.New("refused")
+
+// A RefusedError is an ErrRefused with its reason.
+type RefusedError struct{ Why string }
+
+func (e *RefusedError) Error() string { return e.Why }
+
+func (e *RefusedError) Unwrap() error { return ErrRefused }
+
+func refuse(format string, values ...any) error {
+	return &RefusedError{fmt.Sprintf(format, values...)}
+}
+
+// ErrSeating is a chip that is not powered for how it is seated.
+var ErrSeating = errors.New("not powered")
+
+// A Session is one chip under a person's hands. It is for one goroutine at a time.
+type Session struct {
+	Type part.Type
+
+	socket    Socket
+	circuit   *logic.Circuit
+	rules     *stimulus.Rules
+	now       stance
+	fixed     part.Pins // drivable pins that a person does not set
+	constants adapter.Constants
+	helped    bool // load resistors help to hold heavy inputs low
+	on        bool
+	cautions  []string // of the seating
+	state     State
+	tables    []*Table
+	touched   time.Time
+}
+
+// A Drive is what the adapter does at a pin.
+type Drive uint8
+
+// The drives.
+const (
+	Open Drive = iota
+	Low
+	High
+)
+
+func (d Drive) String() string { return [...]string{"open", "L", "H"}[d] }
+
+// Next is the drive that a toggle leads to: L, H, open.
+func (d Drive) Next() Drive { return [...]Drive{Low, High, Open}[d] }
+
+// A stance is what the adapter drives, and a good chip under it.
+type stance struct {
+	drives  [part.MaxPins + 1]Drive
+	good    *logic.Machine
+	unknown part.Pins // open ones that something else holds
+}
+
+func (st stance) clone() stance {
+	st.good = st.good.Clone()
+	return st
+}
+
+// New prepares to explore a type in a socket. It gives a *logic.MemoryError for a memory,
+// and an ErrRefused for a part that must not be powered.
+func New(socket Socket, t part.Type) (*Session, error) {
+	if why := t.Variant.Refusal; why != "" {
+		return nil, refuse("a %s must not be powered in the adapter: %s", t.Name(), why)
+	}
+	c, err := logic.Compile(t.Variant)
+	if err != nil {
+		return nil, err
+	}
+	s := &Session{Type: t, socket: socket, circuit: c, rules: stimulus.RulesOf(c)}
+	for _, p := range t.Variant.Pins {
+		s.fixed = s.fixed.With(p.Number, p.Drivable() && (p.Tied != part.NotTied || p.Untested != ""))
+	}
+	s.tables = tablesOf(c)
+	return s, nil
+}
+
+// On tells whether the chip is powered.
+func (s *Session) On() bool { return s.on }
+
+// State is what was last seen.
+func (s *Session) State() State { return s.state }
+
+// Tables are the part's function tables, with the rows that were seen.
+func (s *Session) Tables() []*Table { return s.tables }
+
+// Settable tells whether a person may set a pin of a powered chip, now or in some state.
+func (s *Session) Settable(pin int) bool {
+	return s.Type.Variant.Pins[pin-1].Drivable() && !s.fixed.Has(pin)
+}
+
+// PowerOn finds how the chip is seated, powers it, and drives its inputs: low, but for
+// those that the data sheet wants high. It gives an ErrSeating for a chip that is not
+// seated right.
+func (s *Session) PowerOn(ctx context.Context) (State, error) {
+	if s.on {
+		return s.state, nil
+	}
+	if err := s.seated(ctx); err != nil {
+		return State{}, errors.Join(err, s.Close(ctx))
+	}
+	if _, err := s.socket.PowerOn(ctx, assay.SupplyLimitMA(s.Type.Family)); err != nil {
+		return State{}, errors.Join(err, s.Close(ctx))
+	}
+	s.on, s.helped = true, false
+	s.now = s.start()
+	s.state = State{Did: "power on"}
+	if _, err := s.look(ctx); err != nil {
+		return s.state, err
+	}
+	s.tick(s.now)
+	return s.state, nil
+}
+
+// seated refuses a chip that is not seated right.
+func (s *Session) seated(ctx context.Context) (err error) {
+	if s.socket.Measurable() == 0 {
+		return fmt.Errorf("%w measure voltages, and exploring is looking at them", adapter.ErrCannot)
+	}
+	seating, err := contact.Test(ctx, s.socket, s.Type)
+	if err != nil {
+		return err
+	}
+	s.cautions = nil
+	switch {
+	case seating.OneOpen(s.Type.Variant): // its supply does no harm
+		s.cautions = append(s.cautions, seating.Found+": dirt, a bent pin or an open bond")
+	case !seating.Good():
+		return fmt.Errorf("%w: %v", ErrSeating, seating)
+	case seating.Silent:
+		return fmt.Errorf("%w: nothing reported before power how the chip is seated", ErrSeating)
+	}
+	s.constants, err = s.socket.Constants(ctx)
+	return err
+}
+
+// start is how a chip is driven when it has been powered: its state unknown, inputs low
+// but for those that must be high, and so the bidirectional pins that it releases.
+func (s *Session) start() stance {
+	st := stance{good: s.circuit.NewMachine()}
+	var tied part.Pins
+	for _, p := range s.Type.Variant.Pins {
+		tied = tied.With(p.Number, p.Tied == part.TiedHigh)
+	}
+	high := s.rules.Start(tied)
+	for _, p := range s.Type.Variant.Pins {
+		switch {
+		case !p.Drivable() || p.Role == part.Bidirectional && p.Tied == part.NotTied:
+		case high.Has(p.Number):
+			st.drives[p.Number] = High
+		default:
+			st.drives[p.Number] = Low
+		}
+	}
+	s.settle(st)
+	for pin := range s.bidirectionals().All() {
+		if low := st.clone(); releases(st, pin) && !s.fixed.Has(pin) {
+			low.drives[pin] = Low
+			if s.settle(low); releases(low, pin) {
+				st = low
+			}
+		}
+	}
+	return st
+}
+
+// releaseTime bounds how long switching off may take once the context is done.
+const releaseTime = 3 * time.Second
+
+// Close switches the supply off, whatever the context says.
+func (s *Session) Close(ctx context.Context) error {
+	s.on = false
+	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
+	defer cancel()
+	if err := s.socket.PowerOff(off); err != nil {
+		return fmt.Errorf("the supply could not be switched off, pull the adapter's plug: %w", err)
+	}
+	return nil
+}
+
+// How long the supply stays on without a key, and when that is said before.
+const (
+	Patience = time.Minute
+	Notice   = 10 * time.Second
+)
+
+// Touch notes that a person did something.
+func (s *Session) Touch(now time.Time) { s.touched = now }
+
+// Watch switches the supply off where nobody has done anything for Patience. It gives
+// how long the supply stays on, 0 where it is off.
+func (s *Session) Watch(ctx context.Context, now time.Time) (left time.Duration, err error) {
+	if !s.on {
+		return 0, nil
+	}
+	if left = Patience - now.Sub(s.touched); left <= 0 {
+		return 0, s.Close(ctx)
+	}
+	return left, nil
+}
+
+// Refresh looks again at a powered chip.
+func (s *Session) Refresh(ctx context.Context) (State, error) {
+	if !s.on {
+		return s.state, refuse("the supply is off")
+	}
+	return s.look(ctx)
+}
+
+// Clocks are the pins that clock the chip by its definition and that a person may set.
+func (s *Session) Clocks() []int {
+	return slices.Collect((s.circuit.Clocks() &^ s.fixed).All())
+}
+
+// ClockBy gives the clock that goes with a pin: the pin itself, that of the
+// part of the chip that it belongs to, or else the first; 0 where there is none.
+func (s *Session) ClockBy(pin int) int {
+	clocks := s.Clocks()
+	if slices.Contains(clocks, pin) {
+		return pin
+	}
+	for _, k := range s.circuit.Components() {
+		if !(k.Inputs | k.Outputs).Has(pin) {
+			continue
+		}
+		for _, clock := range clocks {
+			if k.Inputs.Has(clock) {
+				return clock
+			}
+		}
+	}
+	if len(clocks) > 0 {
+		return clocks[0]
+	}
+	return 0
+}

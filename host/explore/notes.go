@@ -1,0 +1,127 @@
+package explore
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"chipassay/vectors/logic"
+)
+
+// notes are what is to be said of the state at hand: what differs from the data sheet
+// first, then half-lit lamps, inputs that are not held low, and open inputs. Pins of which
+// the same is to be said share a note.
+func (s *Session) notes() []string {
+	var differ, half, heavy, open gathered
+	for i := range s.state.Pins {
+		p := &s.state.Pins[i]
+		if p.Differs() {
+			differ.add(p, fmt.Sprintf(": %s seen, %s by the data sheet", s.seen(p), Letter(p.Expected)))
+		}
+		if p.Lamp != nil && p.Lamp.Half() {
+			half.add(p, fmt.Sprintf(": lamp half lit, %.1f of %.1f mA: %s", p.Lamp.MA, p.Lamp.MA/p.Lamp.Share, s.halfWhy(p)))
+		}
+		switch {
+		case p.Input && p.Drive == Open:
+			open.add(p, s.openWords(p))
+		case p.Input && p.Drive == Low && p.Volts > s.Type.Family.VIL:
+			heavy.add(p, fmt.Sprintf(": driven low, but at %.2f V, over VIL of %.1f V: what the chip makes of a heavy input there is no fault of its own", p.Volts, s.Type.Family.VIL))
+		}
+	}
+	notes := slices.Concat(differ.notes(), half.notes(), heavy.notes())
+	if s.helped {
+		notes = append(notes, "load resistors of 1 kΩ help to hold heavy inputs low, and pull the outputs up")
+	}
+	return append(notes, open.notes()...)
+}
+
+// gathered are notes with the pins that they are about, in order.
+type gathered struct {
+	words []string
+	names map[string][]string
+}
+
+func (g *gathered) add(p *Pin, words string) {
+	if g.names == nil {
+		g.names = map[string][]string{}
+	}
+	if g.names[words] == nil {
+		g.words = append(g.words, words)
+	}
+	g.names[words] = append(g.names[words], p.Name)
+}
+
+func (g *gathered) notes() (notes []string) {
+	for _, words := range g.words {
+		notes = append(notes, strings.Join(g.names[words], " ")+words)
+	}
+	return notes
+}
+
+// seen is a level in words, with its volts where it is neither low nor high.
+func (s *Session) seen(p *Pin) string {
+	if p.Seen == Between && !math.IsNaN(p.Volts) {
+		return fmt.Sprintf("%.2f V", p.Volts)
+	}
+	return p.Seen.String()
+}
+
+// halfWhy says why a lamp is half lit.
+func (s *Session) halfWhy(p *Pin) string {
+	if p.Seen == Between && !math.IsNaN(p.Volts) {
+		return fmt.Sprintf("at %.2f V the output is between a low, %.1f V at most, and a high, %.1f V at least", p.Volts, s.Type.Family.VIL, s.Type.Family.VIH)
+	}
+	return "the output does not sink what the lamp wants"
+}
+
+// openWords say what becomes of an open input.
+func (s *Session) openWords(p *Pin) string {
+	if s.mos() {
+		return s.openMOS()
+	}
+	if s.now.unknown.Has(p.Number) {
+		return ": released; the data sheet's column takes it for unknown"
+	}
+	at := ": open,"
+	if !math.IsNaN(p.Volts) {
+		at = fmt.Sprintf(": open, floats to %.1f V and", p.Volts)
+	}
+	if s.Type.Variant.Pins[p.Number-1].PullUp {
+		return at + " is high by a resistor inside"
+	}
+	switch p.Takes {
+	case logic.One:
+		return at + " acts as H, as the outputs show; noise can flip it"
+	case logic.Zero:
+		return at + " acts as L, as the outputs show; an open TTL input should act as H"
+	}
+	return at + " counts as H; the outputs do not show it now"
+}
+
+// openMOS says what an open MOS input is, and what follows it.
+func (s *Session) openMOS() string {
+	var follow []string
+	for i := range s.state.Pins {
+		if p := &s.state.Pins[i]; p.Seen == Undefined && !p.Input {
+			follow = append(follow, p.Name)
+		}
+	}
+	words := ": open; a MOS input left open is undefined, here 10 kΩ hold it low"
+	if follow != nil {
+		words += "; " + strings.Join(follow, " ") + " goes where it goes"
+	}
+	return words
+}
+
+// fightWords say that a driven pin was released.
+func (s *Session) fightWords(pin int, v view) string {
+	p := &s.Type.Variant.Pins[pin-1]
+	volts := s.volts(v.free, pin)
+	at := "it reads the other way"
+	if !math.IsNaN(volts) {
+		at = fmt.Sprintf("it stood at %.2f V", volts)
+	}
+	return fmt.Sprintf("%s was driven %v and is released: %s, so something holds it the other way: a short, or an output of another part than a %s",
+		p.Name, s.now.drives[pin], at, s.Type.Name())
+}

@@ -1,0 +1,304 @@
+package screen
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"chipassay/host/explore"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+)
+
+// Where things stand: the title, the heads of the columns, the top of the package, and then
+// a line for each two pins.
+const (
+	firstPin = 3  // line of pins 1 and n
+	side     = 32 // columns of one side's pin
+	body     = 12 // columns of the package with its pin numbers
+	foot     = 2  // lines of message and keys
+	mostNote = 3  // lines of notes where there is little room
+)
+
+// keys are what the keys do.
+const keys = "arrows tab · enter toggles · h l o · space clocks · r rows · t table · : type · p q"
+
+// View draws the screen.
+func (m *Model) View() string {
+	var lines []string
+	lines = append(lines, m.title())
+	if m.tables {
+		lines = append(lines, m.tableOf(m.height-foot-1)...)
+	} else {
+		lines = append(lines, m.chip()...)
+		notes := m.notes()
+		room := m.height - foot - len(lines)
+		most := max(mostNote, room-m.tableHeight()-1)
+		if len(notes) > most {
+			notes = append(notes[:most-1:most-1], " … and more: --steps prints all")
+		}
+		lines = append(lines, notes...)
+		if room = m.height - foot - len(lines); room >= 4 {
+			lines = append(lines, "")
+			lines = append(lines, m.tableOf(room-1)...)
+		}
+	}
+	for len(lines) < m.height-foot {
+		lines = append(lines, "")
+	}
+	lines = append(lines[:max(0, m.height-foot)], m.line(), keys)
+	for i := range lines {
+		lines[i] = clip(lines[i], m.width)
+	}
+	return strings.Join(lines, "\n")
+}
+
+// title says what is in the socket and what it draws.
+func (m *Model) title() string {
+	name := m.session.Type.String()
+	s := m.session.State()
+	supply := "SUPPLY OFF"
+	if m.session.On() {
+		supply = "supply on"
+		if !math.IsNaN(s.SupplyVolts) {
+			supply += fmt.Sprintf("  %.2f V", s.SupplyVolts)
+		}
+		if s.CurrentMA >= 0 {
+			supply += fmt.Sprintf("  %.1f mA", s.CurrentMA)
+		}
+	}
+	room := max(0, m.width-len([]rune(supply))-2)
+	return fmt.Sprintf("%-*s  %s", room, clip(name, room), supply)
+}
+
+// line is what is typed, or what is to be said.
+func (m *Model) line() string {
+	switch {
+	case m.typing:
+		return ": " + m.typed + "_"
+	case !m.session.On() && m.message == "":
+		return "The supply is off and the chip may be taken out: p tests contact and switches it on."
+	case m.session.On() && m.left <= explore.Notice:
+		return fmt.Sprintf("The supply goes off in %.0f s: any key keeps it on.", math.Ceil(m.left.Seconds()))
+	}
+	return m.message
+}
+
+// chip draws the package with its pins.
+func (m *Model) chip() []string {
+	v := m.session.Type.Variant
+	n := len(v.Pins)
+	head := strings.Repeat(" ", body)
+	lines := []string{
+		m.head(false) + head + m.head(true),
+		strings.Repeat(" ", side+3) + "┌─╰╯─┐",
+	}
+	for left := 1; left <= n/2; left++ {
+		right := n + 1 - left
+		lines = append(lines, fmt.Sprintf("%s %2d┤    ├%-2d %s", m.pin(left, false), left, right, m.pin(right, true)))
+	}
+	return append(lines, strings.Repeat(" ", side+3)+"└────┘")
+}
+
+// head is the heads of one side's columns.
+func (m *Model) head(right bool) string {
+	return columns(right, "sheet", "volt", "seen", "drive/lamp", "pin")
+}
+
+// columns sets a pin's fields, its name beside the package.
+func columns(right bool, sheet, volt, seen, drive, name string) string {
+	if right {
+		return strings.TrimRight(pad(name, 7)+" "+pad(drive, 8)+" "+pad(seen, 7)+" "+pad(volt, 4)+" "+pad(sheet, 3), " ")
+	}
+	return pad(sheet, 3) + " " + pad(volt, 4) + " " + pad(seen, 7) + " " + pad(drive, 7) + " " + lead(name, 7)
+}
+
+// pad and lead set a text into so many columns.
+func pad(text string, n int) string {
+	text = clip(text, n)
+	return text + strings.Repeat(" ", n-len([]rune(text)))
+}
+
+func lead(text string, n int) string {
+	text = clip(text, n)
+	return strings.Repeat(" ", n-len([]rune(text))) + text
+}
+
+// pin draws what is known of a pin.
+func (m *Model) pin(number int, right bool) string {
+	p := m.session.Type.Variant.Pins[number-1]
+	name := p.Name
+	if number == m.cursor {
+		name = "[" + name + "]"
+	}
+	state := m.session.State()
+	s := state.Pin(number)
+	if s == nil || !m.session.On() {
+		return m.mark(number, columns(right, "", "", "", role(p), name), false)
+	}
+	sheet, drive := "", s.Drive.String()
+	switch {
+	case s.Differs():
+		sheet = explore.Letter(s.Expected) + " !"
+	case s.Compared:
+		sheet = explore.Letter(s.Expected)
+	}
+	if !s.Input {
+		drive = lampBar(s.Lamp)
+	} else if s.Takes != logic.X {
+		drive += "→" + explore.Letter(s.Takes)
+	}
+	seen := s.Seen.String()
+	if s.Seen == explore.Undefined {
+		seen = "undef."
+	}
+	return m.mark(number, columns(right, sheet, volts(s.Volts), seen, drive, name), s.Differs())
+}
+
+// role says what a pin is that nothing is measured at.
+func role(p part.Pin) string {
+	switch p.Role {
+	case part.Supply:
+		return "+5 V"
+	case part.Ground:
+		return "0 V"
+	case part.NoConnect:
+		return "nc"
+	}
+	return ""
+}
+
+// lampBar draws an LED's brightness in three steps, with its current, mA.
+func lampBar(l *explore.Lamp) string {
+	if l == nil {
+		return ""
+	}
+	const cells = 3
+	on := int(math.Round(l.Share * cells))
+	if l.Half() { // it is neither dark nor lit
+		on = min(max(on, 1), cells-1)
+	}
+	return strings.Repeat("●", on) + strings.Repeat("○", cells-on) + lead(fmt.Sprintf("%.1f", l.MA), 4)
+}
+
+// mark adds colour to what the words say already.
+func (m *Model) mark(number int, text string, differs bool) string {
+	switch {
+	case !m.colour:
+		return text
+	case number == m.cursor:
+		return "\x1b[7m" + text + "\x1b[0m"
+	case differs:
+		return "\x1b[31;1m" + text + "\x1b[0m"
+	}
+	return text
+}
+
+// notes are what is to be said of the state, wrapped.
+func (m *Model) notes() (lines []string) {
+	if !m.session.On() {
+		return nil
+	}
+	for _, note := range m.session.State().Notes {
+		lines = append(lines, wrap(note, m.width-2)...)
+	}
+	return lines
+}
+
+// wrap breaks a text between words.
+func wrap(text string, width int) (lines []string) {
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if line != "" && len([]rune(line))+1+len([]rune(word)) > width {
+			lines, line = append(lines, line), " "
+		}
+		if line != "" && line != " " {
+			line += " "
+		}
+		line += word
+	}
+	return append(lines, line)
+}
+
+// table is the function table that goes with the cursor, or with the walk.
+func (m *Model) table() (index int) {
+	tables := m.session.Tables()
+	if len(m.walk) > 0 && m.last.table >= 0 {
+		return m.last.table
+	}
+	v := m.session.Type.Variant
+	name := v.Pins[m.cursor-1].Name
+	for i, t := range tables {
+		if gate := v.GateOf(m.cursor); gate != "" && t.Title == gate {
+			return i
+		}
+		for _, column := range t.Columns {
+			if column == name {
+				return i
+			}
+		}
+	}
+	return 0
+}
+
+// tableHeight is how many lines the whole table takes.
+func (m *Model) tableHeight() int {
+	if len(m.session.Tables()) == 0 {
+		return 1
+	}
+	return 2 + len(m.session.Tables()[m.table()].Rows)
+}
+
+// tableOf draws the table in so many lines, around the row that was walked to.
+func (m *Model) tableOf(room int) []string {
+	tables := m.session.Tables()
+	if len(tables) == 0 {
+		return []string{"The function table is too large to show."}
+	}
+	t := tables[m.table()]
+	lines := tableLines(t)
+	head, rows := append([]string{heading(t)}, lines[0]), lines[1:]
+	if most := room - len(head); len(rows) > most {
+		most = max(1, most-1)
+		from := 0
+		if m.last.table == m.table() {
+			from = min(max(0, m.last.row-most/2), len(rows)-most)
+		}
+		rows = append(rows[from:from+most:from+most], fmt.Sprintf("    rows %d to %d of %d", from+1, from+most, len(rows)))
+	}
+	return append(head, rows...)
+}
+
+// click toggles the pin under a click.
+func (m *Model) click(x, y int) {
+	n := len(m.session.Type.Variant.Pins)
+	at := y - firstPin
+	if m.tables || at < 0 || at >= n/2 {
+		return
+	}
+	m.message = ""
+	if m.cursor = at + 1; x >= side+body/2 {
+		m.cursor = n - at
+	}
+	m.did("toggle", func() error { _, err := m.session.Toggle(m.ctx, m.cursor); return err })
+}
+
+// clip cuts a text to so many columns; escapes of colour count nothing.
+func clip(text string, width int) string {
+	var b strings.Builder
+	columns, escape := 0, false
+	for _, r := range text {
+		switch {
+		case r == '\x1b':
+			escape = true
+		case escape:
+			escape = r != 'm'
+		case columns == width:
+			continue
+		default:
+			columns++
+		}
+		b.WriteRune(r)
+	}
+	return b.String()
+}
