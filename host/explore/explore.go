@@ -16,6 +16,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"chipassay/host/adapter"
@@ -133,8 +134,8 @@ func (s *Session) Settable(pin int) bool {
 }
 
 // PowerOn finds how the chip is seated, powers it, and drives its inputs: low, but for
-// those that the data sheet wants high. It gives an ErrSeating for a chip that is not
-// seated right.
+// those that the data sheet wants high, and sets and clears with a bar. It gives an
+// ErrSeating for a chip that is not seated right.
 func (s *Session) PowerOn(ctx context.Context) (State, error) {
 	if s.on {
 		return s.state, nil
@@ -148,11 +149,28 @@ func (s *Session) PowerOn(ctx context.Context) (State, error) {
 	s.on, s.helped = true, false
 	s.now = s.start()
 	s.state = State{Did: "power on"}
-	if _, err := s.look(ctx); err != nil {
-		return s.state, err
+	if _, err := s.pass(ctx, append([]stance{s.now}, s.idle()...)); err != nil {
+		return s.state, errors.Join(err, s.Close(ctx))
 	}
-	s.tick(s.now)
+	s.state.Step = 0
 	return s.state, nil
+}
+
+// idle gives the stances in which sets and clears that act when low are released, one
+// after the other: the bar before a name says that it does.
+func (s *Session) idle() (way []stance) {
+	at := s.now
+	for pin := range (s.circuit.Asynchronous() &^ s.circuit.Clocks() &^ s.fixed).All() {
+		p := &s.Type.Variant.Pins[pin-1]
+		if p.Role != part.Input || !strings.HasPrefix(p.Name, "/") || at.drives[pin] == High {
+			continue
+		}
+		if some, err := s.way(at, []Change{{pin, High}}); err == nil {
+			way = append(way, some...)
+			at = way[len(way)-1]
+		}
+	}
+	return way
 }
 
 // seated refuses a chip that is not seated right.

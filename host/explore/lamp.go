@@ -11,6 +11,7 @@ import (
 type Lamp struct {
 	Ohms  float64 // of the series resistor, of an E12 value: part.LEDOhms
 	MA    float64 // that flow
+	Volts float64 // where they leave the output, V
 	Share float64 // of what flows at the output class's VOL, 0 to 1: the brightness
 }
 
@@ -44,7 +45,7 @@ func lampOf(f *part.Family, d part.Drive, supply float64, light, heavy load) *La
 		at = max(0, (left/ohms-heavy.amps()+slope*heavy.volts)/(slope+1/ohms))
 	}
 	mA := 1000 * max(0, left-at) / ohms
-	return &Lamp{Ohms: ohms, MA: mA, Share: min(1, mA/full)}
+	return &Lamp{Ohms: ohms, MA: mA, Volts: at, Share: min(1, mA/full)}
 }
 
 // What a person sees of an LED: off, lit, or half-lit between them.

@@ -67,12 +67,17 @@ func (s *Session) seen(p *Pin) string {
 	return p.Seen.String()
 }
 
-// halfWhy says why a lamp is half lit.
+// halfWhy says why a lamp is half lit: where its current leaves the output.
 func (s *Session) halfWhy(p *Pin) string {
-	if p.Seen == Between && !math.IsNaN(p.Volts) {
-		return fmt.Sprintf("at %.2f V the output is between a low, %.1f V at most, and a high, %.1f V at least", p.Volts, s.Type.Family.VIL, s.Type.Family.VIH)
+	low, high := s.Type.Family.VIL, s.Type.Family.VIH
+	switch v := p.Lamp.Volts; {
+	case v > high:
+		return fmt.Sprintf("with it the output stands at %.2f V, no low, %.1f V at most", v, low)
+	case v > low:
+		return fmt.Sprintf("with it the output stands at %.2f V, between a low, %.1f V at most, and a high, %.1f V at least", v, low, high)
+	default:
+		return fmt.Sprintf("with it the output stands at %.2f V", v)
 	}
-	return "the output does not sink what the lamp wants"
 }
 
 // openWords say what becomes of an open input.

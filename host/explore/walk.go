@@ -21,7 +21,7 @@ func (s *Session) Apply(ctx context.Context, table, row int) (State, error) {
 	t := s.tables[table]
 	way := s.wayTo(t, row)
 	if way == nil {
-		return s.state, refuse("row %d of %s is not reached from this state", row+1, t.Title)
+		return s.state, refuse("row %d of the table of %s is not reached from this state", row+1, t.Title)
 	}
 	return s.pass(ctx, way)
 }
@@ -109,16 +109,29 @@ func (s *Session) clockOf(r *Row) (pin int, to Drive) {
 	return 0, to
 }
 
-// rowWay gives the stances of a row: its clock low, the inputs, and the clock's edge; nil
-// where some step may not be taken.
-func (s *Session) rowWay(setting changes, clock int, edge Drive) (way []stance) {
-	steps := [][]Change{setting}
-	if clock != 0 {
-		steps = [][]Change{{{clock, Low}}, setting, {{clock, High}}}
-		if edge == Low {
-			steps = append(steps, []Change{{clock, Low}})
+// rowWay gives the stances of a row: the inputs, and the clock's edge. The inputs are set
+// before the edge: while the clock is low, as pulse-triggered flip-flops want it, or else
+// high, as some counters do. Nil where some step may not be taken.
+func (s *Session) rowWay(setting changes, clock int, edge Drive) []stance {
+	if clock == 0 {
+		return s.steps(setting)
+	}
+	low, high := []Change{{clock, Low}}, []Change{{clock, High}}
+	orders := [][][]Change{{low, setting, high}, {high, setting, low, high}}
+	if edge == Low {
+		orders = [][][]Change{{low, setting, high, low}, {high, setting, low}}
+	}
+	for _, order := range orders {
+		if way := s.steps(order...); way != nil {
+			return way
 		}
 	}
+	return nil
+}
+
+// steps gives the stances of steps, from that at hand, without what stands already; nil
+// where one may not be taken.
+func (s *Session) steps(steps ...[]Change) (way []stance) {
 	at := s.now
 	for _, changes := range steps {
 		changes = slices.DeleteFunc(slices.Clone(changes), func(c Change) bool { return at.drives[c.Pin] == c.To })

@@ -73,7 +73,11 @@ func heading(t *explore.Table) string {
 	seen, differ, all := t.Ticked()
 	words := fmt.Sprintf("function table: %d of %d rows as the data sheet has them", seen, all)
 	if t.Title != "" {
-		words = fmt.Sprintf("function table of %s: %d of %d rows as the data sheet has them", t.Title, seen, all)
+		name := t.Title
+		if strings.Trim(name, "0123456789") == "" {
+			name = "gate " + name
+		}
+		words = fmt.Sprintf("function table of %s: %d of %d rows as the data sheet has them", name, seen, all)
 	}
 	if differ > 0 {
 		words += fmt.Sprintf(", %d not", differ)

@@ -3,6 +3,7 @@ package screen
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"chipassay/host/explore"
@@ -14,14 +15,14 @@ import (
 // a line for each two pins.
 const (
 	firstPin = 3  // line of pins 1 and n
-	side     = 32 // columns of one side's pin
+	side     = 34 // columns of one side's pin
 	body     = 12 // columns of the package with its pin numbers
 	foot     = 2  // lines of message and keys
 	mostNote = 3  // lines of notes where there is little room
 )
 
 // keys are what the keys do.
-const keys = "arrows tab · enter toggles · h l o · space clocks · r rows · t table · : type · p q"
+const keys = "arrows tab  enter toggle  h l o set  space clock  r rows  t table  : type  p  q"
 
 // View draws the screen.
 func (m *Model) View() string {
@@ -31,6 +32,7 @@ func (m *Model) View() string {
 		lines = append(lines, m.tableOf(m.height-foot-1)...)
 	} else {
 		lines = append(lines, m.chip()...)
+		lines = append(lines, m.legend())
 		notes := m.notes()
 		room := m.height - foot - len(lines)
 		most := max(mostNote, room-m.tableHeight()-1)
@@ -51,6 +53,22 @@ func (m *Model) View() string {
 		lines[i] = clip(lines[i], m.width)
 	}
 	return strings.Join(lines, "\n")
+}
+
+// legend says what the lamps are: the resistors are those of the part's outputs.
+func (m *Model) legend() string {
+	var ohms []string
+	for _, p := range m.session.State().Pins {
+		if p.Lamp != nil {
+			if text := fmt.Sprintf("%.0f", p.Lamp.Ohms); !slices.Contains(ohms, text) {
+				ohms = append(ohms, text)
+			}
+		}
+	}
+	if ohms == nil {
+		return ""
+	}
+	return fmt.Sprintf("lamps: an LED from +5 V through %s Ω to each output, with its mA; it glows on L", strings.Join(ohms, " or "))
 }
 
 // title says what is in the socket and what it draws.
@@ -77,7 +95,7 @@ func (m *Model) line() string {
 	case m.typing:
 		return ": " + m.typed + "_"
 	case !m.session.On() && m.message == "":
-		return "The supply is off and the chip may be taken out: p tests contact and switches it on."
+		return "Supply off: the chip may be taken out. p tests contact and switches it on."
 	case m.session.On() && m.left <= explore.Notice:
 		return fmt.Sprintf("The supply goes off in %.0f s: any key keeps it on.", math.Ceil(m.left.Seconds()))
 	}
@@ -102,15 +120,15 @@ func (m *Model) chip() []string {
 
 // head is the heads of one side's columns.
 func (m *Model) head(right bool) string {
-	return columns(right, "sheet", "volt", "seen", "drive/lamp", "pin")
+	return columns(right, "sheet", "V", "seen", "drive", "pin")
 }
 
 // columns sets a pin's fields, its name beside the package.
 func columns(right bool, sheet, volt, seen, drive, name string) string {
 	if right {
-		return strings.TrimRight(pad(name, 7)+" "+pad(drive, 8)+" "+pad(seen, 7)+" "+pad(volt, 4)+" "+pad(sheet, 3), " ")
+		return pad(name, 7) + " " + pad(drive, 7) + " " + pad(seen, 7) + " " + lead(volt, 4) + " " + pad(sheet, 5)
 	}
-	return pad(sheet, 3) + " " + pad(volt, 4) + " " + pad(seen, 7) + " " + pad(drive, 7) + " " + lead(name, 7)
+	return pad(sheet, 5) + " " + lead(volt, 4) + " " + pad(seen, 7) + " " + pad(drive, 7) + " " + lead(name, 7)
 }
 
 // pad and lead set a text into so many columns.
@@ -257,6 +275,13 @@ func (m *Model) tableOf(room int) []string {
 	}
 	t := tables[m.table()]
 	lines := tableLines(t)
+	for i := range lines {
+		at := " "
+		if m.last == (row{m.table(), i - 1}) {
+			at = ">"
+		}
+		lines[i] = at + lines[i]
+	}
 	head, rows := append([]string{heading(t)}, lines[0]), lines[1:]
 	if most := room - len(head); len(rows) > most {
 		most = max(1, most-1)
