@@ -66,7 +66,8 @@ type Session struct {
 	now       stance
 	fixed     part.Pins // drivable pins that a person does not set
 	constants adapter.Constants
-	helped    bool // load resistors help to hold heavy inputs low
+	helped    bool         // load resistors help to hold heavy inputs low
+	resting   adapter.Pull // the bias between looks
 	on        bool
 	cautions  []string // of the seating
 	state     State
@@ -146,7 +147,7 @@ func (s *Session) PowerOn(ctx context.Context) (State, error) {
 	if _, err := s.socket.PowerOn(ctx, assay.SupplyLimitMA(s.Type.Family)); err != nil {
 		return State{}, errors.Join(err, s.Close(ctx))
 	}
-	s.on, s.helped = true, false
+	s.on, s.helped, s.resting = true, s.heavy(), adapter.Off
 	s.now = s.start()
 	s.state = State{Did: "power on"}
 	if _, err := s.pass(ctx, append([]stance{s.now}, s.idle()...)); err != nil {

@@ -47,9 +47,6 @@ func (s *Session) look(ctx context.Context) (State, error) {
 			s.on = false // the adapter has switched off
 			return s.state, err
 		}
-		if s.help(v) {
-			continue
-		}
 		fighting := s.fighting(v)
 		if fighting == 0 {
 			s.state = s.read(v)
@@ -84,6 +81,14 @@ func (s *Session) loose() (pins part.Pins) {
 	return pins
 }
 
+// pullUps are the pins with a resistor to the supply inside.
+func (s *Session) pullUps() (pins part.Pins) {
+	for _, p := range s.Type.Variant.Pins {
+		pins = pins.With(p.Number, p.PullUp)
+	}
+	return pins
+}
+
 func (s *Session) mos() bool { return !s.Type.Family.Technology.Bipolar() }
 
 // view takes the readings of a look. While the outputs are pulled, loose TTL inputs are
@@ -95,9 +100,10 @@ func (s *Session) view(ctx context.Context) (view, error) {
 	loose := s.loose()
 	held, turned, rest := loose, loose&s.bidirectionals(), adapter.Off
 	if s.mos() {
-		held, turned = 0, loose
+		held = loose & s.pullUps()
+		turned = loose &^ held
 		if loose != 0 {
-			rest = adapter.Low
+			rest = adapter.PullUp(held)
 		}
 	}
 	turned &^= s.rules.Sensitive()
@@ -108,11 +114,17 @@ func (s *Session) view(ctx context.Context) (view, error) {
 	if s.helped {
 		helping = adapter.PullUp(levels.Holdable(s.Type) | s.driven().Drive | held)
 	}
-	steps := []adapter.MeasureStep{
+	var steps []adapter.MeasureStep
+	if s.resting.On { // what was loose is driven before its bias goes
+		steps = append(steps, step(s.resting, helping, settle, 0))
+	}
+	s.resting = rest
+	first := len(steps)
+	steps = append(steps,
 		step(rest, helping, freeSettle, all),
 		step(adapter.PullUp(all&^loose|held), helping, settle, all),
 		step(adapter.PullUp(held), helping, settle, all),
-	}
+	)
 	loads, turns := -1, -1
 	if outputs := s.loadable(); outputs != 0 && !s.helped {
 		loads = len(steps)
@@ -127,7 +139,7 @@ func (s *Session) view(ctx context.Context) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	v := view{free: seen[0], up: seen[1], down: seen[2]}
+	v := view{free: seen[first], up: seen[first+1], down: seen[first+2]}
 	if loads >= 0 {
 		v.loaded = &seen[loads]
 	}
@@ -151,16 +163,11 @@ func (s *Session) loadable() (outputs part.Pins) {
 	return outputs
 }
 
-// help has the load resistors help to hold heavy inputs low, where one stands over VIL and
-// the outputs bear it (levels.HoldLows); true where they do so from now on.
-func (s *Session) help(v view) bool {
-	if s.helped || !s.socket.Loads() || levels.Holdable(s.Type) == 0 {
-		return false
-	}
-	for pin := range levels.Heavy(s.Type).All() {
-		s.helped = s.helped || s.now.drives[pin] == Low && s.volts(v.free, pin) > s.Type.Family.VIL
-	}
-	return s.helped
+// heavy tells whether the adapter may not hold some inputs low by its drive, while their
+// load resistors help and the outputs bear theirs (levels.HoldLows). Here that is decided
+// before the first step: a low that is none might clock the chip.
+func (s *Session) heavy() bool {
+	return s.socket.Loads() && levels.Holdable(s.Type) != 0 && len(levels.Margins(s.Type)) > 0
 }
 
 // volts is a pin's voltage to the chip's own ground, V.
@@ -215,7 +222,11 @@ func (s *Session) read(v view) State {
 		if p.Observable() {
 			expected = s.now.good.Out(p.Number).Lane(0)
 		}
-		one.Input = p.Role != part.Output && (p.Role != part.Bidirectional || one.Drive != Open || expected == logic.Z)
+		released := expected == logic.Z
+		if released && p.PullUp { // its resistor holds it high
+			expected = logic.One
+		}
+		one.Input = p.Role != part.Output && (p.Role != part.Bidirectional || one.Drive != Open || released)
 		one.Seen = s.level(v, &p)
 		if p.Observable() && one.Drive == Open {
 			one.Expected, one.Compared = expected, expected != logic.X && p.Untested == ""
@@ -233,7 +244,7 @@ func (s *Session) read(v view) State {
 
 // level is what stands at a pin.
 func (s *Session) level(v view, p *part.Pin) Level {
-	loose := s.loose().Has(p.Number)
+	loose := s.loose().Has(p.Number) && !p.PullUp
 	switch {
 	case loose && (s.mos() || p.Role == part.Bidirectional):
 		return s.looseLevel(v, p)

@@ -82,7 +82,7 @@ func (s *Session) halfWhy(p *Pin) string {
 
 // openWords say what becomes of an open input.
 func (s *Session) openWords(p *Pin) string {
-	if s.mos() {
+	if s.mos() && !s.Type.Variant.Pins[p.Number-1].PullUp {
 		return s.openMOS()
 	}
 	if s.now.unknown.Has(p.Number) {

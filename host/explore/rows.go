@@ -32,7 +32,7 @@ type Row struct {
 // A condition is a cell of a row: a signal with H, L, ↑ or ↓.
 type condition struct {
 	signal int // of part.Logic.Signals
-	pin    int // 0 for an inner one
+	pin    int
 	cell   string
 }
 
@@ -54,7 +54,9 @@ func (t *Table) Ticked() (seen, differ, all int) {
 func tablesOf(c *logic.Circuit) (tables []*Table) {
 	v := c.Variant
 	for _, t := range v.Logic.Tables {
-		tables = append(tables, printed(v, t))
+		if ofPins(v, t) { // rows of inner names are not seen at the pins for certain
+			tables = append(tables, printed(v, t))
+		}
 	}
 	if len(tables) > 0 {
 		return tables
@@ -81,6 +83,16 @@ func tablesOf(c *logic.Circuit) (tables []*Table) {
 	return tables
 }
 
+// ofPins tells whether all columns of a table are pins.
+func ofPins(v *part.Variant, t part.Table) bool {
+	for _, name := range slices.Concat(t.Inputs, t.Outputs) {
+		if v.Pin(name) == nil {
+			return false
+		}
+	}
+	return true
+}
+
 // signalOf finds a signal by its name; -1 where there is none.
 func signalOf(v *part.Variant, name string) int {
 	return slices.IndexFunc(v.Logic.Signals, func(s part.Signal) bool { return s.Name == name })
@@ -101,12 +113,7 @@ func arrow(cell string) string {
 func printed(v *part.Variant, t part.Table) *Table {
 	table := &Table{Title: t.Gate, Columns: slices.Concat(t.Inputs, []string{"|"}, t.Outputs)}
 	for _, name := range t.Outputs {
-		if p := v.Pin(name); p != nil {
-			table.outputs = table.outputs.With(p.Number, p.Observable())
-		}
-	}
-	if table.outputs == 0 {
-		table.outputs = outputsOf(v)
+		table.outputs = table.outputs.With(v.Pin(name).Number, true)
 	}
 	for _, cells := range t.Rows {
 		row := Row{}
@@ -181,7 +188,7 @@ func (r *Row) applies(before, now stance) bool {
 	for _, c := range r.conditions {
 		was, is := before.good.Level(c.signal).Lane(0), now.good.Level(c.signal).Lane(0)
 		want := map[string][2]logic.Value{"H": {logic.One, logic.One}, "L": {logic.Zero, logic.Zero}, "↑": {logic.Zero, logic.One}, "↓": {logic.One, logic.Zero}}[c.cell]
-		if is != want[1] || edged && was != want[0] || c.pin != 0 && now.drives[c.pin] == Open {
+		if is != want[1] || edged && was != want[0] || now.drives[c.pin] == Open {
 			return false
 		}
 	}

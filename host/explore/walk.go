@@ -26,16 +26,28 @@ func (s *Session) Apply(ctx context.Context, table, row int) (State, error) {
 	return s.pass(ctx, way)
 }
 
-// wayTo finds the stances that end in a row of a table; nil where none was found.
+// wayTo gives the stances that end in a row of a table; nil where none was found.
 func (s *Session) wayTo(t *Table, row int) []stance {
-	r := &t.Rows[row]
-	clock, edge := s.clockOf(r)
-	fixed, free := s.inputsOf(r)
-	if clock != 0 {
-		fixed, free = fixed.without(clock), free.With(clock, false)
+	fixed, free := s.inputsOf(&t.Rows[row])
+	for _, edge := range s.edgesOf(&t.Rows[row]) {
+		others := fixed
+		pins := slices.Collect((free &^ s.fixed).All())
+		if edge.Pin != 0 {
+			others = fixed.without(edge.Pin)
+			pins = slices.DeleteFunc(pins, func(pin int) bool { return pin == edge.Pin })
+		}
+		for _, setting := range s.settings(others, pins[:min(len(pins), mostFree)]) {
+			if way := s.rowWay(setting, edge.Pin, edge.To); s.ends(way, t, row) {
+				return way
+			}
+		}
 	}
-	pins := slices.Collect((free &^ s.fixed).All())
-	pins = pins[:min(len(pins), mostFree)]
+	return nil
+}
+
+// settings are those of some inputs with the levels of others varied, the nearest to those
+// at hand first.
+func (s *Session) settings(fixed changes, pins []int) (all []changes) {
 	flips := make([]uint, 1<<len(pins))
 	for i := range flips {
 		flips[i] = uint(i)
@@ -50,33 +62,34 @@ func (s *Session) wayTo(t *Table, row int) []stance {
 			}
 			setting = append(setting, Change{pin, max(level, Low)})
 		}
-		way := s.rowWay(setting, clock, edge)
-		if len(way) == 0 {
-			continue
-		}
-		before := s.now
-		if len(way) > 1 {
-			before = way[len(way)-2]
-		}
-		applies := func(r Row) bool { return r.applies(before, way[len(way)-1]) }
-		if slices.IndexFunc(t.Rows, applies) == row {
-			return way
-		}
+		all = append(all, setting)
 	}
-	return nil
+	return all
+}
+
+// ends tells whether the last step of a way is a row of a table.
+func (s *Session) ends(way []stance, t *Table, row int) bool {
+	if len(way) == 0 {
+		return false
+	}
+	before, last := s.now, way[len(way)-1]
+	if len(way) > 1 {
+		before = way[len(way)-2]
+	}
+	return slices.IndexFunc(t.Rows, func(r Row) bool { return r.applies(before, last) }) == row
 }
 
 type changes []Change
 
 func (c changes) without(pin int) changes {
-	return slices.DeleteFunc(c, func(c Change) bool { return c.Pin == pin })
+	return slices.DeleteFunc(slices.Clone(c), func(c Change) bool { return c.Pin == pin })
 }
 
 // inputsOf gives the inputs that a row sets, and those that may have to be set besides.
 func (s *Session) inputsOf(r *Row) (fixed changes, free part.Pins) {
 	if r.rule == nil {
 		for _, c := range r.conditions {
-			if c.pin != 0 && !c.edge() && s.Settable(c.pin) {
+			if !c.edge() && s.Settable(c.pin) {
 				fixed = append(fixed, Change{c.pin, map[string]Drive{"H": High, "L": Low}[c.cell]})
 			}
 		}
@@ -86,27 +99,34 @@ func (s *Session) inputsOf(r *Row) (fixed changes, free part.Pins) {
 	for _, e := range r.earlier {
 		nodes = append(nodes, e.When)
 	}
+	if r.rule.Edge != part.Level {
+		nodes = append(nodes, r.rule.Clock)
+	}
 	return nil, s.circuit.Support(nodes...)
 }
 
-// clockOf gives the clock of a row, and the level that its edge leads to; 0 where it has none.
-func (s *Session) clockOf(r *Row) (pin int, to Drive) {
-	if r.rule != nil && r.rule.Edge != part.Level {
-		to = Low
-		if r.rule.Edge == part.Rise {
-			to = High
-		}
-		for pin := range (s.circuit.Support(r.rule.Clock) & s.circuit.Clocks() &^ s.fixed).All() {
-			return pin, to
-		}
-		return 0, to
-	}
+// edgesOf gives the edges that may clock a row; one of pin 0 where it asks for none. Behind
+// gates either edge of each of their inputs may.
+func (s *Session) edgesOf(r *Row) (edges []Change) {
 	for _, c := range r.conditions {
 		if c.edge() {
-			return c.pin, map[string]Drive{"↑": High, "↓": Low}[c.cell]
+			return []Change{{c.pin, map[string]Drive{"↑": High, "↓": Low}[c.cell]}}
 		}
 	}
-	return 0, to
+	if r.rule == nil || r.rule.Edge == part.Level {
+		return []Change{{}}
+	}
+	first, second := Low, High
+	if r.rule.Edge == part.Rise {
+		first, second = High, Low
+	}
+	clocks := slices.Collect((s.circuit.Support(r.rule.Clock) &^ s.fixed).All())
+	for _, to := range []Drive{first, second} {
+		for _, pin := range clocks {
+			edges = append(edges, Change{pin, to})
+		}
+	}
+	return edges
 }
 
 // rowWay gives the stances of a row: the inputs, and the clock's edge. The inputs are set

@@ -13,8 +13,8 @@ import (
 // input of more is looked at before it is relied on.
 const heavyMA = 1.6
 
-// Heavy are the inputs that may lift the pin that drives them low.
-func Heavy(t part.Type) (pins part.Pins) {
+// heavy are the inputs that may lift the pin that drives them low.
+func heavy(t part.Type) (pins part.Pins) {
 	if !t.Family.Technology.Bipolar() {
 		return 0
 	}
@@ -28,7 +28,7 @@ func Heavy(t part.Type) (pins part.Pins) {
 // load resistors where that is needed and the outputs bear it; held says that it does.
 // Over are the inputs that stay over VIL, measured: the worst case counts no more.
 func HoldLows(ctx context.Context, meter Meter, t part.Type, steps []stimulus.Step) (over []Margin, held bool, err error) {
-	pins := Heavy(t)
+	pins := heavy(t)
 	if pins == 0 {
 		return nil, false, nil
 	}
