@@ -2,6 +2,7 @@ package stimulus
 
 import (
 	"fmt"
+	"strings"
 
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -29,14 +30,29 @@ func (r *Rules) Refusal(from, to part.Pins) string {
 		}
 	}
 	for _, s := range r.c.Stable {
-		if held := changed & s.Pins; held != 0 && (r.holds(s.While, from) || r.holds(s.While, to)) {
-			return fmt.Sprintf("%s must not change at these levels of %s", v.Named(held), v.Named(r.c.Support(s.While)))
+		for _, levels := range []part.Pins{from, to} {
+			if held := changed & s.Pins; held != 0 && r.holds(s.While, levels) {
+				return fmt.Sprintf("%s must not change while %s", v.Named(held), levelWords(v, r.c.Support(s.While), levels))
+			}
 		}
 	}
 	if i := r.forbiddenBy(to); i >= 0 {
 		return v.Logic.Never[i].Why
 	}
 	return fmt.Sprintf("%s changes in a step of its own", v.Named(changed&r.sensitive))
+}
+
+// levelWords say at which levels some pins are: "pin 2 (CLK) is low".
+func levelWords(v *part.Variant, pins, levels part.Pins) string {
+	var words []string
+	for pin := range pins.All() {
+		level := "low"
+		if levels.Has(pin) {
+			level = "high"
+		}
+		words = append(words, fmt.Sprintf("%v is %s", &v.Pins[pin-1], level))
+	}
+	return strings.Join(words, " and ")
 }
 
 // forbiddenBy gives which combination that the data sheet forbids some levels are; -1

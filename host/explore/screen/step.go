@@ -21,14 +21,16 @@ func WriteStep(w io.Writer, s explore.State) error {
 		if p.Input {
 			drive = p.Drive.String()
 		}
-		if p.Compared && !p.Input {
+		switch {
+		case p.Differs():
+			sheet = explore.Letter(p.Expected) + " differs"
+		case p.Compared && !p.Input:
 			sheet = explore.Letter(p.Expected)
-			if p.Differs() {
-				sheet += " differs"
-			}
-			if p.Lamp != nil {
-				lamp = fmt.Sprintf("%s, %.1f mA", p.Lamp.Words(), p.Lamp.MA)
-			}
+		case !p.Input:
+			sheet = "unknown"
+		}
+		if p.Lamp != nil && !p.Input {
+			lamp = fmt.Sprintf("%s, %.1f mA", p.Lamp.Words(), p.Lamp.MA)
 		}
 		line := fmt.Sprintf("  %3d %-7s %-6s %-9s %5s  %-10s  %s", p.Number, p.Name, drive, p.Seen, volts(p.Volts), sheet, lamp)
 		b.WriteString(strings.TrimRight(line, " ") + "\n")

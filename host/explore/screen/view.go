@@ -160,6 +160,8 @@ func (m *Model) pin(number int, right bool) string {
 		sheet = explore.Letter(s.Expected) + " !"
 	case s.Compared:
 		sheet = explore.Letter(s.Expected)
+	case !s.Input:
+		sheet = "?"
 	}
 	if !s.Input {
 		drive = lampBar(s.Lamp)
