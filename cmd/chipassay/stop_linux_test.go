@@ -112,15 +112,20 @@ func TestEverySignalSwitchesTheSupplyOff(t *testing.T) {
 	if err := os.Symlink(self, program); err != nil {
 		t.Fatal(err)
 	}
+	lesson := filepath.Join(t.TempDir(), "lesson.txt")
+	if err := os.WriteFile(lesson, []byte(strings.Repeat("rows\n", 1000)), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	for name, c := range map[string]struct {
 		chip, arguments string
 		status          int
 		said            string
 	}{
-		"test":   {"7400", "test 7400 --every-readback --soak 1h", exitCouldNotTest, "interrupted; the supply is off"},
-		"memory": {"2114", "test 2114", exitCouldNotTest, "interrupted; the supply is off"},
-		"dump":   {"2716", "dump 2716", exitCouldNotTest, "Interrupted; the supply is off"},
-		"drawer": {"7400", "drawer D3 --part 7400 --records " + filepath.Join(t.TempDir(), "r.db"), exitPass, "not written down: interrupted"},
+		"test":    {"7400", "test 7400 --every-readback --soak 1h", exitCouldNotTest, "interrupted; the supply is off"},
+		"memory":  {"2114", "test 2114", exitCouldNotTest, "interrupted; the supply is off"},
+		"dump":    {"2716", "dump 2716", exitCouldNotTest, "Interrupted; the supply is off"},
+		"explore": {"7400", "explore 7400 --family 74 --script " + lesson, exitCouldNotTest, "interrupted; the supply is off"},
+		"drawer":  {"7400", "drawer D3 --part 7400 --records " + filepath.Join(t.TempDir(), "r.db"), exitPass, "not written down: interrupted"},
 	} {
 		for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT} {
 			t.Run(fmt.Sprintf("%s/%d", name, s), func(t *testing.T) {
