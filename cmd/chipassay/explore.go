@@ -9,7 +9,7 @@ import (
 	"strings"
 	"time"
 
-	tea "github.com/charmbracelet/bubbletea"
+	tea "charm.land/bubbletea/v2"
 	"github.com/spf13/cobra"
 
 	"chipassay/host/explore"
@@ -178,7 +178,7 @@ func (f exploreFlags) take(cmd *cobra.Command, s *explore.Session, steps []explo
 // show shows the session on the terminal until it is ended.
 func (f exploreFlags) show(cmd *cobra.Command, s *explore.Session) error {
 	m := screen.New(cmd.Context(), s, time.Now, report.Colour(os.Stdout))
-	_, err := tea.NewProgram(m, tea.WithContext(cmd.Context()), tea.WithoutSignalHandler(), tea.WithAltScreen(), tea.WithMouseCellMotion()).Run()
+	_, err := tea.NewProgram(m, tea.WithContext(cmd.Context()), tea.WithoutSignalHandler()).Run()
 	if m.Err() != nil {
 		return m.Err()
 	}

@@ -11,7 +11,7 @@ import (
 	"strings"
 	"time"
 
-	tea "github.com/charmbracelet/bubbletea"
+	tea "charm.land/bubbletea/v2"
 
 	"chipassay/host/explore"
 )
@@ -74,10 +74,10 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	switch msg := msg.(type) {
 	case tea.WindowSizeMsg:
 		m.width, m.height = msg.Width, msg.Height
-	case tea.KeyMsg:
+	case tea.KeyPressMsg:
 		return m, m.key(msg)
-	case tea.MouseMsg:
-		if msg.Action == tea.MouseActionPress && msg.Button == tea.MouseButtonLeft {
+	case tea.MouseClickMsg:
+		if msg.Button == tea.MouseLeft {
 			m.session.Touch(m.clock())
 			m.click(msg.X, msg.Y)
 		}
@@ -87,6 +87,13 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, m.walkOn()
 	}
 	return m, m.ended()
+}
+
+// View shows the screen.
+func (m *Model) View() tea.View {
+	v := tea.NewView(m.Draw())
+	v.AltScreen, v.MouseMode = true, tea.MouseModeCellMotion
+	return v
 }
 
 // ended quits after an error.
@@ -129,7 +136,7 @@ func (m *Model) fails(err error) bool {
 }
 
 // key acts on a key.
-func (m *Model) key(k tea.KeyMsg) tea.Cmd {
+func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 	m.session.Touch(m.clock())
 	m.left = explore.Patience
 	if k.String() == "ctrl+c" {
@@ -140,8 +147,8 @@ func (m *Model) key(k tea.KeyMsg) tea.Cmd {
 		return m.started()
 	}
 	m.message = ""
-	if begins(k) {
-		m.typing, m.typed = true, strings.TrimPrefix(k.String(), ":")
+	if begins(k.Text) {
+		m.typing, m.typed = true, strings.TrimPrefix(k.Text, ":")
 		return nil
 	}
 	switch k.String() {
@@ -163,7 +170,7 @@ func (m *Model) key(k tea.KeyMsg) tea.Cmd {
 		m.set(explore.Low)
 	case "o":
 		m.set(explore.Open)
-	case " ":
+	case "space":
 		m.pulse()
 	default:
 		m.message = "no such key: the last line lists them"
@@ -172,18 +179,18 @@ func (m *Model) key(k tea.KeyMsg) tea.Cmd {
 }
 
 // begins tells whether a key begins a typed step: a colon, or what names of pins begin with.
-func begins(k tea.KeyMsg) bool {
-	if k.Type != tea.KeyRunes || len(k.Runes) != 1 {
+func begins(text string) bool {
+	if len(text) != 1 {
 		return false
 	}
-	r := k.Runes[0]
-	return r == ':' || r == '/' || r >= '0' && r <= '9' || r >= 'A' && r <= 'Z'
+	b := text[0]
+	return b == ':' || b == '/' || b >= '0' && b <= '9' || b >= 'A' && b <= 'Z'
 }
 
 // edit takes a key into the line that is typed.
-func (m *Model) edit(k tea.KeyMsg) {
-	switch k.Type {
-	case tea.KeyEsc:
+func (m *Model) edit(k tea.KeyPressMsg) {
+	switch k.Code {
+	case tea.KeyEscape:
 		m.typing = false
 	case tea.KeyEnter:
 		m.typing = false
@@ -192,10 +199,8 @@ func (m *Model) edit(k tea.KeyMsg) {
 		if text := []rune(m.typed); len(text) > 0 {
 			m.typed = string(text[:len(text)-1])
 		}
-	case tea.KeySpace:
-		m.typed += " "
-	case tea.KeyRunes:
-		m.typed += string(k.Runes)
+	default:
+		m.typed += k.Text
 	}
 }
 

@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	tea "github.com/charmbracelet/bubbletea"
+	tea "charm.land/bubbletea/v2"
 
 	"chipassay/host/adapter"
 	"chipassay/host/explore"
@@ -72,20 +72,20 @@ func sits(t *testing.T, typed string, colour bool, defects ...string) *person {
 	return p
 }
 
-var special = map[string]tea.KeyMsg{
-	"enter": {Type: tea.KeyEnter}, "tab": {Type: tea.KeyTab}, "shift+tab": {Type: tea.KeyShiftTab}, "space": {Type: tea.KeySpace, Runes: []rune{' '}},
-	"up": {Type: tea.KeyUp}, "down": {Type: tea.KeyDown}, "left": {Type: tea.KeyLeft}, "right": {Type: tea.KeyRight},
-	"esc": {Type: tea.KeyEsc}, "backspace": {Type: tea.KeyBackspace}, "ctrl+c": {Type: tea.KeyCtrlC},
+var special = map[string]tea.Key{
+	"enter": {Code: tea.KeyEnter}, "tab": {Code: tea.KeyTab}, "shift+tab": {Code: tea.KeyTab, Mod: tea.ModShift}, "space": {Code: tea.KeySpace, Text: " "},
+	"up": {Code: tea.KeyUp}, "down": {Code: tea.KeyDown}, "left": {Code: tea.KeyLeft}, "right": {Code: tea.KeyRight},
+	"esc": {Code: tea.KeyEscape}, "backspace": {Code: tea.KeyBackspace}, "ctrl+c": {Code: 'c', Mod: tea.ModCtrl},
 }
 
 // press presses keys, and gives the command of the last.
 func (p *person) press(keys ...string) (cmd tea.Cmd) {
 	for _, key := range keys {
-		msg, ok := special[key]
+		k, ok := special[key]
 		if !ok {
-			msg = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(key)}
+			k = tea.Key{Code: []rune(strings.ToLower(key))[0], Text: key}
 		}
-		_, cmd = p.Update(msg)
+		_, cmd = p.Update(tea.KeyPressMsg(k))
 	}
 	return cmd
 }
@@ -114,12 +114,12 @@ func quits(cmd tea.Cmd) bool {
 // line is the line of the screen that holds some words.
 func (p *person) line(words string) string {
 	p.t.Helper()
-	for _, line := range strings.Split(p.View(), "\n") {
+	for _, line := range strings.Split(p.Draw(), "\n") {
 		if strings.Contains(line, words) {
 			return line
 		}
 	}
-	p.t.Errorf("no line has %q:\n%s", words, p.View())
+	p.t.Errorf("no line has %q:\n%s", words, p.Draw())
 	return ""
 }
 
@@ -157,22 +157,23 @@ func TestKeysSetTheInputs(t *testing.T) {
 func TestAClickToggles(t *testing.T) {
 	p := sits(t, "7400", false)
 	click := func(x, y int) {
-		p.Update(tea.MouseMsg{X: x, Y: y, Action: tea.MouseActionPress, Button: tea.MouseButtonLeft})
+		p.Update(tea.MouseClickMsg{X: x, Y: y, Button: tea.MouseLeft})
 	}
 	click(30, 3)
 	click(50, 4)
 	if p.session.Drive(1) != explore.High || p.session.Drive(13) != explore.High || p.session.Drive(2) != explore.Low {
 		t.Errorf("pins 1, 2 and 13 are %v %v %v", p.session.Drive(1), p.session.Drive(2), p.session.Drive(13))
 	}
-	before := p.View()
+	before := p.Draw()
 	click(30, 2)
 	click(30, 10)
-	if p.View() != before {
-		t.Errorf("a click beside the pins does something:\n%s", p.View())
+	if p.Draw() != before {
+		t.Errorf("a click beside the pins does something:\n%s", p.Draw())
 	}
-	p.Update(tea.MouseMsg{X: 30, Y: 3, Action: tea.MouseActionRelease, Button: tea.MouseButtonLeft})
+	p.Update(tea.MouseReleaseMsg{X: 30, Y: 3, Button: tea.MouseLeft})
+	p.Update(tea.MouseClickMsg{X: 30, Y: 3, Button: tea.MouseRight})
 	if p.session.Drive(1) != explore.High {
-		t.Error("releasing the button toggles again")
+		t.Error("another button, or releasing one, toggles")
 	}
 }
 
@@ -224,7 +225,7 @@ func TestRowsAreWalked(t *testing.T) {
 	p.shows("stopped")
 	p.press("t")
 	p.shows("3 of 3 rows")
-	if strings.Contains(p.View(), "1Y  3┤") {
+	if strings.Contains(p.Draw(), "1Y  3┤") {
 		t.Error("the chip is still drawn")
 	}
 }
@@ -235,7 +236,7 @@ func TestDifferencesAreMarked(t *testing.T) {
 	p.shows("pin 2 makes no contact")
 	p.types("1A=H 1B=L 1C=H")
 	p.shows("0.06 H !", "1Y: L seen, H by the data sheet", "[!]")
-	if strings.Contains(p.View(), "\x1b") {
+	if strings.Contains(p.Draw(), "\x1b") {
 		t.Error("there is colour where none is wanted")
 	}
 	p = sits(t, "7410", true, "2 open")
@@ -251,7 +252,7 @@ func TestSupplyGoesOff(t *testing.T) {
 	look := p.Init()()
 	p.now = p.now.Add(49 * time.Second)
 	p.Update(look)
-	if strings.Contains(p.View(), "goes off") {
+	if strings.Contains(p.Draw(), "goes off") {
 		t.Error("it is said too early")
 	}
 	p.now = p.now.Add(3 * time.Second)
@@ -303,9 +304,9 @@ func TestScreenFits(t *testing.T) {
 		for _, size := range []tea.WindowSizeMsg{{Width: 80, Height: 24}, {Width: 132, Height: 50}, {Width: 40, Height: 10}} {
 			p.Update(size)
 			for _, table := range []bool{false, true} {
-				lines := strings.Split(p.View(), "\n")
+				lines := strings.Split(p.Draw(), "\n")
 				if len(lines) != size.Height || !strings.HasPrefix(lines[len(lines)-1], "arrows tab") {
-					t.Errorf("%s at %d by %d, table %v: %d lines:\n%s", typed, size.Width, size.Height, table, len(lines), p.View())
+					t.Errorf("%s at %d by %d, table %v: %d lines:\n%s", typed, size.Width, size.Height, table, len(lines), p.Draw())
 				}
 				for _, line := range lines {
 					if n := len([]rune(line)); n > size.Width {

@@ -24,8 +24,8 @@ const (
 // keys are what the keys do.
 const keys = "arrows tab  enter toggle  h l o set  space clock  r rows  t table  : type  p  q"
 
-// View draws the screen.
-func (m *Model) View() string {
+// Draw draws the screen as lines of text.
+func (m *Model) Draw() string {
 	var lines []string
 	lines = append(lines, m.title())
 	if m.tables {
