@@ -49,15 +49,15 @@ func TestExplore(t *testing.T) {
 		least, most              float64 // V
 		differs                  bool
 	}{
-		{"7400", "", "1A=H 1B=H", "1Y", explore.Lows, 0, 0.4, false},
-		{"7400", "", "1A=H 1B=H; 1B=L", "1Y", explore.Highs, 2.4, 5.2, false},
+		{"7400", "", "1A=H 1B=H", "1Y", explore.StandsLow, 0, 0.4, false},
+		{"7400", "", "1A=H 1B=H; 1B=L", "1Y", explore.StandsHigh, 2.4, 5.2, false},
 		{"7400", "", "1A=H; 1B=open", "1B", explore.Between, 1.4, 1.6, false},
-		{"7400", "", "1A=H; 1B=open", "1Y", explore.Lows, 0, 0.4, false},
+		{"7400", "", "1A=H; 1B=open", "1Y", explore.StandsLow, 0, 0.4, false},
 		{"4011", "", "1A=H; 1B=open", "1Y", explore.Undefined, 0, 5.2, false},
 		{"74125", "", "/1G=H", "1Y", explore.Released, 0, 5.2, false},
-		{"7474", "", "/1CLR=L; /1CLR=H; 1D=H; clock 1CLK", "1Q", explore.Highs, 2.4, 5.2, false},
-		{"74LS245", "", "/G=L DIR=L; B1=H", "A1", explore.Highs, 2.4, 5.2, false},
-		{"7410", "2 open", "1A=H 1B=L 1C=H", "1Y", explore.Lows, 0, 0.4, true},
+		{"7474", "", "/1CLR=L; /1CLR=H; 1D=H; clock 1CLK", "1Q", explore.StandsHigh, 2.4, 5.2, false},
+		{"74LS245", "", "/G=L DIR=L; B1=H", "A1", explore.StandsHigh, 2.4, 5.2, false},
+		{"7410", "2 open", "1A=H 1B=L 1C=H", "1Y", explore.StandsLow, 0, 0.4, true},
 	} {
 		t.Run(c.part+" "+c.steps, func(t *testing.T) {
 			var defects []string

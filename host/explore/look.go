@@ -262,9 +262,9 @@ func (s *Session) at(v view, m adapter.Measured, p *part.Pin) Level {
 	volts := s.volts(m, p.Number)
 	switch {
 	case math.IsNaN(volts) && m.High.Has(p.Number), volts >= high:
-		return Highs
+		return StandsHigh
 	case math.IsNaN(volts), volts <= low:
-		return Lows
+		return StandsLow
 	}
 	return Between
 }

@@ -60,11 +60,11 @@ type Level uint8
 
 // The levels. Released is proven by both pulls, and nothing less.
 const (
-	Between   Level = iota // neither a low nor a high of the family
-	Lows                   // at most VIL
-	Highs                  // at least VIH
-	Released               // follows 10 kΩ both ways
-	Undefined              // follows an input that is left open
+	Between    Level = iota // neither a low nor a high of the family
+	StandsLow               // at most VIL
+	StandsHigh              // at least VIH
+	Released                // follows 10 kΩ both ways
+	Undefined               // follows an input that is left open
 )
 
 func (l Level) String() string { return [...]string{"between", "L", "H", "Z", "undefined"}[l] }

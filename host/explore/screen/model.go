@@ -163,7 +163,7 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 	case "up", "down", "left", "right", "tab", "shift+tab":
 		m.move(k.String())
 	case "enter":
-		m.did("toggle", func() error { _, err := m.session.Toggle(m.ctx, m.cursor); return err })
+		m.did(func() error { _, err := m.session.Toggle(m.ctx, m.cursor); return err })
 	case "h":
 		m.set(explore.High)
 	case "l":
@@ -211,7 +211,7 @@ func (m *Model) run(text string) {
 	}
 	if pin := m.session.Type.Variant.Pin(strings.ToUpper(text)); pin != nil {
 		m.cursor = pin.Number
-		m.did(text, func() error { _, err := m.session.Toggle(m.ctx, pin.Number); return err })
+		m.did(func() error { _, err := m.session.Toggle(m.ctx, pin.Number); return err })
 		return
 	}
 	steps, err := m.session.Script(text)
@@ -227,21 +227,21 @@ func (m *Model) run(text string) {
 		if len(st.Changes) > 0 {
 			m.cursor = st.Changes[0].Pin
 		}
-		if !m.did(st.Text, func() error { return m.session.Do(m.ctx, st, func(explore.State) error { return nil }) }) {
+		if !m.did(func() error { return m.session.Do(m.ctx, st, func(explore.State) error { return nil }) }) {
 			return
 		}
 	}
 }
 
 // did takes a step, and reports whether it was taken.
-func (m *Model) did(_ string, step func() error) bool {
+func (m *Model) did(step func() error) bool {
 	err := step()
 	m.fails(err)
 	return err == nil
 }
 
 func (m *Model) set(to explore.Drive) {
-	m.did(to.String(), func() error {
+	m.did(func() error {
 		_, err := m.session.Set(m.ctx, explore.Change{Pin: m.cursor, To: to})
 		return err
 	})
@@ -254,7 +254,7 @@ func (m *Model) pulse() {
 		m.message = fmt.Sprintf("a %s has no clock; \":clock PIN\" pulses any input", m.session.Type.Name())
 		return
 	}
-	if m.did("clock", func() error { _, err := m.session.Pulse(m.ctx, clock); return err }) {
+	if m.did(func() error { _, err := m.session.Pulse(m.ctx, clock); return err }) {
 		m.message = "clocked " + m.session.Type.Variant.Pins[clock-1].Name
 	}
 }

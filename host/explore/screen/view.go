@@ -307,7 +307,7 @@ func (m *Model) click(x, y int) {
 	if m.cursor = at + 1; x >= side+body/2 {
 		m.cursor = n - at
 	}
-	m.did("toggle", func() error { _, err := m.session.Toggle(m.ctx, m.cursor); return err })
+	m.did(func() error { _, err := m.session.Toggle(m.ctx, m.cursor); return err })
 }
 
 // clip cuts a text to so many columns; escapes of colour count nothing.
