@@ -63,8 +63,7 @@ func (s *Session) pass(ctx context.Context, way []stance) (State, error) {
 	s.state.Step++
 	for _, st := range way {
 		before := s.now
-		s.now = st
-		if _, err := s.look(ctx); err != nil {
+		if err := s.enter(ctx, before, st.drives); err != nil {
 			return s.state, err
 		}
 		s.tick(before)
@@ -212,12 +211,12 @@ func (s *Session) counts(st stance, pin int) logic.Value {
 		}
 	}
 	switch {
+	case st.unknown.Has(pin):
+		return logic.X
 	case st.drives[pin] == High:
 		return logic.One
 	case st.drives[pin] == Low:
 		return logic.Zero
-	case st.unknown.Has(pin):
-		return logic.X
 	}
 	if p.PullUp || s.Type.Family.Technology.Bipolar() {
 		return logic.One

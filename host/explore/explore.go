@@ -94,7 +94,7 @@ func (d Drive) Next() Drive { return [...]Drive{Low, High, Open}[d] }
 type stance struct {
 	drives  [part.MaxPins + 1]Drive
 	good    *logic.Machine
-	unknown part.Pins // open ones that something else holds
+	unknown part.Pins // whose level is not what the drive asks for
 }
 
 func (st stance) clone() stance {
@@ -147,10 +147,11 @@ func (s *Session) PowerOn(ctx context.Context) (State, error) {
 	if _, err := s.socket.PowerOn(ctx, assay.SupplyLimitMA(s.Type.Family)); err != nil {
 		return State{}, errors.Join(err, s.Close(ctx))
 	}
-	s.on, s.helped, s.resting = true, s.heavy(), adapter.Off
-	s.now = s.start()
+	s.on, s.helped, s.resting = true, false, adapter.Off
+	start := s.start()
+	s.now = stance{good: s.circuit.NewMachine()}
 	s.state = State{Did: "power on"}
-	if _, err := s.pass(ctx, append([]stance{s.now}, s.idle()...)); err != nil {
+	if _, err := s.pass(ctx, append([]stance{start}, s.idle(start)...)); err != nil {
 		return s.state, errors.Join(err, s.Close(ctx))
 	}
 	s.state.Step = 0
@@ -159,8 +160,7 @@ func (s *Session) PowerOn(ctx context.Context) (State, error) {
 
 // idle gives the stances in which sets and clears that act when low are released, one
 // after the other: the bar before a name says that it does.
-func (s *Session) idle() (way []stance) {
-	at := s.now
+func (s *Session) idle(at stance) (way []stance) {
 	for pin := range (s.circuit.Asynchronous() &^ s.circuit.Clocks() &^ s.fixed).All() {
 		p := &s.Type.Variant.Pins[pin-1]
 		if p.Role != part.Input || !strings.HasPrefix(p.Name, "/") || at.drives[pin] == High {
@@ -269,7 +269,7 @@ func (s *Session) Refresh(ctx context.Context) (State, error) {
 	if !s.on {
 		return s.state, refuse("the supply is off")
 	}
-	return s.look(ctx)
+	return s.state, s.enter(ctx, s.now, s.now.drives)
 }
 
 // Clocks are the pins that clock the chip by its definition and that a person may set.

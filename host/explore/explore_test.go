@@ -107,10 +107,12 @@ func TestReleasedOutputIsZ(t *testing.T) {
 	b.shows("1Y=Z 2Y=L")
 	b.do("/1G=L")
 	b.shows("1Y=H")
-	b = powered(t, "74125", "3 leaks 2 mA") // it follows the pull up to less than the rail
-	b.do("/1G=H")
-	if p := b.pin("1Y"); p.Seen == explore.Released || !p.Differs() {
-		t.Errorf("an output that leaks is taken for released: %v", p.Seen)
+	for _, leak := range []string{"3 leaks 2 mA", "3 leaks 0.1 mA"} { // it follows the pull up to less than the rail
+		b = powered(t, "74125", leak)
+		b.do("/1G=H")
+		if p := b.pin("1Y"); p.Seen == explore.Released || !p.Differs() {
+			t.Errorf("%s: it is taken for released: %v", leak, p.Seen)
+		}
 	}
 }
 
@@ -125,6 +127,10 @@ func TestOpenBond(t *testing.T) {
 	}
 	b.said("1Y: L seen, H by the data sheet", true)
 	b.said("pin 2 makes no contact", true)
+	b.do("2A=H") // the first gate is as wrong as before, which the second one's rows are not
+	if seen, differ, _ := b.Tables()[1].Ticked(); seen != 2 || differ != 0 {
+		t.Errorf("of the second gate %d rows seen, and %d differ", seen, differ)
+	}
 	seen, differ, all := b.Tables()[0].Ticked()
 	if seen != 1 || differ != 1 || all != 4 {
 		t.Errorf("%d rows seen and %d that differ, of %d", seen, differ, all)
@@ -166,6 +172,9 @@ func TestOutputsAreNeverDriven(t *testing.T) {
 	}
 	b.said("1A was driven H and is released", true)
 	b.shows("1A=L")
+	if b.pin("1Y").Compared { // nobody knows what stands at 1A
+		t.Errorf("1Y is expected to be %v", b.pin("1Y").Expected)
+	}
 }
 
 // 74LS245: DIR turns the pins round (data books: DIR high is A to B); what is driven
@@ -202,6 +211,9 @@ func TestForbiddenStepsAreRefused(t *testing.T) {
 	b.do("1CLK=L; 1J=H")
 	b = powered(t, "40192") // data books: the clock that does not count stays high
 	b.do("CPU=H; CPD=H; CPU=L")
+	if err := b.try("CPD=open"); err == nil || !strings.Contains(err.Error(), "one clock stays high") {
+		t.Errorf("an open input may be low: %v", err)
+	}
 	if err := b.try("CPD=L"); err == nil || err.Error() != "one clock stays high while the other counts (data sheet)" {
 		t.Errorf("%v", err)
 	}
@@ -228,6 +240,54 @@ func TestLamp(t *testing.T) {
 		t.Errorf("its brightness is %.2f, at %.2f V", lamp.Share, lamp.Volts)
 	}
 	b.said("1Y: lamp half lit, 5.7 of 8.5 mA: with it the output stands at 1.2", true)
+	b.said("V, between a low, 0.8 V at most, and a high, 2.0 V at least", true)
+}
+
+// An output of a 4011 behind 20 kΩ stands at 2/3 of the supply under 10 kΩ to it: neither
+// a low, 1.5 V at most, nor a high, 3.5 V at least (4000B at 5 V, data books).
+func TestBetweenOfCMOS(t *testing.T) {
+	b := powered(t, "4011", "3 weak 20000 ohms")
+	b.do("1A=H 1B=H")
+	b.shows("1Y=between")
+	b.do("1A=L")
+	b.shows("1Y=between 2Y=H")
+}
+
+// A row is ticked off when its inputs were driven, and something was expected.
+func TestRowsThatAreNotTicked(t *testing.T) {
+	b := powered(t, "7400")
+	b.do("1A=H; 1B=open")
+	if seen, _, _ := b.Tables()[0].Ticked(); seen != 2 {
+		t.Errorf("an open input counts as driven: %d rows", seen)
+	}
+	b = powered(t, "7474")
+	b.do("1CLK=H; 1D=H")
+	if rows := b.Tables()[0].Rows; rows[3].Seen || !rows[4].Seen { // ↑ with D high, and with D low
+		t.Errorf("D is taken without an edge, or not at one: %v %v", rows[3].Seen, rows[4].Seen)
+	}
+	b = powered(t, "7493") // its count is unknown until it is reset
+	b.do("clock CKA")
+	if seen, differ, _ := b.Tables()[0].Ticked(); seen != 0 || differ != 0 {
+		t.Errorf("a count from an unknown state is ticked off: %d, %d", seen, differ)
+	}
+}
+
+// Clear of a 74S114 is seven unit loads of 2 mA (data books), which the drive, 145 Ω, does
+// not hold under VIL: the load resistors help, it is said, and nothing is held against the
+// chip. Those of a 7490 are held low without.
+func TestHeavyInputs(t *testing.T) {
+	b := powered(t, "74S114")
+	b.do("/CLR=L")
+	b.said("load resistors of 1 kΩ help to hold heavy inputs low", true)
+	b.said("/CLR: driven low, but at", true)
+	state := b.State()
+	if d := state.Differences(); d != 0 {
+		t.Errorf("%v differ", d)
+	}
+	b = powered(t, "7490")
+	b.do("R01=H R02=H; R01=L; clock CKA")
+	b.said("load resistors", false)
+	b.shows("QA=H")
 }
 
 // The walk ticks off every row of a good chip, and marks those that a bad one has wrong.
@@ -245,6 +305,7 @@ func TestRowsAreTickedOff(t *testing.T) {
 		{"74LS74", 2 * 6}, //
 		{"7476", 0},       // pulse-triggered
 		{"74LS112", 0},    // negative edge
+		{"74S114", 0},     // the adapter cannot hold its clear low
 		{"7493", 0},       // asynchronous reset, two clocks
 		{"74LS259", 0},    // latches
 		{"74HC4017", 0},   // Johnson counter

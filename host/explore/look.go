@@ -3,6 +3,7 @@ package explore
 import (
 	"context"
 	"math"
+	"slices"
 	"time"
 
 	"chipassay/host/adapter"
@@ -37,29 +38,48 @@ type view struct {
 	loaded, turned *adapter.Measured
 }
 
-// look looks at the powered chip as it is driven. A pin that is held the other way is
-// released, and looked at again.
-func (s *Session) look(ctx context.Context) (State, error) {
+// enter goes from a stance to other drives, and looks. A pin that is held the other way is
+// released; what stands there is unknown from then on, and so is a low that stands over
+// VIL: the good chip is taken from the stance before once more, so that neither is held
+// against the chip.
+func (s *Session) enter(ctx context.Context, before stance, drives [part.MaxPins + 1]Drive) error {
 	var notes []string
-	for range len(s.Type.Variant.Pins) { // each time a pin less is driven
+	unknown := part.Pins(0)
+	for pin := range before.unknown.All() { // it stays so until it is set
+		unknown = unknown.With(pin, drives[pin] == Open)
+	}
+	for range len(s.Type.Variant.Pins) { // each time a pin more is unknown
+		s.now = before.clone()
+		s.now.drives, s.now.unknown = drives, unknown
+		s.settle(s.now)
 		v, err := s.view(ctx)
 		if err != nil {
 			s.on = false // the adapter has switched off
-			return s.state, err
+			return err
 		}
 		fighting := s.fighting(v)
-		if fighting == 0 {
+		doubted := (fighting | s.overVIL(v)) &^ unknown
+		if doubted == 0 {
 			s.state = s.read(v)
-			s.state.Notes = append(append(s.cautions[:len(s.cautions):len(s.cautions)], notes...), s.notes()...)
-			return s.state, nil
+			s.state.Notes = slices.Concat(s.cautions, notes, s.notes())
+			return nil
 		}
 		for pin := range fighting.All() {
 			notes = append(notes, s.fightWords(pin, v))
-			s.now.drives[pin], s.now.unknown = Open, s.now.unknown.With(pin, true)
+			drives[pin] = Open
 		}
-		s.settle(s.now)
+		unknown |= doubted
+		s.helped = s.helped || s.overVIL(v) != 0 && s.mayHelp()
 	}
-	return s.state, nil
+	return nil
+}
+
+// overVIL are the pins that are driven low and stand over VIL: heavy inputs.
+func (s *Session) overVIL(v view) (pins part.Pins) {
+	for _, p := range s.Type.Variant.Pins {
+		pins = pins.With(p.Number, s.now.drives[p.Number] == Low && s.volts(v.free, p.Number) > s.Type.Family.VIL)
+	}
+	return pins
 }
 
 // driven gives the step that drives the pins.
@@ -163,12 +183,9 @@ func (s *Session) loadable() (outputs part.Pins) {
 	return outputs
 }
 
-// heavy tells whether the adapter may not hold some inputs low by its drive, while their
-// load resistors help and the outputs bear theirs (levels.HoldLows). Here that is decided
-// before the first step: a low that is none might clock the chip.
-func (s *Session) heavy() bool {
-	return s.socket.Loads() && levels.Holdable(s.Type) != 0 && len(levels.Margins(s.Type)) > 0
-}
+// mayHelp tells whether load resistors can help to hold heavy inputs low: they are fitted,
+// and the outputs bear theirs, for all work together (levels.HoldLows).
+func (s *Session) mayHelp() bool { return s.socket.Loads() && levels.Holdable(s.Type) != 0 }
 
 // volts is a pin's voltage to the chip's own ground, V.
 func (s *Session) volts(m adapter.Measured, pin int) float64 {

@@ -26,7 +26,7 @@ func (s *Session) notes() []string {
 		case p.Input && p.Drive == Open:
 			open.add(p, s.openWords(p))
 		case p.Input && p.Drive == Low && p.Volts > s.Type.Family.VIL:
-			heavy.add(p, fmt.Sprintf(": driven low, but at %.2f V, over VIL of %.1f V: what the chip makes of a heavy input there is no fault of its own", p.Volts, s.Type.Family.VIL))
+			heavy.add(p, fmt.Sprintf(": driven low, but at %.2f V, over VIL of %.1f V: a heavy input, which the data sheet's column takes for unknown", p.Volts, s.Type.Family.VIL))
 		}
 	}
 	notes := slices.Concat(differ.notes(), half.notes(), heavy.notes())
