@@ -344,8 +344,16 @@ func verdictStatus(v assay.Verdict) error {
 	return &statusError{status: exitCouldNotTest}
 }
 
-// writeFile writes a file whole, or not at all: what was there before then stays.
+// writeFile writes a file whole, or not at all: what was there before then stays. A device or
+// a pipe is written to, and not replaced.
 func writeFile(name string, write func(io.Writer) error) error {
+	if there, err := os.Stat(name); err == nil && !there.Mode().IsRegular() && !there.IsDir() {
+		file, err := os.OpenFile(name, os.O_WRONLY, 0)
+		if err == nil {
+			err = errors.Join(write(file), file.Close())
+		}
+		return err
+	}
 	file, err := os.CreateTemp(dirOf(name), ".chipassay-*")
 	if err == nil {
 		// Some systems tell only with Sync that the disk is full.
