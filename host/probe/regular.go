@@ -7,8 +7,8 @@ import (
 	"chipassay/vectors/part"
 )
 
-// burst is how many pulses a clock gets: through all states of a counter of four bits.
-const burst = 20
+// burst is how many pulses a clock gets: most counters show more than one output by then.
+const burst = 8
 
 // Regular takes the regular steps: two pulses of each pin from all pins high, and the
 // same from all pins low.
