@@ -25,7 +25,7 @@ type another struct {
 	sibling    *part.Variant // of another family of the typed part, which explains it as well
 }
 
-// found tells whether the chip is another part for all that probing shows.
+// found reports whether the chip is another part for all that probing shows.
 func (a *another) found() bool { return (len(a.group) > 0 || a.sibling != nil) && !a.right }
 
 // names are what a sentence calls the chip by: the number of another part, or the type of
@@ -44,7 +44,7 @@ func (a *another) names(t part.Type, numbers []string) []string {
 	return append(names, numbers...)
 }
 
-// parts are the parts that may lie in the socket instead.
+// parts are the parts that may be in the socket instead.
 func (r *Result) parts(p Plan) []match.Candidate {
 	if r.other.asked || p.Others == nil {
 		return r.other.candidates
@@ -152,7 +152,7 @@ func (a *another) organised(f match.Fit) (n int) {
 // input that is pulled low stands up by its own resistor, and a MOS input does not.
 const wrongTechnology = 10
 
-// technology tells whether the inputs are bipolar or not; nothing where that was not measured.
+// technology reports whether the inputs are bipolar or not; nothing where that was not measured.
 func (a *another) technology() *bool {
 	if bipolar, known := a.record.Bipolar(); known {
 		return &bipolar
@@ -160,12 +160,12 @@ func (a *another) technology() *bool {
 	return nil
 }
 
-// madeIn tells whether a part is made in a family with such inputs.
+// madeIn reports whether a part is made in a family with such inputs.
 func madeIn(v *part.Variant, bipolar *bool) bool {
 	return bipolar == nil || slices.ContainsFunc(v.Families, func(f *part.Family) bool { return f.Technology.Bipolar() == *bipolar })
 }
 
-// typed tells whether a variant is the typed one, whichever reading of the library it is from.
+// typed reports whether a variant is the typed one, whichever reading of the library it is from.
 func typed(t part.Type, v *part.Variant) bool {
 	return v.Part.Number == t.Part().Number && slices.Contains(v.Families, t.Family)
 }
@@ -207,14 +207,14 @@ func (r *Result) unlike() string {
 	if r.read.Later() || len(driving) == 0 || len(driving)+len(silent) < 2 {
 		return ""
 	}
-	verb := "drives, which is an input"
+	verb := "drives, but is an input"
 	if len(driving) > 1 {
-		verb = "drive, which are inputs"
+		verb = "drive, but are inputs"
 	}
-	return fmt.Sprintf("probably not a %s, and no part that is known: %s %s of one", r.Type.Name(), part.PinSet(driving...).Words(), verb)
+	return fmt.Sprintf("probably not a %s, nor any part of this library: %s %s of a %[1]s", r.Type.Name(), part.PinSet(driving...).Words(), verb)
 }
 
-// narrow keeps of the parts that probing cannot tell apart those that behave in the
+// narrow keeps of the parts that probing cannot distinguish those that behave in the
 // vectors, too, as was observed; all where none does.
 func (a *another) narrow(impostors []string) {
 	var kept []match.Fit
@@ -250,7 +250,7 @@ func (r *Result) isAnother(numbers []string) {
 	r.Verdict = Fail
 	r.Cause = anotherWords(r.other.names(r.Type, numbers), r.Type)
 	r.Reason = r.Cause
-	r.Findings = append([]string{r.Cause + ": look at its marking, and test it as what it is"}, r.Findings...)
+	r.Findings = append([]string{r.Cause + ": check its marking, and test it as that part"}, r.Findings...)
 }
 
 // byDistance orders numbers of parts by how far they are from what was typed.

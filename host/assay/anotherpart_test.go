@@ -20,7 +20,7 @@ import (
 	"chipassay/vectors/sample"
 )
 
-// wholeLibrary is what may lie in a socket, made once.
+// wholeLibrary is what may be in a socket, made once.
 var wholeLibrary = sync.OnceValues(func() (circuits []*logic.Circuit, err error) {
 	parts, err := library.All()
 	if err != nil {
@@ -60,7 +60,7 @@ func wrongParts(t *testing.T, random *rand.Rand, n int) (pairs []wrongPart) {
 	return pairs
 }
 
-// equivalent tells whether a part passes the whole test of a type, as the proofs of the
+// equivalent reports whether a part passes the whole test of a type, as the proofs of the
 // library have it, or is a memory organised and connected as the type's.
 func equivalent(t *testing.T, typ part.Type, number string) bool {
 	t.Helper()
@@ -89,7 +89,7 @@ func sameMemory(a, b *part.Variant) bool {
 	return fmt.Sprint(a.Memory.Address, a.Memory.DataIn, a.Memory.DataOut) == fmt.Sprint(b.Memory.Address, b.Memory.DataIn, b.Memory.DataOut)
 }
 
-// assayWrong tests what lies in the socket as what was typed.
+// assayWrong tests the chip in the socket as the typed part.
 func assayWrong(t *testing.T, w wrongPart) *assay.Result {
 	t.Helper()
 	chip, err := virtual.NewChip(w.inside)

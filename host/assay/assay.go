@@ -40,11 +40,11 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 		return r.stopped(ctx, socket, p, err)
 	}
 	if !p.wants(FunctionStage) {
-		return r.notTested("only levels were asked for, no vector was compared")
+		return r.notTested("only levels were requested; no vector was compared")
 	}
 	if r.read.Later() && socket.Measurable() != 0 && !r.present(ctx, socket) {
 		r.Levels, r.NotTested = nil, append(r.NotTested, levelsUntested)
-		return r.notTested(fmt.Sprintf("in round %d the chip is not in the socket any more: seat it and test again", r.Rounds))
+		return r.notTested(fmt.Sprintf("in round %d the chip was no longer in the socket: seat it and test again", r.Rounds))
 	}
 	r.judge(ctx, socket, p)
 	r.sayRound()
@@ -108,10 +108,10 @@ func (r *Result) doubt() {
 	}
 	if i := slices.IndexFunc(r.Margins, levels.Margin.Hopeless); i >= 0 {
 		r.Findings = append(r.Findings, r.Reason)
-		r.notTested("the chip answered wrongly, but that may be the adapter's fault: " + r.Margins[i].String())
+		r.notTested("wrong answers, but the adapter may be at fault: " + r.Margins[i].String())
 		return
 	}
-	r.Findings = append(r.Findings, "the failure may be the adapter's: "+levels.MarginWords(r.Margins))
+	r.Findings = append(r.Findings, "the adapter may be at fault: "+levels.MarginWords(r.Margins))
 }
 
 func (r *Result) notTested(reason string) *Result {
@@ -196,10 +196,10 @@ func (r *Result) holdLows(ctx context.Context, meter levels.Meter, p Plan) error
 		return err
 	}
 	if r.Margins, r.held = over, held; held {
-		r.NotTested = append(r.NotTested, "whether the outputs drive high by themselves in every vector: the load resistors that help to hold heavy inputs low pull them up; each is measured once")
+		r.NotTested = append(r.NotTested, "whether the outputs drive high by themselves in every vector: load resistors that help to hold heavy inputs low also pull them up; each output is measured once")
 	}
 	for _, m := range r.Margins {
-		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("%v: driven low it stands at %.2f V, over VIL of %.1f V; the chip may take it for no low",
+		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("%v: driven low it is at %.2f V, above VIL %.1f V; the chip may not read it as low",
 			&r.Type.Variant.Pins[m.Pin-1], m.Volts, m.VIL))
 	}
 	return nil
@@ -211,17 +211,17 @@ func (r *Result) judge(ctx context.Context, socket Socket, p Plan) {
 	errs := r.compare(s, observed, socket.Sensed())
 	switch {
 	case r.FailureCount == 0 && r.read.Undecided != 0:
-		r.notTested("at " + r.Type.Variant.Named(r.read.Undecided) + " the level is neither a low nor a high, and its vectors are not judged")
+		r.notTested("the level at " + r.Type.Variant.Named(r.read.Undecided) + " is neither low nor high, so its vectors are not judged")
 		return
 	case r.FailureCount == 0 && r.Unsteady > 0:
 		r.Verdict = Fail
 		if r.Reason = r.late(ctx, socket, p); r.Reason == "" {
-			r.Reason = fmt.Sprintf("fails only sometimes: of %d vectors the signatures were wrong, and repeated they were answered rightly", r.Unsteady)
+			r.Reason = fmt.Sprintf("intermittent: the signatures of %d vectors were wrong, but right when repeated", r.Unsteady)
 		}
 		return
 	case r.FailureCount == 0 && r.Seating != nil:
 		r.Verdict, r.Reason = Fail, r.Seating.String()
-		r.Findings = []string{fmt.Sprintf("all %d vectors were answered rightly, which an open input may do by chance", r.VectorsApplied)}
+		r.Findings = []string{fmt.Sprintf("all %d vectors were right, which may be chance with an open input", r.VectorsApplied)}
 		return
 	case r.FailureCount == 0:
 		if r.held && r.Levels != nil {
@@ -243,13 +243,13 @@ func (r *Result) judge(ctx context.Context, socket Socket, p Plan) {
 	}
 	r.Verdict = Fail
 	if p.Brief {
-		r.Reason = fmt.Sprintf("%d of %d vectors were answered wrongly or in part", r.FailureCount, r.VectorsApplied)
+		r.Reason = fmt.Sprintf("%d of %d vectors were wrong or incomplete", r.FailureCount, r.VectorsApplied)
 		return
 	}
 	r.explain(p, observed, errs, func() string { return r.late(ctx, socket, p) })
 }
 
-// silent tells whether nothing in the socket drove any pin, though a good chip would.
+// silent reports whether nothing in the socket drove any pin, though a good chip would.
 func silent(s *stimulus.Sequence, observed []fault.Observation) bool {
 	driven := false
 	for i, st := range s.Steps {
@@ -266,7 +266,7 @@ func silent(s *stimulus.Sequence, observed []fault.Observation) bool {
 // silence says what a socket without any answer may be.
 func silence(r *Result) string {
 	v := r.Type.Variant
-	return fmt.Sprintf("no pin answers: the socket is empty, or no supply reaches the chip (pin %d %s, pin %d %s); see that the chip is seated with pin 1 at the lever end, clean its pins and test again",
+	return fmt.Sprintf("no pin answers: the socket is empty, or the chip has no supply (pin %d %s, pin %d %s). Seat the chip with pin 1 at the lever end, clean its pins and test again",
 		v.VCC(), v.Pins[v.VCC()-1].Name, v.GND(), v.Pins[v.GND()-1].Name)
 }
 

@@ -33,7 +33,7 @@ func TestTheTrueCauseIsRankedFirst(t *testing.T) {
 			}
 			r := assayed(t, plan, d)
 			if r.Verdict != assay.Fail {
-				continue // not shown by any vector; told as such elsewhere
+				continue // not shown by any vector; reported elsewhere
 			}
 			kind := "single pins"
 			if f.Kind == fault.Short {
@@ -49,7 +49,7 @@ func TestTheTrueCauseIsRankedFirst(t *testing.T) {
 	}
 	for kind, n := range counts {
 		t.Logf("%s: the true cause is ranked first in %d of %d failures", kind, n.first, n.injected)
-		// Without the contact test, which tells shorts before power. Where the adapter
+		// Without the contact test, which finds shorts before power. Where the adapter
 		// overdrives the output of a 4000, the fault model leaves open what comes of it.
 		least := map[string]int{"single pins": 98, "shorts": 96}[kind]
 		require.GreaterOrEqual(t, 100*n.first, least*n.injected, kind)

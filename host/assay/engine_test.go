@@ -64,7 +64,7 @@ func (r restless) Walk(ctx context.Context, steps []stimulus.Step, settle time.D
 	return false, err
 }
 
-// What was wrong and reads rightly when it is repeated is no pass: a sweep of an
+// What was wrong and reads right when it is repeated is no pass: a sweep of an
 // arithmetic unit, and the walk of a counter.
 func TestWhatFailsSometimesIsNoPass(t *testing.T) {
 	for typed, unsteady := range map[string]int{"74181": 2 * 64, "74193": 0} {

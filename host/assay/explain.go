@@ -16,7 +16,7 @@ import (
 
 // explain says a failure in the bench's words: which gate, which pins, under
 // which inputs, what was expected and seen, and what would cause just that.
-// Late says that the chip answers rightly when it is given time, or nothing.
+// Late says that the chip answers right when it is given time, or nothing.
 func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int, late func() string) {
 	v := r.Type.Variant
 	bad := func(g part.Gate) bool {
@@ -35,7 +35,7 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 	}
 	if words := r.unlike(); words != "" && !r.other.found() && len(others) == 0 && len(r.exact(p, observed, held)) == 0 {
 		r.Reason = words
-		r.Findings = append([]string{words + ": look at its marking"}, r.Findings...)
+		r.Findings = append([]string{words + ": check its marking"}, r.Findings...)
 		return
 	}
 	if r.Seating != nil {
@@ -55,7 +55,7 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 		r.Findings = append(r.Findings, "or it is another part: "+anotherWords(others, r.Type))
 	}
 	if len(r.GatesSound) > 0 {
-		r.Findings = append(r.Findings, part.Listed("gate", r.GatesSound)+" answered every vector rightly")
+		r.Findings = append(r.Findings, part.Listed("gate", r.GatesSound)+" gave every right answer")
 	}
 }
 
@@ -106,7 +106,7 @@ func (r *Result) cause(p Plan, observed []fault.Observation, held fault.Held, la
 // afterContact leaves out what the contact test has shown not to be: pins that
 // touch and do not touch each other are neither open nor shorted; and where one
 // pin was found without contact, that is the cause if it explains what was seen.
-// Possible tells whether that leaves any; if not, all of them are given.
+// Possible reports whether that leaves any; if not, all of them are given.
 func (r *Result) afterContact(causes []fault.Cause) (kept []fault.Cause, possible bool) {
 	if !r.contacted || len(causes) == 0 {
 		return causes, true
@@ -123,7 +123,7 @@ func (r *Result) afterContact(causes []fault.Cause) (kept []fault.Cause, possibl
 	return kept, true
 }
 
-// contactTells tells whether the contact test would have seen a fault.
+// contactTells reports whether the contact test would have seen a fault.
 func (r *Result) contactTells(f fault.Fault) bool {
 	v := r.Type.Variant
 	switch f.Kind {
@@ -136,8 +136,8 @@ func (r *Result) contactTells(f fault.Fault) bool {
 }
 
 // insideWords says the faults behind the pins that explain what was observed as
-// well as any, each bit and rule once; empty where none does. Alone tells that no
-// fault of a pin does: else a register of one bit tells nothing that its pins do not.
+// well as any, each bit and rule once; empty where none does. Alone: no
+// pin fault does; otherwise a one-bit register adds nothing to its pins.
 func (r *Result) insideWords(p Plan, observed []fault.Observation, alone bool) string {
 	var words []string
 	var best fault.Inside
@@ -181,7 +181,7 @@ func heldPins(v *part.Variant, s *stimulus.Sequence, observed []fault.Observatio
 
 // otherParts lists the parts that the chip may be instead, the likeliest first: those
 // that explain what probing showed, and of them those that behave as observed in the
-// vectors, too; the latter alone where probing tells nothing against the typed part. One
+// vectors, too; the latter alone where probing does not contradict the typed part. One
 // that was right in a whole round is what it is marked.
 func (r *Result) otherParts(p Plan, observed []fault.Observation) []string {
 	if r.read.Later() {
@@ -233,9 +233,9 @@ func (r *Result) Explained() bool {
 }
 
 // unexplained is the reason where nothing would cause just what was observed.
-const unexplained = "see first whether it is the right part: no fault of one pin or of two explains all of this, and no other part of the library does; a resistance between two pins may, or what comes and goes"
+const unexplained = "first check that it is the right part: no fault of one or two pins explains all of this, nor does any other part of the library. A resistance between two pins may, or an intermittent fault"
 
-// firstError tells a pin's first error, and how many there are.
+// firstError gives a pin's first error, and how many there are.
 func (r *Result) firstError(pin, count int) string {
 	v := r.Type.Variant
 	at := slices.IndexFunc(r.Failures, func(f Failure) bool { return f.Pin == pin })
@@ -248,15 +248,15 @@ func (r *Result) firstError(pin, count int) string {
 		return where + ": " + total
 	}
 	f := r.Failures[at]
-	return fmt.Sprintf("%s: %s where %s is expected, with %s (step %d); %s", where, letter(f.Observed), letter(f.Expected), f.Inputs, f.Step, total)
+	return fmt.Sprintf("%s: %s, expected %s, with %s (step %d); %s", where, letter(f.Observed), letter(f.Expected), f.Inputs, f.Step, total)
 }
 
-// fewCauses are so few that all of them are told.
+// fewCauses is how many causes are all named.
 const fewCauses = 4
 
-// bestCauses keeps the causes that foretell most, and those that come so near
+// bestCauses keeps the causes that predict most, and those that come so near
 // to them that only the unknown state at power-up sets them apart. A floating MOS
-// input foretells little; where nothing else foretells all, it cannot be excluded.
+// input predicts little; where nothing else predicts all, it cannot be excluded.
 // A short leaves much open too, and is named only where it is as good as the best.
 func bestCauses(causes []fault.Cause, levels int) []fault.Cause {
 	var best, others []fault.Cause
@@ -285,10 +285,10 @@ func levelCount(s *stimulus.Sequence) int {
 	return n
 }
 
-// maxCauses is how many causes that no vector tells apart are named.
+// maxCauses is how many causes that no vector distinguishes are named.
 const maxCauses = 6
 
-// causeWords joins causes that no vector can tell apart.
+// causeWords joins causes that no vector distinguishes.
 func causeWords(v *part.Variant, causes []fault.Cause) string {
 	var words []string
 	for _, c := range causes {
@@ -298,9 +298,9 @@ func causeWords(v *part.Variant, causes []fault.Cause) string {
 		}
 		text := strings.Join(all, " and ")
 		if c.Sometimes {
-			text += ", but only now and then"
+			text += ", intermittently"
 			if last := c.Faults[len(c.Faults)-1].Kind; last == fault.Short || last == fault.StuckLow || last == fault.StuckHigh {
-				text += ", or over a resistance"
+				text += ", or through a resistance"
 			}
 		}
 		words = append(words, text)
@@ -314,12 +314,12 @@ func oneCause(v *part.Variant, causes []fault.Cause) string {
 	case 0, 1:
 		return causeWords(v, causes)
 	case 2:
-		return causeWords(v, causes[:1]) + ", or one other that no vector tells from it"
+		return causeWords(v, causes[:1]) + ", or one other that no vector distinguishes"
 	}
-	return fmt.Sprintf("%s, or one of %d others that no vector tells from it", causeWords(v, causes[:1]), len(causes)-1)
+	return fmt.Sprintf("%s, or one of %d others that no vector distinguishes", causeWords(v, causes[:1]), len(causes)-1)
 }
 
-// alternatives joins what no vector tells apart.
+// alternatives joins what no vector distinguishes.
 func alternatives(words []string) string {
 	switch {
 	case len(words) == 0:
@@ -329,7 +329,7 @@ func alternatives(words []string) string {
 	case len(words) > maxCauses:
 		words = append(words[:maxCauses], fmt.Sprintf("one of %d more", len(words)-maxCauses))
 	}
-	return strings.Join(words, ", or ") + " (no vector tells these apart)"
+	return strings.Join(words, ", or ") + " (no vector distinguishes these)"
 }
 
 // gateNames lists the gates for which a condition holds.
@@ -346,31 +346,31 @@ func gateNames(v *part.Variant, holds func(part.Gate) bool) []string {
 // levelsUntested is what is not tested without a voltmeter.
 const levelsUntested = "output levels under load, input currents"
 
-// pulsed tells whether a part has pulse-triggered flip-flops.
+// pulsed reports whether a part has pulse-triggered flip-flops.
 func pulsed(v *part.Variant) bool {
 	return slices.ContainsFunc(v.Logic.Registers, func(r part.Register) bool {
 		return slices.ContainsFunc(r.Rules, func(rule part.Rule) bool { return rule.Edge == part.Pulse })
 	})
 }
 
-// untested lists what an assay cannot tell.
+// untested lists what an assay does not cover.
 func untested(p Plan) []string {
 	typ := p.Type
 	list := []string{
 		"speed: propagation delay, setup and hold times, maximum clock frequency",
-		"behaviour over temperature and at the limits of the supply voltage; the test runs at 5 V and room temperature",
+		"behaviour over temperature and supply voltage: the test runs at 5 V and room temperature",
 		levelsUntested,
-		"input thresholds: which voltages between those that the adapter drives an input takes for a low and for a high",
-		"resistances between pins: from about 100 Ω on they may change no level that is compared or measured",
+		"input thresholds: the voltages at which an input switches",
+		"resistances between pins: above about 100 Ω they may change no compared or measured level",
 	}
 	if pulsed(typ.Variant) {
 		list = append(list, "whether it catches ones, as a pulse-triggered flip-flop does: its inputs never change during the pulse")
 	}
 	if !p.wants(FunctionStage) {
-		list = append(list, "function: it was not asked for")
+		list = append(list, "function: not requested")
 	}
 	if !p.wants(ContactStage) {
-		list = append(list, "contact and orientation before power: they were not asked for")
+		list = append(list, "contact and orientation before power: not requested")
 	}
 	for _, u := range typ.Variant.Untested {
 		text := u.Why

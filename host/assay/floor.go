@@ -9,7 +9,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// sound gives the verdict of a chip that answered every vector rightly: pass, if the
+// sound gives the verdict of a chip that answered every vector right: pass, if the
 // vectors ask enough of it. Each section, a gate or all that hangs together, must
 // have all its outputs expected at both of their levels, all its inputs shown to
 // matter, and nearly all detectable faults shown. Where only some sections come up
@@ -35,7 +35,7 @@ func (r *Result) sound(p Plan) {
 		r.notTested(r.unshown(short))
 		return
 	}
-	right := fmt.Sprintf("all %d vectors answered as the data sheet says", r.VectorsApplied)
+	right := fmt.Sprintf("all %d vectors answered as in the data sheet", r.VectorsApplied)
 	r.Verdict, r.Reason = Pass, right
 	r.Partial = slices.Collect(pins.All())
 	switch {
@@ -56,22 +56,22 @@ func (r *Result) sound(p Plan) {
 // inPart begins the reason of a partial pass.
 const inPart = "in part: "
 
-// InPart tells by the reason of a pass whether it is a partial one, where that is all
+// InPart reports from the reason of a pass whether it is a partial one, where that is all
 // that is known of it.
 func InPart(reason string) bool { return strings.HasPrefix(reason, inPart) }
 
 // unshown says why right answers to every vector are no pass: what the vectors do not
 // reach and what that would need, and what was seen all the same.
 func (r *Result) unshown(short []fault.Section) string {
-	seen := fmt.Sprintf("all %d vectors were answered rightly", r.VectorsApplied)
+	seen := fmt.Sprintf("all %d vectors were right", r.VectorsApplied)
 	if r.VectorsApplied == 1 {
-		seen = "the one vector was answered rightly"
+		seen = "the one vector was right"
 	}
 	unreached := slices.ContainsFunc(short, func(s fault.Section) bool { return len(s.Unreached) > 0 })
 	if untested := r.Type.Variant.Untested; len(untested) > 0 && !unreached {
-		return fmt.Sprintf("not tested are %s; %s", untested[0].Why, seen)
+		return fmt.Sprintf("not tested: %s; %s", untested[0].Why, seen)
 	}
-	text := fmt.Sprintf("the vectors show too little of it: %s; %s", lacking(short), seen)
+	text := fmt.Sprintf("the vectors show too little of the chip: %s; %s", lacking(short), seen)
 	if unreached {
 		text += "; test it with --long"
 	}

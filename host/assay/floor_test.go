@@ -19,7 +19,7 @@ func planned(t *testing.T, typed string) assay.Plan {
 	return p
 }
 
-// What a capacitor would be needed for is not tested, however rightly the few levels
+// What a capacitor would be needed for is not tested, however right the few levels
 // without it are answered: the reason says what is needed, no gate is called sound,
 // and there is no grade. Of a 74121 to 74123, 4047, 4098 and 4538 the pulses are what
 // the part is for (data books, from memory).

@@ -100,7 +100,7 @@ func goodChip(t *testing.T, typ part.Type, seed uint64, usb float64) *assay.Resu
 }
 
 // atItsLimit reports whether a reading of the chip is so near its limit, inside it or
-// a tenth of the tester's own error outside, that no tester could tell.
+// a tenth of the tester's own error outside, that no tester could resolve.
 func atItsLimit(r *assay.Result) bool {
 	const near = 0.05 // of the limit
 	for _, l := range r.Levels.Readings {

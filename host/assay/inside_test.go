@@ -38,7 +38,7 @@ func TestDefectsInsideAreNamed(t *testing.T) {
 		{"7476", "1Q is edge-triggered", assay.Pass, "as the data sheet says"},
 		{"7454", "term 3 of Y dead", assay.Fail, "pin 4 (E) is stuck low, or pin 5 (F) is stuck low"}, // which kills the same term
 		{"74LS00", "1 threshold 2 V", assay.Pass, "as the data sheet says"},
-		{"4011B", "3 shorted to 6 300 ohms", assay.NotTested, "pins 3 and 6 shorted"}, // told before power
+		{"4011B", "3 shorted to 6 300 ohms", assay.NotTested, "pins 3 and 6 shorted"}, // found before power
 		{"74LS00", "2 intermittent 20", assay.Fail, "only "},                          // sometimes, or now and then
 	} {
 		r := wholeAssay(t, c.typ, c.defect)
@@ -48,7 +48,7 @@ func TestDefectsInsideAreNamed(t *testing.T) {
 	}
 }
 
-// A moody socket answers rightly or not when it is asked again, whatever the time.
+// A moody socket answers right or not when it is asked again, whatever the time.
 type moody struct {
 	*adapter.Seat
 	asked int

@@ -83,7 +83,7 @@ func TestEveryPinDefectOfEveryPartIsFoundAndNamed(t *testing.T) {
 	t.Logf("%d single-pin defects of %d parts found and named; %d that no vector shows are said not to be tested", defects, len(parts), unseen)
 }
 
-// turns tells whether pins of a part turn round. Where one of its controls is
+// turns reports whether pins of a part turn round. Where one of its controls is
 // dead, the chip and the adapter drive against each other, or the supply trips:
 // such a defect must never pass, but what comes of the contest names no pin for certain.
 func turns(v *part.Variant) bool {

@@ -23,12 +23,12 @@ type MemoryPlan struct {
 	Type part.Type
 	Only []Stage
 	Test march.Test
-	// PowerAnyway powers, at a low limit, what could not be told to lie right before power.
+	// PowerAnyway powers, at a low limit, what could not be shown to be seated right before power.
 	PowerAnyway bool
 	// Others and Memories are those of a Plan.
 	Others   proof.Others
 	Memories func() ([]*part.Part, error)
-	// Progress, where it is set, is told how much of the test is done, 0 to 1.
+	// Progress, if set, is called with the part done, 0 to 1.
 	Progress func(done float64)
 }
 
@@ -74,7 +74,7 @@ func RunMemory(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result {
 	}
 	if r.judgeMemory(p.Test); r.Verdict == Fail {
 		if words := r.unlike(); words != "" {
-			r.Reason, r.Findings = words, []string{words + ": look at its marking"}
+			r.Reason, r.Findings = words, []string{words + ": check its marking"}
 		}
 	}
 	r.doubt()
@@ -118,9 +118,9 @@ func (r *Result) judgeMemory(test march.Test) {
 		return
 	case m.FailureCount == 0:
 		r.Verdict = Pass
-		r.Reason = fmt.Sprintf("all %d reads and writes of the march test went right, and while deselected it answered nothing and kept its words", r.VectorsApplied)
+		r.Reason = fmt.Sprintf("all %d reads and writes of the march test were right; deselected, it released its outputs and kept its contents", r.VectorsApplied)
 		return
-	case len(m.Deselected) > 0: // what else was read wrongly follows from it
+	case len(m.Deselected) > 0: // the other wrong reads follow from it
 		r.Verdict, r.Findings, r.Reason = Fail, m.Deselected, m.Deselected[0]
 		return
 	}
@@ -142,13 +142,13 @@ func NoTest(t part.Type, typed string) error {
 	if m := t.Variant.Memory; m == nil || !m.Kind.ROM() {
 		return nil
 	}
-	return fmt.Errorf("a %s is read only, and only its contents can be judged: chipassay dump %s --compare FILE", t.Name(), typed)
+	return fmt.Errorf("a %s is read-only: only its contents can be judged, with chipassay dump %s --compare FILE", t.Name(), typed)
 }
 
 // ReadROM reads a read-only memory, a byte a word, twice: with the bias rail high
-// and, where its outputs drive both ways, low. The result says how the chip lies
+// and, where its outputs drive both ways, low. The result says how the chip is seated
 // and whether both readings agree; its verdict is never a pass, for what is right
-// only a file to compare with can tell. Without contents the result says why.
+// only a file to compare with can show. Without contents the result says why.
 func ReadROM(ctx context.Context, socket MemorySocket, p MemoryPlan) ([]byte, *Result) {
 	m := p.Type.Variant.Memory
 	plan := p.plan()
@@ -177,5 +177,5 @@ func ReadROM(ctx context.Context, socket MemorySocket, p MemoryPlan) ([]byte, *R
 		r.Verdict, r.Reason = Fail, r.Findings[0]
 		return read.Words, r
 	}
-	return read.Words, r.notTested("its contents were read twice alike; only a file to compare them with tells whether they are right")
+	return read.Words, r.notTested("two reads were identical; only a file to compare with can show whether they are right")
 }

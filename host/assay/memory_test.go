@@ -41,11 +41,11 @@ func marched(t *testing.T, typed string, defects ...string) (*assay.Result, *vir
 
 func marchedOnly(t *testing.T, only []assay.Stage, typed string, defects ...string) (*assay.Result, *virtual.Chip) {
 	t.Helper()
-	return marchedTelling(t, only, nil, typed, defects...)
+	return marchedWithProgress(t, only, nil, typed, defects...)
 }
 
-// marchedTelling tells the chip of the marches' progress.
-func marchedTelling(t *testing.T, only []assay.Stage, tell func(*virtual.Chip), typed string, defects ...string) (*assay.Result, *virtual.Chip) {
+// marchedWithProgress calls progress with the chip as the marches go on.
+func marchedWithProgress(t *testing.T, only []assay.Stage, progress func(*virtual.Chip), typed string, defects ...string) (*assay.Result, *virtual.Chip) {
 	t.Helper()
 	typ := open(t, typed)
 	var all []virtual.Defect
@@ -62,10 +62,10 @@ func marchedTelling(t *testing.T, only []assay.Stage, tell func(*virtual.Chip), 
 	test, err := march.ByName(march.Default)
 	require.NoError(t, err)
 	p := assay.MemoryPlan{Type: typ, Test: test, Only: only}
-	if tell != nil {
+	if progress != nil {
 		p.Progress = func(done float64) {
 			if done < 0.7 { // before the last run a high is measured, for which nothing has to be kept
-				tell(chip)
+				progress(chip)
 			}
 		}
 	}
@@ -92,7 +92,7 @@ func TestGoodMemoriesPass(t *testing.T) {
 		if m.Kind == part.DynamicRAM {
 			// After the marches nothing has to be kept any more.
 			var longest time.Duration
-			marchedTelling(t, []assay.Stage{assay.FunctionStage}, func(c *virtual.Chip) { longest = c.LongestUnrefreshed() }, typ.Name())
+			marchedWithProgress(t, []assay.Stage{assay.FunctionStage}, func(c *virtual.Chip) { longest = c.LongestUnrefreshed() }, typ.Name())
 			within := map[int]time.Duration{128: 2 * time.Millisecond, 256: 4 * time.Millisecond}[m.RefreshRows]
 			// Between two runs, when the rails change, nothing has to be kept.
 			require.LessOrEqual(t, longest, within+within/10, typ.Name())
@@ -104,7 +104,7 @@ func TestGoodMemoriesPass(t *testing.T) {
 // unreachable have a supply pin where revision B has no switch.
 var unreachable = []string{"4464"}
 
-// What is wrong with a memory is told, through the real firmware: a stuck cell, a
+// What is wrong with a memory is named, through the real firmware: a stuck cell, a
 // stuck and an open address pin, shorted data lines, coupled cells, cells that
 // forget, dead rows and columns (the faults of van de Goor 1991, and open pins).
 func TestFaultsOfMemoriesAreNamed(t *testing.T) {
@@ -129,7 +129,7 @@ func TestFaultsOfMemoriesAreNamed(t *testing.T) {
 		require.Contains(t, strings.ToLower(strings.Join(append(r.Findings, r.Reason), "; ")), strings.ToLower(c.says), "%s with %q", c.typ, c.defect)
 		require.NotZero(t, r.FailureCount)
 	}
-	r, _ := marched(t, "2114", "11 shorted to 12") // two data pins: told before power
+	r, _ := marched(t, "2114", "11 shorted to 12") // two data pins: found before power
 	require.Equal(t, assay.NotTested, r.Verdict)
 	require.Contains(t, r.Reason, "pins 11 and 12 shorted")
 	r, _ = marched(t, "4116")
@@ -161,7 +161,7 @@ func TestTheShortTestAlone(t *testing.T) {
 }
 
 // A march test always selects. A select or an output enable that is stuck active, or
-// the second of two, is told all the same (common practice), for memories of each
+// the second of two, is named all the same (common practice), for memories of each
 // kind: common and separate data pins, two selects, inverted and open-collector
 // outputs, dynamic ones.
 func TestControlsThatAreStuckActiveAreNamed(t *testing.T) {
@@ -197,7 +197,7 @@ func TestControlsThatAreStuckActiveAreNamed(t *testing.T) {
 }
 
 // Two equal readings do not show that a ROM can be deselected: a select or an enable
-// that is stuck active is told, and a data pin that is stuck is not taken for one.
+// that is stuck active is named, and a data pin that is stuck is not taken for one.
 func TestAROMThatIsAlwaysSelected(t *testing.T) {
 	contents := make([]byte, 2048)
 	for i := range contents {
@@ -205,7 +205,7 @@ func TestAROMThatIsAlwaysSelected(t *testing.T) {
 	}
 	for _, c := range []struct {
 		typ, defect string
-		pin         int // 0: nothing to be told
+		pin         int // 0: nothing to be named
 	}{
 		{"2716", "18 stuck low", 18}, {"2716", "20 stuck low", 20}, {"2716", "9 stuck low", 0}, {"2716", "", 0},
 		{"74188", "15 stuck low", 15}, {"74188", "", 0}, // open collectors

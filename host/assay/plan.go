@@ -32,8 +32,8 @@ type Stage string
 
 // The stages, in their order.
 const (
-	// ContactStage finds how the chip lies in the socket before it is powered, where
-	// the adapter measures. What lies wrong is not powered; where one signal pin does
+	// ContactStage finds how the chip is seated in the socket before it is powered, where
+	// the adapter measures. A wrongly seated chip is not powered; where one signal pin does
 	// not touch, the vectors say what of the chip is sound all the same.
 	ContactStage Stage = "contact"
 	// FunctionStage applies every vector.
@@ -45,7 +45,7 @@ const (
 // Stages are all of them.
 var Stages = []Stage{ContactStage, FunctionStage, LevelStage}
 
-// wants tells whether a stage is part of the plan.
+// wants reports whether a stage is part of the plan.
 func (p Plan) wants(s Stage) bool { return len(p.Only) == 0 || slices.Contains(p.Only, s) }
 
 // A Plan is what is to be tested, and how.
@@ -54,22 +54,22 @@ type Plan struct {
 	// Only names the stages that are wanted; all where it is empty. Without the
 	// function, the verdict is NotTested.
 	Only []Stage
-	// PowerAnyway powers, at a low limit, what could not be told to lie right before power.
+	// PowerAnyway powers, at a low limit, what could not be shown to be seated right before power.
 	PowerAnyway bool
 	// Brief leaves out why a chip fails: for runs over very many.
 	Brief bool
 	// Coverage is what the sequence proves.
 	Coverage fault.Coverage
-	// Others gives the parts that may lie in the socket instead of the right one,
+	// Others gives the parts that may be in the socket instead of the right one,
 	// to be named when a chip behaves as one of them. It is called only on a
 	// failure, and may be nil.
 	Others proof.Others
-	// Memories gives the memories that may lie there instead; it may be nil.
+	// Memories gives the memories that may be there instead; it may be nil.
 	Memories func() ([]*part.Part, error)
 }
 
 // NewPlan plans the whole test of a type of logic. Others gives the parts that may
-// lie in the socket instead; it may be nil.
+// be in the socket instead; it may be nil.
 func NewPlan(t part.Type, others proof.Others) (Plan, error) {
 	p, err := proof.Of(t, others)
 	return planOf(t, p, others, err)
@@ -89,7 +89,7 @@ func planOf(t part.Type, p *proof.Proof, others proof.Others, err error) (Plan, 
 }
 
 // Short is the plan with the fewest vectors that show every modelled fault of cells
-// and single pins that all of them show. Fewer may tell fewer shorts and other parts.
+// and single pins that all of them show. Fewer may show fewer shorts and other parts.
 func (p Plan) Short() (Plan, error) {
 	p.Sequence = fault.Shorten(p.Circuit, p.Type.Family, p.Sequence)
 	x := fault.Examine(p.Circuit, p.Type.Family, p.Sequence)

@@ -90,7 +90,7 @@ func (r *Result) measureSupply(ctx context.Context, socket Socket) error {
 	return err
 }
 
-// lowSupply tells whether the chip had less than its data sheet asks for. CMOS parts
+// lowSupply reports whether the chip had less than its data sheet asks for. CMOS parts
 // take 3 V, or 4.5 V (74HCT), and their levels are referred to their supply.
 func (r *Result) lowSupply() bool {
 	return r.SupplyVolts > 0 && r.supplyMayBeLow()
@@ -105,8 +105,8 @@ func (r *Result) supplyMayBeLow() bool {
 // lowSupplyWords say what to do. The 5 V of the usual boards come from their jack
 // through a regulator, past the computer's port and its cable (from memory).
 func (r *Result) lowSupplyWords() string {
-	return fmt.Sprintf("the chip had %.2f V at its supply pin, under the %.2f V that its data sheet asks for: what is wrong may be the supply's and not the chip's; "+
-		"feed the board at its jack, with 7 to 9 V of direct current, and test again", r.SupplyVolts, leastSupply)
+	return fmt.Sprintf("the chip's supply pin had %.2f V, below the %.2f V of its data sheet: the supply may be at fault, not the chip. "+
+		"Feed the board at its jack with 7 to 9 V DC and test again", r.SupplyVolts, leastSupply)
 }
 
 // sayLowSupply says that a failure or a weak level may be the supply's.

@@ -19,11 +19,11 @@ const (
 	deadPin  = 0.25 // a transistor at a pin
 	shortPin = 0.05
 
-	ofOneDrawer = 0.8 // of the mix-ups: parts of one family and package lie together
+	ofOneDrawer = 0.8 // of the mix-ups: parts of one family and package are kept together
 	// The rest is inside the chip, or two faults: another part that explains all is likelier.
 )
 
-// likelier tells whether another part is the likelier cause than faults of pins that
+// likelier reports whether another part is the likelier cause than faults of pins that
 // explain all that was observed, by their priors, each over all the places where it may be,
 // and by what they leave open.
 func (a *another) likelier(t part.Type, numbers []string, causes []fault.Cause) bool {

@@ -10,7 +10,7 @@ import (
 	"chipassay/host/verdict"
 )
 
-// The whole procedure: lies right, function, levels, grade; wrong levels and
+// The whole procedure: is seated right, function, levels, grade; wrong levels and
 // families lower the grade of a chip whose function is right.
 func TestTheWholeProcedure(t *testing.T) {
 	for _, c := range []struct {

@@ -40,7 +40,7 @@ func (r *Result) missingPullUps() (missing, unmeasured part.Pins) {
 }
 
 // judgePullUps fails a chip whose vectors are right but whose resistors are not
-// there, and says which were not looked at. It tells whether it failed.
+// there, and says which were not looked at. It reports whether it failed.
 func (r *Result) judgePullUps(p Plan) bool {
 	missing, unmeasured := r.missingPullUps()
 	if unmeasured != 0 {
@@ -50,7 +50,7 @@ func (r *Result) judgePullUps(p Plan) bool {
 		return false
 	}
 	r.Verdict = Fail
-	r.Reason = fmt.Sprintf("no pull-up resistor inside at %s: left open, it stands below %.1f V", r.Type.Variant.Named(missing), leastPulledUp)
+	r.Reason = fmt.Sprintf("no internal pull-up at %s: open, it is below %.1f V", r.Type.Variant.Named(missing), leastPulledUp)
 	// one resistor breaks; that all of them do is less likely than a part that has none
 	if also := p.Coverage.Intruders; len(also) > 0 && missing.Len() > 1 {
 		found := r.Reason

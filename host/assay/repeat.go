@@ -7,11 +7,11 @@ import (
 	"time"
 )
 
-// A Repetition says how often a chip is tested again, to find what fails only sometimes.
+// A Repetition says how often a chip is tested again, to find what is intermittent.
 type Repetition struct {
 	Runs int           // at least so many
 	Soak time.Duration // and at least so long
-	// Progress, where it is set, is told after each run.
+	// Progress, if set, is called after each run.
 	Progress func(runs int, elapsed time.Duration)
 }
 
@@ -70,7 +70,7 @@ func (r *Result) sayRuns(pins map[int]int, rounds int) {
 			at = append(at, pin)
 		}
 		slices.Sort(at)
-		text := fmt.Sprintf("fails only sometimes: %d of %d runs", r.RunsFailed, r.Runs)
+		text := fmt.Sprintf("intermittent: %d of %d runs", r.RunsFailed, r.Runs)
 		for _, pin := range at {
 			text += fmt.Sprintf(", %v in %d", &r.Type.Variant.Pins[pin-1], pins[pin])
 		}

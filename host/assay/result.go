@@ -50,13 +50,13 @@ const (
 	TooMuchSupply Trouble = "over current" // it takes far too much supply current
 )
 
-// Condemns tells whether the trouble is the chip's own where it is the same after the
-// chip was taken out, its pins were cleaned and it was seated anew (common practice).
+// Condemns reports whether the trouble is the chip's own where it is the same after the
+// chip was taken out, its pins were cleaned and it was reseated (common practice).
 // Pins without contact are not: a worn socket would show the same.
 func (t Trouble) Condemns() bool { return t == ShortedPins || t == TooMuchSupply }
 
 // Reseated makes a reject of a chip that could not be tested for the same trouble
-// before it was seated anew, and tells whether it did.
+// before it was reseated, and reports whether it did.
 func (r *Result) Reseated(before Trouble) bool {
 	if r.Verdict != NotTested || r.Trouble != before || !r.Trouble.Condemns() {
 		return false
@@ -66,13 +66,13 @@ func (r *Result) Reseated(before Trouble) bool {
 		found = r.Seating.Found // its advice was followed
 		r.PinsFailed = slices.Clone(r.Seating.Pins)
 	}
-	r.Verdict, r.Reason = Fail, "the same after it was seated anew: "+found
-	r.Cause = cmp.Or(r.Cause, "it is broken inside; if other chips show the same, try chipassay adapter check with the socket empty")
+	r.Verdict, r.Reason = Fail, "the same after reseating: "+found
+	r.Cause = cmp.Or(r.Cause, "broken inside; if other chips show the same, run chipassay adapter check with an empty socket")
 	r.graded()
 	return true
 }
 
-// MaxFailures is how many failures a result lists; FailureCount tells them all.
+// MaxFailures is how many failures a result lists; FailureCount counts them all.
 const MaxFailures = 20
 
 // fail notes pins that failed, each once.
@@ -102,7 +102,7 @@ type Result struct {
 	VectorsPlanned int
 	VectorsApplied int    // applied, answered and compared, under both bias levels
 	Comparison     string // how readbacks were compared: one by one, or by signatures
-	Unsteady       int    // steps in blocks with a wrong signature that read rightly when they were repeated
+	Unsteady       int    // steps in blocks with a wrong signature that read right when they were repeated
 	Rounds         int    // that were begun; what was applied and found is of the last
 	read           function.Readback
 	Runs           int // how often all of them were applied; 0 and 1 are once
@@ -110,8 +110,8 @@ type Result struct {
 
 	Seating      *contact.Seating // what was found wrong before power, or nil
 	ContactVolts []contact.Volts  // that were measured before power
-	contacted    bool             // how the chip lies was asked for, and told
-	uncontacted  part.Pins        // pins of which it was not told
+	contacted    bool             // how the chip is seated was asked for and found
+	uncontacted  part.Pins        // pins of which it was not judged
 	silent       bool             // nothing answered before power
 	held         bool             // load resistors held heavy inputs low, and outputs high
 	limitMA      int              // at which the supply trips, mA; 0 for the family's
@@ -137,7 +137,7 @@ type Result struct {
 	Grade        verdict.Grade   // empty where no levels were measured
 	GradeReasons []string        // why it is not the best
 	Memory       *memory.Result  // of a march test, or nil
-	NotTested    []string        // what this assay cannot tell
+	NotTested    []string        // what this assay does not cover
 	Cautions     []string
 
 	SupplyCurrentMA  float64 // at the end of power-up; negative where it was not measured
@@ -146,7 +146,7 @@ type Result struct {
 	Duration         time.Duration
 	Adapter          string
 	Firmware         string
-	Definition       string // file that the definition stands in: built in, or a person's own
+	Definition       string // file of the definition: built in, or a person's own
 	DefinitionSHA256 string
 	VectorsSHA256    string
 }

@@ -14,8 +14,8 @@ import (
 // small chip is tested dozens of times, and a person does not wait for it.
 const DefaultAtLeast = 250 * time.Millisecond
 
-// rareFaults begins what is said of faults that come and go too rarely.
-const rareFaults = "faults that come and go"
+// rareFaults begins the words for faults that come and go too rarely.
+const rareFaults = "intermittent faults"
 
 // sayUnseen lists under not tested what so many rounds without an error cannot
 // find. After n vectors without an error, fewer than one of n/3 is wrong, at 95 %
@@ -25,7 +25,7 @@ func (r *Result) sayUnseen(rounds int) {
 	applied := rounds * r.VectorsPlanned
 	text := rareFaults
 	if rarest := applied / 3; rarest > 1 {
-		text += fmt.Sprintf(" and show in fewer than one of %d vectors", rarest)
+		text += fmt.Sprintf(" that show in fewer than one of %d vectors", rarest)
 	}
 	text += fmt.Sprintf(" (%d applied", applied)
 	if rounds > 1 {
@@ -40,9 +40,9 @@ func (r *Result) sayRound() {
 	if r.Verdict != Fail || !r.read.Later() {
 		return
 	}
-	text := "fails only sometimes: right in round 1"
+	text := "intermittent: right in round 1"
 	if r.Rounds > 2 {
-		text = fmt.Sprintf("fails only sometimes: right in rounds 1 to %d", r.Rounds-1)
+		text = fmt.Sprintf("intermittent: right in rounds 1 to %d", r.Rounds-1)
 	}
 	text += fmt.Sprintf(", wrong in round %d ", r.Rounds)
 	switch {

@@ -20,7 +20,7 @@ import (
 )
 
 // A goRound is a benchChip that notes how often and in which order it was applied to,
-// and fails as it is told to.
+// and fails as planned.
 type goRound struct {
 	*benchChip
 	wrongIn int   // gate 3's output is low at the 8th step of this round and under one bias level, 0 never
@@ -138,7 +138,7 @@ func (f *firstSteps) Apply(ctx context.Context, steps []stimulus.Step, bias adap
 
 // The first round with an error is the last, and it is said where it was: step 8 of the
 // way back is step 505 of 512. The gate's output is seen low where a pull-down pulls
-// and high where a pull-up does: it lets go, now and then.
+// and high where a pull-up does: it releases, now and then.
 func TestAnErrorEndsTheRounds(t *testing.T) {
 	for round, says := range map[int]string{
 		1: "",
@@ -304,7 +304,7 @@ func TestAnIntermittentBondFailsOnEverySeed(t *testing.T) {
 			r := seeded(t, seed+1, p, c.defect)
 			require.Equal(t, assay.Fail, r.Verdict, "%s with %q, seed %d: %s", c.typed, c.defect, seed+1, r.Reason)
 			require.Contains(t, r.PinsFailed, c.pin, "%s with %q, seed %d: %s", c.typed, c.defect, seed+1, r.Reason)
-			// An open MOS input foretells too little, and a register cannot be followed.
+			// An open MOS input predicts too little, and a register cannot be followed.
 			if c.typed == "7404" || c.typed == "74LS00" {
 				require.Contains(t, r.Reason, "only now and then", "%q, seed %d", c.defect, seed+1)
 			}

@@ -13,7 +13,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// mayPower finds how the chip lies, where the plan wants that; the result where the
+// mayPower finds how the chip is seated, where the plan wants that; the result where the
 // chip is not to be powered, else nil.
 func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	if refusal := p.Type.Variant.Refusal; refusal != "" {
@@ -34,19 +34,19 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	if err != nil {
 		return r.notTested(unfinished(err))
 	}
-	r.contacted, r.uncontacted = true, part.PinSet(seating.Untold...)
+	r.contacted, r.uncontacted = true, part.PinSet(seating.Unjudged...)
 	if seating.Silent || seating.Kind == contact.Unlike {
 		r.contacted = false // nothing is known of the pins
 	}
-	if len(seating.Untold) > 0 {
+	if len(seating.Unjudged) > 0 {
 		r.NotTested = append(r.NotTested, "contact and shorts before power of "+r.uncontacted.Words()+
-			": the adapter measures no voltage there, for its far converters are not fitted")
+			": the adapter measures no voltage there, because its far converters are not fitted")
 	}
 	switch {
 	case seating.Silent:
 		r.silent = true
 		r.limitMA = lowLimitMA(p.Type)
-		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("nothing told before power how the chip lies, for its substrate hangs on a charge pump inside: "+
+		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("how the chip is seated could not be checked before power, because an internal charge pump biases its substrate: "+
 			"it was powered with at most %d mA, and the vectors alone decide", r.limitMA))
 	case !seating.Good():
 		r.Seating = &seating
@@ -68,9 +68,9 @@ func (r *Result) onlyContact() string {
 		return r.Seating.String()
 	}
 	if r.silent {
-		return "only contact was asked for: nothing told before power how the chip lies, for its substrate hangs on a charge pump inside"
+		return "only contact was requested, and how the chip is seated could not be checked: an internal charge pump biases its substrate"
 	}
-	return "only contact was asked for: the chip lies as it should and every pin touches"
+	return "only contact was requested: the chip is seated right and every pin makes contact"
 }
 
 // refused is the result of a chip that is not powered as what was typed: which part it
@@ -137,12 +137,12 @@ func (r *Result) identifyStranger(ctx context.Context, socket Socket, p Plan, at
 // presenceMA is a supply current, in mA, that only a chip in the socket takes.
 const presenceMA = 0.3
 
-// present tells whether a chip lies in the socket, though it answers nothing.
+// present reports whether a chip is in the socket, though it answers nothing.
 func (r *Result) present(ctx context.Context, socket Socket) bool {
 	if socket.Measurable() == 0 {
 		return false
 	}
 	there, err := contact.Present(ctx, socket, r.Type)
-	_ = Safe(ctx, socket) // nothing is supplied; the adapter lets go by itself too
+	_ = Safe(ctx, socket) // nothing is supplied; the adapter releases by itself too
 	return err == nil && there
 }

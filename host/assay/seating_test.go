@@ -10,8 +10,8 @@ import (
 	"chipassay/vectors/library"
 )
 
-// Through the real firmware: what lies wrong is never powered and is not tested;
-// what lies right passes.
+// Through the real firmware: what is seated wrongly is never powered and is not tested;
+// what is seated right passes.
 func TestWhatLiesWrongIsNotPowered(t *testing.T) {
 	typ, err := library.Open("74LS00")
 	require.NoError(t, err)

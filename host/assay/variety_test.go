@@ -46,7 +46,7 @@ func TestPumpedSubstrate(t *testing.T) {
 	require.NoError(t, err)
 	defer a.Close()
 	r := assay.RunMemory(t.Context(), seat, assay.MemoryPlan{Type: typ, Only: []assay.Stage{assay.ContactStage}})
-	require.Contains(t, r.Reason, "nothing told before power how the chip lies")
+	require.Contains(t, r.Reason, "how the chip is seated could not be checked before power")
 }
 
 // partly is an adapter with some groups only, with a chip in it.
@@ -65,7 +65,7 @@ func partly(t *testing.T, typ part.Type, chip *virtual.Chip, groups ...carrier.G
 }
 
 // A starter does the whole job for what it seats but for levels under load, and one
-// without far converters tells which pins it did not judge.
+// without far converters names the pins it did not judge.
 func TestPartlyBuiltAdapters(t *testing.T) {
 	starter := []carrier.Group{carrier.Starter}
 	noConverters := []carrier.Group{carrier.Starter, carrier.Load, carrier.FarHalf, carrier.Switches}
@@ -106,7 +106,7 @@ func TestPartlyBuiltAdapters(t *testing.T) {
 	_, seat := partly(t, typ, chipOf(t, typ), noConverters...)
 	s, err := contact.Test(t.Context(), seat, typ)
 	require.NoError(t, err)
-	require.Equal(t, []int{9, 11, 12}, s.Untold, "pins at positions 9 to 20")
+	require.Equal(t, []int{9, 11, 12}, s.Unjudged, "pins at positions 9 to 20")
 }
 
 // With all groups, levels are measured at all positions: a good chip of 20 and 24
@@ -126,7 +126,7 @@ func TestAShortedSwitchIsFoundByTheVectors(t *testing.T) {
 	r := wholeAssay(t, "4066", "1 shorted to 2")
 	require.Nil(t, r.Seating)
 	require.Equal(t, assay.Fail, r.Verdict)
-	require.Contains(t, r.Reason, "pin 13 (E1) is stuck high", "which is what it looks like: nothing tells them apart")
+	require.Contains(t, r.Reason, "pin 13 (E1) is stuck high", "which is what it looks like: nothing distinguishes them")
 }
 
 // What the thresholds do not decide is not powered, unless a person says so.

@@ -13,13 +13,13 @@ import (
 )
 
 // ErrNotAsWritten is the error for a page that is not what is written of its records now.
-var ErrNotAsWritten = errors.New("not, byte for byte, what is written of its records now")
+var ErrNotAsWritten = errors.New("not, byte for byte, what its records give now")
 
 // article is how the sheet of a record begins. No text of a page can look like it: a
 // text's < is escaped.
 var article = regexp.MustCompile(`<article id="record-([0-9]{1,18})" class="`)
 
-// AsWritten tells whether a page of certificates is, byte for byte, what Write makes of
+// AsWritten reports whether a page of certificates is, byte for byte, what Write makes of
 // its records as they are now. Only such a page is worth a signature: one that was
 // changed, or that was made before a retest or a correction, is to be made anew.
 func AsWritten(ctx context.Context, s *record.Store, page []byte) error {
@@ -54,5 +54,5 @@ func AsWritten(ctx context.Context, s *record.Store, page []byte) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("%w: make it anew with chipassay certificate, and sign that", ErrNotAsWritten)
+	return fmt.Errorf("%w: write it again with chipassay certificate, and sign that", ErrNotAsWritten)
 }

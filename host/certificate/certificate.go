@@ -118,7 +118,7 @@ func New(r, tested record.Record) (Certificate, error) {
 		whole = tested.Report
 	}
 	if len(whole) == 0 {
-		return c, fmt.Errorf("record %d has no report of its test (it came from a table or from elsewhere), so nothing is known of what was applied and measured: test the chip again: %w", r.Serial, ErrNone)
+		return c, fmt.Errorf("record %d has no test report (it was imported), so what was applied and measured is not known: test the chip again: %w", r.Serial, ErrNone)
 	}
 	var err error
 	if c.Chip, err = report.ReadDocument(whole); err != nil {

@@ -225,7 +225,7 @@ func TestOnlyWhatHoldsIsCertified(t *testing.T) {
 	require.ErrorIs(t, err, record.ErrNone)
 }
 
-// A buyer learns of the tests that the one on the page took the place of, and of a fail
+// A buyer learns of the tests that the one on the page replaced, and of a fail
 // among what was found.
 func TestThePageTellsOfTheTestsBeforeIt(t *testing.T) {
 	s := newStore(t)

@@ -19,7 +19,7 @@ func (c Certificate) earlier() (tests []record.Record) {
 	return tests
 }
 
-// otherTests says what became of the other tests of the chip: "took the place of record
+// otherTests says what became of the other tests of the chip: "replaced record
 // 6, fail".
 func (c Certificate) otherTests() string {
 	var taken, void []string

@@ -17,7 +17,7 @@ func OfLot(ctx context.Context, s *record.Store, lot string) (serials []int64, e
 		serials = append(serials, r.Serial)
 	}
 	if serials == nil {
-		return nil, fmt.Errorf("no record of the lot %q holds: chipassay log lists records with their lots", lot)
+		return nil, fmt.Errorf("the lot %q has no current record: chipassay log lists records with their lots", lot)
 	}
 	return serials, nil
 }

@@ -47,7 +47,7 @@ func (w LayoutWords) Layout() (Layout, error) {
 		}
 	}
 	if l.PaperWidth == 0 {
-		return l, fmt.Errorf("%w: there is no paper %q; there are A4 and letter", ErrLayout, w.Paper)
+		return l, fmt.Errorf("%w: paper %q is not known: A4 or letter", ErrLayout, w.Paper)
 	}
 	var marginX, marginY float64
 	for _, f := range []struct {
@@ -96,7 +96,7 @@ func millimetres(typed string, oneDoes bool) (x, y float64, err error) {
 	first, second, two := strings.Cut(strings.NewReplacer("X", "x", "×", "x").Replace(typed), "x")
 	if !two {
 		if !oneDoes {
-			return 0, 0, errors.New("give width and height in mm, as 63.5x38.1")
+			return 0, 0, errors.New("give width and height in mm, such as 63.5x38.1")
 		}
 		second = first
 	}
@@ -104,7 +104,7 @@ func millimetres(typed string, oneDoes bool) (x, y float64, err error) {
 		y, err = millimetre(second)
 	}
 	if err == nil && !oneDoes && (x == 0 || y == 0) {
-		err = errors.New("width and height are more than 0")
+		err = errors.New("width and height must be above 0")
 	}
 	return x, y, err
 }

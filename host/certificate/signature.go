@@ -58,7 +58,7 @@ func Sign(file []byte, k Key) ([]byte, error) {
 	case bytes.Contains(file, []byte(elementStart)):
 		return nil, fmt.Errorf("%w: make the certificate anew to sign it with another key", ErrSigned)
 	case !bytes.HasPrefix(file, []byte(pageStart)) || !bytes.HasSuffix(file, []byte(pageEnd)):
-		return nil, fmt.Errorf("%w, or not as it made it: only those are signed", ErrNotOurs)
+		return nil, fmt.Errorf("%w, or was changed: only unchanged ones are signed", ErrNotOurs)
 	}
 	body := file[:len(file)-len(pageEnd)]
 	return fmt.Appendf(nil, "%s%s%s", body, element(k.Public, ed25519.Sign(k.Private, signed(file))), pageEnd), nil
@@ -78,11 +78,11 @@ func Verify(file []byte) (Key, error) {
 	key, ok1 := hexAfter(file[at:], elementStart, ed25519.PublicKeySize)
 	signature, ok2 := hexAfter(file[at:], elementStart+hex.EncodeToString(key)+`" data-signature="`, ed25519.SignatureSize)
 	if !ok1 || !ok2 {
-		return Key{}, fmt.Errorf("%w: the signature itself is not as it was", ErrChanged)
+		return Key{}, fmt.Errorf("%w: the signature itself was changed", ErrChanged)
 	}
 	// All behind the page's own part is fixed: another signature, and whatever was added, differ from this.
 	if string(file[at:]) != element(key, signature)+pageEnd {
-		return Key{}, fmt.Errorf("%w: the signature itself, or what stands after it, is not as it was", ErrChanged)
+		return Key{}, fmt.Errorf("%w: the signature, or what follows it, was changed", ErrChanged)
 	}
 	page := append(bytes.Clone(file[:at]), pageEnd...)
 	if !bytes.HasPrefix(page, []byte(pageStart)) || !ed25519.Verify(key, signed(page), signature) {

@@ -38,10 +38,10 @@ func (c Certificate) kind() string {
 	return kinds[v]
 }
 
-// inPart tells whether only some of the chip was tested.
+// inPart reports whether only some of the chip was tested.
 func (c Certificate) inPart() bool { return len(c.Chip.Partial) > 0 }
 
-// virtual tells whether the test was made without hardware.
+// virtual reports whether the test was made without hardware.
 func (c Certificate) virtual() bool { return strings.HasPrefix(c.Record.Adapter, "virtual") }
 
 func (c Certificate) verdict() verdict.Verdict {

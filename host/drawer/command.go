@@ -40,13 +40,13 @@ var commands []command
 func init() { // help lists the list that it stands in
 	commands = []command{
 		{"date", "CODE", "date code of this chip if tested, else of the next; - for none", (*Run).sayDate},
-		{"note", "TEXT", "your words about the same chip", (*Run).sayNote},
-		{"marking", "TEXT", "what is marked on the same chip", (*Run).sayMarking},
+		{"note", "TEXT", "note about that chip", (*Run).sayNote},
+		{"marking", "TEXT", "marking of that chip", (*Run).sayMarking},
 		{"retest", "", "test the last chip again; this test then counts", by(again)},
-		{"undo", "", "take back what was written last", (*Run).undo},
+		{"undo", "", "take back the last record", (*Run).undo},
 		{"skip", "", "do not test the next chip", (*Run).skipNext},
-		{"part", "PART", "what the following chips are", (*Run).changePart},
-		{"pause", "", "leave the socket alone until you say go", by(pause)},
+		{"part", "PART", "part of the following chips", (*Run).changePart},
+		{"pause", "", "do nothing with the socket until go", by(pause)},
 		{"go", "", "go on after a pause", by(goOn)},
 		{"end", "", "end the run with a summary", by(end)},
 		{"help", "", "list what you can type", func(r *Run, _ context.Context, _ string) error {
@@ -80,13 +80,13 @@ func (r *Run) obeyWord(ctx context.Context, word, argument string) error {
 	i := slices.IndexFunc(commands, fits)
 	switch {
 	case i < 0:
-		return invalid(fmt.Sprintf("%q is no command; help lists them", word))
+		return invalid(fmt.Sprintf("%q is not a command; help lists them", word))
 	case commands[i].word != word && slices.ContainsFunc(commands[i+1:], fits):
 		return invalid(fmt.Sprintf("%q is the beginning of several commands; help lists them", word))
 	case commands[i].argument != "" && argument == "":
 		return invalid(fmt.Sprintf("say %s %s", commands[i].word, commands[i].argument))
 	case commands[i].argument == "" && argument != "":
-		return invalid(fmt.Sprintf("%s stands alone", commands[i].word))
+		return invalid(fmt.Sprintf("%s takes no argument", commands[i].word))
 	}
 	return commands[i].obey(r, ctx, argument)
 }
@@ -139,7 +139,7 @@ func (r *Run) sayMarking(ctx context.Context, text string) error {
 	return r.correct(ctx, func(entry *record.Record, _ *report.Document) { entry.Marking = text })
 }
 
-// correct writes a record that takes the place of the last one.
+// correct writes a record that replaces the last one.
 func (r *Run) correct(ctx context.Context, change func(*record.Record, *report.Document)) error {
 	entry := r.written[len(r.written)-1].Record
 	entry.Kind, entry.Corrects, entry.RetestOf, entry.Time = record.Correction, entry.Serial, 0, time.Now()

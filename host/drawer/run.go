@@ -30,9 +30,9 @@ var ErrNoMore = errors.New("no more chips")
 
 // A Bench is a socket that chips come to. Station and Tray are two.
 type Bench interface {
-	// Present tells whether there is a chip, without supply; ErrNoMore ends the run.
+	// Present reports whether there is a chip, without supply; ErrNoMore ends the run.
 	Present(ctx context.Context, t part.Type) (bool, error)
-	// Pressed tells whether the adapter's button is down.
+	// Pressed reports whether the adapter's button is down.
 	Pressed(ctx context.Context) (bool, error)
 	// Test tests the chip as a type.
 	Test(ctx context.Context, t part.Type) (*assay.Result, error)
@@ -193,13 +193,13 @@ func (r *Run) test(ctx context.Context) error {
 		if r.state = passedOver; result.Seating != nil && result.Seating.Found == contact.EmptySocket {
 			r.state = waiting
 		}
-		r.Screen.verdict(sheet, "not written down: "+why)
+		r.Screen.verdict(sheet, "not recorded: "+why)
 		return nil
 	}
 	written, err := r.write(ctx, sheet)
 	if err != nil {
-		r.Screen.say("NOT WRITTEN DOWN: the chip in the socket, which is to be tested again")
-		return fmt.Errorf("the last chip was not written down: %w", err)
+		r.Screen.say("NOT RECORDED: test the chip in the socket again")
+		return fmt.Errorf("the last chip was not recorded: %w", err)
 	}
 	r.Screen.verdict(sheet, r.asWritten(written))
 	r.state, r.trouble = tested, result.Trouble
@@ -230,7 +230,7 @@ func (r *Run) cleaning() string {
 	if r.Practice != nil {
 		return "     at a bench you would clean its pins; retest seats it again"
 	}
-	return "     take it out, clean its pins, say retest and put it in again"
+	return "     take it out, clean its pins, type retest and seat it again"
 }
 
 // forget drops what was said of a chip, but for a date code that is kept.
@@ -251,7 +251,7 @@ func nothingLearned(ctx context.Context, result *assay.Result) string {
 	case s != nil && s.Found == contact.EmptySocket:
 		return "there is no chip"
 	case s != nil && s.Kind == contact.Misplaced:
-		return "put it in as it should lie"
+		return "seat it the right way round"
 	}
 	return ""
 }

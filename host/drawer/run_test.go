@@ -114,7 +114,7 @@ func played(t *testing.T, b *bench, change func(*Run)) (rows []string, shown str
 	return rows, out.String()
 }
 
-// A chip that is shorted, or draws far too much, is a reject when it was seated anew
+// A chip that is shorted, or draws far too much, is a reject when it was reseated
 // and is the same; never before, and never for pins without contact (common practice).
 func TestRejectAfterReseating(t *testing.T) {
 	short, open, heavy, none := assay.ShortedPins, assay.NoContactPins, assay.TooMuchSupply, assay.NoTrouble

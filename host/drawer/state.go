@@ -200,7 +200,7 @@ func (r *Run) start(ctx context.Context) error {
 	case r.Practice != nil:
 		return r.seatNext(ctx)
 	case r.state != waiting:
-		return invalid("this chip was dealt with: take it out, or say retest")
+		return invalid("this chip is done: take it out, or type retest")
 	}
 	return r.test(ctx)
 }
@@ -238,7 +238,7 @@ func (r *Run) expect(context.Context) error {
 	return nil
 }
 
-// retest tests the chip in the socket again; in practice it is seated anew before.
+// retest tests the chip in the socket again; in practice it is reseated before.
 func (r *Run) retest(ctx context.Context) error {
 	r.next.as = lastAgain
 	if r.Practice != nil {
@@ -302,7 +302,7 @@ func (r *Run) awaits() string {
 	return "ready: seat " + r.nextChip()
 }
 
-// sameTrouble tells whether a chip that was seated anew shows what it showed before: it
+// sameTrouble reports whether a chip that was reseated shows what it showed before: it
 // is a reject then.
 func (r *Run) sameTrouble(result *assay.Result) bool {
 	return r.state == waiting && r.next.as == lastAgain && result.Reseated(r.trouble)

@@ -55,7 +55,7 @@ func TestAnIntermittentChipInADrawer(t *testing.T) {
 	}
 }
 
-// A chip with two pins shorted goes the whole way: not tested, seated anew, a reject
+// A chip with two pins shorted goes the whole way: not tested, reseated, a reject
 // whose record and sheet say which pins (common practice).
 func TestAShortedChipInADrawer(t *testing.T) {
 	typ, err := library.Open("7404")

@@ -155,7 +155,7 @@ func (s Scheme) at(severity Severity) Scheme {
 }
 
 // Resumed returns the scheme after the supplier has acted on a discontinuation:
-// tightened inspection, counted anew.
+// tightened inspection, counted afresh.
 func (s Scheme) Resumed() Scheme { return s.at(Tightened) }
 
 // Reinstated returns the scheme with normal instead of reduced inspection, for

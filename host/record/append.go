@@ -10,14 +10,14 @@ import (
 )
 
 // ErrNotCurrent is the error for a correction or void of a row that another
-// already took the place of.
+// already replaced.
 var ErrNotCurrent = errors.New("another took its place: name that one")
 
 // Append adds a record and gives it back with its serial number and digests. It
 // returns when the record is on the disk. A program that is being interrupted
 // gives it a context that is not (context.WithoutCancel).
 //
-// A retest (RetestOf) and a correction (Corrects) take the place of the row
+// A retest (RetestOf) and a correction (Corrects) replace the row
 // that held for the chip; a void brings back the one before.
 func (s *Store) Append(ctx context.Context, r Record) (Record, error) {
 	r.ImportedSerial, r.ImportedDigest = 0, ""

@@ -8,7 +8,7 @@ import (
 )
 
 // A Cleared is a chip that was nonconforming in a lot and no longer counts as such,
-// since a row took the place of that record.
+// since a row replaced that record.
 type Cleared struct {
 	Failed int64  `json:"record"` // serial of the record by which it was nonconforming
 	By     int64  `json:"by"`     // serial of the row that changed it

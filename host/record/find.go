@@ -25,7 +25,7 @@ type Query struct {
 
 	Text string // somewhere in marking, operator, reason or note; ASCII letters in either case
 
-	All         bool  // also rows that others took the place of, and voids
+	All         bool  // also rows that others replaced, and voids
 	NewestFirst bool  // by serial number
 	Limit       int   // how many at most; 0 for all
 	After       int64 // serial number after which to go on, in the order asked for; 0 for the start

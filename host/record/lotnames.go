@@ -22,11 +22,11 @@ type UnknownLotError struct {
 func (e *UnknownLotError) Error() string {
 	switch {
 	case e.Lots == 0:
-		return fmt.Sprintf("there is no lot %q, nor any other", e.Name)
+		return fmt.Sprintf("there is no lot %q; no lot exists yet", e.Name)
 	case len(e.Near) == 0:
-		return fmt.Sprintf("there is no lot %q, nor any like it of %d: chipassay yield --by lot lists them", e.Name, e.Lots)
+		return fmt.Sprintf("there is no lot %q, and none of the %d is similar: chipassay yield --by lot lists them", e.Name, e.Lots)
 	}
-	return fmt.Sprintf("there is no lot %q; near it: %s", e.Name, strings.Join(e.Near, ", "))
+	return fmt.Sprintf("there is no lot %q; similar: %s", e.Name, strings.Join(e.Near, ", "))
 }
 
 func (e *UnknownLotError) Unwrap() error { return ErrNoLot }
@@ -88,7 +88,7 @@ func near(typed string, names []string) []string {
 	return out
 }
 
-// FirstLot tells whether an UnknownLotError is for the first lot of a file, which cannot be
+// FirstLot reports whether an UnknownLotError is for the first lot of a file, which cannot be
 // another's name mistyped.
 func FirstLot(err error) bool {
 	var e *UnknownLotError

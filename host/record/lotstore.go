@@ -72,7 +72,7 @@ var (
 func (s *Store) OpenLot(ctx context.Context, l Lot) (Lot, error) {
 	l.Name, l.Source = strings.TrimSpace(oneLine(l.Name)), strings.TrimSpace(oneLine(l.Source))
 	if l.Name == "" || len(l.Name) > MaxText || len(l.Source) > MaxText {
-		return Lot{}, fmt.Errorf("a lot's name has 1 to %d bytes, its source no more", MaxText)
+		return Lot{}, fmt.Errorf("a lot's name has 1 to %d bytes, its source at most as many", MaxText)
 	}
 	if l.Time.IsZero() {
 		l.Time = time.Now()
@@ -256,7 +256,7 @@ func checkLots(ctx context.Context, q queryer) (*Bad, error) {
 			return nil, damaged(err)
 		}
 		if digest != l.RecordDigest {
-			return &Bad{Reason: fmt.Sprintf("lot %s was opened after record %d, which is another one now", l.Name, l.Record)}, nil
+			return &Bad{Reason: fmt.Sprintf("lot %s was opened after record %d, which was changed since", l.Name, l.Record)}, nil
 		}
 	}
 	return nil, nil

@@ -117,7 +117,7 @@ func stray(path string) error {
 			continue
 		}
 		if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("records file %s is missing, but its last writes are in %s: put the file back, or move that one away",
+			return fmt.Errorf("records file %s is missing, but its latest writes are in %s: put the file back, or move the other away",
 				path, path+end)
 		}
 	}
@@ -229,7 +229,7 @@ func prepare(db *sql.DB, steps []string) error {
 		return err
 	}
 	if mode != "wal" {
-		return fmt.Errorf("two programs at once would not be safe on this file system (journal mode %s): keep the records on a local disk", mode)
+		return fmt.Errorf("this file system does not allow safe use by two programs (journal mode %s): keep the records on a local disk", mode)
 	}
 	return migrate(context.Background(), db, steps)
 }

@@ -4,7 +4,7 @@
 //
 // Each row holds the SHA-256 digest of its own fields and of the row before
 // (see Record.Sum), so that a row changed, removed or put in later is noticed.
-// Rows cut off the end, or written anew with all that follow, are not, unless the
+// Rows cut off the end, or rewritten with all that follow, are not, unless the
 // digest of one of them was kept elsewhere (see Seal), as on a certificate.
 package record
 
@@ -65,7 +65,7 @@ type Record struct {
 
 	Chip     int64 // serial of the first test of this chip; given by Append
 	RetestOf int64 // serial of an earlier test of the same chip; Append makes it that of the first
-	Corrects int64 // serial of the row that a correction or void takes the place of
+	Corrects int64 // serial of the row that a correction or void replaces
 
 	ImportedSerial int64  // in the file that it came from
 	ImportedDigest string // there, hexadecimal
@@ -75,7 +75,7 @@ type Record struct {
 	Report   []byte // the whole report as compact JSON; left out by Find
 }
 
-// Nonconforming tells whether the chip is nonconforming in a lot: it failed, or passed
+// Nonconforming reports whether the chip is nonconforming in a lot: it failed, or passed
 // with a grade of reject, or where levels decide, with a but.
 func (r Record) Nonconforming(by Deciding) bool {
 	return by == ByLevels && r.Verdict == verdict.PassBut || r.Verdict == verdict.Fail || r.Verdict.Passed() && r.Grade == verdict.Reject
@@ -154,7 +154,7 @@ func (r *Record) check() error {
 	case !r.Grade.Known():
 		return fmt.Errorf("%w: grade is %q, not one of %s", ErrRecord, string(r.Grade), verdict.List(verdict.Grades[:len(verdict.Grades)-1]))
 	case r.From.IsZero() != r.To.IsZero() || r.To.Before(r.From):
-		return fmt.Errorf("%w: the date code's days do not follow each other", ErrRecord)
+		return fmt.Errorf("%w: the date code's last day is before its first", ErrRecord)
 	case (r.Kind == Test) != (r.Corrects == 0):
 		return fmt.Errorf("%w: a correction or void names the row that it corrects, a test does not", ErrRecord)
 	case r.Kind != Test && r.RetestOf != 0:

@@ -166,7 +166,7 @@ func looking(path string, look func(ctx context.Context, q queryer, size int64) 
 	return lookingBy(path, readOnly, 0, look)
 }
 
-// hasLog tells whether a file has a log of writes. One of no bytes holds none: it stays
+// hasLog reports whether a file has a log of writes. One of no bytes holds none: it stays
 // behind where there was no room for a first.
 func hasLog(path string) bool {
 	log, err := os.Stat(path + "-wal")
@@ -249,7 +249,7 @@ func compareTables(ctx context.Context, q queryer, steps []string) error {
 	}
 	for _, name := range slices.Sorted(maps.Keys(have)) {
 		if _, ok := want[name]; !ok {
-			return fmt.Errorf("%w: %s does not belong there", ErrDamaged, name)
+			return fmt.Errorf("%w: %s is not part of the file", ErrDamaged, name)
 		}
 	}
 	return nil

@@ -83,7 +83,7 @@ func checkChain(ctx context.Context, q queryer, after int64) (rows int, bad *Bad
 		case err != nil:
 			return rows, &Bad{serial, "cannot be read: " + err.Error()}, nil
 		case r.Serial < serial:
-			return rows, &Bad{r.Serial, "does not belong there"}, nil
+			return rows, &Bad{r.Serial, "is not part of the file"}, nil
 		case r.Serial != serial:
 			return rows, &Bad{serial, "is missing"}, nil
 		case r.Previous != digest:
@@ -145,14 +145,14 @@ func checkTally(ctx context.Context, q queryer) (*Bad, error) {
 	}
 	slices.Sort(want)
 	if !slices.Equal(want, replaced) {
-		return &Bad{Reason: "which records hold was changed apart from the records"}, nil
+		return &Bad{Reason: "the index of current records does not match the records"}, nil
 	}
 	const counted = "SELECT " + tallyKey + ", count(*) FROM record WHERE serial NOT IN (SELECT serial FROM replaced) GROUP BY " + tallyKey
 	const kept = "SELECT " + tallyKey + ", n FROM tally WHERE n <> 0"
 	var differ int
 	err = q.QueryRowContext(ctx, "SELECT (SELECT count(*) FROM ("+counted+" EXCEPT "+kept+")) + (SELECT count(*) FROM ("+kept+" EXCEPT "+counted+"))").Scan(&differ)
 	if err == nil && differ > 0 {
-		return &Bad{Reason: "the counts of the stock were changed apart from the records"}, nil
+		return &Bad{Reason: "the stock counts do not match the records"}, nil
 	}
 	return nil, damaged(err)
 }
@@ -181,7 +181,7 @@ func damaged(err error) error {
 	return err
 }
 
-// NoRoom tells whether an error is for a disk that takes no more of the records. What was
+// NoRoom reports whether an error is for a disk that takes no more of the records. What was
 // written before is kept.
 func NoRoom(err error) bool {
 	var e *sqlite.Error

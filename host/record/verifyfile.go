@@ -16,7 +16,7 @@ import (
 // A Seal is how many rows a chain had, and the digest of the last. Kept where nobody
 // who writes to the file can change it, it shows later that those rows are still the
 // same. From the file alone that cannot be seen of a chain that was cut off at its
-// end, or computed anew from some row on. Zero says nothing.
+// end, or recomputed from some row on. Zero says nothing.
 type Seal struct {
 	Count  int64
 	Digest string // hexadecimal
@@ -124,13 +124,13 @@ func (kept Seals) check(ctx context.Context, q queryer, version int) (*Bad, erro
 		case last < c.Count:
 			return &Bad{Reason: fmt.Sprintf("%s %d is missing: the file ends with %s %d", c.what, c.Count, c.what, last)}, nil
 		case digest != c.Digest:
-			return &Bad{Reason: fmt.Sprintf("%s %d has another digest than the one that was kept: it, or one before it, was written anew", c.what, c.Count)}, nil
+			return &Bad{Reason: fmt.Sprintf("the digest of %s %d differs from the one that you kept: it, or one before it, was rewritten", c.what, c.Count)}, nil
 		}
 	}
 	return nil, nil
 }
 
-// markedOurs tells whether a file has one of the two marks that all files of records
+// markedOurs reports whether a file has one of the two marks that all files of records
 // have: whoever changed one of them left the other.
 func markedOurs(path string) bool {
 	f, err := os.Open(path)
@@ -145,7 +145,7 @@ func markedOurs(path string) bool {
 	return string(header[:len(magic)]) == magic || binary.BigEndian.Uint32(header[applicationIDAt:]) == applicationID
 }
 
-// changed tells whether an error of reading a whole file is for what stands in it, and
+// changed reports whether an error of reading a whole file is for what stands in it, and
 // not for the disk, the rights or another program.
 func changed(err error) bool {
 	if errors.Is(err, ErrDamaged) {

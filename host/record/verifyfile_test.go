@@ -242,7 +242,7 @@ func TestVerifyFileOfVersionTwo(t *testing.T) {
 }
 
 // The chain that a forger computes anew is sound in itself: only what was kept
-// elsewhere shows that rows were cut off or written anew. Made here by writing the
+// elsewhere shows that rows were cut off or rewritten. Made here by writing the
 // forged rows into a new file, as a forger may.
 func TestSealsShowWhatTheChainCannot(t *testing.T) {
 	write := func(records, lots, change int) (string, []Record, []Lot, Seals) {

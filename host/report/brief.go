@@ -36,7 +36,7 @@ func (d Document) WriteBrief(w io.Writer, colour bool) error {
 	}
 	lines = lines[:min(len(lines), briefLines-1)]
 	if len(lines) < briefLines-1 {
-		lines = append(lines, brief("More", "--full adds every level, wrong readings and what was not tested", 1)...)
+		lines = append(lines, brief("More", "--full adds all levels, wrong readings and what was not tested", 1)...)
 	}
 	for _, line := range lines {
 		if _, err := fmt.Fprintln(w, Printable(line)); err != nil {

@@ -106,7 +106,7 @@ func (t Tray) WriteHTML(w io.Writer) error {
 	}{t, cmp.Or(t.Title, "A tray of chips"), "", Caveat, chips})
 }
 
-// Plain tells whether a chip passed whole, with no but.
+// Plain reports whether a chip passed whole, with no but.
 func (d Document) Plain() bool { return d.Verdict == verdict.Pass && len(d.Partial) == 0 }
 
 // WorstGroups are the worst levels of a chip that passed whole, so that its report is one

@@ -18,7 +18,7 @@ var quantities = []struct {
 	{"IOZ", "leakage of a released output", "mA", 3},
 	{"IIL", "current out of an input held low", "mA", 3},
 	{"IIH", "current into an input held high", "mA", 3},
-	{"open", "voltage that an open input floats to", "V", 2},
+	{"open", "voltage of an open input", "V", 2},
 	{"ICC", "supply current, nothing switching", "mA", 2},
 }
 
@@ -39,7 +39,7 @@ type levelRow struct {
 	Bar      bar
 }
 
-// Outside tells whether the reading is outside its limit.
+// Outside reports whether the reading is outside its limit.
 func (r levelRow) Outside() bool { return r.Standing == "outside" }
 
 // LevelGroups sorts the readings by quantity.
@@ -87,7 +87,7 @@ func digitsOf(l Level) int {
 // LevelNotes are what there is to say below the table of levels.
 func (d Document) LevelNotes() (notes []string) {
 	if slices.ContainsFunc(d.Levels, func(l Level) bool { return l.Standing == NotJudged }) {
-		notes = append(notes, "Not judged: the limit lies below what the tester resolves, or the load is above the one at which the limit holds.")
+		notes = append(notes, "Not judged: the limit is below the tester's resolution, or the load is above the limit's test condition.")
 	}
 	if d.FamilyCheck != "" {
 		notes = append(notes, "Family check: "+Sentence(d.FamilyCheck))

@@ -19,7 +19,7 @@ const textFailures = 8
 // labelWidth is how wide the labels of its facts are, in characters.
 const labelWidth = 21
 
-// Colour tells whether a file wants colour: it is a terminal that knows it,
+// Colour reports whether a file wants colour: it is a terminal that knows it,
 // and the person has not set NO_COLOR.
 func Colour(f *os.File) bool {
 	if os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "" || os.Getenv("TERM") == "dumb" {
@@ -28,7 +28,7 @@ func Colour(f *os.File) bool {
 	return Terminal(f)
 }
 
-// Terminal tells whether a file is one.
+// Terminal reports whether a file is one.
 func Terminal(f *os.File) bool {
 	stat, err := f.Stat()
 	return err == nil && stat.Mode()&os.ModeCharDevice != 0

@@ -253,7 +253,7 @@ func (d Document) TestFacts() []Fact {
 }
 
 // troubleFact says what kept the chip from being tested. What is still there after the chip
-// was seated anew is why it was rejected.
+// was reseated is why it was rejected.
 func (d Document) troubleFact() Fact {
 	words := map[assay.Trouble]string{
 		assay.NoContactPins: "pins without contact", assay.ShortedPins: "shorted pins", assay.TooMuchSupply: "far too much supply current",
@@ -310,7 +310,7 @@ const MarginMeaning = "By the data sheet's worst case the adapter cannot drive t
 // MarginLines are the inputs that the adapter may not drive low, a sentence each.
 func (d Document) MarginLines() (lines []string) {
 	for _, m := range d.Margins {
-		lines = append(lines, fmt.Sprintf("Pin %s: driven low it may stand as high as %.2f V, over VIL of %.1f V.", d.PinWords([]int{m.Pin}), m.Volts, m.VIL))
+		lines = append(lines, fmt.Sprintf("Pin %s: driven low it may be as high as %.2f V, above VIL %.1f V.", d.PinWords([]int{m.Pin}), m.Volts, m.VIL))
 	}
 	return lines
 }

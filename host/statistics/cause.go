@@ -8,7 +8,7 @@ import (
 // Of one chip and one test: which run it was, how many runs, reads and vectors, and
 // which of them.
 var (
-	whichRuns = regexp.MustCompile(`^(in run \d+: |fails only sometimes: \d+ of \d+ runs.*; in the first of them )`)
+	whichRuns = regexp.MustCompile(`^(in run \d+: |(?:intermittent|fails only sometimes): \d+ of \d+ runs.*; in the first of them )`)
 	inEach    = regexp.MustCompile(`,? in each of \d+ runs`)
 	counted   = regexp.MustCompile(`\b\d+ (of \d+ )?(vectors|reads|steps|runs)\b`)
 	which     = regexp.MustCompile(` ?\((vector|step|read)s? [^()]*\)|,? at (vector|step) \d+`)
@@ -17,9 +17,9 @@ var (
 
 // Cause is a failed test's reason without what belongs to the one chip and the one
 // test, so that equal causes read alike: numbers of steps, runs and reads, and
-// places in a memory's array. A chip that fails only sometimes is told apart.
+// places in a memory's array. An intermittent chip is kept apart; earlier versions wrote "fails only sometimes".
 func Cause(reason string) string {
-	sometimes := strings.HasPrefix(reason, "fails only sometimes: ") && whichRuns.MatchString(reason)
+	sometimes := !strings.HasPrefix(reason, "in run ") && whichRuns.MatchString(reason)
 	reason = whichRuns.ReplaceAllString(reason, "")
 	reason = inEach.ReplaceAllString(reason, "")
 	reason = which.ReplaceAllString(reason, "")

@@ -71,7 +71,7 @@ func (b bench) Constants(context.Context) (adapter.Constants, error) {
 
 const everywhere part.Pins = 1<<adapter.Positions - 1
 
-// seating finds how a chip with defects lies in a socket.
+// seating finds how a chip with defects is seated.
 func seating(t testing.TB, typ part.Type, defects ...string) contact.Seating {
 	t.Helper()
 	s, err := contact.Test(t.Context(), bench{virtual.NewSocket(chipOf(t, typ, defects...), 1), everywhere}, typ)

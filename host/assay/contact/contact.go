@@ -24,9 +24,9 @@ type Seating struct {
 	Pins   []int  // that it is about, ascending
 	Kind   Kind
 
-	Silent bool    // nothing answered, as of a chip whose substrate hangs on a charge pump: it must be powered at a low limit
-	Untold []int   // pins whose contact and shorts could not be told, for they are not measured; ascending
-	Volts  []Volts // what was measured
+	Silent   bool    // nothing answered, as of a chip whose substrate hangs on a charge pump: it must be powered at a low limit
+	Unjudged []int   // pins whose contact and shorts were not judged, because they are not measured; ascending
+	Volts    []Volts // what was measured
 }
 
 // A Kind is what is wrong with a seating.
@@ -40,32 +40,32 @@ const (
 	Shorted               // a supply is shorted
 	Heavy                 // the supply pin takes far too much current
 	Misplaced             // the chip is put in backwards or shifted: nothing was learned of it
-	Unlike                // the thresholds do not tell what it is
+	Unlike                // the thresholds do not decide what it is
 )
 
 // EmptySocket is what is found where there is no chip.
 const EmptySocket = "empty socket"
 
-// OneOpen tells whether the one thing wrong is a signal pin without contact, an open bond
+// OneOpen reports whether the one thing wrong is a signal pin without contact, an open bond
 // or dirt: then the supply does no harm, and the vectors say what of the chip is sound.
 func (s Seating) OneOpen(v *part.Variant) bool {
 	return s.Kind == Open && len(s.Pins) == 1 && s.signals(v)
 }
 
-// signals tells whether no supply pin is among the pins.
+// signals reports whether no supply pin is among the pins.
 func (s Seating) signals(v *part.Variant) bool {
 	return part.PinSet(s.Pins...)&part.PinSet(v.VCC(), v.GND()) == 0
 }
 
-// Anyway tells whether a person may have the chip powered all the same, at a low
-// limit: it may be sound for all that the thresholds tell.
+// Anyway reports whether a person may have the chip powered all the same, at a low
+// limit: it may be sound as far as the thresholds show.
 func (s Seating) Anyway(v *part.Variant) bool {
 	return s.Kind == Unlike || s.Kind == Open && s.signals(v)
 }
 
-// OfAnother tells whether the pins without contact are just those that another
+// OfAnother reports whether the pins without contact are just those that another
 // part has no connection or no junction at, or those that touch are joined in one: then
-// probing tells which it is, and the supply does it no more harm than any wrong part.
+// probing shows which it is, and the supply does it no more harm than any wrong part.
 func (s Seating) OfAnother(t part.Type, parts []match.Candidate) bool {
 	return (s.Kind == Open || s.Kind == Touching) && slices.ContainsFunc(parts, func(c match.Candidate) bool {
 		v, o := t.Variant, c.Variant
@@ -85,7 +85,7 @@ func (s Seating) OfAnother(t part.Type, parts []match.Candidate) bool {
 	})
 }
 
-// Good tells whether nothing speaks against power.
+// Good reports whether nothing speaks against power.
 func (s Seating) Good() bool { return s.Found == "" }
 
 func (s Seating) String() string { return s.Found + ": " + s.Advice }
@@ -126,7 +126,7 @@ func Test(ctx context.Context, p Prober, t part.Type) (Seating, error) {
 	return s, err
 }
 
-// Present tells whether there is a chip in an unpowered socket, lying as it should
+// Present reports whether there is a chip in an unpowered socket, lying as it should
 // or otherwise. It leaves the socket driven, as Test does, and asks for less.
 func Present(ctx context.Context, p Prober, t part.Type) (bool, error) {
 	c := contactOf(ctx, p, t)
@@ -166,19 +166,19 @@ func (c *contact) seating() (Seating, error) {
 		return c.elsewhere(first)
 	}
 	s := c.as(placement{})
-	touching, untold := c.touching(s, seen[2])
-	missing := noContact(c.pins(s.touching &^ untold &^ touching)...)
-	untold |= c.at(c.shortable()) &^ c.measurable
+	touching, unjudged := c.touching(s, seen[2])
+	missing := noContact(c.pins(s.touching &^ unjudged &^ touching)...)
+	unjudged |= c.at(c.shortable()) &^ c.measurable
 	found, err := c.shorts()
 	if err == nil && found.Good() {
 		found, err = c.softly(missing)
 	}
-	found.Untold = c.pins(untold)
+	found.Unjudged = c.pins(unjudged)
 	return found, err
 }
 
 // What the soft start shows (design.md, step 4): behind its drive resistance the supply
-// pin of a chip that lies right stands at 1.55 V or more, that of a turned one at 0.68 or less.
+// pin of a chip that is seated right stands at 1.55 V or more, that of a turned one at 0.68 or less.
 const (
 	softVolts = 1.0    // V, of junctions, and no share of the rail
 	idleAmps  = 0.0005 // A, less than any NMOS memory takes at 4 V: nothing is there
@@ -208,9 +208,9 @@ func (c *contact) softly(found Seating) (Seating, error) {
 
 func (c *contact) heavy(v float64) Seating {
 	return Seating{
-		Found: fmt.Sprintf("the supply pin stands at %.2f V behind %.0f Ω", v, c.k.DriveOhms),
-		Advice: "a chip that lies right stands above 1.5 V: it may be put in backwards or broken; " +
-			"look at its marking and which end pin 1 is at",
+		Found: fmt.Sprintf("the supply pin is at %.2f V behind %.0f Ω", v, c.k.DriveOhms),
+		Advice: "seated right it would be above 1.5 V: the chip may be backwards or broken; " +
+			"check its marking and which end pin 1 is at",
 		Pins: []int{c.v.VCC()},
 		Kind: Heavy,
 	}
@@ -218,11 +218,11 @@ func (c *contact) heavy(v float64) Seating {
 
 // elsewhere says what it means that the supply pair does not answer where it should.
 func (c *contact) elsewhere(first pair) (Seating, error) {
-	l, lies, err := c.misplaced()
+	l, found, err := c.misplaced()
 	switch {
 	case err != nil:
 		return Seating{}, err
-	case lies:
+	case found:
 		return c.seatingAt(l), nil
 	}
 	s, answers, err := c.supplyOpen(first)
@@ -243,12 +243,12 @@ func (c *contact) elsewhere(first pair) (Seating, error) {
 func (c *contact) empty() Seating {
 	advice := "seat the chip with pin 1 at the lever end, close the lever and test again"
 	if c.t.Family.Technology == part.NMOS {
-		advice += fmt.Sprintf("; if one is there, its ground pin %d makes no contact", c.v.GND())
+		advice += fmt.Sprintf("; if a chip is seated, its ground pin %d makes no contact", c.v.GND())
 	}
 	return Seating{Found: EmptySocket, Advice: advice}
 }
 
-// A response is what answered in a socket where no chip lies as it may.
+// A response is what answered in a socket where no chip is seated as it may be.
 type response struct {
 	inputs   bool // inputs; outputs may follow a supply pin through their own transistors
 	supply   bool // the ground pin follows the supply pin, and not the other way round
@@ -303,7 +303,7 @@ func (c *contact) supplyOpen(first pair) (Seating, response, error) {
 	return Seating{}, r, nil
 }
 
-// silent is a chip whose pins tell nothing, for its substrate may hang on a charge
+// silent is a chip whose pins show nothing, because its substrate may hang on a charge
 // pump. One that takes no current is not there.
 func (c *contact) silent() (Seating, error) {
 	v, err := c.soft(c.as(placement{}))
@@ -326,17 +326,17 @@ func (c *contact) backwards() Seating {
 	return s
 }
 
-// unlike is a chip that answers as none does that lies somehow as it may.
+// unlike is a chip that answers as none does that is seated in some known way.
 func (c *contact) unlike() Seating {
 	return Seating{
-		Found: fmt.Sprintf("the pins do not answer as those of a %s do, either way round", c.v.Part.Number),
-		Advice: "look whether the marking is read rightly and which end pin 1 is at; it may be another part, or broken, " +
-			"or its pins are protected in a way that is not known here: then --power-anyway powers it at a low limit",
+		Found: fmt.Sprintf("the pins do not behave like those of a %s, either way round", c.v.Part.Number),
+		Advice: "check the marking and which end pin 1 is at; it may be another part, or broken, " +
+			"or have unusual input protection: then --power-anyway powers it at a low limit",
 		Kind: Unlike,
 	}
 }
 
-// at gives the positions of pins of a chip that lies right.
+// at gives the positions of pins of a chip that is seated right.
 func (c *contact) at(pins part.Pins) (positions part.Pins) {
 	for pin := range pins.All() {
 		positions = positions.With(adapter.PositionOf(pin, c.n()), true)
@@ -344,7 +344,7 @@ func (c *contact) at(pins part.Pins) (positions part.Pins) {
 	return positions
 }
 
-// pins gives the pins at positions of a chip that lies right, ascending.
+// pins gives the pins at positions of a chip that is seated right, ascending.
 func (c *contact) pins(positions part.Pins) (pins []int) {
 	for pin := 1; pin <= c.n(); pin++ {
 		if positions.Has(adapter.PositionOf(pin, c.n())) {
@@ -372,8 +372,8 @@ func noContact(pins ...int) Seating {
 	}
 	return Seating{
 		Found: part.PinSet(pins...).Words() + verb,
-		Advice: "take the chip out, look for bent or tarnished pins, straighten and clean them, and test again; " +
-			"if it stays so, see that it is the right part; then a bond wire inside is broken",
+		Advice: "take the chip out, straighten bent pins, clean tarnished ones, and test again. " +
+			"If it stays so, check that it is the right part; then a bond wire is broken",
 		Pins: pins,
 		Kind: Open,
 	}

@@ -62,14 +62,14 @@ func TestSeatingOfTheWholeLibrary(t *testing.T) {
 	parts, err := library.All()
 	require.NoError(t, err)
 	caught, tried := map[string]int{}, map[string]int{}
-	good, untold := 0, map[string]bool{}
+	good, unjudged := 0, map[string]bool{}
 	insert := func(kind, want string, typ part.Type, defect string) {
 		tried[kind]++
 		switch s := seating(t, typ, defect); {
 		case s.Found == want:
 			caught[kind]++
 		case kind == "reversed" && len(s.Pins) > 1: // refused all the same, for pins that cannot all be open
-			caught["reversed, told as many pins without contact"]++
+			caught["reversed, named as many pins without contact"]++
 		default:
 			t.Errorf("%s %s: %q, want %q", typ.Name(), defect, s.Found, want)
 		}
@@ -100,7 +100,7 @@ func TestSeatingOfTheWholeLibrary(t *testing.T) {
 					switch {
 					case pin.Role == part.NoConnect:
 					case pin.Role == part.External || pin.Role == part.Expander || pin.Untested != "" || pin.Diodeless:
-						untold[fmt.Sprintf("%s pin %d", p.Number, pin.Number)] = true
+						unjudged[fmt.Sprintf("%s pin %d", p.Number, pin.Number)] = true
 					default:
 						insert("open", fmt.Sprintf("pin %d makes no contact", pin.Number), typ, fmt.Sprintf("%d open", pin.Number))
 					}
@@ -108,12 +108,12 @@ func TestSeatingOfTheWholeLibrary(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d good types of %d parts refused by none; caught: %v of %v; %d pins that nothing tells: %v",
-		good, len(parts), caught, tried, len(untold), untold)
+	t.Logf("%d good types of %d parts refused by none; caught: %v of %v; %d pins that nothing shows: %v",
+		good, len(parts), caught, tried, len(unjudged), unjudged)
 }
 
 // No good memory is refused before power, and every reversed, shifted, empty and
-// one-pin-open insertion is told.
+// one-pin-open insertion is identified.
 func TestSeatingOfMemories(t *testing.T) {
 	tried := 0
 	for _, typ := range memories(t) {
@@ -132,7 +132,7 @@ func TestSeatingOfMemories(t *testing.T) {
 			require.Equal(t, want, seating(t, typ, defect).Found, "%s %s", typ.Name(), defect)
 		}
 	}
-	t.Logf("%d insertions told", tried)
+	t.Logf("%d insertions identified", tried)
 }
 
 // memories gives every memory of the library that may be powered, in its first family.

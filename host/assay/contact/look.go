@@ -12,7 +12,7 @@ import (
 
 // A Prober probes a socket whose supply is off. Steps, readings and voltages
 // are by the socket's positions, 1 to 28, as if they were the pins of a 28-pin
-// package: a chip may lie elsewhere than it should. *adapter.Seat is one.
+// package: a chip may be seated elsewhere than it should. *adapter.Seat is one.
 type Prober interface {
 	// ProbeMeasure applies steps and gives the positions that read high and the
 	// voltages asked for, V; NaN where none is measured.
@@ -29,7 +29,7 @@ type Prober interface {
 	Constants(ctx context.Context) (adapter.Constants, error)
 }
 
-// A Step is one of the steps by which is found how a chip lies.
+// A Step is one of the steps that find how a chip is seated.
 type Step string
 
 // The steps, in their order.

@@ -10,7 +10,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A placement is where a chip may lie: off the lever end by some positions, turned,
+// A placement is how a chip may be seated: off the lever end by some positions, turned,
 // or in another package than it should, with its supplies at the corners.
 type placement struct {
 	shift  int
@@ -35,7 +35,7 @@ func (l placement) position(p, n int) int {
 	return adapter.PositionOf(p, n) + l.shift
 }
 
-// A seated is a chip as it would lie if it were placed somehow, by positions.
+// A seated is a chip as it would be if it were placed somehow, by positions.
 type seated struct {
 	placement
 	vcc, gnd int
@@ -121,7 +121,7 @@ func (c *contact) drops(s seated, groundUp, supplyUp adapter.Measured) (fromGrou
 }
 
 // reckoned is the voltage of a ground pin that is driven high and not measured: the
-// currents through the bias resistors tell what its drive resistance takes.
+// currents through the bias resistors show the drop over its drive resistance.
 func (c *contact) reckoned(s seated, m adapter.Measured) float64 {
 	sum, measured := 0.0, 0
 	for position := range s.all.With(s.gnd, false).All() {
@@ -136,7 +136,7 @@ func (c *contact) reckoned(s seated, m adapter.Measured) float64 {
 
 // pairOf judges a supply pair by what was seen with each of its pins driven high.
 // Where the ground pin is not measured, the way from supply to ground is not known;
-// the soft start tells then.
+// then the soft start decides.
 func (c *contact) pairOf(s seated, groundUp, supplyUp adapter.Measured) pair {
 	down, back := c.drops(s, groundUp, supplyUp)
 	idle := (1 - apartDrop) * c.k.SupplyVolts
@@ -165,8 +165,8 @@ func (c *contact) pairOf(s seated, groundUp, supplyUp adapter.Measured) pair {
 const touchVolts = 0.28
 
 // touching gives the positions that touch, by a look with ground and supply high, and
-// those that cannot be told: they are not measured, and read low.
-func (c *contact) touching(s seated, bothUp adapter.Measured) (touching, untold part.Pins) {
+// those that are not judged: they are not measured, and read low.
+func (c *contact) touching(s seated, bothUp adapter.Measured) (touching, unjudged part.Pins) {
 	for position := range s.touching.All() {
 		switch v := bothUp.Volts[position]; {
 		case !math.IsNaN(v):
@@ -174,23 +174,23 @@ func (c *contact) touching(s seated, bothUp adapter.Measured) (touching, untold 
 		case bothUp.High.Has(position):
 			touching = touching.With(position, true)
 		default:
-			untold = untold.With(position, true)
+			unjudged = unjudged.With(position, true)
 		}
 	}
-	return touching, untold
+	return touching, unjudged
 }
 
-// idleVolts, V, is more than a position at which nothing lies shows under its bias.
+// idleVolts, V, is more than a position without a pin shows under its bias.
 const idleVolts = 0.30
 
-// lies reports whether a chip lies as placed: its supply pair answers, nearly all of its
+// fits reports whether a chip is seated as placed: its supply pair answers, nearly all of its
 // pins touch, and nothing stands up where no pin of it is.
-func (c *contact) lies(s seated, seen [3]adapter.Measured) bool {
+func (c *contact) fits(s seated, seen [3]adapter.Measured) bool {
 	if c.pairOf(s, seen[0], seen[1]) != pairRight || c.beyond(s, seen[2]) {
 		return false
 	}
-	touching, untold := c.touching(s, seen[2])
-	judged := s.touching &^ untold
+	touching, unjudged := c.touching(s, seen[2])
+	judged := s.touching &^ unjudged
 	return 4*touching.Len() >= 3*judged.Len() && touching != 0
 }
 
@@ -204,8 +204,8 @@ func (c *contact) beyond(s seated, bothUp adapter.Measured) bool {
 	return false
 }
 
-// misplaced finds where a chip lies whose supply pair does not answer where it should.
-func (c *contact) misplaced() (found placement, lies bool, err error) {
+// misplaced finds where a chip is seated whose supply pair does not answer where it should.
+func (c *contact) misplaced() (found placement, ok bool, err error) {
 	var places []seated
 	for _, l := range misplacements {
 		if l.pins == len(c.v.Pins) || l.pins == 0 && len(c.v.Pins)+2*l.shift > adapter.Positions {
@@ -221,7 +221,7 @@ func (c *contact) misplaced() (found placement, lies bool, err error) {
 		return placement{}, false, err
 	}
 	for i, s := range places {
-		if c.lies(s, seen[i]) {
+		if c.fits(s, seen[i]) {
 			return s.placement, true, nil
 		}
 	}
@@ -229,7 +229,7 @@ func (c *contact) misplaced() (found placement, lies bool, err error) {
 	return placement{}, false, nil
 }
 
-// placed looks at a chip as it would lie in each place, its ground pins, its supply pin and
+// placed looks at a chip as it would be in each place, its ground pins, its supply pin and
 // both up, and reports whether a position stands up that is not driven.
 func (c *contact) placed(places []seated) (seen [][3]adapter.Measured, rise bool, err error) {
 	var looks []look
@@ -266,19 +266,19 @@ func (c *contact) rises(m adapter.Measured, driven part.Pins) bool {
 	return m.High&c.fitted&^c.measurable&^driven != 0
 }
 
-// seatingAt says where a chip lies that should lie elsewhere.
+// seatingAt says where a chip is seated that should be elsewhere.
 func (c *contact) seatingAt(l placement) Seating {
 	s := Seating{Kind: Misplaced, Advice: "take the chip out, seat it with pin 1 at the lever end and test again"}
 	switch {
 	case l.pins != 0:
-		s.Found = fmt.Sprintf("a chip of %d pins, and not of %d", l.pins, len(c.v.Pins))
-		s.Advice = "look whether the marking is read rightly, and test it as what it is"
+		s.Found = fmt.Sprintf("a chip with %d pins, not %d", l.pins, len(c.v.Pins))
+		s.Advice = "check the marking, and test it as what it is"
 	case l.shift > 0:
 		s.Found = "shifted by " + [...]string{1: "one", 2: "two"}[l.shift]
 	default:
 		s.Found = "put in backwards"
 		s.Advice = "take the chip out and turn it, the notch and pin 1 towards the lever end; " +
-			"it has had no supply and came to no harm here"
+			"it had no supply and was not harmed"
 	}
 	return s
 }

@@ -54,8 +54,8 @@ func (c *contact) pulled(driven, pins part.Pins) look {
 	return look{step: ShortStep, down: driven, biased: c.at(pins), volts: c.as(placement{}).all}
 }
 
-// shorts finds pins that touch each other or a supply. The first patterns tell that
-// there are some; each pin alone tells which.
+// shorts finds pins that touch each other or a supply. The first patterns show whether
+// there are any; each pin alone shows which.
 func (c *contact) shorts() (Seating, error) {
 	s := c.as(placement{})
 	switched, driven := c.held(s)
@@ -103,7 +103,7 @@ func (c *contact) judge(s seated, pins, up part.Pins, m adapter.Measured) (rose,
 	return rose, atSupply
 }
 
-// near tells whether two voltages are that of one node; not where one is not measured.
+// near reports whether two voltages are that of one node; not where one is not measured.
 func near(a, b float64) bool { return a-b < aboveRails && b-a < aboveRails }
 
 // shortsOf pulls each pin high alone and finds the pins that rise with it, and those that
@@ -141,7 +141,7 @@ func (c *contact) shortsOf(s seated, driven, pins part.Pins) (Seating, error) {
 	return Seating{}, nil
 }
 
-// supplyShorts tells pins that are shorted to ground from those shorted to the supply:
+// supplyShorts distinguishes pins shorted to ground from those shorted to the supply:
 // with ground alone driven high the first stand at its voltage, and the supply is a
 // junction below.
 func (c *contact) supplyShorts(s seated, pins part.Pins) (Seating, error) {
@@ -166,8 +166,8 @@ func (c *contact) supplyShorts(s seated, pins part.Pins) (Seating, error) {
 func shorted(found string, pins part.Pins) Seating {
 	return Seating{
 		Found: found,
-		Advice: "take the chip out, look for a whisker or solder between its pins and clean them, and test again; " +
-			"if it stays so, the chip is broken inside",
+		Advice: "take the chip out, look for a whisker or solder between its pins, clean them, and test again. " +
+			"If it stays so, the chip is broken inside",
 		Kind: Shorted,
 		Pins: slices.Collect(pins.All()),
 	}

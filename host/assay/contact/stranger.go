@@ -144,9 +144,9 @@ func (c *contact) stranger(seat probe.Seat, at placement, parts []*part.Variant)
 	if c.k, err = c.prober.Constants(c.ctx); err != nil {
 		return Place{}, Seating{}, false, err
 	}
-	touching, untold := c.touching(s, seen[0])
-	place = Place{Seat: seat, Open: part.PinSet(c.pins(s.touching &^ untold &^ touching)...)}
-	if c.beyond(s, seen[0]) || 3*touching.Len() < (s.touching&^untold).Len() || touching == 0 {
+	touching, unjudged := c.touching(s, seen[0])
+	place = Place{Seat: seat, Open: part.PinSet(c.pins(s.touching &^ unjudged &^ touching)...)}
+	if c.beyond(s, seen[0]) || 3*touching.Len() < (s.touching&^unjudged).Len() || touching == 0 {
 		return place, Seating{}, false, nil
 	}
 	if at != (placement{}) {

@@ -81,7 +81,7 @@ func (c *contact) supplies(others []probe.Seat) (found []probe.Seat, err error) 
 	open := map[probe.Seat]int{}
 	swapped := probe.Seat{Pins: c.n(), VCC: c.v.GND(), GND: c.v.VCC()}
 	for i, s := range places {
-		if !c.lies(s, seen[i]) || others[i] == swapped && c.turned(s, seen[i][2]) {
+		if !c.fits(s, seen[i]) || others[i] == swapped && c.turned(s, seen[i][2]) {
 			continue
 		}
 		volts, err := c.soft(s)
@@ -89,8 +89,8 @@ func (c *contact) supplies(others []probe.Seat) (found []probe.Seat, err error) 
 			return nil, err
 		}
 		if volts >= softVolts {
-			touching, untold := c.touching(s, seen[i][2])
-			open[others[i]] = (s.touching &^ untold &^ touching).Len()
+			touching, unjudged := c.touching(s, seen[i][2])
+			open[others[i]] = (s.touching &^ unjudged &^ touching).Len()
 			found = append(found, others[i])
 		}
 	}
@@ -98,7 +98,7 @@ func (c *contact) supplies(others []probe.Seat) (found []probe.Seat, err error) 
 	return found[:min(len(found), mostSupplies)], nil
 }
 
-// anything tells whether some pin leads to another, whatever the chip: the ground of
+// anything reports whether some pin leads to another, whatever the chip: the ground of
 // any leads to its other pins.
 func (c *contact) anything() (bool, error) {
 	var looks []look
@@ -109,10 +109,10 @@ func (c *contact) anything() (bool, error) {
 	return c.rise(looks, seen), err
 }
 
-// turned tells whether a chip whose supply pins are those of the type, swapped, may be one of
+// turned reports whether a chip whose supply pins are those of the type, swapped, may be one of
 // the type put in backwards: just its pins touch. Else it is a part of which they are swapped.
 func (c *contact) turned(s seated, bothUp adapter.Measured) bool {
-	touching, untold := c.touching(s, bothUp)
+	touching, unjudged := c.touching(s, bothUp)
 	back := c.as(placement{turned: true})
 	var without part.Pins
 	for _, p := range c.v.Pins {
@@ -120,5 +120,5 @@ func (c *contact) turned(s seated, bothUp adapter.Measured) bool {
 			without |= part.PinSet(back.position(p.Number, c.n()))
 		}
 	}
-	return back.touching&^untold&^touching == 0 && without&touching == 0
+	return back.touching&^unjudged&^touching == 0 && without&touching == 0
 }

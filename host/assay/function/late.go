@@ -27,7 +27,7 @@ const (
 const lateTrials = 4
 
 // Late asks a powered chip that failed again, with more and more time, and says which
-// outputs follow late if it answers rightly from some wait on, and with each shorter one
+// outputs follow late if it answers right from some wait on, and with each shorter one
 // does not; else nothing. Failed is the first failing step, from 1; 0 where a chip was only
 // too late for the engine.
 func Late(ctx context.Context, socket Socket, v Vectors, failed int) (late part.Pins, words string, err error) {
@@ -85,7 +85,7 @@ func lateInSteps(ctx context.Context, socket Socket, v Vectors, failed int) (lat
 // lateForEngine asks the adapter's engine, which waits less.
 func lateForEngine(ctx context.Context, socket Socket, v Vectors, _ int) (late part.Pins, tooShort, enough time.Duration, err error) {
 	short := settleOf(v.Type)
-	if short >= adapter.DefaultSettle { // with which it was answered rightly step by step
+	if short >= adapter.DefaultSettle { // with which it was answered right step by step
 		return 0, 0, 0, nil
 	}
 	for _, wait := range []time.Duration{short, adapter.DefaultSettle} {
@@ -122,7 +122,7 @@ func wrongAfter(ctx context.Context, socket Socket, steps []stimulus.Step, wait 
 	return wrong, nil
 }
 
-// sameSteps tells whether three quarters of the steps that were wrong once or twice were
+// sameSteps reports whether three quarters of the steps that were wrong once or twice were
 // so twice: the first ones may hang on what was before.
 func sameSteps(first, second []part.Pins) bool {
 	once, twice := 0, 0

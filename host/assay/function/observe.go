@@ -27,7 +27,7 @@ type observer struct {
 
 	// Of the round at hand:
 	signed int            // readbacks taken as expected because their signature was
-	passed []adapter.Span // steps with a wrong signature that then read rightly
+	passed []adapter.Span // steps with a wrong signature that then read right
 	wrong  bool           // some reading was not a good chip's
 }
 
@@ -64,8 +64,11 @@ func (o *observer) comparison() string {
 	if o.signed == 0 {
 		return "every readback"
 	}
-	return fmt.Sprintf("%d of %d readbacks by signatures of %d bits, for which MIL-STD-883 method 5012 takes %.0f %% off the coverage",
-		o.signed, 2*len(o.steps), signature.Degree, 100*signature.Penalty(signature.Degree))
+	penalty := "no aliasing penalty"
+	if p := signature.Penalty(signature.Degree); p > 0 {
+		penalty = fmt.Sprintf("aliasing penalty %.0f %%, MIL-STD-883 method 5012", 100*p)
+	}
+	return fmt.Sprintf("%d of %d readbacks compared by %d-bit signature (%s)", o.signed, 2*len(o.steps), signature.Degree, penalty)
 }
 
 // What a step of an engine waits before it is read: the slowest function of the
@@ -74,7 +77,7 @@ func (o *observer) comparison() string {
 const (
 	quickSettle = 500 * time.Nanosecond // TTL, 74HC
 	slowSettle  = 3 * time.Microsecond  // 4000 series, 74C
-	looseSettle = adapter.DefaultSettle // where outputs let go
+	looseSettle = adapter.DefaultSettle // where outputs release
 	leastSigned = 64                    // steps that are worth an engine
 )
 
@@ -178,7 +181,7 @@ func (o *observer) walk(bias adapter.Pull) (read []part.Pins, err error) {
 }
 
 // readBack applies a span of steps one by one, for suspect steps in it that had a
-// wrong signature. Where these read rightly after all it does so again, while there
+// wrong signature. Where these read right after all it does so again, while there
 // is time: what comes and goes may come, and names its pins.
 func (o *observer) readBack(span, suspect adapter.Span, bias adapter.Pull) (read []part.Pins, err error) {
 	for until := o.socket.Spent() + o.atLeast; ; {
@@ -195,7 +198,7 @@ func (o *observer) readBack(span, suspect adapter.Span, bias adapter.Pull) (read
 	}
 }
 
-// differs tells whether some reading of steps is not a good chip's.
+// differs reports whether some reading of steps is not a good chip's.
 func (o *observer) differs(steps []stimulus.Step, read []part.Pins, bias adapter.Pull) bool {
 	for i, st := range steps {
 		if high, mask := o.expect(st, bias); (read[i]^high)&mask != 0 {

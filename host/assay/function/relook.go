@@ -171,12 +171,12 @@ func (l *secondLook) judge(at suspectPin, observed []fault.Observation) string {
 		}
 	}
 	pin := &l.v.Type.Variant.Pins[at.pin-1]
-	where := fmt.Sprintf("%v: in step %d it stands at %.2f V, which the adapter's inputs read either way", pin, suspects[0].Step+1, worst)
+	where := fmt.Sprintf("%v: in step %d it is at %.2f V, where the adapter's inputs may read either way", pin, suspects[0].Step+1, worst)
 	if right {
-		return where + "; by its converter it is what is expected"
+		return where + "; measured, it is as expected"
 	}
 	l.undecided = l.undecided.With(at.pin, true)
-	return where + ", and which is neither a low nor a high; with so low a supply the data sheet promises nothing"
+	return where + ": neither a low nor a high; at so low a supply the data sheet guarantees nothing"
 }
 
 // level is what a voltage is by the data sheet: high for an input of the family, low for

@@ -21,13 +21,13 @@ import (
 type Socket interface {
 	// Apply applies steps with the bias at a level and gives the pins that read high.
 	Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error)
-	// ApplySettling lets each step settle as long as it is told.
+	// ApplySettling lets each step settle for a given time.
 	ApplySettling(ctx context.Context, steps []stimulus.Step, bias adapter.Pull, settle time.Duration) ([]part.Pins, error)
-	// Engines tells what the adapter does by itself, comparing signatures: Sweep and Walk.
+	// Engines reports what the adapter does by itself, comparing signatures: Sweep and Walk.
 	Engines() (sweep, walk bool)
 	// Sweep applies a sweep of pins and gives the spans that did not read as expected.
 	Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error)
-	// Walk applies steps that drive the same pins and tells whether they read as expected.
+	// Walk applies steps that drive the same pins and reports whether they read as expected.
 	Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Pull) (bool, error)
 	// Spent gives how much of the adapter's time was asked for so far.
 	Spent() time.Duration
@@ -52,13 +52,13 @@ type Readback struct {
 	Observed   []fault.Observation // of the last round, in the order of the sequence
 	Rounds     int                 // that were begun; one with an error is the last
 	Wrong      bool                // the last round had an error
-	Unsteady   int                 // steps, under either bias, in blocks with a wrong signature that read rightly when they were repeated
+	Unsteady   int                 // steps, under either bias, in blocks with a wrong signature that read right when they were repeated
 	UnsteadyAt []adapter.Span      // these blocks, ascending
 	Undecided  part.Pins           // whose level was neither a low nor a high: their vectors are not judged
 	Comparison string              // how readbacks were compared: one by one, or by signatures
 }
 
-// Later tells whether an error came after a round without one.
+// Later reports whether an error came after a round without one.
 func (b *Readback) Later() bool { return b.Rounds > 1 && b.Wrong }
 
 // quickOrder bounds what one order of a sweep may take, so that it is applied in both.

@@ -58,7 +58,7 @@ func (b meterBench) pulls(bias, load adapter.Pull) {
 	b.Pull(virtual.LoadPull, load.On, b.word(load.Up))
 }
 
-// Constants are those of the design, and the rail as a reference tells it.
+// Constants are those of the design, and the rail as the reference gives it.
 func (b meterBench) Constants(context.Context) (adapter.Constants, error) {
 	return adapter.Constants{SupplyVolts: b.RailVolts(), BiasOhms: 10_000, LoadOhms: 1_000, DriveOhms: 145}, nil
 }

@@ -44,9 +44,9 @@ func familyCheck(t part.Type, readings []Reading) string {
 	}
 	iil := median(draw)
 	if span := iilRange[t.Family.Name]; iil < span[0]-drawAllowance-driveAllowance(t.Family) || iil > span[1]+drawAllowance {
-		text := fmt.Sprintf("the inputs draw %.2f mA each when low, which is %s and not %s", iil, drawnBy(iil), t.Family.Title)
+		text := fmt.Sprintf("the inputs draw %.2f mA each when low: that is %s, not %s", iil, drawnBy(iil), t.Family.Title)
 		if len(open) > 0 {
-			text += fmt.Sprintf("; left open they stand at %.1f V", median(open))
+			text += fmt.Sprintf("; open they float at %.1f V", median(open))
 		}
 		return text + ": another family than marked, or re-marked"
 	}
@@ -61,7 +61,7 @@ func driveAllowance(f *part.Family) float64 {
 	return 0
 }
 
-// strength tells the strong CMOS families from the weak by their loaded lows.
+// strength distinguishes the strong CMOS families from the weak by their loaded lows.
 func strength(t part.Type, readings []Reading) string {
 	if t.Family.Technology.Bipolar() {
 		return ""
@@ -73,13 +73,13 @@ func strength(t part.Type, readings []Reading) string {
 		}
 	}
 	if strong := t.Family.Output[part.StandardDrive].IOL > 2; strong && len(lows) > 0 && median(lows) > strongVOL {
-		return fmt.Sprintf("the outputs rise to %.1f V under load, which is weak as 4000B and not %s: another family than marked, or re-marked",
+		return fmt.Sprintf("under load the outputs rise to %.1f V, weak like 4000B, not %s: another family than marked, or re-marked",
 			median(lows), t.Family.Title)
 	}
 	return ""
 }
 
-// Draws tells whether inputs that draw a current when they are low, mA for each unit load, are
+// Draws reports whether inputs that draw a current when they are low, mA for each unit load, are
 // those of a family, from a weak chip to the limit of the data sheet.
 func Draws(f *part.Family, mA float64) bool {
 	span, known := iilRange[f.Name]

@@ -10,7 +10,7 @@ import (
 )
 
 // room is the stated margin of the best grade: a tenth of the limit, and for a
-// high level a tenth of what lies between the limit and the supply.
+// high level a tenth of the distance between the limit and the supply.
 const room = 0.10
 
 // Uncertainty says what the tester's own error is made of, for every report.
@@ -30,11 +30,11 @@ const (
 )
 
 func (s Standing) String() string {
-	return [...]string{"well inside", "inside", "too near the limit to tell", "outside", "no limit"}[s]
+	return [...]string{"well inside", "inside", "too near the limit to judge", "outside", "no limit"}[s]
 }
 
 // Standing compares a reading with its limit. Under more load than the limit is
-// rated for, only a reading inside it tells something.
+// rated for, only a reading inside it is conclusive.
 func (r Reading) Standing() Standing {
 	inside, spare := r.Limit-r.Value, r.Limit*room
 	if r.Quantity == VOH {
@@ -83,14 +83,14 @@ func Grade(v verdict.Verdict, l *Levels) (g verdict.Grade, reasons, but []string
 		level := r.Quantity == VOL || r.Quantity == VOH
 		switch s := r.Standing(); {
 		case (s == Outside || s == Near) && l.LowSupply && level:
-			lower(verdict.Sound, r.String()+", which with so low a supply is not held against the chip")
+			lower(verdict.Sound, r.String()+"; not held against the chip, because the supply is low")
 		case s == Outside:
 			lower(verdict.Doubtful, r.String()+", outside")
 			but = append(but, r.String())
 		case s == Near:
 			lower(verdict.Doubtful, r.String()+", "+s.String())
 		case s == Inside:
-			lower(verdict.Sound, r.String()+", with little room")
+			lower(verdict.Sound, r.String()+", with little margin")
 		case level && s == Roomy:
 			if to, why := r.atRated(); why != "" {
 				lower(to, why)
@@ -141,14 +141,14 @@ func (r Reading) atRated() (verdict.Grade, string) {
 	case Outside:
 		return verdict.Doubtful, words + ", outside"
 	case Near:
-		return verdict.Sound, words + ", too near to tell"
+		return verdict.Sound, words + ", too near to judge"
 	case Inside:
-		return verdict.Sound, words + ", with little room"
+		return verdict.Sound, words + ", with little margin"
 	}
 	return verdict.Strong, ""
 }
 
-// unmeasuredOutputs counts the output levels that stand in Unmeasured.
+// unmeasuredOutputs counts the output levels listed in Unmeasured.
 func (l *Levels) unmeasuredOutputs() (n int) {
 	for _, text := range l.Unmeasured {
 		if strings.HasPrefix(text, "VOL") || strings.HasPrefix(text, "VOH") {

@@ -2,7 +2,7 @@
 // open inputs and the supply current, each against its limit of the family's DC table
 // (vectors/part, from the data books), and grades the chip by them. The loads are the
 // adapter's bias and load resistors (firmware/README.md); how levels are extrapolated to
-// the rated load, and how often that errs, stands in ../README.md.
+// the rated load, and how often that errs, are in ../README.md.
 package levels
 
 import (
@@ -25,7 +25,7 @@ type Meter interface {
 	SupplyVolts(ctx context.Context) (float64, error)
 	// HoldLoad says what the load resistors do in Apply and in an Engine's steps.
 	HoldLoad(load adapter.Pull)
-	// Loads tells whether the load resistors are fitted.
+	// Loads reports whether the load resistors are fitted.
 	Loads() bool
 	// Constants are the adapter's rail and resistors, as it was calibrated.
 	Constants(ctx context.Context) (adapter.Constants, error)

@@ -113,7 +113,7 @@ func TestGoodChipsOfTheWholeLibraryAreSound(t *testing.T) {
 	t.Log(graded)
 }
 
-// The families tell each other apart, and no good chip of the library is said to be another.
+// The families are distinguished, and no good chip of the library is taken for another.
 func TestFamilyCheck(t *testing.T) {
 	for _, c := range [][2]string{
 		{"7400", "74LS"}, {"7400", "74HC"}, {"74LS00", "74"}, {"74LS00", "74HC"}, {"74HC00", "74LS"}, {"74HC00", "74"}, {"74HC00", "4000B"},

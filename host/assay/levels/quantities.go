@@ -65,7 +65,7 @@ func (m *walk) follows(pin *part.Pin, up, down float64) {
 		return
 	}
 	if up < FollowsUp*m.K.SupplyVolts || down > FollowsDown {
-		m.Held = append(m.Held, fmt.Sprintf("%v: released, it follows the bias to %.2f and %.2f V only", pin, up, down))
+		m.Held = append(m.Held, fmt.Sprintf("%v: released, it follows the bias only to %.2f and %.2f V", pin, up, down))
 	}
 }
 

@@ -30,7 +30,7 @@ func NewReader(ctx context.Context, meter Meter, t part.Type) (Reader, error) {
 // Keep keeps a reading, or says that there is none.
 func (r Reader) Keep(pin *part.Pin, reading Reading) {
 	if math.IsNaN(reading.Value) {
-		r.Unmeasured = append(r.Unmeasured, fmt.Sprintf("%s of %v: its position has no measuring line", reading.Quantity, pin))
+		r.Unmeasured = append(r.Unmeasured, fmt.Sprintf("%s of %v: its voltage cannot be measured", reading.Quantity, pin))
 		return
 	}
 	reading.Pin = pin.Number
@@ -129,7 +129,7 @@ func (r Reader) Supply(mA float64) {
 	r.Readings = append(r.Readings, reading)
 }
 
-// Small tells whether a type is of the gates, buffers and inverters in packages of at most 16 pins.
+// Small reports whether a type is of the gates, buffers and inverters in packages of at most 16 pins.
 func Small(t part.Type) bool {
 	return slices.Contains([]string{"gate", "buffer", "inverter", "schmitt"}, t.Part().Kind) && len(t.Variant.Pins) <= 16
 }
@@ -150,7 +150,7 @@ func OffLimit(f *part.Family, pin *part.Pin) float64 {
 	return limit
 }
 
-// railDrift, V, is how far the adapter's rail may be from where the reference last told:
+// railDrift, V, is how far the adapter's rail may be from where the reference last put it:
 // it is asked once a request, and outputs under load take some 30 mA more in one step
 // than in another.
 const railDrift = 0.02

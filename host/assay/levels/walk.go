@@ -17,7 +17,7 @@ import (
 
 // A station is where the walk through a sequence stops to measure: the chip
 // stands in the state after a step, the pins that are measured under a bias and a load
-// of the station's own, perhaps with a pin let go that the step drives. Where there is a
+// of the station's own, perhaps with a pin released that the step drives. Where there is a
 // load, all other pins have theirs at the level at which they stand: it takes nothing.
 type station struct {
 	late       bool // in the second round, for it may lose the chip's state
@@ -110,9 +110,9 @@ func Measure(ctx context.Context, meter Meter, t part.Type, steps []stimulus.Ste
 }
 
 // withoutLoads is what an adapter without its load resistors cannot do.
-const withoutLoads = "levels under load: the adapter's load resistors are not fitted, so the bias of 10 kΩ is all that loads an output"
+const withoutLoads = "levels under load: the adapter's load resistors are not fitted, so only the 10 kΩ bias loads an output"
 
-// turns tells whether pins of a part turn round.
+// turns reports whether pins of a part turn round.
 func turns(v *part.Variant) bool {
 	return slices.ContainsFunc(v.Pins, func(p part.Pin) bool { return p.Role == part.Bidirectional })
 }
@@ -193,7 +193,7 @@ func (m *walk) loading(s station) adapter.Pull {
 }
 
 // visit is the steps at a station and the place of the one that measures. A pin
-// that is let go is held by its driver before and after, while the rails change,
+// that is released is held by its driver before and after, while the rails change,
 // so that no clock sees an edge.
 func (m *walk) visit(s station) (steps []adapter.MeasureStep, place int) {
 	there := m.steps[s.step]

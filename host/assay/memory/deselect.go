@@ -27,7 +27,7 @@ func (b bench) holdable() []part.Control {
 	return append(slices.Clone(b.m.Select), has(b.m.CAS, b.m.Enable)...)
 }
 
-// writable tells whether a control must be active for a write.
+// writable reports whether a control must be active for a write.
 func (b bench) writable(c part.Control) bool {
 	return b.m.Write != nil && (b.m.Enable == nil || b.m.Enable.Pin != c.Pin)
 }
@@ -88,9 +88,9 @@ func (b bench) stuckActive(what string, control part.Control) string {
 	return fmt.Sprintf("%s although %v is not active: it is stuck or open inside the chip", what, &b.t.Variant.Pins[control.Pin-1])
 }
 
-// alwaysSelected tells whether a failing memory with common data pins may be selected
-// all the time: it then takes each word anew as its pins are released, and every wrong
-// read of the test that was asked for gives the level of the bias rail.
+// alwaysSelected reports whether a failing memory with common data pins may be selected
+// all the time: it then takes each word again as its pins are released, and every wrong
+// read of the requested test gives the level of the bias rail.
 func (w *Run) alwaysSelected() bool {
 	m := w.Found
 	failures := m.of[asked]

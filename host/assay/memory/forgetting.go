@@ -14,7 +14,7 @@ const fewCells = 16
 const forgetTime = 50 * time.Millisecond
 
 // forgetting looks again at a few failing words, alone: a march test that takes
-// long tells a cell that forgets from one that is stuck or disturbed only by chance.
+// long distinguishes a cell that forgets from one that is stuck or disturbed only by chance.
 func (w *Run) forgetting() error {
 	words := w.failing()
 	if len(words) == 0 || len(words) > fewCells {
@@ -36,7 +36,7 @@ func (w *Run) forgetting() error {
 		if !atOnce || later {
 			return nil // a cell is stuck, or others are needed to disturb it
 		}
-		said = append(said, fmt.Sprintf("the word at address 0x%03X forgets: it reads right at once, and wrong %v after it was written", address, forgetTime))
+		said = append(said, fmt.Sprintf("the word at address 0x%03X forgets: right at once, wrong %v after it was written", address, forgetTime))
 	}
 	w.Found.forgetful = said
 	return nil
@@ -57,7 +57,7 @@ func (w *Run) failing() (words []int) {
 	return words
 }
 
-// keeps tells whether a word reads as it was written, both ways, after a time.
+// keeps reports whether a word reads as it was written, both ways, after a time.
 func (w *Run) keeps(address int, after time.Duration) (bool, error) {
 	c := w.program(w.counting())
 	c.at(address)

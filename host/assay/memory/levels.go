@@ -112,7 +112,7 @@ func (b bench) shown(ctx context.Context, address int, bias adapter.Pull, pins p
 	return measured[n], nil
 }
 
-// inputLevels measures IIL and IIH of the address and data inputs, let go one by
+// inputLevels measures IIL and IIH of the address and data inputs, released one by
 // one and pulled low, by the load where they are bipolar, and high by the bias; and the
 // supply current.
 func (b bench) inputLevels(ctx context.Context, r levels.Reader) error {
@@ -186,5 +186,5 @@ const hazeVolts = 0.15
 
 // hazyWords say what a high that reads either way leaves untested.
 func hazyWords(volts float64) string {
-	return fmt.Sprintf("whether the outputs drive high by themselves in every word: a high stands at %.2f V under the low bias, which the adapter's inputs read either way, and was measured in one word", volts)
+	return fmt.Sprintf("whether the outputs drive high by themselves in every word: a high is at %.2f V under the low bias, where the adapter's inputs may read either way; it was measured in one word", volts)
 }

@@ -33,7 +33,7 @@ type Socket interface {
 type Plan struct {
 	Type part.Type
 	Test march.Test
-	// Progress, where it is set, is told how much is done, 0 to 1.
+	// Progress, if set, is called with the part done, 0 to 1.
 	Progress func(done float64)
 }
 
@@ -45,7 +45,7 @@ type Result struct {
 	Failures     []march.Failure // the first of them, at least as many as there are words
 	FailureCount int             // of reads
 	Applied      int             // reads and writes
-	NotTested    []string        // what these runs cannot tell
+	NotTested    []string        // what these runs do not cover
 	Deselected   []string        // controls that were left inactive in vain
 	Pins         part.Pins       // of these controls
 
@@ -58,7 +58,7 @@ type Result struct {
 type purpose uint8
 
 const (
-	asked     purpose = iota // the test that was asked for
+	asked     purpose = iota // the test that was requested
 	retaining                // whether cells keep what they hold
 	crossing                 // the other address order, and outputs that drive by themselves
 )
@@ -99,7 +99,7 @@ func (p pass) String() string {
 // operations counts the reads and writes of a pass.
 func (p pass) operations(m *part.Memory) int { return p.test.Operations() * m.Words }
 
-// The tests that are run beside the one that was asked for: what a cell holds is
+// The tests that are run beside the one requested: what a cell holds is
 // left alone and read again; and the shortest test that finds every fault of the
 // address decoder (van de Goor 1991).
 var (
@@ -293,7 +293,7 @@ func (w *Run) element(run pass, number int) error {
 	return w.run(c, func(now adapter.Run) error {
 		w.Found.FailureCount += int(now.Errors - errors)
 		errors = now.Errors
-		w.tell(before, len(element.Operations), now, run)
+		w.report(before, len(element.Operations), now, run)
 		return w.keep(run, number, now.Output)
 	})
 }
@@ -305,8 +305,8 @@ func (w *Run) run(c cycle, each func(adapter.Run) error) error {
 	return c.RunToEnd(w.ctx, runBudget, log, each)
 }
 
-// tell reports progress.
-func (w *Run) tell(before, operations int, now adapter.Run, run pass) {
+// report calls Progress.
+func (w *Run) report(before, operations int, now adapter.Run, run pass) {
 	if w.plan.Progress == nil {
 		return
 	}
@@ -349,7 +349,7 @@ func (w *Run) keep(run pass, element int, output []byte) error {
 	return nil
 }
 
-// afterWait tells whether nothing was written to a word between a wait and an operation.
+// afterWait reports whether nothing was written to a word between a wait and an operation.
 func afterWait(t march.Test, element, operation int) bool {
 	if element == 0 || !t.Elements[element-1].Wait {
 		return false

@@ -149,7 +149,7 @@ func (c cycle) expect(word uint32) {
 	c.read(func() { c.Check(c.out) })
 }
 
-// write writes a word. With common pins the memory is told to write before its
+// write writes a word. With common pins the memory is set to write before its
 // inputs are driven, and its outputs never meet them.
 func (c cycle) write(word uint32) {
 	c.Value(c.in, word&(1<<c.m.Bits-1))

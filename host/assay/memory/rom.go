@@ -93,7 +93,7 @@ func (c *Contents) readable(ctx context.Context, b bench, contents []byte) (adap
 	}
 	volts, lows, err := b.hazyHigh(ctx, address, ones)
 	for pin := range lows.All() {
-		c.Findings = append(c.Findings, fmt.Sprintf("%v reads high with the bias high and stands low with it low: it does not drive high", &b.t.Variant.Pins[pin-1]))
+		c.Findings = append(c.Findings, fmt.Sprintf("%v reads high with the bias high and low with it low: it does not drive high", &b.t.Variant.Pins[pin-1]))
 	}
 	c.Pins |= lows
 	if err != nil || volts == 0 {
@@ -105,7 +105,7 @@ func (c *Contents) readable(ctx context.Context, b bench, contents []byte) (adap
 
 // readWithout reads a word with each control left inactive in turn, under each bias
 // rail from which the word differs, and notes where all of it drives all the same.
-// Where only some bits do, an output is stuck, which only a file to compare with tells.
+// Where only some bits do, an output is stuck, which only a file to compare with shows.
 func (c *Contents) readWithout(ctx context.Context, b bench, contents []byte) error {
 	for _, control := range b.holdable() {
 		drives := false
