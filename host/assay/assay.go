@@ -199,7 +199,7 @@ func (r *Result) holdLows(ctx context.Context, meter levels.Meter, p Plan) error
 		r.NotTested = append(r.NotTested, "whether the outputs drive high by themselves in every vector: load resistors that help to hold heavy inputs low also pull them up; each output is measured once")
 	}
 	for _, m := range r.Margins {
-		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("%v: driven low it is at %.2f V, above VIL %.1f V; the chip may not read it as low",
+		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("%v: driven low it is at %.2f V, above the VIL of %.1f V; the chip may not read it as low",
 			&r.Type.Variant.Pins[m.Pin-1], m.Volts, m.VIL))
 	}
 	return nil

@@ -347,7 +347,7 @@ func TestAWrongSignatureIsReadBackUntilItShows(t *testing.T) {
 		sweep, read int
 		says        string
 	}{
-		{1, 0, "fails only sometimes: of 64 vectors the signatures were wrong, and repeated they were answered rightly"},
+		{1, 0, "intermittent: the signatures of 64 vectors were wrong, but right when repeated"},
 		{3, 3, "fails only sometimes: right in round 1, wrong in round 2 at pin 8 (3Y), in step 383"},
 		{3, 0, "fails only sometimes: right in round 1, wrong in round 2 by signature, in steps 321 to 384; read back one by one these were right"},
 	} {

@@ -1,17 +1,16 @@
-// Package certificate writes down what a record says of a chip, as a page to print
-// and hand over with it: the certificate, or for a chip that failed or was not
-// tested a sheet that says so. It makes the labels for the drawer too, and signs a
-// page so that every change to it shows.
+// Package certificate prints a record as a page to hand over with the chip: the
+// certificate, or, if the chip failed or was not tested, a sheet that says so. It also
+// makes labels for the drawer, and signs pages so that any change shows.
 //
-// The page of a record is always the same, byte for byte, as long as no row about the
-// same chip is added: it holds the time of the test and none of its own. Its QR code (ISO/IEC 18004, error correction M) holds
+// The page of a record is the same, byte for byte, until a row about the same chip is
+// added: it holds the time of the test, not of writing. Its QR code (ISO/IEC 18004,
+// error correction M) holds
 //
 //	CHIPASSAY RECORD 17 <SHA-256 of the record in capital hexadecimal digits>
 //
-// in the alphanumeric characters of that standard, so that the code stays small.
+// in the alphanumeric characters of that standard, to keep the code small.
 //
-// How a page is signed stands with Sign, what a key's fingerprint is with
-// Key.Fingerprint.
+// Sign documents the signature, Key.Fingerprint the fingerprint.
 package certificate
 
 import (
@@ -94,7 +93,7 @@ func holds(r record.Record, history []record.Record) error {
 	case now.Serial < r.Serial:
 		how = "the test before it"
 	}
-	return fmt.Errorf("record %d %s: the current record of its chip is %d, %s: make the page anew with chipassay certificate %d: %w",
+	return fmt.Errorf("record %d %s: the current record of its chip is %d, %s: make the page again with chipassay certificate %d: %w",
 		r.Serial, what, now.Serial, how, r.Chip, ErrNone)
 }
 

@@ -189,7 +189,7 @@ func TestOnlyWhatHoldsIsCertified(t *testing.T) {
 	second := appended(t, s, again)
 	_, err := Read(t.Context(), s, first.Serial)
 	require.ErrorIs(t, err, ErrNone)
-	require.ErrorContains(t, err, "record 1 is not the current one: the current record of its chip is 2, a retest: make the page anew with chipassay certificate 1")
+	require.ErrorContains(t, err, "record 1 is not the current one: the current record of its chip is 2, a retest: make the page again with chipassay certificate 1")
 
 	void := second
 	void.Kind, void.Corrects, void.RetestOf, void.Report = record.Void, second.Serial, 0, nil
@@ -206,12 +206,12 @@ func TestOnlyWhatHoldsIsCertified(t *testing.T) {
 	correction.Time = first.Time.Add(time.Hour)
 	fourth := appended(t, s, correction)
 	_, err = Read(t.Context(), s, first.Serial)
-	require.ErrorContains(t, err, "the current record of its chip is 4, which corrects record 1: make the page anew with chipassay certificate 1")
+	require.ErrorContains(t, err, "the current record of its chip is 4, which corrects record 1: make the page again with chipassay certificate 1")
 	c, err := Read(t.Context(), s, fourth.Serial)
 	require.NoError(t, err)
 	words := wellFormed(t, pageOf(t, c))
 	require.Contains(t, words, "7410 J")
-	require.Contains(t, words, "corrects what was written down with the test in record 1")
+	require.Contains(t, words, "corrects what was recorded with the test in record 1")
 	require.Contains(t, words, "Tested "+first.Time.Format("2 January 2006, 15:04")+" UTC", "of the test, not of the correction")
 
 	void = c.Record
@@ -240,32 +240,32 @@ func TestThePageTellsOfTheTestsBeforeIt(t *testing.T) {
 	require.NotContains(t, page(failed.Serial), "Other tests of this chip")
 	second := appended(t, s, again)
 	words := page(second.Serial)
-	require.Contains(t, words, "Other tests of this chip took the place of record 1, fail Tested")
-	require.Contains(t, words, "This record took the place of record 1, fail, of "+failed.Time.Format("2 January 2006, 15:04")+" UTC: "+failed.Reason)
+	require.Contains(t, words, "Other tests of this chip replaces record 1, fail Tested")
+	require.Contains(t, words, "This record replaces record 1, fail, of "+failed.Time.Format("2 January 2006, 15:04")+" UTC: "+failed.Reason)
 
 	third := tested(t, "fail.json")
 	third.RetestOf = failed.Serial
 	third = appended(t, s, third)
 	words = page(third.Serial)
-	require.Contains(t, words, "took the place of record 1, fail; record 2, pass")
+	require.Contains(t, words, "replaces record 1, fail; record 2, pass")
 	void := third
 	void.Kind, void.Corrects, void.RetestOf, void.Report, void.Reason = record.Void, third.Serial, 0, nil, "a bent leg"
 	appended(t, s, void)
 	words = page(second.Serial)
-	require.Contains(t, words, "took the place of record 1, fail; record 3, fail, is void by record 4: a bent leg")
-	require.Contains(t, words, "Record 3, fail, of "+third.Time.Format("2 January 2006, 15:04")+" UTC was made void by record 4: a bent leg.")
+	require.Contains(t, words, "replaces record 1, fail; record 3, fail, was voided by record 4: a bent leg")
+	require.Contains(t, words, "Record 3, fail, of "+third.Time.Format("2 January 2006, 15:04")+" UTC was voided by record 4: a bent leg.")
 
 	corrected := second
 	corrected.Kind, corrected.Corrects, corrected.RetestOf, corrected.Marking = record.Correction, second.Serial, 0, "7410 J"
-	require.Contains(t, page(appended(t, s, corrected).Serial), "took the place of record 1, fail; record 3, fail, is void")
+	require.Contains(t, page(appended(t, s, corrected).Serial), "replaces record 1, fail; record 3, fail, was voided")
 
 	unknown := tested(t, "not-tested.json")
 	unknown = appended(t, s, unknown)
 	once := tested(t, "pass.json")
 	once.RetestOf = unknown.Serial
 	words = page(appended(t, s, once).Serial)
-	require.Contains(t, words, "took the place of record 6, not tested")
-	require.NotContains(t, words, "This record took the place", "it never failed")
+	require.Contains(t, words, "replaces record 6, not tested")
+	require.NotContains(t, words, "This record replaces", "it never failed")
 
 	rejected := tested(t, "pass.json")
 	rejected.Grade, rejected.Lot = "reject", "signal box 5"
@@ -273,17 +273,17 @@ func TestThePageTellsOfTheTestsBeforeIt(t *testing.T) {
 	sound := tested(t, "pass.json")
 	sound.RetestOf, sound.Lot = rejected.Serial, "signal box 5"
 	sound = appended(t, s, sound)
-	require.Contains(t, page(sound.Serial), "This record took the place of record 8, pass, but of grade reject, of ")
+	require.Contains(t, page(sound.Serial), "This record replaces record 8, pass, but of grade reject, of ")
 
 	_, title, err := ReadAll(t.Context(), s, []int64{sound.Serial}, "signal box 5")
 	require.NoError(t, err)
-	require.Equal(t, "Lot signal box 5, 1 chips: 1 pass, 0 fail, 0 not tested; 1 bad before and no longer counted", title)
+	require.Equal(t, "Lot signal box 5, 1 chips: 1 pass, 0 fail, 0 not tested; 1 formerly bad, no longer counted", title)
 	_, title, err = ReadAll(t.Context(), s, []int64{sound.Serial}, "")
 	require.NoError(t, err)
 	require.Equal(t, "1 chips: 1 pass, 0 fail, 0 not tested", title)
 }
 
-// 938 is week 38 of a year that ends in 9: the code does not tell the decade,
+// 938 is week 38 of a year that ends in 9: the code does not give the decade,
 // whoever corrected it. The week of Monday 15 September 1969 by ISO 8601.
 func TestACorrectedDateCodeKeepsItsDoubt(t *testing.T) {
 	s := newStore(t)
@@ -308,7 +308,7 @@ func TestACorrectedDateCodeKeepsItsDoubt(t *testing.T) {
 func TestWhatTheReportDoesNotBearOutIsRefused(t *testing.T) {
 	s := newStore(t)
 	for why, change := range map[string]func(*record.Record){
-		"no report":           func(r *record.Record) { r.Report = nil },
+		"no test report":      func(r *record.Record) { r.Report = nil },
 		"names the chip 7420": func(r *record.Record) { r.Part, r.Type = "7420", "7420" },
 		"only 511 of 512": func(r *record.Record) {
 			r.Report = bytes.Replace(r.Report, []byte(`"vectors_applied":512`), []byte(`"vectors_applied":511`), 1)

@@ -19,20 +19,20 @@ func (c Certificate) earlier() (tests []record.Record) {
 	return tests
 }
 
-// otherTests says what became of the other tests of the chip: "replaced record
+// otherTests says what became of the other tests of the chip: "replaces record
 // 6, fail".
 func (c Certificate) otherTests() string {
 	var taken, void []string
 	for _, h := range c.earlier() {
 		words := fmt.Sprintf("record %d, %s", h.Serial, verdictOf(h))
 		if v := voidOf(c.history, h.Serial); v != nil {
-			void = append(void, fmt.Sprintf("%s, is void by record %d: %s", words, v.Serial, v.Reason))
+			void = append(void, fmt.Sprintf("%s, was voided by record %d: %s", words, v.Serial, v.Reason))
 		} else {
 			taken = append(taken, words)
 		}
 	}
 	if len(taken) > 0 {
-		void = append([]string{"took the place of " + strings.Join(taken, "; ")}, void...)
+		void = append([]string{"replaces " + strings.Join(taken, "; ")}, void...)
 	}
 	return strings.Join(void, "; ")
 }
@@ -44,9 +44,9 @@ func (c Certificate) cleared() (lines []string) {
 		if !h.Nonconforming(record.ByLevels) {
 			continue
 		}
-		line := fmt.Sprintf("this record took the place of record %d, %s, of %s: %s", h.Serial, verdictOf(h), moment(h.Time), h.Reason)
+		line := fmt.Sprintf("this record replaces record %d, %s, of %s: %s", h.Serial, verdictOf(h), moment(h.Time), h.Reason)
 		if v := voidOf(c.history, h.Serial); v != nil {
-			line = fmt.Sprintf("record %d, %s, of %s was made void by record %d: %s", h.Serial, verdictOf(h), moment(h.Time), v.Serial, v.Reason)
+			line = fmt.Sprintf("record %d, %s, of %s was voided by record %d: %s", h.Serial, verdictOf(h), moment(h.Time), v.Serial, v.Reason)
 		}
 		lines = append(lines, report.Sentence(line))
 	}

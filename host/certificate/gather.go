@@ -46,7 +46,7 @@ func ReadAll(ctx context.Context, s *record.Store, serials []int64, lot string) 
 			return nil, "", err
 		}
 		if title = "Lot " + lot + ", " + title; len(cleared) > 0 {
-			title += fmt.Sprintf("; %d bad before and no longer counted", len(cleared))
+			title += fmt.Sprintf("; %d formerly bad, no longer counted", len(cleared))
 		}
 	}
 	return list, title, nil

@@ -164,7 +164,7 @@ func TestLabelsAreOfWhatHolds(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []int64{2}, lot)
 	_, err = OfLot(t.Context(), s, "signal box 5")
-	require.ErrorContains(t, err, "no record of the lot")
+	require.ErrorContains(t, err, "has no current record")
 	_, _, err = ReadAll(t.Context(), s, []int64{2}, "")
-	require.ErrorContains(t, err, "record 2 has no report of its test")
+	require.ErrorContains(t, err, "record 2 has no test report")
 }

@@ -25,8 +25,8 @@ type LayoutWords struct {
 	Gap    string // "2.5", or "2.5x0": across, and down
 }
 
-// A Layout is where labels lie on a sheet, mm from its upper left corner. As many
-// as there is room for lie in the middle of the paper.
+// A Layout is where labels are on a sheet, mm from its upper left corner. As many
+// as there is room for are in the middle of the paper.
 type Layout struct {
 	PaperWidth, PaperHeight float64
 	Width, Height           float64 // of a label
@@ -70,7 +70,7 @@ func (w LayoutWords) Layout() (Layout, error) {
 	return l, nil
 }
 
-// fits is how many labels lie side by side in some room. A hundredth of a mm is forgiven.
+// fits is how many labels fit side by side in some room. A hundredth of a mm is forgiven.
 func fits(room, label, gap float64) int {
 	return max(0, int(math.Floor((room+gap+0.01)/(label+gap))))
 }
@@ -83,7 +83,7 @@ func span(n int, label, gap float64) float64 {
 // PerSheet is how many labels a sheet holds.
 func (l Layout) PerSheet() int { return l.Columns * l.Rows }
 
-// Place is the sheet on which the n-th label lies, both from 0, and the label's
+// Place is the sheet on which the n-th label is, both from 0, and the label's
 // upper left corner there: row by row, from the left.
 func (l Layout) Place(n int) (sheet int, x, y float64) {
 	sheet, n = n/l.PerSheet(), n%l.PerSheet()

@@ -19,7 +19,7 @@ const (
 	pageStart = "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"generator\" content=\"chipassay certificate 1\">\n"
 	pageEnd   = "</body>\n</html>\n"
 
-	// elementStart never stands in a page otherwise: a text's < is escaped.
+	// elementStart occurs nowhere else in a page: a text's < is escaped.
 	elementStart = `<section class="signature" id="signature" data-key="`
 	elementText  = elementStart + `KEY" data-signature="SIGNATURE">
 <style>@page { @bottom-center { content: "signed by key FINGERPRINT"; white-space: nowrap; vertical-align: top; padding-top: 2mm; font: 5.5pt monospace; color: #5a5750; } }</style>
@@ -56,7 +56,7 @@ func Sign(file []byte, k Key) ([]byte, error) {
 	case k.Private == nil:
 		return nil, fmt.Errorf("a public key cannot sign: name the private key: %w", ErrKey)
 	case bytes.Contains(file, []byte(elementStart)):
-		return nil, fmt.Errorf("%w: make the certificate anew to sign it with another key", ErrSigned)
+		return nil, fmt.Errorf("%w: make the certificate again to sign it with another key", ErrSigned)
 	case !bytes.HasPrefix(file, []byte(pageStart)) || !bytes.HasSuffix(file, []byte(pageEnd)):
 		return nil, fmt.Errorf("%w, or was changed: only unchanged ones are signed", ErrNotOurs)
 	}

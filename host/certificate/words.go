@@ -60,7 +60,7 @@ func (c Certificate) name() string {
 	return cmp.Or(c.Record.Marking, c.Chip.Typed, c.Record.Type)
 }
 
-// dateCode is the record's date code. One that the report does not tell of is read anew.
+// dateCode is the record's date code. One that the report does not have is read from the record.
 func (c Certificate) dateCode() *report.DateCode {
 	r, d := c.Record, c.Chip.DateCode
 	if r.DateCode == "" {
@@ -134,7 +134,7 @@ func (p page) ChipFacts() []report.Fact {
 	return report.Known(
 		report.Fact{Label: "Part", Value: r.Type, More: p.Title},
 		report.Fact{Label: "Family", Value: strings.TrimSuffix(r.Family+", "+p.FamilyTitle, ", ")},
-		report.Fact{Label: "Marking", Value: cmp.Or(r.Marking, "not written down"), More: tested},
+		report.Fact{Label: "Marking", Value: cmp.Or(r.Marking, "not recorded"), More: tested},
 		report.Fact{Label: "How it is known", Value: p.Chip.Identified},
 		p.DateCode.Fact(),
 		report.Fact{Label: "Drawer", Value: r.Drawer},
@@ -153,7 +153,7 @@ func (p page) OriginFacts() []report.Fact {
 		number.More = fmt.Sprintf("its current record is %d", r.Serial)
 	}
 	if r.Serial != p.Tested.Serial {
-		number.More += fmt.Sprintf(", which corrects what was written down with the test in record %d, on %s; what was measured stands",
+		number.More += fmt.Sprintf(", which corrects what was recorded with the test in record %d, on %s; the measurements are unchanged",
 			p.Tested.Serial, r.Time.Format(momentForm))
 	}
 	imported := ""

@@ -130,7 +130,7 @@ func (d *display) resize(columns, rows int) {
 
 func (d *display) text(row int) string { return strings.TrimRight(string(d.lines[row]), " ") }
 
-// The tally and what is waited for stand in the last two lines whatever is said above and
+// The tally and what is waited for are in the last two lines whatever is said above and
 // however the terminal's size changes; then the terminal is as it was, and the lines are gone.
 func TestTheLastLinesStay(t *testing.T) {
 	d := newDisplay(t, 80, 24)

@@ -18,7 +18,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A stopwatch is a Bench that tells how long its tests took.
+// A stopwatch is a Bench that reports how long its tests took.
 type stopwatch struct {
 	*Tray
 	tests time.Duration

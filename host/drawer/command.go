@@ -17,10 +17,10 @@ import (
 // is no other's, and what stands behind it.
 type command struct {
 	word, argument, does string
-	obey                 func(r *Run, ctx context.Context, argument string) error
+	do                   func(r *Run, ctx context.Context, argument string) error
 }
 
-// An invalid is what the operator is told; the run goes on.
+// An invalid is input that the operator is asked to correct; the run goes on.
 type invalid string
 
 func (i invalid) Error() string { return string(i) }
@@ -37,7 +37,7 @@ func Commands() string {
 
 var commands []command
 
-func init() { // help lists the list that it stands in
+func init() { // help lists the list that it is in
 	commands = []command{
 		{"date", "CODE", "date code of this chip if tested, else of the next; - for none", (*Run).sayDate},
 		{"note", "TEXT", "note about that chip", (*Run).sayNote},
@@ -61,8 +61,8 @@ func by(e event) func(*Run, context.Context, string) error {
 	return func(r *Run, ctx context.Context, _ string) error { return r.on(ctx, e) }
 }
 
-// obey does what a line says. What it cannot do it says, and the run goes on.
-func (r *Run) obey(ctx context.Context, line string) error {
+// execute does what a line says. It reports what it cannot do, and the run goes on.
+func (r *Run) execute(ctx context.Context, line string) error {
 	word, argument, _ := strings.Cut(strings.TrimSpace(line), " ")
 	err := r.obeyWord(ctx, strings.ToLower(word), strings.TrimSpace(argument))
 	if said, ok := err.(invalid); ok {
@@ -82,13 +82,13 @@ func (r *Run) obeyWord(ctx context.Context, word, argument string) error {
 	case i < 0:
 		return invalid(fmt.Sprintf("%q is not a command; help lists them", word))
 	case commands[i].word != word && slices.ContainsFunc(commands[i+1:], fits):
-		return invalid(fmt.Sprintf("%q is the beginning of several commands; help lists them", word))
+		return invalid(fmt.Sprintf("%q begins several commands; help lists them", word))
 	case commands[i].argument != "" && argument == "":
-		return invalid(fmt.Sprintf("say %s %s", commands[i].word, commands[i].argument))
+		return invalid(fmt.Sprintf("type %s %s", commands[i].word, commands[i].argument))
 	case commands[i].argument == "" && argument != "":
 		return invalid(fmt.Sprintf("%s takes no argument", commands[i].word))
 	}
-	return commands[i].obey(r, ctx, argument)
+	return commands[i].do(r, ctx, argument)
 }
 
 // date understands a date code for the next chip.

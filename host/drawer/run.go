@@ -1,10 +1,9 @@
-// Package drawer is the work on a drawer of chips, one after another and hands
-// free: it waits for a chip, tests it, writes the record, shows the verdict,
-// waits until the chip is taken out, and goes on. The operator can say more at
-// any time (Commands), but need not.
+// Package drawer tests a drawer of chips, one after another and hands free: it waits
+// for a chip, tests it, writes the record, shows the verdict and waits until the chip
+// is taken out. The operator may type commands at any time (Commands).
 //
-// A verdict is shown as written down only once its record is on the disk. What
-// is said of a chip afterwards, its date code or an undo, is a record of its own.
+// A verdict is shown as recorded only once its record is on disk. A later date code,
+// note or undo is a record of its own.
 package drawer
 
 import (
@@ -63,7 +62,7 @@ type Run struct {
 	Records               Keeper
 	Screen                *Screen
 	Pace                  time.Duration // between two looks at the socket
-	Numbers               bool          // say the number under which each chip was written down, for its bag
+	Numbers               bool          // show the number under which each chip was recorded, for its bag
 
 	// Practice is the Bench where a person practises with virtual chips, and takes them
 	// out and seats them by Enter; nil where chips come by hand.
@@ -105,7 +104,7 @@ const (
 )
 
 // Do works on the drawer until the operator ends it, no more chips come or ctx is
-// done, which are no errors, and tells what came of it.
+// done, which are no errors, and returns what came of it.
 func (r *Run) Do(ctx context.Context) (Summary, error) {
 	var err error
 	if r.typ, err = r.find(r.Typed); err != nil {
@@ -210,9 +209,9 @@ func (r *Run) test(ctx context.Context) error {
 	return nil
 }
 
-// asWritten says what was written down.
+// asWritten says what was recorded.
 func (r *Run) asWritten(written record.Record) string {
-	words := "written down"
+	words := "recorded"
 	if written.RetestOf != 0 {
 		words = "tested again, " + words
 	}
@@ -241,7 +240,7 @@ func (r *Run) forget() {
 	}
 }
 
-// nothingLearned says why a test tells nothing of a chip, so that there is nothing to write down.
+// nothingLearned says why a test shows nothing of a chip, so that there is nothing to record.
 func nothingLearned(ctx context.Context, result *assay.Result) string {
 	switch s := result.Seating; {
 	case result.Verdict != assay.NotTested:

@@ -139,7 +139,7 @@ func TestRejectAfterReseating(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			rows, shown := played(t, &bench{script: c.script, troubles: c.troubles}, nil)
 			assert.Equal(t, c.rows, rows)
-			assert.Equal(t, c.advice, strings.Count(shown, "clean its pins, say retest"))
+			assert.Equal(t, c.advice, strings.Count(shown, "clean its pins, type retest"))
 			assert.Equal(t, strings.HasSuffix(c.rows[0], "fail"), strings.Contains(shown, ", reject\n"), shown)
 		})
 	}
@@ -161,7 +161,7 @@ func TestRuns(t *testing.T) {
 		{"a date code before the chip is that chip's alone", "<date 7938>cc--cc--", 2, []string{"1 7400 pass 7938", "2 7400 pass"}},
 		{"a date code after the test is this chip's", "cc<date 7938>--cc--", 2, []string{"2 7400 pass 7938", "3 7400 pass"}},
 		{"a date code taken away", "<date 7938>cc<date ->--", 1, []string{"2 7400 pass"}},
-		{"a wrong date code is told and changes nothing", "<date 7960>cc--", 1, []string{"1 7400 pass"}},
+		{"a wrong date code is reported and changes nothing", "<date 7960>cc--", 1, []string{"1 7400 pass"}},
 		{"the button starts, and once down starts once", "-bb--", 1, []string{"1 7400 pass"}},
 		{"the button again tests the same chip again", "cc-bc--", 2, []string{"2 7400 pass"}},
 		{"the button that went down during the test does not start another", "ccbb--", 1, []string{"1 7400 pass"}},
@@ -173,7 +173,7 @@ func TestRuns(t *testing.T) {
 		{"undo of a retest brings the first test back", "cc<retest><undo>--", 2, []string{"1 7400 pass"}},
 		{"undo of a correction, then of the test", "cc<note x><undo><undo>--", 1, nil},
 		{"a note after an undo is not the chip's before", "cc--cc<undo><note x>--cc--", 3, []string{"1 7400 pass", "4 7400 pass  x"}},
-		{"undo of nothing is told", "<undo>cc--", 1, []string{"1 7400 pass"}},
+		{"undo of nothing is reported", "<undo>cc--", 1, []string{"1 7400 pass"}},
 		{"skip", "<note x><skip>cc--cc--", 1, []string{"1 7400 pass"}},
 		{"another part", "cc--<part 7402>cc--", 2, []string{"1 7400 pass", "2 7402 pass"}},
 		{"a part that there is not leaves the old one", "<part 9999>cc--", 1, []string{"1 7400 pass"}},
@@ -192,18 +192,18 @@ func TestRuns(t *testing.T) {
 	}
 }
 
-// What tells nothing of a chip is not written down, and the chip comes again as a new one.
+// What shows nothing of a chip is not recorded, and the chip comes again as a new one.
 func TestWhatIsNotWritten(t *testing.T) {
 	empty := &contact.Seating{Found: contact.EmptySocket}
 	b := &bench{script: "cc--cc--", verdicts: []assay.Verdict{assay.NotTested, assay.Fail}, seatings: []*contact.Seating{empty}}
 	rows, shown := played(t, b, nil)
 	assert.Equal(t, []string{"1 7400 fail"}, rows)
-	assert.Contains(t, shown, "not written down: there is no chip")
+	assert.Contains(t, shown, "not recorded: there is no chip")
 
 	touching := &contact.Seating{Found: "pins 1 and 2 touch each other", Pins: []int{1, 2}}
 	b = &bench{script: "cc--", verdicts: []assay.Verdict{assay.NotTested}, seatings: []*contact.Seating{touching}}
 	rows, _ = played(t, b, nil)
-	assert.Equal(t, []string{"1 7400 not tested"}, rows, "what is wrong with the chip itself is written down")
+	assert.Equal(t, []string{"1 7400 not tested"}, rows, "what is wrong with the chip itself is recorded")
 }
 
 // A cable that comes off stops nothing: the run goes on when the adapter is back.
@@ -219,7 +219,7 @@ func TestAdapterLost(t *testing.T) {
 		}
 	})
 	assert.Equal(t, []string{"1 7400 pass", "2 7400 pass"}, rows)
-	assert.Contains(t, shown, "the adapter does not answer: look at its cable. Every record is kept")
+	assert.Contains(t, shown, "the adapter does not answer: check its cable. All records are safe")
 	assert.Contains(t, shown, "the adapter is back")
 	assert.Equal(t, 3, tries)
 }
@@ -264,7 +264,7 @@ func TestPartOfTheDrawer(t *testing.T) {
 	assert.Equal(t, 3, strings.Count(shown, "\a"), "three bells for a fail")
 }
 
-// The letters are told apart from two metres by their strokes: each word of a verdict is
+// The letters are distinguished from two metres by their strokes: each word of a verdict is
 // seven lines that fit the terminal, and no control character without colour.
 func TestLargeLetters(t *testing.T) {
 	want := map[assay.Verdict]string{assay.Pass: "  ########", assay.Fail: "  ##########", assay.NotTested: "  ##      ##"}

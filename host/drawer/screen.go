@@ -71,7 +71,7 @@ func (s *Screen) testing(r *Run) {
 // status shows the tally and what is waited for, and reports whether it can.
 func (s *Screen) status(r *Run) bool { return s.draw(r.tally(), r.awaits()) }
 
-// verdict shows a verdict, and what was written down.
+// verdict shows a verdict, and what was recorded.
 func (s *Screen) verdict(sheet report.Document, written string) {
 	v := sheet.Verdict
 	if s.Large {
@@ -84,7 +84,7 @@ func (s *Screen) verdict(sheet report.Document, written string) {
 	}
 }
 
-// ring rings so often that the verdict can be told by ear.
+// ring rings so often that the verdict can be heard.
 func (s *Screen) ring(v assay.Verdict) {
 	times := map[assay.Verdict]int{assay.Pass: 1, assay.Fail: 3, assay.PassBut: 4}[v]
 	if times == 0 {

@@ -14,7 +14,7 @@ type state int
 
 const (
 	waiting    state = iota // the socket is empty: for a chip
-	tested                  // the chip in the socket is the one written down last: that it is taken out
+	tested                  // the chip in the socket is the one recorded last: that it is taken out
 	passedOver              // the chip in the socket has no record (skipped, taken back, not tested): likewise
 	paused                  // for go; the socket is left alone
 	lost                    // for the adapter to answer again
@@ -51,7 +51,7 @@ type action func(*Run, context.Context) error
 //	paused                                              as before   refused                   as before
 //	lost                                                refused     refused          refused  refused                    as before
 //
-// A test leads to tested where it was written down, to passedOver where not, and to
+// A test leads to tested where it was recorded, to passedOver where not, and to
 // waiting where the socket was empty; end ends every state. In practice, Enter seats the next
 // chip first. What the operator says of a chip (date, note, marking, undo) and of the
 // next one (part, skip) does the same in every state: it is about the chip in the socket
@@ -71,7 +71,7 @@ func at(s state, e event) action {
 			pause: (*Run).halt, goOn: (*Run).announce, end: (*Run).finish, silent: (*Run).lose,
 		},
 		paused: {
-			enter: (*Run).resume, again: refuse("paused: say go first"), goOn: (*Run).resume, end: (*Run).finish,
+			enter: (*Run).resume, again: refuse("paused: type go first"), goOn: (*Run).resume, end: (*Run).finish,
 		},
 		lost: {
 			enter: refuse(noAnswer), again: refuse(noAnswer), pause: refuse(noAnswer), goOn: refuse(noAnswer), end: (*Run).finish,
@@ -80,7 +80,7 @@ func at(s state, e event) action {
 	}[s][e]
 }
 
-const noAnswer = "the adapter does not answer: look at its cable"
+const noAnswer = "the adapter does not answer: check its cable"
 
 // on does what an event does.
 func (r *Run) on(ctx context.Context, e event) error {
@@ -104,7 +104,7 @@ func (r *Run) turn(ctx context.Context) error {
 	line, ok, err := r.Hand.Next()
 	switch {
 	case ok:
-		return r.obey(ctx, line)
+		return r.execute(ctx, line)
 	case err != nil && !errors.Is(err, io.EOF):
 		return err
 	case err != nil && (r.state == paused || r.Practice != nil): // nobody is there to go on
@@ -218,7 +218,7 @@ func (r *Run) seatNext(ctx context.Context) error {
 		r.next.as = another
 	}
 	for _, line := range words {
-		if err := r.obey(ctx, line); err != nil {
+		if err := r.execute(ctx, line); err != nil {
 			return err
 		}
 	}
@@ -255,7 +255,7 @@ func (r *Run) halt(context.Context) error {
 
 func (r *Run) lose(context.Context) error {
 	r.state, r.back = lost, r.state
-	r.Screen.say("%s. Every record is kept, and the run goes on by itself when it is back", noAnswer)
+	r.Screen.say("%s. All records are safe, and the run continues when it is back", noAnswer)
 	return nil
 }
 

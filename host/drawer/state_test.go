@@ -33,7 +33,7 @@ func TestTableOfStates(t *testing.T) {
 	}
 }
 
-// kindOf tells the kind of an action: refusals are the same whatever the run is.
+// kindOf gives the kind of an action: refusals are the same whatever the run is.
 func kindOf(s state, e event) string {
 	do := at(s, e)
 	if do == nil {
@@ -59,14 +59,14 @@ func TestThroughStates(t *testing.T) {
 	}{
 		{"Enter goes on after a pause", "cc<pause><>--cc--", nil, 2, []string{"1 7400 pass", "2 7400 pass"}, ""},
 		{"a note in a pause is about the chip in the socket", "cc<pause><note x><go>--cc--", nil, 2, []string{"2 7400 pass  x", "3 7400 pass"}, "corrected"},
-		{"no retest in a pause", "cc<pause><retest><go>--", nil, 1, []string{"1 7400 pass"}, "paused: say go first"},
+		{"no retest in a pause", "cc<pause><retest><go>--", nil, 1, []string{"1 7400 pass"}, "paused: type go first"},
 		{"taken back in a pause, the chip has no record", "cc<pause><undo><go><note x>--cc--", nil, 2, []string{"3 7400 pass  x"}, "taken back: the test of chip 1: pass"},
 		{"a pause in a pause", "<pause><pause><go>cc--", nil, 1, []string{"1 7400 pass"}, ""},
 		{"the end in a pause", "cc--<pause><end>cc--", nil, 1, []string{"1 7400 pass"}, ""},
 		{"skip is of the next chip while this one is still there", "cc<skip>--cc--cc--", nil, 2, []string{"1 7400 pass", "2 7400 pass"}, "skipped; take it out"},
 		{"the word said last counts", "cc--<skip><retest>cc--", nil, 2, []string{"2 7400 pass"}, ""},
 		{"likewise", "cc--<retest><skip>cc--cc--", nil, 2, []string{"1 7400 pass", "2 7400 pass"}, ""},
-		{"Enter does not test a skipped chip", "<skip>cc<>--", nil, 0, nil, "take it out, or say retest"},
+		{"Enter does not test a skipped chip", "<skip>cc<>--", nil, 0, nil, "take it out, or type retest"},
 		{"the button does", "<skip>cc-bb--", nil, 1, []string{"1 7400 pass"}, ""},
 		{"and retest", "<skip>cc<retest>--", nil, 1, []string{"1 7400 pass"}, ""},
 		{"a chip whose test was taken back is tested as a new one", "cc<undo><retest>--", nil, 2, []string{"3 7400 pass"}, ""},
@@ -103,7 +103,7 @@ func TestARetestPutInWrongly(t *testing.T) {
 	b := &bench{script: "cc<retest>cc--", verdicts: []assay.Verdict{assay.Pass, assay.NotTested, assay.Fail}, seatings: []*contact.Seating{nil, wrong}}
 	rows, shown := played(t, b, nil)
 	require.Equal(t, []string{"2 7400 fail"}, rows, shown)
-	require.Contains(t, shown, "tested again, written down, strong")
+	require.Contains(t, shown, "tested again, recorded, strong")
 }
 
 // Nobody sees a number of a record unless they ask; then it is that of the chip's bag.
@@ -112,6 +112,6 @@ func TestNumbers(t *testing.T) {
 	_, shown := played(t, &bench{script: script}, nil)
 	assert.NotRegexp(t, `number|record \d`, shown)
 	_, shown = played(t, &bench{script: script}, func(r *Run) { r.Numbers = true })
-	assert.Equal(t, 2, strings.Count(shown, "written down as number 2"), shown)
-	assert.Contains(t, shown, "written down as number 5, strong", "after a retest and a correction of the second")
+	assert.Equal(t, 2, strings.Count(shown, "recorded as number 2"), shown)
+	assert.Contains(t, shown, "recorded as number 5, strong", "after a retest and a correction of the second")
 }

@@ -82,7 +82,7 @@ func TestAShortedChipInADrawer(t *testing.T) {
 	sheet := s.Tray.Chips[0]
 	require.Equal(t, assay.Fail, sheet.Verdict)
 	require.Equal(t, verdict.Reject, sheet.Grade)
-	require.Equal(t, "the same after it was seated anew: pins 1 and 2 shorted", sheet.Reason)
+	require.Equal(t, "the same after reseating: pins 1 and 2 shorted", sheet.Reason)
 	require.Contains(t, sheet.Cause, "broken inside")
 	require.Equal(t, []int{1, 2}, sheet.PinsFailed)
 }

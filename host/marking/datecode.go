@@ -151,7 +151,7 @@ func (d *DateCode) choose(madeSince int) {
 		d.Doubt = fmt.Sprintf("Date code %s is earlier than the family, made since about %d: read the marking again.", d.Raw, madeSince)
 	}
 	d.From, d.To = d.Candidates[taken].From, d.Candidates[taken].To
-	month, several := d.Candidates[taken].Month > 0, "The code does not tell the decade"
+	month, several := d.Candidates[taken].Month > 0, "The code does not give the decade"
 	if month {
 		several = "The code fits several months"
 	}

@@ -11,7 +11,7 @@ import (
 
 // ErrNotCurrent is the error for a correction or void of a row that another
 // already replaced.
-var ErrNotCurrent = errors.New("another took its place: name that one")
+var ErrNotCurrent = errors.New("it was replaced: name the record that replaced it")
 
 // Append adds a record and gives it back with its serial number and digests. It
 // returns when the record is on the disk. A program that is being interrupted

@@ -83,7 +83,7 @@ func child(t *testing.T, path string, args ...string) (*exec.Cmd, io.Reader) {
 	return c, out
 }
 
-// acknowledged reads what a child said it had appended, by serial number, and tells how many
+// acknowledged reads what a child said it had appended, by serial number, and reports how many
 // records that is so far.
 func acknowledged(t *testing.T, out io.Reader, soFar func(int)) (records map[int64]string, said string) {
 	t.Helper()

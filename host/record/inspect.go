@@ -73,7 +73,7 @@ func (i Inspection) Notes() (notes []string) {
 		notes = append(notes, fmt.Sprintf("tested before the lot was opened: %d of the sample; a plan is to be chosen first", i.Before))
 	}
 	if len(i.Untested) > 0 {
-		notes = append(notes, fmt.Sprintf("of the sample without a verdict: %s %s: test each again with --retest and its number, or, if no chip of the lot was in the socket, make the record void",
+		notes = append(notes, fmt.Sprintf("of the sample without a verdict: %s %s: test each again with --retest and its number, or, if no chip of the lot was in the socket, void the record",
 			map[bool]string{true: "record", false: "records"}[len(i.Untested) == 1], strings.Trim(fmt.Sprint(i.Untested), "[]")))
 	}
 	if i.Beyond > 0 {

@@ -139,7 +139,7 @@ func TestMigration(t *testing.T) {
 }
 
 // Section 1.3 of https://www.sqlite.org/fileformat2.html, from memory: what the
-// file is can be told from its header alone.
+// file is can be read from its header alone.
 func TestHeader(t *testing.T) {
 	_, b := filled(t)
 	require.Equal(t, "SQLite format 3\x00", string(b[:16]))

@@ -1,11 +1,11 @@
-// Package record keeps what was found of every chip: one SQLite file, to which
-// rows are only appended. A chip tested again, a correction and an undo are new
-// rows that name the old one; what is asked is answered by the latest.
+// Package record stores the result of every chip in one SQLite file, to which rows are
+// only appended. A retest, a correction or an undo is a new row that names the old one;
+// queries answer from the latest.
 //
-// Each row holds the SHA-256 digest of its own fields and of the row before
-// (see Record.Sum), so that a row changed, removed or put in later is noticed.
-// Rows cut off the end, or rewritten with all that follow, are not, unless the
-// digest of one of them was kept elsewhere (see Seal), as on a certificate.
+// Each row holds the SHA-256 digest of its own fields and of the row before (see
+// Record.Sum), so a changed, removed or inserted row is noticed. Rows cut off the end,
+// or rewritten with all that follow, are noticed only if the digest of one of them was
+// kept elsewhere (see Seal), as on a certificate.
 package record
 
 import (

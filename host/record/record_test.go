@@ -64,7 +64,7 @@ func TestSumIsThatOfTheFieldsWrittenOut(t *testing.T) {
 	verified(t, s, 2)
 }
 
-// The columns are to hold what the report says, as it stands in the golden
+// The columns are to hold what the report says, as it is in the golden
 // reports.
 func TestFromReport(t *testing.T) {
 	report, err := os.ReadFile(filepath.Join("..", "report", "testdata", "fail.json"))

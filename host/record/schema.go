@@ -67,7 +67,7 @@ func migrate(ctx context.Context, db *sql.DB, steps []string) error {
 	if err := tx.Commit(); err != nil {
 		return err
 	}
-	// The header itself is to tell the version, to programs that look no further.
+	// The header itself is to give the version, to programs that look no further.
 	_, err = db.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)")
 	return err
 }

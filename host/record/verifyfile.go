@@ -145,7 +145,7 @@ func markedOurs(path string) bool {
 	return string(header[:len(magic)]) == magic || binary.BigEndian.Uint32(header[applicationIDAt:]) == applicationID
 }
 
-// changed reports whether an error of reading a whole file is for what stands in it, and
+// changed reports whether an error of reading a whole file is for what is in it, and
 // not for the disk, the rights or another program.
 func changed(err error) bool {
 	if errors.Is(err, ErrDamaged) {

@@ -241,7 +241,7 @@ func TestVerifyFileOfVersionTwo(t *testing.T) {
 	require.NoError(t, s.Close())
 }
 
-// The chain that a forger computes anew is sound in itself: only what was kept
+// The chain that a forger recomputes is sound in itself: only what was kept
 // elsewhere shows that rows were cut off or rewritten. Made here by writing the
 // forged rows into a new file, as a forger may.
 func TestSealsShowWhatTheChainCannot(t *testing.T) {
@@ -277,17 +277,17 @@ func TestSealsShowWhatTheChainCannot(t *testing.T) {
 		kept Seals
 		want string
 	}{
-		"as it was":            {path, now, ""},
-		"an earlier seal":      {path, Seals{Seal{2, records[1].Digest}, Seal{1, lots[0].Digest}}, ""},
-		"the records alone":    {path, Seals{Records: now.Records}, ""},
-		"cut, unseen":          {cut, Seals{}, ""},
-		"written anew, unseen": {anew, Seals{}, ""},
-		"cut":                  {cut, Seals{Records: now.Records}, "record 5 is missing: the file ends with record 4"},
-		"written anew":         {anew, Seals{Records: now.Records}, "record 5 has another digest than the one that was kept: it, or one before it, was written anew"},
-		"anew from the third":  {anew, Seals{Records: Seal{2, records[1].Digest}}, ""},
-		"the third itself":     {anew, Seals{Records: Seal{3, records[2].Digest}}, "record 3 has another digest than the one that was kept: it, or one before it, was written anew"},
-		"lots cut":             {cut, Seals{Lots: now.Lots}, "lot 3 is missing: the file ends with lot 2"},
-		"lots anew":            {anew, Seals{Lots: now.Lots}, "lot 3 has another digest than the one that was kept: it, or one before it, was written anew"},
+		"as it was":         {path, now, ""},
+		"an earlier seal":   {path, Seals{Seal{2, records[1].Digest}, Seal{1, lots[0].Digest}}, ""},
+		"the records alone": {path, Seals{Records: now.Records}, ""},
+		"cut, unseen":       {cut, Seals{}, ""},
+		"rewritten, unseen": {anew, Seals{}, ""},
+		"cut":               {cut, Seals{Records: now.Records}, "record 5 is missing: the file ends with record 4"},
+		"rewritten":         {anew, Seals{Records: now.Records}, "the digest of record 5 differs from the one that you kept: it, or one before it, was rewritten"},
+		"from the third":    {anew, Seals{Records: Seal{2, records[1].Digest}}, ""},
+		"the third itself":  {anew, Seals{Records: Seal{3, records[2].Digest}}, "the digest of record 3 differs from the one that you kept: it, or one before it, was rewritten"},
+		"lots cut":          {cut, Seals{Lots: now.Lots}, "lot 3 is missing: the file ends with lot 2"},
+		"lots rewritten":    {anew, Seals{Lots: now.Lots}, "the digest of lot 3 differs from the one that you kept: it, or one before it, was rewritten"},
 	} {
 		_, bad, err := verifiedFile(t, c.path, c.kept)
 		require.NoError(t, err, name)

@@ -1,7 +1,6 @@
-// Package report holds the one document of an assay, what a test of a chip found and
-// what it did not look at, and its renderings: for the terminal, as JSON, and as an
-// HTML page that prints on A4 and needs nothing but itself. A document is all that
-// any of them needs; records keep it.
+// Package report holds the document of an assay, what the test found and what it did
+// not cover, and its renderings: terminal text, JSON, and a self-contained HTML page
+// for A4. The renderings need nothing but the document; records store it.
 package report
 
 import (
@@ -144,7 +143,7 @@ type Memory struct {
 	Bitmap       *Bitmap       `json:"bitmap,omitempty"` // where no read was wrong there is none
 }
 
-// A CellFailure is a word of a memory that was read wrongly.
+// A CellFailure is a wrong read of a word of a memory.
 type CellFailure struct {
 	Address   int    `json:"address"`
 	Expected  uint32 `json:"expected"`

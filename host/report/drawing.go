@@ -48,7 +48,7 @@ type drawnPin struct {
 	Outward string
 }
 
-// Drawing is the chip from above; nil where the document does not tell its pins.
+// Drawing is the chip from above; nil where the document does not give its pins.
 func (d Document) Drawing() *drawing {
 	if len(d.Pins) == 0 {
 		return nil

@@ -22,7 +22,7 @@ var pageText string
 var styleText string
 
 // pieces are what every page is made of. The style is part of the program, so it may
-// stand in a page as it is; all other text is escaped.
+// be in a page as it is; all other text is escaped.
 var pieces = template.Must(template.New("pieces").Funcs(template.FuncMap{
 	"style":         func() template.CSS { return template.CSS(styleText) },
 	"level":         sheetLevel,

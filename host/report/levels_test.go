@@ -58,7 +58,7 @@ func TestLevelsText(t *testing.T) {
   VOL, output low
      6 2Y           0.20 ± 0.01 V   ≤ 0.40 V     5.24 of 16    well inside
      8 3Y           6.20 ± 0.05 V   ≤ 0.40 V     0.50 of 16    outside
-    12 1Y           0.40 ± 0.02 V   ≤ 0.40 V     5.00 of 16    too near to tell
+    12 1Y           0.40 ± 0.02 V   ≤ 0.40 V     5.00 of 16    too near to judge
   VOH, output high
      6 2Y           2.00 ± 0.02 V   ≥ 2.40 V     0.20 of 0.4   outside
   IOZ, leakage of a released output
@@ -67,19 +67,19 @@ func TestLevelsText(t *testing.T) {
      1 1A         1.024 ± 0.110 mA  ≤ 1.600 mA   -             well inside
   IIH, current into an input held high
      1 1A         0.000 ± 0.001 mA  ≤ 0.0001 mA  -             not judged
-  open, voltage that an open input floats to
+  open, voltage of an open input
      1 1A           1.60 ± 0.01 V   none         -             no limit
   ICC, supply current, nothing switching
     14 VCC         21.20 ± 0.23 mA  none         -             no limit
-  - Not judged: the limit lies below what the tester resolves, or the load is
-    above the one at which the limit holds.
+  - Not judged: the limit is below the tester's resolution, or the load is above
+    the limit's test condition.
   - Family check: The inputs draw what standard TTL does, and the marking says
     LS.
   - Not measured: VOH of pin 8 (3Y): no step shows it.
 
   Drive margin
 `)
-	assert.Contains(t, text, "\n  - Pin 3 (2A): driven low it may stand as high as 1.31 V, over VIL of 0.8 V.\n")
+	assert.Contains(t, text, "\n  - Pin 3 (2A): driven low it may be as high as 1.31 V, above the VIL of 0.8 V.\n")
 	assert.Contains(t, text, "\n  Grade                doubtful\n                       pin 8: VOL is outside\n")
 	for line := range strings.Lines(text) {
 		if !strings.Contains(line, "SHA-256") { // a digest is longer than its column
@@ -97,7 +97,7 @@ func TestLevelsTextFits(t *testing.T) {
 		{Pin: 12, Quantity: levels.VOH, Value: 2.4, Uncertainty: 0.02, Limit: 2.4, LoadMA: 0.35, RatedMA: 0.36},
 	}
 	text := textOf(t, Of(r, "", "", nil, ""))
-	assert.Contains(t, text, "    12 /LONGER…  12.345 ± 1.234 mA  ≤ 12.345 mA  -             too near to tell\n")
+	assert.Contains(t, text, "    12 /LONGER…  12.345 ± 1.234 mA  ≤ 12.345 mA  -             too near to judge\n")
 	for line := range strings.Lines(text) {
 		if strings.Contains(line, "LONGER…") {
 			assert.LessOrEqual(t, len([]rune(strings.TrimSuffix(line, "\n"))), 80, line)

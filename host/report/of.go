@@ -15,8 +15,8 @@ import (
 )
 
 // Caveat closes every report.
-const Caveat = "This report says what this test saw on the day. It is not a release for safety-critical use: " +
-	"whether the chip may serve there is decided by qualified people under local rules."
+const Caveat = "This report states what this test found on the day. It is not a release for safety-critical use; " +
+	"that is for qualified people to decide under local rules."
 
 // mostCellFailures bounds the failing reads that a document lists.
 const mostCellFailures = 256
@@ -70,7 +70,7 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 // gateStates are what may be said of a gate, in the order of the report.
 var gateStates = []string{"sound", "failed", "tested in part", "not tested"}
 
-// gatesOf tells which gates are sound. One with a pin that the test leaves out is
+// gatesOf reports which gates are sound. One with a pin that the test leaves out is
 // tested in part at best.
 func gatesOf(r *assay.Result) []Gate {
 	gates := []Gate{}
@@ -131,7 +131,7 @@ const NotJudged = "not judged"
 func standingWords(r levels.Reading) string {
 	switch s := r.Standing(); {
 	case s == levels.Near:
-		return "too near to tell"
+		return "too near to judge"
 	case s == levels.Unlimited && !math.IsNaN(r.Limit):
 		return NotJudged
 	default:

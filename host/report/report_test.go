@@ -24,7 +24,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-var update = flag.Bool("update", false, "write the golden files anew")
+var update = flag.Bool("update", false, "rewrite the golden files")
 
 const definitions = `part 7410 "triple 3-input NAND gate"
 kind gate
@@ -96,14 +96,14 @@ func result(typ part.Type, verdict assay.Verdict, reason string, planned int) *a
 		Cautions: typ.Variant.Cautions,
 		NotTested: []string{
 			"speed: propagation delay, setup and hold times, maximum clock frequency",
-			"behaviour over temperature and at the limits of the supply voltage; the test runs at 5 V and room temperature",
+			"behaviour over temperature and supply voltage: the test runs at 5 V and room temperature",
 			"output levels under load, input currents",
 		},
 	}
 }
 
 func goodResult(t testing.TB) *assay.Result {
-	r := result(in(t, "7410", "74"), assay.Pass, "all 512 vectors answered as the data sheet says", 512)
+	r := result(in(t, "7410", "74"), assay.Pass, "all 512 vectors answered as in the data sheet", 512)
 	r.GatesSound = []string{"1", "2", "3"}
 	return r
 }
@@ -118,8 +118,8 @@ func bad(t testing.TB) Document {
 	r := result(typ, assay.Fail, "pin 12 (1Y) is stuck low", 512)
 	r.PinsFailed, r.GatesFailed, r.GatesSound = []int{12}, []string{"1"}, []string{"2", "3"}
 	r.Findings = []string{
-		"gate 1, pin 12 (1Y): L where H is expected, with 1A=L 1B=L 1C=L (vector 1); wrong in 448 of 512 vectors",
-		"pin 12 (1Y) is stuck low", "gates 2 and 3 answered every vector rightly",
+		"gate 1, pin 12 (1Y): L, expected H, with 1A=L 1B=L 1C=L (vector 1); wrong in 448 of 512 vectors",
+		"pin 12 (1Y) is stuck low", "gates 2 and 3 gave every right answer",
 	}
 	for step := range 20 {
 		r.Failures = append(r.Failures, assay.Failure{Pin: 12, Step: step + 1, Inputs: "1A=L 1B=H 1C=L", Expected: logic.One, Observed: logic.Zero})
@@ -137,7 +137,7 @@ func untested(t testing.TB) Document {
 
 func partly(t testing.TB) Document {
 	typ := in(t, "4011", "4000B")
-	r := result(typ, assay.Pass, "in part: pins 8 (3A), 9 (3B) and 10 (3Y) are not tested; of the others, all 256 vectors answered as the data sheet says", 256)
+	r := result(typ, assay.Pass, "in part: pins 8 (3A), 9 (3B) and 10 (3Y) are not tested; of the others, all 256 vectors answered as in the data sheet", 256)
 	r.GatesSound, r.SupplyCurrentMA, r.Partial = []string{"1", "2", "4"}, 0, []int{8, 9, 10}
 	r.Coverage = &fault.Coverage{
 		StuckAt:   fault.Tally{Total: 16, Detectable: 15, Detected: 12, Missed: []string{"3A stuck at 1", "3B stuck at 1", "3Y stuck at 0"}},
@@ -157,7 +157,7 @@ func passBut(t testing.TB) Document {
 
 // wrongPart is a chip that is not what was typed.
 func wrongPart(t testing.TB) Document {
-	r := result(in(t, "7410", "74LS"), assay.Fail, "probably a 74LS20, not a 74LS10: every vector of it was answered rightly, and its supplies are where they should be", 512)
+	r := result(in(t, "7410", "74LS"), assay.Fail, "probably a 74LS20, not a 74LS10: every vector of it was right, and its supplies are where they should be", 512)
 	r.PinsFailed, r.FailureCount = []int{6, 8, 12}, 305
 	return Of(r, "74LS10", "6", nil, "")
 }
@@ -265,7 +265,7 @@ func TestEveryReportSaysItsLimits(t *testing.T) {
 			"html": flat(written(t, s.WriteHTML)),
 		} {
 			for _, words := range []string{
-				"peed: propagation delay", "temperature", "limits of the supply voltage", "not a release for safety-critical use",
+				"peed: propagation delay", "temperature", "supply voltage", "not a release for safety-critical use",
 				s.Typed, s.DefinitionSHA256, s.VectorsSHA256, "virtual", "1.0.0",
 			} {
 				assert.Contains(t, text, words, "%s of %s", form, s.Typed)
@@ -503,10 +503,10 @@ func TestATroubleIsInEveryForm(t *testing.T) {
 	require.True(t, r.Reseated(assay.ShortedPins))
 	condemned := Of(r, "7410", "1", nil, "")
 	require.Contains(t, textOf(t, condemned), "Rejected for")
-	require.Contains(t, textOf(t, condemned), "the same after it was seated anew")
+	require.Contains(t, textOf(t, condemned), "the same after reseating")
 }
 
-// A run's page tells of a chip that is another part what it may be, and not what its pins
+// A run's page names of a chip that is another part what it may be, and not what its pins
 // do; and has nothing below the table for a chip to which no vector was applied.
 func TestTheDetailsOfARunAddToItsTable(t *testing.T) {
 	other := wrongPart(t)

@@ -19,7 +19,7 @@ const textFailures = 8
 // labelWidth is how wide the labels of its facts are, in characters.
 const labelWidth = 21
 
-// Colour reports whether a file wants colour: it is a terminal that knows it,
+// Colour reports whether output to a file should be coloured: it is a terminal that knows it,
 // and the person has not set NO_COLOR.
 func Colour(f *os.File) bool {
 	if os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "" || os.Getenv("TERM") == "dumb" {

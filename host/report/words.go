@@ -124,7 +124,7 @@ func (c *DateCode) period() (from, to time.Time) {
 }
 
 // Words says what a date code stands for: "week 38 of 1979, 17 to 23 September
-// 1979", and the other years where the code does not tell the decade.
+// 1979", and the other years where the code does not give the decade.
 func (c *DateCode) Words() string {
 	first, last := c.period()
 	if first.IsZero() {
@@ -162,7 +162,7 @@ func (c *DateCode) Year() int {
 }
 
 // String is a date code with its year, for a line of a list: "7938 (1979)", with a
-// question mark where the decade is not told.
+// question mark where the decade is not known.
 func (c *DateCode) String() string {
 	switch {
 	case c == nil:
@@ -260,7 +260,7 @@ func (d Document) troubleFact() Fact {
 	}
 	f := Fact{Label: "Why not tested", Value: cmp.Or(words[d.Trouble], string(d.Trouble))}
 	if d.Verdict == verdict.Fail && d.Trouble.Condemns() {
-		f.Label, f.More = "Rejected for", "the same after it was seated anew"
+		f.Label, f.More = "Rejected for", "the same after reseating"
 	}
 	return f
 }
@@ -305,12 +305,12 @@ func (d Document) MeansFacts() []Fact {
 // MarginMeaning says what the inputs of MarginLines have in common.
 const MarginMeaning = "By the data sheet's worst case the adapter cannot drive these inputs to a valid low: the current that " +
 	"may flow out of one lifts it above VIL across the adapter's drive resistance. A typical chip draws less and is tested " +
-	"all the same; what it then answers wrongly may be the adapter's fault."
+	"anyway; if it gives wrong answers, the adapter may be at fault."
 
 // MarginLines are the inputs that the adapter may not drive low, a sentence each.
 func (d Document) MarginLines() (lines []string) {
 	for _, m := range d.Margins {
-		lines = append(lines, fmt.Sprintf("Pin %s: driven low it may be as high as %.2f V, above VIL %.1f V.", d.PinWords([]int{m.Pin}), m.Volts, m.VIL))
+		lines = append(lines, fmt.Sprintf("Pin %s: driven low it may be as high as %.2f V, above the VIL of %.1f V.", d.PinWords([]int{m.Pin}), m.Volts, m.VIL))
 	}
 	return lines
 }

@@ -12,7 +12,7 @@ import (
 
 const columns = 30 // of a distribution, about
 
-// A distribution is how many levels lie in each column of margin, V. Columns are counted from
+// A distribution is how many levels are in each column of margin, V. Columns are counted from
 // the limit, negative ones outside it, so that each is wholly inside the limit or outside.
 type distribution struct {
 	wide   float64 // of a column, V
@@ -58,14 +58,14 @@ func levelChart(title string, volts []float64) string {
 	d := distribute(volts)
 	says := fmt.Sprintf("%d of %d outputs outside", d.outside(), len(volts))
 	first, last, most := -1, 0, 0
-	told := fmt.Sprintf("%s their limit, in columns of %g V.", says, d.wide)
+	words := fmt.Sprintf("%s their limit, in columns of %g V.", says, d.wide)
 	if len(volts) > 0 {
-		told += fmt.Sprintf(" From %.2f to %.2f V inside.", slices.Min(volts), slices.Max(volts))
+		words += fmt.Sprintf(" From %.2f to %.2f V inside.", slices.Min(volts), slices.Max(volts))
 		found := slices.Sorted(maps.Keys(d.levels))
 		first, last = min(first, found[0]), max(last, found[len(found)-1])
 		most = slices.Max(slices.Collect(maps.Values(d.levels)))
 	}
-	s := begin(title, told)
+	s := begin(title, words)
 	s.key("inside", "outside")
 	y := s.counts(most, "outputs")
 	x := axis{d.wide * float64(first-1), d.wide * float64(last+2), left, right}

@@ -63,7 +63,7 @@ func (s *picture) curve(plan lot.Plan, x, y axis) {
 }
 
 // lotDots draws the exact probabilities for lots of the plan's size; of a large lot
-// only as many as can be told apart. It reports whether there are any.
+// only as many as can be distinguished. It reports whether there are any.
 func (s *picture) lotDots(plan lot.Plan, x, y axis) bool {
 	if plan.AQL > lot.PerCent {
 		return false

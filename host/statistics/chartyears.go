@@ -15,11 +15,11 @@ type Year struct{ Year, Good, Bad int }
 // without chips stays empty, so that the gaps between deliveries show.
 func yearChart(title string, years []Year) string {
 	first, last, most := yearSpan(years)
-	var told []string
+	var words []string
 	for _, y := range years {
-		told = append(told, fmt.Sprintf("%d: %d good, %d bad", y.Year, y.Good, y.Bad))
+		words = append(words, fmt.Sprintf("%d: %d good, %d bad", y.Year, y.Good, y.Bad))
 	}
-	s := begin(title, "Chips by date-code year. "+orNone(told))
+	s := begin(title, "Chips by date-code year. "+orNone(words))
 	s.key("good", "doubtful or reject")
 	y := s.counts(most, "chips")
 	x := axis{float64(first) - 0.5, float64(last) + 0.5, left, right}
@@ -65,24 +65,24 @@ func (s *picture) years(x axis, first, last int) {
 	s.text((left+right)/2, height-3, "middle", "year of the date code")
 }
 
-func orNone(told []string) string {
-	if len(told) == 0 {
+func orNone(words []string) string {
+	if len(words) == 0 {
 		return "There are no chips to show."
 	}
-	return strings.Join(told, "; ") + "."
+	return strings.Join(words, "; ") + "."
 }
 
 // yieldChart draws the yield of each date-code year as a dot with its 95 % interval.
 func yieldChart(title string, years []Year) string {
 	years = slices.DeleteFunc(slices.Clone(years), func(y Year) bool { return y.Good+y.Bad == 0 })
-	var told []string
+	var words []string
 	for _, c := range years {
 		g := YieldOf(c.Good, c.Good+c.Bad)
-		told = append(told, fmt.Sprintf("%d: %d of %d good, %.0f %%, 95 %% interval %.0f to %.0f %%",
+		words = append(words, fmt.Sprintf("%d: %d of %d good, %.0f %%, 95 %% interval %.0f to %.0f %%",
 			c.Year, g.Good, g.Tested, 100*g.Fraction(), 100*g.Low, 100*g.High))
 	}
 	first, last, _ := yearSpan(years)
-	s := begin(title, "Yield by date-code year. "+orNone(told))
+	s := begin(title, "Yield by date-code year. "+orNone(words))
 	y := s.perCents("good, with 95 % intervals; below each year: chips tested")
 	x := axis{float64(first) - 0.5, float64(last) + 0.5, left, right}
 	room := x.at(1) - x.at(0)

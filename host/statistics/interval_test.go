@@ -10,7 +10,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-// TestPublishedIntervals: the 95 % ones of 0 to 10 of 10 stand in the tables of
+// TestPublishedIntervals: the 95 % ones of 0 to 10 of 10 are in the tables of
 // statistics books (from memory: Documenta Geigy, exact confidence limits for p);
 // the others in the example table of a page on the interval, codingace.net.
 func TestPublishedIntervals(t *testing.T) {

@@ -64,7 +64,7 @@ func TestNothingTested(t *testing.T) {
 	}
 }
 
-// A level lies so far inside its own limit: 0.2 V under 0.4 V, 3.4 V 1.0 V over 2.4 V. What has
+// A level is so far inside its own limit: 0.2 V under 0.4 V, 3.4 V 1.0 V over 2.4 V. What has
 // no limit that holds is counted apart, and what was not tested is left out.
 func TestLevelsAreSoFarInsideTheirLimits(t *testing.T) {
 	s := shop(t)

@@ -24,7 +24,7 @@ const Definition = "Good: every vector right, and graded strong, sound or functi
 	"Each chip counts once, as its last test and corrections left it. " +
 	"The intervals are those of Clopper and Pearson, 95 %."
 
-// most is how many of the commonest pins and causes are told.
+// most is how many of the commonest pins and causes are named.
 const most = 10
 
 // A Group is how the chips of one part, drawer or the like stand.
@@ -136,7 +136,7 @@ func group(ctx context.Context, s *record.Store, q record.Query, by string) (Yie
 	return y, nil
 }
 
-// margins are how far inside their limits the output levels of chips lie, V, by quantity;
+// margins are how far inside their limits the output levels of chips are, V, by quantity;
 // negative ones are outside. Levels without a limit, or with one that does not hold at the
 // load of the test, are only counted.
 type margins struct {

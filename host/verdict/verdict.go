@@ -106,9 +106,9 @@ type Criterion struct {
 
 // Criteria are the grades and what they ask for, for every report.
 var Criteria = []Criterion{
-	{Strong, "every vector right, and every output level, at its rated load, and input current inside its data-sheet limit by a tenth of it and the tester's uncertainty"},
+	{Strong, "every vector right, and every output level, at its rated load, and input current inside its data-sheet limit by a tenth of the limit plus the tester's uncertainty"},
 	{Sound, "every vector right, and every level inside its limit by the tester's uncertainty"},
 	{FunctionOnly, "every vector right; the levels, or some of the outputs', could not be measured here"},
-	{Doubtful, "every vector right, but a level is outside its limit, or so near that the tester cannot tell, or the chip is not of the family marked, or was tested for one use only"},
+	{Doubtful, "every vector right, but a level is outside its limit, or too near it for the tester to judge, or the chip is not of the marked family, or was tested for one use only"},
 	{Reject, "a vector is wrong"},
 }

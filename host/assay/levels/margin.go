@@ -136,7 +136,7 @@ const groundLift = 0.05
 func (m Margin) Hopeless() bool { return m.typical+groundLift > roomVIL }
 
 func (m Margin) String() string {
-	return fmt.Sprintf("pin %d: driven low it may be as high as %.2f V, above VIL %.1f V", m.Pin, m.Volts, m.VIL)
+	return fmt.Sprintf("pin %d: driven low it may be as high as %.2f V, above the VIL of %.1f V", m.Pin, m.Volts, m.VIL)
 }
 
 // MarginWords says margins in one line, the worst one's volts.
@@ -149,7 +149,7 @@ func MarginWords(margins []Margin) string {
 			worst = m
 		}
 	}
-	return fmt.Sprintf("driven low, %s may be as high as %.2f V at worst, above VIL %.1f V", pins.Words(), worst.Volts, worst.VIL)
+	return fmt.Sprintf("driven low, %s may be as high as %.2f V at worst, above the VIL of %.1f V", pins.Words(), worst.Volts, worst.VIL)
 }
 
 // Margins gives the inputs of a type whose worst case the adapter cannot drive low.
