@@ -115,7 +115,7 @@ func (r *Result) afterContact(causes []fault.Cause) (kept []fault.Cause, possibl
 		if r.Seating != nil {
 			return len(c.Faults) != 1 || c.Faults[0] != (fault.Fault{Kind: fault.Open, Pin: r.Seating.Pins[0]})
 		}
-		return !c.Sometimes && slices.ContainsFunc(c.Faults, r.contactTells)
+		return !c.Sometimes && slices.ContainsFunc(c.Faults, r.contactShows)
 	})
 	if len(kept) == 0 {
 		return causes, false
@@ -123,8 +123,8 @@ func (r *Result) afterContact(causes []fault.Cause) (kept []fault.Cause, possibl
 	return kept, true
 }
 
-// contactTells reports whether the contact test would have seen a fault.
-func (r *Result) contactTells(f fault.Fault) bool {
+// contactShows reports whether the contact test would have seen a fault.
+func (r *Result) contactShows(f fault.Fault) bool {
 	v := r.Type.Variant
 	switch f.Kind {
 	case fault.Open:

@@ -1,7 +1,7 @@
 // Package assay is the procedure on one chip, from insertion to verdict: how it is seated
 // (contact), supply on with a current limit, every vector (function) or a march test
 // (memory), levels and grade (levels), supply off. It says pass only when every planned
-// step was applied, answered and compared; of a chip that fails it says the likeliest cause.
+// step was applied, answered and compared; for a chip that fails it names the likeliest cause.
 package assay
 
 import (

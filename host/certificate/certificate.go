@@ -37,7 +37,7 @@ type Certificate struct {
 	history []record.Record // all rows about the chip, the oldest first
 }
 
-// Read makes the certificate of a record. The record must hold for its chip and
+// Read makes the certificate of a record. The record must be its chip's current one and
 // have the report of its test, and the two must not contradict each other.
 func Read(ctx context.Context, s *record.Store, serial int64) (Certificate, error) {
 	r, history, err := holding(ctx, s, serial)
@@ -53,7 +53,7 @@ func Read(ctx context.Context, s *record.Store, serial int64) (Certificate, erro
 	return c, err
 }
 
-// holding is a record, if it holds for its chip, with all rows about that.
+// holding is a record, if it is its chip's current one, with all rows about that chip.
 func holding(ctx context.Context, s *record.Store, serial int64) (r record.Record, history []record.Record, err error) {
 	if r, err = s.Get(ctx, serial); err != nil {
 		return r, nil, err
@@ -70,7 +70,7 @@ func holding(ctx context.Context, s *record.Store, serial int64) (r record.Recor
 	return r, history, nil
 }
 
-// holds says why a record does not hold for its chip, and which does.
+// holds says why a record is not its chip's current one, and which is.
 func holds(r record.Record, history []record.Record) error {
 	now := record.Current(history)
 	if now != nil && now.Serial == r.Serial {

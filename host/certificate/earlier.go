@@ -9,7 +9,7 @@ import (
 	"chipassay/host/verdict"
 )
 
-// earlier are the other tests of the chip, the oldest first. None of them holds.
+// earlier are the other tests of the chip, the oldest first. None of them is current.
 func (c Certificate) earlier() (tests []record.Record) {
 	for _, h := range c.history {
 		if h.Kind == record.Test && h.Serial != c.Tested.Serial {
@@ -37,7 +37,7 @@ func (c Certificate) otherTests() string {
 	return strings.Join(void, "; ")
 }
 
-// cleared are sentences on the tests that the chip did not pass and that no longer hold,
+// cleared are sentences on the tests that the chip did not pass and that are no longer current,
 // for those who would take it for a chip that never failed.
 func (c Certificate) cleared() (lines []string) {
 	for _, h := range c.earlier() {

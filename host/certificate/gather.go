@@ -8,7 +8,7 @@ import (
 	"chipassay/host/verdict"
 )
 
-// OfLot are the serial numbers of the records of a lot that hold.
+// OfLot are the serial numbers of the records of a lot that are current.
 func OfLot(ctx context.Context, s *record.Store, lot string) (serials []int64, err error) {
 	for r, err := range s.Find(ctx, record.Query{Lot: lot}) {
 		if err != nil {

@@ -38,7 +38,7 @@ type label struct {
 
 type labelLine struct{ Text, Size string }
 
-// ReadLabels are the records for labels. They must hold for their chips.
+// ReadLabels are the records for labels. They must be their chips' current ones.
 func ReadLabels(ctx context.Context, s *record.Store, serials []int64) (list []Certificate, err error) {
 	for _, serial := range serials {
 		r, _, err := holding(ctx, s, serial)

@@ -11,7 +11,7 @@ import (
 
 // How a page is signed. A page of certificates begins with pageStart and ends with
 // pageEnd. Its signature is one element, of which every byte is fixed by the public
-// key and the signature; it stands directly before pageEnd and nowhere else. The
+// key and the signature; it is directly before pageEnd and nowhere else. The
 // signature is that of Ed25519 (RFC 8032, section 5.1) over the domain, and after it
 // every byte of the file with the element taken out.
 const (

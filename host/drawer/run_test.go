@@ -240,7 +240,7 @@ func TestDiskFull(t *testing.T) {
 	assert.ErrorContains(t, err, "no space left")
 	assert.NotContains(t, out.String(), "PASS")
 	assert.NotContains(t, out.String(), "record 1")
-	assert.Contains(t, out.String(), "NOT WRITTEN DOWN: the chip in the socket")
+	assert.Contains(t, out.String(), "NOT RECORDED: test the chip in the socket again")
 }
 
 func TestKeptDate(t *testing.T) {
@@ -312,7 +312,7 @@ func TestATerminalsLines(t *testing.T) {
 		r.Reconnect = func(context.Context) (Bench, error) { return b, nil }
 	})
 	assert.Equal(t, 1, strings.Count(shown, "testing: leave the chip alone\n"))
-	assert.Contains(t, strings.Join(strings.Fields(shown), " "), "Every record is kept, and the run goes on by itself when it is back")
+	assert.Contains(t, strings.Join(strings.Fields(shown), " "), "All records are safe, and the run continues when it is back")
 	for line := range strings.Lines(shown) {
 		assert.LessOrEqual(t, len(line), 81, line)
 	}

@@ -72,7 +72,7 @@ func TestThroughStates(t *testing.T) {
 		{"a chip whose test was taken back is tested as a new one", "cc<undo><retest>--", nil, 2, []string{"3 7400 pass"}, ""},
 		{"retest of nothing", "<retest>cc--", nil, 1, []string{"1 7400 pass"}, "no chip was tested yet"},
 		{"retest taken back with undo", "cc--<retest><undo>cc--", nil, 2, []string{"3 7400 pass"}, ""},
-		{"lost in a test, the chip is tested when the adapter is back", "cccc--", []int{0}, 2, []string{"1 7400 pass"}, "look at its cable"},
+		{"lost in a test, the chip is tested when the adapter is back", "cccc--", []int{0}, 2, []string{"1 7400 pass"}, "check its cable"},
 		{"lost in a retest, the next chip is a new one", "cc<retest>--cc--", []int{1}, 3, []string{"1 7400 pass", "2 7400 pass"}, "the adapter is back"},
 		{"lost in a retest, and said again", "cc<retest><retest>c<retest>--", []int{1}, 3, []string{"2 7400 pass"}, noAnswer},
 		{"a note while the adapter is lost", "ccx<note x>--", nil, 1, []string{"2 7400 pass  x"}, "corrected"},

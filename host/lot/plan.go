@@ -1,4 +1,4 @@
-// Package lot accepts or refuses a lot of chips on a sample: single sampling by
+// Package lot accepts or rejects a lot of chips on a sample: single sampling by
 // attributes after ISO 2859-1:1999, whose tables for code letters and for normal
 // and tightened inspection are those of MIL-STD-105E.
 //

@@ -8,7 +8,7 @@ import (
 
 // ErrDiscontinued says that the scheme has stopped: five lots were rejected on
 // tightened inspection, and no lot is accepted by it until the supplier has acted.
-var ErrDiscontinued = errors.New("lot: acceptance is discontinued after five lots rejected on tightened inspection")
+var ErrDiscontinued = errors.New("lot: inspection was discontinued after five lots rejected on tightened inspection")
 
 // The rules' numbers, ISO 2859-1:1999 clause 9.
 const (

@@ -18,7 +18,7 @@ var ErrNotCurrent = errors.New("it was replaced: name the record that replaced i
 // gives it a context that is not (context.WithoutCancel).
 //
 // A retest (RetestOf) and a correction (Corrects) replace the row
-// that held for the chip; a void brings back the one before.
+// that was current for the chip; a void brings back the one before.
 func (s *Store) Append(ctx context.Context, r Record) (Record, error) {
 	r.ImportedSerial, r.ImportedDigest = 0, ""
 	if r.Time.IsZero() {
@@ -35,7 +35,7 @@ func (s *Store) Append(ctx context.Context, r Record) (Record, error) {
 }
 
 // write has rows appended in one transaction, alone among all programs: all
-// of them are then on the disk, or none.
+// of them are then on disk, or none.
 func (s *Store) write(ctx context.Context, rows func(*writer) error) error {
 	tx, err := s.db.BeginTx(ctx, nil)
 	if err != nil {
@@ -131,7 +131,7 @@ func (w *writer) before(ctx context.Context, r *Record) ([]Record, error) {
 	return rows, nil
 }
 
-// replace notes which row holds for the chip now, and counts it.
+// replace notes which row is current for the chip now, and counts it.
 func (w *writer) replace(ctx context.Context, before []Record, r *Record) error {
 	old := Current(before)
 	now := Current(append(before[:len(before):len(before)], *r))

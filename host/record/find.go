@@ -149,7 +149,7 @@ func read(ctx context.Context, q queryer, statement string, args ...any) iter.Se
 	}
 }
 
-// Get is the whole record of a serial number, whether another took its place or
+// Get is the whole record of a serial number, whether another replaced it or
 // not. The error is ErrNone where there is none.
 func (s *Store) Get(ctx context.Context, serial int64) (Record, error) {
 	for r, err := range read(ctx, s.db, "SELECT "+wholeRow+" FROM "+withReport+" WHERE record.serial = ?", serial) {
@@ -159,7 +159,7 @@ func (s *Store) Get(ctx context.Context, serial int64) (Record, error) {
 }
 
 // History is every row about the chip that a record is about, the oldest first,
-// without reports. Current picks the one that holds.
+// without reports. Current picks the current one.
 func (s *Store) History(ctx context.Context, serial int64) ([]Record, error) {
 	return history(ctx, s.db, serial)
 }
@@ -183,7 +183,7 @@ func history(ctx context.Context, q queryer, serial int64) ([]Record, error) {
 	return rows, nil
 }
 
-// Current is the row of a chip's history that holds, or nil where all are void.
+// Current is the current row of a chip's history, or nil where all are void.
 func Current(history []Record) *Record {
 	if s := stack(history); len(s) > 0 {
 		return s[len(s)-1]
@@ -191,7 +191,7 @@ func Current(history []Record) *Record {
 	return nil
 }
 
-// stack is a chip's history without what is void: the last row holds, and a
+// stack is a chip's history without what is void: the last row is current, and a
 // void of it brings back the one before.
 func stack(history []Record) (rows []*Record) {
 	for i, r := range history {

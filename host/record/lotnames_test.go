@@ -11,7 +11,7 @@ import (
 func TestAMistypedLotIsNamedWithTheNearest(t *testing.T) {
 	s := newStore(t)
 	err := s.FindLot(t.Context(), "depot-1")
-	require.EqualError(t, err, `there is no lot "depot-1", nor any other`)
+	require.EqualError(t, err, `there is no lot "depot-1"; no lot exists yet`)
 	require.ErrorIs(t, err, ErrNoLot)
 	require.True(t, FirstLot(err))
 	require.NoError(t, s.FindLot(t.Context(), ""))
@@ -26,17 +26,17 @@ func TestAMistypedLotIsNamedWithTheNearest(t *testing.T) {
 		require.NoError(t, s.FindLot(t.Context(), name))
 	}
 	err = s.FindLot(t.Context(), "DEPOT-l")
-	require.EqualError(t, err, `there is no lot "DEPOT-l"; near it: depot-1, depot-11`)
+	require.EqualError(t, err, `there is no lot "DEPOT-l"; similar: depot-1, depot-11`)
 	require.False(t, FirstLot(err))
 	require.False(t, FirstLot(nil))
-	require.ErrorContains(t, s.FindLot(t.Context(), "signal box 4"), "near it: depot-1, depot-11", "all of few")
+	require.ErrorContains(t, s.FindLot(t.Context(), "signal box 4"), "similar: depot-1, depot-11", "all of few")
 
 	for i := range 6 {
 		opened(t, s, box(fmt.Sprintf("signal box %d", i)))
 	}
-	require.EqualError(t, s.FindLot(t.Context(), "signal bx 4"), `there is no lot "signal bx 4"; near it: signal box 4, signal box 0, signal box 1, signal box 2, signal box 3`)
-	require.EqualError(t, s.FindLot(t.Context(), "depot-l"), `there is no lot "depot-l"; near it: depot-1, depot-11`)
-	require.EqualError(t, s.FindLot(t.Context(), "tepot-l"), `there is no lot "tepot-l"; near it: depot-1`, "two of seven letters")
-	require.ErrorContains(t, s.FindLot(t.Context(), "tepox-l"), "nor any like it", "three of seven")
-	require.EqualError(t, s.FindLot(t.Context(), "tram"), `there is no lot "tram", nor any like it of 8: chipassay yield --by lot lists them`)
+	require.EqualError(t, s.FindLot(t.Context(), "signal bx 4"), `there is no lot "signal bx 4"; similar: signal box 4, signal box 0, signal box 1, signal box 2, signal box 3`)
+	require.EqualError(t, s.FindLot(t.Context(), "depot-l"), `there is no lot "depot-l"; similar: depot-1, depot-11`)
+	require.EqualError(t, s.FindLot(t.Context(), "tepot-l"), `there is no lot "tepot-l"; similar: depot-1`, "two of seven letters")
+	require.ErrorContains(t, s.FindLot(t.Context(), "tepox-l"), "is similar", "three of seven")
+	require.EqualError(t, s.FindLot(t.Context(), "tram"), `there is no lot "tram", and none of the 8 is similar: chipassay yield --by lot lists them`)
 }

@@ -84,7 +84,7 @@ func TestOtherSQLiteFilesAndFoldersAreRefused(t *testing.T) {
 func TestChangedTablesAreRefused(t *testing.T) {
 	for statement, words := range map[string]string{
 		"DROP TRIGGER record_no_update": "trigger record_no_update is missing or was changed",
-		"CREATE TABLE price (x)":        "table price does not belong there",
+		"CREATE TABLE price (x)":        "table price is not part of the file",
 		"DROP INDEX record_part":        "index record_part is missing or was changed",
 	} {
 		path, _ := filled(t)
@@ -104,7 +104,7 @@ func TestStrayLogIsRefused(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "records.sqlite")
 	require.NoError(t, os.WriteFile(path+"-wal", []byte("writes"), 0o600))
 	_, err := Open(path)
-	require.ErrorContains(t, err, "put the file back, or move that one away")
+	require.ErrorContains(t, err, "put the file back, or move the other away")
 	require.NoFileExists(t, path)
 }
 

@@ -192,8 +192,8 @@ func TestVerifyFindsWhatWasChanged(t *testing.T) {
 		"DELETE FROM record WHERE serial = 2":                                                        {2, "is missing"},
 		"UPDATE record SET previous = (SELECT digest FROM record WHERE serial = 1) WHERE serial = 5": {5, "does not follow the record before it"},
 		"UPDATE record SET time = 'noon' WHERE serial = 1":                                           {1, "cannot be read: column time: parsing time \"noon\" as \"2006-01-02T15:04:05.000Z\": cannot parse \"noon\" as \"2006\""},
-		"INSERT INTO replaced VALUES (2)":                                                            {0, "which records hold was changed apart from the records"},
-		"UPDATE tally SET n = n + 1":                                                                 {0, "the counts of the stock were changed apart from the records"},
+		"INSERT INTO replaced VALUES (2)":                                                            {0, "the index of current records does not match the records"},
+		"UPDATE tally SET n = n + 1":                                                                 {0, "the stock counts do not match the records"},
 		"UPDATE record SET drawer = 'D9' WHERE serial = 5":                                           {5, "was changed after it was written"},
 	} {
 		s := newStore(t)

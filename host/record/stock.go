@@ -50,7 +50,7 @@ func (t Tally) Sum(o Tally) Tally {
 	return Tally{t.Strong + o.Strong, t.Sound + o.Sound, t.FunctionOnly + o.FunctionOnly, t.Doubtful + o.Doubtful, t.Reject + o.Reject, t.NotTested + o.NotTested}
 }
 
-// A Holding is what one drawer holds of one type and year.
+// A Holding is what one drawer has of one type and year.
 type Holding struct {
 	Drawer, Part, Type, Family string
 	Year                       int // of the date code, or 0

@@ -85,12 +85,12 @@ func (v view) Evidence() []Fact {
 // PageTitle is the page's own.
 func (v view) PageTitle() string { return v.Typed + ": " + v.Headline() }
 
-// WriteHTML writes the report of one chip as a page that stands alone.
+// WriteHTML writes the report of one chip as a self-contained page.
 func (d Document) WriteHTML(w io.Writer) error {
 	return Execute(w, page, "one", view{d, 0, true})
 }
 
-// WriteHTML writes the run as one page that stands alone: its charts, a table with a row a
+// WriteHTML writes the run as one self-contained page: its charts, a table with a row a
 // chip, and below it in short what there is to add to the row of each that is not a plain
 // pass, or the whole report of every chip. In short it prints on at most a page for each 20
 // chips if a quarter of them or fewer are bad, and on twice as many if all are.

@@ -17,7 +17,8 @@ var (
 
 // Cause is a failed test's reason without what belongs to the one chip and the one
 // test, so that equal causes read alike: numbers of steps, runs and reads, and
-// places in a memory's array. An intermittent chip is kept apart; earlier versions wrote "fails only sometimes".
+// places in a memory's array. An intermittent chip is kept apart; earlier versions
+// wrote "fails only sometimes".
 func Cause(reason string) string {
 	sometimes := !strings.HasPrefix(reason, "in run ") && whichRuns.MatchString(reason)
 	reason = whichRuns.ReplaceAllString(reason, "")

@@ -1,7 +1,7 @@
-// Package statistics says what records say as a whole: the yield of the chips tested,
+// Package statistics summarises records: the yield of the chips tested,
 // and how far that number can be trusted, by the 95 % interval of Clopper and Pearson;
 // their date codes, levels and commonest faults; and the sheet of a lot that is
-// inspected by a sample. Its charts and pages stand alone, each in one file.
+// inspected by a sample. Its charts and pages are self-contained, each in one file.
 package statistics
 
 import (
