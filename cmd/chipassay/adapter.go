@@ -28,7 +28,7 @@ type adapterFlags struct {
 func adapterCommand(d *definitions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "adapter",
-		Short: "Look at the adapter itself: what it can do, whether it works, and how well it measures",
+		Short: "Check the adapter itself: what it can do, whether it works, how well it measures",
 		Args:  cobra.NoArgs,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
@@ -41,13 +41,13 @@ func (f *adapterFlags) add(cmd *cobra.Command) {
 	f.connection.flags(cmd)
 	flags.BoolVar(&f.asJSON, "json", false, "print one JSON object")
 	flags.Float64Var(&f.spread, "board-spread", 0, "virtual adapter: tolerance of its board's resistors, %")
-	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
+	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: random seed")
 }
 
 // board is the virtual adapter's board, its resistors spread as the flags say.
 func (f *adapterFlags) board() (*virtual.Board, error) {
 	if f.spread < 0 || f.spread > 20 {
-		return nil, errors.New("a board's resistors are spread by 0 to 20 %")
+		return nil, errors.New("--board-spread takes 0 to 20 %")
 	}
 	b, err := f.connection.board()
 	if err == nil {
@@ -103,20 +103,20 @@ func adapterCheckCommand(d *definitions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check",
 		Short: "Check every register, resistor, switch and channel of the adapter, with an empty socket",
-		Long: `Check the adapter with an empty socket: its registers and converters, every
-position driven, biased and loaded alone and against the others, every switch,
-the current monitor and the reference. What is wrong is named by the references
-of the carrier's parts list, with what to look at; where two parts cannot be told
-apart, both are named.
+		Long: `Check the adapter with an empty socket: registers and converters; every position
+driven, biased and loaded, alone and against the others; every switch; the current
+monitor and the reference. Faults are named by the references of the carrier's
+parts list, with what to look at. If two parts cannot be told apart, both are
+named.
 
-While you build, say with --building which group you have just soldered in
-(starter, load, far, switches, converters, in this order): that group and those
-before it must be there, and the check says what to do next.
+While you build, name the group that you soldered in last with --building
+(starter, load, far, switches, converters, in this order). That group and those
+before it must be present, and the check says what to do next.
 
-A check with an empty socket cannot see everything: --list shows what it cannot,
+An empty socket does not show everything: --list lists what it does not show,
 each with the meter reading that does.
 
-Take the chip out first. Unplug the adapter before you solder at it.
+Take the chip out first. Unplug the adapter before you solder on it.
 
 Exit status: 0 no fault; 1 a fault; 3 something is in the socket, or the check
 could not run.`,
@@ -185,7 +185,7 @@ func (f *checkFlags) writeUnseen(w io.Writer) error {
 func writeCheck(w io.Writer, r *selfcheck.Report) error {
 	fitted := strings.Join(r.Fitted, ", ")
 	if fitted == "" {
-		fitted = "cannot be told without the bias registers"
+		fitted = "not known without the bias registers"
 	}
 	fmt.Fprintf(w, "fitted: %s\n\n", fitted)
 	for _, g := range r.Groups {

@@ -26,19 +26,19 @@ func adapterCalibrateCommand(d *definitions) *cobra.Command {
 	f := calibrateFlags{adapterFlags: adapterFlags{definitions: d, own: []string{"supply"}}}
 	cmd := &cobra.Command{
 		Use:   "calibrate",
-		Short: "Find and keep the constants that make the adapter's measurements right",
-		Long: `Find the constants that make the adapter's measurements right, and have the
-adapter keep them.
+		Short: "Calibrate the adapter's measurements with a known resistor",
+		Long: `Find the constants that make the adapter's measurements right, and store them in
+the adapter.
 
-Measure a resistor of 1 to 2.4 kΩ with a meter you trust, put it alone into the
-socket between two positions of the near half (1-8 and 21-28), and tell both.
-With the far converters fitted that is all, for their 2.500 V reference tells
-what the adapter's 5 V really are. Without them measure these with a voltmeter
-and tell them with --supply: the adapter compares every voltage with them.
-With the resistor at a position of a high-side and one of a low-side switch, such
-as 28 and 8, the current monitor is calibrated as well.
+Measure a resistor of 1 to 2.4 kΩ with a meter you trust. Put it alone into the
+socket between two positions of the near half (1-8 and 21-28), and name both with
+--between. With the far converters fitted that is all: their 2.500 V reference
+gives the 5 V supply. Without them measure the 5 V with a voltmeter and give it
+with --supply, because the adapter measures every voltage against it.
+If one position has a high-side and the other a low-side switch, such as 28 and 8,
+the current monitor is calibrated too.
 
-Nothing is kept when something is implausible.`,
+Nothing is stored if a result is implausible.`,
 		Example: `  chipassay adapter calibrate --resistor 1002 --between 28,8
   chipassay adapter calibrate --resistor 1002 --between 28,8 --supply 4.96
   chipassay adapter calibrate --forget`,
@@ -49,9 +49,9 @@ Nothing is kept when something is implausible.`,
 	flags := cmd.Flags()
 	flags.Float64Var(&f.ohms, "resistor", 0, "the resistor in the socket, Ω, as measured")
 	flags.StringVar(&f.between, "between", "", "the two socket positions where it is: P,Q")
-	flags.Float64Var(&f.supply, "supply", 0, "the adapter's 5 V, V, as measured; if not given they are those by its reference, or stay as they are")
-	flags.BoolVar(&f.forget, "forget", false, "go by the values of the design again")
-	flags.Float64Var(&f.inSocket, "in-socket", 0, "virtual adapter: the resistor that is really in the socket, Ω (default: as told; inf for none)")
+	flags.Float64Var(&f.supply, "supply", 0, "the adapter's 5 V supply as measured, V (default: from its reference, else unchanged)")
+	flags.BoolVar(&f.forget, "forget", false, "go back to the values of the design")
+	flags.Float64Var(&f.inSocket, "in-socket", 0, "virtual adapter: the resistor that is really in the socket, Ω (default: as given; inf for none)")
 	return cmd
 }
 
@@ -60,11 +60,11 @@ func (f *calibrateFlags) run(cmd *cobra.Command) error {
 	flags := cmd.Flags()
 	switch {
 	case f.forget && (flags.Changed("resistor") || flags.Changed("between") || flags.Changed("supply")):
-		return errors.New("--forget stands alone")
+		return errors.New("--forget takes no other option")
 	case f.forget:
 		return f.forgetConstants(cmd)
 	case !flags.Changed("resistor") || !flags.Changed("between"):
-		return errors.New("tell the resistor and where it is: --resistor OHMS --between P,Q (or --forget)")
+		return errors.New("give the resistor and where it is: --resistor OHMS --between P,Q (or --forget)")
 	}
 	p, q, found := strings.Cut(f.between, ",")
 	var errP, errQ error
@@ -104,7 +104,7 @@ func (f *calibrateFlags) resistorIn(b *virtual.Board, r calibration.Resistor) (*
 		ohms = r.Ohms
 	}
 	if !(ohms >= 0.01) {
-		return nil, errors.New("a resistor has 0.01 Ω at least")
+		return nil, errors.New("a resistor has at least 0.01 Ω")
 	}
 	return b.SocketWith(virtual.Resistor{Ohms: ohms, P: r.P, Q: r.Q}, f.seed), nil
 }
@@ -125,7 +125,7 @@ func (f *calibrateFlags) forgetConstants(cmd *cobra.Command) error {
 	if f.asJSON {
 		return writeJSON(cmd.OutOrStdout(), map[string]*calibrationConstants{"new": constantsOf(k)})
 	}
-	fmt.Fprintln(cmd.OutOrStdout(), "The calibration is forgotten. The adapter goes by the values of its design:")
+	fmt.Fprintln(cmd.OutOrStdout(), "The calibration is erased. The adapter uses the values of its design:")
 	return constantsOf(k).write(cmd.OutOrStdout())
 }
 
@@ -150,7 +150,7 @@ func writeCalibration(w io.Writer, r calibration.Result) error {
 	if r.Gain != "" {
 		fmt.Fprintf(w, "The gain of the channels is %s.\n", r.Gain)
 	}
-	_, err := fmt.Fprintln(w, "\nThe adapter keeps the new values, without power too. --forget goes back to those of its design.")
+	_, err := fmt.Fprintln(w, "\nThe adapter has stored the new values. --forget goes back to those of its design.")
 	return err
 }
 

@@ -16,7 +16,7 @@ func adapterInfoCommand(d *definitions) *cobra.Command {
 	f := adapterFlags{definitions: d}
 	cmd := &cobra.Command{
 		Use:   "info",
-		Short: "Say what the adapter can do and what it is calibrated by",
+		Short: "Show what the adapter can do, and its calibration",
 		Args:  cobra.NoArgs,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return f.info(cmd) },
 	}
@@ -74,9 +74,9 @@ type channelFound struct {
 
 // calibrationStates say where constants come from.
 var calibrationStates = map[protocol.CalibrationState]string{
-	protocol.CalibrationNone:    "none kept: it goes by the values of its design",
+	protocol.CalibrationNone:    "none stored: it uses the values of its design",
 	protocol.CalibrationStored:  "kept",
-	protocol.CalibrationDamaged: "damaged: it goes by the values of its design; calibrate it anew",
+	protocol.CalibrationDamaged: "damaged: it uses the values of its design; calibrate it again",
 }
 
 func constantsOf(c adapter.Calibration) *calibrationConstants {
@@ -140,7 +140,7 @@ func (i adapterInfo) write(w io.Writer) error {
 		map[bool]string{false: ", NOT KEPT without it: only the fuse protects the chip"}[i.Monitor])
 	row("button", "%s%s", there(i.Button), map[bool]string{true: ", pressed now", false: ", not pressed"}[i.Pressed])
 	row("buffers", "%d bytes and %d steps a request, %d ms of work", i.MaxPayload, i.MaxSteps, i.MaxBusyMS)
-	row("safety", "switches the socket off after %d ms without a word from this computer", i.SilenceMS)
+	row("safety", "switches the socket off after %d ms without a message from this computer", i.SilenceMS)
 	row("line", "%s baud; %d frames since the last reset (%s), %d damaged", numbers(i.Rates), i.Frames, i.LastReset, i.DamagedFrames)
 	if i.Calibration == nil {
 		row("calibration", "none: it measures no voltages")

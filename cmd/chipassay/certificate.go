@@ -27,7 +27,7 @@ func (f *paperFile) flags(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	flags.StringVar(&f.lot, "lot", "", "all chips of this lot, instead of numbers")
 	flags.StringVar(&f.out, "out", "", "file to write; named after the records if not given")
-	flags.BoolVar(&f.force, "force", false, "write over a file that is there")
+	flags.BoolVar(&f.force, "force", false, "overwrite an existing file")
 }
 
 // chips are the numbers of the chips that were named, or those of the lot, and the serial
@@ -69,14 +69,14 @@ func (f *paperFile) write(cmd *cobra.Command, name string, write func(io.Writer)
 	if err := writeNew(name, f.force, write); err != nil {
 		return err
 	}
-	fmt.Fprintf(cmd.OutOrStdout(), "written to %s: open it in a browser to look at it and to print it\n", name)
+	fmt.Fprintf(cmd.OutOrStdout(), "written to %s: open it in a browser to view and print it\n", name)
 	return nil
 }
 
-// writeNew writes a file whole, and not over another unless told to.
+// writeNew writes a whole file; it overwrites only if asked.
 func writeNew(name string, force bool, write func(io.Writer) error) error {
 	if _, err := os.Lstat(name); !force && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("%s is there already and is left as it is: --out names another file, --force writes over it", name)
+		return fmt.Errorf("%s exists and was not changed: name another file with --out, or overwrite it with --force", name)
 	}
 	return writeFile(name, write)
 }
@@ -86,10 +86,10 @@ func certificateCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "certificate N...",
 		Short: "Write the certificates of records as a page to print, with labels and signatures",
-		Long: `Write the certificates of records as one HTML page that needs nothing but itself
-and prints on A4 and Letter, a chip a sheet. A record of a chip that failed or was
-not tested gets a sheet that says so in its heading. A chip all of whose records were
-taken back, or that has no report of its test, gets none.
+		Long: `Write the certificates of records as one self-contained HTML page that prints on
+A4 and Letter, one sheet for each chip. For a chip that failed or was not tested, the
+sheet's heading says so. A chip whose records were all taken back, or that has no test
+report, gets none.
 
 N is the chip's number, which is on its bag; the page is of its current record. The
 QR code on the sheet holds the number and the SHA-256 digest of that record.`,
@@ -130,8 +130,8 @@ func labelsCommand() *cobra.Command {
 		Use:   "labels N...",
 		Short: "Write labels for chips, on sheets of labels of any size",
 		Long: `Write a label for each record: part, grade, date code and year, drawer, the
-chip's number, and the QR code of its current record. As many columns and rows as the paper has room for
-are laid out in its middle. Print the page at its true size, not fitted to the paper.`,
+chip's number, and the QR code of its current record. The labels fill the paper,
+centred. Print at 100 %, not fitted to the page.`,
 		Example: `  chipassay certificate labels 17 18 --size 63.5x38.1 --gap 2.5x0 --skip 4
   chipassay certificate labels --lot "signal box 4" --size 66.7x25.4 --paper letter`,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -159,9 +159,9 @@ are laid out in its middle. Print the page at its true size, not fitted to the p
 	flags := cmd.Flags()
 	flags.StringVar(&layout.Size, "size", "", "width and height of a label, mm: 63.5x38.1")
 	flags.StringVar(&layout.Paper, "paper", "A4", "A4 or letter")
-	flags.StringVar(&layout.Margin, "margin", "4", "what must stay free at the paper's edges, mm: 4, or 4x10 for the sides and above and below")
-	flags.StringVar(&layout.Gap, "gap", "0", "between labels, mm: 2.5, or 2.5x0 for across and down")
-	flags.IntVar(&skip, "skip", 0, "labels of the first sheet that are used up")
+	flags.StringVar(&layout.Margin, "margin", "4", "margin of the paper, mm: 4, or 4x10 for the sides and for top and bottom")
+	flags.StringVar(&layout.Gap, "gap", "0", "gap between labels, mm: 2.5, or 2.5x0 for across and down")
+	flags.IntVar(&skip, "skip", 0, "labels already used on the first sheet")
 	return cmd
 }
 
@@ -173,9 +173,9 @@ func signCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "sign FILE",
 		Short: "Sign a certificate: the signature goes into the page itself",
-		Long: `Sign a certificate: the signature goes into the page itself. Only a page is signed
-that is, byte for byte, what is written of its records now: one that was changed,
-or made before a retest or a correction, is to be made anew.`,
+		Long: `Sign a certificate: the signature goes into the page itself. A page is signed only
+if it is, byte for byte, what would be written from its records now. If it was
+changed, or made before a retest or a correction, make it again.`,
 		Example: `  chipassay certificate sign certificate-17.html --key chipassay.key`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -228,10 +228,11 @@ func verifyCommand() *cobra.Command {
 	var key string
 	cmd := &cobra.Command{
 		Use:   "verify FILE",
-		Short: "Say whether a certificate is as it was signed, and by which key",
-		Long: `Say whether a certificate is, to the byte, as it was signed, and by which key. With
---key it must be that key. Exit status 0 if so; 1 if it is changed, not signed or
-signed by another key.`,
+		Short: "Check that a certificate is unchanged since it was signed, and by which key",
+		Long: `Check that a certificate is unchanged, to the byte, since it was signed, and report
+by which key. With --key it must be that key.
+
+Exit status: 0 yes; 1 changed, not signed, or signed by another key.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var trusted certificate.Key
@@ -253,7 +254,7 @@ signed by another key.`,
 			case err != nil:
 				fmt.Fprintf(out, "%s: %v\n", args[0], err)
 			case key == "":
-				fmt.Fprintf(out, "%s: unchanged since it was signed by key %s\nWhose key that is, is not known here: anybody can sign with a key of their own. --key names the one that you trust.\n", args[0], k.Fingerprint())
+				fmt.Fprintf(out, "%s: unchanged since it was signed by key %s\nThis does not show whose key it is: anyone can make a key. Name the one that you trust with --key.\n", args[0], k.Fingerprint())
 				return nil
 			case !k.Public.Equal(trusted.Public):
 				fmt.Fprintf(out, "%s: unchanged since it was signed, but by another key than that in %s:\nby key %s, not %s\n", args[0], key, k.Fingerprint(), trusted.Fingerprint())

@@ -23,20 +23,20 @@ func coverageCommand(d *definitions) *cobra.Command {
 	var family string
 	cmd := &cobra.Command{
 		Use:   "coverage [PART]",
-		Short: "Say what a part's vectors prove: faults, shorts and other parts that they detect",
-		Long: `Say what a part's vectors prove, by fault simulation: single stuck-at faults of
+		Short: "Show what a part's vectors prove: the faults, shorts and other parts that they detect",
+		Long: `Show what a part's vectors prove, by fault simulation: single stuck-at faults of
 the data sheet's logic after MIL-STD-883 method 5012, faults of the cells of its
 registers, faults of each pin, shorts between pins, and which other parts would
-answer every vector as this one does.
+give the same answer to every vector.
 
-For the parts of the library this was worked out beforehand; --anew works it out
-again, which takes minutes for some parts.`,
+For the library this is worked out in advance; --anew works it out again, which
+takes minutes for some parts.`,
 		Example: `  chipassay coverage 7410
   chipassay coverage --all`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if all == (len(args) == 1) {
-				return errors.New("name one part, or say --all")
+				return errors.New("name one part, or give --all")
 			}
 			types, others, err := coverageTypes(d, args, family)
 			if err != nil {
@@ -62,9 +62,9 @@ again, which takes minutes for some parts.`,
 		},
 	}
 	cmd.Flags().BoolVar(&all, "all", false, "a table of all logic of the library")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print an array of objects, one a part")
-	cmd.Flags().BoolVar(&anew, "anew", false, "work the proofs out anew, whatever was worked out beforehand")
-	cmd.Flags().StringVar(&family, "family", "", "family, where PART names none: LS, HC, B …")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print an array with one object for each part")
+	cmd.Flags().BoolVar(&anew, "anew", false, "work the proofs out again instead of using the stored ones")
+	cmd.Flags().StringVar(&family, "family", "", "family, if PART names none: LS, HC, B …")
 	return cmd
 }
 

@@ -21,7 +21,7 @@ import (
 func defineCommand(d *definitions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "define",
-		Short: "Begin, check and export part definitions of your own",
+		Short: "Write, check and export your own part definitions",
 	}
 	cmd.AddCommand(defineCheckCommand(), defineNewCommand(), defineExportCommand(d))
 	return cmd
@@ -30,7 +30,7 @@ func defineCommand(d *definitions) *cobra.Command {
 func defineCheckCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "check FILE...",
-		Short: "Check definition files and say what is wrong, with line and column",
+		Short: "Check definition files and report what is wrong, with line and column",
 		Args:  cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var all []error
@@ -93,7 +93,7 @@ func defineNewCommand() *cobra.Command {
 	var number, title, symbolFile, symbol string
 	cmd := &cobra.Command{
 		Use:   "new [PINS]",
-		Short: "Write a commented definition to begin with, for a number of pins",
+		Short: "Write a commented template of a definition for a number of pins",
 		Example: `  chipassay define new 16 > 9999.part
   chipassay define new --kicad 74xx.kicad_sym --symbol 74LS00 --number 7400`,
 		Args: cobra.MaximumNArgs(1),
@@ -127,7 +127,7 @@ func startPins(args []string, file, symbol string) ([]part.StartPin, error) {
 		return kicad.Start(lib, symbol)
 	}
 	if len(args) != 1 {
-		return nil, errors.New("say how many pins: chipassay define new 14, or name a symbol file with --kicad")
+		return nil, errors.New("give the number of pins: chipassay define new 14, or name a symbol file with --kicad")
 	}
 	n, err := strconv.Atoi(args[0])
 	if err != nil || n < 4 || n > part.MaxPins || n%2 != 0 {
@@ -165,7 +165,7 @@ func defineExportCommand(d *definitions) *cobra.Command {
 		},
 	}
 	cmd.Flags().StringVar(&format, "format", "verilog", "verilog")
-	cmd.Flags().StringVar(&family, "family", "", "family, where PART names none: LS, HC, B …")
+	cmd.Flags().StringVar(&family, "family", "", "family, if PART names none: LS, HC, B …")
 	cmd.Flags().BoolVar(&bench, "bench", false, "add a test bench that applies the part's vectors")
 	return cmd
 }

@@ -71,7 +71,7 @@ func (d *definitions) typeOf(typed, family string) (part.Type, error) {
 	}
 	number, own, ok := part.SplitTypeName(typed)
 	if ok && own != nil && own != f && own.Name != "74" {
-		return part.Type{}, fmt.Errorf("%s is of the family %s, and --family says %s: leave one out", typed, own.Name, f.Name)
+		return part.Type{}, fmt.Errorf("%s is of family %s, but --family is %s: leave one out", typed, own.Name, f.Name)
 	}
 	if !ok {
 		number = typed
@@ -101,7 +101,7 @@ func (d *definitions) familyOf(typ part.Type) (part.Type, error) {
 		return typ, nil
 	}
 	if d.say != nil {
-		fmt.Fprintf(d.say, "%s names no family: taken for the %s, the oldest of %s\n", p.Number, typ.Name(), strings.Join(names, ", "))
+		fmt.Fprintf(d.say, "%s names no family: identified as %s, the oldest of %s\n", p.Number, typ.Name(), strings.Join(names, ", "))
 	}
 	return typ, nil
 }

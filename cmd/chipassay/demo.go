@@ -30,7 +30,7 @@ func demoCommand(d *definitions) *cobra.Command {
 		Short: "Test a tray of virtual chips, good ones and bad ones, and write the report",
 		Long: `Test a tray of virtual chips, some of them with defects, on the virtual adapter,
 which runs the adapter's real firmware. The report goes to FOLDER, assay-report
-if none is named, as report.html and report.json. The chips are written down among
+if none is named, as report.html and report.json. The chips are kept in
 the records of practice: chipassay log --practice.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -41,7 +41,7 @@ the records of practice: chipassay log --practice.`,
 			return runDemo(cmd, d, folder, seed)
 		},
 	}
-	cmd.Flags().Uint64Var(&seed, "seed", 1, "seed of all that is left to chance")
+	cmd.Flags().Uint64Var(&seed, "seed", 1, "random seed")
 	return cmd
 }
 
@@ -76,10 +76,10 @@ func runDemo(cmd *cobra.Command, d *definitions, folder string, seed uint64) err
 		return err
 	}
 	if err := writePractice(cmd, "3", seated); err != nil { // the report is what was asked for
-		fmt.Fprintln(cmd.ErrOrStderr(), "not written down:", err)
+		fmt.Fprintln(cmd.ErrOrStderr(), "not recorded:", err)
 		return nil
 	}
-	fmt.Fprintln(cmd.OutOrStdout(), "\nThe chips are among the records of practice: chipassay log --practice")
+	fmt.Fprintln(cmd.OutOrStdout(), "\nThe chips are in the records of practice: chipassay log --practice")
 	return nil
 }
 

@@ -41,26 +41,27 @@ func drawerCommand(d *definitions) *cobra.Command {
 	f := drawerFlags{definitions: d}
 	cmd := &cobra.Command{
 		Use:   "drawer NAME",
-		Short: "Test a drawer of chips one after another, hands free, and write each down",
-		Long: `Test a drawer of chips one after another. Seat a chip: it is noticed, tested and
-written down, and the verdict is shown. Take it out, and put in the next. The
-adapter's button, or Enter, starts a test too; the button tests a chip again
-that was tested. You can type at any time:
+		Short: "Test a drawer of chips one after another, hands free, and record each",
+		Long: `Test a drawer of chips one after another. Seat a chip: it is detected, tested and
+recorded, and the verdict is shown. Take it out and seat the next. The adapter's
+button, or Enter, also starts a test; the button also repeats one. You can type at
+any time:
 
 ` + drawer.Commands() + `
-Each chip is on the disk before its verdict says so: nothing is lost at Ctrl-C,
-at a power cut or when the cable comes off. Chips that lie wrongly, and empty
-sockets, are not written down.
+Each record is on disk before its verdict is shown: nothing is lost at Ctrl-C, at
+a power cut, or when the cable comes off. Wrongly seated chips and empty sockets
+are not recorded.
 
-With --tray FILE you practise, with virtual chips: Enter takes out the chip in the
-socket, seats the next and tests it, and all that you can type works. In a pipe,
-or with --fast, the tray runs through by itself. A tray is a line a chip with what
-is marked on it, then any of date CODE, note "TEXT", chip PART (what it really is),
-defect "TEXT", and for a run by itself before "COMMAND" and after "COMMAND".
-With --identify each chip is identified instead of tested as a part, and the run ends with
-a list by part; type marking 74?? before a chip of which something can be read. One that
-is not certain is written down as not tested.
-What you practise goes to a file of its own: chipassay log --practice.`,
+With --identify each chip is identified instead of tested as a part, and the run
+ends with a list by part. Type marking 74?? before a chip that can be read in part.
+A chip that is not certain is recorded as not tested.
+
+With --tray FILE you practise with virtual chips: Enter takes out the chip in the
+socket, seats the next and tests it, and every command works. In a pipe, or with
+--fast, the tray runs through by itself. A tray has one line for each chip, with its
+marking, then any of date CODE, note "TEXT", chip PART (what it really is),
+defect "TEXT", and for an unattended run before "COMMAND" and after "COMMAND".
+Practice records go to a file of their own: chipassay log --practice.`,
 		Example: `  chipassay drawer D3 --part 74LS00 --operator "the apprentice"
   chipassay drawer D3 --part 7400 --lot depot-1 --date-code 7938 --keep-date --bell
   chipassay drawer D3 --identify --operator "the apprentice"
@@ -70,24 +71,24 @@ What you practise goes to a file of its own: chipassay log --practice.`,
 	}
 	f.file.flag(cmd)
 	flags := cmd.Flags()
-	flags.StringVar(&f.part, "part", "", "what the chips are: 7400, 74LS00, 4011B …")
-	flags.BoolVar(&f.identify, "identify", false, "say what each chip is instead of testing it as a part: for chips without a marking")
+	flags.StringVar(&f.part, "part", "", "part of the chips: 7400, 74LS00, 4011B …")
+	flags.BoolVar(&f.identify, "identify", false, "identify each chip instead of testing it as a part: for chips without a marking")
 	cmd.MarkFlagsMutuallyExclusive("part", "identify")
 	f.lot.flags(cmd, "lot to which they belong")
 	flags.StringVar(&f.operator, "operator", "", "who tests")
 	flags.StringVar(&f.dateCode, "date-code", "", "date code of the first chip: YYWW or YWW")
-	flags.BoolVar(&f.keepDate, "keep-date", false, "a date code holds for the chips after it, until another is given")
+	flags.BoolVar(&f.keepDate, "keep-date", false, "keep the date code for the following chips until another is given")
 	flags.BoolVar(&f.bell, "bell", false, "ring once for a pass, twice for not tested, three times for a fail, four for PASS, BUT")
 	f.connection.flags(cmd)
 	f.supplyFlag(cmd)
 	flags.StringVar(&f.tray, "tray", "", "practise with the virtual chips of this file")
 	flags.BoolVar(&f.fast, "fast", false, "with --tray: run through it without waiting for Enter")
-	flags.BoolVar(&f.numbers, "numbers", false, "say under which number each chip was written down, for its bag")
+	flags.BoolVar(&f.numbers, "numbers", false, "show the number under which each chip was recorded, for its bag")
 	flags.StringVar(&f.html, "html", "", "write the report of the run to this HTML file")
-	flags.BoolVar(&f.everyChip, "every-chip", false, "with --html: a report of every chip, also of those that passed")
+	flags.BoolVar(&f.everyChip, "every-chip", false, "with --html: a report of every chip, passed ones too")
 	flags.StringVar(&f.marchTest, "march", march.Default, "march test of memories")
 	atLeastFlag(cmd, &f.atLeast)
-	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
+	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: random seed")
 	return cmd
 }
 
@@ -121,7 +122,7 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 		r.Typed = places[0].Marking
 	}
 	if r.Typed == "" && !f.identify {
-		return errors.New("say what the chips are: --part 74LS00; or --identify where that is not known")
+		return errors.New("name the part: --part 74LS00; or --identify if it is not known")
 	}
 	store, err := f.file.forChips(cmd.Context(), f.tray != "")
 	if err != nil {

@@ -32,8 +32,8 @@ func dumpCommand(d *definitions) *cobra.Command {
 		Use:   "dump PART",
 		Short: "Read the contents of a ROM, check that it is blank, or compare it with a file",
 		Long: `Read the contents of the PROM or EPROM in the socket, twice, and print its size,
-CRC-32 and SHA-256. A file that ends in .hex is Intel HEX, any other is raw: a
-byte a word, whatever its width.`,
+CRC-32 and SHA-256. A file that ends in .hex is Intel HEX; any other is raw, one
+byte for each word of any width.`,
 		Example: `  chipassay dump 2716 --out point-controller.hex
   chipassay dump 27C64 --compare yard-interlock.bin
   chipassay dump 2764 --blank`,
@@ -43,13 +43,13 @@ byte a word, whatever its width.`,
 	flags := cmd.Flags()
 	f.connection.flags(cmd)
 	f.supplyFlag(cmd)
-	flags.StringVar(&f.family, "family", "", "family, where PART names none")
+	flags.StringVar(&f.family, "family", "", "family, if PART names none: LS, HC, B …")
 	flags.StringVar(&f.out, "out", "", "write the contents to this file; it must not exist")
 	flags.StringVar(&f.compare, "compare", "", "compare the contents with this file")
 	flags.BoolVar(&f.blank, "blank", false, "check that nothing is written")
 	flags.StringVar(&f.contents, "contents", "", "virtual adapter: the file that the ROM in the socket holds")
-	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated)")
-	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
+	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: a defect of the chip (may be repeated)")
+	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: random seed")
 	return cmd
 }
 
@@ -62,7 +62,7 @@ func (f dumpFlags) run(cmd *cobra.Command, typed string) error {
 	m := typ.Variant.Memory
 	switch {
 	case m == nil || !m.Kind.ROM():
-		return fmt.Errorf("a %s is no ROM: chipassay test %s tests it", typ.Name(), typed)
+		return fmt.Errorf("a %s is not a ROM: chipassay test %s tests it", typ.Name(), typed)
 	}
 	if err := f.connection.check(cmd); err != nil {
 		return err
@@ -83,7 +83,7 @@ func (f dumpFlags) run(cmd *cobra.Command, typed string) error {
 		return err
 	}
 	out := cmd.OutOrStdout()
-	fmt.Fprintf(out, "%s: %d words of %d bits, read twice alike\nCRC-32   %08X\nSHA-256  %x\n",
+	fmt.Fprintf(out, "%s: %d words of %d bits, two identical reads\nCRC-32   %08X\nSHA-256  %x\n",
 		typ.Name(), m.Words, m.Bits, crc32.ChecksumIEEE(contents), sha256.Sum256(contents))
 	if f.out != "" {
 		if err := writeContents(f.out, contents); err != nil {

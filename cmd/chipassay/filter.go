@@ -37,7 +37,7 @@ func (f *filter) chipFlags(cmd *cobra.Command) {
 	flags.StringVar(&f.drawer, "drawer", "", "from this drawer")
 	flags.StringVar(&f.lot, "lot", "", "of this lot")
 	flags.StringVar(&f.from, "from", "", "with a date code from here on: 1979, 1979-W38, 1979-09-17 or 7938")
-	flags.StringVar(&f.to, "to", "", "with a date code up to and with this")
+	flags.StringVar(&f.to, "to", "", "with a date code up to and including this")
 }
 
 // query understands what was typed.

@@ -29,11 +29,11 @@ type keeping struct {
 func (k *keeping) flags(cmd *cobra.Command) {
 	k.file.flag(cmd)
 	flags := cmd.Flags()
-	flags.BoolVar(&k.wanted, "record", false, "write the test down in the file of records")
-	flags.StringVar(&k.drawer, "drawer", "", "with --record: drawer in which the chip lies")
+	flags.BoolVar(&k.wanted, "record", false, "record the test")
+	flags.StringVar(&k.drawer, "drawer", "", "with --record: drawer that the chip is in")
 	k.lot.flags(cmd, "with --record: lot to which it belongs")
-	flags.StringVar(&k.operator, "operator", "", "with --record: who tests")
-	flags.StringVar(&k.marking, "marking", "", "with --record: what is marked on the chip, where that is more than PART")
+	flags.StringVar(&k.operator, "operator", "", "with --record: operator")
+	flags.StringVar(&k.marking, "marking", "", "with --record: the marking, if it is more than PART")
 	flags.Int64Var(&k.retest, "retest", 0, "with --record: number of this same chip, which was tested before")
 }
 
@@ -41,7 +41,7 @@ func (k *keeping) flags(cmd *cobra.Command) {
 func (k *keeping) open(ctx context.Context, adapter string) (err error) {
 	if !k.wanted {
 		if k.drawer+k.lot.name+k.operator+k.marking+k.file.path != "" || k.retest != 0 || k.lot.isNew || k.file.practice {
-			return errors.New("--drawer, --lot, --new-lot, --operator, --marking, --retest, --records and --practice are for what is written down: add --record")
+			return errors.New("--drawer, --lot, --new-lot, --operator, --marking, --retest, --records and --practice are for recorded tests: add --record")
 		}
 		return nil
 	}
@@ -74,7 +74,7 @@ func (k *keeping) keep(cmd *cobra.Command, result *assay.Result, d report.Docume
 	}
 	seating := result.Seating
 	if seating != nil && seating.Found == contact.EmptySocket || result.Verdict == assay.NotTested && cmd.Context().Err() != nil {
-		fmt.Fprintln(cmd.ErrOrStderr(), "nothing was written down: no chip was tested")
+		fmt.Fprintln(cmd.ErrOrStderr(), "nothing was recorded: no chip was tested")
 		return nil
 	}
 	r, err := drawer.Entry(d)
@@ -90,7 +90,7 @@ func (k *keeping) keep(cmd *cobra.Command, result *assay.Result, d report.Docume
 		}
 	}
 	if r, err = k.store.Append(context.WithoutCancel(cmd.Context()), r); err != nil {
-		return fmt.Errorf("the test was not written down: %w", err)
+		return fmt.Errorf("the test was not recorded: %w", err)
 	}
 	where := "in " + k.store.Path()
 	if k.file.practice {

@@ -27,9 +27,9 @@ func keyNewCommand() *cobra.Command {
 		Use:   "new",
 		Short: "Make an Ed25519 key: a private file and a public one beside it",
 		Long: `Make an Ed25519 key. The private key goes into a file that only you can read, as
-PEM of PKCS #8 and not encrypted: keep it, and show it to nobody. The public key
-goes into a file of the same name with .pub, as PEM of SubjectPublicKeyInfo: give it
-to whoever is to verify what you sign. No file is ever written over.
+unencrypted PKCS #8 PEM: keep it secret. The public key goes into a file of the same
+name with .pub, as PEM of SubjectPublicKeyInfo: give it to whoever verifies your
+signatures. No file is overwritten.
 
 The fingerprint is the SHA-256 of the 32 bytes of the public key.`,
 		Args: cobra.NoArgs,
@@ -48,7 +48,7 @@ The fingerprint is the SHA-256 of the 32 bytes of the public key.`,
 			if err := writeKey(name, private, 0o600); err != nil {
 				return errors.Join(err, os.Remove(name+".pub"))
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "private key  %s, for you alone\npublic key   %s.pub\nfingerprint  %s\n", name, name, k.Fingerprint())
+			fmt.Fprintf(cmd.OutOrStdout(), "private key  %s, keep it secret\npublic key   %s.pub\nfingerprint  %s\n", name, name, k.Fingerprint())
 			return nil
 		},
 	}
@@ -60,7 +60,7 @@ The fingerprint is the SHA-256 of the 32 bytes of the public key.`,
 func writeKey(name string, text []byte, mode fs.FileMode) error {
 	file, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
 	if errors.Is(err, fs.ErrExist) {
-		return fmt.Errorf("%s is there already and is left as it is: --out names another file", name)
+		return fmt.Errorf("%s exists and was not changed: name another file with --out", name)
 	}
 	if err != nil {
 		return err

@@ -23,7 +23,7 @@ func (l *listing) flags(cmd *cobra.Command) {
 	cmd.MarkFlagsMutuallyExclusive("json", "csv")
 }
 
-// machine tells whether other programs are to read the list.
+// machine reports whether other programs are to read the list.
 func (l listing) machine() bool { return l.asJSON || l.asCSV }
 
 // write prints rows under a header, or objects, which stand for the same rows, as JSON.

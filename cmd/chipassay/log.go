@@ -30,9 +30,9 @@ func logCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "log",
 		Short: "List the chips that were tested, the newest first",
-		Long: `List the chips that were tested, the newest first. A chip that was tested again
-or corrected stands once, as it stands now, under the number of its first record;
-with --all every row is listed, with its own number.`,
+		Long: `List the chips that were tested, the newest first. A chip that was retested or
+corrected is listed once, with its current record, under the number of its first;
+--all lists every row, with its own number.`,
 		Example: `  chipassay log --drawer D3 --verdict fail
   chipassay log --part 74LS00 --from 1979 --to 1981-W26
   chipassay log --lot depot-1 --csv > depot-1.csv`,
@@ -45,7 +45,7 @@ with --all every row is listed, with its own number.`,
 			q.All, q.NewestFirst, q.Limit = all, true, limit
 			cut := !cmd.Flags().Changed("limit") && !form.machine()
 			if cut {
-				q.Limit = newest + 1 // one more tells whether there are more
+				q.Limit = newest + 1 // one more reports whether there are more
 			}
 			return file.useLot(cmd, q.Lot, func(s *record.Store) error { return writeLog(cmd, s, q, form, cut) })
 		},
@@ -53,8 +53,8 @@ with --all every row is listed, with its own number.`,
 	file.flag(cmd)
 	f.flags(cmd)
 	form.flags(cmd)
-	cmd.Flags().IntVar(&limit, "limit", 0, fmt.Sprintf("at most so many; %d on a list for reading, 0 for all", newest))
-	cmd.Flags().BoolVar(&all, "all", false, "also rows that others took the place of, and what was taken back")
+	cmd.Flags().IntVar(&limit, "limit", 0, fmt.Sprintf("list at most this many (default: %d on a terminal list); 0 for all", newest))
+	cmd.Flags().BoolVar(&all, "all", false, "also records that were replaced or taken back")
 	cmd.AddCommand(logVerifyCommand(), logDigestCommand())
 	return cmd
 }

@@ -18,16 +18,16 @@ func logVerifyCommand() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "verify",
-		Short: "Check that no record was changed, removed or put in since it was written",
-		Long: `Read every page of the file of records and compute every record's digest again;
-each holds that of the record before. The file is not written to.
+		Short: "Check that no record was changed, removed or inserted",
+		Long: `Read the whole file of records and recompute every digest; each record holds the
+digest of the one before. The file is not changed.
 
-Whoever can write to the file can also cut records off its end, or compute all
-digests anew from some record on, and nothing in the file shows it. So keep what
-chipassay log digest prints where they cannot change it, or a certificate, which
-has the number and the digest of its record; --count and --digest compare.
+Anyone who can write to the file can cut off its last records, or recompute all
+digests from some record on; the file does not show that. So keep the output of
+chipassay log digest where they cannot change it, or keep a certificate, which has
+its record's number and digest. --count and --digest compare with it.
 
-Exit status: 0 all as it was written; 1 something was changed.`,
+Exit status: 0 unchanged; 1 changed.`,
 		Example: `  chipassay log verify
   chipassay log verify --count 17 --digest 3f0c…`,
 		Args: cobra.NoArgs,
@@ -97,9 +97,9 @@ func logDigestCommand() *cobra.Command {
 		Use:   "digest",
 		Short: "Print how many records there are and the digest of the last, to keep elsewhere",
 		Long: `Print how many records and lots there are, and the digests of the last of them.
-Each digest holds all that came before. Keep them where nobody who can write to
-the file can change them, on paper for example: log verify then notices also
-records that were cut off the end or written anew.`,
+Each digest covers all records before it. Keep them where nobody who can write to
+the file can change them, on paper for example. Then log verify also notices
+records that were cut off or rewritten.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := file.existing()
@@ -147,6 +147,6 @@ func writeSeals(cmd *cobra.Command, now record.Seals, asJSON bool) error {
 		fmt.Fprintf(out, "%-8s %d\ndigest   %s\n", c.what, c.Count, c.Digest)
 		check += fmt.Sprintf(" --%scount %d --%sdigest %s", c.flag, c.Count, c.flag, c.Digest)
 	}
-	_, err := fmt.Fprintf(out, "Keep this where nobody who can write to the file can change it. Later:\n  %s\n", check)
+	_, err := fmt.Fprintf(out, "Keep this where nobody who can write to the file can change it. To compare later:\n  %s\n", check)
 	return err
 }

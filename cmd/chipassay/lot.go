@@ -24,10 +24,10 @@ ISO 2859-1, whose normal and tightened tables are those of MIL-STD-105E.
 
 Open the lot before its first test; then draw the sample at random, and test
 each chip with chipassay test PART --record --lot NAME. A chip is nonconforming
-if it failed or its grade is reject, and by --decides of lot open, if it passed with
-a but. Lots are kept in the file of records, and
-go with its backups; records export writes the records of the chips only, and
-lot list --json the lots.`,
+if it failed or its grade is reject; unless the lot was opened with --decides
+function, also if it passed with a but. Lots are kept in the file of records and
+included in its backups. records export writes only the chips; lot list --json
+writes the lots.`,
 	}
 	cmd.AddCommand(lotOpenCommand(), lotStatusCommand(), lotListCommand(), lotProvesCommand(), lotNeededCommand())
 	return cmd

@@ -31,16 +31,15 @@ func lotOpenCommand() *cobra.Command {
 		Short: "Choose the plan of a lot: how many chips to test, and how many bad ones reject it",
 		Long: `Choose the plan of a lot: how many chips to test, and how many bad ones reject it.
 
-With NAME the lot is kept in the file of records, and its plan does not change
-any more; opening it again with the same plan only prints it. Without NAME the
-plan is printed and nothing is kept.
+With NAME the lot is recorded and its plan is fixed; opening it again with the same
+plan only prints it. Without NAME the plan is only printed.
 
-Lots of one --source and AQL are a series. The rules for switching choose the
-severity from the lots of the series that are decided: tightened inspection
-after 2 of 5 were rejected, normal again after 5 accepted in turn, and no more
-lots after 5 rejected on tightened inspection, until the supplier has acted
-(--resume). Reduced inspection needs --reduced. A lot that is inspected by
-another severity than the rules ask for (--severity) does not count in them.`,
+Lots of one --source and AQL are a series. The switching rules choose the severity
+from the decided lots of the series: tightened after 2 of 5 lots were rejected,
+normal again after 5 consecutive accepted. After 5 rejected on tightened
+inspection, inspection is discontinued until the supplier has acted (--resume).
+Reduced inspection needs --reduced. A lot inspected at another severity than the
+rules demand (--severity) does not count in them.`,
 		Example: `  chipassay lot open --size 500 --aql 1.0 --level II
   chipassay lot open depot-1 --size 500 --aql 1.0 --source "signal department" --html depot-1.html`,
 		Args: cobra.MaximumNArgs(1),
@@ -50,11 +49,11 @@ another severity than the rules ask for (--severity) does not count in them.`,
 	flags.IntVar(&f.size, "size", 0, "chips in the lot")
 	flags.Float64Var(&f.aql, "aql", 0, "acceptance quality limit, per cent nonconforming: 0.010 to 10")
 	flags.StringVar(&f.level, "level", string(lot.II), "inspection level: S-1 to S-4, I, II, III")
-	flags.StringVar(&f.severity, "severity", "", "normal, tightened, reduced or reduced-105E, in place of what the rules for switching choose")
+	flags.StringVar(&f.severity, "severity", "", "normal, tightened, reduced or reduced-105E, instead of the choice of the switching rules")
 	flags.StringVar(&f.decides, "decides", string(record.ByLevels), "what makes a chip nonconforming: function (a wrong vector), or levels (that, or a PASS, BUT)")
-	flags.StringVar(&f.source, "source", "", "who the lot is from; its lots are a series")
+	flags.StringVar(&f.source, "source", "", "supplier of the lot; lots of one supplier are a series")
 	flags.BoolVar(&f.reduced, "reduced", false, "let the rules lead to reduced inspection: the supply is steady and the buyer agrees")
-	flags.BoolVar(&f.resume, "resume", false, "the supplier has acted since lots were no more accepted")
+	flags.BoolVar(&f.resume, "resume", false, "the supplier has acted since inspection was discontinued")
 	flags.BoolVar(&f.asJSON, "json", false, "print one JSON object")
 	flags.StringVar(&f.html, "html", "", "write plan and operating characteristic to this HTML file too")
 	f.file.flag(cmd)
@@ -128,7 +127,7 @@ func (f lotFlags) choose(ctx context.Context, s *record.Store, l *record.Lot) (b
 	}
 	if scheme.Discontinued() {
 		if !f.resume {
-			return "", fmt.Errorf("no more lots from %s: five were rejected on tightened inspection at AQL %s; once the supplier has acted, open the next with --resume",
+			return "", fmt.Errorf("inspection of lots from %s was discontinued: five were rejected on tightened inspection at AQL %s. Once the supplier has acted, open the next with --resume",
 				l.Source, lot.FormatAQL(f.aql))
 		}
 		scheme = scheme.Resumed()
@@ -141,11 +140,11 @@ func (f lotFlags) choose(ctx context.Context, s *record.Store, l *record.Lot) (b
 	switch {
 	case l.Source == "":
 	case l.Plan.Severity != scheme.Severity():
-		because = fmt.Sprintf(", as you say; the rules for switching ask for %s, and leave this lot out", scheme.Severity())
+		because = fmt.Sprintf(", as given; the switching rules demand %s, and leave this lot out", scheme.Severity())
 	case decided == 0:
 		because = ", the first: no earlier lot of the series is decided"
 	default:
-		because = fmt.Sprintf(", by the rules for switching and %d decided earlier lots", decided)
+		because = fmt.Sprintf(", by the switching rules and %d decided earlier lots", decided)
 	}
 	if !f.reduced && scheme.Score() >= lot.ScoreForReduced {
 		because += "; --reduced may lead to reduced inspection"
@@ -187,7 +186,7 @@ func (f lotFlags) again(cmd *cobra.Command, l record.Lot, decides record.Decidin
 		if l.Source != "" {
 			from = " from " + report.Printable(l.Source)
 		}
-		return fmt.Errorf("lot %s is open with another plan (%d chips%s, AQL %s, level %s, %s; %s), which does not change any more: give another name",
+		return fmt.Errorf("lot %s was opened with another plan (%d chips%s, AQL %s, level %s, %s; %s), which is fixed: give another name",
 			report.Printable(l.Name), l.Plan.LotSize, from, lot.FormatAQL(l.Plan.AQL), l.Plan.Level, l.Plan.Severity, l.Decides.Words())
 	}
 	fmt.Fprintf(cmd.ErrOrStderr(), "lot %s is open with this plan since %s; nothing was changed\n", report.Printable(l.Name), l.Time.Format("2006-01-02"))

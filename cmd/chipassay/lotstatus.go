@@ -23,12 +23,12 @@ func lotStatusCommand() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "status NAME",
-		Short: "Say whether a lot is accepted, what may still happen, and what its tested chips prove",
-		Long: `Say whether a lot is accepted, what may still happen, and what its tested chips
-prove. The sample is the first chips that were tested under the lot's name. One
-that could not be tested keeps its place until it was tested again (test
---retest) or its record is void. Bad chips that no longer count, by a retest, a
-void or a correction, are counted apart and named.
+		Short: "Show whether a lot is accepted, what can still happen, and what its tested chips prove",
+		Long: `Show whether a lot is accepted, what can still happen, and what its tested chips
+prove. The sample is the first chips that were tested under the lot's name. A chip
+that could not be tested keeps its place until it is retested (test --retest) or
+its record is void. Bad chips that no longer count, because of a retest, a void or
+a correction, are listed separately.
 
 Exit status: 0 accepted; 1 rejected; 3 not decided yet.`,
 		Args: cobra.ExactArgs(1),
@@ -37,7 +37,7 @@ Exit status: 0 accepted; 1 rejected; 3 not decided yet.`,
 			return file.useLot(cmd, name, func(s *record.Store) error {
 				l, err := s.Lot(cmd.Context(), name)
 				if errors.Is(err, record.ErrNoLot) {
-					return fmt.Errorf("lot %s has records, but was not opened, and so has no plan: chipassay lot list names those that were", report.Printable(name))
+					return fmt.Errorf("lot %s has records but was not opened, so it has no plan: chipassay lot list names those that were", report.Printable(name))
 				}
 				if err != nil {
 					return err
@@ -96,7 +96,7 @@ func writeLotStatus(w io.Writer, i record.Inspection, asJSON bool) error {
 	writePlan(w, i.Lot, "")
 	fmt.Fprintf(w, "tested %d of %d, nonconforming %d, not tested %d", i.Tested, i.Lot.Plan.SampleSize, i.Nonconforming, i.NotTested())
 	if n := len(i.Cleared); n > 0 {
-		fmt.Fprintf(w, ", bad before and no longer counted %d", n)
+		fmt.Fprintf(w, ", formerly bad, no longer counted %d", n)
 	}
 	fmt.Fprintln(w)
 	for _, line := range i.Proof().Words(i.Lot.Plan.LotSize) {
@@ -115,7 +115,7 @@ func lotProvesCommand() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "proves CHIPS",
-		Short: "Say what so many good chips without a bad one prove",
+		Short: "Show what N good chips without a bad one prove",
 		Example: `  chipassay lot proves 50
   chipassay lot proves 50 --size 500`,
 		Args: cobra.ExactArgs(1),
@@ -125,7 +125,7 @@ func lotProvesCommand() *cobra.Command {
 				return fmt.Errorf("%s: how many chips? give a number from 1 on", args[0])
 			}
 			if size != 0 && size < n {
-				return fmt.Errorf("--size %d: a lot holds no fewer chips than the %d tested", size, n)
+				return fmt.Errorf("--size %d: a lot has at least the %d chips tested", size, n)
 			}
 			p := lot.Prove(size, n, 0)
 			if asJSON {
@@ -163,7 +163,7 @@ func lotNeededCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "needed --fraction FRACTION",
 		Aliases: []string{"prove"},
-		Short:   "Say how many chips must be good without a bad one to prove that no more than a fraction is bad",
+		Short:   "Show how many good chips without a bad one prove that at most a fraction is bad",
 		Example: `  chipassay lot needed --fraction 0.01
   chipassay lot needed --fraction 0.05 --size 100`,
 		Args: cobra.NoArgs,

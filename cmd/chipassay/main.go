@@ -104,13 +104,13 @@ func rootCommand() *cobra.Command {
 		Short:   "Test vintage logic chips: what it is, whether every gate works, which pin fails and why",
 		Long: `Chipassay tests vintage logic chips in the socket of a microcontroller adapter.
 
-It computes what a part must do from its definition, applies every vector,
-compares what the pins answer, and says what is wrong and how sure it is.
+From a part's definition it computes what the part must do, applies every vector,
+compares the answers, and names what is wrong and how sure that is.
 
 Discharge yourself before you touch a chip, seat it with pin 1 at the lever
-end, and take it out if it gets hot. A pass says that the chip did what its
-data sheet's function says, at 5 V and room temperature; it is no release for
-safety-critical use.`,
+end, and take it out if it gets hot. A pass means that the chip performed its data
+sheet's function at 5 V and room temperature. It is no release for safety-critical
+use.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
@@ -119,7 +119,7 @@ safety-critical use.`,
 			d.ask = os.Stdin
 		}
 	}
-	root.PersistentFlags().StringArrayVar(&d.folders, "library", nil, "a folder of definitions that add to the library or stand in for its own (may be repeated)")
+	root.PersistentFlags().StringArrayVar(&d.folders, "library", nil, "a folder of definitions that add to the library or override it (may be repeated)")
 	root.AddCommand(partsCommand(&d), showCommand(&d), vectorsCommand(&d), testCommand(&d), identifyCommand(&d), demoCommand(&d), readCommand(&d), defineCommand(&d), coverageCommand(&d), exploreCommand(&d), pullCommand(), tieCommand(&d), substitutesCommand(&d), dumpCommand(&d), adapterCommand(&d),
 		drawerCommand(&d), logCommand(), stockCommand(), recordCommand(), recordsCommand(), certificateCommand(), keyCommand(), lotCommand(), yieldCommand())
 	completeAll(root, &d)

@@ -33,10 +33,10 @@ type connection struct {
 // flags gives a command the flags that say which adapter it works with.
 func (c *connection) flags(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.StringVar(&c.adapter, "adapter", "", `serial port of the adapter, or "virtual"; probed for if not given`)
+	flags.StringVar(&c.adapter, "adapter", "", `serial port of the adapter, or "virtual" (default: searched for)`)
 	c.portFlags(cmd)
-	flags.StringSliceVar(&c.groups, "groups", nil, "virtual adapter: the groups of its carrier that are fitted: starter, load,\nfar, switches, converters (default: all)")
-	flags.StringArrayVar(&c.defects, "board-defect", nil, "virtual adapter: something wrong with its board (may be repeated):\n"+virtual.BoardDefectForms())
+	flags.StringSliceVar(&c.groups, "groups", nil, "virtual adapter: the fitted groups of its carrier: starter, load,\nfar, switches, converters (default: all)")
+	flags.StringArrayVar(&c.defects, "board-defect", nil, "virtual adapter: a defect of its board (may be repeated):\n"+virtual.BoardDefectForms())
 }
 
 // supplyFlag gives it the flag of the virtual adapter's supply; calibrate has
@@ -47,7 +47,7 @@ func (c *connection) supplyFlag(cmd *cobra.Command) {
 
 // portFlags are those for an adapter at a serial port.
 func (c *connection) portFlags(cmd *cobra.Command) {
-	cmd.Flags().IntVar(&c.baud, "baud", 0, "rate of the serial line: 1000000, 500000 or 38400 (default: the fastest that loses nothing)")
+	cmd.Flags().IntVar(&c.baud, "baud", 0, "rate of the serial line: 1000000, 500000 or 38400 (default: the fastest that loses no frames)")
 }
 
 // virtualOnly are the flags of a command that mean nothing to a real adapter.

@@ -24,10 +24,10 @@ func pullCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "pull",
 		Short: "Work out the level that a pull-up or pull-down gives, and LED resistors",
-		Long: `Work out the level that a resistor alone gives to inputs of a family, by the
-worst case of its DC limits: whether it is a valid low to ground, a valid high
-to a supply of 4.75 V at least, and the largest value that is. It tells LED
-series resistors for the family's outputs, too.`,
+		Long: `Work out the level that a resistor alone gives a family's inputs, from the worst
+case of its DC limits: whether it is a valid low to ground, a valid high to a
+supply of at least 4.75 V, and the largest value that is. It also gives LED series
+resistors for the family's outputs.`,
 		Example: `  chipassay pull --family LS --ohms 1000
   chipassay pull --family 74 --ohms 330 --inputs 2`,
 		Args: cobra.NoArgs,
@@ -36,9 +36,9 @@ series resistors for the family's outputs, too.`,
 	flags := cmd.Flags()
 	flags.StringVar(&f.family, "family", "", "family of the inputs: 74, LS, HC, B …")
 	flags.Float64Var(&f.ohms, "ohms", 1000, "the resistor, Ω")
-	flags.Float64Var(&f.inputs, "inputs", 1, "how many inputs hang on it, as unit loads")
+	flags.Float64Var(&f.inputs, "inputs", 1, "inputs connected to it, in unit loads")
 	flags.Float64Var(&f.led, "led", 1.8, "forward voltage of the LED, V")
-	flags.Float64Var(&f.ledMA, "led-current", 10, "the most that the LED shall take, mA")
+	flags.Float64Var(&f.ledMA, "led-current", 10, "highest LED current, mA")
 	if err := cmd.MarkFlagRequired("family"); err != nil {
 		panic(err) // the flag is defined above
 	}

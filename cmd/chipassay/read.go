@@ -41,7 +41,7 @@ func readCommand(d *definitions) *cobra.Command {
 func printMarking(w io.Writer, m marking.Marking) {
 	for _, p := range m.Parts {
 		fmt.Fprintf(w, "part         %s, from %s: %s\n", p.Type, p.Token, p.Part.Title)
-		family := "not told by the marking"
+		family := "not given by the marking"
 		if p.Family != nil {
 			family = p.Family.Name + ", " + p.Family.Title
 		}

@@ -25,10 +25,10 @@ func recordCommand() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "record N",
-		Short: "Show what is written down about chip N, as it stands now",
-		Long: `Show what is written down about chip N, as it stands now. A chip keeps its number,
-which is that of its first record, so that what is on its bag stays true: a retest,
-a correction or an undo is a record with a number of its own, which --full shows.`,
+		Short: "Show the current record of chip N",
+		Long: `Show the current record of chip N. A chip keeps its number, which is that of its
+first record, so the number on its bag stays true. A retest, a correction or an undo
+is a record with a number of its own, which --full shows.`,
 		Example: `  chipassay record 17
   chipassay record 17 --full
   chipassay record 19 --row`,
@@ -44,7 +44,7 @@ a correction or an undo is a record with a number of its own, which --full shows
 	file.flag(cmd)
 	form.flags(cmd)
 	cmd.Flags().BoolVar(&full, "full", false, "with the numbers of all records about the chip")
-	cmd.Flags().BoolVar(&row, "row", false, "the record with just this number, also where it is not the current one")
+	cmd.Flags().BoolVar(&row, "row", false, "the record with just this number, even if it is not the current one")
 	cmd.AddCommand(recordCorrectCommand(), recordVoidCommand())
 	return cmd
 }
@@ -52,7 +52,7 @@ a correction or an undo is a record with a number of its own, which --full shows
 func serialOf(typed string) (int64, error) {
 	n, err := strconv.ParseInt(typed, 10, 64)
 	if err != nil || n < 1 {
-		return 0, fmt.Errorf("%q is not the number of a record: chipassay log lists them", typed)
+		return 0, fmt.Errorf("%q is not a record number: chipassay log lists the records", typed)
 	}
 	return n, nil
 }
@@ -105,7 +105,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 		fmt.Fprintf(out, "Note       %s\n", report.Printable(r.Note))
 	}
 	if len(history) > 1 {
-		fmt.Fprintln(out, "\nWhat was written down about this chip")
+		fmt.Fprintln(out, "\nRecords of this chip")
 		for _, h := range history {
 			number := ""
 			if full || row {
@@ -134,7 +134,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 func standing(r record.Record, current *record.Record) string {
 	switch {
 	case current == nil:
-		return "All that was written down about this chip was taken back."
+		return "All records of this chip were taken back."
 	case current.Serial != r.Serial:
 		return fmt.Sprintf("This is record %d of chip %d; its current record is %d.", r.Serial, r.Chip, current.Serial)
 	}
@@ -162,10 +162,10 @@ func recordCorrectCommand() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "correct N",
-		Short: "Correct what was written down about chip N",
+		Short: "Correct the record of chip N",
 		Long: `Correct the drawer, lot, operator, marking, date code or note of chip N. The chip
-keeps its number; a new record takes the place of the one before, which stays as it
-is. What was measured cannot be corrected: test the chip again.`,
+keeps its number; a new record replaces the current one, which is kept. Measurements
+cannot be corrected: test the chip again.`,
 		Example: `  chipassay record correct 17 --drawer D4 --date-code 7938`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -191,7 +191,7 @@ is. What was measured cannot be corrected: test the chip again.`,
 					r.SetDate(date)
 				}
 				if !changed {
-					return errors.New("nothing to correct was given: --drawer, --lot, --operator, --marking, --date-code or --note")
+					return errors.New("give what to correct: --drawer, --lot, --operator, --marking, --date-code or --note")
 				}
 				r.Kind = record.Correction
 				return correctReport(r, cmd.Flags().Changed("date-code"), date)
@@ -200,12 +200,12 @@ is. What was measured cannot be corrected: test the chip again.`,
 	}
 	file.flag(cmd)
 	flags := cmd.Flags()
-	flags.StringVar(&drawer, "drawer", "", "drawer in which it lies")
+	flags.StringVar(&drawer, "drawer", "", "drawer that it is in")
 	lot.flags(cmd, "lot to which it belongs")
-	flags.StringVar(&operator, "operator", "", "who tested it")
-	flags.StringVar(&marked, "marking", "", "what is marked on it")
+	flags.StringVar(&operator, "operator", "", "operator")
+	flags.StringVar(&marked, "marking", "", "marking")
 	flags.StringVar(&dateCode, "date-code", "", "date code: YYWW or YWW; empty for none")
-	flags.StringVar(&note, "note", "", "your own words")
+	flags.StringVar(&note, "note", "", "note")
 	return cmd
 }
 
@@ -246,24 +246,24 @@ func recordVoidCommand() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "void N",
-		Short: "Take back what was written last about chip N: it stands as before",
+		Short: "Take back the last record of chip N: the one before is current again",
 		Args:  cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if why == "" {
-				return errors.New(`say why: --why "the wrong chip was in the socket"`)
+				return errors.New(`give the reason: --why "the wrong chip was in the socket"`)
 			}
-			return replaceRecord(cmd, &file, args[0], "taken back what was written last", func(_ *record.Store, r *record.Record) error {
+			return replaceRecord(cmd, &file, args[0], "the last record was taken back", func(_ *record.Store, r *record.Record) error {
 				r.Kind, r.Verdict, r.Grade, r.Reason, r.Report = record.Void, "", "", why, nil
 				return nil
 			})
 		},
 	}
 	file.flag(cmd)
-	cmd.Flags().StringVar(&why, "why", "", "why it is taken back")
+	cmd.Flags().StringVar(&why, "why", "", "reason")
 	return cmd
 }
 
-// replaceRecord appends a row that takes the place of a chip's current record, and says
+// replaceRecord appends a row that replaces a chip's current record, and says
 // what was done. The number of a record that is neither the chip's own nor the current
 // one is refused: it is another that would be changed.
 func replaceRecord(cmd *cobra.Command, file *recordsFile, typed, done string, change func(*record.Store, *record.Record) error) error {

@@ -25,7 +25,7 @@ func recordsCommand() *cobra.Command {
 func recordsPathCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "path",
-		Short: "Say where your records are kept, and those of practice",
+		Short: "Show where your records are kept, and those of practice",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			own, err := record.DefaultPath()
@@ -66,7 +66,7 @@ func recordsRestoreCommand() *cobra.Command {
 	var file recordsFile
 	cmd := &cobra.Command{
 		Use:   "restore BACKUP",
-		Short: "Make the file of records from a backup; no file is written over",
+		Short: "Restore the file of records from a backup; no file is overwritten",
 		Args:  cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := file.name()
@@ -93,8 +93,8 @@ func recordsExportCommand() *cobra.Command {
 		Use:   "export FILE",
 		Short: "Write every row to a file: .csv, or .jsonl for JSON Lines; - is standard output as JSON Lines",
 		Long: `Write every row with its report to a file, for other programs and for import
-elsewhere: CSV after RFC 4180 if the name ends in .csv, JSON Lines if in .jsonl.
-CSV cells that a spreadsheet would run as formulas get an apostrophe before them.
+elsewhere: CSV (RFC 4180) if the name ends in .csv, JSON Lines if in .jsonl. An
+apostrophe is put before CSV cells that a spreadsheet would run as formulas.
 The plans of lots are not in it: chipassay lot list --json writes them, and
 records backup copies everything.`,
 		Args: cobra.ExactArgs(1),
@@ -139,14 +139,14 @@ func isCSV(name string) (bool, error) {
 	if name == "-" {
 		return false, nil
 	}
-	return false, fmt.Errorf("%s: the name tells the form: end it in .csv or .jsonl", name)
+	return false, fmt.Errorf("%s: end the name in .csv or .jsonl, which selects the format", name)
 }
 
 func recordsImportCommand() *cobra.Command {
 	var file recordsFile
 	cmd := &cobra.Command{
 		Use:   "import FILE",
-		Short: "Append what export wrote, all of it or nothing; rows already there are left out",
+		Short: "Append what export wrote, all or nothing; existing rows are skipped",
 		Args:  cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
 			asCSV, err := isCSV(args[0])
@@ -175,7 +175,7 @@ func recordsImportCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s: %d rows added, %d were there already\n", s.Path(), done.Added, done.Duplicates)
+			fmt.Fprintf(cmd.OutOrStdout(), "%s: %d rows added, %d existed already\n", s.Path(), done.Added, done.Duplicates)
 			return nil
 		},
 	}

@@ -24,8 +24,8 @@ type recordsFile struct {
 
 // flag gives a command the flags --records and --practice.
 func (f *recordsFile) flag(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.path, "records", "", "file of records, instead of your own")
-	cmd.Flags().BoolVar(&f.practice, "practice", false, "the records of practice with virtual chips, instead of your own")
+	cmd.Flags().StringVar(&f.path, "records", "", "file of records, instead of the default")
+	cmd.Flags().BoolVar(&f.practice, "practice", false, "the records of practice with virtual chips, instead of the default")
 	cmd.MarkFlagsMutuallyExclusive("records", "practice")
 	f.say = cmd.ErrOrStderr()
 }
@@ -41,7 +41,7 @@ func (f *recordsFile) name() (string, error) {
 	return record.DefaultPath()
 }
 
-// own tells whether the file is the person's own.
+// own reports whether the file is the person's own.
 func (f *recordsFile) own() bool { return f.path == "" && !f.practice }
 
 // append opens the file to add to it, and makes it if there is none.
@@ -74,7 +74,7 @@ func (f *recordsFile) forChips(ctx context.Context, virtual bool) (*record.Store
 			if !virtual && f.own() {
 				advice = "move that file away, and go on with a new one"
 			}
-			err = fmt.Errorf("%s holds records of %s chips, among which %s do not belong: %s", s.Path(), here, those, advice)
+			err = fmt.Errorf("%s holds records of %s chips; %s do not belong there: %s", s.Path(), here, those, advice)
 		}
 		if err != nil {
 			return nil, errors.Join(err, s.Close())
@@ -93,12 +93,12 @@ func (f *recordsFile) existing() (string, error) {
 		if f.own() && practised() {
 			return "", fmt.Errorf("there are no records in %s yet, but there are some of practice: --practice shows them", name)
 		}
-		return "", fmt.Errorf("there are no records in %s yet: chipassay drawer or chipassay test --record make them, --records names another file", name)
+		return "", fmt.Errorf("no records in %s yet: make them with chipassay drawer or chipassay test --record, or name another file with --records", name)
 	}
 	return name, nil
 }
 
-// practised tells whether there are records of practice.
+// practised reports whether there are records of practice.
 func practised() bool {
 	name, err := record.PracticePath()
 	if err != nil {
@@ -158,7 +158,7 @@ type lotFlag struct {
 
 func (l *lotFlag) flags(cmd *cobra.Command, usage string) {
 	cmd.Flags().StringVar(&l.name, "lot", "", usage)
-	cmd.Flags().BoolVar(&l.isNew, "new-lot", false, "the lot is new, and has no plan: lot open gives one to it")
+	cmd.Flags().BoolVar(&l.isNew, "new-lot", false, "start a new lot without a plan (lot open gives it one)")
 }
 
 // check refuses the name of a lot that does not exist. The first lot of a file can be any.

@@ -19,9 +19,9 @@ func stockCommand() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "stock",
-		Short: "Say which drawer holds how many good chips of what, from which year, and what to throw out",
-		Long: `Say which drawer holds how many good chips of what, by grade and year of the date
-code; what is doubtful, what could not be tested, what to throw out, and what a
+		Short: "Show how many good chips each drawer holds, of what part and year, and what to discard",
+		Long: `Show how many good chips of what each drawer holds, by grade and year of the date
+code; what is doubtful, what could not be tested, what to discard, and what a
 chip that failed in some gates, or passed in part, is still good for. Each chip
 counts once, as its last test and corrections left it.`,
 		Example: `  chipassay stock
@@ -115,9 +115,9 @@ type shelf struct {
 
 var shelves = []shelf{
 	{"Good", []string{"strong", "sound", "function only"}, func(t record.Tally) []int { return []int{t.Strong, t.Sound, t.FunctionOnly} }},
-	{"Doubtful: every vector right, and something else is not", []string{"doubtful"}, func(t record.Tally) []int { return []int{t.Doubtful} }},
+	{"Doubtful: every vector right, but something else is not", []string{"doubtful"}, func(t record.Tally) []int { return []int{t.Doubtful} }},
 	{"Not tested: test again", []string{"not tested"}, func(t record.Tally) []int { return []int{t.NotTested} }},
-	{"To throw out", []string{"reject"}, func(t record.Tally) []int { return []int{t.Reject} }},
+	{"To discard", []string{"reject"}, func(t record.Tally) []int { return []int{t.Reject} }},
 }
 
 func writeStockText(w io.Writer, holdings []record.Holding) error {

@@ -23,8 +23,8 @@ func substitutesCommand(d *definitions) *cobra.Command {
 	f := substitutesFlags{definitions: d}
 	cmd := &cobra.Command{
 		Use:   "substitutes PART",
-		Short: "Say what can stand in for a part, and what to change for it",
-		Long: `Say what can stand in for a part: other families and numbers of the same pins and
+		Short: "Show what can replace a part, and what to change for it",
+		Long: `Show what can replace a part: other families and numbers of the same pins and
 function, the same function on other pins, and parts that have it with inputs tied;
 each with what differs by the DC tables and what to change.
 
@@ -36,10 +36,10 @@ Same function means that each part answers the other's whole test in simulation.
 		RunE: func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0]) },
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&f.family, "family", "", "family, where PART names none: LS, HC, B …")
+	flags.StringVar(&f.family, "family", "", "family, if PART names none: LS, HC, B …")
 	flags.StringVar(&f.load, "load", "", "what an output drives: \"5 x 74LS, 1 LED\"")
 	flags.StringVar(&f.dateCode, "date-code", "", "with --have: the date code to be near to, YYWW or YWW")
-	flags.BoolVar(&f.full, "full", false, "print everything, not the ten lines that matter most")
+	flags.BoolVar(&f.full, "full", false, "print everything instead of ten lines")
 	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
 	haveFlag(cmd, &f.have, &f.file)
 	return cmd

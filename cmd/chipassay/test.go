@@ -44,12 +44,12 @@ func testCommand(d *definitions) *cobra.Command {
 	f := testFlags{definitions: d}
 	cmd := &cobra.Command{
 		Use:   "test PART",
-		Short: "Test the chip in the socket as PART and say what is wrong with it",
+		Short: "Test the chip in the socket as PART, and name what is wrong",
 		Long: `Test the chip in the socket as PART: every vector applied and compared.
 
 The last line is the verdict with its reason. The exit status is 0 for a pass, 1
 for a fail, 2 for wrong input, 3 for what could not be tested, and 4 for PASS, BUT:
-every vector was right, and a level, a leak or the family is wrong.
+every vector was right, but a level, a leak or the family is wrong.
 
 PART is what is marked on the chip without the maker's letters, such as 7410,
 74LS51 or 4011B. Seat the chip with pin 1 at the lever end before you start.`,
@@ -63,26 +63,26 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags := cmd.Flags()
 	f.connection.flags(cmd)
 	f.supplyFlag(cmd)
-	flags.StringVar(&f.family, "family", "", "family, where PART names none: LS, HC, B …")
+	flags.StringVar(&f.family, "family", "", "family, if PART names none: LS, HC, B …")
 	flags.StringVar(&f.dateCode, "date-code", "", "date code on the chip: YYWW or YWW")
-	flags.StringVar(&f.note, "note", "", "your own words, for the report")
+	flags.StringVar(&f.note, "note", "", "note for the report")
 	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
-	flags.BoolVar(&f.full, "full", false, "print the whole report, not the ten lines that matter most")
+	flags.BoolVar(&f.full, "full", false, "print the whole report instead of ten lines")
 	flags.StringVar(&f.html, "html", "", "write the report to this HTML file too")
 	flags.StringSliceVar(&f.only, "only", nil, "only these stages: contact, function, levels; without function no chip passes")
 	flags.StringSliceVar(&f.tied, "tied", nil, "test for one use only, with these inputs held at a level: 1D=L,1E=L,1F=L")
-	flags.BoolVar(&f.short, "short", false, "a quick look: the fewest vectors that show every modelled fault")
+	flags.BoolVar(&f.short, "short", false, "quick test: the fewest vectors that show every modelled fault")
 	flags.BoolVar(&f.long, "long", false, "reach the stages of a divider that take up to a million clocks")
 	cmd.MarkFlagsMutuallyExclusive("short", "long")
-	flags.BoolVar(&f.everyReadback, "every-readback", false, "send every readback over the line instead of signatures")
-	flags.BoolVar(&f.anyway, "power-anyway", false, "power a chip that the test before power cannot tell to be seated right, at a low\ncurrent limit; look twice how it is seated")
+	flags.BoolVar(&f.everyReadback, "every-readback", false, "compare every readback in the host instead of signatures in the adapter")
+	flags.BoolVar(&f.anyway, "power-anyway", false, "power a chip, at a low current limit, although the test before power cannot show\nthat it is seated right; check twice how it is seated")
 	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …")
 	atLeastFlag(cmd, &f.atLeast)
-	flags.IntVar(&f.runs, "repeat", 1, "how often to test, to find what fails only sometimes")
-	flags.DurationVar(&f.soak, "soak", 0, "test again and again for so long: 30s, 10m")
+	flags.IntVar(&f.runs, "repeat", 1, "number of tests, to find intermittent faults")
+	flags.DurationVar(&f.soak, "soak", 0, "repeat the test for this long: 30s, 10m")
 	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket")
-	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated):\n"+virtual.DefectForms())
-	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: seed of all that is left to chance")
+	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: a defect of the chip (may be repeated):\n"+virtual.DefectForms())
+	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: random seed")
 	f.keeping.flags(cmd)
 	return cmd
 }
@@ -138,7 +138,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 func (f testFlags) plan(cmd *cobra.Command, typ part.Type) (assay.Plan, error) {
 	if !f.long {
 		if report.Terminal(os.Stderr) && !proof.IsKept(typ) {
-			fmt.Fprintf(cmd.ErrOrStderr(), "working out the vectors of %s and what they prove: seconds, half a minute for a long divider\n", typ.Name())
+			fmt.Fprintf(cmd.ErrOrStderr(), "working out the vectors of %s and what they prove: takes seconds, or half a minute for a long divider\n", typ.Name())
 		}
 		return f.definitions.plan(typ)
 	}
@@ -151,7 +151,7 @@ func stages(names []string) (only []assay.Stage, err error) {
 	for _, name := range names {
 		s := assay.Stage(strings.TrimSpace(name))
 		if !slices.Contains(assay.Stages, s) {
-			return nil, fmt.Errorf("--only %s: there is no such stage; there are contact, function and levels", name)
+			return nil, fmt.Errorf("--only %s: no such stage; the stages are contact, function and levels", name)
 		}
 		only = append(only, s)
 	}
@@ -193,7 +193,7 @@ func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
 // atLeastFlag gives a command the flag for how long the vectors go round.
 func atLeastFlag(cmd *cobra.Command, atLeast *time.Duration) {
 	cmd.Flags().DurationVar(atLeast, "at-least", assay.DefaultAtLeast,
-		"apply the vectors of logic in rounds for so long of the adapter's time, to find\nwhat comes and goes; 0 applies them once")
+		"apply the vectors of logic in rounds for this long of the adapter's time, to find\nintermittent faults; 0 applies them once")
 }
 
 func notNegative(atLeast time.Duration) error {

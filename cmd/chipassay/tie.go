@@ -45,7 +45,7 @@ The inputs have names of your own, the operators are ! & | ^.`,
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&f.find, "find", "", "a function to look for, such as \"!(a & b)\"")
-	flags.BoolVar(&f.full, "full", false, "print everything, not the ten lines that matter most")
+	flags.BoolVar(&f.full, "full", false, "print everything instead of ten lines")
 	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
 	haveFlag(cmd, &f.have, &f.file)
 	cmd.ValidArgsFunction = cobra.CompletionFunc(completeTies(d))

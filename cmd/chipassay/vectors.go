@@ -50,6 +50,6 @@ func vectorsCommand(d *definitions) *cobra.Command {
 	cmd.Flags().StringVar(&format, "format", "table", "one of "+formats)
 	cmd.Flags().BoolVar(&short, "short", false, "the fewest vectors that show every modelled fault")
 	cmd.Flags().IntVar(&limit, "steps", 64, "how many steps the table shows; 0 for all")
-	cmd.Flags().StringVar(&family, "family", "", "family, where PART names none: LS, HC, B …")
+	cmd.Flags().StringVar(&family, "family", "", "family, if PART names none: LS, HC, B …")
 	return cmd
 }

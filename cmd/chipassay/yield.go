@@ -24,8 +24,8 @@ func yieldCommand() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "yield",
-		Short: "Say how many of the chips tested are good, how sure that is, and what fails most",
-		Long: `Say how many of the chips tested are good, with 95 % intervals, by part, type,
+		Short: "Show what fraction of the tested chips is good, with its confidence interval, and what fails most",
+		Long: `Show how many of the chips tested are good, with 95 % intervals, by part, type,
 family, drawer, lot or date-code year; and which pins and causes fail most.
 
 ` + inLines(statistics.Definition),
