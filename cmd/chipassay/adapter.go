@@ -62,7 +62,7 @@ func (f *adapterFlags) open(cmd *cobra.Command, fill func(b *virtual.Board) (*vi
 		if err := f.connection.check(cmd, f.own...); err != nil {
 			return nil, err
 		}
-		return f.port(cmd.Context(), saying(cmd))
+		return f.port(cmd.Context(), printing(cmd))
 	}
 	b, err := f.board()
 	if err != nil {

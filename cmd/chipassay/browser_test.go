@@ -79,7 +79,7 @@ func prints(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-// unreadable lists what of a page is wider than the screen and stands in nothing that
+// unreadable lists what of a page is wider than the screen and is in nothing that
 // scrolls, and texts whose contrast is under 4.5 to 1 (WCAG 2.1, success criterion 1.4.3;
 // relative luminance as defined there).
 const unreadable = `(() => {

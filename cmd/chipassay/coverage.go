@@ -91,7 +91,7 @@ func coverageTypes(d *definitions, args []string, family string) (types []part.T
 	return types, others, nil
 }
 
-// workOut works a proof out anew.
+// workOut works a proof out again.
 func workOut(t part.Type, others proof.Others) (*proof.Proof, error) {
 	p, _, err := proof.WorkOut(t, others)
 	return p, err

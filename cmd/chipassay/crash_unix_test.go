@@ -71,7 +71,7 @@ func TestKilledDrawerRuns(t *testing.T) {
 }
 
 // written is what a run says once a record is on the disk.
-var written = regexp.MustCompile(`^( {5}(tested again, )?written down|corrected$|taken back: )`)
+var written = regexp.MustCompile(`^( {5}(tested again, )?recorded|corrected$|taken back: )`)
 
 // killed starts a run and kills it after it said that a number of records were written,
 // and a part of the time more that it took until then. It gives how many it said were

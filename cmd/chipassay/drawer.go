@@ -231,7 +231,9 @@ func terminalSize() (columns, rows int) {
 
 // byHand sets a run up at an adapter on a serial port.
 func (f drawerFlags) byHand(cmd *cobra.Command, r *drawer.Run, station *drawer.Station) error {
-	connect := func(ctx context.Context) (a *adapter.Adapter, err error) { return f.connection.port(ctx, saying(cmd)) }
+	connect := func(ctx context.Context) (a *adapter.Adapter, err error) {
+		return f.connection.port(ctx, printing(cmd))
+	}
 	a, err := connect(cmd.Context())
 	if err != nil {
 		return err

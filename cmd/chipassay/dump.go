@@ -105,7 +105,7 @@ func (f dumpFlags) run(cmd *cobra.Command, typed string) error {
 // openROM opens the adapter; the ROM in a virtual one holds what --contents says.
 func (f dumpFlags) openROM(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, error) {
 	if f.adapter != virtualAdapter {
-		return f.port(cmd.Context(), saying(cmd))
+		return f.port(cmd.Context(), printing(cmd))
 	}
 	chip, err := f.virtualChip(typ)
 	if err != nil {
@@ -194,7 +194,7 @@ func writeContents(name string, contents []byte) error {
 }
 
 // readContents reads a file that a ROM is to hold, a byte a word; what it does not
-// tell is erased.
+// give is erased.
 func readContents(name string, m *part.Memory) ([]byte, error) {
 	file, err := os.Open(name)
 	if err != nil {

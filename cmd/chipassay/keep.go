@@ -16,7 +16,7 @@ import (
 	"chipassay/host/report"
 )
 
-// A keeping is how the test of a single chip is written down.
+// A keeping is how the test of a single chip is recorded.
 type keeping struct {
 	file                      recordsFile
 	wanted                    bool
@@ -100,7 +100,7 @@ func (k *keeping) keep(cmd *cobra.Command, result *assay.Result, d report.Docume
 	return nil
 }
 
-// inherit takes over from a chip's earlier record what was not said anew.
+// inherit takes over from a chip's earlier record what was not given again.
 func (k *keeping) inherit(ctx context.Context, r *record.Record) error {
 	history, before, err := whole(ctx, k.store, k.retest)
 	if err != nil {

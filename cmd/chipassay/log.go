@@ -91,7 +91,7 @@ func lineOf(r record.Record) logLine {
 }
 
 // writeLog lists the records asked for; of a list that is cut, the one over newest
-// only tells that there are more.
+// only shows that there are more.
 func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing, cut bool) error {
 	out := cmd.OutOrStdout()
 	if form.asCSV {

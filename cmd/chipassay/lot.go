@@ -53,7 +53,7 @@ func lotLineOf(l record.Lot) lotLine {
 
 const rfc3339 = "2006-01-02T15:04:05.000Z07:00"
 
-// writePlan says for a person what the plan of a lot is. because tells who chose the severity.
+// writePlan prints a lot's plan; because says who chose the severity.
 func writePlan(w io.Writer, l record.Lot, because string) {
 	name, source := "a lot", ""
 	if l.Name != "" {

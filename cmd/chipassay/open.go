@@ -101,7 +101,7 @@ func (c *connection) virtual(ctx context.Context, chip *virtual.Chip, seed uint6
 }
 
 // port opens the adapter at a serial port, or the one that is found where no port
-// is named. Say is told what a person should know of the line.
+// is named. Say is called with what a person should know about the line.
 func (c *connection) port(ctx context.Context, say func(string)) (*adapter.Adapter, error) {
 	l, err := c.connect(ctx)
 	if err != nil {
@@ -117,8 +117,8 @@ func (c *connection) port(ctx context.Context, say func(string)) (*adapter.Adapt
 	return a, nil
 }
 
-// saying prints what is said to a command's standard error, a line each.
-func saying(cmd *cobra.Command) func(string) {
+// printing prints lines to a command's standard error.
+func printing(cmd *cobra.Command) func(string) {
 	return func(words string) { fmt.Fprintln(cmd.ErrOrStderr(), strings.TrimSpace(words)) }
 }
 

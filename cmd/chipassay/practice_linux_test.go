@@ -112,7 +112,7 @@ func TestPractice(t *testing.T) {
 	x.types("\n", "pins 1 and 2 shorted") // what the tray says for a run by itself is not said
 	x.sees("retest seats it again")
 	x.types("retest\n", "the same after it was seated")
-	x.sees("tested again, written down, reject")
+	x.sees("tested again, recorded, reject")
 	x.types("skip\n", "the next chip will not be tested")
 	x.types("\n", "skipped")
 	x.types("pause\n", "paused: go, or Enter, goes on")
@@ -120,14 +120,14 @@ func TestPractice(t *testing.T) {
 	x.types("go\n", "practice, 3 to come")
 	x.types("part 7408\n", "part 7408")
 	x.types("\n", "3 chips: 2 pass") // the 7408 sold as a 7404, for this chip a 7408
-	x.types("\n", "not written down: there is no chip")
+	x.types("\n", "not recorded: there is no chip")
 	x.sees("practice, 1 to come: Enter seats the next")
 	x.types("retest\n", "there is no chip in the socket")
 	x.types("\n", "4 chips: 3 pass")
 	x.sees("the last chip: Enter takes it out and ends")
 	x.types("\n", "chipassay log --practice")
 	require.NoError(t, x.command.Wait())
-	require.Equal(t, 1, strings.Count(x.shown.String(), "not written down"), "an empty socket is not tested by itself")
+	require.Equal(t, 1, strings.Count(x.shown.String(), "not recorded"), "an empty socket is not tested by itself")
 	require.Contains(t, x.shown.String(), "\x1b[r", "the terminal scrolls whole again")
 
 	log := exec.Command(x.command.Path, "log", "--practice")

@@ -128,7 +128,7 @@ records backup copies everything.`,
 	return cmd
 }
 
-// isCSV tells the form of a file by its name.
+// isCSV reports whether a file name is that of CSV.
 func isCSV(name string) (bool, error) {
 	switch strings.ToLower(filepath.Ext(name)) {
 	case ".csv":

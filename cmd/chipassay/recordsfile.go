@@ -53,7 +53,7 @@ func (f *recordsFile) append() (*record.Store, error) {
 	return record.Open(name)
 }
 
-// forChips opens the file to add chips to it. Virtual chips do not stand in one
+// forChips opens the file to add chips to it. Virtual chips are not in one
 // file with real ones, whose stock and yield they would spoil for good: unless a file is
 // named, they go to that of practice.
 func (f *recordsFile) forChips(ctx context.Context, virtual bool) (*record.Store, error) {
@@ -149,7 +149,7 @@ func (f *recordsFile) useLot(cmd *cobra.Command, lot string, work func(*record.S
 	})
 }
 
-// A lotFlag is the lot under which chips are written down. It must exist: chips under a
+// A lotFlag is the lot under which chips are recorded. It must exist: chips under a
 // mistyped name would be missing from their own lot.
 type lotFlag struct {
 	name  string

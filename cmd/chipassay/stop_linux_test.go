@@ -125,7 +125,7 @@ func TestEverySignalSwitchesTheSupplyOff(t *testing.T) {
 		"memory":  {"2114", "test 2114", exitCouldNotTest, "interrupted; the supply is off"},
 		"dump":    {"2716", "dump 2716", exitCouldNotTest, "Interrupted; the supply is off"},
 		"explore": {"7400", "explore 7400 --family 74 --script " + lesson, exitCouldNotTest, "interrupted; the supply is off"},
-		"drawer":  {"7400", "drawer D3 --part 7400 --records " + filepath.Join(t.TempDir(), "r.db"), exitPass, "not written down: interrupted"},
+		"drawer":  {"7400", "drawer D3 --part 7400 --records " + filepath.Join(t.TempDir(), "r.db"), exitPass, "not recorded: interrupted"},
 	} {
 		for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT} {
 			t.Run(fmt.Sprintf("%s/%d", name, s), func(t *testing.T) {

@@ -237,7 +237,7 @@ func (d *definitions) memories() ([]*part.Part, error) {
 // open finds the adapter that the flags name.
 func (f testFlags) open(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, error) {
 	if f.adapter != virtualAdapter {
-		return f.port(cmd.Context(), saying(cmd))
+		return f.port(cmd.Context(), printing(cmd))
 	}
 	chip, err := f.virtualChip(typ)
 	if err != nil {
@@ -246,7 +246,7 @@ func (f testFlags) open(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, er
 	return f.virtual(cmd.Context(), chip, f.seed)
 }
 
-// virtualChip is what lies in the virtual socket.
+// virtualChip is what is in the virtual socket.
 func (f testFlags) virtualChip(typ part.Type) (*virtual.Chip, error) {
 	var defects []virtual.Defect
 	for _, text := range f.chipDefects {
@@ -356,7 +356,7 @@ func writeFile(name string, write func(io.Writer) error) error {
 	}
 	file, err := os.CreateTemp(dirOf(name), ".chipassay-*")
 	if err == nil {
-		// Some systems tell only with Sync that the disk is full.
+		// Some systems report only at Sync that the disk is full.
 		if err = errors.Join(write(file), file.Sync(), file.Chmod(0o644), file.Close()); err == nil {
 			err = os.Rename(file.Name(), name)
 		}

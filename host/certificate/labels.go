@@ -134,7 +134,11 @@ func (c Certificate) labelLines() [lines]string {
 	}
 	place := fmt.Sprintf("no. %d", r.Chip)
 	if r.Drawer != "" {
-		place += ", drawer " + strings.TrimSpace(strings.TrimPrefix(r.Drawer, "drawer "))
+		name := r.Drawer
+		if word := "drawer "; len(name) > len(word) && strings.EqualFold(name[:len(word)], word) {
+			name = strings.TrimSpace(name[len(word):])
+		}
+		place += ", drawer " + name
 	}
 	date := "no date code"
 	if d := c.dateCode(); d != nil {

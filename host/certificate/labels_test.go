@@ -110,6 +110,9 @@ func TestLabelsSayWhatTheChipIs(t *testing.T) {
 	page := labelsOf(t, "63.5x38.1", 20, good, bad)
 	words := wellFormed(t, page)
 	require.Contains(t, words, "7410 pass, not graded 7938 (1979) no. 1, drawer D3")
+	named := good
+	named.Record.Drawer = "Drawer 5"
+	require.Contains(t, wellFormed(t, labelsOf(t, "63.5x38.1", 0, named)), "no. 1, drawer 5")
 	require.Contains(t, words, "FAIL")
 	require.Equal(t, 2, strings.Count(page, `<div class="sheet">`), "the 21st label is the last of its sheet")
 	require.Contains(t, page, "left: 139.25mm; top: 243.75mm")

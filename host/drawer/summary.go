@@ -23,7 +23,16 @@ type Summary struct {
 const mostPins = 3
 
 func (r *Run) summary() Summary {
-	return Summary{report.Tray{Title: "Drawer " + r.Drawer, Chips: r.sheets}, r.Identify}
+	return Summary{report.Tray{Title: titled(r.Drawer), Chips: r.sheets}, r.Identify}
+}
+
+// titled is the title of a drawer's run: "Drawer D3" for D3, and "Drawer 5" for "Drawer 5".
+func titled(name string) string {
+	const word = "drawer"
+	if len(name) >= len(word) && strings.EqualFold(name[:len(word)], word) {
+		return name
+	}
+	return "Drawer " + name
 }
 
 // tally counts the chips of a run so far.
