@@ -39,14 +39,14 @@ func identifyCommand(d *definitions) *cobra.Command {
 	f := identifyFlags{definitions: d}
 	cmd := &cobra.Command{
 		Use:   "identify",
-		Short: "Say what the chip in the socket is whose marking is gone, and whether it is good",
-		Long: `Say what the chip in the socket is whose marking is gone or not to be trusted, and
-whether it is good.
+		Short: "Identify a chip whose marking is gone, and show whether it is good",
+		Long: `Identify a chip whose marking is gone or not to be trusted, and show whether it is
+good.
 
 Its package and supply pins are found before power, the technology of its inputs by
 what they do, and its function by probing it through resistors beside every part of
-the library. What it may be is then tested as that. Give what you can read or know:
-it orders what the chip may be, and excludes nothing.
+the library. The best candidates are then tested as such. Give what you can read or
+know: it orders the candidates and excludes nothing.
 
 The last line is the verdict with its reason. The exit status is 0 for a good chip
 that is certain, also up to parts of the same function, 1 for a faulty one, 2 for
@@ -66,15 +66,15 @@ and take it out if it gets hot.`,
 	f.supplyFlag(cmd)
 	flags.StringVar(&f.hint.Marking, "marking", "", `what can be read of the marking, ? for what cannot: "74?? 7938"`)
 	flags.IntVar(&f.hint.Pins, "pins", 0, "how many pins it has")
-	flags.StringVar(&f.hint.Kind, "kind", "", "what kind of part it may be: counter, gate, register …")
+	flags.StringVar(&f.hint.Kind, "kind", "", "kind of part: counter, gate, register …")
 	flags.BoolVar(&f.asJSON, "json", false, "print the answer as one JSON object")
 	flags.BoolVar(&f.full, "full", false, "print the whole answer and the report of its own test")
 	flags.StringVar(&f.html, "html", "", "write the answer to this HTML file too")
 	flags.StringVar(&f.define, "define", "", "of a chip that the library lacks: write a definition of what was measured to this file")
 	atLeastFlag(cmd, &f.atLeast)
 	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket; empty for none")
-	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated):\n"+virtual.DefectForms())
-	flags.Uint64Var(&f.seed, "seed", 1, "random seed of the steps, and of all that is left to chance at the virtual adapter")
+	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: a defect of the chip (may be repeated):\n"+virtual.DefectForms())
+	flags.Uint64Var(&f.seed, "seed", 1, "random seed of the steps and of the virtual adapter")
 	return cmd
 }
 
@@ -109,7 +109,7 @@ func (f identifyFlags) wrong(cmd *cobra.Command) error {
 	case cmd.Flags().Changed("marking") && !strings.ContainsFunc(h.Marking, readable):
 		return fmt.Errorf("--marking %q has no readable character: leave it out", h.Marking)
 	case f.adapter == virtualAdapter && !cmd.Flags().Changed("chip"):
-		return errors.New(`say what is in the virtual socket: --chip 7400, or --chip "" for nothing`)
+		return errors.New(`name the chip in the virtual socket: --chip 7400, or --chip "" for none`)
 	case f.chip == "" && len(f.chipDefects) > 0:
 		return errors.New("--defect is of a chip: add --chip")
 	}
@@ -175,7 +175,7 @@ func (f identifyFlags) open(ctx context.Context, cmd *cobra.Command, chip *virtu
 	if f.adapter == virtualAdapter {
 		return f.virtual(ctx, chip, f.seed)
 	}
-	return f.port(ctx, saying(cmd))
+	return f.port(ctx, printing(cmd))
 }
 
 // dateRead is the date code in what can be read of a marking, not before the family that

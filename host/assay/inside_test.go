@@ -28,16 +28,16 @@ func TestDefectsInsideAreNamed(t *testing.T) {
 		{"74174", "2 late 8 us", assay.Fail, "pin 2 (1Q) follows late: wrong 5 µs after a change, right after 20 µs"},
 		{"7404", "2 late 3 us", assay.Fail, "pin 2 (1Y) follows late: wrong 0.5 µs after a change, right after 5 µs"},
 		{"7404", "2 late 0.7 us", assay.Fail, "an output follows late: wrong 0.5 µs after a change, right after 5 µs"},
-		{"7404", "2 late 0.4 us", assay.Pass, "as the data sheet says"}, // in time: speed is not tested
+		{"7404", "2 late 0.4 us", assay.Pass, "as in the data sheet"}, // in time: speed is not tested
 		{"74174", "bit 0 of 1Q ignores clear", assay.Fail, "inside, pin 2 (1Q) does not follow rule 1 of Q (/CLR)"},
 		{"74161", "bit 1 of Q obeys load at the other edge", assay.Fail, "inside, pin 13 (QB) follows rule 2 of Q (CLK, /LOAD) at the other edge"},
 		{"74163", "bit 1 of Q inverts clear", assay.Fail, "inside, pin 13 (QB) takes the complement of what rule 1 of Q (/CLR, CLK) gives"},
 		{"7476", "bit 0 of 1Q ignores clear", assay.Fail, "inside, 1q does not follow rule 2 of 1q (/1CLR)"},
 		{"4040", "bit 11 of Q holds at reset", assay.Fail, "inside, pin 1 (Q12) does not follow rule 1 of Q (R)"}, // it comes up high
 		{"74LS76", "1Q catches ones", assay.Fail, "inside, 1q catches ones, as a pulse-triggered flip-flop does"},
-		{"7476", "1Q is edge-triggered", assay.Pass, "as the data sheet says"},
+		{"7476", "1Q is edge-triggered", assay.Pass, "as in the data sheet"},
 		{"7454", "term 3 of Y dead", assay.Fail, "pin 4 (E) is stuck low, or pin 5 (F) is stuck low"}, // which kills the same term
-		{"74LS00", "1 threshold 2 V", assay.Pass, "as the data sheet says"},
+		{"74LS00", "1 threshold 2 V", assay.Pass, "as in the data sheet"},
 		{"4011B", "3 shorted to 6 300 ohms", assay.NotTested, "pins 3 and 6 shorted"}, // found before power
 		{"74LS00", "2 intermittent 20", assay.Fail, "only "},                          // sometimes, or now and then
 	} {

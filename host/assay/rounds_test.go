@@ -142,8 +142,8 @@ func (f *firstSteps) Apply(ctx context.Context, steps []stimulus.Step, bias adap
 func TestAnErrorEndsTheRounds(t *testing.T) {
 	for round, says := range map[int]string{
 		1: "",
-		2: "fails only sometimes: right in round 1, wrong in round 2 at pin 8 (3Y), in step 505",
-		5: "fails only sometimes: right in rounds 1 to 4, wrong in round 5 at pin 8 (3Y), in step 8",
+		2: "intermittent: right in round 1, wrong in round 2 at pin 8 (3Y), in step 505",
+		5: "intermittent: right in rounds 1 to 4, wrong in round 5 at pin 8 (3Y), in step 8",
 	} {
 		r := assay.Run(t.Context(), &goRound{benchChip: &benchChip{level: good}, wrongIn: round}, plan7410(t, time.Second))
 		require.Equal(t, assay.Fail, r.Verdict)
@@ -182,7 +182,7 @@ func TestAChipThatChangesIsNoOtherPart(t *testing.T) {
 	}
 	r := assay.Run(t.Context(), chip, p)
 	require.Equal(t, assay.Fail, r.Verdict)
-	require.Contains(t, r.Reason, "fails only sometimes: right in round 1, wrong in round 2 at pins 6 (2Y), 8 (3Y) and 12 (1Y), in steps 1")
+	require.Contains(t, r.Reason, "intermittent: right in round 1, wrong in round 2 at pins 6 (2Y), 8 (3Y) and 12 (1Y), in steps 1")
 	require.Equal(t, 1, others)
 }
 
@@ -348,8 +348,8 @@ func TestAWrongSignatureIsReadBackUntilItShows(t *testing.T) {
 		says        string
 	}{
 		{1, 0, "intermittent: the signatures of 64 vectors were wrong, but right when repeated"},
-		{3, 3, "fails only sometimes: right in round 1, wrong in round 2 at pin 8 (3Y), in step 383"},
-		{3, 0, "fails only sometimes: right in round 1, wrong in round 2 by signature, in steps 321 to 384; read back one by one these were right"},
+		{3, 3, "intermittent: right in round 1, wrong in round 2 at pin 8 (3Y), in step 383"},
+		{3, 0, "intermittent: right in round 1, wrong in round 2 by signature, in steps 321 to 384; read back one by one these were right"},
 	} {
 		p := plan7410(t, 30*time.Millisecond)
 		chip, err := virtual.NewChip(p.Type)

@@ -104,8 +104,8 @@ func (a *Answer) remembers(memories []match.Fit) {
 			a.Candidates = append(a.Candidates, a.candidate(f.Candidate))
 		}
 	}
-	a.Reason = fmt.Sprintf("probably a memory; chipassay test %s says whether it is a good one", a.Candidates[0].Part.Number)
-	a.doubt("what a memory holds is not known, so that nothing contradicts one")
+	a.Reason = fmt.Sprintf("probably a memory; chipassay test %s shows whether it is good", a.Candidates[0].Part.Number)
+	a.doubt("its contents are not known, so nothing contradicts it")
 }
 
 // families are those of a part that the measured inputs allow: by their technology, and
@@ -247,7 +247,7 @@ func (a *Answer) found(t tested, possible []match.Fit) {
 		default:
 			a.Candidates = append(a.Candidates, a.candidate(f.Candidate))
 			if !toldApart(t.fit.Variant, f.Variant) {
-				a.doubt("a %s answers the test of a %s rightly too", f.Variant.Part.Number, number)
+				a.doubt("a %s also passes the test of a %s", f.Variant.Part.Number, number)
 			}
 		}
 	}
@@ -256,10 +256,10 @@ func (a *Answer) found(t tested, possible []match.Fit) {
 		a.doubt("nothing excludes %s: outputs that need parts outside the chip say nothing here", listed(a.Silent))
 	}
 	if t.fit.LeavesOpen() {
-		a.doubt("some pins of a %s need parts outside the chip, or are not told", number)
+		a.doubt("some pins of a %s need parts outside the chip, or are not judged", number)
 	}
 	for _, other := range a.strangers(t.fit.Variant) {
-		a.doubt("a %s answers the test of a %s rightly too, and was not compared", other, number)
+		a.doubt("a %s also passes the test of a %s, and was not compared", other, number)
 	}
 	if a.Technology == "" {
 		a.doubt("the technology of its inputs could not be measured")

@@ -94,7 +94,7 @@ func typeOf(t *testing.T, name string) part.Type {
 	return typ
 }
 
-// alike tells whether a part is a type's own or passes its whole test as well, as the proofs
+// alike reports whether a part is a type's own or passes its whole test as well, as the proofs
 // of the library have it.
 func alike(t *testing.T, typ part.Type, number string) bool {
 	t.Helper()
