@@ -39,7 +39,7 @@ func TestDefectsInsideAreNamed(t *testing.T) {
 		{"7454", "term 3 of Y dead", assay.Fail, "pin 4 (E) is stuck low, or pin 5 (F) is stuck low"}, // which kills the same term
 		{"74LS00", "1 threshold 2 V", assay.Pass, "as in the data sheet"},
 		{"4011B", "3 shorted to 6 300 ohms", assay.NotTested, "pins 3 and 6 shorted"}, // found before power
-		{"74LS00", "2 intermittent 20", assay.Fail, "only "},                          // sometimes, or now and then
+		{"74LS00", "2 intermittent 20", assay.Fail, "intermittent"},                   // of rounds, or of vectors
 	} {
 		r := wholeAssay(t, c.typ, c.defect)
 		require.Equal(t, c.verdict, r.Verdict, "%s, %s: %s", c.typ, c.defect, r.Reason)

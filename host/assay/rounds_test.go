@@ -154,7 +154,7 @@ func TestAnErrorEndsTheRounds(t *testing.T) {
 		if says != "" {
 			require.Equal(t, says, r.Findings[0])
 			require.Contains(t, r.Reason, "pin 8 (3Y)")
-			require.Contains(t, r.Reason, "only now and then")
+			require.Contains(t, r.Reason, "intermittently")
 		}
 	}
 }
@@ -242,7 +242,7 @@ func TestAChipTakenOutInARoundIsNotTested(t *testing.T) {
 		require.NoError(t, err)
 		r := assay.Run(t.Context(), &takenOut{functionOnly: quick(seat), socket: socket}, p)
 		require.Equal(t, assay.NotTested, r.Verdict, r.Reason)
-		require.Equal(t, "in round 2 the chip is not in the socket any more: seat it and test again", r.Reason)
+		require.Equal(t, "in round 2 the chip was no longer in the socket: seat it and test again", r.Reason)
 		require.Empty(t, r.PinsFailed)
 		require.False(t, socket.Live())
 	}
@@ -306,7 +306,7 @@ func TestAnIntermittentBondFailsOnEverySeed(t *testing.T) {
 			require.Contains(t, r.PinsFailed, c.pin, "%s with %q, seed %d: %s", c.typed, c.defect, seed+1, r.Reason)
 			// An open MOS input predicts too little, and a register cannot be followed.
 			if c.typed == "7404" || c.typed == "74LS00" {
-				require.Contains(t, r.Reason, "only now and then", "%q, seed %d", c.defect, seed+1)
+				require.Contains(t, r.Reason, "intermittently", "%q, seed %d", c.defect, seed+1)
 			}
 		}
 		r := seeded(t, 1, p)

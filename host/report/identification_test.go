@@ -30,8 +30,8 @@ func sevenFour00(t *testing.T, doubts ...string) *identify.Answer {
 		Candidates: []identify.Candidate{{
 			Part: typ.Part(), Variant: typ.Variant, SameFunction: []string{"7437"}, Families: []*part.Family{typ.Family},
 		}},
-		Certain: len(doubts) == 0, Doubts: doubts, Verdict: verdict.Pass, Reason: "all 256 vectors answered as the data sheet says",
-		Test: &assay.Result{Type: typ, Verdict: verdict.Pass, Grade: verdict.Strong, Reason: "all 256 vectors answered as the data sheet says",
+		Certain: len(doubts) == 0, Doubts: doubts, Verdict: verdict.Pass, Reason: "all 256 vectors answered as in the data sheet",
+		Test: &assay.Result{Type: typ, Verdict: verdict.Pass, Grade: verdict.Strong, Reason: "all 256 vectors answered as in the data sheet",
 			VectorsPlanned: 256, VectorsApplied: 256, SupplyCurrentMA: -1},
 		Tests: 1, Technology: "bipolar", Draw: 0.86, Record: &probe.Record{}, Steps: 85,
 	}
@@ -47,14 +47,14 @@ func briefOf(t *testing.T, d Identification) []string {
 func TestACertainChipHasThePlainVerdict(t *testing.T) {
 	lines := briefOf(t, Identified(sevenFour00(t), "74??", nil))
 	require.Equal(t, "7400 quad 2-input NAND gate", lines[0])
-	require.Equal(t, "PASS, strong  all 256 vectors answered as the data sheet says", lines[len(lines)-1])
+	require.Equal(t, "PASS, strong  all 256 vectors answered as in the data sheet", lines[len(lines)-1])
 	require.Contains(t, lines, "No contact  pin 2")
 	require.Contains(t, lines, "Family      74: bipolar inputs, 0.86 mA each when low")
 }
 
 // A chip that passes as one of several parts is not said to be good, by any rendering.
 func TestAnUncertainChipNeverHasABarePass(t *testing.T) {
-	d := Identified(sevenFour00(t, "a 7437 answers the test of a 7400 rightly too", "and another"), "", nil)
+	d := Identified(sevenFour00(t, "a 7437 also passes the test of a 7400", "and another"), "", nil)
 	require.Equal(t, NotCertain, d.Verdict)
 	lines := briefOf(t, d)
 	require.Equal(t, "Probably a 7400 quad 2-input NAND gate", lines[0])

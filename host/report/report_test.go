@@ -510,7 +510,7 @@ func TestATroubleIsInEveryForm(t *testing.T) {
 // do; and has nothing below the table for a chip to which no vector was applied.
 func TestTheDetailsOfARunAddToItsTable(t *testing.T) {
 	other := wrongPart(t)
-	other.OtherPart, other.Findings = []string{"74LS20"}, []string{"look at its marking", "gate 1 is wrong"}
+	other.OtherPart, other.Findings = []string{"74LS20"}, []string{"check its marking", "gate 1 is wrong"}
 	empty := untested(t)
 	empty.Cautions = nil
 	page := string(written(t, Tray{Chips: []Document{other, empty, passBut(t)}}.WriteHTML))
