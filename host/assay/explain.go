@@ -300,7 +300,7 @@ func causeWords(v *part.Variant, causes []fault.Cause) string {
 		if c.Sometimes {
 			text += ", intermittently"
 			if last := c.Faults[len(c.Faults)-1].Kind; last == fault.Short || last == fault.StuckLow || last == fault.StuckHigh {
-				text += ", or through a resistance"
+				text += " or through a resistance"
 			}
 		}
 		words = append(words, text)

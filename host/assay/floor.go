@@ -69,7 +69,7 @@ func (r *Result) unshown(short []fault.Section) string {
 	}
 	unreached := slices.ContainsFunc(short, func(s fault.Section) bool { return len(s.Unreached) > 0 })
 	if untested := r.Type.Variant.Untested; len(untested) > 0 && !unreached {
-		return fmt.Sprintf("not tested: %s; %s", untested[0].Why, seen)
+		return fmt.Sprintf("%s; %s", untested[0].Why, seen)
 	}
 	text := fmt.Sprintf("the vectors show too little of the chip: %s; %s", lacking(short), seen)
 	if unreached {

@@ -27,7 +27,6 @@ func TestWithoutItsCapacitorAOneShotIsNotTested(t *testing.T) {
 	for _, typed := range []string{"74121", "74LS122", "74123", "74221", "4047", "4098", "4538"} {
 		r := assayed(t, planned(t, typed))
 		require.Equal(t, assay.NotTested, r.Verdict, typed)
-		require.Contains(t, r.Reason, "not tested: ", typed)
 		require.Contains(t, r.Reason, "capacitor", typed)
 		require.Contains(t, r.Reason, " right", typed)
 		require.Empty(t, r.GatesSound, typed)
