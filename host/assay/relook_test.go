@@ -49,10 +49,10 @@ func TestReadingsBetweenLowAndHighAreMeasured(t *testing.T) {
 		verdict       assay.Verdict
 		says          string
 	}{
-		{2.4, 5.0, assay.PassBut, "by its converter it is what is expected"},
+		{2.4, 5.0, assay.PassBut, "measured, it is as expected"},
 		{1.8, 5.0, assay.Fail, ""},
 		{0.2, 5.0, assay.Fail, ""},
-		{2.4, 4.6, assay.Pass, "by its converter it is what is expected"},
+		{2.4, 4.6, assay.Pass, "measured, it is as expected"},
 		{1.8, 4.6, assay.NotTested, "neither a low nor a high"},
 		{0.2, 4.6, assay.Fail, "the supply's and not the chip's"},
 	} {

@@ -514,7 +514,7 @@ func TestTheDetailsOfARunAddToItsTable(t *testing.T) {
 	empty := untested(t)
 	empty.Cautions = nil
 	page := string(written(t, Tray{Chips: []Document{other, empty, passBut(t)}}.WriteHTML))
-	require.Contains(t, page, "Look at its marking.")
+	require.Contains(t, page, "Check its marking.")
 	require.NotContains(t, page, "Gate 1 is wrong.")
 	require.NotContains(t, page, `<article id="chip-2"`)
 	require.NotContains(t, page, `href="#chip-2"`)
