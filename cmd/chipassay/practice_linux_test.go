@@ -116,7 +116,7 @@ func TestPractice(t *testing.T) {
 	x.types("skip\n", "the next chip will not be tested")
 	x.types("\n", "skipped")
 	x.types("pause\n", "paused: go, or Enter, goes on")
-	x.types("retest\n", "paused: say go first")
+	x.types("retest\n", "paused: type go first")
 	x.types("go\n", "practice, 3 to come")
 	x.types("part 7408\n", "part 7408")
 	x.types("\n", "3 chips: 2 pass") // the 7408 sold as a 7404, for this chip a 7408

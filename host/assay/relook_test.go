@@ -54,7 +54,7 @@ func TestReadingsBetweenLowAndHighAreMeasured(t *testing.T) {
 		{0.2, 5.0, assay.Fail, ""},
 		{2.4, 4.6, assay.Pass, "measured, it is as expected"},
 		{1.8, 4.6, assay.NotTested, "neither a low nor a high"},
-		{0.2, 4.6, assay.Fail, "the supply's and not the chip's"},
+		{0.2, 4.6, assay.Fail, "the supply may be at fault, not the chip"},
 	} {
 		typ := open(t, "74LS00")
 		plan, err := assay.NewPlan(typ, nil)
