@@ -192,8 +192,8 @@ func (s *Session) seated(ctx context.Context) (err error) {
 	case seating.Silent:
 		return fmt.Errorf("%w: nothing reported before power how the chip is seated", ErrSeating)
 	}
-	if len(seating.Untold) > 0 {
-		s.cautions = append(s.cautions, "contact and shorts before power were not tested at "+part.PinSet(seating.Untold...).Words())
+	if len(seating.Unjudged) > 0 {
+		s.cautions = append(s.cautions, "contact and shorts before power were not tested at "+part.PinSet(seating.Unjudged...).Words())
 	}
 	s.constants, err = s.socket.Constants(ctx)
 	return err
