@@ -59,7 +59,7 @@ func (f pullFlags) print(w io.Writer) error {
 		return errors.New("the resistor, the number of inputs and the LED's values must be above 0")
 	}
 	down, up := part.PullDown(family, f.ohms, f.inputs), part.PullUp(family, f.ohms, f.inputs)
-	fmt.Fprintf(w, "%s (%s), %s and an input load of %g, worst case\n\n", family.Name, family.Title, ohmsText(f.ohms), f.inputs)
+	fmt.Fprintf(w, "%s (%s), %s and an input load of %g, worst case\n\n", family.Name, family.Title, part.Ohms(f.ohms), f.inputs)
 	fmt.Fprintf(w, "  to ground   at most %.2f V   %s (VIL %.2f V); at most %s\n", down.Volts, validity(down.Valid, "low"), family.VIL, largest(down.Largest))
 	fmt.Fprintf(w, "  to supply   at least %.2f V  %s (VIH %.2f V); at most %s\n", up.Volts, validity(up.Valid, "high"), family.VIH, largest(up.Largest))
 	if family.Technology.Bipolar() && !down.Valid {
@@ -77,7 +77,7 @@ func (f pullFlags) print(w io.Writer) error {
 			continue
 		}
 		shown[iol] = true
-		fmt.Fprintf(w, "  %-8s output (IOL %g mA)   %s, %.1f mA\n", d, iol, ohmsText(ohms), flows)
+		fmt.Fprintf(w, "  %-8s output (IOL %g mA)   %s, %.1f mA\n", d, iol, part.Ohms(ohms), flows)
 	}
 	_, err := fmt.Fprintf(w, "\nLimits: %s.\n", family.Source)
 	return err
@@ -92,16 +92,5 @@ func validity(valid bool, level string) string {
 
 // largest writes the largest value that is valid, and the E12 value below it.
 func largest(ohms float64) string {
-	return fmt.Sprintf("%s (E12: %s)", ohmsText(ohms), ohmsText(part.E12Below(ohms)))
-}
-
-// ohmsText writes a resistance as it is printed on a drawing.
-func ohmsText(ohms float64) string {
-	switch {
-	case ohms >= 1e6:
-		return fmt.Sprintf("%.3g MΩ", ohms/1e6)
-	case ohms >= 1e3:
-		return fmt.Sprintf("%.3g kΩ", ohms/1e3)
-	}
-	return fmt.Sprintf("%.3g Ω", ohms)
+	return fmt.Sprintf("%s (E12: %s)", part.Ohms(ohms), part.Ohms(part.E12Below(ohms)))
 }

@@ -214,15 +214,20 @@ func (d *definitions) planFor(typed, family string) (assay.Plan, error) {
 
 // circuits expands every part of the library.
 func (d *definitions) circuits() ([]*logic.Circuit, error) {
-	lib, err := d.open()
-	if err != nil {
-		return nil, err
-	}
-	parts, err := lib.All()
+	parts, err := d.all()
 	if err != nil {
 		return nil, err
 	}
 	return logic.CompileAll(parts)
+}
+
+// all are the parts of logic of the library.
+func (d *definitions) all() ([]*part.Part, error) {
+	lib, err := d.open()
+	if err != nil {
+		return nil, err
+	}
+	return lib.All()
 }
 
 // memories are those of the library.

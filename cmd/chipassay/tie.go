@@ -75,11 +75,7 @@ func completeTies(d *definitions) completer {
 
 // catalogue lists the gates of the whole library.
 func (d *definitions) catalogue() (*tied.Catalogue, error) {
-	lib, err := d.open()
-	if err != nil {
-		return nil, err
-	}
-	parts, err := lib.All()
+	parts, err := d.all()
 	if err != nil {
 		return nil, err
 	}

@@ -26,16 +26,7 @@ func stranger(marked string) part.Type {
 func unknown(s probe.Seat) part.Type {
 	t := stranger("unknown")
 	t.Variant.Part.Title = "not identified"
-	for n := 1; n <= s.Pins; n++ {
-		role := part.Bidirectional
-		switch n {
-		case s.VCC:
-			role = part.Supply
-		case s.GND:
-			role = part.Ground
-		}
-		t.Variant.Pins = append(t.Variant.Pins, part.Pin{Number: n, Role: role})
-	}
+	t.Variant.Pins = contact.Blank(s).Variant.Pins
 	return t
 }
 

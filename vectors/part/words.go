@@ -43,3 +43,14 @@ func (v *Variant) Named(pins Pins) string {
 
 // String is the pin in a sentence: "pin 3 (1Y)".
 func (p *Pin) String() string { return fmt.Sprintf("pin %d (%s)", p.Number, p.Name) }
+
+// Ohms writes a resistance, Ω, as it is printed on a drawing: "1 kΩ".
+func Ohms(value float64) string {
+	switch {
+	case value >= 1e6:
+		return fmt.Sprintf("%.3g MΩ", value/1e6)
+	case value >= 1e3:
+		return fmt.Sprintf("%.3g kΩ", value/1e3)
+	}
+	return fmt.Sprintf("%.3g Ω", value)
+}

@@ -85,7 +85,7 @@ func (a Advice) How() string {
 		if a.Shared > 1 {
 			one = "one "
 		}
-		text = fmt.Sprintf("to the supply through %s%s: %.2f V at least, %.2f V over VIH", one, ohms(a.Ohms), a.Volts, a.Margin)
+		text = fmt.Sprintf("to the supply through %s%s: %.2f V at least, %.2f V over VIH", one, part.Ohms(a.Ohms), a.Volts, a.Margin)
 	case a.High:
 		text = "straight to the supply"
 	}
@@ -93,17 +93,6 @@ func (a Advice) How() string {
 		text += ", never open"
 	}
 	return text
-}
-
-// ohms writes a resistance as it is printed on a drawing.
-func ohms(value float64) string {
-	switch {
-	case value >= 1e6:
-		return fmt.Sprintf("%.3g MΩ", value/1e6)
-	case value >= 1e3:
-		return fmt.Sprintf("%.3g kΩ", value/1e3)
-	}
-	return fmt.Sprintf("%.3g Ω", value)
 }
 
 // neighbours are the free inputs that tie i may be joined to and every output that

@@ -197,7 +197,7 @@ func (p *Page) adviceLines(full bool) (lines []string) {
 				if a.High {
 					level = "the supply"
 				}
-				lines = append(lines, fmt.Sprintf("  %s through a resistor to %s: at most %s (%s, worst case)", p.name(a.Pin), level, ohms(a.Largest), a.Family.Name))
+				lines = append(lines, fmt.Sprintf("  %s through a resistor to %s: at most %s (%s, worst case)", p.name(a.Pin), level, part.Ohms(a.Largest), a.Family.Name))
 			}
 		}
 	}

@@ -29,7 +29,7 @@ func Stranger(ctx context.Context, p Prober, parts []*part.Variant) (places []Pl
 		return nil, Seating{Volts: volts}, err
 	}
 	for _, seat := range right {
-		c := contactOf(ctx, p, blank(seat))
+		c := contactOf(ctx, p, Blank(seat))
 		place, found, lies, err := c.stranger(seat, placement{}, parts)
 		volts = append(volts, c.volts...)
 		switch {
@@ -66,8 +66,8 @@ func seatsOf(parts []*part.Variant) (seats []probe.Seat) {
 	return seats
 }
 
-// blank is a type of which only package and supply pins are known.
-func blank(s probe.Seat) part.Type {
+// Blank is a type of which only package and supply pins are known.
+func Blank(s probe.Seat) part.Type {
 	v := &part.Variant{Part: &part.Part{Number: "chip"}}
 	for pin := 1; pin <= s.Pins; pin++ {
 		role := part.Bidirectional
@@ -86,11 +86,11 @@ func blank(s probe.Seat) part.Type {
 // so. Each position that may be one is driven once, and only the other pin of its pairs is
 // measured, so that all of the library's are looked at in some 30 ms.
 func answering(ctx context.Context, p Prober, seats []probe.Seat, at placement) (right []probe.Seat, volts []Volts, err error) {
-	c := contactOf(ctx, p, blank(probe.Seat{Pins: adapter.Positions, VCC: adapter.Positions, GND: adapter.Positions / 2}))
+	c := contactOf(ctx, p, Blank(probe.Seat{Pins: adapter.Positions, VCC: adapter.Positions, GND: adapter.Positions / 2}))
 	places := map[probe.Seat]seated{}
 	wanted := map[int]part.Pins{} // positions to measure where one is driven
 	for _, seat := range seats {
-		s := contactOf(ctx, p, blank(seat)).as(at)
+		s := contactOf(ctx, p, Blank(seat)).as(at)
 		if seat.Pins+2*at.shift > adapter.Positions || s.all&^c.fitted != 0 {
 			continue
 		}
@@ -179,7 +179,7 @@ func nowhere(ctx context.Context, p Prober, seats []probe.Seat, volts []Volts) (
 			return Seating{}, volts, err
 		}
 		for _, seat := range there {
-			c := contactOf(ctx, p, blank(seat))
+			c := contactOf(ctx, p, Blank(seat))
 			_, _, lies, err := c.stranger(seat, at, nil)
 			volts = append(volts, c.volts...)
 			if err != nil || lies {
@@ -188,7 +188,7 @@ func nowhere(ctx context.Context, p Prober, seats []probe.Seat, volts []Volts) (
 		}
 	}
 	whole := probe.Seat{Pins: adapter.Positions, VCC: adapter.Positions, GND: adapter.Positions / 2}
-	c := contactOf(ctx, p, blank(whole))
+	c := contactOf(ctx, p, Blank(whole))
 	there, err := c.anything()
 	volts = append(volts, c.volts...)
 	if err != nil || !there {
