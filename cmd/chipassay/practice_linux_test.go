@@ -111,7 +111,7 @@ func TestPractice(t *testing.T) {
 	x.types("undo\n", "taken back: the correction")
 	x.types("\n", "pins 1 and 2 shorted") // what the tray says for a run by itself is not said
 	x.sees("retest seats it again")
-	x.types("retest\n", "the same after it was seated")
+	x.types("retest\n", "the same after reseating")
 	x.sees("tested again, recorded, reject")
 	x.types("skip\n", "the next chip will not be tested")
 	x.types("\n", "skipped")
