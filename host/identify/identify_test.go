@@ -231,11 +231,12 @@ func TestBrokenChipsAreNamed(t *testing.T) {
 		pin.note(named, "")
 		require.False(t, a.Certain && a.Verdict.Passed() && at != 0, "certain of %v", a.Candidates)
 	})
+	slack := sample.Number(2, 0) // a small sample may miss by two
 	t.Logf("first %d, of the first three %d, the pin named %d, of %d", first.held, three.held, pin.held, first.of)
 	t.Log(strings.Join(first.missed, "\n"))
-	require.GreaterOrEqual(t, 100*(first.held+1), 85*first.of)
-	require.GreaterOrEqual(t, 100*(three.held+1), 93*three.of)
-	require.GreaterOrEqual(t, 100*(pin.held+1), 85*pin.of)
+	require.GreaterOrEqual(t, 100*(first.held+slack), 85*first.of)
+	require.GreaterOrEqual(t, 100*(three.held+slack), 93*three.of)
+	require.GreaterOrEqual(t, 100*(pin.held+slack), 85*pin.of)
 }
 
 // What is not seated right is not powered, whatever it is.

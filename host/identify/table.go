@@ -90,7 +90,7 @@ func (a *Answer) unknown(ctx context.Context, s stranger, limitMA int) (err erro
 
 // measure looks for memory, and measures the table where it sees none.
 func measure(ctx context.Context, w *probe.Walker, p Plan) (*Table, error) {
-	m := memory{walker: w, most: cmp.Or(p.MemorySteps, DefaultMemorySteps), seen: map[held]match.Step{}, wrong: map[held]part.Pins{}}
+	m := memory{walker: w, most: cmp.Or(p.MemorySteps, DefaultMemorySteps), seen: map[held]match.Step{}, proven: map[held]part.Pins{}}
 	if _, err := m.flip(ctx); err != nil {
 		return nil, err
 	}
@@ -113,10 +113,17 @@ type memory struct {
 	steps  int
 	read   int // steps of the record that were read
 	seen   map[held]match.Step
-	wrong  map[held]part.Pins // that were otherwise before
+	// proven are the pins that were otherwise before and stand still now.
+	proven map[held]part.Pins
 	last   [part.MaxPins + 1]logic.Value
 	// unsteady are pins that read otherwise though nothing changed: they tell nothing.
 	unsteady part.Pins
+}
+
+// A contradiction are pins that were otherwise before with the same pins held.
+type contradiction struct {
+	at   held
+	pins part.Pins
 }
 
 // held are the pins that are held low and those held high.
@@ -130,7 +137,7 @@ func (m *memory) inputs() part.Pins {
 
 func (m *memory) remembers() bool {
 	n := 0
-	for _, pins := range m.wrong {
+	for _, pins := range m.proven {
 		if pins&^m.unsteady != 0 {
 			n++
 		}
@@ -186,18 +193,26 @@ func (m *memory) flip(ctx context.Context, pins ...int) (answers bool, err error
 		return false, err
 	}
 	answers, differing := m.compare()
-	for _, at := range differing[:min(len(differing), returns)] {
+	for _, d := range differing {
 		held, low := m.walker.Held()
-		way := slices.Collect(((low ^ at.low) & held).All())
+		way := slices.Collect(((low ^ d.at.low) & held).All())
 		if err := m.walker.Flip(ctx, way...); err != nil {
 			return answers, err
 		}
 		if err := m.walker.Stay(ctx, staying); err != nil {
 			return answers, err
 		}
-		m.compare()
+		if m.compare(); d.at == m.now() {
+			m.proven[d.at] |= d.pins
+		}
 	}
 	return answers, nil
+}
+
+// now are the pins that are held now.
+func (m *memory) now() held {
+	pins, low := m.walker.Held()
+	return held{low, pins &^ low}
 }
 
 // returns is to how many of the combinations a chip is brought again that seems to remember,
@@ -208,8 +223,8 @@ const (
 )
 
 // compare holds the new steps against those with the same pins held before. It reports
-// whether an output changed within them, and which were otherwise before.
-func (m *memory) compare() (answers bool, differing []held) {
+// whether an output changed within them, and a few that were otherwise before.
+func (m *memory) compare() (answers bool, differing []contradiction) {
 	r := m.walker.Record()
 	all := r.Steps[min(1+r.Signals().Len(), len(r.Steps)):]
 	var last held
@@ -233,8 +248,9 @@ func (m *memory) compare() (answers bool, differing []held) {
 		case i > 0 && at == last: // nothing was changed
 			m.unsteady |= other
 		default:
-			m.wrong[at] |= other
-			differing = append(differing, at)
+			if len(differing) < returns {
+				differing = append(differing, contradiction{at, other})
+			}
 		}
 		m.seen[at], last = s, at
 	}

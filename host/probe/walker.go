@@ -175,7 +175,8 @@ func (w *Walker) Flip(ctx context.Context, pins ...int) error {
 	return nil
 }
 
-// Stay takes steps in which nothing changes, to see what does not stand still.
+// Stay takes steps in which nothing changes, to see what does not stand still. It takes in no
+// pin that follows its bias.
 func (w *Walker) Stay(ctx context.Context, steps int) error {
 	for range steps {
 		up := w.rest()
@@ -189,7 +190,6 @@ func (w *Walker) Stay(ctx context.Context, steps int) error {
 		if err != nil {
 			return err
 		}
-		w.admit(step)
 	}
 	return nil
 }
