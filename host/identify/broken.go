@@ -65,6 +65,10 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 	a.Candidates = slices.Insert(slices.Delete(a.Candidates, at, at+1), 0, c)
 	a.Test, a.Candidates[0].Families = best.result, firstFamily(c.Families, best.family)
 	a.Verdict, a.Reason = best.result.Verdict, cmp.Or(best.result.Cause, best.result.Reason)
+	if a.Verdict == verdict.Fail && !best.result.Explained() { // it may be a good chip that the library lacks
+		a.Verdict = verdict.NotTested
+		a.Reason = fmt.Sprintf("no part of the library explains it; the nearest is a %v, and no single fault explains its own test", c)
+	}
 	if best.result.Verdict.Passed() {
 		a.doubt("it passes the test of a %s, but did not answer as one before", c.Part.Number)
 	}
