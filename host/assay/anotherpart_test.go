@@ -131,7 +131,7 @@ func TestAnotherPartIsNamedFirst(t *testing.T) {
 				defer func() { <-slots }()
 				r := assayWrong(t, w)
 				named := len(r.OtherPart) > 0 && equivalent(t, w.inside, r.OtherPart[0])
-				asks := strings.HasPrefix(r.Reason, "probably not a ") || strings.HasPrefix(r.Reason, "see first whether it is the right part")
+				asks := strings.HasPrefix(r.Reason, "probably not a ") || strings.HasPrefix(r.Reason, "first check that it is the right part")
 				bad := len(r.OtherPart) == 0 && r.Verdict == assay.Fail && !asks || strings.Contains(r.Reason+strings.Join(r.Findings, ""), "scrap")
 				lock.Lock()
 				defer lock.Unlock()

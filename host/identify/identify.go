@@ -197,6 +197,10 @@ func probeAt(ctx context.Context, seat assay.Socket, place contact.Place, p Plan
 	return s, err
 }
 
+// pulses are how many a clock gets before the search for what tells parts apart: most counters
+// show more than one output by then.
+const pulses = 8
+
 func (s *stranger) probe(ctx context.Context, limitMA int, p Plan) (err error) {
 	defer func() { err = errors.Join(err, assay.Safe(ctx, s.seat)) }()
 	s.limitMA = limitMA
@@ -207,7 +211,7 @@ func (s *stranger) probe(ctx context.Context, limitMA int, p Plan) (err error) {
 	if err != nil {
 		return err
 	}
-	if err := s.walk.Regular(ctx); err != nil {
+	if err := s.walk.Regular(ctx, pulses); err != nil {
 		return err
 	}
 	s.fits, err = narrow(ctx, s.walk, p.Candidates, p.Seed)

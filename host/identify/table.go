@@ -67,7 +67,7 @@ func (a *Answer) unknown(ctx context.Context, s stranger, limitMA int) (err erro
 	if err != nil {
 		return err
 	}
-	if err := w.Regular(ctx); err != nil {
+	if err := w.Regular(ctx, pulses); err != nil {
 		return err
 	}
 	t, err := measure(ctx, w, a.plan)

@@ -96,7 +96,7 @@ func Explore(ctx context.Context, socket Socket, seat Seat, limits Limits) (*Rec
 	if err != nil {
 		return w.Record(), err
 	}
-	if err := w.Regular(ctx); err != nil {
+	if err := w.Regular(ctx, Pulses); err != nil {
 		return w.Record(), err
 	}
 	return w.Record(), w.Wander(ctx, cmp.Or(limits.Random, DefaultRandom), rand.New(rand.NewPCG(limits.Seed, 0)))

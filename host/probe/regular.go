@@ -7,12 +7,13 @@ import (
 	"chipassay/vectors/part"
 )
 
-// burst is how many pulses a clock gets: most counters show more than one output by then.
-const burst = 8
+// Pulses are how many a clock gets in an exploration: through all states of a counter of four bits.
+const Pulses = 20
 
 // Regular takes the regular steps: two pulses of each pin from all pins high, and the
-// same from all pins low.
-func (w *Walker) Regular(ctx context.Context) error {
+// same from all pins low; and so many of a clock.
+func (w *Walker) Regular(ctx context.Context, pulses int) error {
+	w.pulses = pulses
 	inputs := slices.Collect(w.held.All())
 	if err := w.pulse(ctx, inputs); err != nil {
 		return err
@@ -41,7 +42,7 @@ func (w *Walker) pulse(ctx context.Context, pins []int) error {
 		if len(s) < 4 || s[1] == s[3] {
 			continue
 		}
-		if err := w.Flip(ctx, slices.Repeat([]int{pin}, 2*burst)...); err != nil {
+		if err := w.Flip(ctx, slices.Repeat([]int{pin}, 2*w.pulses)...); err != nil {
 			return err
 		}
 	}

@@ -55,6 +55,7 @@ type Walker struct {
 	heavy  part.Pins // that are driven low, for no resistor holds them there
 	tried  part.Pins // that the load was seen to pull low, or not
 	clear  part.Pins // outputs whose highs read for certain
+	pulses int       // that a clock gets
 }
 
 // Begin finds the pins that are no outputs while all are biased high, and holds them there.
