@@ -82,7 +82,8 @@ type Record struct {
 func (r *Record) Walked() (steps []stimulus.Step, observed []fault.Observation) {
 	signals := r.Signals()
 	for _, s := range r.Steps[min(1+signals.Len(), len(r.Steps)):] {
-		driven := s.Low | s.High
+		// a pin that reads otherwise than its resistor holds it is an output, and seen as one
+		driven := s.High&s.PulledDown | s.Low&^s.PulledDown | s.Driven
 		steps = append(steps, stimulus.Step{Driven: driven, Drive: s.High, Compared: signals &^ driven})
 		observed = append(observed, fault.Observation{PulledUp: s.PulledUp, PulledDown: s.PulledDown})
 	}
