@@ -26,7 +26,7 @@ func (s *Screen) draw(lines ...string) bool {
 	}
 	columns, rows := s.Size()
 	if rows < leastRows || columns < leastRows {
-		s.close()
+		s.Close()
 		return false
 	}
 	now := area{columns, rows, [areaLines]string(lines)}
@@ -52,8 +52,8 @@ func (s *Screen) frame(rows int) {
 	fmt.Fprintf(s.W, "\x1b7\x1b[r\x1b8\x1b[J\x1bD\x1bD\x1b[%dA\x1b7\x1b[1;%dr\x1b8", areaLines, rows-areaLines)
 }
 
-// close gives the terminal back as it was.
-func (s *Screen) close() {
+// Close gives the terminal back as it was.
+func (s *Screen) Close() {
 	if s.area == (area{}) {
 		return
 	}

@@ -160,7 +160,7 @@ func TestTheLastLinesStay(t *testing.T) {
 			case 6:
 				d.resize(100, 20)
 			}
-			r.Screen.status(r)
+			r.show(Standing{})
 			sizes = append(sizes, fmt.Sprint(len(d.lines)))
 			return b.Next()
 		})

@@ -50,7 +50,7 @@ func init() { // help lists the list that it is in
 		{"go", "", "go on after a pause", by(goOn)},
 		{"end", "", "end the run with a summary", by(end)},
 		{"help", "", "list what you can type", func(r *Run, _ context.Context, _ string) error {
-			r.Screen.say("%s", strings.TrimSuffix(Commands(), "\n"))
+			r.Screen.Say(strings.TrimSuffix(Commands(), "\n"))
 			return nil
 		}},
 	}
@@ -66,7 +66,7 @@ func (r *Run) execute(ctx context.Context, line string) error {
 	word, argument, _ := strings.Cut(strings.TrimSpace(line), " ")
 	err := r.obeyWord(ctx, strings.ToLower(word), strings.TrimSpace(argument))
 	if said, ok := err.(invalid); ok {
-		r.Screen.say("%s", said)
+		r.Screen.Say(string(said))
 		return nil
 	}
 	return err
@@ -154,7 +154,7 @@ func (r *Run) correct(ctx context.Context, change func(*record.Record, *report.D
 	if entry, err = r.append(ctx, entry, sheets); err != nil {
 		return err
 	}
-	r.Screen.say("corrected")
+	r.Screen.Say("corrected")
 	return nil
 }
 
@@ -178,7 +178,7 @@ func (r *Run) undo(ctx context.Context, _ string) error {
 	if r.seat() == tested && r.last.Chip != last.Chip {
 		r.unseat()
 	}
-	r.Screen.say("taken back: %s", last.words())
+	r.Screen.Say("taken back: " + last.words())
 	return nil
 }
 
@@ -204,7 +204,7 @@ func (w row) words() string {
 
 func (r *Run) skipNext(context.Context, string) error {
 	r.next.as = skipped
-	r.Screen.say("the next chip will not be tested")
+	r.Screen.Say("the next chip will not be tested")
 	return nil
 }
 
@@ -216,7 +216,7 @@ func (r *Run) changePart(_ context.Context, typed string) error {
 		return nil
 	}
 	if typed == r.Typed {
-		r.Screen.ready(r)
+		r.show(Standing{News: true})
 		return nil
 	}
 	t, err := r.find(typed)
@@ -224,6 +224,6 @@ func (r *Run) changePart(_ context.Context, typed string) error {
 		return invalid(err.Error())
 	}
 	r.typ, r.Typed, r.trouble = t, typed, assay.NoTrouble
-	r.Screen.ready(r)
+	r.show(Standing{News: true})
 	return nil
 }

@@ -27,6 +27,10 @@ import (
 // ErrNoMore is the error of a Bench that no further chip comes to.
 var ErrNoMore = errors.New("no more chips")
 
+// ErrStopped is the error of a test that the operator stopped. The run goes on, and
+// nothing is recorded of the chip.
+var ErrStopped = errors.New("stopped; the supply is off")
+
 // A Bench is a socket that chips come to. Station and Tray are two.
 type Bench interface {
 	// Present reports whether there is a chip, without supply; ErrNoMore ends the run.
@@ -41,6 +45,36 @@ type Bench interface {
 type Operator interface {
 	// Next is a line that was typed, or ok false where there is none now.
 	Next() (line string, ok bool, err error)
+}
+
+// A View shows how a run goes to a person. *Screen is one.
+type View interface {
+	// Say says something once, in one line or several.
+	Say(text string)
+	// Show shows how things stand, at every turn.
+	Show(s Standing)
+	// Verdict shows the verdict on the chip in the socket, and what was recorded.
+	Verdict(d report.Document, written string)
+	// Close ends what Show shows.
+	Close()
+}
+
+// A Standing is how a run stands.
+type Standing struct {
+	Tally   string
+	Awaits  string // what is waited for
+	Testing bool   // the chip is being tested: it must be left alone
+	Paused  bool
+	Lost    bool // the adapter does not answer
+	Empty   bool // the socket, so that a chip may be seated
+	News    bool // something of it has just changed: it is said where it does not stand there all the time
+	Written []Written
+}
+
+// Written is a chip of a run that is recorded, and the document of its last test.
+type Written struct {
+	Chip int64 // its number in the records
+	report.Document
 }
 
 // A Keeper keeps records; *record.Store is one.
@@ -60,7 +94,7 @@ type Run struct {
 	Reconnect             func(ctx context.Context) (Bench, error) // where the adapter was lost; nil where that cannot be
 	Hand                  Operator
 	Records               Keeper
-	Screen                *Screen
+	Screen                View
 	Pace                  time.Duration // between two looks at the socket
 	Numbers               bool          // show the number under which each chip was recorded, for its bag
 
@@ -115,20 +149,17 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 			return Summary{}, err
 		}
 	}
-	defer r.Screen.close()
-	r.Screen.say("%s: %s.%s", r.Drawer, strings.TrimSpace(r.typ.String()), r.opening())
+	defer r.Screen.Close()
+	r.say("%s: %s.%s", r.Drawer, strings.TrimSpace(r.typ.String()), r.opening())
 	for err == nil && r.state != ended && ctx.Err() == nil {
 		err = r.turn(ctx)
 	}
-	r.Screen.close()
-	if ctx.Err() != nil && r.Screen.Large {
-		r.Screen.say("") // behind ^C
-	}
+	r.Screen.Close()
 	if errors.Is(err, ErrNoMore) || ctx.Err() != nil {
 		err = nil
 	}
 	s := r.summary()
-	r.Screen.say("%s", s)
+	r.Screen.Say(s.String())
 	return s, err
 }
 
@@ -170,12 +201,17 @@ func (r *Run) wait(ctx context.Context) {
 
 // test tests what is in the socket and writes the record.
 func (r *Run) test(ctx context.Context) error {
-	r.Screen.testing(r)
+	r.show(Standing{Testing: true, News: true})
 	typ := r.typ
 	if r.Identify {
 		typ = stranger(r.marked())
 	}
 	result, err := r.Bench.Test(ctx, typ)
+	if errors.Is(err, ErrStopped) {
+		r.state, r.seen = passedOver, 0
+		r.Screen.Say("stopped, not recorded: the supply is off")
+		return nil
+	}
 	if err != nil {
 		return r.failed(ctx, err)
 	}
@@ -192,18 +228,18 @@ func (r *Run) test(ctx context.Context) error {
 		if r.state = passedOver; result.Seating != nil && result.Seating.Found == contact.EmptySocket {
 			r.state = waiting
 		}
-		r.Screen.verdict(sheet, "not recorded: "+why)
+		r.Screen.Verdict(sheet, "not recorded: "+why)
 		return nil
 	}
 	written, err := r.write(ctx, sheet)
 	if err != nil {
-		r.Screen.say("NOT RECORDED: test the chip in the socket again")
+		r.Screen.Say("NOT RECORDED: test the chip in the socket again")
 		return fmt.Errorf("the last chip was not recorded: %w", err)
 	}
-	r.Screen.verdict(sheet, r.asWritten(written))
+	r.Screen.Verdict(sheet, r.asWritten(written))
 	r.state, r.trouble = tested, result.Trouble
 	if r.trouble.Condemns() && !reject {
-		r.Screen.say("%s", r.cleaning())
+		r.Screen.Say(r.cleaning())
 	}
 	r.forget()
 	return nil

@@ -259,7 +259,7 @@ func TestRefused(t *testing.T) {
 
 func TestPartOfTheDrawer(t *testing.T) {
 	b := &bench{script: "cc--", verdicts: []assay.Verdict{assay.Fail}}
-	rows, shown := played(t, b, func(r *Run) { r.Typed = "4011B"; r.Screen.Bell = true })
+	rows, shown := played(t, b, func(r *Run) { r.Typed = "4011B"; r.Screen.(*Screen).Bell = true })
 	assert.Equal(t, []string{"1 4011B fail"}, rows)
 	assert.Equal(t, 3, strings.Count(shown, "\a"), "three bells for a fail")
 }
@@ -307,7 +307,7 @@ func TestATerminalsLines(t *testing.T) {
 	_, plain := played(t, &bench{script: "cc--", troubles: []assay.Trouble{assay.ShortedPins}}, nil)
 	assert.NotContains(t, plain, "testing")
 	_, shown := played(t, &bench{script: "ccx--", troubles: []assay.Trouble{assay.ShortedPins}}, func(r *Run) {
-		r.Screen.Large = true
+		r.Screen.(*Screen).Large = true
 		b := r.Bench
 		r.Reconnect = func(context.Context) (Bench, error) { return b, nil }
 	})
@@ -316,7 +316,7 @@ func TestATerminalsLines(t *testing.T) {
 	for line := range strings.Lines(shown) {
 		assert.LessOrEqual(t, len(line), 81, line)
 	}
-	(&Screen{W: &out, Large: true}).verdict(report.Document{Verdict: assay.NotTested, Reason: strings.Repeat("pin 1 makes no contact, ", 8) + "end"}, "record 1")
+	(&Screen{W: &out, Large: true}).Verdict(report.Document{Verdict: assay.NotTested, Reason: strings.Repeat("pin 1 makes no contact, ", 8) + "end"}, "record 1")
 	assert.Contains(t, out.String(), "end\n")
 	for line := range strings.Lines(out.String()) {
 		assert.LessOrEqual(t, len(line), 81, line)

@@ -29,9 +29,9 @@ const bellGap = 250 * time.Millisecond
 // indent is that of a line on a terminal that goes on from the one before.
 const indent = 5
 
-// say says something, on a terminal in lines that break between words.
-func (s *Screen) say(format string, args ...any) {
-	for line := range strings.Lines(fmt.Sprintf(format, args...)) {
+// Say says something, on a terminal in lines that break between words.
+func (s *Screen) Say(text string) {
+	for line := range strings.Lines(text) {
 		line = report.Printable(strings.TrimSuffix(line, "\n"))
 		if s.Large {
 			line = strings.Join(report.Wrapped(line, indent, s.columns()), "\n")
@@ -53,32 +53,22 @@ func (s *Screen) columns() int {
 	return usual
 }
 
-// ready says on a terminal what is waited for, where it does not always stand there.
-func (s *Screen) ready(r *Run) {
-	if s.Large && !s.status(r) {
-		s.say("%s", r.awaits())
+// Show shows the tally and what is waited for in the last lines of a terminal, or says
+// what is new where they cannot stand there.
+func (s *Screen) Show(now Standing) {
+	if !s.draw(now.Tally, now.Awaits) && s.Large && now.News {
+		s.Say(now.Awaits)
 	}
 }
 
-// testing says on a terminal that the chip is being tested: leave it alone.
-func (s *Screen) testing(r *Run) {
-	const words = "testing: leave the chip alone"
-	if s.Large && !s.draw(r.tally(), words) {
-		s.say(words)
-	}
-}
-
-// status shows the tally and what is waited for, and reports whether it can.
-func (s *Screen) status(r *Run) bool { return s.draw(r.tally(), r.awaits()) }
-
-// verdict shows a verdict, and what was recorded.
-func (s *Screen) verdict(sheet report.Document, written string) {
+// Verdict shows a verdict, and what was recorded.
+func (s *Screen) Verdict(sheet report.Document, written string) {
 	v := sheet.Verdict
 	if s.Large {
 		fmt.Fprint(s.W, "\n", large(v, len(sheet.Partial) > 0, s.Colour, s.columns()), "\n")
 	}
-	s.say("%s", sheet.Line())
-	s.say("     %s", written)
+	s.Say(sheet.Line())
+	s.Say("     " + written)
 	if s.Bell {
 		s.ring(v)
 	}

@@ -100,7 +100,7 @@ func (r *Run) seat() state {
 
 // turn is one look at the operator, and where nothing was said, at what the state waits for.
 func (r *Run) turn(ctx context.Context) error {
-	r.Screen.status(r)
+	r.show(Standing{})
 	line, ok, err := r.Hand.Next()
 	switch {
 	case ok:
@@ -168,7 +168,7 @@ func (r *Run) reconnect(ctx context.Context) error {
 		return nil // not yet
 	}
 	r.Bench = bench
-	r.Screen.say("the adapter is back")
+	r.Screen.Say("the adapter is back")
 	return r.on(ctx, answered)
 }
 
@@ -179,7 +179,7 @@ func (r *Run) take(ctx context.Context) error {
 	}
 	r.state = passedOver
 	r.forget()
-	r.Screen.say("skipped; take it out")
+	r.Screen.Say("skipped; take it out")
 	return nil
 }
 
@@ -234,7 +234,7 @@ func (r *Run) expect(context.Context) error {
 		return invalid("no chip was tested yet")
 	}
 	r.next.as = lastAgain
-	r.Screen.say("put the last chip in again")
+	r.Screen.Say("put the last chip in again")
 	return nil
 }
 
@@ -249,13 +249,13 @@ func (r *Run) retest(ctx context.Context) error {
 
 func (r *Run) halt(context.Context) error {
 	r.state, r.back = paused, r.state
-	r.Screen.say("paused; go, or Enter, goes on")
+	r.Screen.Say("paused; go, or Enter, goes on")
 	return nil
 }
 
 func (r *Run) lose(context.Context) error {
 	r.state, r.back = lost, r.state
-	r.Screen.say("%s. All records are safe, and the run continues when it is back", noAnswer)
+	r.say("%s. All records are safe, and the run continues when it is back", noAnswer)
 	return nil
 }
 
@@ -265,7 +265,7 @@ func (r *Run) resume(ctx context.Context) error {
 }
 
 func (r *Run) announce(context.Context) error {
-	r.Screen.ready(r)
+	r.show(Standing{News: true})
 	return nil
 }
 

@@ -40,6 +40,39 @@ func (r *Run) tally() string {
 	return fmt.Sprintf("%s  %s", r.Drawer, r.summary().Tray.Summary())
 }
 
+// show shows how things stand; of now only Testing and News count.
+func (r *Run) show(now Standing) {
+	now.Tally, now.Awaits, now.Written = r.tally(), r.awaits(), r.current()
+	if now.Testing {
+		now.Awaits = "testing: leave the chip alone"
+	}
+	now.Paused, now.Lost, now.Empty = r.state == paused, r.state == lost, r.seat() == waiting
+	r.Screen.Show(now)
+}
+
+// say says something once.
+func (r *Run) say(format string, args ...any) { r.Screen.Say(fmt.Sprintf(format, args...)) }
+
+// current are the chips of the run that are recorded, each as its last record has it,
+// in the order in which they came.
+func (r *Run) current() (list []Written) {
+	places := map[int64]int{}
+	for i, w := range r.written {
+		after := r.sheets
+		if i+1 < len(r.written) {
+			after = r.written[i+1].sheets
+		}
+		now := Written{w.Chip, after[len(after)-1]}
+		if at, ok := places[w.Chip]; ok {
+			list[at] = now
+			continue
+		}
+		places[w.Chip] = len(list)
+		list = append(list, now)
+	}
+	return list
+}
+
 // nextChip says which chip is waited for.
 func (r *Run) nextChip() string {
 	words := fmt.Sprintf("chip %d", len(r.sheets)+1)
