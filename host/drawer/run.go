@@ -69,6 +69,7 @@ type Standing struct {
 	Empty   bool // the socket, so that a chip may be seated
 	News    bool // something of it has just changed: it is said where it does not stand there all the time
 	Written []Written
+	Last    int64 // serial of the last record that was not taken back; 0 for none
 }
 
 // Written is a chip of a run that is recorded, and the document of its last test.

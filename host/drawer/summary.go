@@ -47,6 +47,9 @@ func (r *Run) show(now Standing) {
 		now.Awaits = "testing: leave the chip alone"
 	}
 	now.Paused, now.Lost, now.Empty = r.state == paused, r.state == lost, r.seat() == waiting
+	if n := len(r.written); n > 0 {
+		now.Last = r.written[n-1].Serial
+	}
 	r.Screen.Show(now)
 }
 

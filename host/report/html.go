@@ -31,9 +31,14 @@ var pieces = template.Must(template.New("pieces").Funcs(template.FuncMap{
 
 // Page makes templates of a text and the pieces that every page is made of: head, with
 // the one style sheet, and foot; mark, facts, list, and sheet, which shows a Document
-// or what embeds one. The data of head has PageTitle and Class.
-func Page(text string) *template.Template {
-	return template.Must(template.Must(pieces.Clone()).Parse(text))
+// or what embeds one. The data of head has PageTitle
+// and Class. The text may use own functions.
+func Page(text string, own ...template.FuncMap) *template.Template {
+	t := template.Must(pieces.Clone())
+	for _, f := range own {
+		t.Funcs(f)
+	}
+	return template.Must(t.Parse(text))
 }
 
 var page = Page(pageText)

@@ -1,0 +1,4 @@
+package page
+
+// identifyActions are those of an identification.
+var identifyActions = map[string]action{}

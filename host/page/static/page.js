@@ -1,0 +1,84 @@
+// What every page does: it shows the parts that the bench sends, and sends back what its
+// buttons and forms ask for. What they mean is the server's.
+import { morph } from "./morph.js";
+import { announce, settings } from "./voice.js";
+
+const viewer = sessionStorage.viewer ??= crypto.randomUUID();
+const said = document.getElementById("said");
+
+/** say shows a line to the person; an empty one takes it away. */
+function say(text) {
+  said.textContent = text;
+}
+
+/** post asks the server to do something and shows why it was not done. */
+export async function post(what, values = new URLSearchParams()) {
+  try {
+    const answer = await fetch("/do/" + what, { method: "POST", body: values, headers: { "X-Viewer": viewer } });
+    say(answer.ok ? "" : (await answer.text()).trim());
+    return answer.ok;
+  } catch {
+    say("The program does not answer: start chipassay bench again.");
+    return false;
+  }
+}
+
+/** follow keeps the parts of the page as the bench is. */
+function follow() {
+  const events = new EventSource(`/live?view=${document.body.dataset.view}&viewer=${viewer}`);
+  events.onmessage = (event) => {
+    document.body.classList.remove("cut-off");
+    for (const [id, html] of Object.entries(JSON.parse(event.data))) {
+      const part = document.getElementById(id);
+      if (part) morph(part, html);
+    }
+    settings();
+    announce();
+    document.dispatchEvent(new Event("bench"));
+  };
+  events.onerror = () => document.body.classList.add("cut-off");
+}
+
+document.addEventListener("submit", async (event) => {
+  const form = event.target;
+  if (!form.dataset.do) return;
+  event.preventDefault();
+  if (await post(form.dataset.do, new URLSearchParams(new FormData(form)))) form.reset();
+});
+
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("[data-do]:not(form)");
+  if (!button || button.disabled) return;
+  const { do: what, ask, ...values } = button.dataset;
+  if (ask && !confirm(ask)) return;
+  post(what, new URLSearchParams(values));
+});
+
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.altKey || event.metaKey) return;
+  const control = event.target.closest("[role=button][data-do]");
+  if (control && (event.key === "Enter" || event.key === " ")) {
+    event.preventDefault();
+    control.dispatchEvent(new MouseEvent("click", { bubbles: true }));
+    return;
+  }
+  if (event.target.closest("input, select, textarea, button, a, summary") && event.key !== "Escape") return;
+  const key = event.key === "Enter" ? "[data-enter]" : `[data-key="${CSS.escape(event.key)}"]`;
+  const wanted = document.querySelector(key);
+  if (!wanted) return;
+  event.preventDefault();
+  wanted.click();
+});
+
+document.addEventListener("input", async (event) => {
+  const form = event.target.closest("form, .say");
+  const output = event.target.dataset.reading && event.target.closest("form")?.querySelector(".reading") ||
+    event.target.dataset.reading && event.target.closest(".say")?.querySelector(".reading");
+  if (!form || !output) return;
+  const asked = new URLSearchParams();
+  for (const field of form.querySelectorAll("[data-reading]")) asked.set(field.dataset.reading, field.value);
+  const answer = await fetch("/reading?" + asked);
+  if (answer.ok) output.textContent = await answer.text();
+});
+
+follow();

@@ -1,0 +1,162 @@
+package page
+
+import (
+	"bytes"
+	"embed"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"chipassay/host/bench"
+	"chipassay/host/drawer"
+	"chipassay/host/marking"
+	"chipassay/host/report"
+	"chipassay/vectors/library"
+)
+
+//go:embed *.html
+var texts embed.FS
+
+var templates = parsed()
+
+// parsed are all templates, with the pieces of the reports.
+func parsed() *template.Template {
+	var all strings.Builder
+	names, err := fs.Glob(texts, "*.html")
+	if err != nil {
+		panic(err) // the pattern is right
+	}
+	for _, name := range names {
+		text, err := texts.ReadFile(name)
+		if err != nil {
+			panic(err) // they are embedded
+		}
+		all.Write(text)
+	}
+	return report.Page(all.String(), template.FuncMap{"link": func(address, words string, here bool) link { return link{address, words, here} }})
+}
+
+// A link is one of the bar.
+type link struct {
+	Address, Words string
+	Here           bool
+}
+
+// A view is what a page of the bench shows.
+type view struct {
+	bench.State
+	View    string // its name: bench, explore, …
+	Control control
+	server  *Server
+}
+
+// titles are those of the views.
+var titles = map[string]string{"bench": "Bench", "explore": "Explore", "identify": "Identify", "adapter": "Adapter"}
+
+// PageTitle is the page's own.
+func (v view) PageTitle() string { return titles[v.View] }
+
+// Practice is how many virtual chips there are to practise with.
+func (v view) Practice() int { return v.server.Bench.Practice() }
+
+// Pictured is the chip that is drawn: the one that was tested, with what failed, or one
+// of those that are to come; nil where that is not known.
+func (v view) Pictured() *report.Document {
+	d := v.State.Drawer
+	if d.Last != nil && (!d.Standing.Empty || d.Standing.Testing) {
+		return d.Last
+	}
+	t, err := v.server.Bench.Find(d.Part)
+	if err != nil {
+		return d.Last
+	}
+	drawn := report.Pinout(t)
+	return &drawn
+}
+
+// recent is how many of the last chips are listed.
+const recent = 20
+
+// Recent are the last chips of the run, the latest first.
+func (v view) Recent() []drawer.Written {
+	list := v.State.Drawer.Standing.Written
+	list = slices.Clone(list[max(0, len(list)-recent):])
+	slices.Reverse(list)
+	return list
+}
+
+// Numbers are those of the library's parts, for completion.
+func (v view) Numbers() []string { return v.server.numbers }
+
+// shows answers with the page of a view.
+func (s *Server) shows(name string) http.HandlerFunc {
+	return func(w http.ResponseWriter, _ *http.Request) {
+		state, _ := s.Bench.State()
+		s.page(w, name, view{state, name, control{}, s})
+	}
+}
+
+// page writes a page.
+func (s *Server) page(w http.ResponseWriter, name string, data any) {
+	var b bytes.Buffer
+	if err := report.Execute(&b, templates, name+"-page", data); err != nil {
+		http.Error(w, "this page could not be made: "+err.Error(), http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Write(b.Bytes())
+}
+
+// parts are the parts of a page that change, by their ids. A page of records has only the
+// bar, which all have.
+func (s *Server) parts(name string, state bench.State, c control) (map[string]string, error) {
+	v := view{state, name, c, s}
+	list := map[string]string{}
+	for id, template := range map[string]string{"bar": "bar", "live": name + "-live"} {
+		if templates.Lookup(template) == nil {
+			continue
+		}
+		var b bytes.Buffer
+		if err := report.Execute(&b, templates, template, v); err != nil {
+			return nil, err
+		}
+		list[id] = b.String()
+	}
+	return list, nil
+}
+
+// reading says what a marking or a date code that is being typed is taken for.
+func (s *Server) reading(w http.ResponseWriter, r *http.Request) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	lib, err := s.Library()
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
+	}
+	w.Write([]byte(Reading(lib, r.URL.Query().Get("part"), r.URL.Query().Get("date"), time.Now())))
+}
+
+// Reading says in a line what a marking, a date code, or both are taken for.
+func Reading(lib *library.Library, typed, date string, now time.Time) string {
+	var words []string
+	since := 0
+	if strings.TrimSpace(typed) != "" {
+		t, _, err := marking.Resolve(typed, lib)
+		if err != nil {
+			return err.Error()
+		}
+		since = marking.MadeSince(t.Family)
+		words = append(words, t.String())
+	}
+	if date = strings.TrimSpace(date); date != "" {
+		d, err := marking.ParseDateCode(date, since, now)
+		if err != nil {
+			return err.Error()
+		}
+		words = append(words, report.DateOf(&d).Words())
+	}
+	return strings.Join(words, "; ")
+}
