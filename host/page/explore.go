@@ -26,4 +26,3 @@ func withPin(f url.Values, do func(pin int) error) error {
 	}
 	return do(pin)
 }
-
