@@ -3,23 +3,23 @@ package main
 import (
 	"context"
 	"fmt"
-	"os/exec"
 	"strconv"
 	"strings"
 	"sync"
+	"time"
 
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"chipassay/host/page/sight"
 )
 
-// browser is one headless browser for all scripts, with a tab that they take turns in.
+// browser is one headless browser for all scripts, which take turns in it.
 var browser struct {
 	sync.Mutex
 	start sync.Once
-	tab   context.Context
-	stop  func()
+	b     *sight.Browser
 	err   error
 }
 
@@ -28,23 +28,19 @@ func inBrowser(ts *testscript.TestScript, file string, do func(tab context.Conte
 	browser.Lock()
 	defer browser.Unlock()
 	browser.start.Do(func() {
-		if _, browser.err = exec.LookPath("chromium"); browser.err != nil {
-			browser.err = fmt.Errorf("%w: apt-get install -y --no-install-recommends chromium", browser.err)
-			return
-		}
-		allocator, stopBrowser := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox)...)
-		tab, stopTab := chromedp.NewContext(allocator)
-		browser.tab, browser.stop = tab, func() { stopTab(); stopBrowser() }
+		browser.b, browser.err = sight.Open()
 	})
 	ts.Check(browser.err)
-	ts.Check(chromedp.Do(browser.tab, chromedp.Navigate("file://"+ts.MkAbs(file))))
-	ts.Check(do(browser.tab))
+	tab, closeTab := browser.b.Tab(time.Minute)
+	defer closeTab()
+	ts.Check(chromedp.Do(tab, chromedp.Navigate("file://"+ts.MkAbs(file))))
+	ts.Check(do(tab))
 }
 
 // stopBrowser ends the browser, if a script started it.
 func stopBrowser() {
-	if browser.stop != nil {
-		browser.stop()
+	if browser.b != nil {
+		browser.b.Close()
 	}
 }
 
@@ -79,36 +75,6 @@ func prints(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-// unreadable lists what of a page is wider than the screen and is in nothing that
-// scrolls, and texts whose contrast is under 4.5 to 1 (WCAG 2.1, success criterion 1.4.3;
-// relative luminance as defined there).
-const unreadable = `(() => {
-	const bad = [];
-	const luminance = rgb => rgb.map(c => c / 255).map(c => c <= 0.03928 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4)
-		.reduce((sum, c, i) => sum + c * [0.2126, 0.7152, 0.0722][i], 0);
-	const channels = colour => (colour.match(/[\d.]+/g) || []).map(Number);
-	const paper = e => {
-		for (; e; e = e.parentElement) {
-			const c = e instanceof SVGElement ? [] : channels(getComputedStyle(e).backgroundColor);
-			if (c.length == 3) return c;
-		}
-		return [255, 255, 255];
-	};
-	const right = document.documentElement.clientWidth + 1;
-	for (const e of document.querySelectorAll("body *")) {
-		const box = e.getBoundingClientRect();
-		if (!box.width || !box.height) continue;
-		if (box.right > right && !e.closest(".wide")) bad.push("too wide: " + e.tagName + " " + e.textContent.slice(0, 40));
-		const own = [...e.childNodes].some(n => n.nodeType == Node.TEXT_NODE && n.data.trim());
-		if (!own || e.tagName == "STYLE" || e.tagName == "title" || e.tagName == "desc") continue;
-		const style = getComputedStyle(e);
-		const [a, b] = [luminance(channels(e instanceof SVGElement ? style.fill : style.color)), luminance(paper(e))];
-		const contrast = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
-		if (contrast < 4.5) bad.push("contrast " + contrast.toFixed(1) + ": " + e.textContent.slice(0, 40));
-	}
-	return bad;
-})()`
-
 // reads FILE... wants each file to be read on a telephone 360 pixels wide and on a screen,
 // light and dark.
 func reads(ts *testscript.TestScript, neg bool, args []string) {
@@ -117,16 +83,12 @@ func reads(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	for _, file := range args {
 		inBrowser(ts, file, func(tab context.Context) error {
-			for _, scheme := range []string{"light", "dark"} {
-				media := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}}
-				if _, err := chromedp.Call(tab, emulation.SetEmulatedMedia, media); err != nil {
-					return err
-				}
+			for _, scheme := range []sight.Scheme{sight.Light, sight.Dark} {
 				for _, wide := range []int64{360, 1100} {
-					if err := chromedp.Do(tab, chromedp.EmulateViewport(wide, 800)); err != nil {
+					if err := sight.On(tab, wide, 800, scheme); err != nil {
 						return err
 					}
-					bad, err := chromedp.Run(tab, chromedp.Evaluate[[]string](unreadable))
+					bad, err := sight.Unreadable(tab)
 					if err != nil {
 						return err
 					}

@@ -36,11 +36,11 @@ func parsed() *template.Template {
 		}
 		all.Write(text)
 	}
-	return report.Page(all.String(), template.FuncMap{"link": func(address, words string, here bool) link { return link{address, words, here} }})
+	return report.Page(all.String(), template.FuncMap{"link": func(address, words string, here bool) anchor { return anchor{address, words, here} }})
 }
 
-// A link is one of the bar.
-type link struct {
+// An anchor is a link of the bar.
+type anchor struct {
 	Address, Words string
 	Here           bool
 }

@@ -28,6 +28,7 @@ function follow() {
   const events = new EventSource(`/live?view=${document.body.dataset.view}&viewer=${viewer}`);
   events.onmessage = (event) => {
     document.body.classList.remove("cut-off");
+    document.body.dataset.live = "yes";
     for (const [id, html] of Object.entries(JSON.parse(event.data))) {
       const part = document.getElementById(id);
       if (part) morph(part, html);

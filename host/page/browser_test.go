@@ -1,0 +1,207 @@
+package page
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/page/sight"
+	"chipassay/host/record"
+)
+
+var browser struct {
+	start sync.Once
+	*sight.Browser
+	err error
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if browser.Browser != nil {
+		browser.Close()
+	}
+	os.Exit(code)
+}
+
+// tab is a tab of the one browser for all tests, at an address.
+func tab(t *testing.T, address string) context.Context {
+	t.Helper()
+	browser.start.Do(func() { browser.Browser, browser.err = sight.Open() })
+	require.NoError(t, browser.err)
+	ctx, closeTab := browser.Tab(time.Minute)
+	t.Cleanup(closeTab)
+	do(t, ctx, chromedp.Navigate(address))
+	return ctx
+}
+
+func do(t *testing.T, tab context.Context, steps ...chromedp.Action[chromedp.Void]) {
+	t.Helper()
+	require.NoError(t, chromedp.Do(tab, steps...))
+}
+
+// until waits until an expression of JavaScript is true on a page.
+func until(t *testing.T, tab context.Context, expression string) {
+	t.Helper()
+	_, err := chromedp.Run(tab, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(20*time.Second)))
+	if err != nil {
+		text, _ := chromedp.Run(tab, chromedp.Evaluate[string](`document.body.innerText`))
+		require.NoError(t, err, "%s\non the page:\n%s", expression, text)
+	}
+}
+
+// eval gives the value of an expression of JavaScript on a page.
+func eval[T any](t *testing.T, tab context.Context, expression string) T {
+	t.Helper()
+	value, err := chromedp.Run(tab, chromedp.Evaluate[T](expression))
+	require.NoError(t, err, expression)
+	return value
+}
+
+func shows(text string) string { return fmt.Sprintf("document.body.innerText.includes(%q)", text) }
+
+// Enter alone takes a person through a drawer: it begins the run, seats and tests each chip,
+// and at the end the summary stands there.
+func TestDrawerByKeyboardAlone(t *testing.T) {
+	s := serve(t, twoChips)
+	page := tab(t, s.address)
+	enter := chromedp.KeyEvent(kb.Enter)
+	until(t, page, `document.querySelector("[data-enter]") && `+shows("2 virtual chips"))
+	do(t, page, enter)
+	until(t, page, shows("Seat the next chip"))
+	do(t, page, enter)
+	until(t, page, `document.querySelector(".word").innerText.includes("PASS")`)
+	do(t, page, enter)
+	until(t, page, `document.querySelector(".word").innerText.includes("FAIL")`)
+	assert.Equal(t, "2", eval[string](t, page, `document.querySelector(".package .failed .number").textContent`), "the pin that is open is marked")
+	assert.Contains(t, eval[string](t, page, `document.querySelector(".tally").innerText`), "2 chips: 1 pass, 1 fail")
+	assert.Equal(t, "2", eval[string](t, page, `document.querySelector(".recent tbody a").innerText`), "the latest chip comes first")
+	do(t, page, enter)
+	until(t, page, shows("the run is over"))
+	n := 0
+	for _, err := range s.Bench.Records().Find(t.Context(), record.Query{}) {
+		require.NoError(t, err)
+		n++
+	}
+	assert.Equal(t, 2, n, "both chips are recorded")
+}
+
+// Each view is readable on a telephone 360 pixels wide and on a screen, light and dark
+// (WCAG 2.1, 1.4.3 and 1.4.10), and axe-core finds nothing against it.
+func TestViewsAreReadableAndAccessible(t *testing.T) {
+	s := serve(t, twoChips)
+	page := tab(t, s.address)
+	until(t, page, shows("2 virtual chips"))
+	look := func(what string) {
+		t.Helper()
+		for _, scheme := range []sight.Scheme{sight.Light, sight.Dark} {
+			for _, wide := range []int64{360, 1280} {
+				require.NoError(t, sight.On(page, wide, 800, scheme))
+				bad, err := sight.Unreadable(page)
+				require.NoError(t, err)
+				assert.Empty(t, bad, "%s, %s, %d pixels wide", what, scheme, wide)
+			}
+			bad, err := sight.Inaccessible(page)
+			require.NoError(t, err)
+			assert.Empty(t, bad, "%s, %s", what, scheme)
+		}
+	}
+	look("before a run")
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, shows("Seat the next chip"))
+	look("a run before its first chip")
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, `document.querySelector(".word").innerText.includes("PASS")`)
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, `document.querySelector(".word").innerText.includes("FAIL")`)
+	look("a chip that failed")
+}
+
+// A page that is loaded again in the middle of a run shows the run as it stands.
+func TestReloadInTheMiddleOfARun(t *testing.T) {
+	s := serve(t, twoChips)
+	page := tab(t, s.address)
+	until(t, page, shows("2 virtual chips"))
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, shows("Seat the next chip"))
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, `document.querySelector(".word").innerText.includes("PASS")`)
+	do(t, page, chromedp.Reload())
+	until(t, page, `document.body.dataset.live === "yes"`)
+	until(t, page, `document.querySelector(".word").innerText.includes("PASS")`)
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, `document.querySelector(".word").innerText.includes("FAIL")`)
+}
+
+// Two pages show the same bench. One holds the controls, and passes them on to the other,
+// which asks for them; where it is closed, they pass by themselves.
+func TestTwoPages(t *testing.T) {
+	s := serve(t, twoChips)
+	first := tab(t, s.address)
+	until(t, first, shows("2 virtual chips"))
+	second := tab(t, strings.Split(s.address, "?")[0])
+	until(t, second, shows("Another page has the controls"))
+	do(t, second, chromedp.KeyEvent(kb.Enter))
+	until(t, second, shows("another page has the controls: ask for them"))
+	do(t, second, chromedp.Click(`[data-do="ask"]`))
+	until(t, first, shows("Another page asks for the controls"))
+	do(t, first, chromedp.Click(`[data-do="pass"]`))
+	until(t, first, shows("Another page has the controls"))
+	do(t, second, chromedp.KeyEvent(kb.Enter))
+	until(t, second, shows("Seat the next chip"))
+	until(t, first, shows("Seat the next chip"))
+	do(t, second, chromedp.Navigate("about:blank"))
+	until(t, first, `!`+shows("Another page has the controls"))
+}
+
+// When the last page is closed the run waits; it goes on with the next page.
+func TestClosingThePageInARun(t *testing.T) {
+	s := serve(t, twoChips)
+	page := tab(t, s.address)
+	until(t, page, shows("2 virtual chips"))
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, shows("Seat the next chip"))
+	do(t, page, chromedp.Navigate("about:blank"))
+	require.Eventually(t, func() bool { state, _ := s.Bench.State(); return state.Drawer.Standing.Paused }, 20*time.Second, 20*time.Millisecond)
+	do(t, page, chromedp.Navigate(strings.Split(s.address, "?")[0]))
+	until(t, page, shows("Go on"))
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, shows("Seat the next chip"))
+}
+
+// Tones and speech are off until the person turns them on; then each verdict is heard.
+func TestVerdictsAreHeard(t *testing.T) {
+	s := serve(t, twoChips)
+	page := tab(t, s.address)
+	until(t, page, shows("2 virtual chips"))
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, shows("Seat the next chip"))
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, `document.querySelector(".word").innerText.includes("PASS")`)
+	assert.Empty(t, eval[string](t, page, `(document.body.dataset.heard ?? "") + (document.body.dataset.spoken ?? "")`))
+	do(t, page, chromedp.Click("summary"), chromedp.Click(`[data-setting="tone"]`), chromedp.Click(`[data-setting="speech"]`))
+	do(t, page, chromedp.Evaluate[chromedp.Void](`document.activeElement.blur()`), chromedp.KeyEvent(kb.Enter))
+	until(t, page, `document.body.dataset.heard === "fail" && document.body.dataset.spoken.startsWith("FAIL")`)
+}
+
+// Menu, Switch off ends the program.
+func TestSwitchOff(t *testing.T) {
+	s := serve(t, twoChips)
+	page := tab(t, s.address)
+	until(t, page, shows("2 virtual chips"))
+	do(t, page, chromedp.Evaluate[chromedp.Void](`window.confirm = () => true; undefined`), chromedp.Click("summary"), chromedp.Click(`[data-do="off"]`))
+	select {
+	case <-s.off:
+	case <-time.After(10 * time.Second):
+		until(t, page, "false")
+		t.Fatal("the program was not ended")
+	}
+}
