@@ -65,6 +65,12 @@ with Menu, Switch off, or Ctrl-C here: the supply goes off first.`,
 }
 
 func (f *benchFlags) run(cmd *cobra.Command) (err error) {
+	if f.port < 0 || f.port > 65535 {
+		return fmt.Errorf("--port %d: a port is 1 to 65535", f.port)
+	}
+	if err := f.connection.check(cmd); err != nil {
+		return err
+	}
 	if err := notNegative(f.atLeast); err != nil {
 		return err
 	}
@@ -77,7 +83,7 @@ func (f *benchFlags) run(cmd *cobra.Command) (err error) {
 	}
 	listener, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", f.port))
 	if err != nil {
-		return fmt.Errorf("--port %d: %w", f.port, err)
+		return fmt.Errorf("--port %d: %w: leave --port out, or name another", f.port, err)
 	}
 	server := page.New(b, f.definitions.open, off)
 	guard := page.NewGuard(listener.Addr(), server.Handler())
