@@ -118,9 +118,22 @@ type Resistor struct {
 // SocketWith puts a resistor into the board's socket.
 func (b *Board) SocketWith(r Resistor, seed uint64) *Socket {
 	s := b.socket(nil, seed)
+	s.bridge(r)
+	s.settle(s.every())
+	return s
+}
+
+// SwapResistor takes out what is in the socket and puts in a resistor, as Swap does a chip.
+func (s *Socket) SwapResistor(r Resistor) {
+	s.Swap(nil)
+	s.bridge(r)
+	s.settle(s.every())
+	s.follow()
+}
+
+// bridge puts a resistor between two positions.
+func (s *Socket) bridge(r Resistor) {
 	s.couplings = append(s.couplings, coupling{s.number(r.P), s.number(r.Q), 1 / r.Ohms})
 	s.groups = nil
 	s.group()
-	s.settle(s.every())
-	return s
 }
