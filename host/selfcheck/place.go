@@ -13,10 +13,6 @@ type Place struct {
 	Nets [2]string // that touch
 }
 
-// mostPins is how many defects are looked for at their pins: where more would give the
-// same, the parts are named.
-const mostPins = 3
-
 // Places are where the fault may be, the likeliest first: any one of them. A fault that
 // no single defect explains has none, but a Position.
 func (f *Fault) Places() (places []Place) {
@@ -25,16 +21,15 @@ func (f *Fault) Places() (places []Place) {
 			places = append(places, p)
 		}
 	}
-	parts := slices.ContainsFunc(f.defects, func(d Defect) bool { return d.kind != shorted })
 	for _, d := range f.defects {
-		switch {
-		case len(f.defects) <= mostPins && d.kind == shorted || !parts:
+		if d.kind != shorted {
+			add(Place{Ref: d.Ref, Pin: f.pinOf(d)})
+		}
+	}
+	few := len(places) <= 2 // of many parts, those are looked at first
+	for _, d := range f.defects {
+		if d.kind == shorted && few {
 			add(Place{Nets: [2]string{d.NetA, d.NetB}})
-		case d.kind == shorted: // there are parts to look at first
-		case d.kind == pinOpen && len(f.defects) <= mostPins:
-			add(Place{Ref: d.Ref, Pin: d.Pin})
-		default:
-			add(Place{Ref: d.Ref})
 		}
 	}
 	if len(f.defects) == 0 {
@@ -48,11 +43,28 @@ func (f *Fault) Places() (places []Place) {
 	return places
 }
 
-// String is the place in a word or two: "R305", "U21 pin 4", "between L7 and L8".
+// pinOf is the pin at which a part is looked at: of a package where all its defects are
+// at one, of the microcontroller's board always; empty for the whole part.
+func (f *Fault) pinOf(d Defect) string {
+	for _, o := range f.defects {
+		if d.Ref != mcu && o.Ref == d.Ref && o != d {
+			return ""
+		}
+	}
+	return d.Pin
+}
+
+// mcu is the reference of the microcontroller's board.
+const mcu = "A1"
+
+// String is the place in a word or two: "R305", "U21 pin 4", "between L7
+// and L8".
 func (p Place) String() string {
 	switch {
 	case p.Ref == "":
 		return "between " + p.Nets[0] + " and " + p.Nets[1]
+	case p.Pin != "" && p.Ref == mcu:
+		return "label " + p.Pin + " of the microcontroller's board"
 	case p.Pin != "":
 		return p.Ref + " pin " + p.Pin
 	}
