@@ -3,7 +3,8 @@
 import { morph } from "./morph.js";
 import { announce, settings } from "./voice.js";
 
-const viewer = sessionStorage.viewer ??= crypto.randomUUID();
+// crypto.randomUUID is only there in secure contexts; a page on a network has none.
+const viewer = sessionStorage.viewer ??= Array.from(crypto.getRandomValues(new Uint32Array(4)), (n) => n.toString(36)).join("-");
 const said = document.getElementById("said");
 
 /** say shows a line to the person; an empty one takes it away. */
