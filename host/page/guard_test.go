@@ -20,7 +20,9 @@ import (
 )
 
 // listensAt is where the guards of these tests listen.
-func listensAt(address string) net.Addr { return net.TCPAddrFromAddrPort(netip.MustParseAddrPort(address)) }
+func listensAt(address string) net.Addr {
+	return net.TCPAddrFromAddrPort(netip.MustParseAddrPort(address))
+}
 
 // behindGuard is a handler that counts who reached it.
 func behindGuard() (http.Handler, *int) {
