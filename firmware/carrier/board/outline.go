@@ -1,11 +1,6 @@
 package board
 
-import (
-	"cmp"
-	"slices"
-
-	"chipassay/firmware/carrier"
-)
+import "chipassay/firmware/carrier"
 
 // An Outline is what one sees of a part on the board, from the top.
 type Outline struct {
@@ -62,14 +57,4 @@ func (b *Board) Nearest(netA, netB string) (of [2]Pad, found bool) {
 		}
 	}
 	return of, found
-}
-
-// PadsOf gives a net's pads, from the top left down.
-func (b *Board) PadsOf(net string) []Pad {
-	pads := slices.DeleteFunc(slices.Clone(b.Pads), func(p Pad) bool { return p.Net != net })
-	slices.SortStableFunc(pads, func(p, q Pad) int {
-		a, b := p.Shape.Centre(), q.Shape.Centre()
-		return cmp.Or(cmp.Compare(a.Y, b.Y), cmp.Compare(a.X, b.X))
-	})
-	return pads
 }
