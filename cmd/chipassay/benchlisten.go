@@ -95,52 +95,61 @@ func (l *listening) password(ctx context.Context, out io.Writer) (password.Hash,
 	return hash, nil
 }
 
-// askNewPassword asks for a password at the terminal, twice.
-func askNewPassword(ctx context.Context, out io.Writer) (password.Hash, error) {
-	if !term.IsTerminal(int(os.Stdin.Fd())) {
-		return password.Hash{}, errors.New("a password is needed for --listen: run this at a terminal once, which asks for it")
+// askNewPassword asks for a password at the terminal, twice, without echo.
+func askNewPassword(ctx context.Context, out io.Writer) (hash password.Hash, err error) {
+	stdin := int(os.Stdin.Fd())
+	if !term.IsTerminal(stdin) {
+		return hash, errors.New("a password is needed for --listen: run this at a terminal once, which asks for it")
 	}
-	fmt.Fprintf(out, "Password for the bench on the network, at least %d characters: ", password.LeastCharacters)
-	first, err := readHidden(ctx, out)
-	if err != nil {
-		return password.Hash{}, err
-	}
-	hash, err := password.New(first)
+	before, err := term.MakeRaw(stdin) // before anything is asked: nothing that is typed may be echoed
 	if err != nil {
 		return hash, err
 	}
-	fmt.Fprint(out, "Once more: ")
-	second, err := readHidden(ctx, out)
+	defer func() {
+		if restoreErr := term.Restore(stdin, before); err != nil || restoreErr != nil {
+			fmt.Fprintln(out) // the prompt's line may not have ended
+			err = errors.Join(err, restoreErr)
+		}
+	}()
+	screen := term.NewTerminal(struct {
+		io.Reader
+		io.Writer
+	}{os.Stdin, out}, "")
+	first, err := hidden(ctx, screen, fmt.Sprintf("Password for the bench on the network, at least %d characters: ", password.LeastCharacters))
+	if err != nil {
+		return hash, err
+	}
+	if hash, err = password.New(first); err != nil {
+		return hash, err
+	}
+	second, err := hidden(ctx, screen, "Once more: ")
 	if err == nil && second != first {
 		err = errors.New("the two are not the same: nothing was changed, start again")
 	}
 	return hash, err
 }
 
-// readHidden reads a line at the terminal without echo. Once the context is done the
-// terminal is as it was.
-func readHidden(ctx context.Context, out io.Writer) (string, error) {
-	stdin := int(os.Stdin.Fd())
-	before, err := term.GetState(stdin)
-	if err != nil {
-		return "", err
-	}
+// hidden reads a line that is not shown. Ctrl-C, and the end of the context, end the
+// program without a word.
+func hidden(ctx context.Context, screen *term.Terminal, prompt string) (string, error) {
 	type line struct {
-		text []byte
+		text string
 		err  error
 	}
 	read := make(chan line, 1)
 	go func() {
-		text, err := term.ReadPassword(stdin)
+		text, err := screen.ReadPassword(prompt)
 		read <- line{text, err}
 	}()
+	ended := &statusError{status: exitCouldNotTest}
 	select {
 	case l := <-read:
-		fmt.Fprintln(out)
-		return string(l.text), l.err
+		if errors.Is(l.err, io.EOF) {
+			return "", ended
+		}
+		return l.text, l.err
 	case <-ctx.Done():
-		fmt.Fprintln(out)
-		return "", errors.Join(&statusError{status: exitCouldNotTest}, term.Restore(stdin, before))
+		return "", ended
 	}
 }
 

@@ -85,10 +85,10 @@ func (v view) Missing() string {
 // CarrierParts is the drawing that the pictures of the carrier refer to.
 func (v view) CarrierParts() template.HTML { return carrierParts() }
 
-// CarrierBox is the view box of the whole carrier, with the socket's lever, mm.
+// CarrierBox is the view box of the whole carrier, mm.
 func (v view) CarrierBox() string {
 	size := printed().Size
-	return fmt.Sprintf("-1 -11 %s %s", inMM(size.X+2000), inMM(size.Y+12_000))
+	return fmt.Sprintf("-1 -1 %s %s", inMM(size.X+2000), inMM(size.Y+2000))
 }
 
 // Marks are the faults of the last check on the drawing.
@@ -128,6 +128,13 @@ func (v view) Standing() standing {
 	}
 	return standing{"not-tested", "CONNECTED", "It was not checked yet."}
 }
+
+// onPage makes words that name commands name what this page has instead.
+var onPage = strings.NewReplacer("with --building ", "as built up to ", " with chipassay adapter calibrate", " the adapter",
+	"press it while chipassay adapter info runs", "press it, and measure the supply")
+
+// OnPage is a line of a check, as this page says it.
+func (view) OnPage(line string) string { return report.Sentence(onPage.Replace(line)) }
 
 func faultCount(n int) string {
 	if n == 1 {

@@ -125,7 +125,7 @@ func TestGoodBoardOnThePage(t *testing.T) {
 	live := adapterLive(t, s)
 	assert.Contains(t, wordsOf(live), "NO FAULT FOUND What an empty socket does not show is listed below.")
 	assert.NotContains(t, live, `class="spot"`)
-	assert.Contains(t, wordsOf(live), "button and lamps the button is not pressed; an open line looks the same")
+	assert.Contains(t, wordsOf(live), "button and lamps The button is not pressed; an open line looks the same: press it, and measure")
 }
 
 // What is not fitted is said and dashed; what to solder next is said while one builds.
@@ -134,7 +134,7 @@ func TestGroupsOnThePage(t *testing.T) {
 	does(t, s, "check", url.Values{"building": {"load"}})
 	live := adapterLive(t, s)
 	assert.Contains(t, live, `<svg class="carrier no-far no-switches no-converters"`)
-	for _, want := range []string{"starter fitted", "load fitted", "far not fitted", "switches not fitted", "converters not fitted", "solder the group far", "Measure the adapter's 5 V with a voltmeter"} {
+	for _, want := range []string{"starter fitted", "load fitted", "far not fitted", "switches not fitted", "converters not fitted", "solder the group far", "Then check as built up to far; or stop here", "Measure the adapter's 5 V with a voltmeter"} {
 		assert.Contains(t, wordsOf(live), want)
 	}
 	assert.Contains(t, live, `<option value="load" selected>`)

@@ -180,7 +180,7 @@ func TestHeaders(t *testing.T) {
 		assert.NotContains(t, csp, "unsafe")
 		assert.NotContains(t, csp, "*")
 		assert.Equal(t, "nosniff", r.Header.Get("X-Content-Type-Options"))
-		assert.Equal(t, "no-referrer", r.Header.Get("Referrer-Policy"))
+		assert.Equal(t, "same-origin", r.Header.Get("Referrer-Policy"))
 		assert.Equal(t, "no-store", r.Header.Get("Cache-Control"))
 		assert.Equal(t, "same-origin", r.Header.Get("Cross-Origin-Opener-Policy"))
 		assert.Equal(t, "same-origin", r.Header.Get("Cross-Origin-Resource-Policy"))
