@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/firmware/carrier"
+	"chipassay/firmware/carrier/board"
 	"chipassay/host/adapter"
 	"chipassay/host/bench"
 	seriallink "chipassay/host/link"
@@ -28,18 +29,18 @@ import (
 // adapterServer is a server of a bench with a virtual board that has defects.
 func adapterServer(t *testing.T, groups []string, defects ...string) *Server {
 	t.Helper()
-	board := virtual.NewBoard()
+	built := virtual.NewBoard()
 	if groups != nil {
 		fitted, err := carrier.ParseGroups(groups)
 		require.NoError(t, err)
-		board.Groups(fitted...)
+		built.Groups(fitted...)
 	}
 	for _, d := range defects {
-		require.NoError(t, board.Damage(d))
+		require.NoError(t, built.Damage(d))
 	}
 	b := bench.New(bench.Means{
 		Adapter: func(context.Context) (*adapter.Adapter, error) { return nil, seriallink.ErrNoAdapter },
-		Board:   func() (*virtual.Board, error) { return board, nil },
+		Board:   func() (*virtual.Board, error) { return built, nil },
 		Records: func(context.Context, bool) (*record.Store, error) {
 			return record.Open(filepath.Join(t.TempDir(), "records"))
 		},
@@ -115,7 +116,16 @@ func TestFaultsOnTheDrawing(t *testing.T) {
 	assert.NotContains(t, words, "NO FAULT")
 	// the copper of R305's bias line is drawn, and no supply's
 	assert.Contains(t, live, `<path class="copper" d="M`)
-	assert.Empty(t, copper(map[string]bool{"GND": false}, 0))
+	nets := map[string]bool{}
+	addLines(nets, "L5", "GND", "+5V", "SUPPLY", "FUSED", "")
+	top, bottom := copper(nets, board.Top), copper(nets, board.Bottom)
+	for _, l := range []board.Layer{board.Top, board.Bottom} {
+		assert.Equal(t, copper(map[string]bool{"L5": true}, l), copper(nets, l))
+	}
+	assert.NotEqual(t, top, bottom)
+	// names of neighbours are above and below
+	assert.Regexp(t, `y="20.31"[^>]*>R305<`, live)
+	assert.Regexp(t, `y="26.76"[^>]*>U21 pin 4<`, live)
 }
 
 // A good board is not called good for what was not looked at.

@@ -270,6 +270,7 @@ func TestWrongPassword(t *testing.T) {
 		assert.Equal(t, http.StatusForbidden, r.StatusCode)
 		assert.Empty(t, r.Cookies())
 	}
+	assert.Len(t, *pauses, 5, "more than the one with another field was tried")
 }
 
 // One password is tried at a time, by all; who comes when many wait is told so.
