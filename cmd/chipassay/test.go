@@ -75,7 +75,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.BoolVar(&f.long, "long", false, "reach the stages of a divider that take up to a million clocks")
 	cmd.MarkFlagsMutuallyExclusive("short", "long")
 	flags.BoolVar(&f.everyReadback, "every-readback", false, "compare every readback in the host instead of signatures in the adapter")
-	flags.BoolVar(&f.anyway, "power-anyway", false, "power a chip, at a low current limit, although the test before power cannot show\nthat it is seated right; check twice how it is seated")
+	anywayFlag(cmd, &f.anyway)
 	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …")
 	atLeastFlag(cmd, &f.atLeast)
 	flags.IntVar(&f.runs, "repeat", 1, "number of tests, to find intermittent faults")
@@ -194,6 +194,12 @@ func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
 func atLeastFlag(cmd *cobra.Command, atLeast *time.Duration) {
 	cmd.Flags().DurationVar(atLeast, "at-least", assay.DefaultAtLeast,
 		"apply the vectors of logic in rounds for this long of the adapter's time, to find\nintermittent faults; 0 applies them once")
+}
+
+// anywayFlag gives a command the flag by which a person vouches for how the chip is seated.
+func anywayFlag(cmd *cobra.Command, anyway *bool) {
+	cmd.Flags().BoolVar(anyway, "power-anyway", false,
+		"power a chip, at a low current limit, although the test before power cannot show\nthat it is seated right; check twice how it is seated")
 }
 
 func notNegative(atLeast time.Duration) error {

@@ -59,6 +59,8 @@ var ErrSeating = errors.New("not powered")
 // A Session is one chip under a person's hands. It is for one goroutine at a time.
 type Session struct {
 	Type part.Type
+	// PowerAnyway powers, at a low limit, what could not be shown to be seated right before power.
+	PowerAnyway bool
 
 	socket    Socket
 	circuit   *logic.Circuit
@@ -69,6 +71,7 @@ type Session struct {
 	helped    bool         // load resistors help to hold heavy inputs low
 	resting   adapter.Pull // the bias between looks
 	on        bool
+	limitMA   int      // at which the supply trips
 	cautions  []string // of the seating
 	state     State
 	tables    []*Table
@@ -144,7 +147,7 @@ func (s *Session) PowerOn(ctx context.Context) (State, error) {
 	if err := s.seated(ctx); err != nil {
 		return State{}, errors.Join(err, s.Close(ctx))
 	}
-	if _, err := s.socket.PowerOn(ctx, assay.SupplyLimitMA(s.Type.Family)); err != nil {
+	if _, err := s.socket.PowerOn(ctx, s.limitMA); err != nil {
 		return State{}, errors.Join(err, s.Close(ctx))
 	}
 	s.on, s.helped, s.resting = true, false, adapter.Off
@@ -183,10 +186,13 @@ func (s *Session) seated(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	s.cautions = nil
+	s.cautions, s.limitMA = nil, assay.SupplyLimitMA(s.Type.Family)
 	switch {
 	case seating.OneOpen(s.Type.Variant): // its supply does no harm
 		s.cautions = append(s.cautions, seating.Found+": dirt, a bent pin or an open bond")
+	case s.PowerAnyway && seating.Anyway(s.Type.Variant):
+		s.limitMA = assay.LowLimitMA(s.Type)
+		s.cautions = append(s.cautions, seating.PoweredAnyway(s.limitMA))
 	case !seating.Good():
 		return fmt.Errorf("%w: %v", ErrSeating, seating)
 	case seating.Silent:
