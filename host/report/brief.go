@@ -96,7 +96,7 @@ func (d Document) BriefFacts() []Fact {
 	for _, l := range d.Worst() {
 		text := fmt.Sprintf("%s %s %s", l.Quantity, fixed(l.Value, digitsOf(l)), l.Unit)
 		if l.Limit != nil {
-			text += fmt.Sprintf(" (%s %s)", sign(l), decimal(*l.Limit, digitsOf(l)))
+			text += fmt.Sprintf(" (%s %s)", sign(l), limitText(l))
 		}
 		levels = append(levels, text)
 	}

@@ -59,7 +59,7 @@ func (d Document) LevelGroups() (groups []levelGroup) {
 		for _, l := range levels {
 			r := levelRow{Level: l, Measured: fixed(l.Value, q.Digits) + " ± " + fixed(l.Uncertainty, q.Digits), Max: "none", Bar: drawBar(l, top)}
 			if l.Limit != nil {
-				r.Max = fmt.Sprintf("%s %s %s", sign(l), decimal(*l.Limit, q.Digits), q.Unit)
+				r.Max = fmt.Sprintf("%s %s %s", sign(l), limitText(l), q.Unit)
 			}
 			if l.LoadMA != nil && l.RatedMA != nil {
 				r.Load = fmt.Sprintf("%.2f of %s", *l.LoadMA, decimal(*l.RatedMA, 0))
@@ -75,6 +75,20 @@ func (d Document) LevelGroups() (groups []levelGroup) {
 
 // sign is that of a reading's limit.
 func sign(l Level) string { return map[string]string{"max": "≤", "min": "≥"}[l.Bound] }
+
+// limitText is a reading's limit without its unit: volts, which may be interpolated, in
+// hundredths like the reading, or in thousandths where the two would look the same although
+// the reading is outside; mA as the table has them.
+func limitText(l Level) string {
+	digits := digitsOf(l)
+	if l.Unit != "V" {
+		return decimal(*l.Limit, digits)
+	}
+	if l.Standing == "outside" && fixed(*l.Limit, digits) == fixed(l.Value, digits) {
+		digits++
+	}
+	return fixed(*l.Limit, digits)
+}
 
 // digitsOf is how many digits a reading has behind the point.
 func digitsOf(l Level) int {

@@ -72,6 +72,20 @@ func TestUnits(t *testing.T) {
 	}
 }
 
+// Inputs that ties leave without effect are none of the unit: the data of a counter that
+// never loads; and an input that is joined stands for both.
+func TestTiesLeaveInputsOut(t *testing.T) {
+	c, typ := circuitOf(t, "74161")
+	inputs := Of(c, Tie{Pin: typ.Variant.Pin("/LOAD").Number, High: true}).Units[0].Inputs
+	if got := typ.Variant.Named(inputs); got != "pins 1 (/CLR), 2 (CLK), 7 (ENP) and 10 (ENT)" {
+		t.Errorf("a 74161 that never loads has %s", got)
+	}
+	c, typ = circuitOf(t, "7400")
+	if inputs := Of(c, Tie{Pin: 1, To: 4}).Units[0].Inputs; inputs != part.PinSet(2, 4) {
+		t.Errorf("1A joined to 2A: gate 1 has %s", typ.Variant.Named(inputs))
+	}
+}
+
 // Which pin is which, by the pinouts and function tables of the data books, from memory.
 func TestPins(t *testing.T) {
 	for _, c := range []struct{ of, in, want string }{
