@@ -81,7 +81,7 @@ Practice records go to a file of their own: chipassay log --practice.`,
 	hintFlags(cmd, &f.hint, "with --identify: ")
 	f.lot.flags(cmd, "lot to which they belong")
 	flags.StringVar(&f.operator, "operator", "", "who tests")
-	flags.StringVar(&f.dateCode, "date-code", "", "date code of the first chip: YYWW or YWW")
+	flags.StringVar(&f.dateCode, "date-code", "", "date code of the first chip: YYWW, YWW, or a month as marked: T4")
 	flags.BoolVar(&f.keepDate, "keep-date", false, "keep the date code for the following chips until another is given")
 	flags.BoolVar(&f.bell, "bell", false, "ring once for a pass, twice for not tested, three times for a fail, four for PASS, BUT")
 	f.connection.flags(cmd)

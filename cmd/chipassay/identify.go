@@ -200,12 +200,14 @@ func dateRead(marked string, a *identify.Answer) *marking.DateCode {
 	if a.Test != nil {
 		since = marking.MadeSince(a.Test.Type.Family)
 	}
-	for _, group := range slices.Backward(strings.Fields(marked)) {
-		if len(a.Candidates) > 0 && strings.HasSuffix(group, a.Candidates[0].Part.Number) {
-			continue
-		}
-		if d, err := marking.ParseDateCode(group, since, time.Now()); err == nil {
-			return &d
+	for _, parse := range []func(string, int, time.Time) (marking.DateCode, error){marking.ParseDateCode, marking.ParseMonthCode} {
+		for _, group := range slices.Backward(strings.Fields(marked)) {
+			if len(a.Candidates) > 0 && strings.HasSuffix(group, a.Candidates[0].Part.Number) {
+				continue
+			}
+			if d, err := parse(group, since, time.Now()); err == nil {
+				return &d
+			}
 		}
 	}
 	return nil

@@ -204,7 +204,7 @@ cannot be corrected: test the chip again.`,
 	lot.flags(cmd, "lot to which it belongs")
 	flags.StringVar(&operator, "operator", "", "operator")
 	flags.StringVar(&marked, "marking", "", "marking")
-	flags.StringVar(&dateCode, "date-code", "", "date code: YYWW or YWW; empty for none")
+	flags.StringVar(&dateCode, "date-code", "", "date code: YYWW, YWW, or a month as marked: T4; empty for none")
 	flags.StringVar(&note, "note", "", "note")
 	return cmd
 }
@@ -235,7 +235,7 @@ func dateCodeOf(r *record.Record, typed string) (*marking.DateCode, error) {
 	if f := part.FamilyByName(r.Family); f != nil {
 		since = marking.MadeSince(f)
 	}
-	d, err := marking.ParseDateCode(typed, since, time.Now())
+	d, err := marking.ReadDateCode(typed, since, time.Now())
 	return &d, err
 }
 

@@ -39,7 +39,7 @@ of what remembers, also what a random walk of its inputs asks.`,
 	flags := cmd.Flags()
 	flags.StringVar(&f.family, "family", "", "family, if PART names none: LS, HC, B …")
 	flags.StringVar(&f.load, "load", "", "what an output drives: \"5 x 74LS, 1 LED\"")
-	flags.StringVar(&f.dateCode, "date-code", "", "with --have: the date code to be near to, YYWW or YWW")
+	flags.StringVar(&f.dateCode, "date-code", "", "with --have: the date code to be near to: YYWW, YWW, or a month as marked")
 	flags.BoolVar(&f.full, "full", false, "print everything instead of ten lines")
 	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
 	haveFlag(cmd, &f.have, &f.file)
@@ -108,7 +108,7 @@ func (f substitutesFlags) day(typ part.Type) (time.Time, error) {
 	if f.dateCode == "" {
 		return noDay, nil
 	}
-	d, err := marking.ParseDateCode(f.dateCode, marking.MadeSince(typ.Family), time.Now())
+	d, err := marking.ReadDateCode(f.dateCode, marking.MadeSince(typ.Family), time.Now())
 	return d.From, err
 }
 

@@ -64,7 +64,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	f.connection.flags(cmd)
 	f.supplyFlag(cmd)
 	flags.StringVar(&f.family, "family", "", "family, if PART names none: LS, HC, B …")
-	flags.StringVar(&f.dateCode, "date-code", "", "date code on the chip: YYWW or YWW")
+	flags.StringVar(&f.dateCode, "date-code", "", "date code on the chip: YYWW, YWW, or a month as marked: T4, 9K, SEP79")
 	flags.StringVar(&f.note, "note", "", "note for the report")
 	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
 	flags.BoolVar(&f.full, "full", false, "print the whole report instead of ten lines")
@@ -176,7 +176,7 @@ func (f testFlags) chipTyped(typed string) (c typedChip, err error) {
 	if c.typ, err = f.definitions.typeOf(typed, f.family); err != nil || f.dateCode == "" {
 		return c, err
 	}
-	d, err := marking.ParseDateCode(f.dateCode, marking.MadeSince(c.typ.Family), time.Now())
+	d, err := marking.ReadDateCode(f.dateCode, marking.MadeSince(c.typ.Family), time.Now())
 	c.date = &d
 	return c, err
 }

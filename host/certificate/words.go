@@ -71,7 +71,7 @@ func (c Certificate) dateCode() *report.DateCode {
 		if f := part.FamilyByName(r.Family); f != nil {
 			since = marking.MadeSince(f)
 		}
-		read, err := marking.ParseDateCode(r.DateCode, since, r.Time)
+		read, err := marking.ReadDateCode(r.DateCode, since, r.Time)
 		if d = report.DateOf(&read); err != nil {
 			d = &report.DateCode{}
 		}

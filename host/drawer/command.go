@@ -97,7 +97,7 @@ func (r *Run) date(code string) error {
 		r.next.date = nil
 		return nil
 	}
-	d, err := marking.ParseDateCode(code, marking.MadeSince(r.typ.Family), time.Now())
+	d, err := marking.ReadDateCode(code, marking.MadeSince(r.typ.Family), time.Now())
 	if err != nil {
 		return invalid(err.Error())
 	}

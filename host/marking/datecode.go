@@ -5,7 +5,8 @@
 // it: two digits of the year and two of the week (YYWW), or, on older chips, one
 // digit of the year and two of the week (YWW). Weeks are those of ISO 8601:
 // week 1 is the week, Monday to Sunday, with the year's first Thursday. Other codes
-// give the month, with a letter for the month or the year (ParseMonthCode).
+// give the month, with a letter for the month or the year (ParseMonthCode). ReadDateCode
+// reads both.
 package marking
 
 import (

@@ -172,12 +172,13 @@ type DateCode struct {
 	Doubt      string   `json:"doubt,omitempty"`
 }
 
-// A Period is one week, ISO 8601.
+// A Period is one week, ISO 8601, or one month.
 type Period struct {
-	Year int    `json:"year"`
-	Week int    `json:"week"`
-	From string `json:"from"`
-	To   string `json:"to"`
+	Year  int    `json:"year"`
+	Week  int    `json:"week,omitempty"`  // 1 to 53
+	Month int    `json:"month,omitempty"` // 1 to 12, where the code gives no week
+	From  string `json:"from"`
+	To    string `json:"to"`
 }
 
 // ReadDocument reads what Document.WriteJSON wrote, of this version or an earlier one.

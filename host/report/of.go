@@ -162,7 +162,7 @@ func DateOf(d *marking.DateCode) *DateCode {
 		Candidates: []Period{}, Rule: d.Rule, Doubt: d.Doubt,
 	}
 	for _, p := range d.Candidates {
-		o.Candidates = append(o.Candidates, Period{p.Year, p.Week, p.From.Format(time.DateOnly), p.To.Format(time.DateOnly)})
+		o.Candidates = append(o.Candidates, Period{p.Year, p.Week, p.Month, p.From.Format(time.DateOnly), p.To.Format(time.DateOnly)})
 	}
 	return o
 }

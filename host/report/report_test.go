@@ -416,11 +416,24 @@ func TestDateWords(t *testing.T) {
 		"7938": "week 38 of 1979, 17 to 23 September 1979",
 		"7931": "week 31 of 1979, 30 July to 5 August 1979",
 		"9701": "week 1 of 1997, 30 December 1996 to 5 January 1997",
+		// A month, and all others that the letters fit: T4 is April 1985 (G. Heinz, Aufdruck auf
+		// DDR-Schaltkreisen), and the letters come again every twenty years.
+		"T4":    "April 1985; or April 2005, April 2025",
+		"FEB80": "February 1980",
 	} {
-		d, err := marking.ParseDateCode(code, 0, time.Now())
+		d, err := marking.ReadDateCode(code, 0, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
 		require.NoError(t, err)
 		assert.Equal(t, want, DateOf(&d).Words())
 	}
+	d, err := marking.ReadDateCode("JAN82", 0, time.Now())
+	require.NoError(t, err)
+	o := DateOf(&d)
+	assert.Equal(t, "JAN82 (1982)", o.String(), "1 January 1982 is in the last week of 1981")
+	assert.Equal(t, []Period{{Year: 1982, Month: 1, From: "1982-01-01", To: "1982-01-31"}}, o.Candidates)
+	object, err := json.Marshal(o)
+	require.NoError(t, err)
+	assert.Contains(t, string(object), `{"year":1982,"month":1,"from":"1982-01-01","to":"1982-01-31"}`)
+	assert.Contains(t, string(object), `"raw":"JAN82"`)
 }
 
 // A pass in part says so in every heading, names what was not tested, and gives the

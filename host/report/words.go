@@ -116,19 +116,27 @@ func (d Document) Found() []string {
 	return slices.DeleteFunc(d.Sentences(slices.Concat(d.But, d.Findings)), func(f string) bool { return f == d.Sentence() })
 }
 
-// period is the week that a date code was taken for, its first and last day.
+// period is the week or month that a date code was taken for, its first and last day.
 func (c *DateCode) period() (from, to time.Time) {
 	from, _ = time.Parse(time.DateOnly, c.From) // of a document of ours, else zero
 	to, _ = time.Parse(time.DateOnly, c.To)
 	return from, to
 }
 
+// month reports whether two days are the first and the last of a month.
+func month(from, to time.Time) bool { return from.Day() == 1 && to.Equal(from.AddDate(0, 1, -1)) }
+
+const monthForm = "January 2006"
+
 // Words says what a date code stands for: "week 38 of 1979, 17 to 23 September
-// 1979", and the other years where the code does not give the decade.
+// 1979" or "September 1979", and the other years or months where it leaves them open.
 func (c *DateCode) Words() string {
 	first, last := c.period()
 	if first.IsZero() {
 		return "period not known"
+	}
+	if month(first, last) {
+		return c.monthWords(first)
 	}
 	from := "2"
 	switch {
@@ -151,12 +159,30 @@ func (c *DateCode) Words() string {
 	return words
 }
 
+// monthWords says which month a date code stands for, and which others it fits.
+func (c *DateCode) monthWords(taken time.Time) string {
+	var others []string
+	for _, p := range c.Candidates {
+		if from, err := time.Parse(time.DateOnly, p.From); err == nil && !from.Equal(taken) {
+			others = append(others, from.Format(monthForm))
+		}
+	}
+	words := taken.Format(monthForm)
+	if others != nil {
+		words += "; or " + strings.Join(others, ", ")
+	}
+	return words
+}
+
 // Year is the year that a date code was taken for; 0 for none.
 func (c *DateCode) Year() int {
 	if c == nil {
 		return 0
 	}
-	from, _ := c.period()
+	from, to := c.period()
+	if month(from, to) {
+		return from.Year()
+	}
 	year, _ := from.ISOWeek()
 	return year
 }

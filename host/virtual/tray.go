@@ -123,6 +123,6 @@ func checkDate(code string) error {
 	if code == "-" {
 		return nil
 	}
-	_, err := marking.ParseDateCode(code, 0, time.Now())
+	_, err := marking.ReadDateCode(code, 0, time.Now())
 	return err
 }
