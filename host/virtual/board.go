@@ -43,16 +43,16 @@ func NewBoard() *Board {
 	return &Board{netlist: whole(), usb: supplyVolts, reference: 2.5, converter: [3]linear{{1, 0}, {1, 0}, {1, 0}}}
 }
 
-// Groups takes away all parts but those of some groups; the starter's stay. It comes
-// before anything else that is done to the board.
+// Groups removes all parts except those of some groups and the starter's. Call it before
+// anything else is done to the board.
 func (b *Board) Groups(groups ...carrier.Group) {
 	b.netlist, b.own, b.circuit = b.netlist.Fitted(groups...), true, nil
 }
 
-// USB sets the voltage at the board's USB port, V; 5 where it is not set.
+// USB sets the voltage at the board's USB port, V; 5 if it is not set.
 func (b *Board) USB(volts float64) { b.usb, b.circuit = volts, nil }
 
-// Corner chooses how strong outputs and switches are: weak (-1), typical (0) or strong (1), as
+// Corner chooses how strong outputs and switches are: weak (-1), typical (0) or strong (1), like
 // the corners of the carrier's SPICE deck.
 func (b *Board) Corner(corner int) { b.corner, b.circuit = max(-1, min(1, corner)), nil }
 
