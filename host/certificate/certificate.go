@@ -2,8 +2,8 @@
 // certificate, or, if the chip failed or was not tested, a sheet that says so. It also
 // makes labels for the drawer, and signs pages so that any change shows.
 //
-// The page of a record is the same, byte for byte, until a row about the same chip is
-// added: it holds the time of the test, not of writing. Its QR code (ISO/IEC 18004,
+// The page of a record is the same, byte for byte, until a row about the same chip, or a
+// photo of it, is added: it holds the time of the test, not of writing. Its QR code (ISO/IEC 18004,
 // error correction M) holds
 //
 //	CHIPASSAY RECORD 17 <SHA-256 of the record in capital hexadecimal digits>
@@ -35,6 +35,7 @@ type Certificate struct {
 	Chip   report.Document // of the test
 
 	history []record.Record // all rows about the chip, the oldest first
+	photo   *report.Photo   // nil for none
 }
 
 // Read makes the certificate of a record. The record must be its chip's current one and
@@ -49,8 +50,24 @@ func Read(ctx context.Context, s *record.Store, serial int64) (Certificate, erro
 		return Certificate{}, err
 	}
 	c, err := New(r, tested)
+	if err != nil {
+		return c, err
+	}
 	c.history = history
+	c.photo, err = Photo(ctx, s, r.Chip)
 	return c, err
+}
+
+// Photo is the photo of a chip as a page shows it; nil where it has none.
+func Photo(ctx context.Context, s *record.Store, chip int64) (*report.Photo, error) {
+	p, picture, err := s.Photo(ctx, chip)
+	if errors.Is(err, record.ErrNoPhoto) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &report.Photo{JPEG: picture.JPEG, SHA256: picture.SHA256, Width: picture.Width, Height: picture.Height, Added: p.Time}, nil
 }
 
 // holding is a record, if it is its chip's current one, with all rows about that chip.

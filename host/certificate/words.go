@@ -110,6 +110,7 @@ func (c Certificate) page() (page, error) {
 		d.Cautions = append(slices.Clone(d.Cautions), d.DateCode.Doubt)
 	}
 	d.Findings = append(c.cleared(), d.Findings...)
+	d.Photo = c.photo
 	return page{d, c, c.kind(), qr}, err
 }
 
@@ -160,6 +161,10 @@ func (p page) OriginFacts() []report.Fact {
 	if r.ImportedSerial != 0 {
 		imported = fmt.Sprintf("record %d of another file", r.ImportedSerial)
 	}
+	photo := ""
+	if p.photo != nil {
+		photo = p.photo.SHA256
+	}
 	return append(report.Known(
 		number,
 		report.Fact{Label: "Other tests of this chip", Value: p.otherTests()},
@@ -167,6 +172,7 @@ func (p page) OriginFacts() []report.Fact {
 		report.Fact{Label: "Operator", Value: r.Operator},
 		report.Fact{Label: "Imported", Value: imported, More: r.ImportedDigest},
 		report.Fact{Label: "Record SHA-256", Value: r.Digest, Mono: true},
+		report.Fact{Label: "Photo SHA-256", Value: photo, Mono: true},
 	), p.MeansFacts()...)
 }
 
