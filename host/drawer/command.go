@@ -2,6 +2,7 @@ package drawer
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -65,6 +66,9 @@ func by(e event) func(*Run, context.Context, string) error {
 func (r *Run) execute(ctx context.Context, line string) error {
 	word, argument, _ := strings.Cut(strings.TrimSpace(line), " ")
 	err := r.command(ctx, strings.ToLower(word), strings.TrimSpace(argument))
+	if errors.Is(err, record.ErrNotCurrent) {
+		err = invalid("the last record was corrected elsewhere since: correct it, or take it back, there")
+	}
 	if why, ok := err.(invalid); ok {
 		r.Screen.Say(string(why))
 		return nil
