@@ -206,6 +206,7 @@ func TestPhotoByKey(t *testing.T) {
 	until(t, page, `document.activeElement.matches("[data-done]")`)
 	do(t, page, enter)
 	until(t, page, `!document.getElementById("photo").open`)
+	readable(t, page, "a chip with a photo")
 	list, err := s.Bench.Records().Photos(t.Context(), 1)
 	require.NoError(t, err)
 	require.Len(t, list, 1)

@@ -8,6 +8,7 @@ const video = find("video"), kept = find("[data-kept]"), hint = find(".hint"), s
 let chip = 0; // its number
 let number = 0; // of the photo that was kept
 let stream; // of the camera
+let pointed = false; // the dialog was opened by mouse or finger
 
 /** show shows some of the parts that not every state has. */
 function show(...parts) {
@@ -84,6 +85,7 @@ document.addEventListener("click", (event) => {
   const button = event.target.closest("[data-photo]");
   if (!button || dialog.open) return;
   chip = button.dataset.photo;
+  pointed = event.detail > 0;
   find("[data-chip]").textContent = chip;
   dialog.showModal();
   look();
@@ -91,7 +93,10 @@ document.addEventListener("click", (event) => {
 
 // The keys of the page behind are not those of the dialog.
 dialog.addEventListener("keydown", (event) => event.stopPropagation());
-dialog.addEventListener("close", release);
+dialog.addEventListener("close", () => {
+  release();
+  if (pointed) document.activeElement?.blur(); // so that the next Enter is the page's again
+});
 find("[data-close]").addEventListener("click", () => dialog.close());
 find("[data-done]").addEventListener("click", () => dialog.close());
 find("[data-again]").addEventListener("click", look);
@@ -122,6 +127,7 @@ suggestion.addEventListener("submit", (event) => {
   event.preventDefault();
   const field = document.querySelector('main input[name="marking"]');
   const text = find("[data-text]").textContent;
+  pointed = false;
   dialog.close();
   if (!field) return;
   field.closest("details")?.setAttribute("open", "");
