@@ -39,7 +39,7 @@ func TestWordsOfATable(t *testing.T) {
 	const head = "level\tpage_num\tblock_num\tpar_num\tline_num\tword_num\tleft\ttop\twidth\theight\tconf\ttext\n"
 	row := func(sure, word string) string { return "5\t1\t1\t1\t1\t1\t0\t0\t9\t9\t" + sure + "\t" + word + "\n" }
 	require.Equal(t, lettering{"DM74LS00N", 9, 9 * 91}, words(head+row("91.9", "-DM74LSOON.")+row("39.9", "7938")+row("-1", "")+row("95", "M")))
-	require.Equal(t, lettering{"MOSTEK 7938", 10, 6*50 + 4*100}, words(row("50", "MOSTEK")+row("100", "7938")), "an O without digits is one")
+	require.Equal(t, lettering{"MOSTEK 7938", 10, 6*40 + 4*100}, words(row("40", "MOSTEK")+row("100", "7938")), "an O without digits is one")
 	require.Equal(t, lettering{"74LS", 4, 4 * 60}, words(row("60", "74LS\u202e<b>\x1b")), "nothing comes through that no marking has")
 	require.Equal(t, lettering{}, words("5\t1\nnonsense\n"+row("1e9", "74LS00")))
 }
