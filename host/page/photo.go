@@ -34,8 +34,8 @@ var photoActions = map[string]action{"lettered": (*Server).lettered}
 // images are the content types that are taken.
 var images = map[string]bool{"image/jpeg": true, "image/png": true}
 
-// decoding is held while an image is decoded: one takes some hundred megabytes at most.
-var decoding sync.Mutex
+// One image is decoded at a time, which takes some hundred megabytes at most, and one is read.
+var decoding, reading sync.Mutex
 
 // addPhoto keeps the image of a request with a chip, and answers with its digest and its
 // number, which takes it back. Another page may have the controls: nothing is switched.
@@ -120,7 +120,9 @@ func (s *Server) picture(w http.ResponseWriter, r *http.Request) {
 // lettering answers with what may be printed on the chip in a picture, if something is read.
 func (s *Server) lettering(w http.ResponseWriter, r *http.Request) {
 	s.withPicture(w, r, func(p record.Picture) error {
+		reading.Lock()
 		text, err := photo.Lettering(r.Context(), p.JPEG)
+		reading.Unlock()
 		if err != nil || text == "" { // no program to read it, or it failed: there is no suggestion
 			w.WriteHeader(http.StatusNoContent)
 			return nil
