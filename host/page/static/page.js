@@ -66,7 +66,7 @@ document.addEventListener("keydown", (event) => {
   }
   const pressed = (event.key === "Enter" || event.key === " ") && "button, a, summary, "; // which are theirs
   if (event.target.closest((pressed || "") + "input, select, textarea") && event.key !== "Escape") return;
-  const key = event.key === "Enter" ? "[data-enter]" : `[data-key="${CSS.escape(event.key)}"]`;
+  const key = event.key === "Enter" ? "[data-enter]" : `[data-key="${CSS.escape(event.key.length > 1 ? event.key : event.key.toLowerCase())}"]`;
   const wanted = document.querySelector(key);
   if (!wanted) return;
   event.preventDefault();
