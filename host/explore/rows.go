@@ -39,18 +39,27 @@ type condition struct {
 	cell   string
 }
 
-// Heading names a table and counts what was seen of it.
+// Heading names a table and says how much was seen of it.
 func (t *Table) Heading() string {
-	seen, differ, all := t.Ticked()
 	words := "function table"
-	switch {
-	case t.Title == "":
-	case strings.Trim(t.Title, "0123456789") == "":
-		words += " of gate " + t.Title
-	default:
-		words += " of " + t.Title
+	if name := t.Name(); name != "" {
+		words += " of " + name
 	}
-	words += fmt.Sprintf(": %d of %d rows as the data sheet has them", seen, all)
+	return words + ": " + t.Progress()
+}
+
+// Name is what the table is of: "gate 1", a register; empty for the whole part.
+func (t *Table) Name() string {
+	if t.Title != "" && strings.Trim(t.Title, "0123456789") == "" {
+		return "gate " + t.Title
+	}
+	return t.Title
+}
+
+// Progress says how much was seen of a table.
+func (t *Table) Progress() string {
+	seen, differ, all := t.Ticked()
+	words := fmt.Sprintf("%d of %d rows as the data sheet has them", seen, all)
 	if differ > 0 {
 		words += fmt.Sprintf(", %d not", differ)
 	}

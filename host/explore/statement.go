@@ -50,10 +50,15 @@ func (s *Session) Typed(text string) ([]Statement, error) {
 	text = strings.TrimSpace(text)
 	for _, p := range s.Type.Variant.Pins {
 		if strings.EqualFold(p.Name, text) {
-			return []Statement{{Text: p.Name, Changes: []Change{{p.Number, s.now.drives[p.Number].Next()}}}}, nil
+			return []Statement{s.Setting(p.Number, s.now.drives[p.Number].Next())}, nil
 		}
 	}
 	return s.Script(text)
+}
+
+// Setting is the statement that sets a pin.
+func (s *Session) Setting(pin int, to Drive) Statement {
+	return Statement{Text: fmt.Sprintf("%s=%v", s.Type.Variant.Pins[pin-1].Name, to), Changes: []Change{{pin, to}}}
 }
 
 // Parse reads a statement: PIN=H, PIN=L or PIN=open, any number of them; clock PIN; rows.
