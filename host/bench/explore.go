@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -37,7 +38,7 @@ func (b *Bench) Explore(typed, chip, defects string) error {
 	if err != nil {
 		return refused("%v", err)
 	}
-	seated, err := b.chipOf(typ, chip, defects)
+	seated, err := b.chipOf(cmp.Or(strings.TrimSpace(chip), strings.TrimSpace(typed)), defects)
 	if err != nil {
 		return err
 	}
@@ -59,17 +60,21 @@ func (b *Bench) Explore(typed, chip, defects string) error {
 	}, x.do)
 }
 
-// chipOf is the virtual chip that stands for a type, or for the one that chip names; nil
-// at a real adapter.
-func (b *Bench) chipOf(typ part.Type, chip, defects string) (*virtual.Chip, error) {
+// chipOf is the virtual chip of a type with defects; nil for an empty socket, or at a real
+// adapter.
+func (b *Bench) chipOf(typed, defects string) (*virtual.Chip, error) {
 	if s, _ := b.State(); !s.Adapter.Virtual {
 		return nil, nil
 	}
-	if chip = strings.TrimSpace(chip); chip != "" {
-		var err error
-		if typ, err = b.means.Find(chip); err != nil {
-			return nil, refused("%v", err)
+	if typed == "" {
+		if strings.TrimSpace(defects) != "" {
+			return nil, refused("a defect is of a chip: name the chip that is in the socket")
 		}
+		return nil, nil
+	}
+	typ, err := b.means.Find(typed)
+	if err != nil {
+		return nil, refused("%v", err)
 	}
 	var parsed []virtual.Defect
 	for text := range strings.SplitSeq(defects, ";") {

@@ -208,6 +208,7 @@ func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit,
 		}
 		plan.AtLeast = p.AtLeast
 		a.Tests++
+		a.testing(plan.Type)
 		t.result = assay.Run(ctx, seat, plan)
 		if t.result.Verdict == verdict.Fail {
 			fails++

@@ -36,6 +36,8 @@ type Plan struct {
 	// DefaultMemorySteps where it is 0.
 	MemorySteps int
 	NoTable     bool // the function of a chip that no part explains is not measured
+	// Watch is told how it stands whenever that changes; nil for nobody.
+	Watch func(Progress)
 }
 
 // An Answer is what is said of a chip.
@@ -84,6 +86,7 @@ func Chip(ctx context.Context, socket assay.Socket, p Plan) (*Answer, error) {
 	p.Candidates = p.Hint.order(p.Candidates)
 	a := &Answer{Verdict: verdict.NotTested, plan: p}
 	may, turned := seatable(p)
+	p.leftOf("looking for its supply pins", func(*part.Variant) bool { return true })
 	places, seating, err := contact.Stranger(ctx, socket, may)
 	if offErr := assay.Safe(ctx, socket); err == nil {
 		err = offErr
@@ -189,6 +192,7 @@ var limitsMA = []int{60, 120, 200}
 // probeAt powers the chip with the least limit that it runs at, and probes it.
 func probeAt(ctx context.Context, seat assay.Socket, place contact.Place, p Plan) (s stranger, err error) {
 	s = stranger{place: place, seat: seat}
+	p.leftOf("powering it", func(v *part.Variant) bool { return probe.SeatOf(v) == place.Seat })
 	for _, limit := range limitsMA {
 		if err = s.probe(ctx, limit, p); !errors.Is(err, adapter.ErrOverCurrent) {
 			return s, err
@@ -214,7 +218,7 @@ func (s *stranger) probe(ctx context.Context, limitMA int, p Plan) (err error) {
 	if err := s.walk.Regular(ctx, pulses); err != nil {
 		return err
 	}
-	s.fits, err = narrow(ctx, s.walk, p.Candidates, p.Seed)
+	s.fits, err = narrow(ctx, s.walk, p)
 	return err
 }
 

@@ -26,10 +26,11 @@ const (
 
 // narrow changes pins, as tells best apart what is still possible, until nothing does, and
 // gives what is left, the likeliest first.
-func narrow(ctx context.Context, w *probe.Walker, candidates []match.Candidate, seed uint64) ([]match.Fit, error) {
-	random := rand.New(rand.NewPCG(seed, 1))
+func narrow(ctx context.Context, w *probe.Walker, p Plan) ([]match.Fit, error) {
+	random := rand.New(rand.NewPCG(p.Seed, 1))
 	trace := w.Record().Trace
-	fits := rivals(trace.Rank(candidates))
+	p.leftAfterRegular(trace)
+	fits := rivals(trace.Rank(p.Candidates))
 	for failed, changed := 0, 0; len(fits) > 1 && failed < fruitless && changed < mostChanges; {
 		held, low := w.Held()
 		way := trace.Split(fits, held, low, firstSearch<<failed, random)
@@ -44,13 +45,16 @@ func narrow(ctx context.Context, w *probe.Walker, candidates []match.Candidate, 
 		}
 		trace = w.Record().Trace
 		fits = rivals(trace.Rank(candidatesOf(fits)))
+		p.leftAfter(trace, fits)
 	}
 	if slices.ContainsFunc(fits, func(f match.Fit) bool { return f.Mismatches == 0 && !f.LeavesOpen() }) {
 		return fits, nil
 	}
 	// a broken chip, or one that is not known, shows more of itself in more steps
 	err := w.Wander(ctx, wandering, random)
-	return rivals(w.Record().Rank(candidates)), err
+	fits = rivals(w.Record().Rank(p.Candidates))
+	p.leftAfter(w.Record().Trace, fits)
+	return fits, err
 }
 
 // wandering are the changes at random of a chip that no good part explains.

@@ -70,6 +70,7 @@ func (a *Answer) unknown(ctx context.Context, s stranger, limitMA int) (err erro
 	if err := w.Regular(ctx, pulses); err != nil {
 		return err
 	}
+	a.plan.left("measuring its function", a.Steps, nil)
 	t, err := measure(ctx, w, a.plan)
 	a.Steps += len(w.Record().Steps)
 	a.Table = t

@@ -60,6 +60,7 @@ func (s *Server) Handler() http.Handler {
 		mux.HandleFunc("GET /"+name, s.shows(name))
 	}
 	s.recordPages(mux)
+	s.identifyPages(mux)
 	s.photoPages(mux)
 	s.adapterPages(mux)
 	mux.HandleFunc("POST /do/{what}", s.do)

@@ -115,7 +115,7 @@ func (s *Server) page(w http.ResponseWriter, name string, data any) {
 func (s *Server) parts(name string, state bench.State, c control) (map[string]string, error) {
 	v := view{state, name, c, s}
 	list := map[string]string{}
-	for id, template := range map[string]string{"bar": "bar", "live": name + "-live"} {
+	for id, template := range map[string]string{"bar": "page-bar", "live": name + "-live"} {
 		if templates.Lookup(template) == nil {
 			continue
 		}
