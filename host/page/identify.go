@@ -113,7 +113,7 @@ const (
 	barsLength  = funnelWidth - barsFrom - 44
 )
 
-// Funnel draws the last identification; nil before anything fell out.
+// Funnel draws the last identification; nil where nothing fell out.
 func (v view) Funnel() *funnel {
 	i := v.State.Identify
 	if i == nil || len(i.History) == 0 {
@@ -122,17 +122,20 @@ func (v view) Funnel() *funnel {
 	f := &funnel{Width: funnelWidth}
 	most := math.Log(float64(i.History[0].Left) + 1)
 	for _, p := range i.History {
-		if n := len(f.Bars); n > 0 && f.Bars[n-1].Left == p.Left {
-			continue
+		if n := len(f.Bars); n > 0 && f.Bars[n-1].Left <= p.Left {
+			continue // it starts again at other supply pins, or with a part that may be broken
 		}
 		b := funnelBar{Y: len(f.Bars) * barPitch, Left: p.Left, Steps: stepWords(p.Steps)}
 		if p.Steps == 0 && len(f.Bars) > 0 {
-			b.Steps = "in this package"
+			b.Steps = "this package"
 		}
 		b.Width = max(1, int(math.Round(barsLength*math.Log(float64(p.Left)+1)/most)))
 		b.TextX = barsFrom + b.Width + 6
 		f.Bars = append(f.Bars, b)
 		f.Alt += b.Steps + ": " + strconv.Itoa(p.Left) + " left. "
+	}
+	if len(f.Bars) < 2 {
+		return nil
 	}
 	f.Height = len(f.Bars) * barPitch
 	return f
@@ -141,7 +144,7 @@ func (v view) Funnel() *funnel {
 func stepWords(n int) string {
 	switch n {
 	case 0:
-		return "in the library"
+		return "the library"
 	case 1:
 		return "1 step"
 	}

@@ -89,7 +89,23 @@ func (v view) Recent() []drawer.Written {
 }
 
 // Numbers are those of the library's parts, for completion.
-func (v view) Numbers() []string { return v.server.numbers }
+func (v view) Numbers() []string {
+	s := v.server
+	s.numbers.Do(func() {
+		lib, err := s.Library()
+		if err != nil {
+			return // there is no completion then
+		}
+		parts, err := lib.Parts()
+		if err != nil {
+			return
+		}
+		for _, p := range parts {
+			s.listed = append(s.listed, p.Number)
+		}
+	})
+	return s.listed
+}
 
 // shows answers with the page of a view.
 func (s *Server) shows(name string) http.HandlerFunc {
