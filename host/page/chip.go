@@ -99,10 +99,7 @@ func liveChipOf(e *bench.Explore) liveChip {
 	var ohms []string
 	for _, p := range v.Pins {
 		one := placed(p.Number, rows)
-		one.Name, one.NameSize = p.Name, 15
-		if len([]rune(p.Name)) > 5 {
-			one.NameSize = 11
-		}
+		one.Name, one.NameSize = p.Name, nameSize(p.Name)
 		seen := e.State.Pin(p.Number)
 		one.Control = p.Signal() || p.Drivable()
 		one.Fixed = !slices.Contains(e.Settable, p.Number)
@@ -121,6 +118,17 @@ func liveChipOf(e *bench.Explore) liveChip {
 	}
 	c.Lamps = strings.Join(ohms, " or ")
 	return c
+}
+
+// nameSize is the size of a pin's name, for which there is half of the body.
+func nameSize(name string) int {
+	switch n := len([]rune(name)); {
+	case n <= 4:
+		return 15
+	case n <= 6:
+		return 12
+	}
+	return 9
 }
 
 // placed is where the row of a pin is.

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"chipassay/host/explore"
+	"chipassay/host/report"
 	"chipassay/host/virtual"
 )
 
@@ -65,6 +66,11 @@ func (view) DefectForms() string { return virtual.DefectForms() }
 
 // Exploring reports whether a chip is being explored.
 func (v view) Exploring() bool { return v.Work == "explore" && v.State.Explore != nil }
+
+// Trouble is why an explored chip is not powered, or what ended the exploration.
+func (v view) Trouble() string {
+	return report.Sentence(strings.TrimPrefix(v.State.Explore.Trouble, explore.ErrSeating.Error()+": "))
+}
 
 // Chip is the explored chip as it is drawn.
 func (v view) Chip() liveChip { return liveChipOf(v.State.Explore) }

@@ -36,7 +36,7 @@ func parsed() *template.Template {
 		}
 		all.Write(text)
 	}
-	return report.Page(all.String(), template.FuncMap{"link": func(address, words string, here bool) anchor { return anchor{address, words, here} }})
+	return report.Page(all.String(), template.FuncMap{"link": func(address, words string, here bool) anchor { return anchor{address, words, here} }, "sentence": report.Sentence})
 }
 
 // An anchor is a link of the bar.
