@@ -2,14 +2,9 @@ package identify
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strings"
-	"time"
-	"unicode"
 
-	"chipassay/host/adapter"
-	"chipassay/host/marking"
 	"chipassay/vectors/match"
 	"chipassay/vectors/part"
 )
@@ -20,40 +15,6 @@ type Hint struct {
 	Marking string // with ? for each place that cannot be read: "74?? 7938"
 	Pins    int    // 0 where it is not known
 	Kind    string // "counter"; empty where it is not known
-}
-
-// Check says what of a hint cannot be, beginning with the name of its field.
-func (h Hint) Check() error {
-	known := func(c rune) bool { return unicode.IsLetter(c) || unicode.IsDigit(c) }
-	switch {
-	case h.Pins != 0 && (h.Pins%2 != 0 || h.Pins < 4 || h.Pins > adapter.Positions):
-		return fmt.Errorf("pins %d: a package has two rows, so an even number of pins, 4 to %d", h.Pins, adapter.Positions)
-	case h.Kind != "" && !slices.Contains(part.Kinds, h.Kind):
-		return fmt.Errorf("kind %s: there is no such kind; there are %s", h.Kind, strings.Join(part.Kinds, ", "))
-	case h.Marking != "" && !strings.ContainsFunc(h.Marking, known):
-		return fmt.Errorf("marking %q has no readable character: leave it out", h.Marking)
-	}
-	return nil
-}
-
-// DateCode is the date code in what can be read of the marking, not before the family that
-// the chip turned out to be of, nor after now; nil for none.
-func (a *Answer) DateCode(now time.Time) *marking.DateCode {
-	since := 0
-	if a.Test != nil {
-		since = marking.MadeSince(a.Test.Type.Family)
-	}
-	for _, parse := range []func(string, int, time.Time) (marking.DateCode, error){marking.ParseDateCode, marking.ParseMonthCode} {
-		for _, group := range slices.Backward(strings.Fields(a.plan.Hint.Marking)) {
-			if len(a.Candidates) > 0 && strings.HasSuffix(group, a.Candidates[0].Part.Number) {
-				continue
-			}
-			if d, err := parse(group, since, now); err == nil {
-				return &d
-			}
-		}
-	}
-	return nil
 }
 
 // order puts the candidates first that a hint speaks for.

@@ -116,7 +116,7 @@ func TestDifferencesAreMarked(t *testing.T) {
 	page := s.live(t, "explore")
 	pin := tag(t, page, `id="pin-3"`)
 	assert.Contains(t, pin, "the data sheet gives H: a difference")
-	assert.Contains(t, pin, "differing")
+	holds(t, page, `<g class="pin low differing"`, `<rect class="tint"`)
 	holds(t, page, `class="differs"`)
 	holds(t, page, `class="cross"`)
 	holds(t, page, `<span class="unseen">differs</span>`)
@@ -167,7 +167,7 @@ func TestLessonsAreForms(t *testing.T) {
 const hostile = `"><script>alert(1)</script><img src=x onerror=alert(2)>` + "\u202e"
 
 // Whatever is typed is text.
-func TestHostileTextIsInert(t *testing.T) {
+func TestHostileTextIsInertWhereAChipIsExplored(t *testing.T) {
 	typ, err := library.Open("7400")
 	require.NoError(t, err)
 	s := New(bench.New(bench.Means{}), func() (*library.Library, error) { return library.With() }, nil)
