@@ -38,13 +38,15 @@ func practising(t *testing.T, candidates ...string) *bench.Bench {
 	}
 	file := filepath.Join(t.TempDir(), "records")
 	b := bench.New(bench.Means{
-		Find:     library.Open,
-		Identify: func() (identify.Plan, error) { return identify.Plan{Candidates: match.Of(circuits, nil)}, nil },
-		Adapter:  func(context.Context) (*adapter.Adapter, error) { return nil, link.ErrNoAdapter },
-		Board:    func() (*virtual.Board, error) { return virtual.NewBoard(), nil },
-		Tray:     func() ([]virtual.Place, error) { return nil, nil },
-		Seed:     1,
-		Records:  func(context.Context, bool) (*record.Store, error) { return record.Open(file) },
+		Find: library.Open,
+		Identify: func() (identify.Plan, error) {
+			return identify.Plan{Candidates: match.Of(circuits, nil), MemorySteps: 300}, nil
+		},
+		Adapter: func(context.Context) (*adapter.Adapter, error) { return nil, link.ErrNoAdapter },
+		Board:   func() (*virtual.Board, error) { return virtual.NewBoard(), nil },
+		Tray:    func() ([]virtual.Place, error) { return nil, nil },
+		Seed:    1,
+		Records: func(context.Context, bool) (*record.Store, error) { return record.Open(file) },
 	})
 	require.NoError(t, b.Open(t.Context()))
 	t.Cleanup(func() { require.NoError(t, b.Close()) })

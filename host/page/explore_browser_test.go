@@ -115,11 +115,16 @@ func TestExploreByHand(t *testing.T) {
 
 // Each view of an exploration is legible: the form with its lessons, a difference beside an
 // open input and a lamp that is half lit, and a chip that is not powered.
-func TestExploreIsLegible(t *testing.T) {
+func TestFormOfAnExplorationIsLegible(t *testing.T) {
 	s := serve(t, "")
 	page := s.opens(t, "/explore")
 	do(t, page, chromedp.Click(".lesson > summary"))
 	legible(t, page, "the form")
+}
+
+func TestExploredChipIsLegible(t *testing.T) {
+	s := serve(t, "")
+	page := s.opens(t, "/explore")
 	require.NoError(t, s.Bench.Explore("7410", "", "8 weak 300 ohms; 12 stuck low"))
 	s.becomes(t, powered)
 	require.NoError(t, s.Bench.Step("3A=H 3B=H 3C=H; 3C=open"))
