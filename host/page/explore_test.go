@@ -254,3 +254,14 @@ func TestExploreActions(t *testing.T) {
 	done("stop", nil)
 	s.becomes(t, func(s bench.State) bool { return s.Work == bench.Idle })
 }
+
+// Pins go down the left side and up the right one, seen from above (JEDEC MS-001; from memory).
+func TestPinsArePlacedAroundThePackage(t *testing.T) {
+	for _, c := range [][2]int{{1, 14}, {7, 8}, {3, 12}} {
+		left, right := placed(c[0], 7), placed(c[1], 7)
+		assert.Equal(t, left.Y, right.Y, "pins %v", c)
+		assert.Equal(t, chipWidth, left.LegMiddle+right.LegMiddle)
+		assert.Less(t, left.LegMiddle, right.LegMiddle)
+	}
+	assert.Less(t, placed(1, 7).Y, placed(7, 7).Y)
+}

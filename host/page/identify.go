@@ -65,15 +65,15 @@ func (view) Kinds() []string { return part.Kinds }
 // PinCounts are how many pins a package in the socket may have.
 func (view) PinCounts() []int { return []int{8, 14, 16, 18, 20, 22, 24, 28} }
 
-// An answer is what was found, as it is shown.
-type answer struct {
+// A finding is the answer to an identification, as it is shown.
+type finding struct {
 	*report.Identification
 }
 
 // Answer is the last answer; nil where there is none.
-func (v view) Answer() *answer {
+func (v view) Answer() *finding {
 	if i := v.State.Identify; i != nil && i.Answer != nil {
-		return &answer{i.Answer}
+		return &finding{i.Answer}
 	}
 	return nil
 }
@@ -82,12 +82,12 @@ func (v view) Answer() *answer {
 var apart = []string{"Same logic", "Or else", "Doubt"}
 
 // Proof are the facts that speak for the answer.
-func (a answer) Proof() []report.Fact {
+func (a finding) Proof() []report.Fact {
 	return slices.DeleteFunc(a.Evidence(), func(f report.Fact) bool { return slices.Contains(apart, f.Label) })
 }
 
 // Apart are those that say what else it could be, and what would tell them apart.
-func (a answer) Apart() []report.Fact {
+func (a finding) Apart() []report.Fact {
 	return slices.DeleteFunc(a.Evidence(), func(f report.Fact) bool { return !slices.Contains(apart, f.Label) })
 }
 

@@ -64,7 +64,7 @@ func TestEvidenceIsParted(t *testing.T) {
 	d := report.Identification{Verdict: report.NotCertain, Pins: 14, Supply: []int{14, 7}, Steps: 9, Doubts: []string{"first", "second"},
 		Candidates: []report.IdentifiedAs{{Part: "7400", Families: []string{"74"}, SameFunction: []string{"7437"}}, {Part: "7403"}},
 		ToldApart:  map[string]string{"7437": "output current", "7403": "output stage: a pull-up would show it"}}
-	a := answer{&d}
+	a := finding{&d}
 	assert.Len(t, append(a.Proof(), a.Apart()...), len(d.Evidence()))
 	assert.Equal(t, []report.Fact{{Label: "Same logic", Value: "7437 differs in output current"},
 		{Label: "Or else", Value: "7403 differs in output stage: a pull-up would show it"}, {Label: "Doubt", Value: "second"}}, a.Apart())
