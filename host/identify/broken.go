@@ -23,7 +23,7 @@ func (a *Answer) broken(p Plan, failed []tested) bool {
 		}
 		a.Candidates = append(a.Candidates, c)
 	}
-	for _, f := range a.Record.RankBroken(p.Candidates, a.Open) {
+	for _, f := range a.Record.RankBroken(p.Candidates, match.Inputs{Open: a.Open, Bipolar: a.Technology == "bipolar"}) {
 		if len(a.Candidates) > 4*mostNamed || f.Mismatches > 0 || blind-f.Bits < leastGain || len(a.families(f.Variant)) == 0 || a.named(f.Variant) {
 			continue
 		}

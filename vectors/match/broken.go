@@ -25,18 +25,24 @@ const mostBrokenMismatches = 6
 // alike, in bits, is how near the prices of two faults are that explain a trace equally well.
 const alike = 1
 
+// Inputs are what is known of a chip's inputs before its function.
+type Inputs struct {
+	Open    part.Pins // signal pins without contact, as is seen before power
+	Bipolar bool      // an open input acts as a high; else, as of MOS, anything may come of it
+}
+
 // RankBroken gives the candidates of the trace's package and supply pins, each with the
 // faults of single signal pins that explain most, the best first. Those are left out that
-// no fault brings near. Open pins are those without contact, which are known before power.
-func (t Trace) RankBroken(candidates []Candidate, open part.Pins) (fits []BrokenFit) {
+// no fault brings near.
+func (t Trace) RankBroken(candidates []Candidate, inputs Inputs) (fits []BrokenFit) {
 	prices := t.prices()
 	for _, c := range candidates {
 		if c.Circuit == nil || !t.Fits(c.Variant) {
 			continue
 		}
 		var best *BrokenFit
-		for some := range slices.Chunk(pinFaults(c.Variant, open), lanes) {
-			for _, f := range t.fitBroken(c, some, prices) {
+		for some := range slices.Chunk(pinFaults(c.Variant, inputs.Open), lanes) {
+			for _, f := range t.fitBroken(c, some, inputs.Bipolar, prices) {
 				switch {
 				case best == nil || f.Bits < best.Bits-alike:
 					best = &f
@@ -86,15 +92,15 @@ func (t Trace) prices() [][part.MaxPins + 1]float64 {
 }
 
 // fitBroken simulates a part with up to 64 faults, each in a lane.
-func (t Trace) fitBroken(c Candidate, faults []fault.Fault, prices [][part.MaxPins + 1]float64) (fits []BrokenFit) {
+func (t Trace) fitBroken(c Candidate, faults []fault.Fault, bipolar bool, prices [][part.MaxPins + 1]float64) (fits []BrokenFit) {
 	g := unpowered(c.Circuit)
-	shapes := inject(g, faults)
+	g.inject(faults, bipolar)
 	alive := ^uint64(0) >> (lanes - len(faults))
 	price, wrong := make([]float64, len(faults)), make([]int, len(faults))
 	for i, s := range t.Steps {
 		g.take(s)
 		for pin := range t.Signals().All() {
-			allowed, known := g.judge(pin, s, shapes[pin])
+			allowed, known := g.judge(pin, s)
 			for rest := alive &^ allowed; rest != 0; rest &= rest - 1 {
 				lane := bits.TrailingZeros64(rest)
 				price[lane] += Mismatch
@@ -125,7 +131,7 @@ func (t Trace) fitBroken(c Candidate, faults []fault.Fault, prices [][part.MaxPi
 type shape struct{ low, high, open, noUp, noDown uint64 }
 
 // inject gives each lane its fault: inputs inside the chip, outputs by their shape.
-func inject(g *gates, faults []fault.Fault) (shapes [part.MaxPins + 1]shape) {
+func (g *gates) inject(faults []fault.Fault, bipolar bool) {
 	for lane, f := range faults {
 		mask := uint64(1) << lane
 		if node, ok := g.c.Inputs[f.Pin]; ok {
@@ -136,13 +142,13 @@ func inject(g *gates, faults []fault.Fault) (shapes [part.MaxPins + 1]shape) {
 				g.m.Stick(node, logic.One, mask)
 			case fault.Open: // an open TTL input acts as a high, another floats anywhere
 				level := logic.X
-				if g.c.Variant.Families[0].Technology.Bipolar() {
+				if bipolar {
 					level = logic.One
 				}
 				g.m.Stick(node, level, mask)
 			}
 		}
-		s := &shapes[f.Pin]
+		s := &g.shapes[f.Pin]
 		switch f.Kind {
 		case fault.StuckLow:
 			s.low |= mask
@@ -156,7 +162,6 @@ func inject(g *gates, faults []fault.Fault) (shapes [part.MaxPins + 1]shape) {
 			s.noDown |= mask
 		}
 	}
-	return shapes
 }
 
 func (s shape) on(w logic.Word) logic.Word {
@@ -168,15 +173,16 @@ func (s shape) on(w logic.Word) logic.Word {
 }
 
 // judge gives the lanes that do not rule a pin's reading out, and those that predict it.
-func (g *gates) judge(pin int, s Step, sh shape) (allowed, known uint64) {
+func (g *gates) judge(pin int, s Step) (allowed, known uint64) {
 	p := g.c.Variant.Pins[pin-1]
-	if g.untold || predicted(p, func() prediction { return prediction{} }).anything {
-		return ^uint64(0), 0
+	if predicted(p, func() prediction { return prediction{} }).anything {
+		return allLanes, 0
 	}
 	// an input that is stuck may be held there, or follow while the die does not
+	sh := g.shapes[pin]
 	w := logic.Word{Hi: sh.low | sh.high, Lo: sh.low | sh.high}
 	if p.Observable() {
-		w = sh.on(g.m.Out(pin))
+		w = g.out(pin)
 	}
-	return allowing(w, pin, s, p), ^(w.Hi & w.Lo)
+	return allowing(w, pin, s, p) | g.untold, ^(w.Hi & w.Lo) &^ g.untold
 }

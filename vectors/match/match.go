@@ -31,6 +31,9 @@ type Step struct {
 	Driven part.Pins
 	// The pins that read high while the open ones are pulled high, and while they are pulled low.
 	PulledUp, PulledDown part.Pins
+	// Anew is set where the chip was switched off and on before the step: of its state nothing
+	// is known.
+	Anew bool
 	// Between are open pins that stood, while they were pulled low, at a voltage that is
 	// neither a low nor a high to an input.
 	Between part.Pins
@@ -146,12 +149,9 @@ func (t Trace) fit(c Candidate) (f Fit, near bool) {
 	if !near || c.Circuit == nil || f.Mismatches > 0 || len(c.Circuit.State) == 0 {
 		return f, near
 	}
-	if alive := t.alive(c); alive != 0 {
-		m := awake(c)
-		m.lane = bits.TrailingZeros64(alive)
-		from, _ := t.price(c, m)
-		from.Bits += math.Log2(float64(states) / float64(bits.OnesCount64(alive)))
-		if from.Mismatches == 0 && from.Bits < f.Bits {
+	if lanes, bits := t.statesOf(c); lanes != nil {
+		from, _ := t.price(c, awake(c, lanes...))
+		if from.Bits += bits; from.Mismatches == 0 && from.Bits < f.Bits {
 			return from, true
 		}
 	}
@@ -163,7 +163,7 @@ func (t Trace) price(c Candidate, m model) (f Fit, near bool) {
 	f.Candidate = c
 	r := newReader(t)
 	for _, s := range t.Steps {
-		f.Lost = m.take(s) && m.forbidden() || f.Lost
+		f.Lost = m.take(s) != 0 && m.forbidden() != 0 || f.Lost
 		for pin := range r.signals.All() {
 			p := m.predict(pin)
 			switch r.judge(pin, s, p) {
@@ -185,22 +185,29 @@ func (t Trace) price(c Candidate, m model) (f Fit, near bool) {
 	return f, true
 }
 
-// alive gives the states at power-up, of those that are tried, from which a candidate
-// shows nothing that was not seen.
-func (t Trace) alive(c Candidate) uint64 {
-	m, r, alive := awake(c), newReader(t), ^uint64(0)
+// statesOf gives a state that explains what was seen, of those that are tried, as a lane: one
+// at power-up, and one after each loss of the state. Nil where there is none. Bits is the price
+// of choosing them.
+func (t Trace) statesOf(c Candidate) (lanes []int, price float64) {
+	m, r, alive := awake(c), newReader(t), allLanes
+	choose := func() {
+		lanes = append(lanes, bits.TrailingZeros64(alive))
+		price += math.Log2(states / float64(bits.OnesCount64(alive)))
+		alive = allLanes
+	}
 	for _, s := range t.Steps {
-		if m.take(s) {
-			alive = ^uint64(0)
+		if m.take(s) != 0 {
+			choose()
 		}
 		for pin := range r.signals.All() {
 			alive &= m.allows(pin, s)
 		}
 		if alive == 0 {
-			return 0
+			return nil, 0
 		}
 	}
-	return alive
+	choose()
+	return lanes, price
 }
 
 // A prediction is what a part says of a pin.
