@@ -133,7 +133,7 @@ func (w *Walker) directions(ctx context.Context) error {
 	for pin := range w.signals.All() {
 		i++
 		down := w.highs(seen[i])
-		r.Steps = append(r.Steps, match.Step{High: w.signals.With(pin, false), PulledUp: up, PulledDown: down})
+		r.Steps = append(r.Steps, match.Step{High: w.signals.With(pin, false), PulledUp: down.With(pin, up.Has(pin)), PulledDown: down})
 		if up.Has(pin) && !down.Has(pin) {
 			w.held = w.held.With(pin, !w.never.Has(pin))
 			r.Standing[pin] = seen[i].Volts[pin]
