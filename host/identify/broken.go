@@ -13,7 +13,7 @@ import (
 
 // broken names the parts that explain the chip with one fault, and those that it may be
 // but that it failed the test of; false where nothing comes near.
-func (a *Answer) broken(p Plan, failed []tested) bool {
+func (a *Answer) broken(failed []tested) bool {
 	blind := a.Record.Blind()
 	for _, t := range failed {
 		c := a.candidate(t.fit.Candidate)
@@ -23,7 +23,7 @@ func (a *Answer) broken(p Plan, failed []tested) bool {
 		}
 		a.Candidates = append(a.Candidates, c)
 	}
-	for _, f := range a.Record.RankBroken(p.Candidates, match.Inputs{Open: a.Open, Bipolar: a.Technology == "bipolar"}) {
+	for _, f := range a.Record.RankBroken(a.plan.Candidates, match.Inputs{Open: a.Open, Bipolar: a.Technology == "bipolar"}) {
 		if len(a.Candidates) > 4*mostNamed || f.Mismatches > 0 || blind-f.Bits < leastGain || len(a.families(f.Variant)) == 0 || a.named(f.Variant) {
 			continue
 		}
@@ -41,16 +41,16 @@ func (a *Answer) broken(p Plan, failed []tested) bool {
 
 // testBroken tests the chip as the parts that it most probably is, until the test of one
 // explains all that is wrong with it. That one comes first.
-func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tested, p Plan) error {
+func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tested) error {
 	first := &a.Candidates[0]
-	if p.NoTest {
+	if a.plan.NoTest {
 		a.Verdict, a.Reason = verdict.Fail, fmt.Sprintf("probably a %v", first)
 		return nil
 	}
 	var best *tested
 	at := 0
 	for i, c := range a.Candidates[:min(len(a.Candidates), mostBrokenTests)] {
-		t, err := a.asBroken(ctx, seat, c, failed, p)
+		t, err := a.asBroken(ctx, seat, c, failed)
 		if err != nil {
 			return err
 		}
@@ -79,12 +79,12 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 const mostBrokenTests = 3
 
 // asBroken is the test as a candidate, which may have been made before.
-func (a *Answer) asBroken(ctx context.Context, seat assay.Socket, c Candidate, failed []tested, p Plan) (tested, error) {
+func (a *Answer) asBroken(ctx context.Context, seat assay.Socket, c Candidate, failed []tested) (tested, error) {
 	for _, t := range failed {
 		if t.fit.Variant == c.Variant {
 			return t, nil
 		}
 	}
-	i := slices.IndexFunc(p.Candidates, func(o match.Candidate) bool { return o.Variant == c.Variant })
-	return a.test(ctx, seat, []match.Fit{{Candidate: p.Candidates[i]}}, p)
+	i := slices.IndexFunc(a.plan.Candidates, func(o match.Candidate) bool { return o.Variant == c.Variant })
+	return a.test(ctx, seat, []match.Fit{{Candidate: a.plan.Candidates[i]}})
 }

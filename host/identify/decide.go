@@ -3,10 +3,12 @@ package identify
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
 
+	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/assay/contact"
 	"chipassay/host/assay/levels"
@@ -35,17 +37,17 @@ const (
 )
 
 // decide tests what the chip may be, and says what it is.
-func (a *Answer) decide(ctx context.Context, s stranger, p Plan) error {
-	possible, memories := a.possible(s.fits, p)
+func (a *Answer) decide(ctx context.Context, s *stranger) error {
+	possible, memories := a.possible(s.fits)
 	var failed, untested []tested
 	for rest := possible; len(rest) > 0 && len(failed)+len(untested) < mostTests; {
 		var alike []match.Fit
 		alike, rest = sameAsFirst(rest)
-		t, err := a.test(ctx, s.seat, alike, p)
+		t, err := a.test(ctx, s.seat, alike)
 		switch {
 		case err != nil:
 			return err
-		case p.NoTest || t.result.Verdict.Passed():
+		case a.plan.NoTest || t.result.Verdict.Passed():
 			a.found(t, possible)
 			return nil
 		case t.result.Verdict == verdict.NotTested:
@@ -54,26 +56,47 @@ func (a *Answer) decide(ctx context.Context, s stranger, p Plan) error {
 			failed = append(failed, t)
 		}
 	}
-	switch {
-	case len(untested) > 0:
+	if len(untested) > 0 {
 		a.found(untested[0], possible)
 		return nil
-	case a.broken(p, failed) && (len(memories) == 0 || a.Candidates[0].Bits < memories[0].Bits):
-		return a.testBroken(ctx, s.seat, failed, p)
+	}
+	if err := a.lookAgain(ctx, s); err != nil {
+		return err
+	}
+	switch {
+	case a.broken(failed) && (len(memories) == 0 || a.Candidates[0].Bits < memories[0].Bits):
+		return a.testBroken(ctx, s.seat, failed)
 	case len(memories) > 0:
 		a.remembers(memories)
 		return nil
 	}
-	if a.Reason = "no part of the library explains what it does"; p.NoTable {
+	if a.Reason = "no part of the library explains what it does"; a.plan.NoTable {
 		return nil
 	}
-	return a.unknown(ctx, s, s.limitMA)
+	return a.unknown(ctx, s)
+}
+
+// lookAgain shows more of a chip that failed the test of every good part which had explained
+// it, and so is broken or not known.
+func (a *Answer) lookAgain(ctx context.Context, s *stranger) error {
+	if s.wandered {
+		return nil
+	}
+	began, steps := s.seat.Spent(), len(a.Record.Steps)
+	err := s.powered(ctx, func() error { return s.wander(ctx) })
+	a.Record = s.walk.Record()
+	a.Probing += s.seat.Spent() - began
+	a.Steps += len(a.Record.Steps) - steps
+	if errors.Is(err, adapter.ErrOverCurrent) { // what was seen before counts
+		return nil
+	}
+	return err
 }
 
 // possible are the parts that nothing contradicts, and the memories apart: those first
 // whose inputs are so, then those that said what was seen and did not leave it open, then the
 // likeliest. Of equals a hint's come first.
-func (a *Answer) possible(fits []match.Fit, p Plan) (possible, memories []match.Fit) {
+func (a *Answer) possible(fits []match.Fit) (possible, memories []match.Fit) {
 	for _, f := range fits {
 		switch {
 		case f.Mismatches > 0 || len(a.families(f.Variant)) == 0 || faulty(a.Open, f.Variant).Len() > 0:
@@ -91,7 +114,7 @@ func (a *Answer) possible(fits []match.Fit, p Plan) (possible, memories []match.
 		return 0
 	}
 	slices.SortStableFunc(possible, func(x, y match.Fit) int {
-		return cmp.Or(unlike(x)-unlike(y), open(x)-open(y), p.Hint.agrees(y.Variant)-p.Hint.agrees(x.Variant))
+		return cmp.Or(unlike(x)-unlike(y), open(x)-open(y), a.plan.Hint.agrees(y.Variant)-a.plan.Hint.agrees(x.Variant))
 	})
 	return possible, memories
 }
@@ -176,24 +199,24 @@ type tested struct {
 
 // types are the types of some parts that the measured inputs allow: those first whose
 // currents they are, and of these the ones that a hint speaks for.
-func (a *Answer) types(fits []match.Fit, p Plan) (types []tested) {
+func (a *Answer) types(fits []match.Fit) (types []tested) {
 	for _, f := range fits {
-		for _, family := range p.Hint.families(a.families(f.Variant)) {
+		for _, family := range a.plan.Hint.families(a.families(f.Variant)) {
 			types = append(types, tested{fit: f, family: family})
 		}
 	}
 	slices.SortStableFunc(types, func(x, y tested) int {
 		return cmp.Or(cmp.Compare(a.unlike(x.fit.Variant, x.family), a.unlike(y.fit.Variant, y.family)),
-			cmp.Compare(p.Hint.agrees(y.fit.Variant), p.Hint.agrees(x.fit.Variant)))
+			cmp.Compare(a.plan.Hint.agrees(y.fit.Variant), a.plan.Hint.agrees(x.fit.Variant)))
 	})
 	return types
 }
 
 // test tests the chip as parts of one function, as each type that the inputs allow until
 // one fits in its levels, too.
-func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit, p Plan) (best tested, err error) {
-	types := a.types(alike, p)
-	if p.NoTest {
+func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit) (best tested, err error) {
+	types := a.types(alike)
+	if a.plan.NoTest {
 		return types[0], nil
 	}
 	tests, fails := 0, 0
@@ -202,11 +225,11 @@ func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit,
 			continue
 		}
 		tests++
-		plan, err := assay.NewPlan(part.Type{Variant: t.fit.Variant, Family: t.family}, p.Others)
+		plan, err := assay.NewPlan(part.Type{Variant: t.fit.Variant, Family: t.family}, a.plan.Others)
 		if err != nil {
 			return best, err
 		}
-		plan.AtLeast = p.AtLeast
+		plan.AtLeast = a.plan.AtLeast
 		a.Tests++
 		t.result = assay.Run(ctx, seat, plan)
 		if t.result.Verdict == verdict.Fail {

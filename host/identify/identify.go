@@ -8,13 +8,9 @@ package identify
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
-	"math"
-	"slices"
 	"time"
 
-	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/assay/contact"
 	"chipassay/host/probe"
@@ -62,6 +58,7 @@ type Answer struct {
 	Table      *Table        // the measured function of a chip that no part explains, or nil
 
 	Steps   int           // of probing
+	Cycles  int           // how often it was switched off and on where the search was stuck
 	Probing time.Duration // of the adapter, from the first look to the last step of probing
 
 	plan Plan
@@ -99,12 +96,12 @@ func Chip(ctx context.Context, socket assay.Socket, p Plan) (*Answer, error) {
 		a.Seating, a.Reason = &seating, seating.String()
 		return a, nil
 	}
-	best, err := a.probeAll(ctx, socket, places, p)
+	best, err := a.probeAll(ctx, socket, places)
 	a.Probing = socket.Spent() - began
 	if err != nil || best == nil {
 		return a, err
 	}
-	return a, a.decide(ctx, *best, p)
+	return a, a.decide(ctx, best)
 }
 
 // seatable are the variants at whose supply pins a chip is looked for: not those of memories
@@ -113,9 +110,7 @@ func seatable(p Plan) (may []*part.Variant, turned string) {
 	backwards := map[probe.Seat]bool{}
 	for _, c := range p.Candidates {
 		if c.Circuit != nil {
-			s := probe.SeatOf(c.Variant)
-			half := func(pin int) int { return (pin+s.Pins/2-1)%s.Pins + 1 }
-			backwards[probe.Seat{Pins: s.Pins, VCC: half(s.VCC), GND: half(s.GND)}] = true
+			backwards[probe.SeatOf(c.Variant).Turned()] = true
 		}
 	}
 	for _, c := range p.Candidates {
@@ -127,116 +122,6 @@ func seatable(p Plan) (may []*part.Variant, turned string) {
 	}
 	return may, turned
 }
-
-// A stranger is a chip that was probed at one place.
-type stranger struct {
-	place contact.Place
-	seat  assay.Socket
-	walk  *probe.Walker
-	fits  []match.Fit
-
-	limitMA int // with which it was powered
-}
-
-// gain is how much more the best fit explains than one that predicts nothing, bits.
-func (s stranger) gain() float64 {
-	if len(s.fits) == 0 {
-		return math.Inf(-1)
-	}
-	return s.walk.Record().Blind() - s.fits[0].Bits
-}
-
-// probeAll probes the chip at the places where it answers, until one explains it.
-func (a *Answer) probeAll(ctx context.Context, socket assay.Socket, places []contact.Place, p Plan) (best *stranger, err error) {
-	for _, place := range places {
-		seat, err := socket.Reseated(place.Pins, place.VCC, place.GND)
-		if errors.Is(err, adapter.ErrCannot) {
-			a.Reason = err.Error()
-			continue
-		}
-		if err != nil {
-			return nil, err
-		}
-		s, err := probeAt(ctx, seat, place, p)
-		if s.walk != nil {
-			a.Steps += len(s.walk.Record().Steps)
-			if best == nil || s.gain() > best.gain() {
-				best = &s
-			}
-		}
-		if errors.Is(err, adapter.ErrOverCurrent) {
-			a.Reason = "the chip takes more than 200 mA and was switched off: it may be shorted inside"
-			continue
-		}
-		if err != nil {
-			return best, err
-		}
-		if len(s.fits) > 0 && s.fits[0].Mismatches == 0 {
-			break
-		}
-	}
-	if best != nil {
-		a.Seat, a.Open, a.Record = best.place.Seat, best.place.Open, best.walk.Record()
-		a.inputs()
-	}
-	return best, nil
-}
-
-// limitsMA are the currents at which the supply trips, tried in order, mA: a small chip, a
-// large one, and what the family that takes the most has.
-var limitsMA = []int{60, 120, 200}
-
-// probeAt powers the chip with the least limit that it runs at, and probes it.
-func probeAt(ctx context.Context, seat assay.Socket, place contact.Place, p Plan) (s stranger, err error) {
-	s = stranger{place: place, seat: seat}
-	for _, limit := range limitsMA {
-		if err = s.probe(ctx, limit, p); !errors.Is(err, adapter.ErrOverCurrent) {
-			return s, err
-		}
-	}
-	return s, err
-}
-
-// pulses are how many a clock gets before the search for what tells parts apart: most counters
-// show more than one output by then.
-const pulses = 8
-
-func (s *stranger) probe(ctx context.Context, limitMA int, p Plan) (err error) {
-	defer func() { err = errors.Join(err, assay.Safe(ctx, s.seat)) }()
-	s.limitMA = limitMA
-	if _, err := s.seat.PowerOn(ctx, limitMA); err != nil {
-		return err
-	}
-	s.walk, err = probe.Begin(ctx, s.seat, s.place.Seat)
-	if err != nil {
-		return err
-	}
-	if err := s.walk.Regular(ctx, pulses); err != nil {
-		return err
-	}
-	s.fits, err = narrow(ctx, s.walk, p.Candidates, p.Seed)
-	return err
-}
-
-// inputs says of which technology the inputs are, and what they draw.
-func (a *Answer) inputs() {
-	if bipolar, known := a.Record.Bipolar(); known {
-		a.Technology = map[bool]string{true: "bipolar", false: "MOS"}[bipolar]
-	}
-	var draws []float64
-	for _, v := range a.Record.Loaded {
-		if v == v {
-			draws = append(draws, v/heldOhms*1000)
-		}
-	}
-	slices.Sort(draws)
-	if len(draws) > 0 {
-		a.Draw = draws[len(draws)/4] // an input of more than one unit load draws more
-	}
-}
-
-// heldOhms, Ω, is what holds a bipolar input low: the load beside the bias.
-const heldOhms = 1000 * 10_000 / 11_000.
 
 // The exit of a command that identified: 0 a good chip that is certain, 1 a faulty one,
 // 4 a good one with a but, 3 what is not known.

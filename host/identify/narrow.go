@@ -2,10 +2,8 @@ package identify
 
 import (
 	"context"
-	"math/rand/v2"
 	"slices"
 
-	"chipassay/host/probe"
 	"chipassay/vectors/match"
 )
 
@@ -22,39 +20,62 @@ const (
 	firstSearch = 8 // changes
 	// mostChanges bounds the changes of pins, the regular ones apart.
 	mostChanges = 600
+	// mostCycles bounds how often a chip is switched off and on.
+	mostCycles = 2
 )
 
 // narrow changes pins, as tells best apart what is still possible, until nothing does, and
-// gives what is left, the likeliest first.
-func narrow(ctx context.Context, w *probe.Walker, candidates []match.Candidate, seed uint64) ([]match.Fit, error) {
-	random := rand.New(rand.NewPCG(seed, 1))
-	trace := w.Record().Trace
-	fits := rivals(trace.Rank(candidates))
-	for failed, changed := 0, 0; len(fits) > 1 && failed < fruitless && changed < mostChanges; {
-		held, low := w.Held()
-		way := trace.Split(fits, held, low, firstSearch<<failed, random)
+// keeps what is left, the likeliest first.
+func (s *stranger) narrow(ctx context.Context, candidates []match.Candidate) error {
+	s.fits = rivals(s.walk.Record().Rank(candidates))
+	for failed, changed := 0, 0; len(s.fits) > 1 && changed < mostChanges; {
+		if failed == fruitless {
+			if s.cycles == mostCycles || !s.stuck() {
+				break
+			}
+			if err := s.cycle(ctx); err != nil {
+				return err
+			}
+			failed = 0
+		}
+		held, low := s.walk.Held()
+		way := s.walk.Record().Split(s.fits, held, low, firstSearch<<failed, s.random)
 		if len(way) == 0 {
 			failed++
 			continue
 		}
 		failed = 0
 		changed += len(way)
-		if err := w.Flip(ctx, way...); err != nil {
-			return fits, err
+		if err := s.walk.Flip(ctx, way...); err != nil {
+			return err
 		}
-		trace = w.Record().Trace
-		fits = rivals(trace.Rank(candidatesOf(fits)))
+		s.fits = rivals(s.walk.Record().Rank(candidatesOf(s.fits)))
 	}
-	if slices.ContainsFunc(fits, func(f match.Fit) bool { return f.Mismatches == 0 && !f.LeavesOpen() }) {
-		return fits, nil
+	if slices.ContainsFunc(s.fits, func(f match.Fit) bool { return f.Mismatches == 0 && !f.LeavesOpen() }) {
+		return nil
 	}
 	// a broken chip, or one that is not known, shows more of itself in more steps
-	err := w.Wander(ctx, wandering, random)
-	return rivals(w.Record().Rank(candidates)), err
+	err := s.wander(ctx)
+	s.fits = rivals(s.walk.Record().Rank(candidates))
+	return err
+}
+
+// stuck reports whether parts are left that remember and that their tests tell apart, though
+// no step does from what is known of their state.
+func (s *stranger) stuck() bool {
+	first := s.fits[0]
+	return first.Remembers() && !first.LeavesOpen() && slices.ContainsFunc(s.fits[1:], func(f match.Fit) bool {
+		return f.Remembers() && !f.LeavesOpen() && !sameFunction(first.Variant, f.Variant)
+	})
 }
 
 // wandering are the changes at random of a chip that no good part explains.
 const wandering = 200
+
+func (s *stranger) wander(ctx context.Context) error {
+	s.wandered = true
+	return s.walk.Wander(ctx, wandering, s.random)
+}
 
 // rivals are the fits that are still possible: those nearly as likely as the best, and those
 // that nothing contradicts, for a part of which little is told may still be the one.

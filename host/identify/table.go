@@ -54,13 +54,13 @@ const (
 )
 
 // unknown measures what a chip does that no part explains.
-func (a *Answer) unknown(ctx context.Context, s stranger, limitMA int) (err error) {
+func (a *Answer) unknown(ctx context.Context, s *stranger) (err error) {
 	began := s.seat.Spent()
 	defer func() {
 		err = errors.Join(err, assay.Safe(ctx, s.seat))
 		a.Probing += s.seat.Spent() - began
 	}()
-	if _, err := s.seat.PowerOn(ctx, limitMA); err != nil {
+	if _, err := s.seat.PowerOn(ctx, limitsMA[s.limit]); err != nil {
 		return err
 	}
 	w, err := probe.Begin(ctx, s.seat, s.place.Seat)

@@ -54,6 +54,16 @@ func SeatOf(v *part.Variant) Seat {
 	return Seat{Pins: len(v.Pins), VCC: v.VCC(), GND: v.GND()}
 }
 
+// Turned is the seat of the same chip put in the other way round.
+func (s Seat) Turned() Seat {
+	s.VCC, s.GND = s.Opposite(s.VCC), s.Opposite(s.GND)
+	return s
+}
+
+// Opposite is the pin that stands where a pin should, when the chip is put in the other way
+// round.
+func (s Seat) Opposite(pin int) int { return (pin+s.Pins/2-1)%s.Pins + 1 }
+
 // Limits bound an exploration.
 type Limits struct {
 	Random int // single changes at random, after the regular steps; DefaultRandom where it is 0

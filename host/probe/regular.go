@@ -11,40 +11,49 @@ import (
 const Pulses = 20
 
 // Regular takes the regular steps: two pulses of each pin from all pins high, and the
-// same from all pins low; and so many of a clock.
+// same from all pins low; and so many of a clock. Where the chip was switched off and on in
+// between, it goes on with the pins that had none yet.
 func (w *Walker) Regular(ctx context.Context, pulses int) error {
 	w.pulses = pulses
 	inputs := slices.Collect(w.held.All())
-	if err := w.pulse(ctx, inputs); err != nil {
-		return err
+	for low := range w.pulsed {
+		if low == 1 {
+			if err := w.Flip(ctx, inputs...); err != nil {
+				return err
+			}
+			if err := w.wake(ctx, inputs); err != nil {
+				return err
+			}
+		}
+		if err := w.pulse(ctx, inputs, &w.pulsed[low]); err != nil {
+			return err
+		}
+		if low == 0 {
+			if err := w.wake(ctx, inputs); err != nil {
+				return err
+			}
+		}
 	}
-	if err := w.wake(ctx, inputs); err != nil {
-		return err
-	}
-	if err := w.Flip(ctx, inputs...); err != nil {
-		return err
-	}
-	if err := w.wake(ctx, inputs); err != nil {
-		return err
-	}
-	return w.pulse(ctx, inputs)
+	return nil
 }
 
-// pulse gives each pin two pulses, and a burst where the second leaves the chip in
-// another state than the first: the pin is a clock.
-func (w *Walker) pulse(ctx context.Context, pins []int) error {
+// pulse gives each pin two pulses that had none yet, and a burst where the second leaves the
+// chip in another state than the first: the pin is a clock.
+func (w *Walker) pulse(ctx context.Context, pins []int, had *part.Pins) error {
 	for _, pin := range pins {
+		if had.Has(pin) {
+			continue
+		}
 		before := len(w.record.Steps)
 		if err := w.Flip(ctx, pin, pin, pin, pin); err != nil {
 			return err
 		}
-		s := w.record.Steps[before:]
-		if len(s) < 4 || s[1] == s[3] {
-			continue
+		if s := w.record.Steps[before:]; len(s) == 4 && s[1] != s[3] {
+			if err := w.Flip(ctx, slices.Repeat([]int{pin}, 2*w.pulses)...); err != nil {
+				return err
+			}
 		}
-		if err := w.Flip(ctx, slices.Repeat([]int{pin}, 2*w.pulses)...); err != nil {
-			return err
-		}
+		*had = had.With(pin, true)
 	}
 	return nil
 }
@@ -65,7 +74,7 @@ func (w *Walker) wake(ctx context.Context, pins []int) error {
 				return err
 			}
 			if w.record.Outputs != 0 {
-				return w.pulse(ctx, slices.Collect((w.held &^ part.PinSet(first, second) &^ w.record.Outputs).All()))
+				return w.pulse(ctx, slices.Collect((w.held &^ part.PinSet(first, second) &^ w.record.Outputs).All()), new(part.Pins))
 			}
 			if err := w.Flip(ctx, second); err != nil {
 				return err

@@ -51,11 +51,13 @@ type Walker struct {
 	held part.Pins // that are held low or high
 	low  part.Pins // those of them that are low
 
-	loaded bool      // the load pulls beside the bias
-	heavy  part.Pins // that are driven low, for no resistor holds them there
-	tried  part.Pins // that the load was seen to pull low, or not
-	clear  part.Pins // outputs whose highs read for certain
-	pulses int       // that a clock gets
+	loaded bool         // the load pulls beside the bias
+	heavy  part.Pins    // that are driven low, for no resistor holds them there
+	tried  part.Pins    // that the load was seen to pull low, or not
+	clear  part.Pins    // outputs whose highs read for certain
+	pulses int          // that a clock gets
+	pulsed [2]part.Pins // that had their regular pulses, from all pins high and from all low
+	anew   bool         // the next step is the first since the chip was switched on
 }
 
 // Begin finds the pins that are no outputs while all are biased high, and holds them there.
@@ -73,6 +75,13 @@ func Begin(ctx context.Context, socket Socket, seat Seat) (*Walker, error) {
 		w.heavy = w.signals
 	}
 	return w, err
+}
+
+// Again goes on with a chip that was switched off and on: its pins are found and held as at
+// first, what is known of them stays so, and nothing is known of its state.
+func (w *Walker) Again(ctx context.Context) error {
+	w.held, w.low, w.anew = 0, 0, true
+	return w.directions(ctx)
 }
 
 // Record is what was seen so far.
@@ -128,7 +137,8 @@ func (w *Walker) directions(ctx context.Context) error {
 	}
 	r := w.record
 	up := w.highs(seen[0])
-	r.Steps = append(r.Steps, match.Step{High: w.signals, PulledUp: up, PulledDown: up})
+	r.Steps = append(r.Steps, match.Step{High: w.signals, PulledUp: up, PulledDown: up, Anew: w.anew})
+	w.anew = false
 	i := 0
 	for pin := range w.signals.All() {
 		i++

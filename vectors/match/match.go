@@ -83,7 +83,10 @@ func (c Candidate) LeavesOpen() bool {
 	})
 }
 
-// A Candidate is a part that may lie in the socket. Circuit is nil for a memory.
+// Remembers reports whether a part of logic has a state.
+func (c Candidate) Remembers() bool { return c.Circuit != nil && len(c.Circuit.State) > 0 }
+
+// A Candidate is a part that may be in the socket. Circuit is nil for a memory.
 type Candidate struct {
 	Variant *part.Variant
 	Circuit *logic.Circuit
@@ -146,7 +149,7 @@ func (t Trace) Blind() float64 {
 // fit simulates a candidate, and again from a state at power-up where that explains more.
 func (t Trace) fit(c Candidate) (f Fit, near bool) {
 	f, near = t.price(c, modelOf(c))
-	if !near || c.Circuit == nil || f.Mismatches > 0 || len(c.Circuit.State) == 0 {
+	if !near || f.Mismatches > 0 || !c.Remembers() {
 		return f, near
 	}
 	if lanes, bits := t.statesOf(c); lanes != nil {
