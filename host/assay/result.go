@@ -123,6 +123,7 @@ type Result struct {
 	// Trouble is what kept the chip from being tested; see Reseated.
 	Trouble  Trouble
 	other    another
+	causes   []fault.Cause // of a failure in the vectors, that explain it
 	supplied bool // it was powered and did not trip at once
 
 	PinsFailed   []int     // with wrong values, or named as the cause; ascending

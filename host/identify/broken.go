@@ -8,7 +8,9 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/verdict"
+	"chipassay/vectors/fault"
 	"chipassay/vectors/match"
+	"chipassay/vectors/part"
 )
 
 // broken names the parts that explain the chip with one fault, and those that it may be
@@ -23,7 +25,7 @@ func (a *Answer) broken(failed []tested) bool {
 		}
 		a.Candidates = append(a.Candidates, c)
 	}
-	for _, f := range a.Record.RankBroken(a.plan.Candidates, match.Inputs{Open: a.Open, Bipolar: a.Technology == "bipolar"}) {
+	for _, f := range a.Record.RankBroken(a.plan.Candidates, a.known()) {
 		if len(a.Candidates) > 4*mostNamed || f.Mismatches > 0 || blind-f.Bits < leastGain || len(a.families(f.Variant)) == 0 || a.named(f.Variant) {
 			continue
 		}
@@ -32,6 +34,7 @@ func (a *Answer) broken(failed []tested) bool {
 		for _, one := range f.Faults {
 			c.Faults = append(c.Faults, one.In(f.Variant))
 		}
+		c.odd = true
 		a.Candidates = append(a.Candidates, c)
 	}
 	slices.SortStableFunc(a.Candidates, func(x, y Candidate) int { return cmp.Compare(x.Bits, y.Bits) })
@@ -54,7 +57,7 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 		if err != nil {
 			return err
 		}
-		if explained := t.result.Explained(); best == nil || explained {
+		if explained := a.explained(c, t.result); best == nil || explained {
 			best, at = &t, i
 			if explained {
 				break
@@ -65,7 +68,7 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 	a.Candidates = slices.Insert(slices.Delete(a.Candidates, at, at+1), 0, c)
 	a.Test, a.Candidates[0].Families = best.result, firstFamily(c.Families, best.family)
 	a.Verdict, a.Reason = best.result.Verdict, cmp.Or(best.result.Cause, best.result.Reason)
-	if a.Verdict == verdict.Fail && !best.result.Explained() { // it may be a good chip that the library lacks
+	if a.Verdict == verdict.Fail && !a.explained(c, best.result) { // it may be a good chip that the library lacks
 		a.Verdict = verdict.NotTested
 		a.Reason = fmt.Sprintf("no part of the library explains it; the nearest is a %v, and no single fault explains its own test", c)
 	}
@@ -73,6 +76,40 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 		a.doubt("it passes the test of a %s, but did not answer as one before", c.Part.Number)
 	}
 	return nil
+}
+
+// leastShare is how much of what a chip did a broken part explains that it is called: a
+// chip that the library lacks is like one of its parts in something.
+const leastShare = 1. / 3
+
+// explained reports whether the test as a part explains all that is wrong with the chip: by the
+// fault of one pin that does not contradict what probing showed, or by one inside where it
+// answered there as a good one.
+func (a *Answer) explained(c Candidate, r *assay.Result) bool {
+	blind := a.Record.Blind()
+	if !r.Explained() || blind-c.Bits+faultBits < leastShare*blind {
+		return false
+	}
+	if len(r.Causes()) == 0 {
+		return !c.odd
+	}
+	return slices.ContainsFunc(r.Causes(), func(cause fault.Cause) bool {
+		f := cause.Faults[0]
+		if cause.Sometimes { // a floating input
+			f.Kind = fault.Open
+		}
+		return len(cause.Faults) == 1 && f.Kind != fault.Short && a.Record.Explains(a.matched(c.Variant), f, a.known())
+	})
+}
+
+// known is what is known of the inputs.
+func (a *Answer) known() match.Inputs {
+	return match.Inputs{Open: a.Open, Bipolar: a.Technology == "bipolar"}
+}
+
+// matched is a part as a candidate of the plan.
+func (a *Answer) matched(v *part.Variant) match.Candidate {
+	return a.plan.Candidates[slices.IndexFunc(a.plan.Candidates, func(c match.Candidate) bool { return c.Variant == v })]
 }
 
 // mostBrokenTests is as how many parts a broken chip is tested.
@@ -85,6 +122,5 @@ func (a *Answer) asBroken(ctx context.Context, seat assay.Socket, c Candidate, f
 			return t, nil
 		}
 	}
-	i := slices.IndexFunc(a.plan.Candidates, func(o match.Candidate) bool { return o.Variant == c.Variant })
-	return a.test(ctx, seat, []match.Fit{{Candidate: a.plan.Candidates[i]}})
+	return a.test(ctx, seat, []match.Fit{{Candidate: a.matched(c.Variant)}})
 }

@@ -229,7 +229,7 @@ func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit)
 		if err != nil {
 			return best, err
 		}
-		plan.AtLeast = a.plan.AtLeast
+		plan.AtLeast, plan.Others = a.plan.AtLeast, nil // what else it may be is decided here
 		a.Tests++
 		t.result = assay.Run(ctx, seat, plan)
 		if t.result.Verdict == verdict.Fail {

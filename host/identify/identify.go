@@ -73,6 +73,8 @@ type Candidate struct {
 	Faults       []string       // that explain the difference, where there is one
 	Bits         float64        // what it does not explain
 	Mismatches   int
+
+	odd bool // it did not answer as a good one
 }
 
 // Chip identifies the chip in a socket, whichever seat it is taken for. It switches off.

@@ -55,8 +55,58 @@ func (t Trace) RankBroken(candidates []Candidate, inputs Inputs) (fits []BrokenF
 			fits = append(fits, *best)
 		}
 	}
-	slices.SortStableFunc(fits, func(a, b BrokenFit) int { return cmp.Compare(a.Bits, b.Bits) })
+	cheapest := func(a, b BrokenFit) int { return cmp.Compare(a.Bits, b.Bits) }
+	slices.SortStableFunc(fits, cheapest)
+	near := fits[:min(len(fits), mostPoweredUp)]
+	for i := range near {
+		t.powerUp(&near[i], inputs.Bipolar, prices)
+	}
+	fits = slices.DeleteFunc(fits, func(f BrokenFit) bool { return len(f.Faults) == 0 })
+	slices.SortStableFunc(fits, cheapest)
 	return fits
+}
+
+// Explains reports whether a part with a fault of a pin shows nothing that was not seen.
+func (t Trace) Explains(c Candidate, f fault.Fault, inputs Inputs) bool {
+	if c.Circuit == nil || !t.Fits(c.Variant) {
+		return false
+	}
+	prices := t.prices()
+	fits := t.fitBroken(c, []fault.Fault{f}, inputs.Bipolar, prices)
+	if len(fits) == 0 || fits[0].Mismatches > 0 {
+		return false
+	}
+	_, explains, known := t.fromPowerUp(c, f, inputs.Bipolar, prices)
+	return explains || !known
+}
+
+// mostPoweredUp is for how many parts the state at power-up is looked for.
+const mostPoweredUp = 12
+
+// powerUp leaves out the faults of a fit with which no state at power-up explains the trace: a
+// state that is not known excuses any level, and one that stays as it is does not.
+func (t Trace) powerUp(f *BrokenFit, bipolar bool, prices [][part.MaxPins + 1]float64) {
+	if f.Mismatches > 0 {
+		return
+	}
+	best := *f
+	best.Faults = nil
+	for _, one := range f.Faults {
+		price, explains, known := t.fromPowerUp(f.Candidate, one, bipolar, prices)
+		switch {
+		case !known || price > f.Bits:
+			price = f.Bits
+		case !explains:
+			continue
+		}
+		switch {
+		case len(best.Faults) == 0 || price < best.Bits-alike:
+			best.Bits, best.Faults = price, []fault.Fault{one}
+		case price <= best.Bits+alike:
+			best.Faults = append(best.Faults, one)
+		}
+	}
+	*f = best
 }
 
 // pinFaults are the faults of single signal pins, without those that contact before power shows.

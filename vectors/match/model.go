@@ -43,8 +43,9 @@ type gates struct {
 	known  bool            // whether all of them were
 	caught uint64          // the lanes in a pulse during which inputs of its flip-flops changed
 
-	power *rand.Rand // draws the state at power-up; nil where it is left unknown
-	next  []int      // the lanes that predict after each further loss of the state
+	// woken gives each bit of the state at power-up, by lanes; nil where it is left unknown.
+	woken func(bit int) uint64
+	next  []int // the lanes that predict after each further loss of the state
 }
 
 func unpowered(c *logic.Circuit) *gates {
@@ -65,11 +66,17 @@ const states = 64
 // first predicts, and each other from the next loss of the state on.
 func awake(c Candidate, lanes ...int) *gates {
 	g := unpowered(c.Circuit)
-	g.power = rand.New(rand.NewPCG(1, 0))
-	g.m.PowerUp(1)
+	random := rand.New(rand.NewPCG(1, 0))
+	g.wake(func(int) uint64 { return random.Uint64() })
 	g.next = lanes
 	g.turn() // to the first
 	return g
+}
+
+// wake powers a candidate up with its state given, in lanes.
+func (g *gates) wake(woken func(bit int) uint64) {
+	g.woken = woken
+	g.m.Wake(woken)
 }
 
 // turn makes the next lane the one that predicts.
@@ -201,8 +208,8 @@ func (g *gates) forget(lanes uint64) {
 	state := make([]logic.Word, len(g.c.State))
 	for i := range state {
 		was, lost := g.m.State(i), logic.Splat(logic.X)
-		if g.power != nil {
-			high := g.power.Uint64()
+		if g.woken != nil {
+			high := g.woken(i)
 			lost = logic.Word{Hi: high, Lo: ^high}
 		}
 		state[i] = logic.Word{Hi: was.Hi&^lanes | lost.Hi&lanes, Lo: was.Lo&^lanes | lost.Lo&lanes}
