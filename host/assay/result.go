@@ -124,7 +124,7 @@ type Result struct {
 	Trouble  Trouble
 	other    another
 	causes   []fault.Cause // of a failure in the vectors, that explain it
-	supplied bool // it was powered and did not trip at once
+	supplied bool          // it was powered and did not trip at once
 
 	PinsFailed   []int     // with wrong values, or named as the cause; ascending
 	Failures     []Failure // the first MaxFailures

@@ -104,7 +104,7 @@ func (a *Answer) explained(c Candidate, r *assay.Result) bool {
 
 // known is what is known of the inputs.
 func (a *Answer) known() match.Inputs {
-	return match.Inputs{Open: a.Open, Bipolar: a.Technology == "bipolar"}
+	return match.Inputs{Open: a.Open, Unjudged: a.unjudged, Bipolar: a.Technology == "bipolar"}
 }
 
 // matched is a part as a candidate of the plan.

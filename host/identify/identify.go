@@ -61,7 +61,8 @@ type Answer struct {
 	Cycles  int           // how often it was switched off and on where the search was stuck
 	Probing time.Duration // of the adapter, from the first look to the last step of probing
 
-	plan Plan
+	plan     Plan
+	unjudged part.Pins // signal pins of whose contact nothing is known
 }
 
 // A Candidate is what the chip may be.

@@ -68,6 +68,7 @@ func (a *Answer) probeAll(ctx context.Context, socket assay.Socket, places []con
 	}
 	if best != nil {
 		a.Seat, a.Open, a.Record = best.place.Seat, best.place.Open, best.walk.Record()
+		a.unjudged = best.place.Unjudged
 		a.inputs()
 	}
 	return best, nil

@@ -27,8 +27,9 @@ const alike = 1
 
 // Inputs are what is known of a chip's inputs before its function.
 type Inputs struct {
-	Open    part.Pins // signal pins without contact, as is seen before power
-	Bipolar bool      // an open input acts as a high; else, as of MOS, anything may come of it
+	Open     part.Pins // signal pins without contact, as is seen before power
+	Unjudged part.Pins // those of which it is not known
+	Bipolar  bool      // an open input acts as a high; else, as of MOS, anything may come of it
 }
 
 // RankBroken gives the candidates of the trace's package and supply pins, each with the
@@ -41,7 +42,7 @@ func (t Trace) RankBroken(candidates []Candidate, inputs Inputs) (fits []BrokenF
 			continue
 		}
 		var best *BrokenFit
-		for some := range slices.Chunk(pinFaults(c.Variant, inputs.Open), lanes) {
+		for some := range slices.Chunk(inputs.faults(c.Variant), lanes) {
 			for _, f := range t.fitBroken(c, some, inputs.Bipolar, prices) {
 				switch {
 				case best == nil || f.Bits < best.Bits-alike:
@@ -66,9 +67,10 @@ func (t Trace) RankBroken(candidates []Candidate, inputs Inputs) (fits []BrokenF
 	return fits
 }
 
-// Explains reports whether a part with a fault of a pin shows nothing that was not seen.
+// Explains reports whether a part with a fault of a pin shows nothing that was not seen, before
+// power and after.
 func (t Trace) Explains(c Candidate, f fault.Fault, inputs Inputs) bool {
-	if c.Circuit == nil || !t.Fits(c.Variant) {
+	if c.Circuit == nil || !t.Fits(c.Variant) || !slices.Contains(inputs.faults(c.Variant), f) {
 		return false
 	}
 	prices := t.prices()
@@ -109,17 +111,18 @@ func (t Trace) powerUp(f *BrokenFit, bipolar bool, prices [][part.MaxPins + 1]fl
 	*f = best
 }
 
-// pinFaults are the faults of single signal pins, without those that contact before power shows.
-// A pin without contact at which the part has a connection is its one fault.
-func pinFaults(v *part.Variant, open part.Pins) (faults []fault.Fault) {
-	var missing part.Pins
-	for pin := range open.All() {
-		p := v.Pins[pin-1]
-		missing = missing.With(pin, p.Signal() && p.Untested == "" && !p.Diodeless)
+// faults are those of single signal pins of a part, without those that contact before power
+// excludes. A pin without contact at which the part has a connection is its one fault.
+func (in Inputs) faults(v *part.Variant) (faults []fault.Fault) {
+	var judged part.Pins // at which a connection shows
+	for _, p := range v.Pins {
+		judged = judged.With(p.Number, p.Signal() && p.Untested == "" && !p.Diodeless && !in.Unjudged.Has(p.Number))
 	}
+	missing := in.Open & judged
 	for _, f := range fault.PinFaults(v) {
 		switch {
 		case f.Kind == fault.Short, f.Kind == fault.Unpowered, missing.Len() > 1:
+		case f.Kind == fault.Open && judged.Has(f.Pin) != missing.Has(f.Pin):
 		case missing == 0 || f == fault.Fault{Kind: fault.Open, Pin: f.Pin} && missing.Has(f.Pin):
 			faults = append(faults, f)
 		}

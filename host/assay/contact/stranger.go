@@ -14,7 +14,8 @@ import (
 // A Place is a package with its supply pins, as a chip of which nothing is known answers.
 type Place struct {
 	probe.Seat
-	Open part.Pins // signal pins without contact: dirt, an open bond, or nothing is connected there
+	Open     part.Pins // signal pins without contact: dirt, an open bond, or nothing is connected there
+	Unjudged part.Pins // signal pins of which it is not known
 }
 
 // Stranger finds how a chip is seated of which nothing is known: the places among those of
@@ -145,7 +146,7 @@ func (c *contact) stranger(seat probe.Seat, at placement, parts []*part.Variant)
 		return Place{}, Seating{}, false, err
 	}
 	touching, unjudged := c.touching(s, seen[0])
-	place = Place{Seat: seat, Open: part.PinSet(c.pins(s.touching &^ unjudged &^ touching)...)}
+	place = Place{Seat: seat, Open: part.PinSet(c.pins(s.touching &^ unjudged &^ touching)...), Unjudged: part.PinSet(c.pins(unjudged)...)}
 	if c.beyond(s, seen[0]) || 3*touching.Len() < (s.touching&^unjudged).Len() || touching == 0 {
 		return place, Seating{}, false, nil
 	}
