@@ -3,7 +3,9 @@ package identify_test
 import (
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -81,7 +83,9 @@ func answerOf(t *testing.T, p identify.Plan, chip *virtual.Chip) *identify.Answe
 		p.Candidates, err = candidates()
 		require.NoError(t, err)
 	}
-	p.Others = circuits
+	if p.Others == nil {
+		p.Others = circuits
+	}
 	answer, err := identify.Chip(t.Context(), seat, p)
 	require.NoError(t, err)
 	return answer
@@ -111,7 +115,8 @@ func forEach[T any](t *testing.T, cases []T, try func(t *testing.T, c T)) {
 			t.Run(strings.ReplaceAll(fmt.Sprint(i, " ", c), "/", "-"), func(t *testing.T) {
 				t.Parallel()
 				slots <- struct{}{}
-				defer func() { <-slots }()
+				began := time.Now()
+				defer func() { <-slots; fmt.Fprintln(os.Stderr, "DONE", time.Since(began).Milliseconds(), i, c) }()
 				try(t, c)
 			})
 		}
@@ -157,6 +162,7 @@ func TestGoodChipsAreNamed(t *testing.T) {
 	var first, small, all share
 	forEach(t, sample.Of(random, 30, powerable(t, random)), func(t *testing.T, typ part.Type) {
 		a := identified(t, identify.Plan{}, typ)
+		fmt.Fprintln(os.Stderr, "GOOD", typ.Name(), a.Cycles, a.Probing, a.Candidates)
 		named := len(a.Candidates) > 0 && alike(t, typ, a.Candidates[0].Part.Number)
 		first.note(named, "%s: %v %s", typ.Name(), a.Candidates, a.Reason)
 		require.False(t, a.Certain && !named, "certain of %v", a.Candidates)
@@ -181,7 +187,7 @@ func TestGoodChipsAreNamed(t *testing.T) {
 func TestWhatIsMissingIsNeverCertainlyAnother(t *testing.T) {
 	random := sample.Random(t)
 	var accused share
-	forEach(t, sample.Of(random, 20, powerable(t, random)), func(t *testing.T, typ part.Type) {
+	forEach(t, sample.Of(random, 120, powerable(t, random)), func(t *testing.T, typ part.Type) {
 		all, err := candidates()
 		require.NoError(t, err)
 		left := slices.DeleteFunc(slices.Clone(all), func(c match.Candidate) bool {
@@ -192,6 +198,9 @@ func TestWhatIsMissingIsNeverCertainlyAnother(t *testing.T) {
 		a := identified(t, identify.Plan{Candidates: left, NoTable: true}, typ)
 		require.False(t, a.Certain, "certain of %v", a.Candidates)
 		require.NotZero(t, a.Exit())
+		if a.Record != nil && len(a.Candidates) > 0 {
+			fmt.Fprintf(os.Stderr, "GAIN missing %s %.0f %.0f %s %v %s\n", a.Verdict, a.Record.Blind(), a.Candidates[0].Bits, typ.Name(), a.Candidates, a.Reason)
+		}
 		accused.note(a.Verdict != verdict.Fail, "%s: %v %s", typ.Name(), a.Candidates, a.Reason)
 	})
 	t.Logf("called faulty %d of %d: %s", accused.of-accused.held, accused.of, strings.Join(accused.missed, "\n"))
@@ -214,7 +223,8 @@ func TestBrokenChipsAreNamed(t *testing.T) {
 	var first, three, pin share
 	words := map[fault.Kind]string{fault.StuckLow: "stuck low", fault.StuckHigh: "stuck high", fault.NoPullUp: "dead pull-up", fault.NoPullDown: "dead pull-down", fault.Open: "open"}
 	var chips []broken
-	for _, typ := range sample.Of(random, 25, powerable(t, random)) {
+	per, _ := strconv.Atoi(os.Getenv("PER"))
+	for _, typ := range slices.Repeat(sample.Of(random, 120, powerable(t, random)), max(1, per)) {
 		faults := slices.DeleteFunc(fault.PinFaults(typ.Variant), func(f fault.Fault) bool { return words[f.Kind] == "" })
 		f := faults[random.IntN(len(faults))]
 		d, err := virtual.ParseDefect(fmt.Sprintf("%d %s", f.Pin, words[f.Kind]))
@@ -226,6 +236,10 @@ func TestBrokenChipsAreNamed(t *testing.T) {
 	forEach(t, chips, func(t *testing.T, c broken) {
 		a := identified(t, identify.Plan{}, c.typ, c.defect)
 		at := slices.IndexFunc(a.Candidates, func(o identify.Candidate) bool { return alike(t, c.typ, o.Part.Number) })
+		if a.Record != nil && len(a.Candidates) > 0 {
+			fmt.Fprintf(os.Stderr, "GAIN broken right=%v %s %.0f %.0f %s %s\n", at == 0, a.Verdict, a.Record.Blind(), a.Candidates[0].Bits, c, a.Reason)
+		}
+		fmt.Fprintf(os.Stderr, "RES at=%d %s with %v: %v %s\n", at, c.typ.Name(), c.defect, a.Candidates, a.Reason)
 		first.note(at == 0, "%s with %v: %v %s", c.typ.Name(), c.defect, a.Candidates, a.Reason)
 		three.note(at >= 0 && at < 3, "")
 		named := a.Test != nil && slices.Contains(a.Test.PinsFailed, c.fault.Pin)

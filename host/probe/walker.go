@@ -3,6 +3,7 @@ package probe
 import (
 	"context"
 	"math"
+	"slices"
 	"time"
 
 	"chipassay/host/adapter"
@@ -25,6 +26,12 @@ const (
 	certainVolts = 3.3
 	// lowVolts is what an input takes for a low: VIL of 0.8 V, and a reading's error.
 	lowVolts = 0.85
+	// weakVolts is less than what a CMOS output stands at against 10 kΩ, 4.5 V or more; an input
+	// with a resistor to the supply inside stands at 3 V or less, and an NMOS output may.
+	weakVolts = 4.0
+	// opposedVolts is more than such an input stands at when it is driven low through 120 Ω:
+	// 0.1 V or less by Ohm's law. An NMOS output makes it 0.9 V.
+	opposedVolts = 0.3
 	// leastStanding tells a bipolar input from a MOS one, when it is pulled low through
 	// 10 kΩ: one of 74ALS, whose resistors are the largest, stands at 0.3 V or more, and
 	// a MOS one at 0.01 V or less (design.md; from memory of the data books).
@@ -53,6 +60,7 @@ type Walker struct {
 
 	loaded bool         // the load pulls beside the bias
 	heavy  part.Pins    // that are driven low, for no resistor holds them there
+	weak   part.Pins    // those of them that a resistor inside seems to hold high
 	tried  part.Pins    // that the load was seen to pull low, or not
 	clear  part.Pins    // outputs whose highs read for certain
 	pulses int          // that a clock gets
@@ -140,6 +148,7 @@ func (w *Walker) directions(ctx context.Context) error {
 	r.Steps = append(r.Steps, match.Step{High: w.signals, PulledUp: up, PulledDown: up, Anew: w.anew})
 	w.anew = false
 	i := 0
+	weak := part.Pins(0)
 	for pin := range w.signals.All() {
 		i++
 		down := w.highs(seen[i])
@@ -147,11 +156,28 @@ func (w *Walker) directions(ctx context.Context) error {
 		if up.Has(pin) && !down.Has(pin) {
 			w.held = w.held.With(pin, !w.never.Has(pin))
 			r.Standing[pin] = seen[i].Volts[pin]
-		} else {
-			r.Outputs = r.Outputs.With(pin, true)
+			continue
 		}
+		if v := seen[i].Volts[pin]; up.Has(pin) && v < weakVolts && !r.Outputs.Has(pin) && !w.never.Has(pin) {
+			weak |= part.PinSet(pin)
+			r.Steps[len(r.Steps)-1].Between = part.PinSet(pin)
+		}
+		r.Outputs = r.Outputs.With(pin, true)
 	}
+	w.hold(weak)
 	return nil
+}
+
+// hold holds the pins of MOS chips that stand between both levels when they are pulled low:
+// what holds them up is so weak that driving them shows whether it is a resistor. Those that
+// oppose it are outputs, and are not held again.
+func (w *Walker) hold(weak part.Pins) {
+	if bipolar, known := w.record.Bipolar(); bipolar || !known {
+		return
+	}
+	w.weak, w.heavy = weak, w.heavy|weak
+	w.held |= weak
+	w.record.Outputs &^= weak
 }
 
 // Flip changes one pin after the other, where it may still be held.
@@ -189,13 +215,17 @@ func (w *Walker) Flip(ctx context.Context, pins ...int) error {
 // Stay takes steps in which nothing changes, to see what does not stand still. It takes in no
 // pin that follows its bias.
 func (w *Walker) Stay(ctx context.Context, steps int) error {
-	for range steps {
-		up := w.rest()
-		up.Bias, up.Load = w.pulls(w.held&^w.low | w.signals&^w.held)
-		step := match.Step{Low: w.low, High: w.held &^ w.low, Driven: w.low & w.heavy}
-		seen, err := w.socket.Measure(ctx, []adapter.MeasureStep{up, w.rest()})
-		if len(seen) == 2 {
-			w.look(&step, seen[0], seen[1])
+	up := w.rest()
+	up.Bias, up.Load = w.pulls(w.held&^w.low | w.signals&^w.held)
+	for left, n := steps, 0; left > 0; left -= n {
+		n = min(left, perRequest)
+		if w.low&w.heavy != 0 {
+			n = 1
+		}
+		seen, err := w.socket.Measure(ctx, slices.Repeat([]adapter.MeasureStep{up, w.rest()}, n))
+		for i := range len(seen) / 2 {
+			step := match.Step{Low: w.low, High: w.held &^ w.low, Driven: w.low & w.heavy}
+			w.look(&step, seen[2*i], seen[2*i+1])
 			w.record.Steps = append(w.record.Steps, step)
 		}
 		if err != nil {
@@ -239,7 +269,7 @@ func (w *Walker) look(s *match.Step, up, down adapter.Measured) {
 		if w.loaded && !s.Driven.Has(pin) && math.IsNaN(w.record.Loaded[pin]) {
 			w.record.Loaded[pin] = v
 		}
-		fights := v > fightVolts || math.IsNaN(v) && down.High.Has(pin)
+		fights := v > fightVolts || w.weak.Has(pin) && v > opposedVolts || math.IsNaN(v) && down.High.Has(pin)
 		s.PulledUp, s.PulledDown = s.PulledUp.With(pin, fights), s.PulledDown.With(pin, fights)
 		switch {
 		case fights:
@@ -279,7 +309,7 @@ func (w *Walker) levels() (low, high float64) {
 
 func (w *Walker) release(pin int) {
 	w.record.Outputs = w.record.Outputs.With(pin, true)
-	w.held, w.low = w.held.With(pin, false), w.low.With(pin, false)
+	w.held, w.low, w.weak = w.held.With(pin, false), w.low.With(pin, false), w.weak.With(pin, false)
 }
 
 // admit takes in the open pins that followed their bias both ways in the last step.
