@@ -18,8 +18,12 @@ import (
 func (a *Answer) broken(failed []tested) bool {
 	blind := a.Record.Blind()
 	for _, t := range failed {
+		fits := a.Record.Rank([]match.Candidate{t.fit.Candidate})
+		if len(fits) == 0 || fits[0].Mismatches > 0 { // what it did since then
+			continue
+		}
 		c := a.candidate(t.fit.Candidate)
-		c.Bits = t.fit.Bits + faultBits
+		c.Bits = fits[0].Bits + faultBits
 		if t.result.Verdict == verdict.Fail {
 			c.Faults = []string{t.result.Cause}
 		}
@@ -70,7 +74,7 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 	a.Verdict, a.Reason = best.result.Verdict, cmp.Or(best.result.Cause, best.result.Reason)
 	if a.Verdict == verdict.Fail && !a.explained(c, best.result) { // it may be a good chip that the library lacks
 		a.Verdict = verdict.NotTested
-		a.Reason = fmt.Sprintf("no part of the library explains it; the nearest is a %v, and no single fault explains its own test", c)
+		a.Reason = fmt.Sprintf("no part of the library explains it; the nearest is a %v, and no single fault explains all that was seen", c)
 	}
 	if best.result.Verdict.Passed() {
 		a.doubt("it passes the test of a %s, but did not answer as one before", c.Part.Number)

@@ -32,13 +32,16 @@ const (
 	// and mostFails how many of them it may fail as.
 	mostTypes = 4
 	mostFails = 2
+	// farBetter is how many times less a broken part must leave unexplained than one that
+	// cannot be tested by itself, which leaves much open.
+	farBetter = 4
 	// mostNamed is how many candidates are given.
 	mostNamed = 5
 )
 
 // decide tests what the chip may be, and says what it is.
 func (a *Answer) decide(ctx context.Context, s *stranger) error {
-	possible, memories := a.possible(s.fits)
+	possible, _ := a.possible(s.fits)
 	var failed, untested []tested
 	for rest := possible; len(rest) > 0 && len(failed)+len(untested) < mostTests; {
 		var alike []match.Fit
@@ -56,15 +59,16 @@ func (a *Answer) decide(ctx context.Context, s *stranger) error {
 			failed = append(failed, t)
 		}
 	}
-	if len(untested) > 0 {
-		a.found(untested[0], possible)
-		return nil
-	}
 	if err := a.lookAgain(ctx, s); err != nil {
 		return err
 	}
+	_, memories := a.possible(s.fits)
+	broken := a.broken(failed)
 	switch {
-	case a.broken(failed) && (len(memories) == 0 || a.Candidates[0].Bits < memories[0].Bits):
+	case len(untested) > 0 && !(broken && farBetter*a.Candidates[0].Bits < untested[0].fit.Bits):
+		a.found(untested[0], possible)
+		return nil
+	case broken && (len(memories) == 0 || a.Candidates[0].Bits < memories[0].Bits):
 		return a.testBroken(ctx, s.seat, failed)
 	case len(memories) > 0:
 		a.remembers(memories)
@@ -76,14 +80,14 @@ func (a *Answer) decide(ctx context.Context, s *stranger) error {
 	return a.unknown(ctx, s)
 }
 
-// lookAgain shows more of a chip that failed the test of every good part which had explained
-// it, and so is broken or not known.
+// lookAgain shows more of a chip that passed the test of no good part, and so is broken, cannot
+// be tested by itself or is not known.
 func (a *Answer) lookAgain(ctx context.Context, s *stranger) error {
 	if s.wandered {
 		return nil
 	}
 	began, steps := s.seat.Spent(), len(a.Record.Steps)
-	err := s.powered(ctx, func() error { return s.wander(ctx) })
+	err := s.powered(ctx, func() error { return s.wander(ctx, a.plan.Candidates) })
 	a.Record = s.walk.Record()
 	a.Probing += s.seat.Spent() - began
 	a.Steps += len(a.Record.Steps) - steps

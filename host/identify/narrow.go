@@ -55,9 +55,7 @@ func (s *stranger) narrow(ctx context.Context, candidates []match.Candidate) err
 		return nil
 	}
 	// a broken chip, or one that is not known, shows more of itself in more steps
-	err := s.wander(ctx)
-	s.fits = rivals(s.walk.Record().Rank(candidates))
-	return err
+	return s.wander(ctx, candidates)
 }
 
 // stuck reports whether parts are left that remember and that their tests tell apart, though
@@ -72,9 +70,11 @@ func (s *stranger) stuck() bool {
 // wandering are the changes at random of a chip that no good part explains.
 const wandering = 200
 
-func (s *stranger) wander(ctx context.Context) error {
+func (s *stranger) wander(ctx context.Context, candidates []match.Candidate) error {
 	s.wandered = true
-	return s.walk.Wander(ctx, wandering, s.random)
+	err := s.walk.Wander(ctx, wandering, s.random)
+	s.fits = rivals(s.walk.Record().Rank(candidates))
+	return err
 }
 
 // rivals are the fits that are still possible: those nearly as likely as the best, and those

@@ -76,19 +76,13 @@ func Begin(ctx context.Context, socket Socket, seat Seat) (*Walker, error) {
 	for i := range w.record.Standing {
 		w.record.Standing[i], w.record.Loaded[i] = math.NaN(), math.NaN()
 	}
-	err := w.directions(ctx)
-	bipolar, known := w.record.Bipolar()
-	w.loaded = known && bipolar && socket.Loads()
-	if !w.loaded && (bipolar || !known) {
-		w.heavy = w.signals
-	}
-	return w, err
+	return w, w.directions(ctx)
 }
 
 // Again goes on with a chip that was switched off and on: its pins are found and held as at
 // first, what is known of them stays so, and nothing is known of its state.
 func (w *Walker) Again(ctx context.Context) error {
-	w.held, w.low, w.anew = 0, 0, true
+	w.held, w.low, w.loaded, w.anew = 0, 0, false, true
 	return w.directions(ctx)
 }
 
@@ -131,6 +125,8 @@ func (w *Walker) highs(m adapter.Measured) (pins part.Pins) {
 	return pins
 }
 
+// directions finds the pins that are no outputs while all are biased high, holds them there,
+// and sees by what they do how inputs are to be held low.
 func (w *Walker) directions(ctx context.Context) error {
 	step := func(high, measured part.Pins) adapter.MeasureStep {
 		return adapter.MeasureStep{Bias: adapter.PullUp(high), Settle: voltsSettle, Pins: measured}
@@ -164,17 +160,21 @@ func (w *Walker) directions(ctx context.Context) error {
 		}
 		r.Outputs = r.Outputs.With(pin, true)
 	}
-	w.hold(weak)
+	bipolar, known := r.Bipolar()
+	w.loaded = known && bipolar && w.socket.Loads()
+	switch {
+	case known && !bipolar:
+		w.hold(weak)
+	case !w.loaded:
+		w.heavy = w.signals
+	}
 	return nil
 }
 
-// hold holds the pins of MOS chips that stand between both levels when they are pulled low:
+// hold holds the pins of a MOS chip that stand between both levels when they are pulled low:
 // what holds them up is so weak that driving them shows whether it is a resistor. Those that
 // oppose it are outputs, and are not held again.
 func (w *Walker) hold(weak part.Pins) {
-	if bipolar, known := w.record.Bipolar(); bipolar || !known {
-		return
-	}
 	w.weak, w.heavy = weak, w.heavy|weak
 	w.held |= weak
 	w.record.Outputs &^= weak

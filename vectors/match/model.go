@@ -144,6 +144,9 @@ func levelAt(pin int, s Step, w logic.Word) logic.Word {
 func (g *gates) take(s Step) (lost uint64) {
 	if s.Anew {
 		g.known, g.caught = false, 0
+		for _, pin := range g.c.InputPins { // so that no clock has an edge as the chip comes up
+			g.m.Set(pin, logic.Splat(logic.X))
+		}
 		g.forget(allLanes)
 		lost = allLanes
 	}
