@@ -106,11 +106,6 @@ func (a *Answer) explained(c Candidate, r *assay.Result) bool {
 	})
 }
 
-// known is what is known of the inputs.
-func (a *Answer) known() match.Inputs {
-	return match.Inputs{Open: a.Open, Unjudged: a.unjudged, Bipolar: a.Technology == "bipolar"}
-}
-
 // matched is a part as a candidate of the plan.
 func (a *Answer) matched(v *part.Variant) match.Candidate {
 	return a.plan.Candidates[slices.IndexFunc(a.plan.Candidates, func(c match.Candidate) bool { return c.Variant == v })]

@@ -11,7 +11,6 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/assay/contact"
-	"chipassay/host/assay/levels"
 	"chipassay/host/probe"
 	"chipassay/host/verdict"
 	"chipassay/vectors/match"
@@ -145,33 +144,6 @@ func (a *Answer) families(v *part.Variant) (families []*part.Family) {
 	}
 	slices.SortStableFunc(families, func(x, y *part.Family) int { return cmp.Compare(a.unlike(v, x), a.unlike(v, y)) })
 	return families
-}
-
-// unlike is 1 where the inputs draw another current than those of a family do, else 0.
-func (a *Answer) unlike(v *part.Variant, f *part.Family) int {
-	if mA, known := a.draw(v, f); known && !levels.Draws(f, mA) {
-		return 1
-	}
-	return 0
-}
-
-// draw is what the inputs draw when they are low, mA for each of the family's unit loads;
-// known is false where none was held low by the load.
-func (a *Answer) draw(v *part.Variant, f *part.Family) (mA float64, known bool) {
-	var draws []float64
-	for pin, volts := range a.Record.Loaded {
-		if volts != volts || v.Pins[pin-1].Role != part.Input || v.Pins[pin-1].PullUp {
-			continue
-		}
-		if load := v.Pins[pin-1].LoadIn(f); load > 0 {
-			draws = append(draws, volts/heldOhms*1000/load)
-		}
-	}
-	if len(draws) == 0 {
-		return 0, false
-	}
-	slices.Sort(draws)
-	return draws[len(draws)/2], true
 }
 
 // faulty are the pins without contact at which a part has a connection.

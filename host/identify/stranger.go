@@ -5,7 +5,6 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
-	"slices"
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
@@ -131,23 +130,3 @@ func (s *stranger) cycle(ctx context.Context) error {
 	}
 	return s.on(ctx)
 }
-
-// inputs says of which technology the inputs are, and what they draw.
-func (a *Answer) inputs() {
-	if bipolar, known := a.Record.Bipolar(); known {
-		a.Technology = map[bool]string{true: "bipolar", false: "MOS"}[bipolar]
-	}
-	var draws []float64
-	for _, v := range a.Record.Loaded {
-		if v == v {
-			draws = append(draws, v/heldOhms*1000)
-		}
-	}
-	slices.Sort(draws)
-	if len(draws) > 0 {
-		a.Draw = draws[len(draws)/4] // an input of more than one unit load draws more
-	}
-}
-
-// heldOhms, Ω, is what holds a bipolar input low: the load beside the bias.
-const heldOhms = 1000 * 10_000 / 11_000.

@@ -9,15 +9,16 @@ import (
 	"chipassay/vectors/part"
 )
 
-// mostStateBits is how much state a faulty part may have for its state at power-up to be looked
-// for: a lane for the state that is known best, and one with each bit inverted.
+// mostStateBits is how much state is searched: one lane has the best state so far, and one
+// more for each bit has that bit inverted.
 const mostStateBits = lanes - 1
 
-// fromPowerUp looks for states at power-up from which a part with a fault shows what was seen:
-// in the first round at random, then by inverting one bit or two of the state that explained
-// most. After a step in which its inputs are not known it may have any state again. It gives
-// the price from there. Known is false where it cannot be told: the part has no state or too
-// much, its data sheet forbids some steps, or the fault leaves an input floating.
+// fromPowerUp searches for states at power-up from which a part with a fault shows what was
+// seen, and gives the price from there. The first states are drawn at random; each further
+// round inverts one bit or two of the one that explained most. After a step in which an input
+// is not known, the part may be in any state again. Known is false where the search decides
+// nothing: the part has no state or too much, its data sheet forbids some steps, or the fault
+// leaves an input floating.
 func (t Trace) fromPowerUp(c Candidate, f fault.Fault, bipolar bool, prices [][part.MaxPins + 1]float64) (price float64, explains, known bool) {
 	n := len(c.Circuit.State)
 	if n == 0 || n > mostStateBits || unpowered(c.Circuit).rules != nil || f.Kind == fault.Open && !bipolar {
@@ -39,14 +40,14 @@ func (t Trace) fromPowerUp(c Candidate, f fault.Fault, bipolar bool, prices [][p
 	return price, true, true
 }
 
-// told reports whether the levels of all inputs of a candidate are known, but for one.
+// told reports whether the levels of all inputs of a candidate, but one, are known.
 func (s Step) told(c Candidate, but int) bool {
 	return !slices.ContainsFunc(c.Circuit.InputPins, func(pin int) bool {
 		return pin != but && !(s.Low | s.High).Has(pin) && (s.PulledUp.Has(pin) != s.PulledDown.Has(pin) || s.Between.Has(pin))
 	})
 }
 
-// A run is a part with a fault in some steps, from power-up on.
+// A run is a part with a fault, in some steps from power-up on.
 type run struct {
 	candidate Candidate
 	fault     fault.Fault
@@ -56,7 +57,7 @@ type run struct {
 	prices    [][part.MaxPins + 1]float64
 }
 
-// readings is how many of them a step may have.
+// readings is the most that a step may have.
 const readings = part.MaxPins + 1
 
 // counted are six bits that take all of their 64 states, in lanes.
@@ -65,15 +66,16 @@ var counted = [...]uint64{0xaaaaaaaaaaaaaaaa, 0xcccccccccccccccc, 0xf0f0f0f0f0f0
 // An end is how far states at power-up lead.
 type end struct {
 	steps int    // to the next loss of the state, or to the last
-	after int    // of the readings, in their order: the one that contradicts all states
+	after int    // the number of the reading that contradicts the last state, in their order
 	alive uint64 // the lanes that were not contradicted before
 	cost  [lanes]float64
 }
 
-// explains reports whether a state led to the next loss of it.
+// explains reports whether some state was never contradicted.
 func (e end) explains() bool { return e.after == e.steps*readings }
 
-// climb gives the steps to the next loss of the state, and their price from the best state.
+// climb gives the number of steps to the next loss of the state, and their price from the best
+// state.
 func (r *run) climb() (steps int, price float64, explains bool) {
 	n := len(r.candidate.Circuit.State)
 	random := rand.New(rand.NewPCG(1, 1))
@@ -97,8 +99,8 @@ func (r *run) climb() (steps int, price float64, explains bool) {
 		next := r.from(states)
 		if next.explains() {
 			lane := bits.TrailingZeros64(next.alive)
-			matters := n - bits.OnesCount64(next.alive&(1<<(n+1)-2)) // a bit each
-			return next.steps, next.cost[lane] + float64(matters), true
+			decided := n - bits.OnesCount64(next.alive&(1<<(n+1)-2)) // bits that had to be so
+			return next.steps, next.cost[lane] + float64(decided), true
 		}
 		if next.after <= best.after {
 			return 0, 0, false
@@ -107,7 +109,7 @@ func (r *run) climb() (steps int, price float64, explains bool) {
 	}
 }
 
-// from follows the part from states at power-up.
+// from follows the part from given states at power-up, one a lane.
 func (r *run) from(states []uint64) (e end) {
 	g := unpowered(r.candidate.Circuit)
 	g.inject(slices.Repeat([]fault.Fault{r.fault}, lanes), r.bipolar)

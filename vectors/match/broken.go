@@ -18,22 +18,22 @@ type BrokenFit struct {
 	Mismatches int
 }
 
-// mostBrokenMismatches are so many readings that a faulty part rules out that it is not
-// simulated further: more than one fault, or another part.
+// mostBrokenMismatches is how many readings rule a faulty part out: there is more than one
+// fault, or it is another part.
 const mostBrokenMismatches = 6
 
-// alike, in bits, is how near the prices of two faults are that explain a trace equally well.
+// alike, in bits, is how far apart the prices of two faults may be that explain a trace equally well.
 const alike = 1
 
-// Inputs are what is known of a chip's inputs before its function.
+// Inputs are what is known of a chip's pins before its function is.
 type Inputs struct {
 	Open     part.Pins // signal pins without contact, as is seen before power
-	Unjudged part.Pins // those of which it is not known
-	Bipolar  bool      // an open input acts as a high; else, as of MOS, anything may come of it
+	Unjudged part.Pins // signal pins whose contact could not be judged
+	Bipolar  bool      // an open input acts as a high; an open MOS input may act as anything
 }
 
-// RankBroken gives the candidates of the trace's package and supply pins, each with the
-// faults of single signal pins that explain most, the best first. Those are left out that
+// RankBroken gives the candidates with the trace's package and supply pins, each with the
+// faults of single signal pins that explain most, best first. It leaves out candidates that
 // no fault brings near.
 func (t Trace) RankBroken(candidates []Candidate, inputs Inputs) (fits []BrokenFit) {
 	prices := t.prices()
@@ -67,8 +67,8 @@ func (t Trace) RankBroken(candidates []Candidate, inputs Inputs) (fits []BrokenF
 	return fits
 }
 
-// Explains reports whether a part with a fault of a pin shows nothing that was not seen, before
-// power and after.
+// Explains reports whether nothing that was seen, before power or after, contradicts a part
+// with a fault of a pin.
 func (t Trace) Explains(c Candidate, f fault.Fault, inputs Inputs) bool {
 	if c.Circuit == nil || !t.Fits(c.Variant) || !slices.Contains(inputs.faults(c.Variant), f) {
 		return false
@@ -82,11 +82,11 @@ func (t Trace) Explains(c Candidate, f fault.Fault, inputs Inputs) bool {
 	return explains || !known
 }
 
-// mostPoweredUp is for how many parts the state at power-up is looked for.
+// mostPoweredUp is how many of the best fits are followed from states at power-up.
 const mostPoweredUp = 12
 
-// powerUp leaves out the faults of a fit with which no state at power-up explains the trace: a
-// state that is not known excuses any level, and one that stays as it is does not.
+// powerUp drops the faults of a fit with which no state at power-up explains the trace. An
+// unknown state excuses any level, and a definite one does not.
 func (t Trace) powerUp(f *BrokenFit, bipolar bool, prices [][part.MaxPins + 1]float64) {
 	if f.Mismatches > 0 {
 		return
@@ -111,10 +111,10 @@ func (t Trace) powerUp(f *BrokenFit, bipolar bool, prices [][part.MaxPins + 1]fl
 	*f = best
 }
 
-// faults are those of single signal pins of a part, without those that contact before power
-// excludes. A pin without contact at which the part has a connection is its one fault.
+// faults are those of single signal pins of a part that contact before power does not exclude.
+// Where one pin that the part connects has no contact, that is the one fault.
 func (in Inputs) faults(v *part.Variant) (faults []fault.Fault) {
-	var judged part.Pins // at which a connection shows
+	var judged part.Pins // whose connection shows before power
 	for _, p := range v.Pins {
 		judged = judged.With(p.Number, p.Signal() && p.Untested == "" && !p.Diodeless && !in.Unjudged.Has(p.Number))
 	}
@@ -130,7 +130,7 @@ func (in Inputs) faults(v *part.Variant) (faults []fault.Fault) {
 	return faults
 }
 
-// prices gives for each step and pin what a reading costs that nothing predicts.
+// prices gives, for each step and pin, what the reading costs where it was not predicted.
 func (t Trace) prices() [][part.MaxPins + 1]float64 {
 	r := newReader(t)
 	prices := make([][part.MaxPins + 1]float64, len(t.Steps))
@@ -144,7 +144,7 @@ func (t Trace) prices() [][part.MaxPins + 1]float64 {
 	return prices
 }
 
-// fitBroken simulates a part with up to 64 faults, each in a lane.
+// fitBroken simulates a part with up to 64 faults, one a lane.
 func (t Trace) fitBroken(c Candidate, faults []fault.Fault, bipolar bool, prices [][part.MaxPins + 1]float64) (fits []BrokenFit) {
 	g := unpowered(c.Circuit)
 	g.inject(faults, bipolar)
@@ -180,10 +180,10 @@ func (t Trace) fitBroken(c Candidate, faults []fault.Fault, bipolar bool, prices
 	return fits
 }
 
-// A shape is what faults make of an output's level, by lanes.
+// A shape is what faults make of an output's level, lane by lane.
 type shape struct{ low, high, open, noUp, noDown uint64 }
 
-// inject gives each lane its fault: inputs inside the chip, outputs by their shape.
+// inject gives each lane its fault: inputs stick inside the chip, outputs change their shape.
 func (g *gates) inject(faults []fault.Fault, bipolar bool) {
 	for lane, f := range faults {
 		mask := uint64(1) << lane
@@ -225,13 +225,13 @@ func (s shape) on(w logic.Word) logic.Word {
 	return logic.Word{Hi: w.Hi &^ s.open, Lo: w.Lo &^ s.open}
 }
 
-// judge gives the lanes that do not rule a pin's reading out, and those that predict it.
+// judge gives the lanes that a pin's reading does not contradict, and those that predict it.
 func (g *gates) judge(pin int, s Step) (allowed, known uint64) {
 	p := g.c.Variant.Pins[pin-1]
 	if predicted(p, func() prediction { return prediction{} }).anything {
 		return allLanes, 0
 	}
-	// an input that is stuck may be held there, or follow while the die does not
+	// a stuck input may hold its pin, or stick behind it while the pin follows
 	sh := g.shapes[pin]
 	w := logic.Word{Hi: sh.low | sh.high, Lo: sh.low | sh.high}
 	if p.Observable() {

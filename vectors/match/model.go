@@ -11,10 +11,10 @@ import (
 
 // A model is a candidate at work.
 type model interface {
-	// take goes one step further, and gives the lanes whose state is not known any more: the
-	// step did what the data sheet forbids, or the chip was powered anew.
+	// take simulates a step, and gives the lanes that lost their state: the step did what the
+	// data sheet forbids, or the chip was switched on anew.
 	take(s Step) (lost uint64)
-	forbidden() uint64 // the lanes in which the levels at hand are forbidden, or may be
+	forbidden() uint64 // the lanes in which the present levels are forbidden, or may be
 	predict(pin int) prediction
 }
 
@@ -34,16 +34,16 @@ type gates struct {
 	m      *logic.Machine
 	shapes [part.MaxPins + 1]shape // of faulty outputs, by pin
 	lane   int                     // that predicts
-	// untold are the lanes in which the definition does not say what the part does now: a pin
-	// that it ties is at another level, or the data sheet forbids the levels.
+	// untold are the lanes in which the definition does not say what the part does now: a tied
+	// pin is at the other level, or the data sheet forbids the levels.
 	untold uint64
 
 	rules  *stimulus.Rules // nil where the part forbids nothing
 	levels part.Pins       // inputs that were high after the last step
 	known  bool            // whether all of them were
-	caught uint64          // the lanes in a pulse during which inputs of its flip-flops changed
+	caught uint64          // the lanes in which flip-flop inputs changed during the present pulse
 
-	// woken gives each bit of the state at power-up, by lanes; nil where it is left unknown.
+	// woken gives each bit of the state at power-up, by lanes; nil leaves it unknown.
 	woken func(bit int) uint64
 	next  []int // the lanes that predict after each further loss of the state
 }
@@ -59,11 +59,11 @@ func unpowered(c *logic.Circuit) *gates {
 	return g
 }
 
-// states is how many states at power-up are tried, each in a lane.
+// states is how many states at power-up are tried, one a lane.
 const states = 64
 
-// awake is a candidate that has powered up, in each lane in another state. Of the lanes, the
-// first predicts, and each other from the next loss of the state on.
+// awake is a candidate that has powered up, each lane in another state. The first of the lanes
+// given predicts; after each loss of the state the next one takes over.
 func awake(c Candidate, lanes ...int) *gates {
 	g := unpowered(c.Circuit)
 	random := rand.New(rand.NewPCG(1, 0))
@@ -73,13 +73,13 @@ func awake(c Candidate, lanes ...int) *gates {
 	return g
 }
 
-// wake powers a candidate up with its state given, in lanes.
+// wake powers a candidate up in given states.
 func (g *gates) wake(woken func(bit int) uint64) {
 	g.woken = woken
 	g.m.Wake(woken)
 }
 
-// turn makes the next lane the one that predicts.
+// turn lets the next lane predict.
 func (g *gates) turn() {
 	if len(g.next) > 0 {
 		g.lane, g.next = g.next[0], g.next[1:]
@@ -89,7 +89,7 @@ func (g *gates) turn() {
 // out is what the candidate drives at a pin.
 func (g *gates) out(pin int) logic.Word { return g.shapes[pin].on(g.m.Out(pin)) }
 
-// allows gives the lanes that do not rule a pin's reading out.
+// allows gives the lanes that a pin's reading does not contradict.
 func (g *gates) allows(pin int, s Step) uint64 {
 	p := g.c.Variant.Pins[pin-1]
 	if predicted(p, func() prediction { return prediction{} }).anything {
@@ -102,7 +102,7 @@ func (g *gates) allows(pin int, s Step) uint64 {
 	return allowing(w, pin, s, p) | g.untold
 }
 
-// allowing gives the lanes of what a part drives at a pin that do not rule its reading out.
+// allowing gives the lanes in which what a part drives at a pin may read so.
 func allowing(w logic.Word, pin int, s Step, p part.Pin) uint64 {
 	high := w.Hi
 	if p.PullUp || p.Untested != "" {
@@ -126,9 +126,9 @@ func allowing(w logic.Word, pin int, s Step, p part.Pin) uint64 {
 	return w.Hi & w.Lo
 }
 
-// levelAt is what a pin carries that a candidate drives to w. Where it was seen at a level
-// it is that, whoever made it so; an open pin that follows its resistor is what the
-// candidate makes of it, and where nothing drives it, unknown.
+// levelAt is the level at a pin that a candidate drives to w. A level that was seen counts,
+// whoever made it. An open pin that follows its resistor has the candidate's level, and is
+// unknown where the candidate releases it.
 func levelAt(pin int, s Step, w logic.Word) logic.Word {
 	up, down := s.PulledUp.Has(pin), s.PulledDown.Has(pin)
 	switch {
@@ -140,7 +140,7 @@ func levelAt(pin int, s Step, w logic.Word) logic.Word {
 	return w
 }
 
-// take goes one step further. What a data sheet forbids costs the part its state.
+// take simulates a step. What the data sheet forbids costs the part its state.
 func (g *gates) take(s Step) (lost uint64) {
 	if s.Anew {
 		g.known, g.caught = false, 0
@@ -172,7 +172,7 @@ func (g *gates) take(s Step) (lost uint64) {
 	}
 	broke, caught := g.breaks(s), g.caught
 	g.caught = 0
-	if g.rules.Pulsing(g.levels) { // what comes of it is not known until the pulse is over
+	if g.rules.Pulsing(g.levels) { // the outcome is not known until the pulse is over
 		g.caught = broke | caught
 	}
 	if broke|caught == 0 {
@@ -183,7 +183,7 @@ func (g *gates) take(s Step) (lost uint64) {
 	return lost | broke | caught
 }
 
-// breaks gives the lanes in which a step was not allowed, for all that is known of the inputs.
+// breaks gives the lanes in which a step was not allowed, as far as the inputs are known.
 func (g *gates) breaks(s Step) uint64 {
 	from, was := g.levels, g.known
 	g.levels, g.known = 0, true
@@ -198,7 +198,7 @@ func (g *gates) breaks(s Step) uint64 {
 	return g.forbidden()
 }
 
-// forbidden gives the lanes in which the levels at hand are forbidden, or may be.
+// forbidden gives the lanes in which the present levels are forbidden, or may be.
 func (g *gates) forbidden() (lanes uint64) {
 	for _, node := range g.c.Never {
 		lanes |= g.m.Node(node).Hi
@@ -206,7 +206,7 @@ func (g *gates) forbidden() (lanes uint64) {
 	return lanes
 }
 
-// forget leaves the state of some lanes unknown, or at random again.
+// forget makes the state of some lanes unknown, or gives them another one at power-up.
 func (g *gates) forget(lanes uint64) {
 	state := make([]logic.Word, len(g.c.State))
 	for i := range state {
@@ -233,7 +233,7 @@ func (g *gates) predict(pin int) prediction {
 	})
 }
 
-// predicted says what a pin does by its role, and asks for what outputs drive.
+// predicted is what a pin does by its role. Only outputs are asked for what they drive.
 func predicted(p part.Pin, output func() prediction) prediction {
 	switch {
 	case p.Role == part.External, p.Role == part.Expander, p.Role == part.Supply, p.Role == part.Ground,
