@@ -7,12 +7,12 @@ import (
 	"chipassay/vectors/part"
 )
 
-// Pulses are how many a clock gets in an exploration: through all states of a counter of four bits.
+// Pulses is how many a clock gets in an exploration: enough for all states of a four-bit counter.
 const Pulses = 20
 
-// Regular takes the regular steps: two pulses of each pin from all pins high, and the
-// same from all pins low; and so many of a clock. Where the chip was switched off and on in
-// between, it goes on with the pins that had none yet.
+// Regular takes the regular steps: two pulses of each pin from all pins high, then from all
+// pins low, and the given number of pulses of a clock. After the chip was switched off and on,
+// it continues with the pins that had none.
 func (w *Walker) Regular(ctx context.Context, pulses int) error {
 	w.pulses = pulses
 	inputs := slices.Collect(w.held.All())
@@ -37,8 +37,8 @@ func (w *Walker) Regular(ctx context.Context, pulses int) error {
 	return nil
 }
 
-// pulse gives each pin two pulses that had none yet, and a burst where the second leaves the
-// chip in another state than the first: the pin is a clock.
+// pulse gives two pulses to each pin that had none. Where the second leaves the chip in another
+// state than the first, the pin is a clock and gets a burst.
 func (w *Walker) pulse(ctx context.Context, pins []int, had *part.Pins) error {
 	for _, pin := range pins {
 		if had.Has(pin) {
@@ -58,9 +58,9 @@ func (w *Walker) pulse(ctx context.Context, pins []int, had *part.Pins) error {
 	return nil
 }
 
-// wake changes each two pins together, where nothing has driven yet, until something
-// does: a memory answers only while all its selects are active, and an output that only
-// pulls low shows only while it is held high. Around that state it pulses the others.
+// wake looks for outputs where nothing has driven yet: it changes pins two at a time until
+// something drives, and pulses the other pins there. A memory answers only while all its selects
+// are active, and an output that only pulls low shows only while it is held high.
 func (w *Walker) wake(ctx context.Context, pins []int) error {
 	if w.record.Outputs != 0 {
 		return nil
