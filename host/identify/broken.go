@@ -13,13 +13,13 @@ import (
 	"chipassay/vectors/part"
 )
 
-// broken names the parts that explain the chip with one fault, and those that it may be
-// but that it failed the test of; false where nothing comes near.
+// broken names the parts that explain the chip with one fault, among them those whose test it
+// failed. It reports whether there are any.
 func (a *Answer) broken(failed []tested) bool {
 	blind := a.Record.Blind()
 	for _, t := range failed {
 		fits := a.Record.Rank([]match.Candidate{t.fit.Candidate})
-		if len(fits) == 0 || fits[0].Mismatches > 0 { // what it did since then
+		if len(fits) == 0 || fits[0].Mismatches > 0 { // what it has done since contradicts it
 			continue
 		}
 		c := a.candidate(t.fit.Candidate)
@@ -46,8 +46,8 @@ func (a *Answer) broken(failed []tested) bool {
 	return len(a.Candidates) > 0
 }
 
-// testBroken tests the chip as the parts that it most probably is, until the test of one
-// explains all that is wrong with it. That one comes first.
+// testBroken tests the chip as the likeliest parts, until the test of one explains all that is
+// wrong with it. That part comes first.
 func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tested) error {
 	first := &a.Candidates[0]
 	if a.plan.NoTest {
@@ -72,7 +72,7 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 	a.Candidates = slices.Insert(slices.Delete(a.Candidates, at, at+1), 0, c)
 	a.Test, a.Candidates[0].Families = best.result, firstFamily(c.Families, best.family)
 	a.Verdict, a.Reason = best.result.Verdict, cmp.Or(best.result.Cause, best.result.Reason)
-	if a.Verdict == verdict.Fail && !a.explained(c, best.result) { // it may be a good chip that the library lacks
+	if a.Verdict == verdict.Fail && !a.explained(c, best.result) { // a good chip that the library lacks does so, too
 		a.Verdict = verdict.NotTested
 		a.Reason = fmt.Sprintf("no part of the library explains it; the nearest is a %v, and no single fault explains all that was seen", c)
 	}
@@ -82,13 +82,13 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 	return nil
 }
 
-// leastShare is how much of what a chip did a broken part explains that it is called: a
-// chip that the library lacks is like one of its parts in something.
+// leastShare is how much of what a chip did a broken part must explain for the chip to be called
+// faulty: a good chip that the library lacks resembles some broken part, too.
 const leastShare = 1. / 3
 
-// explained reports whether the test as a part explains all that is wrong with the chip: by the
-// fault of one pin that does not contradict what probing showed, or by one inside where it
-// answered there as a good one.
+// explained reports whether the test as a part explains all that is wrong with the chip: by a
+// fault of one pin that explains the probing as well, or, where the probing showed a good part,
+// by a fault inside.
 func (a *Answer) explained(c Candidate, r *assay.Result) bool {
 	blind := a.Record.Blind()
 	if !r.Explained() || blind-c.Bits+faultBits < leastShare*blind {
@@ -111,10 +111,10 @@ func (a *Answer) matched(v *part.Variant) match.Candidate {
 	return a.plan.Candidates[slices.IndexFunc(a.plan.Candidates, func(c match.Candidate) bool { return c.Variant == v })]
 }
 
-// mostBrokenTests is as how many parts a broken chip is tested.
+// mostBrokenTests is how many parts a broken chip is tested as.
 const mostBrokenTests = 3
 
-// asBroken is the test as a candidate, which may have been made before.
+// asBroken tests the chip as a candidate, unless that was done before.
 func (a *Answer) asBroken(ctx context.Context, seat assay.Socket, c Candidate, failed []tested) (tested, error) {
 	for _, t := range failed {
 		if t.fit.Variant == c.Variant {

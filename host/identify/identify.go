@@ -1,8 +1,8 @@
-// Package identify finds what a chip is whose marking is gone or not to be trusted: its
-// package and supply pins before power, the technology of its inputs, then its function
-// by probing it through resistors beside all that it may be. The part that is found is
-// tested as what it is; where no good part explains the chip, the parts with one fault
-// that do are named; and where none does, its function table is measured.
+// Package identify identifies a chip whose marking is gone or not to be trusted: its package
+// and supply pins before power, the technology of its inputs, then its function. The chip is
+// probed through resistors, and all parts that it may be are simulated beside it. The part
+// that is found is tested as such. Where no good part explains the chip, the parts that do
+// with one fault are named; where none does, its function table is measured.
 package identify
 
 import (
@@ -23,7 +23,7 @@ import (
 // A Plan is what is known beforehand, and how far to go.
 type Plan struct {
 	Candidates []match.Candidate // what it may be
-	Others     proof.Others      // their circuits, for the test of what is found
+	Others     proof.Others      // their circuits, for the proof of what a test shows
 	Hint       Hint
 	Seed       uint64 // of the changes that are drawn at random
 	AtLeast    time.Duration
@@ -34,15 +34,15 @@ type Plan struct {
 	NoTable     bool // the function of a chip that no part explains is not measured
 }
 
-// An Answer is what is said of a chip.
+// An Answer is what was found out about a chip.
 type Answer struct {
 	Seat    probe.Seat       // package and supply pins; zero where none were found
 	Seating *contact.Seating // why it was not powered, else nil
 	Open    part.Pins        // signal pins without contact
 
 	Candidates []Candidate // the likeliest first
-	// Silent are parts that nothing excludes because their definitions leave open what was
-	// seen: one-shots, oscillators, expanders.
+	// Silent are the numbers of parts that are not excluded only because their definitions
+	// leave open what was seen: one-shots, oscillators, expanders.
 	Silent  []string
 	Certain bool
 	Doubts  []string // why it is not certain, the weightiest first
@@ -52,14 +52,14 @@ type Answer struct {
 	Test    *assay.Result // as the first candidate; nil where it was not tested
 	Tests   int           // own tests that were run
 
-	Technology string // by what its inputs do: "bipolar", "MOS", empty where not known
-	Draw       float64
+	Technology string  // of its inputs: "bipolar" or "MOS"; empty where it is not known
+	Draw       float64 // of a low input of one unit load, mA; 0 where it was not measured
 	Record     *probe.Record // nil where it was not powered
 	Table      *Table        // the measured function of a chip that no part explains, or nil
 
 	Steps   int           // of probing
-	Cycles  int           // how often it was switched off and on where the search was stuck
-	Probing time.Duration // of the adapter, from the first look to the last step of probing
+	Cycles  int           // how often the search was stuck and the power was cycled
+	Probing time.Duration // the adapter's time from the first look to the last step of probing
 
 	plan     Plan
 	unjudged part.Pins // signal pins of whose contact nothing is known
@@ -72,13 +72,13 @@ type Candidate struct {
 	SameFunction []string       // numbers of other parts that no test tells from it
 	Families     []*part.Family // that the measured inputs allow, the likeliest first
 	Faults       []string       // that explain the difference, where there is one
-	Bits         float64        // what it does not explain
-	Mismatches   int
+	Bits         float64        // the price of what it does not explain
 
-	odd bool // it did not answer as a good one
+	odd bool // the chip did not answer as a good one
 }
 
-// Chip identifies the chip in a socket, whichever seat it is taken for. It switches off.
+// Chip identifies the chip in a socket, whatever seat the socket was opened for. It leaves the
+// supply off.
 func Chip(ctx context.Context, socket assay.Socket, p Plan) (*Answer, error) {
 	began := socket.Spent()
 	p.Candidates = p.Hint.order(p.Candidates)
@@ -107,8 +107,9 @@ func Chip(ctx context.Context, socket assay.Socket, p Plan) (*Answer, error) {
 	return a, a.decide(ctx, best)
 }
 
-// seatable are the variants at whose supply pins a chip is looked for: not those of memories
-// that logic put in backwards has, unless a hint says that it is a memory. Turned is one of them.
+// seatable are the variants at whose supply pins a chip is looked for. Memories whose supply
+// pins are those of logic put in backwards are left out, unless the hint names a memory; turned
+// is the number of one.
 func seatable(p Plan) (may []*part.Variant, turned string) {
 	backwards := map[probe.Seat]bool{}
 	for _, c := range p.Candidates {
@@ -126,8 +127,8 @@ func seatable(p Plan) (may []*part.Variant, turned string) {
 	return may, turned
 }
 
-// The exit of a command that identified: 0 a good chip that is certain, 1 a faulty one,
-// 4 a good one with a but, 3 what is not known.
+// Exit is the exit status of a command: 0 for a good chip that is certain, 1 for a faulty one,
+// 4 for a good one with a reservation, 3 for one that is not known or not certain.
 func (a *Answer) Exit() int {
 	switch {
 	case a.Verdict == verdict.Fail:

@@ -40,24 +40,24 @@ type memory struct {
 	steps  int
 	read   int // steps of the record that were read
 	seen   map[held]match.Step
-	// proven are the pins that were otherwise before and stand still now.
+	// proven are pins that had another level there before and stand still now.
 	proven map[held]part.Pins
 	last   [part.MaxPins + 1]logic.Value
-	// moving are pins that read otherwise there though nothing changed: they tell nothing.
+	// moving are pins that changed there though no input did: they prove nothing.
 	moving map[held]part.Pins
 }
 
-// held are the pins that are held low and those held high.
+// held are the pins held low and those held high.
 type held struct{ low, high part.Pins }
 
-// A contradiction are pins that were otherwise before with the same pins held.
+// A contradiction are pins that had another level before with the same pins held.
 type contradiction struct {
 	at   held
 	pins part.Pins
 }
 
-// contradictions are so many combinations of the inputs at which the outputs were
-// otherwise before, that it is no reading gone wrong.
+// contradictions is at how many combinations of the inputs the outputs must have changed for
+// memory to be seen: a single one may be a misreading.
 const contradictions = 2
 
 // inputs are the pins that are held and never drove.
@@ -85,9 +85,9 @@ func (m *memory) pins() []int {
 	return slices.Collect((held &^ m.open).All())
 }
 
-// look looks around one combination of the inputs after the other, until memory is seen or it
-// was looked for long enough: those at which one input differs from all others, and as many
-// at random. Where there are few inputs, bursts of pulses follow the first of them.
+// look looks around one combination of the inputs after the other, until the search is over:
+// by turns one in which a single input differs from all others, and one at random. Where there
+// are few inputs, bursts of pulses follow the first combinations.
 func (m *memory) look(ctx context.Context, random *rand.Rand) error {
 	for n := 0; !m.over(); n++ {
 		pins := m.pins()
@@ -110,8 +110,8 @@ func (m *memory) look(ctx context.Context, random *rand.Rand) error {
 	return nil
 }
 
-// lone are the combinations in which no pin is high, or one, and then those in which none is
-// low, or one.
+// lone counts through the combinations in which no pin or one is high, then those in which none
+// or one is low.
 func lone(pins []int, n int) (high part.Pins) {
 	n %= 2*len(pins) + 2
 	if i := n % (len(pins) + 1); i > 0 {
@@ -123,9 +123,9 @@ func lone(pins []int, n int) (high part.Pins) {
 	return high
 }
 
-// around flips each pin there and back from a combination of the inputs and, where that changed
-// an output, a pin, a second one there and back, and the first back, for all pairs. Backwards
-// the pins come in the other order.
+// around flips each pin there and back from a combination of the inputs. Where that changed an
+// output, it also flips a pin, a second one there and back, and the first back, for all pairs.
+// Backwards, the pins come in the other order.
 func (m *memory) around(ctx context.Context, high part.Pins, backwards bool) error {
 	if err := m.to(ctx, high); err != nil {
 		return err
@@ -157,7 +157,7 @@ func (m *memory) around(ctx context.Context, high part.Pins, backwards bool) err
 	return nil
 }
 
-// to brings the pins to a combination of the inputs.
+// to goes to a combination of the inputs.
 func (m *memory) to(ctx context.Context, high part.Pins) error {
 	_, low := m.walker.Held()
 	var way []int
@@ -170,14 +170,14 @@ func (m *memory) to(ctx context.Context, high part.Pins) error {
 	return err
 }
 
-// A burst clocks a counter whose eighth stage is the first that shows through half its period,
-// and some; burstShare of all steps may go into them.
+// A burst takes a counter whose eighth stage is the first to be seen through half a period of
+// it, 128 pulses. Bursts may take burstShare of all steps.
 const (
 	burst      = 132 // pulses
 	burstShare = 0.75
 )
 
-// bursts pulses each pin, from all others low and from one other high.
+// bursts pulses each pin while all others are low, and while one other is high.
 func (m *memory) bursts(ctx context.Context) error {
 	pins := m.pins()
 	if float64(len(pins)*len(pins)*2*burst) > burstShare*float64(m.most) {
@@ -205,11 +205,12 @@ func (m *memory) bursts(ctx context.Context) error {
 	return nil
 }
 
-// perLook is how many pulses of a burst pass between two looks for memory.
+// perLook is how many pulses of a burst are compared at a time.
 const perLook = 12
 
-// flip changes pins one after the other, and reports whether an output answered. What
-// seems to remember is brought there again: a pin that nothing decides does not stand still.
+// flip changes pins one after the other, and reports whether an output answered. Where the chip
+// seems to remember, it is brought to that combination again: an undefined output does not stand
+// still there.
 func (m *memory) flip(ctx context.Context, pins ...int) (answers bool, err error) {
 	if err := m.walker.Flip(ctx, pins...); err != nil {
 		return false, err
@@ -237,15 +238,15 @@ func (m *memory) now() held {
 	return held{low, pins &^ low}
 }
 
-// returns is to how many of the combinations a chip is brought again that seems to remember,
-// and staying how often it is read there: a level at random stays so once in 10 million times.
+// returns is how many combinations a chip that seems to remember is brought to again, and staying
+// how often it is read there: a random level stands still once in 10 million times.
 const (
 	returns = 4
 	staying = 24
 )
 
-// compare holds the new steps against those with the same pins held before. It reports
-// whether an output changed within them, and a few that were otherwise before.
+// compare compares the new steps with earlier ones that had the same pins held. It reports
+// whether an output changed within the new ones, and gives a few that contradict earlier ones.
 func (m *memory) compare() (answers bool, differing []contradiction) {
 	r := m.walker.Record()
 	all := r.Steps[min(1+r.Signals().Len(), len(r.Steps)):]
@@ -253,7 +254,7 @@ func (m *memory) compare() (answers bool, differing []contradiction) {
 	for i, s := range all[min(m.read, len(all)):] {
 		m.steps++
 		at, open := held{s.Low, s.High}, r.Signals()&^s.Low&^s.High
-		if open&^r.Outputs != 0 { // what the chip takes such a pin for is not known
+		if open&^r.Outputs != 0 { // what the chip takes an open input for is not known
 			last = held{}
 			continue
 		}
@@ -267,7 +268,7 @@ func (m *memory) compare() (answers bool, differing []contradiction) {
 		}
 		switch {
 		case other&^m.moving[at] == 0:
-		case i > 0 && at == last: // nothing was changed
+		case i > 0 && at == last: // no input changed
 			m.moving[at] |= other
 		case len(differing) < returns:
 			differing = append(differing, contradiction{at, other})

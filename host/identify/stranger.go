@@ -21,12 +21,12 @@ type stranger struct {
 	fits   []match.Fit
 	random *rand.Rand
 
-	limit    int  // index of limitsMA: at which it is powered
-	cycles   int  // how often it was switched off and on where the search was stuck
-	wandered bool // pins were changed at random, too
+	limit    int  // index into limitsMA
+	cycles   int  // how often the search was stuck and the power was cycled
+	wandered bool // pins were also changed at random
 }
 
-// gain is how much more the best fit explains than one that predicts nothing, bits.
+// gain, in bits, is how much more the best fit explains than a part that predicts nothing.
 func (s *stranger) gain() float64 {
 	if len(s.fits) == 0 {
 		return math.Inf(-1)
@@ -73,12 +73,12 @@ func (a *Answer) probeAll(ctx context.Context, socket assay.Socket, places []con
 	return best, nil
 }
 
-// limitsMA are the currents at which the supply trips, tried in order, mA: a small chip, a
-// large one, and what the family that takes the most has.
+// limitsMA are the currents at which the supply trips, mA, tried in order: for a small chip,
+// for a large one, and for the family that draws most.
 var limitsMA = []int{60, 120, 200}
 
-// pulses are how many a clock gets before the search for what tells parts apart: most counters
-// show more than one output by then.
+// pulses is how many a clock gets before the search for what tells parts apart: by then most
+// counters have moved more than one output.
 const pulses = 8
 
 // probe probes the chip, and ranks what it may be.
@@ -91,8 +91,8 @@ func (s *stranger) probe(ctx context.Context, candidates []match.Candidate) erro
 	})
 }
 
-// powered powers the chip for as long as work takes, at the least limit that it runs at.
-// Where a limit was too low, work begins again with what is known of the chip.
+// powered powers the chip for as long as work takes, with the lowest current limit that it runs
+// at. Where the limit trips, work starts again at the next, and the trace goes on.
 func (s *stranger) powered(ctx context.Context, work func() error) (err error) {
 	for {
 		err = s.on(ctx)
@@ -122,7 +122,7 @@ func (s *stranger) on(ctx context.Context) error {
 	return err
 }
 
-// cycle switches the chip off and on.
+// cycle cycles the power.
 func (s *stranger) cycle(ctx context.Context) error {
 	s.cycles++
 	if err := assay.Safe(ctx, s.seat); err != nil {

@@ -17,15 +17,15 @@ import (
 // A Table is what was measured of a chip that no part of the library explains.
 type Table struct {
 	Inputs, Outputs []int // pins, ascending
-	// Remembers tells that the outputs are not a function of the inputs alone; then there
+	// Remembers reports that the outputs are not a function of the inputs alone; then there
 	// are no rows.
 	Remembers bool
-	Steps     int // in which no memory was seen, or after which it was
+	Steps     int // without memory seen, or until it was
 	// Rows are the outputs' levels for each combination of the inputs; input i is at bit i of
 	// the row's number. Nil where there are more than 16 inputs.
 	Rows      [][]logic.Value
-	Idle      []int      // inputs that no output depends on: of no use, or not connected
-	Equations []Equation // an output each; nil without rows
+	Idle      []int      // inputs that no output depends on: unused, or not connected
+	Equations []Equation // one for each output; nil without rows
 }
 
 // An Equation is a minimal expression of an output.
@@ -42,12 +42,11 @@ const DefaultMemorySteps = 20_000
 const (
 	// mostInputs is how many inputs a table is measured for.
 	mostInputs = twolevel.MaxInputs
-	// leastMemorySteps are looked through also where there are few inputs: a divider shows
-	// its memory late.
+	// leastMemorySteps is the least also for few inputs: a divider shows its memory late.
 	leastMemorySteps = 2_000
 )
 
-// unknown measures what a chip does that no part explains.
+// unknown measures what an unknown chip does.
 func (a *Answer) unknown(ctx context.Context, s *stranger) (err error) {
 	began := s.seat.Spent()
 	defer func() {
@@ -81,7 +80,7 @@ func (a *Answer) unknown(ctx context.Context, s *stranger) (err error) {
 	return err
 }
 
-// fill goes through all combinations of the inputs, one pin after the other (a Gray code).
+// fill measures all combinations of the inputs, in the order of a Gray code.
 func (t *Table) fill(ctx context.Context, w *probe.Walker) error {
 	w.Release(part.PinSet(t.Outputs...))
 	if err := w.Stay(ctx, 1); err != nil {
