@@ -52,8 +52,8 @@ type Answer struct {
 	Test    *assay.Result // as the first candidate; nil where it was not tested
 	Tests   int           // own tests that were run
 
-	Technology string  // of its inputs: "bipolar" or "MOS"; empty where it is not known
-	Draw       float64 // of a low input of one unit load, mA; 0 where it was not measured
+	Technology string        // of its inputs: "bipolar" or "MOS"; empty where it is not known
+	Draw       float64       // of a low input of one unit load, mA; 0 where it was not measured
 	Record     *probe.Record // nil where it was not powered
 	Table      *Table        // the measured function of a chip that no part explains, or nil
 
