@@ -86,12 +86,16 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 // faulty: a good chip that the library lacks resembles some broken part, too.
 const leastShare = 1. / 3
 
+// leastFaultGain, in bits, is how much it must explain at least: a chip that hardly answers
+// resembles many dead parts.
+const leastFaultGain = 3 * leastGain
+
 // explained reports whether the test as a part explains all that is wrong with the chip: by a
 // fault of one pin that explains the probing as well, or, where the probing showed a good part,
 // by a fault inside.
 func (a *Answer) explained(c Candidate, r *assay.Result) bool {
 	blind := a.Record.Blind()
-	if !r.Explained() || blind-c.Bits+faultBits < leastShare*blind {
+	if !r.Explained() || blind-c.Bits+faultBits < max(leastFaultGain, leastShare*blind) {
 		return false
 	}
 	if len(r.Causes()) == 0 {

@@ -2,12 +2,10 @@ package identify
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math/bits"
 	"slices"
 
-	"chipassay/host/assay"
 	"chipassay/host/probe"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -46,25 +44,22 @@ const (
 	leastMemorySteps = 2_000
 )
 
-// unknown measures what an unknown chip does.
+// unknown measures what an unknown chip does. Its record is apart from that of the probing.
 func (a *Answer) unknown(ctx context.Context, s *stranger) (err error) {
 	began := s.seat.Spent()
-	defer func() {
-		err = errors.Join(err, assay.Safe(ctx, s.seat))
-		a.Probing += s.seat.Spent() - began
-	}()
-	if _, err := s.seat.PowerOn(ctx, limitsMA[s.limit]); err != nil {
+	defer func() { a.Probing += s.seat.Spent() - began }()
+	s.walk = nil
+	var t *Table
+	err = s.powered(ctx, func() (err error) {
+		if err := s.walk.Regular(ctx, pulses); err != nil {
+			return err
+		}
+		t, err = measure(ctx, s.walk, a.Open, a.plan)
 		return err
+	})
+	if s.walk != nil {
+		a.Steps += len(s.walk.Record().Steps)
 	}
-	w, err := probe.Begin(ctx, s.seat, s.place.Seat)
-	if err != nil {
-		return err
-	}
-	if err := w.Regular(ctx, pulses); err != nil {
-		return err
-	}
-	t, err := measure(ctx, w, a.Open, a.plan)
-	a.Steps += len(w.Record().Steps)
 	a.Table = t
 	switch {
 	case err != nil || t == nil:
