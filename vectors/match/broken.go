@@ -62,7 +62,6 @@ func (t Trace) RankBroken(candidates []Candidate, inputs Inputs) (fits []BrokenF
 	for i := range near {
 		t.powerUp(&near[i], inputs.Bipolar, prices)
 	}
-	fits = slices.DeleteFunc(fits, func(f BrokenFit) bool { return len(f.Faults) == 0 })
 	slices.SortStableFunc(fits, cheapest)
 	return fits
 }
@@ -85,8 +84,13 @@ func (t Trace) Explains(c Candidate, f fault.Fault, inputs Inputs) bool {
 // mostPoweredUp is how many of the best fits are followed from states at power-up.
 const mostPoweredUp = 12
 
+// unsettled, in bits, is the price of a fault with which no state at power-up was found that
+// explains the trace: the search may have missed it.
+const unsettled = 2 * Mismatch
+
 // powerUp drops the faults of a fit with which no state at power-up explains the trace. An
-// unknown state excuses any level, and a definite one does not.
+// unknown state excuses any level, and a definite one does not. Where none is left all are kept,
+// at a price.
 func (t Trace) powerUp(f *BrokenFit, bipolar bool, prices [][part.MaxPins + 1]float64) {
 	if f.Mismatches > 0 {
 		return
@@ -107,6 +111,10 @@ func (t Trace) powerUp(f *BrokenFit, bipolar bool, prices [][part.MaxPins + 1]fl
 		case price <= best.Bits+alike:
 			best.Faults = append(best.Faults, one)
 		}
+	}
+	if len(best.Faults) == 0 {
+		f.Bits += unsettled
+		return
 	}
 	*f = best
 }
