@@ -103,13 +103,7 @@ func logRow(r record.Record, all bool) []string {
 	if r.Kind == record.Void {
 		verdict = ""
 	}
-	words := r.Reason
-	if r.Verdict == assay.Pass && r.Note != "" {
-		words = r.Note
-	} else if r.Note != "" {
-		words += " (" + r.Note + ")"
-	}
-	row := []string{strconv.FormatInt(r.Chip, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, chip.DateCode(r), verdict, r.Grade.String(), shorten(words, 72)}
+	row := []string{strconv.FormatInt(r.Chip, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, chip.DateCode(r), verdict, r.Grade.String(), shorten(chip.Remark(r), 72)}
 	if all {
 		what, _, _ := strings.Cut(chip.Words(r), ":")
 		row = slices.Insert(row, 1, strconv.FormatInt(r.Serial, 10), what)

@@ -66,7 +66,7 @@ family, drawer, lot or date-code year; and which pins and causes fail most.
 }
 
 func writeYieldPage(ctx context.Context, s *record.Store, q record.Query, y statistics.Yields, f filter, name string) error {
-	page, err := statistics.PageOf(ctx, s, q, y, f.Words())
+	page, err := statistics.PageOf(ctx, s, q, y, f.Words(), 0)
 	if err != nil {
 		return err
 	}

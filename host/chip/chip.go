@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"chipassay/host/record"
+	"chipassay/host/verdict"
 )
 
 // A Chip is all that is recorded of one chip.
@@ -64,4 +65,16 @@ func DateCode(r record.Record) string {
 		return ""
 	}
 	return fmt.Sprintf("%s (%d)", r.DateCode, r.Year)
+}
+
+// Remark is what a list says of a chip in a few words: why its verdict is what it is, and
+// the note of a person; of a pass with a note that alone.
+func Remark(r record.Record) string {
+	switch {
+	case r.Note == "":
+		return r.Reason
+	case r.Verdict == verdict.Pass:
+		return r.Note
+	}
+	return r.Reason + " (" + r.Note + ")"
 }

@@ -54,7 +54,7 @@ func TestNothingTested(t *testing.T) {
 	y, err := Collect(t.Context(), s, record.Query{}, record.ByYear)
 	require.NoError(t, err)
 	require.Nil(t, y.Groups[0].Fraction)
-	p, err := PageOf(t.Context(), s, record.Query{}, y, "")
+	p, err := PageOf(t.Context(), s, record.Query{}, y, "", 0)
 	require.NoError(t, err)
 	var page bytes.Buffer
 	require.NoError(t, p.WriteHTML(&page))
