@@ -135,8 +135,8 @@ func (v *chipView) fields(r *http.Request, wrong map[string]string) {
 	}
 	now := v.Record
 	v.Correct = []field{
-		{Name: "marking", Label: "Marking", Value: typed("marking", now.Marking)},
-		{Name: "date-code", Label: "Date code; empty for none", Value: typed("date-code", now.DateCode)},
+		{Name: "marking", Label: "Marking", Value: typed("marking", now.Marking), Reading: "part"},
+		{Name: "date-code", Label: "Date code; empty for none", Value: typed("date-code", now.DateCode), Reading: "date"},
 		{Name: "drawer", Label: "Drawer", Value: typed("drawer", now.Drawer)},
 		{Name: "lot", Label: "Lot", Value: typed("lot", now.Lot)},
 		{Name: "operator", Label: "Operator", Value: typed("operator", now.Operator)},
