@@ -86,7 +86,7 @@ func numbersOf(r *http.Request, records *record.Store, most int) (numbers []int6
 		}
 		numbers = append(numbers, n)
 	}
-	if named == nil {
+	if len(named) == 0 {
 		q, err := askedFor(r, records)
 		if err != nil {
 			return nil, err
