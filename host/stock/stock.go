@@ -82,13 +82,20 @@ func partlyOf(r record.Record) (Partly, error) {
 		return p, fmt.Errorf("record %d: %w", r.Serial, err)
 	}
 	p.Tied = d.Tied
-	for _, g := range d.Gates {
-		if g.State == "sound" {
-			p.Gates = append(p.Gates, g.Name)
-		}
-	}
+	p.Gates = soundOf(d)
 	p.GoodFor = goodFor(d, p.Gates)
 	return p, nil
+}
+
+// soundOf are the names of a chip's sound gates.
+func soundOf(d report.Document) []string {
+	sound := []string{}
+	for _, g := range d.Gates {
+		if g.State == "sound" {
+			sound = append(sound, g.Name)
+		}
+	}
+	return sound
 }
 
 // In reports whether the chip is one of a holding.
