@@ -12,6 +12,7 @@ import (
 	"chipassay/host/lot"
 	"chipassay/host/record"
 	"chipassay/host/statistics"
+	"chipassay/host/verdict"
 )
 
 // A lotsView is where the lots stand, and the form that opens one.
@@ -42,6 +43,11 @@ type lotLine struct {
 	Sheet   statistics.LotSheet
 	Address string
 	Tested  string // of the sample, on a picture 100 wide
+}
+
+// Mark is the verdict whose mark the decision has.
+func (l lotLine) Mark() string {
+	return map[lot.Decision]string{lot.Accept: string(verdict.Pass), lot.Reject: string(verdict.Fail)}[l.Decision]
 }
 
 // A plannedLot is a plan that is not kept.
