@@ -100,10 +100,15 @@ func (f filterForm) Fields() []field {
 }
 
 // Open reports whether the fields are to be seen at once.
-func (f filterForm) Open() bool {
-	other := f.Filter
-	other.Text = ""
-	return f.Chips || other != (record.Filter{})
+func (f filterForm) Open() bool { return f.Chips || len(f.Wrong) > 0 }
+
+// Chosen says which chips the fields choose, where they are not to be seen; empty for all.
+func (f filterForm) Chosen() string {
+	if f.Open() {
+		return ""
+	}
+	f.Filter.Text = ""
+	return f.Filter.Words()
 }
 
 // Other is what is wrong with no single field.
