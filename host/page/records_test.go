@@ -22,6 +22,8 @@ import (
 
 	"chipassay/host/bench"
 	"chipassay/host/record"
+	"chipassay/host/report"
+	"chipassay/host/stock"
 )
 
 // recordViews are the pages of the records.
@@ -288,6 +290,7 @@ func TestCorrections(t *testing.T) {
 		}
 		return n
 	}
+	require.Equal(t, http.StatusSeeOther, s.ask(t, "/lots", url.Values{"name": {"depot-1"}, "size": {"500"}, "aql": {"1.0"}, "level": {"II"}}).status)
 	a := s.ask(t, fmt.Sprintf("/chip/%d/correct", n), url.Values{"marking": {"74LS10N"}, "date-code": {"7938"}, "drawer": {"D4"}, "lot": {""}, "operator": {""}, "note": {"cleaned"}})
 	require.Equal(t, http.StatusSeeOther, a.status, a.body)
 	assert.Equal(t, "/chip/1#history", a.header.Get("Location"))
@@ -295,7 +298,13 @@ func TestCorrections(t *testing.T) {
 	for _, words := range []string{"<h1>74LS10N</h1>", "7938: week 38 of 1979", "cleaned", "corrected: ", `<a href="/drawers?drawer=D4#chips">`} {
 		assert.Contains(t, a.body, words)
 	}
-	assert.Equal(t, http.StatusSeeOther, s.ask(t, "/chip/2", nil).status, "record 2 is about chip 1")
+	assert.Equal(t, "/chip/1", s.ask(t, "/chip/2", nil).header.Get("Location"), "record 2 is about chip 1")
+	assert.Equal(t, 1, strings.Count(a.body, "(current)"))
+	assert.Regexp(t, `corrected: [^<]*<strong>\(current\)`, a.body)
+	for _, paper := range []string{"/certificate?n=1", "/report", "/labels?n=1&size=63.5x38.1"} {
+		assert.Contains(t, s.ask(t, paper, nil).body, "7938 (1979)", "%s is of the current record", paper)
+	}
+	assert.Contains(t, s.ask(t, "/report", nil).body, "74LS10N")
 	for _, wrong := range []struct {
 		what string
 		form url.Values
@@ -305,6 +314,7 @@ func TestCorrections(t *testing.T) {
 		{"correct", url.Values{"drawer": {" D4 "}, "note": {"cleaned"}}, "Nothing was changed"},
 		{"correct", url.Values{}, "Nothing was changed"},
 		{"takeback", url.Values{"why": {" "}}, `id="wrong-why">say why`},
+		{"correct", url.Values{"lot": {"depot 1"}}, `id="wrong-lot">there is no lot &#34;depot 1&#34;; similar: depot-1`},
 	} {
 		before := rows()
 		a := s.ask(t, "/chip/1/"+wrong.what, wrong.form)
@@ -398,6 +408,53 @@ func TestPapers(t *testing.T) {
 	var report struct{ Verdict string }
 	require.NoError(t, json.Unmarshal([]byte(s.ask(t, "/chip/2/json", nil).body), &report))
 	assert.Equal(t, "fail", report.Verdict)
+}
+
+// A paper is of a bounded number of chips, and a shelf of a bounded number of lines; both say so.
+func TestTooMany(t *testing.T) {
+	s := serve(t, twoChips)
+	museum(t, s.Bench.Records().Path(), 1500)
+	a := s.ask(t, "/certificate", nil)
+	assert.Equal(t, http.StatusUnprocessableEntity, a.status)
+	assert.Contains(t, a.body, "more than 200 chips")
+	assert.Contains(t, s.ask(t, "/labels?size=63.5x38.1", nil).body, "more than 1000 chips")
+	list := []record.Holding{}
+	for year := range mostHoldings + 3 {
+		list = append(list, record.Holding{Type: "7400", Year: 1900 + year, Tally: record.Tally{Strong: 2, Reject: 1}}, record.Holding{Tally: record.Tally{Reject: 4}})
+	}
+	shelf := shelfOf(stock.Shelves[0], list)
+	assert.Equal(t, []int{2 * (mostHoldings + 3), mostHoldings, 3}, []int{shelf.Sum, len(shelf.Lines), shelf.Left})
+	assert.Equal(t, "100.0", shelf.Lines[0].Wide)
+	shelf = shelfOf(stock.Shelves[3], list[:2])
+	assert.Equal(t, "25.0", shelf.Lines[0].Wide, "of 4 on the fullest line")
+}
+
+// A chip of n pins stands at the lever end of the 28 positions: its pin p is at p on the left, and at
+// 28 - (n - p) on the right.
+func TestPinAt(t *testing.T) {
+	for n := 8; n <= 28; n += 2 {
+		d := report.Document{}
+		for p := 1; p <= n; p++ {
+			d.Pins = append(d.Pins, report.Pin{Number: p, Name: fmt.Sprintf("name of %d", p)})
+		}
+		at := map[int]int{}
+		for p := 1; p <= n; p++ {
+			if p <= n/2 {
+				at[p] = p
+			} else {
+				at[28-(n-p)] = p
+			}
+		}
+		for position := 1; position <= 28; position++ {
+			pin, name := pinAt(d, position)
+			assert.Equal(t, at[position], pin, "%d pins, position %d", n, position)
+			if pin > 0 {
+				assert.Equal(t, fmt.Sprintf("name of %d", pin), name)
+			}
+		}
+	}
+	pin, _ := pinAt(report.Document{}, 5)
+	assert.Zero(t, pin, "version 1 of a report knows no pins")
 }
 
 // museum puts so many chips of the tram museum's seven drawers into a file of records, by
