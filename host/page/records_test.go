@@ -148,7 +148,7 @@ func TestRecordsOfChips(t *testing.T) {
 		assert.Less(t, a.status, 400, "%s\n%s", address, a.body)
 	}
 	for address, words := range map[string][]string{
-		"/drawers":               {">D3</a>", ">cabinet, left</a>", "from point controller A", "PASS, BUT", "NOT TESTED", "95 % interval"},
+		"/drawers":               {">D3</a>", ">cabinet, left</a>", ">7 chips</p>", "from point controller A", "PASS, BUT", "NOT TESTED", "95 % interval"},
 		"/stock":                 {"Good:", "To discard:", "Still good for something:", "Not tested: test again"},
 		"/charts":                {"Commonest failing pins", "Output levels", "Clopper and Pearson"},
 		"/lots":                  {"Without a plan", ">depot-1</a>"},
