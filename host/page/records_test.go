@@ -161,6 +161,7 @@ func TestRecordsOfChips(t *testing.T) {
 		"/drawers?lot=depot-1":   {`value="depot-1"`},
 		"/chip/8":                {`href="/lots/depot-1"`, "Note"},
 		"/charts?drawer=D3":      {"Chips from drawer D3"},
+		"/charts?verdict=fail":   {"All chips in the records"},
 		"/drawers?text=POINT":    {"from point controller A"},
 		"/stock?drawer=nowhere":  {"No chip matches."},
 		"/drawers?part=nothing":  {"No chip matches."},
@@ -184,6 +185,19 @@ func TestRecordsOfChips(t *testing.T) {
 			assert.NotContains(t, a.body, "style=", "%s: the policy of the pages allows no such style", address)
 		}
 	}
+}
+
+// The stock is in the order of the parts' numbers, and each line leads to its own chips.
+func TestStockInOrder(t *testing.T) {
+	s := serve(t, twoChips)
+	for _, part := range []string{"74138", "7420"} { // as text 74138 would come first
+		s.keep(t, func(r *record.Record) { r.Part, r.Type, r.Family = part, part, "74" }, "pass")
+	}
+	body := s.ask(t, "/stock", nil).body
+	assert.Less(t, strings.Index(body, ">7420</a>"), strings.Index(body, ">74138</a>"))
+	r, err := s.Bench.Records().Get(t.Context(), 1)
+	require.NoError(t, err)
+	assert.Contains(t, body, fmt.Sprintf(`href="/drawers?drawer=D3&amp;family=74&amp;from=%[1]d&amp;part=74138&amp;to=%[1]d#chips"`, r.Year))
 }
 
 // Text of a person is inert wherever it stands, also in the address of a lot.
@@ -358,8 +372,10 @@ func TestLots(t *testing.T) {
 	a = s.ask(t, "/lots", form("open"))
 	require.Equal(t, http.StatusSeeOther, a.status, a.body)
 	assert.Equal(t, "/lots/depot-1", a.header.Get("Location"))
+	assert.NotContains(t, s.ask(t, "/lots/depot-1", nil).body, "Its chips")
 	s.keep(t, func(r *record.Record) { r.Lot = "depot-1" }, "pass", "fail", "fail")
 	a = s.ask(t, "/lots/depot-1", nil)
+	assert.Contains(t, a.body, "Its chips")
 	assert.Contains(t, a.body, "Rejected")
 	assert.Contains(t, a.body, "3 of 50 chips of the sample")
 	assert.Contains(t, s.ask(t, "/lots", nil).body, "3 of 50 tested, 2 nonconforming")
@@ -375,8 +391,9 @@ func TestPapers(t *testing.T) {
 	s := serve(t, twoChips)
 	s.keep(t, nil, "pass", "fail", "pass-but")
 	s.keep(t, func(r *record.Record) { r.Drawer = "D4" }, "pass")
+	s.keep(t, func(r *record.Record) { r.Drawer, r.Lot = "D5", "depot-1" }, "pass", "fail")
 	for address, words := range map[string]string{
-		"/certificate?n=2,1": "2 chips: 1 pass, 1 fail", "/certificate?n=1&n=2": "2 chips", "/certificate?drawer=D4": "record 4", "/report?drawer=D3": "Drawer D3",
+		"/certificate?n=2,1": "2 chips: 1 pass, 1 fail", "/certificate?n=1,1": "record 1", "/certificate?lot=depot-1": "Lot depot-1, 2 chips", "/certificate?n=1&n=2": "2 chips", "/certificate?drawer=D4": "record 4", "/report?drawer=D3": "Drawer D3",
 		"/labels?n=1,2&size=63.5x38.1": "no. 2, drawer D3", "/labels?drawer=D4&size=63.5x38.1&skip=3": "no. 4",
 	} {
 		a := s.ask(t, address, nil)
@@ -399,7 +416,7 @@ func TestPapers(t *testing.T) {
 	assert.Len(t, rows, 4, "a header and three chips")
 	assert.Equal(t, `attachment; filename="chips.csv"`, table.header.Get("Content-Disposition"))
 	var list []record.Line
-	require.NoError(t, json.Unmarshal([]byte(s.ask(t, "/export?format=json&verdict=fail", nil).body), &list))
+	require.NoError(t, json.Unmarshal([]byte(s.ask(t, "/export?format=json&verdict=fail&drawer=D3", nil).body), &list))
 	require.Len(t, list, 1)
 	assert.Equal(t, int64(2), list[0].Chip)
 	for line := range strings.Lines(s.ask(t, "/export?format=jsonl", nil).body) {
