@@ -30,7 +30,7 @@ func (s *Server) recordPages(mux *http.ServeMux) {
 		"POST /chip/{number}/takeback": s.takeBack,
 		"POST /lots":                   s.openLot,
 	} {
-		mux.HandleFunc(pattern, s.withRecords(do))
+		mux.HandleFunc(pattern, s.fromRecords(do))
 	}
 	mux.HandleFunc("GET /", func(w http.ResponseWriter, r *http.Request) {
 		s.sayProblem(w, problem{http.StatusNotFound, "There is no such page here."})
@@ -48,8 +48,8 @@ type problem struct {
 
 func (p problem) Error() string { return p.words }
 
-// withRecords answers from the records that are open. What went wrong is said on a page.
-func (s *Server) withRecords(do recordPage) http.HandlerFunc {
+// fromRecords answers from the records that are open. What went wrong is said on a page.
+func (s *Server) fromRecords(do recordPage) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		records := s.Bench.Records()
 		if records == nil {

@@ -220,7 +220,7 @@ func TestHostileRecords(t *testing.T) {
 		if !strings.Contains(a.header.Get("Content-Type"), "html") {
 			continue
 		}
-		for _, bad := range []string{"<script>alert", "<img", "\u202E", "\u2066", "ZgotmplZ"} {
+		for _, bad := range []string{"<script>alert", "<img src=x", "\u202E", "\u2066", "ZgotmplZ"} {
 			assert.NotContains(t, a.body, bad, address)
 		}
 	}
@@ -343,7 +343,7 @@ func TestCorrections(t *testing.T) {
 	}
 	a = s.ask(t, "/chip/1", nil)
 	assert.Contains(t, a.body, "All records of this chip were taken back.")
-	assert.NotContains(t, a.body, "<form", "there is nothing to correct")
+	assert.NotContains(t, a.body, `method="post"`, "there is nothing to correct")
 	assert.Contains(t, s.ask(t, "/drawers", nil).body, "No chips yet")
 	assert.Equal(t, http.StatusUnprocessableEntity, s.ask(t, "/chip/1/correct", url.Values{"note": {"x"}}).status)
 }
