@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/certificate"
+	"chipassay/host/chip"
 	"chipassay/host/record"
 )
 
@@ -42,21 +43,21 @@ func (f *paperFile) chips(cmd *cobra.Command, s *record.Store, args []string) (n
 		err = errors.New("name the records by their numbers, or a lot with --lot: chipassay log lists records")
 	}
 	for _, a := range args {
-		n, wrong := serialOf(a)
+		n, wrong := chip.ParseNumber(a)
 		numbers, err = append(numbers, n), errors.Join(err, wrong)
 	}
 	if err != nil {
 		return nil, nil, err
 	}
 	for i, n := range numbers {
-		history, current, err := whole(cmd.Context(), s, n)
+		c, err := chip.Find(cmd.Context(), s, n)
 		if err != nil {
 			return nil, nil, err
 		}
-		if current != nil {
-			n = current.Serial
+		if c.Current != nil {
+			n = c.Current.Serial
 		}
-		numbers[i], serials = history[0].Serial, append(serials, n)
+		numbers[i], serials = c.Number, append(serials, n)
 	}
 	return numbers, serials, nil
 }

@@ -26,11 +26,11 @@ var (
 func Write(w io.Writer, title string, certificates []Certificate) error {
 	v := struct {
 		PageTitle, Class string
-		Sheets           []page
+		Sheets           []Sheet
 		Last             int64 // serial of the last sheet, below which a signature comes to stand
 	}{PageTitle: title}
 	for _, c := range certificates {
-		p, err := c.page()
+		p, err := c.Sheet()
 		if err != nil {
 			return fmt.Errorf("record %d: %w", c.Record.Serial, err)
 		}

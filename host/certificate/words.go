@@ -88,17 +88,17 @@ func day(t time.Time) string {
 	return t.Format(time.DateOnly)
 }
 
-// A page is a certificate as the templates show it: the document of the test, with what
-// the record says instead.
-type page struct {
+// A Sheet is a certificate as the templates show it: the document of the test, with what
+// the record says instead. The template sheet of report.Page shows it too.
+type Sheet struct {
 	report.Document
 	Certificate
 	Kind string
 	QR   code
 }
 
-// pageOf is the page of a certificate.
-func (c Certificate) page() (page, error) {
+// Sheet is the sheet of a certificate.
+func (c Certificate) Sheet() (Sheet, error) {
 	qr, err := codeOf(c.Record)
 	r, d := c.Record, c.Chip
 	d.Verdict, d.Reason, d.Typed, d.DateCode, d.Note = c.verdict(), r.Reason, c.name(), c.dateCode(), r.Note
@@ -111,23 +111,23 @@ func (c Certificate) page() (page, error) {
 	}
 	d.Findings = append(c.cleared(), d.Findings...)
 	d.Photo = c.photo
-	return page{d, c, c.kind(), qr}, err
+	return Sheet{d, c, c.kind(), qr}, err
 }
 
 // Serial is the number of the record itself.
-func (p page) Serial() int64 { return p.Record.Serial }
+func (p Sheet) Serial() int64 { return p.Record.Serial }
 
 // Number is that of the chip's first record, which is on its bag.
-func (p page) Number() int64 { return p.Record.Chip }
+func (p Sheet) Number() int64 { return p.Record.Chip }
 
 // PageTitle is that of a page of one certificate.
-func (p page) PageTitle() string {
+func (p Sheet) PageTitle() string {
 	kind, _, _ := strings.Cut(p.Kind, ":")
 	return fmt.Sprintf("%s: %s, %s, record %d", kind, p.Typed, p.Headline(), p.Number())
 }
 
 // ChipFacts say what the chip is, by its record.
-func (p page) ChipFacts() []report.Fact {
+func (p Sheet) ChipFacts() []report.Fact {
 	r, tested := p.Record, ""
 	if p.Chip.Typed != "" && p.Chip.Typed != r.Type {
 		tested = "tested as " + p.Chip.Typed
@@ -147,7 +147,7 @@ func (p page) ChipFacts() []report.Fact {
 const momentForm = "2 January 2006, 15:04 UTC"
 
 // OriginFacts say by what means the verdict was reached, and where it is kept.
-func (p page) OriginFacts() []report.Fact {
+func (p Sheet) OriginFacts() []report.Fact {
 	r := p.Record
 	number := report.Fact{Label: "Record", Value: strconv.FormatInt(r.Chip, 10)}
 	if r.Serial != r.Chip {

@@ -27,7 +27,7 @@ func (s served) opens(t *testing.T, view string) context.Context {
 }
 
 // named waits until the label of a pin has some words.
-func named(t *testing.T, page context.Context, pin int, words string) {
+func pinNamed(t *testing.T, page context.Context, pin int, words string) {
 	t.Helper()
 	until(t, page, fmt.Sprintf(`document.querySelector("#pin-%d")?.getAttribute("aria-label").includes(%q)`, pin, words))
 }
@@ -64,22 +64,22 @@ func TestExploreAnOpenInputByKeyboard(t *testing.T) {
 	do(t, page, chromedp.Focus(`[name="part"]`), chromedp.KeyEvent("7410"))
 	until(t, page, `document.querySelector(".reading").textContent.includes("triple 3-input NAND")`)
 	do(t, page, chromedp.KeyEvent(kb.Enter))
-	named(t, page, 12, "output: H")
+	pinNamed(t, page, 12, "output: H")
 	do(t, page, chromedp.Focus("#pin-1"), chromedp.KeyEvent("h"))
-	named(t, page, 1, "driven H")
+	pinNamed(t, page, 1, "driven H")
 	focused(t, page, 1)
 	do(t, page, chromedp.KeyEvent(kb.ArrowDown))
 	focused(t, page, 2)
 	do(t, page, chromedp.KeyEvent(kb.Enter))
-	named(t, page, 2, "driven H")
+	pinNamed(t, page, 2, "driven H")
 	do(t, page, chromedp.KeyEvent(kb.ArrowRight))
 	focused(t, page, 13)
 	do(t, page, chromedp.KeyEvent(" "))
-	named(t, page, 12, "output: L")
+	pinNamed(t, page, 12, "output: L")
 	do(t, page, chromedp.KeyEvent("o"))
-	named(t, page, 13, "open: between, 1.5")
-	named(t, page, 13, "acts as H")
-	named(t, page, 12, "output: L")
+	pinNamed(t, page, 13, "open: between, 1.5")
+	pinNamed(t, page, 13, "acts as H")
+	pinNamed(t, page, 12, "output: L")
 	focused(t, page, 13)
 	do(t, page, chromedp.KeyEvent(kb.ArrowDown)) // an output
 	focused(t, page, 12)
@@ -98,13 +98,13 @@ func TestExploreByHand(t *testing.T) {
 	page := s.opens(t, "/explore")
 	do(t, page, chromedp.Click(".lesson > summary"))
 	do(t, page, chromedp.SendKeys(`[name="part"]`, "7474"), chromedp.SendKeys(`[name="defect"]`, "5 stuck low"), chromedp.Click("form[data-do=explore] .main"))
-	named(t, page, 5, "output: L")
+	pinNamed(t, page, 5, "output: L")
 	do(t, page, chromedp.Click("#pin-2"))
-	named(t, page, 2, "driven H")
+	pinNamed(t, page, 2, "driven H")
 	do(t, page, chromedp.Click(`button[data-do="pulse"]`))
-	named(t, page, 5, "the data sheet gives H: a difference")
+	pinNamed(t, page, 5, "the data sheet gives H: a difference")
 	do(t, page, chromedp.SendKeys(`[name="step"]`, "1D=L\r"))
-	named(t, page, 2, "driven L")
+	pinNamed(t, page, 2, "driven L")
 	do(t, page, chromedp.Evaluate[chromedp.Void](`document.activeElement.blur()`), chromedp.KeyEvent("r"))
 	until(t, page, shows("Stop walking"))
 	do(t, page, chromedp.KeyEvent("r"))
@@ -128,7 +128,7 @@ func TestExploredChipIsLegible(t *testing.T) {
 	require.NoError(t, s.Bench.Explore("7410", "", "8 weak 300 ohms; 12 stuck low"))
 	s.becomes(t, powered)
 	require.NoError(t, s.Bench.Step("3A=H 3B=H 3C=H; 3C=open"))
-	named(t, page, 8, "half lit")
+	pinNamed(t, page, 8, "half lit")
 	legible(t, page, "a difference")
 }
 

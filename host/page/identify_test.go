@@ -15,7 +15,7 @@ import (
 	"chipassay/host/verdict"
 )
 
-func answered(s bench.State) bool {
+func hasAnswer(s bench.State) bool {
 	return s.Work == bench.Idle && s.Identify != nil && s.Identify.Answer != nil
 }
 
@@ -23,7 +23,7 @@ func answered(s bench.State) bool {
 func TestAnswerIsShownAndKept(t *testing.T) {
 	s := serve(t, "")
 	require.NoError(t, s.Bench.Identify(identify.Hint{Marking: "74?? 7938", Pins: 14}, "7410", "8 stuck high"))
-	d := s.becomes(t, answered).Identify.Answer
+	d := s.becomes(t, hasAnswer).Identify.Answer
 	page := s.live(t, "identify")
 	holds(t, page, d.Headline(), d.What(), d.Sentence(), "Marked 74?? 7938", "7938 (1979), by the marking", "Its own test, as a 7410",
 		`aria-label="7410 in a 14-pin dual in-line package, seen from above. Failed: pin 8 (3Y)`, "Parts left as steps were applied. the library: 6", "<option selected>14</option>")

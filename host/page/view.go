@@ -14,6 +14,7 @@ import (
 	"chipassay/host/drawer"
 	"chipassay/host/marking"
 	"chipassay/host/report"
+	"chipassay/host/statistics"
 	"chipassay/vectors/library"
 )
 
@@ -36,6 +37,7 @@ func parsed() *template.Template {
 		}
 		all.Write(text)
 	}
+	all.WriteString(statistics.Pieces())
 	return report.Page(all.String(), template.FuncMap{"link": func(address, words string, here bool) anchor { return anchor{address, words, here} }, "sentence": report.Sentence})
 }
 

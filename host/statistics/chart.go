@@ -32,15 +32,16 @@ const (
 )
 
 // A picture is one in the making: SVG for a page or a print, one string, to be put into
-// HTML as it is. It says in words, for who cannot see it, what it shows, and needs no
-// style of the page around it.
+// HTML as it is. It says in words, for who cannot see it, what it shows. The style of the
+// page has it shrink with the page (class chart): one of its own could not be where a page
+// forbids that.
 type picture struct{ strings.Builder }
 
 // begin starts a picture with its title on it, and desc for who cannot see it.
 func begin(title, desc string) *picture {
 	s := &picture{}
 	fmt.Fprintf(s, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" width="%[1]d" height="%[2]d" role="img" `, width, height)
-	fmt.Fprintf(s, `style="max-width:100%%;height:auto" font-family="system-ui,'Liberation Sans',Arial,sans-serif" font-size="%d" fill="%s">`, textSize, ink)
+	fmt.Fprintf(s, `class="chart" font-family="system-ui,'Liberation Sans',Arial,sans-serif" font-size="%d" fill="%s">`, textSize, ink)
 	fmt.Fprintf(s, "\n<title>%s</title>\n<desc>%s</desc>\n", html.EscapeString(title), html.EscapeString(desc))
 	s.printf(`<rect width="%d" height="%d" fill="%s"/>`, width, height, paper)
 	s.printf(`<text x="%d" y="20" font-size="%d" font-weight="600">%s</text>`, 8, titleSize, html.EscapeString(fit(title, titleSize, width-16)))

@@ -37,7 +37,8 @@ type Group struct {
 	NotTested int      `json:"not_tested"`
 }
 
-func groupOf(key string, t record.Tally) Group {
+// GroupOf is the group of a key.
+func GroupOf(key string, t record.Tally) Group {
 	g := Group{Key: key, Yield: YieldOf(t.Good(), t.Tested()), Doubtful: t.Doubtful, Reject: t.Reject, NotTested: t.NotTested}
 	if g.Tested > 0 {
 		g.Fraction = new(g.Yield.Fraction())
@@ -71,6 +72,9 @@ func (g Group) Interval() string {
 	}
 	return fmt.Sprintf("%.1f to %.1f %%", 100*g.Low, 100*g.High)
 }
+
+// At is where a fraction is on the picture of a yield, 0 to 100.
+func (Group) At(fraction float64) string { return strconv.FormatFloat(100*fraction, 'f', 1, 64) }
 
 // A Pin is a pin of a type, and on how many of its chips it failed.
 type Pin struct {
@@ -129,10 +133,10 @@ func group(ctx context.Context, s *record.Store, q record.Query, by string) (Yie
 	}
 	var all record.Tally
 	for _, c := range counts {
-		y.Groups = append(y.Groups, groupOf(c.Key, c.Tally))
+		y.Groups = append(y.Groups, GroupOf(c.Key, c.Tally))
 		all = all.Sum(c.Tally)
 	}
-	y.Total = groupOf("", all)
+	y.Total = GroupOf("", all)
 	return y, nil
 }
 
