@@ -231,11 +231,7 @@ func dateCodeOf(r *record.Record, typed string) (*marking.DateCode, error) {
 	if typed == "" {
 		return nil, nil
 	}
-	since := 0
-	if f := part.FamilyByName(r.Family); f != nil {
-		since = marking.MadeSince(f)
-	}
-	d, err := marking.ParseDateCode(typed, since, time.Now())
+	d, err := marking.ParseDateCode(typed, marking.MadeSince(part.FamilyByName(r.Family)), time.Now())
 	return &d, err
 }
 

@@ -1,6 +1,7 @@
 package certificate
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -38,15 +39,11 @@ type label struct {
 
 type labelLine struct{ Text, Size string }
 
-// ReadLabels are the records for labels. They must be their chips' current ones.
+// ReadLabels are the certificates for labels, which need no report of the test.
 func ReadLabels(ctx context.Context, s *record.Store, serials []int64) (list []Certificate, err error) {
 	for _, serial := range serials {
-		r, _, err := holding(ctx, s, serial)
+		c, err := read(ctx, s, serial)
 		if err != nil {
-			return nil, err
-		}
-		c, err := New(r, r)
-		if err != nil && len(r.Report) > 0 {
 			return nil, err
 		}
 		list = append(list, c)
@@ -77,12 +74,12 @@ func WriteLabels(w io.Writer, l Layout, skip int, list []Certificate) error {
 		b.X, b.Y = decimal(x), decimal(y)
 		v.Sheets[sheet] = append(v.Sheets[sheet], b)
 	}
-	return report.Execute(w, labels, "labels", v)
+	return report.Execute(w, pages, "labels", v)
 }
 
 // label sets the label of a record.
 func (l Layout) label(c Certificate) (label, error) {
-	qr, err := codeOf(c.Record)
+	qr, err := c.QR()
 	if err != nil {
 		return label{}, err
 	}
@@ -94,7 +91,7 @@ func (l Layout) label(c Certificate) (label, error) {
 			size(math.Ceil(least+leastColumn+2*border+between), math.Ceil(leastHeight+2*border)))
 	}
 	side := min(height, mostCode, max(least, 0.4*l.Width), l.Width-2*border-between-leastColumn)
-	b := label{QR: qr, Code: decimal(side), Verdict: c.verdict()}
+	b := label{QR: qr, Code: decimal(side), Verdict: c.Verdict}
 	column := l.Width - 2*border - between - side
 	text := min(mostText, height/((firstLine+lines-1)*lineHeight))
 	for i, line := range c.labelLines() {
@@ -111,38 +108,38 @@ func (l Layout) label(c Certificate) (label, error) {
 // labelLines are the lines of a label: the part, the grade, the date code with its
 // year, and the chip's number with the drawer. What does not fit is cut at its end.
 func (c Certificate) labelLines() [lines]string {
-	r := c.Record
-	grade := c.verdict().Heading(c.inPart())
-	switch {
-	case c.verdict() == verdict.Pass && r.Grade == verdict.None:
-		grade = "pass, not graded"
-	case c.verdict() == verdict.Pass:
-		grade = r.Grade.String()
-	}
-	switch tied := c.Chip.Tied; {
-	case c.verdict() != verdict.Pass:
-	case len(tied) > 0:
-		grade = "only with " + strings.Join(tied, " ")
-	case c.inPart():
-		grade += ", in part"
-	}
-	if c.Chip.Identified != "" {
-		grade += ", identified"
-	}
-	if c.virtual() {
-		grade = "virtual: " + grade
-	}
-	place := fmt.Sprintf("no. %d", r.Chip)
-	if r.Drawer != "" {
-		name := r.Drawer
+	place := fmt.Sprintf("no. %d", c.Number())
+	if name := c.Record.Drawer; name != "" {
 		if word := "drawer "; len(name) > len(word) && strings.EqualFold(name[:len(word)], word) {
 			name = strings.TrimSpace(name[len(word):])
 		}
 		place += ", drawer " + name
 	}
 	date := "no date code"
-	if d := c.dateCode(); d != nil {
-		date = d.String()
+	if c.DateCode != nil {
+		date = c.DateCode.String()
 	}
-	return [lines]string{r.Type, grade, date, place}
+	return [lines]string{c.Record.Type, c.labelGrade(), date, place}
+}
+
+// labelGrade is the grade of a chip that passed and what it is good for, else the verdict.
+func (c Certificate) labelGrade() string {
+	words := c.Headline()
+	switch {
+	case c.Verdict != verdict.Pass:
+	case len(c.Tied) > 0:
+		words = "only with " + strings.Join(c.Tied, " ")
+	default:
+		words = cmp.Or(c.Grade.String(), "pass, not graded")
+		if len(c.Partial) > 0 {
+			words += ", in part"
+		}
+	}
+	if c.Identified != "" {
+		words += ", identified"
+	}
+	if c.virtual() {
+		words = "virtual: " + words
+	}
+	return words
 }

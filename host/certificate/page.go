@@ -1,12 +1,16 @@
 package certificate
 
 import (
+	"cmp"
 	_ "embed"
 	"fmt"
-	"html/template"
 	"io"
+	"strconv"
+	"strings"
+	"time"
 
 	"chipassay/host/report"
+	"chipassay/host/verdict"
 )
 
 //go:embed page.html
@@ -15,29 +19,108 @@ var pageText string
 //go:embed labels.html
 var labelsText string
 
-// pages are the templates of certificates; labels have a style of their own.
-var (
-	pages  = report.Page(pageText)
-	labels = template.Must(template.New("labels").Parse(labelsText))
-)
+// pages are the templates of certificates and labels; labels have a style of their own.
+var pages = report.Page(pageText + labelsText)
 
 // Write writes certificates as one page that stands alone and prints a chip a
 // sheet, or more where there is much to say. The title is for several.
 func Write(w io.Writer, title string, certificates []Certificate) error {
-	v := struct {
+	if len(certificates) == 1 {
+		title = certificates[0].PageTitle()
+	}
+	return report.Execute(w, pages, "certificates", struct {
 		PageTitle, Class string
-		Sheets           []page
+		Sheets           []Certificate
 		Last             int64 // serial of the last sheet, below which a signature comes to stand
-	}{PageTitle: title}
-	for _, c := range certificates {
-		p, err := c.page()
-		if err != nil {
-			return fmt.Errorf("record %d: %w", c.Record.Serial, err)
-		}
-		v.Sheets, v.Last = append(v.Sheets, p), p.Serial()
+	}{title, "", certificates, certificates[len(certificates)-1].Serial()})
+}
+
+// Kind is how the page begins. Only a pass is certified; a chip that passed with a but is
+// headed with it. A chip of the virtual adapter is none, and nothing certifies it.
+func (c Certificate) Kind() string {
+	switch {
+	case c.Verdict == verdict.Fail:
+		return "No certificate: record of a test that failed"
+	case c.Verdict == verdict.NotTested:
+		return "No certificate: this chip was not tested"
+	case c.virtual():
+		return "Demonstration, no certificate: a virtual chip in the virtual adapter"
+	case c.Verdict == verdict.PassBut:
+		return "No certificate of good standing: " + cmp.Or(strings.Join(c.But, "; "), "something is wrong besides the vectors")
+	case len(c.Tied) > 0:
+		return "Certificate of a test for one use: only with " + strings.Join(c.Tied, " ")
+	case len(c.Partial) > 0:
+		return "Certificate of a test in part"
 	}
-	if len(v.Sheets) == 1 {
-		v.PageTitle = v.Sheets[0].PageTitle()
+	return "Certificate of test"
+}
+
+// virtual reports whether the test was made without hardware.
+func (c Certificate) virtual() bool { return strings.HasPrefix(c.Adapter, "virtual") }
+
+// Name is what the chip is called: its marking, or what was typed for it; one that was
+// identified, what it is.
+func (c Certificate) Name() string {
+	if c.Identified != "" {
+		return c.Record.Type
 	}
-	return report.Execute(w, pages, "certificates", v)
+	return cmp.Or(c.Record.Marking, c.Typed, c.Record.Type)
+}
+
+// PageTitle is that of a page of one certificate.
+func (c Certificate) PageTitle() string {
+	kind, _, _ := strings.Cut(c.Kind(), ":")
+	return fmt.Sprintf("%s: %s, %s, record %d", kind, c.Name(), c.Headline(), c.Number())
+}
+
+// ChipFacts say what the chip is, by its record.
+func (c Certificate) ChipFacts() []report.Fact {
+	r, tested := c.Record, ""
+	if c.Typed != "" && c.Typed != r.Type {
+		tested = "tested as " + c.Typed
+	}
+	return report.Known(
+		report.Fact{Label: "Part", Value: r.Type, More: c.Title},
+		report.Fact{Label: "Family", Value: strings.TrimSuffix(r.Family+", "+c.FamilyTitle, ", ")},
+		report.Fact{Label: "Marking", Value: cmp.Or(r.Marking, "not recorded"), More: tested},
+		report.Fact{Label: "How it is known", Value: c.Identified},
+		c.DateCode.Fact(),
+		report.Fact{Label: "Drawer", Value: r.Drawer},
+		report.Fact{Label: "Lot", Value: r.Lot},
+		report.Fact{Label: "Note", Value: c.OwnNote()},
+	)
+}
+
+const momentForm = "2 January 2006, 15:04 UTC"
+
+// OriginFacts say by what means the verdict was reached, and where it is kept.
+func (c Certificate) OriginFacts() []report.Fact {
+	r := c.Record
+	number := report.Fact{Label: "Record", Value: strconv.FormatInt(r.Chip, 10)}
+	if r.Serial != r.Chip {
+		number.More = fmt.Sprintf("its current record is %d", r.Serial)
+	}
+	if r.Serial != c.Tested.Serial {
+		number.More += fmt.Sprintf(", which corrects what was recorded with the test in record %d, on %s; the measurements are unchanged",
+			c.Tested.Serial, r.Time.Format(momentForm))
+	}
+	imported := ""
+	if r.ImportedSerial != 0 {
+		imported = fmt.Sprintf("record %d of another file", r.ImportedSerial)
+	}
+	return append(report.Known(
+		number,
+		report.Fact{Label: "Other tests of this chip", Value: c.otherTests()},
+		report.Fact{Label: "Tested", Value: moment(c.Tested.Time)},
+		report.Fact{Label: "Operator", Value: r.Operator},
+		report.Fact{Label: "Imported", Value: imported, More: r.ImportedDigest},
+		report.Fact{Label: "Record SHA-256", Value: r.Digest, Mono: true},
+	), c.MeansFacts()...)
+}
+
+func moment(t time.Time) string {
+	if t.IsZero() {
+		return "at a time not recorded"
+	}
+	return t.UTC().Format(momentForm)
 }

@@ -5,8 +5,6 @@ import (
 	"strings"
 
 	"rsc.io/qr"
-
-	"chipassay/host/record"
 )
 
 // quiet is the light margin around a QR code, in modules: ISO/IEC 18004 asks for 4.
@@ -15,14 +13,10 @@ const quiet = 4
 // A code is a QR code.
 type code struct{ *qr.Code }
 
-// codeOf is the QR code of a record: its number and digest.
-func codeOf(r record.Record) (code, error) {
-	c, err := qr.Encode(codeText(r), qr.M)
-	return code{c}, err
-}
-
-func codeText(r record.Record) string {
-	return fmt.Sprintf("CHIPASSAY RECORD %d %s", r.Serial, strings.ToUpper(r.Digest))
+// QR is the code of the current record: its number and digest.
+func (c Certificate) QR() (code, error) {
+	q, err := qr.Encode(fmt.Sprintf("CHIPASSAY RECORD %d %s", c.Serial(), strings.ToUpper(c.Record.Digest)), qr.M)
+	return code{q}, err
 }
 
 // Side is the width and height with the quiet zone, in modules.
