@@ -34,7 +34,7 @@ func (s LotSheet) WriteHTML(w io.Writer) error {
 	}{
 		PageTitle: "A lot of " + fmt.Sprint(p.LotSize), Subtitle: fmt.Sprintf("%d chips", p.LotSize), Caveat: lotCaveat,
 		Plan: append(planFacts(p), report.Fact{Label: "A chip", Value: s.Lot.Decides.Words()}), Worth: worthFacts(p),
-		Chart: template.HTML(lotChart("Operating characteristic", p)),
+		Chart: lotChart(p),
 	}
 	if s.Lot.Name != "" {
 		view.PageTitle = "Lot " + s.Lot.Name

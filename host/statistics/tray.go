@@ -16,16 +16,15 @@ func TrayCharts(t report.Tray) []template.HTML {
 	var levels margins
 	for _, d := range t.Chips {
 		levels.add(d)
-		if year := d.DateCode.Year(); year != 0 {
-			tally := byYear[year]
-			tally.Add(d.Verdict, d.Grade, 1)
-			byYear[year] = tally
-		}
+		tally := byYear[d.DateCode.Year()]
+		tally.Add(d.Verdict, d.Grade, 1)
+		byYear[d.DateCode.Year()] = tally
 	}
+	delete(byYear, 0) // no date code
 	var years []Year
 	for _, year := range slices.Sorted(maps.Keys(byYear)) {
 		if t := byYear[year]; t.Tested() > 0 {
-			years = append(years, Year{Year: year, Good: t.Good(), Bad: t.Tested() - t.Good()})
+			years = append(years, Year{year, YieldOf(t.Good(), t.Tested())})
 		}
 	}
 	return slices.Concat(yearCharts(years), levels.charts())

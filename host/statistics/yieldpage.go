@@ -12,29 +12,44 @@ import (
 	"chipassay/host/report"
 )
 
-// A YieldPage is the page of the chips that were asked for.
+// A YieldPage is the page of the chips that were asked for. Where no chip was tested it has
+// no charts, and says so.
 type YieldPage struct {
 	Yields
-	Chosen string // which chips, in words; empty for all
+	PageTitle, Class, Subtitle, ByName string
+	Years                              []template.HTML // charts
+	Notes                              []string        // on them
 
-	years  []Group // by year, whatever Yields is by; those that have a date code
-	undate Group   // those that have none
 	levels margins
 }
 
-// PageOf gathers what the page shows besides the yields.
+// PageOf gathers what the page shows besides the yields; chosen says which chips they are of,
+// and is empty for all.
 func PageOf(ctx context.Context, s *record.Store, q record.Query, y Yields, chosen string) (YieldPage, error) {
-	p := YieldPage{Yields: y, Chosen: chosen}
-	byYear, err := group(ctx, s, q, record.ByYear)
+	p := YieldPage{Yields: y, PageTitle: "Yield", Subtitle: "All chips in the records", ByName: Names[y.By]}
+	if chosen != "" {
+		p.Subtitle = "Chips " + chosen
+	}
+	counts, err := s.Counts(ctx, q, record.ByYear)
 	if err != nil {
 		return p, err
 	}
-	for _, g := range byYear.Groups {
-		if g.Key == "0" {
-			p.undate = g
-		} else {
-			p.years = append(p.years, g)
+	var years []Year
+	for _, c := range counts {
+		year, good, tested := 0, c.Good(), c.Tested()
+		if year, err = strconv.Atoi(c.Key); err != nil {
+			return p, err
 		}
+		switch {
+		case tested > 0 && year == 0:
+			p.Notes = append(p.Notes, fmt.Sprintf("Without a date code, and in neither chart: %s, of them %d good.", chips(tested), good))
+		case tested > 0:
+			years = append(years, Year{year, YieldOf(good, tested)})
+		}
+	}
+	p.Years = yearCharts(years)
+	if n := y.Total.NotTested; n > 0 {
+		p.Notes = append(p.Notes, "Could not be tested, and in neither chart: "+chips(n)+".")
 	}
 	for r, err := range s.FindReports(ctx, q) {
 		if err != nil {
@@ -63,56 +78,16 @@ var pageText string
 
 var pages = report.Page(pageText)
 
-// WriteHTML writes the page, which stands alone. Where no chip was tested it has no
-// charts, and says so.
-func (p YieldPage) WriteHTML(w io.Writer) error {
-	view := struct {
-		Yields
-		PageTitle, Class, Subtitle, ByName string
-		Years, Levels                      []template.HTML
-		Notes                              []string
-		LevelNote                          string
-	}{Yields: p.Yields, PageTitle: "Yield", Subtitle: "All chips in the records", ByName: Names[p.By], Years: p.yearCharts(), Levels: p.levels.charts()}
-	if p.Chosen != "" {
-		view.Subtitle = "Chips " + p.Chosen
-	}
-	if n := p.undate.Tested; n > 0 {
-		view.Notes = append(view.Notes, "Without a date code, and in neither chart: "+chips(n)+", of them "+strconv.Itoa(p.undate.Good)+" good.")
-	}
-	if n := p.Total.NotTested; n > 0 {
-		view.Notes = append(view.Notes, "Could not be tested, and in neither chart: "+chips(n)+".")
-	}
-	if n := p.levels.left; n > 0 {
-		view.LevelNote = fmt.Sprintf("Left out are %d readings that have no limit, or one that does not hold at the load of the test.", n)
-	}
-	return report.Execute(w, pages, "yield", view)
-}
+// WriteHTML writes the page, which stands alone.
+func (p YieldPage) WriteHTML(w io.Writer) error { return report.Execute(w, pages, "yield", p) }
+
+// Levels are the charts of output levels, and LeftOut how many readings are not in them.
+func (p YieldPage) Levels() []template.HTML { return p.levels.charts() }
+func (p YieldPage) LeftOut() int            { return p.levels.left }
 
 func chips(n int) string {
 	if n == 1 {
 		return "1 chip"
 	}
 	return strconv.Itoa(n) + " chips"
-}
-
-// yearCharts are the date codes and the yields by year; none where no chip with a
-// date code was tested.
-func (p YieldPage) yearCharts() []template.HTML {
-	var years []Year
-	for _, g := range p.years {
-		if year, err := strconv.Atoi(g.Key); err == nil && g.Tested > 0 {
-			years = append(years, Year{Year: year, Good: g.Good, Bad: g.Tested - g.Good})
-		}
-	}
-	return yearCharts(years)
-}
-
-func yearCharts(years []Year) []template.HTML {
-	if len(years) == 0 {
-		return nil
-	}
-	return []template.HTML{
-		template.HTML(yearChart("Chips tested, by year of the date code", years)),
-		template.HTML(yieldChart("Yield, by year of the date code", years)),
-	}
 }
