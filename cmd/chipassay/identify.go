@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/adapter"
+	"chipassay/host/identified"
 	"chipassay/host/identify"
 	"chipassay/host/marking"
 	"chipassay/host/report"
@@ -126,7 +127,7 @@ func (f identifyFlags) virtualChip() (*virtual.Chip, error) {
 }
 
 // identify identifies the chip and gives the document of the answer.
-func (f identifyFlags) identify(cmd *cobra.Command, chip *virtual.Chip) (d report.Identification, err error) {
+func (f identifyFlags) identify(cmd *cobra.Command, chip *virtual.Chip) (d identified.Document, err error) {
 	p, err := f.definitions.identification()
 	if err != nil {
 		return d, err
@@ -152,7 +153,7 @@ func (f identifyFlags) identify(cmd *cobra.Command, chip *virtual.Chip) (d repor
 	if answer.Test != nil {
 		nameAdapter(answer.Test, a)
 	}
-	d = report.Identified(answer, f.hint.Marking, dateRead(f.hint.Marking, answer))
+	d = identified.Of(answer, f.hint.Marking, dateRead(f.hint.Marking, answer))
 	d.Adapter, d.Firmware, d.Started = a.Capabilities.Board, a.Capabilities.Firmware, started.Truncate(time.Second)
 	return d, nil
 }
@@ -197,7 +198,7 @@ func dateRead(marked string, a *identify.Answer) *marking.DateCode {
 }
 
 // report prints the answer and turns it into the exit status.
-func (f identifyFlags) report(cmd *cobra.Command, d report.Identification) (err error) {
+func (f identifyFlags) report(cmd *cobra.Command, d identified.Document) (err error) {
 	out := cmd.OutOrStdout()
 	switch {
 	case f.asJSON:
@@ -220,7 +221,7 @@ func (f identifyFlags) report(cmd *cobra.Command, d report.Identification) (err 
 }
 
 // writeDefinition writes the definition of what was measured, where there is one.
-func (f identifyFlags) writeDefinition(cmd *cobra.Command, d report.Identification) error {
+func (f identifyFlags) writeDefinition(cmd *cobra.Command, d identified.Document) error {
 	if d.Table == nil || d.Table.Definition == "" {
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s was not written: no function table was measured\n", f.define)
 		return nil

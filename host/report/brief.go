@@ -17,52 +17,48 @@ const briefLines = 10
 // briefLabel is how wide its labels are, in characters.
 const briefLabel = 12
 
-// WriteBrief writes the report of one chip in at most ten lines of 80 columns, the last of
-// them the verdict with its reason.
-func (d Document) WriteBrief(w io.Writer, colour bool) error {
-	last, whole := d.verdictLine(colour)
-	lines := []string{clip(fmt.Sprintf("%s %s, %s", d.Type, d.Title, d.FamilyTitle), textWidth)}
-	if d.DateCode != nil {
-		lines[0] = clip(fmt.Sprintf("%s %s, date code %s", d.Type, d.Title, d.DateCode), textWidth)
+// A Brief is what a person at the bench reads first: at most ten lines of 80 columns, the last
+// of them the verdict with its reason.
+type Brief struct {
+	What     string // the chip; may be empty
+	Headline string // the verdict
+	Grade    verdict.Grade
+	Why      string
+	Found    []string // a line each
+	Facts    []Fact   // the most important first
+	Last     Fact     // in any case, where it has a value
+}
+
+// Write writes it. Colour only marks the verdict.
+func (b Brief) Write(w io.Writer, colour bool) error {
+	if b.Grade != verdict.None {
+		b.Headline += ", " + b.Grade.String()
 	}
-	if !whole {
-		lines = append(lines, brief("", d.Sentence(), 3)...)
+	var lines []string
+	if b.What != "" {
+		lines = append(lines, clip(b.What, textWidth))
 	}
-	for _, f := range d.Short() {
+	why := wrap(Printable(b.Why), textWidth-len(b.Headline)-4)
+	if len(why) > 1 {
+		why[0] += " …"
+		lines = append(lines, brief("", Sentence(b.Why), 3)...)
+	}
+	for _, f := range b.Found {
 		lines = append(lines, brief("", f, 1)...)
 	}
-	for _, f := range d.BriefFacts() {
+	for _, f := range b.Facts {
 		lines = append(lines, brief(f.Label, f.Value, 2)...)
 	}
-	lines = lines[:min(len(lines), briefLines-1)]
-	if len(lines) < briefLines-1 {
-		lines = append(lines, brief("More", "--full adds all levels, wrong readings and what was not tested", 1)...)
+	var last []string
+	if b.Last.Value != "" {
+		last = brief(b.Last.Label, b.Last.Value, 1)
 	}
-	for _, line := range lines {
-		if _, err := fmt.Fprintln(w, Printable(line)); err != nil {
-			return err
-		}
+	if most := briefLines - 1 - len(last); len(lines) > most {
+		lines = append(lines[:most-1], strings.TrimSuffix(lines[most-1], " …")+" …")
 	}
-	_, err := fmt.Fprintln(w, last)
+	lines = append(lines, last...)
+	_, err := fmt.Fprintln(w, strings.Join(append(lines, paint(b.Headline, colour)+"  "+why[0]), "\n"))
 	return err
-}
-
-// verdictLine is the verdict with its reason, and whether all of the reason fits.
-func (d Document) verdictLine(colour bool) (line string, whole bool) {
-	head := d.Headline()
-	if d.Verdict == verdict.Pass && d.Grade != verdict.None && len(d.Tied) == 0 {
-		head += ", " + d.Grade.String()
-	}
-	return verdictLine(head, strings.TrimPrefix(d.Why(), "in part: "), colour) // the head says so
-}
-
-// verdictLine is a headline with a reason, and whether all of the reason fits.
-func verdictLine(head, why string, colour bool) (line string, whole bool) {
-	lines := wrap(Printable(why), textWidth-len(head)-4)
-	if whole = len(lines) == 1; !whole {
-		lines[0] += " …"
-	}
-	return paint(head, colour) + "  " + lines[0], whole
 }
 
 // brief is a text with a label on so many lines at most.
@@ -77,6 +73,21 @@ func brief(label, text string, most int) []string {
 		label = ""
 	}
 	return lines
+}
+
+// WriteBrief writes the report of one chip in at most ten lines of 80 columns, the last of
+// them the verdict with its reason.
+func (d Document) WriteBrief(w io.Writer, colour bool) error {
+	b := Brief{What: fmt.Sprintf("%s %s, %s", d.Type, d.Title, d.FamilyTitle), Headline: d.Headline(),
+		Why:   strings.TrimPrefix(d.Why(), "in part: "), // the headline says so
+		Found: d.Short(), Facts: d.BriefFacts(), Last: Fact{Label: "More", Value: "--full adds all levels, wrong readings and what was not tested"}}
+	if d.DateCode != nil {
+		b.What = fmt.Sprintf("%s %s, date code %s", d.Type, d.Title, d.DateCode)
+	}
+	if d.Verdict == verdict.Pass && len(d.Tied) == 0 {
+		b.Grade = d.Grade
+	}
+	return b.Write(w, colour)
 }
 
 // Short are the first of what was found, besides what the verdict says: of another part than

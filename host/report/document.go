@@ -196,9 +196,10 @@ func ReadDocument(object []byte) (d Document, err error) {
 }
 
 // WriteJSON writes the document as one object.
-func (d Document) WriteJSON(w io.Writer) error { return writeJSON(w, d) }
+func (d Document) WriteJSON(w io.Writer) error { return WriteJSON(w, d) }
 
-func writeJSON(w io.Writer, object any) error {
+// WriteJSON writes an object for other programs, and to be kept.
+func WriteJSON(w io.Writer, object any) error {
 	e := json.NewEncoder(w)
 	e.SetEscapeHTML(false)
 	e.SetIndent("", "  ")

@@ -25,7 +25,7 @@ var styleText string
 // be in a page as it is; all other text is escaped.
 var pieces = template.Must(template.New("pieces").Funcs(template.FuncMap{
 	"style":         func() template.CSS { return template.CSS(styleText) },
-	"level":         sheetLevel,
+	"level":         SheetLevel,
 	"marginMeaning": func() string { return MarginMeaning },
 }).Parse(piecesText))
 
@@ -42,16 +42,6 @@ func Page(text string, own ...template.FuncMap) *template.Template {
 }
 
 var page = Page(pageText)
-
-//go:embed identified.html
-var identifiedText string
-
-var identifiedPage = Page(identifiedText)
-
-// WriteHTML writes what a chip is as a page that stands alone.
-func (d Identification) WriteHTML(w io.Writer) error {
-	return Execute(w, identifiedPage, "identified", d)
-}
 
 // Execute writes a page, with a replacement for what would turn the direction of the text
 // around it: a hostile note could make a line read as another.
@@ -129,12 +119,7 @@ func (d Document) WorstGroups() []levelGroup {
 }
 
 // Class is the verdict as a class of the style sheet.
-func (d Document) Class() string {
-	if d.Verdict.Known() {
-		return string(d.Verdict)
-	}
-	return string(verdict.NotTested)
-}
+func (d Document) Class() string { return d.Verdict.Class() }
 
 // Sentence is why the verdict is what it is, as a sentence.
 func (d Document) Sentence() string { return Sentence(d.Why()) }
@@ -162,5 +147,5 @@ func (d Document) Subtitle() string {
 	return text
 }
 
-// MoreFailures is how many failures the document does not list.
-func (d Document) MoreFailures() int { return d.FailureCount - len(d.Failures) }
+// MoreThan is how many more readings are wrong than those of a list.
+func (d Document) MoreThan(list []Failure) int { return d.FailureCount - len(list) }

@@ -111,7 +111,7 @@ func fixed(x float64, digits int) string {
 // decimal writes a number of a table with all its digits, at least so many
 // behind the point: a limit of 0.0001 mA is not one of 0.000 mA.
 func decimal(x float64, digits int) string {
-	text := strconv.FormatFloat(micro(x), 'f', -1, 64)
+	text := strconv.FormatFloat(Rounded(x), 'f', -1, 64)
 	_, behind, _ := strings.Cut(text, ".")
 	if len(behind) < digits {
 		return fixed(x, digits)

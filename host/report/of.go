@@ -50,16 +50,16 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 		d.Failures = append(d.Failures, Failure{f.Pin, d.pinName(f.Pin), f.Step, f.Inputs, f.Expected.String(), f.Observed.String()})
 	}
 	for _, m := range r.Margins {
-		d.Margins = append(d.Margins, Margin{m.Pin, d.pinName(m.Pin), micro(m.Volts), micro(m.VIL)})
+		d.Margins = append(d.Margins, Margin{m.Pin, d.pinName(m.Pin), Rounded(m.Volts), Rounded(m.VIL)})
 	}
 	for _, c := range r.ContactVolts {
-		d.Contact = append(d.Contact, Contact{string(c.Step), c.Look, c.Position, micro(c.Volts)})
+		d.Contact = append(d.Contact, Contact{string(c.Step), c.Look, c.Position, Rounded(c.Volts)})
 	}
 	if r.SupplyCurrentMA >= 0 {
 		d.SupplyCurrentMA = &r.SupplyCurrentMA
 	}
 	if r.SupplyVolts > 0 {
-		d.SupplyVolts = new(micro(r.SupplyVolts))
+		d.SupplyVolts = new(Rounded(r.SupplyVolts))
 	}
 	if l := r.Levels; l != nil {
 		d.LevelsUnmeasured, d.FamilyCheck = orEmpty(l.Unmeasured), l.Family
@@ -106,16 +106,16 @@ func levelsOf(r *assay.Result) []Level {
 				continue
 			}
 			pin := cmp.Or(m.Pin, v.VCC()) // the supply current is the supply pin's
-			l := Level{Pin: pin, Name: pinName(v, pin), Quantity: q.Symbol, Value: micro(m.Value), Unit: q.Unit, Uncertainty: micro(m.Uncertainty),
+			l := Level{Pin: pin, Name: pinName(v, pin), Quantity: q.Symbol, Value: Rounded(m.Value), Unit: q.Unit, Uncertainty: Rounded(m.Uncertainty),
 				Bound: "max", Standing: standingWords(m)}
 			if m.Quantity == levels.VOH {
 				l.Bound = "min"
 			}
 			if !math.IsNaN(m.Limit) {
-				l.Limit = new(micro(m.Limit))
+				l.Limit = new(Rounded(m.Limit))
 			}
 			if m.LoadMA > 0 {
-				l.LoadMA, l.RatedMA = new(micro(m.LoadMA)), new(micro(m.RatedMA))
+				l.LoadMA, l.RatedMA = new(Rounded(m.LoadMA)), new(Rounded(m.RatedMA))
 			}
 			list = append(list, l)
 		}
@@ -174,8 +174,8 @@ func pinName(v *part.Variant, n int) string {
 	return v.Pins[n-1].Name
 }
 
-// micro rounds to millionths, which no reading resolves.
-func micro(x float64) float64 { return math.Round(x*1e6) / 1e6 }
+// Rounded rounds to millionths, which no reading resolves.
+func Rounded(x float64) float64 { return math.Round(x*1e6) / 1e6 }
 
 // orEmpty makes an array of nothing, not a null.
 func orEmpty[T any](list []T) []T {

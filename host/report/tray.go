@@ -57,7 +57,7 @@ func (t Tray) When() string {
 // WriteJSON writes the run as one object: title, pass, pass_but, fail and not_tested
 // (counts), and chips, an array of documents.
 func (t Tray) WriteJSON(w io.Writer) error {
-	return writeJSON(w, struct {
+	return WriteJSON(w, struct {
 		Title     string     `json:"title"`
 		Pass      int        `json:"pass"`
 		PassBut   int        `json:"pass_but"`

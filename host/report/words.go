@@ -99,22 +99,18 @@ func Sentence(text string) string {
 	return text
 }
 
-// Sentences are the lines as sentences, without those that say what the reason says.
-func (d Document) Sentences(lines []string) []string {
-	var out []string
+// Sentences are the lines as sentences, without those that the verdict's reason says.
+func (d Document) Sentences(lines []string) (sentences []string) {
 	for _, line := range lines {
-		if line != d.Reason {
-			out = append(out, Sentence(line))
+		if line != d.Reason && line != d.Why() {
+			sentences = append(sentences, Sentence(line))
 		}
 	}
-	return out
+	return sentences
 }
 
-// Found are what was found, sentences: the cause, what is wrong with a chip that
-// passed, and the rest.
-func (d Document) Found() []string {
-	return slices.DeleteFunc(d.Sentences(slices.Concat(d.But, d.Findings)), func(f string) bool { return f == d.Sentence() })
-}
+// Found are what was found besides, sentences.
+func (d Document) Found() []string { return d.Sentences(d.Findings) }
 
 // period is the week that a date code was taken for, its first and last day.
 func (c *DateCode) period() (from, to time.Time) {
@@ -300,6 +296,18 @@ func (d Document) MeansFacts() []Fact {
 		{Label: "Definition SHA-256", Value: cmp.Or(d.DefinitionSHA256, "none"), Mono: true},
 		{Label: "Vectors SHA-256", Value: cmp.Or(d.VectorsSHA256, "none"), Mono: true},
 	}
+}
+
+// GradeFacts say what each grade asks for, and how sure the tester is.
+func (d Document) GradeFacts() (facts []Fact) {
+	for _, c := range d.GradeCriteria {
+		label := c.Grade.String()
+		if c.Grade == d.Grade {
+			label += " (this chip)"
+		}
+		facts = append(facts, Fact{Label: label, Value: c.Asks})
+	}
+	return append(facts, Fact{Label: "tester's uncertainty", Value: d.TesterUncertainty})
 }
 
 // MarginMeaning says what the inputs of MarginLines have in common.

@@ -25,16 +25,13 @@ func (m *margins) add(d report.Document) {
 		case d.Verdict == verdict.NotTested || l.Quantity != "VOL" && l.Quantity != "VOH":
 		case l.Limit == nil || l.Standing == report.NotJudged:
 			m.left++
-		case l.Quantity == "VOL":
-			m.vol = append(m.vol, millionths(*l.Limit-l.Value))
+		case l.Quantity == "VOL": // rounded, so that a level that equals its limit is inside
+			m.vol = append(m.vol, report.Rounded(*l.Limit-l.Value))
 		default:
-			m.voh = append(m.voh, millionths(l.Value-*l.Limit))
+			m.voh = append(m.voh, report.Rounded(l.Value-*l.Limit))
 		}
 	}
 }
-
-// millionths keeps a level that equals its limit inside.
-func millionths(x float64) float64 { return math.Round(x*1e6) / 1e6 }
 
 // charts are the margins of VOL and of VOH, of what was measured.
 func (m margins) charts() (charts []template.HTML) {

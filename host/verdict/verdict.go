@@ -35,6 +35,9 @@ func (v Verdict) OrNotTested() Verdict {
 	return NotTested
 }
 
+// Class is the verdict as a class of pages and style sheets.
+func (v Verdict) Class() string { return string(v.OrNotTested()) }
+
 // String is the verdict within a sentence. What is not known to be another is not tested.
 func (v Verdict) String() string {
 	switch v {
