@@ -5,6 +5,8 @@ import (
 	"strings"
 
 	"rsc.io/qr"
+
+	"chipassay/host/report"
 )
 
 // quiet is the light margin around a QR code, in modules: ISO/IEC 18004 asks for 4.
@@ -24,17 +26,5 @@ func (c code) Side() int { return c.Size + 2*quiet }
 
 // Path draws the dark modules in SVG, one unit a module, the quiet zone left free.
 func (c code) Path() string {
-	var b strings.Builder
-	for y := range c.Size {
-		for x := 0; x < c.Size; x++ {
-			start := x
-			for c.Black(x, y) {
-				x++
-			}
-			if n := x - start; n > 0 {
-				fmt.Fprintf(&b, "M%d %dh%dv1h-%dz", start+quiet, y+quiet, n, n)
-			}
-		}
-	}
-	return b.String()
+	return report.Cells(c.Side(), c.Side(), func(x, y int) bool { return c.Black(x-quiet, y-quiet) })
 }

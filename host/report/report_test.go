@@ -352,15 +352,15 @@ func TestSelfContained(t *testing.T) {
 func TestDrawing(t *testing.T) {
 	d := *bad(t).Drawing()
 	require.Len(t, d.Pins, 14)
-	at := func(n int) rect { return d.Pins[n-1].Leg }
+	at := func(n int) drawnPin { return d.Pins[n-1] }
 	for n := 1; n <= 7; n++ {
 		assert.Equal(t, at(n).Y, at(15-n).Y, "pin %d faces pin %d", n, 15-n)
-		assert.Less(t, at(n).X, at(15-n).X)
+		assert.Less(t, at(n).Edge, at(15-n).Edge)
 	}
 	assert.Less(t, at(1).Y, at(2).Y)
 	for _, p := range d.Pins {
 		assert.Equal(t, p.Number == 12, p.State == "failed", "pin %d", p.Number)
-		assert.LessOrEqual(t, p.Leg.Y+p.Leg.H, d.Height)
+		assert.Less(t, p.Y+legHeight, d.Bottom)
 	}
 	assert.Contains(t, d.Alt, "Failed: pin 12 (1Y)")
 }
