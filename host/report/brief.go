@@ -1,10 +1,8 @@
 package report
 
 import (
-	"cmp"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"chipassay/host/verdict"
@@ -104,19 +102,8 @@ func (d Document) Short() []string {
 // important first.
 func (d Document) BriefFacts() []Fact {
 	var levels []string
-	for _, l := range d.Worst() {
-		text := fmt.Sprintf("%s %s %s", l.Quantity, fixed(l.Value, digitsOf(l)), l.Unit)
-		if l.Limit != nil {
-			text += fmt.Sprintf(" (%s %s)", sign(l), decimal(*l.Limit, digitsOf(l)))
-		}
-		levels = append(levels, text)
-	}
-	var supply []string
-	if d.SupplyCurrentMA != nil {
-		supply = append(supply, fmt.Sprintf("%.1f mA", *d.SupplyCurrentMA))
-	}
-	if d.SupplyVolts != nil {
-		supply = append(supply, fmt.Sprintf("%.2f V at the chip", *d.SupplyVolts))
+	for _, g := range d.LevelGroups() {
+		levels = append(levels, g.Worst.Short)
 	}
 	gates := d.gateWords()
 	if d.Class() == string(verdict.NotTested) {
@@ -140,7 +127,7 @@ func (d Document) BriefFacts() []Fact {
 		{Label: "Gates", Value: gates},
 		{Label: "Family", Value: family},
 		{Label: "Levels", Value: strings.Join(levels, ", ")},
-		{Label: "Supply", Value: strings.Join(supply, ", ")},
+		{Label: "Supply", Value: d.supplyWords()},
 		{Label: "Why", Value: why},
 		{Label: "Unmeasured", Value: strings.Join(d.LevelsUnmeasured, "; ")},
 		{Label: "Not tested", Value: prefixed("pins ", d.PinWords(d.Partial))},
@@ -153,25 +140,4 @@ func prefixed(prefix, text string) string {
 		return ""
 	}
 	return prefix + text
-}
-
-// Worst is of every quantity the reading nearest its limit, or beyond it; of one without a
-// limit the largest.
-func (d Document) Worst() (worst []Level) {
-	strain := func(l Level) float64 {
-		switch {
-		case l.Limit == nil:
-			return l.Value
-		case l.Bound == "min":
-			return *l.Limit - l.Value
-		}
-		return l.Value - *l.Limit
-	}
-	for _, q := range quantities {
-		of := slices.DeleteFunc(slices.Clone(d.Levels), func(l Level) bool { return l.Quantity != q.Symbol })
-		if len(of) > 0 {
-			worst = append(worst, slices.MaxFunc(of, func(a, b Level) int { return cmp.Compare(strain(a), strain(b)) }))
-		}
-	}
-	return worst
 }

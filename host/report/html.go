@@ -104,20 +104,6 @@ func (t Tray) WriteHTML(w io.Writer) error {
 // Plain reports whether a chip passed whole, with no but.
 func (d Document) Plain() bool { return d.Verdict == verdict.Pass && len(d.Partial) == 0 }
 
-// WorstGroups are the worst levels of a chip that passed whole, so that its report is one
-// page; nil for others.
-func (d Document) WorstGroups() []levelGroup {
-	if !d.Plain() {
-		return nil
-	}
-	d.Levels = d.Worst()
-	groups := d.LevelGroups()
-	for i, g := range groups {
-		g.Rows[0].Name = groups[i].Title + ", " + g.Rows[0].Name
-	}
-	return groups
-}
-
 // Class is the verdict as a class of the style sheet.
 func (d Document) Class() string { return d.Verdict.Class() }
 

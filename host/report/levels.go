@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -24,10 +25,10 @@ var quantities = []struct {
 
 // A levelGroup is the readings of one quantity, by pin.
 type levelGroup struct {
-	Symbol string
-	Title  string // "VOL, output low"
-	Top    string // end of the scale of the bars: "5 V"
-	Rows   []levelRow
+	Title string // "VOL, output low"
+	Top   string // end of the scale of the bars: "5 V"
+	Rows  []levelRow
+	Worst levelRow // nearest its limit, or beyond it; of those without a limit the largest
 }
 
 // A levelRow is a reading in the words of the report.
@@ -36,52 +37,71 @@ type levelRow struct {
 	Measured string // without unit: "0.23 ± 0.01"
 	Max      string // the limit: "≤ 0.40 V", "≥ 2.40 V", or "none"
 	Load     string // of an output level, mA of the rated mA: "5.24 of 16"; else empty
+	Short    string // "VOL 0.23 V (≤ 0.40)"
 	Bar      bar
 }
 
 // Outside reports whether the reading is outside its limit.
-func (r levelRow) Outside() bool { return r.Standing == "outside" }
+func (l Level) Outside() bool { return l.Standing == "outside" }
+
+// strain is how far the reading is beyond its limit, V or mA; without a limit its value.
+func (l Level) strain() float64 {
+	switch {
+	case l.Limit == nil:
+		return l.Value
+	case l.Bound == "min":
+		return *l.Limit - l.Value
+	}
+	return l.Value - *l.Limit
+}
 
 // LevelGroups sorts the readings by quantity.
 func (d Document) LevelGroups() (groups []levelGroup) {
 	for _, q := range quantities {
-		var levels []Level
-		for _, l := range d.Levels {
-			if l.Quantity == q.Symbol {
-				levels = append(levels, l)
-			}
-		}
-		if levels == nil {
+		levels := slices.DeleteFunc(slices.Clone(d.Levels), func(l Level) bool { return l.Quantity != q.Symbol })
+		if len(levels) == 0 {
 			continue
 		}
 		top := scaleTop(q.Unit, levels)
-		g := levelGroup{Symbol: q.Symbol, Title: q.Symbol + ", " + q.Title, Top: decimal(top, 0) + " " + q.Unit}
+		g := levelGroup{Title: q.Symbol + ", " + q.Title, Top: decimal(top, 0) + " " + q.Unit}
 		for _, l := range levels {
-			r := levelRow{Level: l, Measured: fixed(l.Value, q.Digits) + " ± " + fixed(l.Uncertainty, q.Digits), Max: "none", Bar: drawBar(l, top)}
-			if l.Limit != nil {
-				r.Max = fmt.Sprintf("%s %s %s", sign(l), decimal(*l.Limit, q.Digits), q.Unit)
-			}
-			if l.LoadMA != nil && l.RatedMA != nil {
-				r.Load = fmt.Sprintf("%.2f of %s", *l.LoadMA, decimal(*l.RatedMA, 0))
-			}
-			r.Bar.Title = fmt.Sprintf("%s of pin %d (%s)", q.Symbol, l.Pin, l.Name)
-			r.Bar.Desc = fmt.Sprintf("%s %s on a scale from 0 to %s; limit %s; %s", r.Measured, l.Unit, g.Top, r.Max, l.Standing)
-			g.Rows = append(g.Rows, r)
+			g.Rows = append(g.Rows, l.row(q.Digits, top, g.Top))
 		}
+		g.Worst = slices.MaxFunc(g.Rows, func(a, b levelRow) int { return cmp.Compare(a.strain(), b.strain()) })
 		groups = append(groups, g)
 	}
 	return groups
 }
 
-// sign is that of a reading's limit.
-func sign(l Level) string { return map[string]string{"max": "≤", "min": "≥"}[l.Bound] }
-
-// digitsOf is how many digits a reading has behind the point.
-func digitsOf(l Level) int {
-	if l.Unit == "V" {
-		return 2
+// row puts a reading into words, with so many digits behind the point and a bar that ends at
+// the top of the scale.
+func (l Level) row(digits int, top float64, scale string) levelRow {
+	r := levelRow{Level: l, Measured: fixed(l.Value, digits) + " ± " + fixed(l.Uncertainty, digits), Max: "none", Bar: drawBar(l, top)}
+	r.Short = fmt.Sprintf("%s %s %s", l.Quantity, fixed(l.Value, digits), l.Unit)
+	if l.Limit != nil {
+		limit := map[string]string{"max": "≤ ", "min": "≥ "}[l.Bound] + decimal(*l.Limit, digits)
+		r.Max, r.Short = limit+" "+l.Unit, fmt.Sprintf("%s (%s)", r.Short, limit)
 	}
-	return 3
+	if l.LoadMA != nil && l.RatedMA != nil {
+		r.Load = fmt.Sprintf("%.2f of %s", *l.LoadMA, decimal(*l.RatedMA, 0))
+	}
+	r.Bar.Title = fmt.Sprintf("%s of pin %d (%s)", l.Quantity, l.Pin, l.Name)
+	r.Bar.Desc = fmt.Sprintf("%s %s on a scale from 0 to %s; limit %s; %s", r.Measured, l.Unit, scale, r.Max, l.Standing)
+	return r
+}
+
+// WorstGroups are the worst levels of a chip that passed whole, so that its report is one
+// page; nil for others.
+func (d Document) WorstGroups() []levelGroup {
+	if !d.Plain() {
+		return nil
+	}
+	groups := d.LevelGroups()
+	for i, g := range groups {
+		g.Worst.Name = g.Title + ", " + g.Worst.Name
+		groups[i].Rows = []levelRow{g.Worst}
+	}
+	return groups
 }
 
 // LevelNotes are what there is to say below the table of levels.

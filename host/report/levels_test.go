@@ -153,7 +153,7 @@ func TestBars(t *testing.T) {
 	limits := map[string][]bar{}
 	for _, g := range measured(t).LevelGroups() {
 		for _, r := range g.Rows {
-			limits[g.Top+" "+g.Symbol] = append(limits[g.Top+" "+g.Symbol], r.Bar)
+			limits[g.Top+" "+r.Quantity] = append(limits[g.Top+" "+r.Quantity], r.Bar)
 		}
 	}
 	for key, want := range map[string][]bar{

@@ -219,23 +219,16 @@ func (d Document) TestFacts() []Fact {
 	if m := d.Memory; m != nil {
 		march = fmt.Sprintf("%s on %d words of %d bits", m.Test, m.Words, m.Bits)
 	}
-	facts := []Fact{
+	facts := append([]Fact{
 		{Label: "Vectors", Value: VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds), More: d.Method},
 		{Label: "Memory", Value: march},
 		{Label: "Compared", Value: d.Comparison},
 		{Label: "Runs", Value: runs},
 		{Label: "Wrong readings", Value: wrong},
-	}
-	for _, line := range d.Coverage.Lines() {
-		facts = append(facts, Fact{Label: line[0], Value: line[1]})
-	}
-	current := Fact{Label: "Supply current", Value: "not measured"}
-	if d.SupplyCurrentMA != nil {
-		current.Value, current.More = fmt.Sprintf("%.1f mA", *d.SupplyCurrentMA), "at the end of power-up"
-	}
-	volts := ""
-	if d.SupplyVolts != nil {
-		volts = fmt.Sprintf("%.2f V", *d.SupplyVolts)
+	}, d.Coverage.Facts()...)
+	supply := Fact{Label: "Supply", Value: "not measured"}
+	if words := d.supplyWords(); words != "" {
+		supply.Value, supply.More = words, "at the end of power-up"
 	}
 	return Known(append(facts,
 		d.troubleFact(),
@@ -243,9 +236,20 @@ func (d Document) TestFacts() []Fact {
 		Fact{Label: "Pins not tested", Value: d.PinWords(d.Partial)},
 		Fact{Label: "Pins that failed", Value: d.PinWords(d.PinsFailed)},
 		Fact{Label: "Gates", Value: d.gateWords()},
-		current,
-		Fact{Label: "Supply at the chip", Value: volts, More: "between its own supply pins"},
+		supply,
 		Fact{Label: "Grade", Value: d.Grade.String(), More: strings.Join(d.GradeReasons, "; ")})...)
+}
+
+// supplyWords are what was measured of the supply: "6.2 mA, 4.82 V at the chip".
+func (d Document) supplyWords() string {
+	var words []string
+	if d.SupplyCurrentMA != nil {
+		words = append(words, fmt.Sprintf("%.1f mA", *d.SupplyCurrentMA))
+	}
+	if d.SupplyVolts != nil {
+		words = append(words, fmt.Sprintf("%.2f V at the chip", *d.SupplyVolts))
+	}
+	return strings.Join(words, ", ")
 }
 
 // troubleFact says what kept the chip from being tested. What is still there after the chip
