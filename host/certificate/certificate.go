@@ -111,6 +111,7 @@ func contradiction(r record.Record, t report.Document) string {
 func (c *Certificate) takeRecord() {
 	r := c.Record
 	c.Verdict, c.Reason, c.DateCode, c.Note = r.Verdict.OrNotTested(), r.Reason, c.dateCode(), r.Note
+	c.Started, c.Place = c.Tested.Time.UTC(), "" // the place in a run is none in a drawer
 	c.DefinitionSHA256, c.VectorsSHA256, c.Adapter, c.Firmware = r.DefinitionSHA256, r.VectorsSHA256, r.Adapter, r.Firmware
 	if c.Grade != r.Grade {
 		c.Grade, c.GradeReasons = r.Grade, nil

@@ -244,7 +244,7 @@ func TestThePageTellsOfTheTestsBeforeIt(t *testing.T) {
 	require.NotContains(t, page(failed.Serial), "Other tests of this chip")
 	second := appended(t, s, again)
 	words := page(second.Serial)
-	require.Contains(t, words, "Other tests of this chip replaces record 1, fail Tested")
+	require.Contains(t, words, "Other tests of this chip replaces record 1, fail Operator")
 	require.Contains(t, words, "This record replaces record 1, fail, of "+failed.Time.Format("2 January 2006, 15:04")+" UTC: "+failed.Reason)
 
 	third := tested(t, "fail.json")

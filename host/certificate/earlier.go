@@ -50,7 +50,7 @@ func (c Certificate) cleared() (lines []string) {
 		if !test.Nonconforming(record.ByLevels) {
 			continue
 		}
-		words := fmt.Sprintf("record %d, %s, of %s", test.Serial, verdictOf(test), moment(test.Time))
+		words := fmt.Sprintf("record %d, %s, of %s", test.Serial, verdictOf(test), report.Moment(test.Time.UTC()))
 		if v != nil {
 			lines = append(lines, report.Sentence(fmt.Sprintf("%s was voided by record %d: %s", words, v.Serial, v.Reason)))
 		} else {

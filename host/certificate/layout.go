@@ -1,9 +1,11 @@
 package certificate
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -37,9 +39,6 @@ type Layout struct {
 
 // Layout lays out the labels.
 func (w LayoutWords) Layout() (Layout, error) {
-	if w.Size == "" {
-		return Layout{}, fmt.Errorf("%w: name the size of a label in mm: --size 63.5x38.1", ErrLayout)
-	}
 	var l Layout
 	for _, p := range papers {
 		if strings.EqualFold(p.name, w.Paper) {
@@ -50,14 +49,18 @@ func (w LayoutWords) Layout() (Layout, error) {
 		return l, fmt.Errorf("%w: paper %q is not known: A4 or letter", ErrLayout, w.Paper)
 	}
 	var marginX, marginY float64
+	w.Size = cmp.Or(w.Size, "0")
 	for _, f := range []struct {
 		flag, typed string
 		x, y        *float64
 	}{{"--size", w.Size, &l.Width, &l.Height}, {"--margin", w.Margin, &marginX, &marginY}, {"--gap", w.Gap, &l.GapX, &l.GapY}} {
 		var err error
-		if *f.x, *f.y, err = millimetres(f.typed, f.flag != "--size"); err != nil {
+		if *f.x, *f.y, err = millimetres(f.typed); err != nil {
 			return l, fmt.Errorf("%w: %s %s: %w", ErrLayout, f.flag, f.typed, err)
 		}
+	}
+	if l.Width*l.Height == 0 || !strings.ContainsAny(w.Size, "xX×") {
+		return l, fmt.Errorf("%w: name the size of a label in mm: --size 63.5x38.1", ErrLayout)
 	}
 	l.Columns = fits(l.PaperWidth-2*marginX, l.Width, l.GapX)
 	l.Rows = fits(l.PaperHeight-2*marginY, l.Height, l.GapY)
@@ -91,33 +94,18 @@ func (l Layout) Place(n int) (sheet int, x, y float64) {
 	return sheet, l.Left + float64(column)*(l.Width+l.GapX), l.Top + float64(row)*(l.Height+l.GapY)
 }
 
-// millimetres reads "63.5x38.1", or where one may do, "5" for both.
-func millimetres(typed string, oneDoes bool) (x, y float64, err error) {
-	first, second, two := strings.Cut(strings.NewReplacer("X", "x", "×", "x").Replace(typed), "x")
-	if !two {
-		if !oneDoes {
-			return 0, 0, errors.New("give width and height in mm, such as 63.5x38.1")
-		}
-		second = first
-	}
-	if x, err = millimetre(first); err == nil {
-		y, err = millimetre(second)
-	}
-	if err == nil && !oneDoes && (x == 0 || y == 0) {
-		err = errors.New("width and height must be above 0")
-	}
-	return x, y, err
-}
+// measures are a number of mm below 1000, or two.
+var measures = regexp.MustCompile(`^ *(\d{1,3}(?:\.\d+)?) *(?:[xX×] *(\d{1,3}(?:\.\d+)?) *)?$`)
 
-// mostMM is more than any paper here, mm.
-const mostMM = 1000
-
-func millimetre(typed string) (float64, error) {
-	n, err := strconv.ParseFloat(strings.TrimSpace(typed), 64)
-	if err != nil || !(0 <= n && n <= mostMM) {
-		return 0, fmt.Errorf("%q is not a number of mm", typed)
+// millimetres reads "63.5x38.1", and "5" for both.
+func millimetres(typed string) (x, y float64, err error) {
+	m := measures.FindStringSubmatch(typed)
+	if m == nil {
+		return 0, 0, errors.New("give mm, such as 5, or 63.5x38.1 for across and down")
 	}
-	return n, nil
+	x, err1 := strconv.ParseFloat(m[1], 64)
+	y, err2 := strconv.ParseFloat(cmp.Or(m[2], m[1]), 64)
+	return x, y, errors.Join(err1, err2)
 }
 
 func size(x, y float64) string { return decimal(x) + " x " + decimal(y) }

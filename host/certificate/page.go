@@ -7,7 +7,6 @@ import (
 	"io"
 	"strconv"
 	"strings"
-	"time"
 
 	"chipassay/host/report"
 	"chipassay/host/verdict"
@@ -73,25 +72,14 @@ func (c Certificate) PageTitle() string {
 	return fmt.Sprintf("%s: %s, %s, record %d", kind, c.Name(), c.Headline(), c.Number())
 }
 
-// ChipFacts say what the chip is, by its record.
+// ChipFacts say what the chip is, also by its record.
 func (c Certificate) ChipFacts() []report.Fact {
-	r, tested := c.Record, ""
-	if c.Typed != "" && c.Typed != r.Type {
-		tested = "tested as " + c.Typed
-	}
-	return report.Known(
-		report.Fact{Label: "Part", Value: r.Type, More: c.Title},
-		report.Fact{Label: "Family", Value: strings.TrimSuffix(r.Family+", "+c.FamilyTitle, ", ")},
-		report.Fact{Label: "Marking", Value: cmp.Or(r.Marking, "not recorded"), More: tested},
-		report.Fact{Label: "How it is known", Value: c.Identified},
-		c.DateCode.Fact(),
-		report.Fact{Label: "Drawer", Value: r.Drawer},
-		report.Fact{Label: "Lot", Value: r.Lot},
-		report.Fact{Label: "Note", Value: c.OwnNote()},
-	)
+	return append(c.Document.ChipFacts(), report.Known(
+		report.Fact{Label: "Marking", Value: cmp.Or(c.Record.Marking, "not recorded")},
+		report.Fact{Label: "Drawer", Value: c.Record.Drawer},
+		report.Fact{Label: "Lot", Value: c.Record.Lot},
+	)...)
 }
-
-const momentForm = "2 January 2006, 15:04 UTC"
 
 // OriginFacts say by what means the verdict was reached, and where it is kept.
 func (c Certificate) OriginFacts() []report.Fact {
@@ -102,7 +90,7 @@ func (c Certificate) OriginFacts() []report.Fact {
 	}
 	if r.Serial != c.Tested.Serial {
 		number.More += fmt.Sprintf(", which corrects what was recorded with the test in record %d, on %s; the measurements are unchanged",
-			c.Tested.Serial, r.Time.Format(momentForm))
+			c.Tested.Serial, report.Moment(r.Time.UTC()))
 	}
 	imported := ""
 	if r.ImportedSerial != 0 {
@@ -111,16 +99,8 @@ func (c Certificate) OriginFacts() []report.Fact {
 	return append(report.Known(
 		number,
 		report.Fact{Label: "Other tests of this chip", Value: c.otherTests()},
-		report.Fact{Label: "Tested", Value: moment(c.Tested.Time)},
 		report.Fact{Label: "Operator", Value: r.Operator},
 		report.Fact{Label: "Imported", Value: imported, More: r.ImportedDigest},
 		report.Fact{Label: "Record SHA-256", Value: r.Digest, Mono: true},
-	), c.MeansFacts()...)
-}
-
-func moment(t time.Time) string {
-	if t.IsZero() {
-		return "at a time not recorded"
-	}
-	return t.UTC().Format(momentForm)
+	), c.Document.OriginFacts()...)
 }

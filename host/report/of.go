@@ -11,7 +11,6 @@ import (
 	"chipassay/host/assay/levels"
 	"chipassay/host/marking"
 	"chipassay/host/verdict"
-	"chipassay/vectors/part"
 )
 
 // Caveat closes every report.
@@ -106,7 +105,7 @@ func levelsOf(r *assay.Result) []Level {
 				continue
 			}
 			pin := cmp.Or(m.Pin, v.VCC()) // the supply current is the supply pin's
-			l := Level{Pin: pin, Name: pinName(v, pin), Quantity: q.Symbol, Value: Rounded(m.Value), Unit: q.Unit, Uncertainty: Rounded(m.Uncertainty),
+			l := Level{Pin: pin, Name: v.Pins[pin-1].Name, Quantity: q.Symbol, Value: Rounded(m.Value), Unit: q.Unit, Uncertainty: Rounded(m.Uncertainty),
 				Bound: "max", Standing: standingWords(m)}
 			if m.Quantity == levels.VOH {
 				l.Bound = "min"
@@ -165,13 +164,6 @@ func DateOf(d *marking.DateCode) *DateCode {
 		o.Candidates = append(o.Candidates, Period{p.Year, p.Week, p.From.Format(time.DateOnly), p.To.Format(time.DateOnly)})
 	}
 	return o
-}
-
-func pinName(v *part.Variant, n int) string {
-	if n < 1 || n > len(v.Pins) {
-		return "none"
-	}
-	return v.Pins[n-1].Name
 }
 
 // Rounded rounds to millionths, which no reading resolves.

@@ -281,25 +281,25 @@ func VectorWords(applied, planned, rounds int) string {
 
 // OriginFacts say by what means the verdict was reached.
 func (d Document) OriginFacts() []Fact {
-	when := "at a time not recorded"
-	if !d.Started.IsZero() {
-		when = d.Started.Format("2 January 2006, 15:04")
-	}
 	took := fmt.Sprintf("%.0f ms", d.DurationMS)
 	if d.DurationMS >= 1000 {
 		took = fmt.Sprintf("%.1f s", d.DurationMS/1000)
 	}
-	return append([]Fact{{Label: "Tested", Value: fmt.Sprintf("%s, in %s", when, took)}}, d.MeansFacts()...)
-}
-
-// MeansFacts say by what means a chip was tested.
-func (d Document) MeansFacts() []Fact {
 	return []Fact{
+		{Label: "Tested", Value: fmt.Sprintf("%s, in %s", Moment(d.Started), took)},
 		{Label: "Adapter", Value: cmp.Or(d.Adapter, "none"), More: "firmware " + cmp.Or(d.Firmware, "not known")},
 		{Label: "Definition", Value: d.Definition},
 		{Label: "Definition SHA-256", Value: cmp.Or(d.DefinitionSHA256, "none"), Mono: true},
 		{Label: "Vectors SHA-256", Value: cmp.Or(d.VectorsSHA256, "none"), Mono: true},
 	}
+}
+
+// Moment is a time in words, with its zone.
+func Moment(t time.Time) string {
+	if t.IsZero() {
+		return "at a time not recorded"
+	}
+	return t.Format("2 January 2006, 15:04 MST")
 }
 
 // GradeFacts say what each grade asks for, and how sure the tester is.
