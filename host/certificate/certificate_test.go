@@ -382,7 +382,7 @@ func TestACertificateOfAPartSaysSo(t *testing.T) {
 	require.Contains(t, words, "Certificate of a test in part")
 	require.Contains(t, words, "PASS, in part")
 	for label, value := range map[string]string{
-		"Pins not tested":    "8 (3A), 9 (3B), 10 (3Y)",
+		"Not tested":         "pins 8 (3A), 9 (3B), 10 (3Y)",
 		"Faults detected":    "stuck-at 12 of 15, pins 47 of 48, shorts 20 of 20 (2 of them before power)",
 		"Stays undetected":   "3A stuck at 1; 3B stuck at 1; 3Y stuck at 0; and 1 more",
 		"Would pass as well": "4093, 40107",

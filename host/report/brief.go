@@ -105,14 +105,6 @@ func (d Document) BriefFacts() []Fact {
 	for _, g := range d.LevelGroups() {
 		levels = append(levels, g.Worst.Short)
 	}
-	gates := d.gateWords()
-	if d.Class() == string(verdict.NotTested) {
-		gates = ""
-	}
-	vectors := VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds)
-	if d.FailureCount > 0 {
-		vectors += fmt.Sprintf(", %d readings wrong", d.FailureCount)
-	}
 	why, family := strings.Join(d.GradeReasons, "; "), d.FamilyCheck
 	if len(d.But) > 0 { // the verdict's line says them
 		why, family = "", ""
@@ -120,24 +112,12 @@ func (d Document) BriefFacts() []Fact {
 	if len(d.OtherPart) > 0 || d.FailureCount > 0 && len(d.GradeReasons) == 1 { // the wrong vectors, or the wrong part
 		why = ""
 	}
-	return Known([]Fact{
-		{Label: "Tied", Value: prefixed("tested only with ", strings.Join(d.Tied, " "))},
-		{Label: "Vectors", Value: vectors},
-		{Label: "Failed", Value: prefixed("pins ", d.PinWords(d.PinsFailed))},
-		{Label: "Gates", Value: gates},
-		{Label: "Family", Value: family},
-		{Label: "Levels", Value: strings.Join(levels, ", ")},
-		{Label: "Supply", Value: d.supplyWords()},
-		{Label: "Why", Value: why},
-		{Label: "Unmeasured", Value: strings.Join(d.LevelsUnmeasured, "; ")},
-		{Label: "Not tested", Value: prefixed("pins ", d.PinWords(d.Partial))},
-		{Label: "Caution", Value: strings.Join(d.Cautions, "; ")},
-	}...)
-}
-
-func prefixed(prefix, text string) string {
-	if text == "" {
-		return ""
-	}
-	return prefix + text
+	return Known(append(d.resultFacts(),
+		Fact{Label: "Family", Value: family},
+		Fact{Label: "Levels", Value: strings.Join(levels, ", ")},
+		Fact{Label: "Supply", Value: d.supplyWords()},
+		Fact{Label: "Why", Value: why},
+		Fact{Label: "Unmeasured", Value: strings.Join(d.LevelsUnmeasured, "; ")},
+		Fact{Label: "Caution", Value: strings.Join(d.Cautions, "; ")},
+	)...)
 }

@@ -68,6 +68,17 @@ func (d Document) PinWords(pins []int) string {
 	return strings.Join(words, ", ")
 }
 
+// pinsNamed is PinWords in a sentence: "pin 6 (2Y)", "pins 6 (2Y), 8 (3Y)", or empty.
+func (d Document) pinsNamed(pins []int) string {
+	switch len(pins) {
+	case 0:
+		return ""
+	case 1:
+		return "pin " + d.PinWords(pins)
+	}
+	return "pins " + d.PinWords(pins)
+}
+
 // gateWords names the gates by state: "1 and 3 sound, 2 failed".
 func (d Document) gateWords() string {
 	var words []string
@@ -207,37 +218,49 @@ func (d Document) OwnNote() string {
 	return d.Note
 }
 
+// resultFacts are what came of the test, for every report.
+func (d Document) resultFacts() []Fact {
+	vectors, gates, tied := VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds), d.gateWords(), ""
+	if len(d.Tied) > 0 {
+		tied = "tested only with " + strings.Join(d.Tied, " ")
+	}
+	if d.FailureCount > 0 {
+		vectors += fmt.Sprintf(", %d readings wrong", d.FailureCount)
+	}
+	if d.Class() == string(verdict.NotTested) {
+		gates = ""
+	}
+	return []Fact{
+		{Label: "Tied", Value: tied},
+		{Label: "Vectors", Value: vectors, More: d.Method},
+		{Label: "Failed", Value: d.pinsNamed(d.PinsFailed)},
+		{Label: "Not tested", Value: d.pinsNamed(d.Partial)},
+		{Label: "Gates", Value: gates},
+	}
+}
+
 // TestFacts say what was done to the chip and what came of it.
 func (d Document) TestFacts() []Fact {
-	runs, march, wrong := "", "", ""
-	if d.FailureCount > 0 {
-		wrong = fmt.Sprint(d.FailureCount)
-	}
+	runs, march := "", ""
 	if d.Runs > 1 {
 		runs = fmt.Sprintf("%d, of which %d went wrong", d.Runs, d.RunsFailed)
 	}
 	if m := d.Memory; m != nil {
 		march = fmt.Sprintf("%s on %d words of %d bits", m.Test, m.Words, m.Bits)
 	}
-	facts := append([]Fact{
-		{Label: "Vectors", Value: VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds), More: d.Method},
-		{Label: "Memory", Value: march},
-		{Label: "Compared", Value: d.Comparison},
-		{Label: "Runs", Value: runs},
-		{Label: "Wrong readings", Value: wrong},
-	}, d.Coverage.Facts()...)
 	supply := Fact{Label: "Supply", Value: "not measured"}
 	if words := d.supplyWords(); words != "" {
 		supply.Value, supply.More = words, "at the end of power-up"
 	}
-	return Known(append(facts,
+	return Known(slices.Concat(d.resultFacts(), []Fact{
+		{Label: "Memory", Value: march},
+		{Label: "Compared", Value: d.Comparison},
+		{Label: "Runs", Value: runs},
+	}, d.Coverage.Facts(), []Fact{
 		d.troubleFact(),
-		Fact{Label: "Tested only with", Value: strings.Join(d.Tied, " ")},
-		Fact{Label: "Pins not tested", Value: d.PinWords(d.Partial)},
-		Fact{Label: "Pins that failed", Value: d.PinWords(d.PinsFailed)},
-		Fact{Label: "Gates", Value: d.gateWords()},
 		supply,
-		Fact{Label: "Grade", Value: d.Grade.String(), More: strings.Join(d.GradeReasons, "; ")})...)
+		{Label: "Grade", Value: d.Grade.String(), More: strings.Join(d.GradeReasons, "; ")},
+	})...)
 }
 
 // supplyWords are what was measured of the supply: "6.2 mA, 4.82 V at the chip".
@@ -322,7 +345,7 @@ const MarginMeaning = "By the data sheet's worst case the adapter cannot drive t
 // MarginLines are the inputs that the adapter may not drive low, a sentence each.
 func (d Document) MarginLines() (lines []string) {
 	for _, m := range d.Margins {
-		lines = append(lines, fmt.Sprintf("Pin %s: driven low it may be as high as %.2f V, above the VIL of %.1f V.", d.PinWords([]int{m.Pin}), m.Volts, m.VIL))
+		lines = append(lines, Sentence(fmt.Sprintf("%s: driven low it may be as high as %.2f V, above the VIL of %.1f V", d.pinsNamed([]int{m.Pin}), m.Volts, m.VIL)))
 	}
 	return lines
 }
