@@ -114,5 +114,5 @@ func period(flag, typed string) (first, last time.Time, err error) {
 	if err != nil {
 		return first, last, fmt.Errorf("%s %s: %w", flag, typed, err)
 	}
-	return d.From, d.To, nil
+	return d.From.Time, d.To.Time, nil
 }

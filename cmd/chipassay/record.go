@@ -220,7 +220,7 @@ func correctReport(r *record.Record, dated bool, date *marking.DateCode) error {
 		return err
 	}
 	if c.Note = r.Note; dated {
-		c.DateCode = report.DateOf(date)
+		c.DateCode = date
 	}
 	r.Report, err = json.Marshal(c)
 	return err

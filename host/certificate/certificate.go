@@ -20,7 +20,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"chipassay/host/marking"
 	"chipassay/host/record"
@@ -123,26 +122,19 @@ func (c *Certificate) takeRecord() {
 }
 
 // dateCode is the record's date code. One that the report does not have is read anew.
-func (c *Certificate) dateCode() *report.DateCode {
-	r, d := c.Record, c.DateCode
+func (c *Certificate) dateCode() *marking.DateCode {
+	r := c.Record
 	if r.DateCode == "" {
 		return nil
 	}
-	if d == nil || d.Raw != r.DateCode {
-		d = &report.DateCode{}
-		if read, err := marking.ParseDateCode(r.DateCode, marking.MadeSince(part.FamilyByName(r.Family)), r.Time); err == nil {
-			d = report.DateOf(&read)
-		}
+	var d marking.DateCode
+	if c.DateCode != nil && c.DateCode.Raw == r.DateCode {
+		d = *c.DateCode
+	} else {
+		d, _ = marking.ParseDateCode(r.DateCode, marking.MadeSince(part.FamilyByName(r.Family)), r.Time) // else it is what the record says
 	}
-	d.Raw, d.From, d.To = r.DateCode, day(r.From), day(r.To)
-	return d
-}
-
-func day(t time.Time) string {
-	if t.IsZero() {
-		return ""
-	}
-	return t.Format(time.DateOnly)
+	d.Raw, d.From, d.To = r.DateCode, marking.Day{Time: r.From}, marking.Day{Time: r.To}
+	return &d
 }
 
 // Number is that of the chip's first record, which is on its bag.

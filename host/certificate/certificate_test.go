@@ -298,7 +298,7 @@ func TestACorrectedDateCodeKeepsItsDoubt(t *testing.T) {
 	require.NoError(t, err)
 	date, err := marking.ParseDateCode(r.DateCode, 0, time.Now())
 	require.NoError(t, err)
-	chip.DateCode = report.DateOf(&date)
+	chip.DateCode = &date
 	r.Report, err = json.Marshal(chip)
 	require.NoError(t, err)
 	c, err := Read(t.Context(), s, appended(t, s, r).Serial)

@@ -117,7 +117,7 @@ func (c Certificate) labelLines() [lines]string {
 	}
 	date := "no date code"
 	if c.DateCode != nil {
-		date = c.DateCode.String()
+		date = c.DateCode.Short()
 	}
 	return [lines]string{c.Record.Type, c.labelGrade(), date, place}
 }

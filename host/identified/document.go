@@ -32,7 +32,7 @@ const (
 type Document struct {
 	Version        int               `json:"version"`
 	Marking        string            `json:"marking,omitempty"` // what could be read of it
-	DateCode       *report.DateCode  `json:"date_code"`         // null where none was read
+	DateCode       *marking.DateCode `json:"date_code"`         // null where none was read
 	Pins           int               `json:"pins"`              // of the package; 0 where it was not found
 	Supply         []int             `json:"supply"`            // pins: VCC, GND; empty where they were not found
 	Open           []int             `json:"open"`              // signal pins without contact
@@ -70,7 +70,7 @@ type Candidate struct {
 // Of is the document of an answer. The date code is that of the marking, or nil.
 func Of(a *identify.Answer, marked string, date *marking.DateCode) Document {
 	d := Document{
-		Version: Version, Marking: marked, DateCode: report.DateOf(date),
+		Version: Version, Marking: marked, DateCode: date,
 		Pins: a.Seat.Pins, Supply: []int{}, Open: append([]int{}, slices.Collect(a.Open.All())...),
 		Candidates: []Candidate{}, ToldApart: map[string]string{}, Silent: append([]string{}, a.Silent...), Certain: a.Certain, Doubts: append([]string{}, a.Doubts...),
 		Verdict: a.Verdict, Reason: a.Reason, Technology: a.Technology,

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"chipassay/host/assay"
+	"chipassay/host/marking"
 	"chipassay/host/verdict"
 	"chipassay/vectors/part"
 )
@@ -36,7 +37,7 @@ type Document struct {
 	GND               int                 `json:"gnd"`
 	Identified        string              `json:"identified,omitempty"` // by what the part was found, where nobody named it
 	Place             string              `json:"place,omitempty"`
-	DateCode          *DateCode           `json:"date_code"` // null where none was given
+	DateCode          *marking.DateCode   `json:"date_code"` // null where none was given
 	Note              string              `json:"note,omitempty"`
 	Verdict           verdict.Verdict     `json:"verdict"`
 	Reason            string              `json:"reason"`
@@ -160,24 +161,6 @@ type Failure struct {
 	Inputs   string `json:"inputs"`
 	Expected string `json:"expected"`
 	Observed string `json:"observed"`
-}
-
-// A DateCode is a date code and the days that it was taken for, ISO 8601.
-type DateCode struct {
-	Raw        string   `json:"raw"`
-	From       string   `json:"from"`
-	To         string   `json:"to"`
-	Candidates []Period `json:"candidates"`
-	Rule       string   `json:"rule"`
-	Doubt      string   `json:"doubt,omitempty"`
-}
-
-// A Period is one week, ISO 8601.
-type Period struct {
-	Year int    `json:"year"`
-	Week int    `json:"week"`
-	From string `json:"from"`
-	To   string `json:"to"`
 }
 
 // ReadDocument reads what Document.WriteJSON wrote, of this version or an earlier one.

@@ -128,7 +128,7 @@ func (d Document) Subtitle() string {
 		text += " · identified"
 	}
 	if d.DateCode != nil {
-		text += " · date code " + d.DateCode.String()
+		text += " · date code " + d.DateCode.Short()
 	}
 	return text
 }

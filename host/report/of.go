@@ -27,7 +27,7 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 	d := Document{
 		Version: Version, Typed: cmp.Or(typed, r.Type.Name()), Part: r.Type.Part().Number, Type: r.Type.Name(),
 		Family: r.Type.Family.Name, FamilyTitle: r.Type.Family.Title, Title: r.Type.Part().Title, Variant: v.Note,
-		Pins: []Pin{}, VCC: v.VCC(), GND: v.GND(), Identified: r.Identified, Place: place, DateCode: DateOf(date), Note: note,
+		Pins: []Pin{}, VCC: v.VCC(), GND: v.GND(), Identified: r.Identified, Place: place, DateCode: date, Note: note,
 		Verdict: r.Verdict, Reason: r.Reason, But: orEmpty(r.But), Trouble: r.Trouble, OtherPart: orEmpty(r.OtherPart), Cause: r.Cause, Findings: orEmpty(r.Findings),
 		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied, Rounds: r.Rounds, Runs: r.Runs, RunsFailed: r.RunsFailed,
 		PinsFailed: orEmpty(r.PinsFailed), Partial: orEmpty(r.Partial), Tied: strings.Fields(v.Use), Coverage: CoverageOf(r.Coverage), Gates: gatesOf(r),
@@ -147,21 +147,6 @@ func memoryOf(r *assay.Result) *Memory {
 		FailureCount: m.FailureCount, Failures: []CellFailure{}, Bitmap: bitmapOf(r.Type.Variant.Memory, m.Failures)}
 	for _, f := range m.Failures[:min(len(m.Failures), mostCellFailures)] {
 		o.Failures = append(o.Failures, CellFailure{f.Address, f.Expected, f.Seen, f.Element, f.AfterWait})
-	}
-	return o
-}
-
-// DateOf is a date code of a document; nil for none.
-func DateOf(d *marking.DateCode) *DateCode {
-	if d == nil {
-		return nil
-	}
-	o := &DateCode{
-		Raw: d.Raw, From: d.From.Format(time.DateOnly), To: d.To.Format(time.DateOnly),
-		Candidates: []Period{}, Rule: d.Rule, Doubt: d.Doubt,
-	}
-	for _, p := range d.Candidates {
-		o.Candidates = append(o.Candidates, Period{p.Year, p.Week, p.From.Format(time.DateOnly), p.To.Format(time.DateOnly)})
 	}
 	return o
 }

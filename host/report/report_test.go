@@ -409,20 +409,6 @@ func TestWrapped(t *testing.T) {
 	assert.Equal(t, []string{whole}, Wrapped(whole, 5, textWidth))
 }
 
-// The first is the example of the comment; 1997-W01 begins on 1996-12-30 (M. Kuhn, A summary of
-// the international standard date and time notation).
-func TestDateWords(t *testing.T) {
-	for code, want := range map[string]string{
-		"7938": "week 38 of 1979, 17 to 23 September 1979",
-		"7931": "week 31 of 1979, 30 July to 5 August 1979",
-		"9701": "week 1 of 1997, 30 December 1996 to 5 January 1997",
-	} {
-		d, err := marking.ParseDateCode(code, 0, time.Now())
-		require.NoError(t, err)
-		assert.Equal(t, want, DateOf(&d).Words())
-	}
-}
-
 // A pass in part says so in every heading, names what was not tested, and gives the
 // coverage by model, what stays undetected and what would pass as well, a line each.
 func TestAPassInPartSaysSo(t *testing.T) {

@@ -123,73 +123,12 @@ func (d Document) Sentences(lines []string) (sentences []string) {
 // Found are what was found besides, sentences.
 func (d Document) Found() []string { return d.Sentences(d.Findings) }
 
-// period is the week that a date code was taken for, its first and last day.
-func (c *DateCode) period() (from, to time.Time) {
-	from, _ = time.Parse(time.DateOnly, c.From) // of a document of ours, else zero
-	to, _ = time.Parse(time.DateOnly, c.To)
-	return from, to
-}
-
-// Words says what a date code stands for: "week 38 of 1979, 17 to 23 September
-// 1979", and the other years where the code does not give the decade.
-func (c *DateCode) Words() string {
-	first, last := c.period()
-	if first.IsZero() {
-		return "period not known"
-	}
-	from := "2"
-	switch {
-	case first.Year() != last.Year():
-		from = "2 January 2006"
-	case first.Month() != last.Month():
-		from = "2 January"
-	}
-	year, week := first.ISOWeek()
-	words := fmt.Sprintf("week %d of %d, %s to %s", week, year, first.Format(from), last.Format("2 January 2006"))
-	var others []string
-	for _, p := range c.Candidates {
-		if p.Year != year {
-			others = append(others, fmt.Sprint(p.Year))
-		}
-	}
-	if others != nil {
-		words += "; or the same week of " + strings.Join(others, ", ")
-	}
-	return words
-}
-
-// Year is the year that a date code was taken for; 0 for none.
-func (c *DateCode) Year() int {
-	if c == nil {
-		return 0
-	}
-	from, _ := c.period()
-	year, _ := from.ISOWeek()
-	return year
-}
-
-// String is a date code with its year, for a line of a list: "7938 (1979)", with a
-// question mark where the decade is not known.
-func (c *DateCode) String() string {
-	switch {
-	case c == nil:
-		return "none given"
-	case c.Year() <= 1:
-		return c.Raw
-	}
-	mark := ""
-	if len(c.Candidates) > 1 || c.Doubt != "" {
-		mark = "?"
-	}
-	return fmt.Sprintf("%s (%d%s)", c.Raw, c.Year(), mark)
-}
-
-// Fact is a date code as a line of a report.
-func (c *DateCode) Fact() Fact {
-	if c == nil {
+// dateFact is the date code as a line of a report.
+func (d Document) dateFact() Fact {
+	if d.DateCode == nil {
 		return Fact{Label: "Date code", Value: "none given"}
 	}
-	return Fact{Label: "Date code", Value: c.Raw + ": " + c.Words(), More: c.Rule}
+	return Fact{Label: "Date code", Value: d.DateCode.Raw + ": " + d.DateCode.Words(), More: d.DateCode.Rule}
 }
 
 // ChipFacts say what the chip is.
@@ -207,7 +146,7 @@ func (d Document) ChipFacts() []Fact {
 		facts = append(facts, Fact{Label: "Package", Value: fmt.Sprintf("%d-pin DIP", len(d.Pins)),
 			More: fmt.Sprintf("%s at pin %d, %s at pin %d", d.pinName(d.VCC), d.VCC, d.pinName(d.GND), d.GND)})
 	}
-	return append(facts, Known(Fact{Label: "Place", Value: d.Place}, d.DateCode.Fact(), Fact{Label: "Note", Value: d.OwnNote()})...)
+	return append(facts, Known(Fact{Label: "Place", Value: d.Place}, d.dateFact(), Fact{Label: "Note", Value: d.OwnNote()})...)
 }
 
 // OwnNote is the note, unless it is the record's that the part was identified.
