@@ -131,7 +131,7 @@ centred. Print at 100 %, not fitted to the page.`,
 				if err != nil {
 					return err
 				}
-				labels, err := certificate.ReadLabels(cmd.Context(), s, numbers)
+				labels, _, err := certificate.ReadAll(cmd.Context(), s, numbers, "")
 				if err != nil {
 					return err
 				}

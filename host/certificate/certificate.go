@@ -40,19 +40,9 @@ type Certificate struct {
 	history []record.Record // all rows about the chip, the oldest first
 }
 
-// Read makes the certificate of the chip that a record is about, by its current record. That
-// must have the report of its test, and the two must not contradict each other.
-func Read(ctx context.Context, s *record.Store, serial int64) (Certificate, error) {
-	c, err := read(ctx, s, serial)
-	if err == nil && c.Version == 0 {
-		err = fmt.Errorf("record %d has no test report (it was imported), so what was applied and measured is not known: test the chip again: %w",
-			c.Record.Serial, ErrNone)
-	}
-	return c, err
-}
-
-// read is Read for a chip whose current record may have no report.
-func read(ctx context.Context, s *record.Store, serial int64) (c Certificate, err error) {
+// Read makes the certificate of the chip that a record is about, by its current record. If
+// that has the report of its test, the two must not contradict each other.
+func Read(ctx context.Context, s *record.Store, serial int64) (c Certificate, err error) {
 	if c.history, err = s.History(ctx, serial); err != nil {
 		return c, err
 	}

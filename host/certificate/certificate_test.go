@@ -327,7 +327,10 @@ func TestWhatTheReportDoesNotBearOutIsRefused(t *testing.T) {
 	} {
 		r := tested(t, "pass.json")
 		change(&r)
-		_, err := Read(t.Context(), s, appended(t, s, r).Serial)
+		c, err := Read(t.Context(), s, appended(t, s, r).Serial)
+		if err == nil {
+			err = Write(io.Discard, "", []Certificate{c})
+		}
 		require.ErrorIs(t, err, ErrNone, why)
 		require.ErrorContains(t, err, why)
 	}

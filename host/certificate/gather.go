@@ -27,7 +27,7 @@ func OfLot(ctx context.Context, s *record.Store, lot string) (serials []int64, e
 	return serials, nil
 }
 
-// ReadAll makes the certificates of chips, all of them or none, and a title for
+// ReadAll makes the certificates of chips, for a page or for labels, and a title of
 // the page. The lot is named in it unless it is empty.
 func ReadAll(ctx context.Context, s *record.Store, serials []int64, lot string) (list []Certificate, title string, err error) {
 	var chips report.Tray
@@ -35,9 +35,6 @@ func ReadAll(ctx context.Context, s *record.Store, serials []int64, lot string) 
 		c, err := Read(ctx, s, serial)
 		if err != nil {
 			return nil, "", err
-		}
-		if slices.ContainsFunc(list, func(other Certificate) bool { return other.Number() == c.Number() }) {
-			return nil, "", fmt.Errorf("chip %d is named twice", c.Number())
 		}
 		list, chips.Chips = append(list, c), append(chips.Chips, c.Document)
 	}

@@ -2,14 +2,13 @@ package certificate
 
 import (
 	"cmp"
-	"context"
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strings"
 	"unicode/utf8"
 
-	"chipassay/host/record"
 	"chipassay/host/report"
 	"chipassay/host/verdict"
 )
@@ -29,26 +28,17 @@ const (
 	letterWidth = 0.6 // mean width of a bold sans-serif letter, of its size
 )
 
-// A label is one label of a sheet: texts, and numbers in mm.
+// A label is one label of a sheet.
 type label struct {
-	X, Y, Code string
+	X, Y, Code MM
 	QR         code
 	Lines      []labelLine
 	Verdict    verdict.Verdict
 }
 
-type labelLine struct{ Text, Size string }
-
-// ReadLabels are the certificates for labels, which need no report of the test.
-func ReadLabels(ctx context.Context, s *record.Store, serials []int64) (list []Certificate, err error) {
-	for _, serial := range serials {
-		c, err := read(ctx, s, serial)
-		if err != nil {
-			return nil, err
-		}
-		list = append(list, c)
-	}
-	return list, nil
+type labelLine struct {
+	Text string
+	Size MM
 }
 
 // WriteLabels writes labels as a page that prints on sheets of them. The first skip
@@ -57,24 +47,23 @@ func WriteLabels(w io.Writer, l Layout, skip int, list []Certificate) error {
 	if skip < 0 || skip >= l.PerSheet() {
 		return fmt.Errorf("%w: --skip %d: a sheet has %d labels", ErrLayout, skip, l.PerSheet())
 	}
-	v := struct {
-		PaperWidth, PaperHeight, Width, Height, Border string
-		Columns, Rows                                  int
-		Sheets                                         [][]label
-	}{decimal(l.PaperWidth), decimal(l.PaperHeight), decimal(l.Width), decimal(l.Height), decimal(border), l.Columns, l.Rows, nil}
+	var sheets [][]label
 	for i, c := range list {
 		b, err := l.label(c)
 		if err != nil {
 			return err
 		}
-		sheet, x, y := l.Place(skip + i)
-		if sheet == len(v.Sheets) {
-			v.Sheets = append(v.Sheets, nil)
+		sheet := 0
+		if sheet, b.X, b.Y = l.Place(skip + i); sheet == len(sheets) {
+			sheets = append(sheets, nil)
 		}
-		b.X, b.Y = decimal(x), decimal(y)
-		v.Sheets[sheet] = append(v.Sheets[sheet], b)
+		sheets[sheet] = append(sheets[sheet], b)
 	}
-	return report.Execute(w, pages, "labels", v)
+	return report.Execute(w, pages, "labels", struct {
+		Layout
+		Border MM
+		Sheets [][]label
+	}{l, border, sheets})
 }
 
 // label sets the label of a record.
@@ -84,14 +73,14 @@ func (l Layout) label(c Certificate) (label, error) {
 		return label{}, err
 	}
 	height := l.Height - 2*border
-	least := float64(qr.Side()) * leastModule
+	least := MM(qr.Side()) * leastModule
 	leastHeight := max(least, (firstLine+lines-1)*leastText*lineHeight)
 	if column := l.Width - 2*border - between - least; column < leastColumn || height < leastHeight {
 		return label{}, fmt.Errorf("%w: labels of %s mm are too small to be read: they need at least %s mm", ErrLayout, size(l.Width, l.Height),
-			size(math.Ceil(least+leastColumn+2*border+between), math.Ceil(leastHeight+2*border)))
+			size(MM(math.Ceil(float64(least+leastColumn+2*border+between))), MM(math.Ceil(float64(leastHeight+2*border)))))
 	}
 	side := min(height, mostCode, max(least, 0.4*l.Width), l.Width-2*border-between-leastColumn)
-	b := label{QR: qr, Code: decimal(side), Verdict: c.Verdict}
+	b := label{QR: qr, Code: side, Verdict: c.Verdict}
 	column := l.Width - 2*border - between - side
 	text := min(mostText, height/((firstLine+lines-1)*lineHeight))
 	for i, line := range c.labelLines() {
@@ -99,8 +88,8 @@ func (l Layout) label(c Certificate) (label, error) {
 		if i == 0 {
 			most *= firstLine
 		}
-		fitting := column / (letterWidth * float64(max(1, utf8.RuneCountInString(line))))
-		b.Lines = append(b.Lines, labelLine{line, decimal(max(leastText, min(most, fitting)))})
+		fitting := column / (letterWidth * MM(max(1, utf8.RuneCountInString(line))))
+		b.Lines = append(b.Lines, labelLine{line, max(leastText, min(most, fitting))})
 	}
 	return b, nil
 }
@@ -109,10 +98,7 @@ func (l Layout) label(c Certificate) (label, error) {
 // year, and the chip's number with the drawer. What does not fit is cut at its end.
 func (c Certificate) labelLines() [lines]string {
 	place := fmt.Sprintf("no. %d", c.Number())
-	if name := c.Record.Drawer; name != "" {
-		if word := "drawer "; len(name) > len(word) && strings.EqualFold(name[:len(word)], word) {
-			name = strings.TrimSpace(name[len(word):])
-		}
+	if name := drawerWord.ReplaceAllString(c.Record.Drawer, ""); name != "" {
 		place += ", drawer " + name
 	}
 	date := "no date code"
@@ -121,6 +107,9 @@ func (c Certificate) labelLines() [lines]string {
 	}
 	return [lines]string{c.Record.Type, c.labelGrade(), date, place}
 }
+
+// drawerWord is what a drawer's name may begin with.
+var drawerWord = regexp.MustCompile(`(?i)^drawer +`)
 
 // labelGrade is the grade of a chip that passed and what it is good for, else the verdict.
 func (c Certificate) labelGrade() string {

@@ -13,7 +13,7 @@ import (
 // papers are the sizes of paper, mm: ISO 216 A4, and US Letter of 8½ × 11 in.
 var papers = []struct {
 	name          string
-	width, height float64
+	width, height MM
 }{{"A4", 210, 297}, {"letter", 215.9, 279.4}}
 
 // ErrLayout is the error for labels that cannot be laid out.
@@ -30,11 +30,11 @@ type LayoutWords struct {
 // A Layout is where labels are on a sheet, mm from its upper left corner. As many
 // as there is room for are in the middle of the paper.
 type Layout struct {
-	PaperWidth, PaperHeight float64
-	Width, Height           float64 // of a label
-	GapX, GapY              float64
+	PaperWidth, PaperHeight MM
+	Width, Height           MM // of a label
+	GapX, GapY              MM
 	Columns, Rows           int
-	Left, Top               float64 // of the first label
+	Left, Top               MM // of the first label
 }
 
 // Layout lays out the labels.
@@ -48,11 +48,11 @@ func (w LayoutWords) Layout() (Layout, error) {
 	if l.PaperWidth == 0 {
 		return l, fmt.Errorf("%w: paper %q is not known: A4 or letter", ErrLayout, w.Paper)
 	}
-	var marginX, marginY float64
+	var marginX, marginY MM
 	w.Size = cmp.Or(w.Size, "0")
 	for _, f := range []struct {
 		flag, typed string
-		x, y        *float64
+		x, y        *MM
 	}{{"--size", w.Size, &l.Width, &l.Height}, {"--margin", w.Margin, &marginX, &marginY}, {"--gap", w.Gap, &l.GapX, &l.GapY}} {
 		var err error
 		if *f.x, *f.y, err = millimetres(f.typed); err != nil {
@@ -74,13 +74,13 @@ func (w LayoutWords) Layout() (Layout, error) {
 }
 
 // fits is how many labels fit side by side in some room. A hundredth of a mm is forgiven.
-func fits(room, label, gap float64) int {
-	return max(0, int(math.Floor((room+gap+0.01)/(label+gap))))
+func fits(room, label, gap MM) int {
+	return max(0, int((room+gap+0.01)/(label+gap)))
 }
 
 // span is the width of so many labels with the gaps between.
-func span(n int, label, gap float64) float64 {
-	return float64(n)*label + float64(n-1)*gap
+func span(n int, label, gap MM) MM {
+	return MM(n)*label + MM(n-1)*gap
 }
 
 // PerSheet is how many labels a sheet holds.
@@ -88,29 +88,32 @@ func (l Layout) PerSheet() int { return l.Columns * l.Rows }
 
 // Place is the sheet on which the n-th label is, both from 0, and the label's
 // upper left corner there: row by row, from the left.
-func (l Layout) Place(n int) (sheet int, x, y float64) {
+func (l Layout) Place(n int) (sheet int, x, y MM) {
 	sheet, n = n/l.PerSheet(), n%l.PerSheet()
 	column, row := n%l.Columns, n/l.Columns
-	return sheet, l.Left + float64(column)*(l.Width+l.GapX), l.Top + float64(row)*(l.Height+l.GapY)
+	return sheet, l.Left + MM(column)*(l.Width+l.GapX), l.Top + MM(row)*(l.Height+l.GapY)
 }
 
 // measures are a number of mm below 1000, or two.
 var measures = regexp.MustCompile(`^ *(\d{1,3}(?:\.\d+)?) *(?:[xX×] *(\d{1,3}(?:\.\d+)?) *)?$`)
 
 // millimetres reads "63.5x38.1", and "5" for both.
-func millimetres(typed string) (x, y float64, err error) {
+func millimetres(typed string) (x, y MM, err error) {
 	m := measures.FindStringSubmatch(typed)
 	if m == nil {
 		return 0, 0, errors.New("give mm, such as 5, or 63.5x38.1 for across and down")
 	}
-	x, err1 := strconv.ParseFloat(m[1], 64)
-	y, err2 := strconv.ParseFloat(cmp.Or(m[2], m[1]), 64)
-	return x, y, errors.Join(err1, err2)
+	across, err1 := strconv.ParseFloat(m[1], 64)
+	down, err2 := strconv.ParseFloat(cmp.Or(m[2], m[1]), 64)
+	return MM(across), MM(down), errors.Join(err1, err2)
 }
 
-func size(x, y float64) string { return decimal(x) + " x " + decimal(y) }
+func size(x, y MM) string { return x.String() + " x " + y.String() }
 
-// decimal writes mm to the hundredth, without zeros at the end.
-func decimal(mm float64) string {
-	return strconv.FormatFloat(math.Round(mm*100)/100, 'f', -1, 64)
+// MM is a length in millimetres.
+type MM float64
+
+// String writes it to the hundredth, without zeros at the end.
+func (x MM) String() string {
+	return strconv.FormatFloat(math.Round(float64(x)*100)/100, 'f', -1, 64)
 }

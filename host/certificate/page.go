@@ -21,9 +21,20 @@ var labelsText string
 // pages are the templates of certificates and labels; labels have a style of their own.
 var pages = report.Page(pageText + labelsText)
 
-// Write writes certificates as one page that stands alone and prints a chip a
-// sheet, or more where there is much to say. The title is for several.
+// Write writes certificates, which need the reports of their tests, as one page that stands
+// alone and prints a chip a sheet, or more where there is much to say. The title is for several.
 func Write(w io.Writer, title string, certificates []Certificate) error {
+	named := map[int64]bool{}
+	for _, c := range certificates {
+		switch {
+		case c.Version == 0:
+			return fmt.Errorf("record %d has no test report (it was imported), so what was applied and measured is not known: test the chip again: %w",
+				c.Serial(), ErrNone)
+		case named[c.Number()]:
+			return fmt.Errorf("chip %d is named twice", c.Number())
+		}
+		named[c.Number()] = true
+	}
 	if len(certificates) == 1 {
 		title = certificates[0].PageTitle()
 	}

@@ -78,11 +78,11 @@ func (v view) Evidence() []Fact {
 }
 
 // PageTitle is the page's own.
-func (v view) PageTitle() string { return v.Typed + ": " + v.Headline() }
+func (d Document) PageTitle() string { return d.Typed + ": " + d.Headline() }
 
 // WriteHTML writes the report of one chip as a self-contained page.
 func (d Document) WriteHTML(w io.Writer) error {
-	return Execute(w, page, "one", view{d, 0, true})
+	return Execute(w, page, "one", d)
 }
 
 // WriteHTML writes the run as one self-contained page: its charts, a table with a row a
@@ -109,17 +109,6 @@ func (d Document) Class() string { return d.Verdict.Class() }
 
 // Sentence is why the verdict is what it is, as a sentence.
 func (d Document) Sentence() string { return Sentence(d.Why()) }
-
-// GradeWords are the grade beside the verdict.
-func (d Document) GradeWords() string {
-	switch {
-	case d.Grade != verdict.None:
-		return "grade " + d.Grade.String()
-	case d.Verdict.Passed():
-		return "not graded"
-	}
-	return ""
-}
 
 // Subtitle is what the chip is, below its marking.
 func (d Document) Subtitle() string {

@@ -41,9 +41,6 @@ type levelRow struct {
 	Bar      bar
 }
 
-// Outside reports whether the reading is outside its limit.
-func (l Level) Outside() bool { return l.Standing == "outside" }
-
 // strain is how far the reading is beyond its limit, V or mA; without a limit its value.
 func (l Level) strain() float64 {
 	switch {

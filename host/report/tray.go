@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
+	"strings"
 
 	"chipassay/host/verdict"
 )
@@ -46,12 +48,11 @@ func (t Tray) When() string {
 	if len(t.Chips) == 0 {
 		return ""
 	}
-	first := t.Chips[0].Started.Format("2 January 2006")
-	last := t.Chips[len(t.Chips)-1].Started.Format("2 January 2006")
-	if first == last {
-		return first
+	var days []string
+	for _, d := range []Document{t.Chips[0], t.Chips[len(t.Chips)-1]} {
+		days = append(days, d.Started.Format("2 January 2006"))
 	}
-	return first + " to " + last
+	return strings.Join(slices.Compact(days), " to ")
 }
 
 // WriteJSON writes the run as one object: title, pass, pass_but, fail and not_tested
