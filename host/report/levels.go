@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"chipassay/host/assay/levels"
 )
 
 // quantities are what may be measured, by the data books' symbols, in the order of the
@@ -55,13 +57,13 @@ func (l Level) strain() float64 {
 // LevelGroups sorts the readings by quantity.
 func (d Document) LevelGroups() (groups []levelGroup) {
 	for _, q := range quantities {
-		levels := slices.DeleteFunc(slices.Clone(d.Levels), func(l Level) bool { return l.Quantity != q.Symbol })
-		if len(levels) == 0 {
+		of := slices.DeleteFunc(slices.Clone(d.Levels), func(l Level) bool { return l.Quantity != q.Symbol })
+		if len(of) == 0 {
 			continue
 		}
-		top := scaleTop(q.Unit, levels)
+		top := scaleTop(q.Unit, of)
 		g := levelGroup{Title: q.Symbol + ", " + q.Title, Top: decimal(top, 0) + " " + q.Unit}
-		for _, l := range levels {
+		for _, l := range of {
 			g.Rows = append(g.Rows, l.row(q.Digits, top, g.Top))
 		}
 		g.Worst = slices.MaxFunc(g.Rows, func(a, b levelRow) int { return cmp.Compare(a.strain(), b.strain()) })
@@ -103,7 +105,7 @@ func (d Document) WorstGroups() []levelGroup {
 
 // LevelNotes are what there is to say below the table of levels.
 func (d Document) LevelNotes() (notes []string) {
-	if slices.ContainsFunc(d.Levels, func(l Level) bool { return l.Standing == NotJudged }) {
+	if slices.ContainsFunc(d.Levels, func(l Level) bool { return l.Standing == levels.NotJudged.String() }) {
 		notes = append(notes, "Not judged: the limit is below the tester's resolution, or the load is above the limit's test condition.")
 	}
 	if d.FamilyCheck != "" {

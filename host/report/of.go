@@ -106,7 +106,7 @@ func levelsOf(r *assay.Result) []Level {
 			}
 			pin := cmp.Or(m.Pin, v.VCC()) // the supply current is the supply pin's
 			l := Level{Pin: pin, Name: v.Pins[pin-1].Name, Quantity: q.Symbol, Value: Rounded(m.Value), Unit: q.Unit, Uncertainty: Rounded(m.Uncertainty),
-				Bound: "max", Standing: standingWords(m)}
+				Bound: "max", Standing: m.Standing().String()}
 			if m.Quantity == levels.VOH {
 				l.Bound = "min"
 			}
@@ -120,22 +120,6 @@ func levelsOf(r *assay.Result) []Level {
 		}
 	}
 	return list
-}
-
-// NotJudged is the standing of a reading whose limit was not compared, which is not
-// the same as none.
-const NotJudged = "not judged"
-
-// standingWords says how a reading stands to its limit, short enough for a column.
-func standingWords(r levels.Reading) string {
-	switch s := r.Standing(); {
-	case s == levels.Near:
-		return "too near to judge"
-	case s == levels.Unlimited && !math.IsNaN(r.Limit):
-		return NotJudged
-	default:
-		return s.String()
-	}
 }
 
 func memoryOf(r *assay.Result) *Memory {

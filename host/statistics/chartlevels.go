@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	assayed "chipassay/host/assay/levels"
 	"chipassay/host/report"
 	"chipassay/host/verdict"
 )
@@ -23,7 +24,7 @@ func (m *margins) add(d report.Document) {
 	for _, l := range d.Levels {
 		switch {
 		case d.Verdict == verdict.NotTested || l.Quantity != "VOL" && l.Quantity != "VOH":
-		case l.Limit == nil || l.Standing == report.NotJudged:
+		case l.Limit == nil || l.Standing == assayed.NotJudged.String():
 			m.left++
 		case l.Quantity == "VOL": // rounded, so that a level that equals its limit is inside
 			m.vol = append(m.vol, report.Rounded(*l.Limit-l.Value))
