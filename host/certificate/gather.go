@@ -68,28 +68,27 @@ func AsWritten(ctx context.Context, s *record.Store, page []byte) error {
 	if serials == nil {
 		return ErrNotOurs
 	}
-	first, err := s.Get(ctx, serials[0])
-	if err != nil {
-		return err
-	}
-	lots := []string{""}
-	if first.Lot != "" {
-		if all, err := OfLot(ctx, s, first.Lot); err == nil && slices.Equal(all, serials) { // the page of a lot has all of it
-			lots = append(lots, first.Lot)
-		}
-	}
-	for _, lot := range lots {
-		list, title, err := ReadAll(ctx, s, serials, lot)
+	lot := ""
+	if bytes.Contains(page, []byte("<title>Lot ")) { // it has all of the lot
+		first, err := s.Get(ctx, serials[0])
 		if err != nil {
 			return err
 		}
-		var now bytes.Buffer
-		if err := Write(&now, title, list); err != nil {
-			return err
-		}
-		if bytes.Equal(now.Bytes(), page) {
-			return nil
+		lot = first.Lot
+		if all, err := OfLot(ctx, s, lot); err != nil || !slices.Equal(all, serials) {
+			return errors.Join(ErrNotAsWritten, err)
 		}
 	}
-	return fmt.Errorf("%w: write it again with chipassay certificate, and sign that", ErrNotAsWritten)
+	list, title, err := ReadAll(ctx, s, serials, lot)
+	if err != nil {
+		return err
+	}
+	var now bytes.Buffer
+	if err := Write(&now, title, list); err != nil {
+		return err
+	}
+	if !bytes.Equal(now.Bytes(), page) {
+		return fmt.Errorf("%w: write it again with chipassay certificate, and sign that", ErrNotAsWritten)
+	}
+	return nil
 }

@@ -70,9 +70,7 @@ func ReadKey(file []byte) (Key, error) {
 
 // Fingerprint names the key: the SHA-256 of the 32 bytes of the public key, in
 // hexadecimal.
-func (k Key) Fingerprint() string { return fingerprint(k.Public) }
-
-func fingerprint(public ed25519.PublicKey) string {
-	sum := sha256.Sum256(public)
+func (k Key) Fingerprint() string {
+	sum := sha256.Sum256(k.Public)
 	return hex.EncodeToString(sum[:])
 }

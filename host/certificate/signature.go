@@ -44,7 +44,7 @@ var (
 // element is the signature's element.
 func element(public ed25519.PublicKey, signature []byte) string {
 	return strings.NewReplacer(
-		"KEY", hex.EncodeToString(public), "SIGNATURE", hex.EncodeToString(signature), "FINGERPRINT", fingerprint(public),
+		"KEY", hex.EncodeToString(public), "SIGNATURE", hex.EncodeToString(signature), "FINGERPRINT", Key{Public: public}.Fingerprint(),
 	).Replace(elementText)
 }
 

@@ -8,6 +8,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode"
 
 	"chipassay/host/verdict"
 )
@@ -51,9 +52,8 @@ func Execute(w io.Writer, t *template.Template, name string, data any) error {
 		return err
 	}
 	_, err := w.Write(bytes.Map(func(c rune) rune {
-		switch {
-		case c == '\u061C', c == '\u200E', c == '\u200F', '\u202A' <= c && c <= '\u202E', '\u2066' <= c && c <= '\u2069':
-			return '\uFFFD'
+		if unicode.Is(unicode.Bidi_Control, c) {
+			return unicode.ReplacementChar
 		}
 		return c
 	}, b.Bytes()))

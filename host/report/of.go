@@ -72,19 +72,16 @@ var gateStates = []string{"sound", "failed", "tested in part", "not tested"}
 // gatesOf reports which gates are sound. One with a pin that the test leaves out is
 // tested in part at best.
 func gatesOf(r *assay.Result) []Gate {
-	gates := []Gate{}
-	for _, g := range r.Type.Variant.Gates {
+	gates, v := []Gate{}, r.Type.Variant
+	leftOut := func(n int) bool { return v.Pins[n-1].Untested != "" || v.Held(n) }
+	for _, g := range v.Gates {
 		state := "not tested"
-		leftOut := func(n int) bool {
-			v := r.Type.Variant
-			return v.Pins[n-1].Untested != "" || v.Held(n)
-		}
-		switch {
+		switch sound := slices.Contains(r.GatesSound, g.Name); {
 		case slices.Contains(r.GatesFailed, g.Name):
 			state = "failed"
-		case slices.Contains(r.GatesSound, g.Name) && slices.ContainsFunc(g.Pins, leftOut):
+		case sound && slices.ContainsFunc(g.Pins, leftOut):
 			state = "tested in part"
-		case slices.Contains(r.GatesSound, g.Name):
+		case sound:
 			state = "sound"
 		}
 		gates = append(gates, Gate{g.Name, g.Pins, state})

@@ -76,6 +76,14 @@ type Pin struct {
 	Chips int    `json:"chips"`
 }
 
+// ByName is what the yields are by, for the page and a terminal.
+func (y Yields) ByName() string {
+	if y.By == record.ByYear {
+		return "date-code year"
+	}
+	return y.By
+}
+
 func (p Pin) compare(other Pin) int {
 	return cmp.Or(cmp.Compare(p.Type, other.Type), cmp.Compare(p.Pin, other.Pin))
 }

@@ -16,9 +16,9 @@ import (
 // no charts, and says so.
 type YieldPage struct {
 	Yields
-	PageTitle, Class, Subtitle, ByName string
-	Years                              []template.HTML // charts
-	Notes                              []string        // on them
+	PageTitle, Class, Subtitle string
+	Years                      []template.HTML // charts
+	Notes                      []string        // on them
 
 	levels margins
 }
@@ -26,7 +26,7 @@ type YieldPage struct {
 // PageOf gathers what the page shows besides the yields; chosen says which chips they are of,
 // and is empty for all.
 func PageOf(ctx context.Context, s *record.Store, q record.Query, y Yields, chosen string) (YieldPage, error) {
-	p := YieldPage{Yields: y, PageTitle: "Yield", Subtitle: "All chips in the records", ByName: Names[y.By]}
+	p := YieldPage{Yields: y, PageTitle: "Yield", Subtitle: "All chips in the records"}
 	if chosen != "" {
 		p.Subtitle = "Chips " + chosen
 	}
@@ -34,20 +34,18 @@ func PageOf(ctx context.Context, s *record.Store, q record.Query, y Yields, chos
 	if err != nil {
 		return p, err
 	}
-	var years []Year
+	byYear := map[int]record.Tally{}
 	for _, c := range counts {
-		year, good, tested := 0, c.Good(), c.Tested()
-		if year, err = strconv.Atoi(c.Key); err != nil {
+		year, err := strconv.Atoi(c.Key)
+		if err != nil {
 			return p, err
 		}
-		switch {
-		case tested > 0 && year == 0:
-			p.Notes = append(p.Notes, fmt.Sprintf("Without a date code, and in neither chart: %s, of them %d good.", chips(tested), good))
-		case tested > 0:
-			years = append(years, Year{year, YieldOf(good, tested)})
-		}
+		byYear[year] = c.Tally
 	}
-	p.Years = yearCharts(years)
+	p.Years = yearCharts(yearsOf(byYear))
+	if none := byYear[0]; none.Tested() > 0 {
+		p.Notes = append(p.Notes, fmt.Sprintf("Without a date code, and in neither chart: %s, of them %d good.", chips(none.Tested()), none.Good()))
+	}
 	if n := y.Total.NotTested; n > 0 {
 		p.Notes = append(p.Notes, "Could not be tested, and in neither chart: "+chips(n)+".")
 	}
@@ -65,12 +63,6 @@ func PageOf(ctx context.Context, s *record.Store, q record.Query, y Yields, chos
 		p.levels.add(d)
 	}
 	return p, nil
-}
-
-// Names are the groups' words on the page and in a terminal.
-var Names = map[string]string{
-	record.ByPart: "part", record.ByType: "type", record.ByFamily: "family",
-	record.ByDrawer: "drawer", record.ByLot: "lot", record.ByYear: "date-code year",
 }
 
 //go:embed page.html
