@@ -61,14 +61,9 @@ func (b Brief) Write(w io.Writer, colour bool) error {
 
 // brief is a text with a label on so many lines at most.
 func brief(label, text string, most int) []string {
-	lines := wrap(Printable(text), textWidth-briefLabel-2)
+	lines := hang(fmt.Sprintf("%-*s", briefLabel, label), text, textWidth-2)
 	if len(lines) > most {
-		lines = lines[:most]
-		lines[most-1] += " …"
-	}
-	for i := range lines {
-		lines[i] = fmt.Sprintf("%-*s%s", briefLabel, label, lines[i])
-		label = ""
+		lines = append(lines[:most-1], lines[most-1]+" …")
 	}
 	return lines
 }

@@ -17,9 +17,6 @@ const textWidth = 80
 // textFailures is how many failures the report for the terminal lists.
 const textFailures = 8
 
-// labelWidth is how wide the labels of its facts are, in characters.
-const labelWidth = 21
-
 // Colour reports whether output to a file should be coloured: it is a terminal that knows it,
 // and the person has not set NO_COLOR.
 func Colour(f *os.File) bool {
@@ -38,34 +35,19 @@ func Terminal(f *os.File) bool {
 //go:embed report.txt
 var reportText string
 
-// texts are what every report for the terminal is made of. What is written passes one of
-// them, so that nothing in it can move the terminal.
+// texts are what every report for the terminal is made of. What is written passes hang, clip
+// or printable, so that nothing in it can move the terminal.
 var texts = template.Must(template.New("texts").Funcs(template.FuncMap{
-	"printable": Printable,
-	"clip":      clip,
-	"level":     SheetLevel,
-	"blocks":    func(line string) string { return strings.NewReplacer("#", "█", ".", "·").Replace(Printable(line)) },
-	"paragraph": func(text string) string { return indented("  ", "  ", text) },
-	"list": func(lines []string) (text string) {
-		for _, line := range lines {
-			text += indented("  - ", "    ", line)
-		}
-		return text
-	},
-	"facts": func(facts []Fact) (text string) {
-		for _, f := range facts {
-			text += indented(fmt.Sprintf("  %-*s", labelWidth, f.Label), blanks, f.Value)
-			if f.More != "" {
-				text += indented(blanks, blanks, f.More)
-			}
-		}
-		return text
-	},
+	"printable":     Printable,
+	"clip":          clip,
+	"level":         SheetLevel,
 	"marginMeaning": func() string { return MarginMeaning },
+	"blocks":        func(line string) string { return strings.NewReplacer("#", "█", ".", "·").Replace(Printable(line)) },
+	"hang":          func(lead, text string) string { return strings.Join(hang(lead, text, textWidth), "\n") + "\n" },
 }).Parse(reportText))
 
 // Text makes templates of a text and what every report for the terminal is made of:
-// printable, paragraph, list and facts, and chip, which writes a Document.
+// hang, printable, list and facts, and chip, which writes a Document.
 func Text(text string) *template.Template {
 	return template.Must(template.Must(texts.Clone()).Parse(text))
 }
@@ -119,13 +101,15 @@ func clip(text string, width int) string {
 	return text
 }
 
-// blanks are as wide as the label of a fact.
-var blanks = strings.Repeat(" ", 2+labelWidth)
-
-// indented wraps a text behind a lead of its first line, and one as wide of the others.
-func indented(first, rest, text string) string {
-	lines := wrap(Printable(text), textWidth-len(rest))
-	return first + strings.Join(lines, "\n"+rest) + "\n"
+// hang wraps a text behind a lead, under which its other lines begin.
+func hang(lead, text string, width int) []string {
+	wide := utf8.RuneCountInString(lead)
+	lines := wrap(Printable(text), width-wide)
+	for i, line := range lines {
+		lines[i] = Printable(lead) + line
+		lead = strings.Repeat(" ", wide)
+	}
+	return lines
 }
 
 // Wrapped is a line of a terminal in as many as it takes, broken between words at so
@@ -138,11 +122,7 @@ func Wrapped(line string, indent, width int) []string {
 	if at <= indent {
 		return []string{line}
 	}
-	lines := []string{strings.TrimRight(line[:at], " ")}
-	for _, rest := range wrap(line[at:], width-indent) {
-		lines = append(lines, strings.Repeat(" ", indent)+rest)
-	}
-	return lines
+	return append([]string{strings.TrimRight(line[:at], " ")}, hang(strings.Repeat(" ", indent), line[at:], width)...)
 }
 
 // wrap breaks a text between words into lines of at most width characters; a
