@@ -58,7 +58,7 @@ func (d Document) Drawing() *drawing {
 	g := drawing{Bottom: bottom, Middle: (bodyTop + bottom) / 2, Height: bottom + bodyTop, Type: d.Type}
 	g.Alt = fmt.Sprintf("%s in a %d-pin dual in-line package, seen from above.", d.Type, len(d.Pins))
 	if len(d.PinsFailed) > 0 {
-		g.Alt += " Failed: " + d.pinsNamed(d.PinsFailed) + "."
+		g.Alt += " Failed: " + d.PinWords(d.PinsFailed) + "."
 	}
 	for i, pin := range d.Pins { // down the left, then up the right
 		p := drawnPin{Pin: pin, side: left, Y: firstPin + i*pinPitch}

@@ -131,9 +131,8 @@ func fixed(x float64, digits int) string {
 // behind the point: a limit of 0.0001 mA is not one of 0.000 mA.
 func decimal(x float64, digits int) string {
 	text := strconv.FormatFloat(Rounded(x), 'f', -1, 64)
-	_, behind, _ := strings.Cut(text, ".")
-	if len(behind) < digits {
-		return fixed(x, digits)
+	if _, behind, _ := strings.Cut(text, "."); len(behind) >= digits {
+		return text
 	}
-	return text
+	return fixed(x, digits)
 }

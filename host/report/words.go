@@ -55,7 +55,7 @@ func (d Document) pinName(n int) string {
 	return ""
 }
 
-// PinWords names pins by number and data-sheet name: "6 (2Y), 8 (3Y)".
+// PinWords names pins by number and data-sheet name: "pins 6 (2Y), 8 (3Y)"; empty for none.
 func (d Document) PinWords(pins []int) string {
 	var words []string
 	for _, n := range pins {
@@ -65,18 +65,12 @@ func (d Document) PinWords(pins []int) string {
 		}
 		words = append(words, word)
 	}
-	return strings.Join(words, ", ")
-}
-
-// pinsNamed is PinWords in a sentence: "pin 6 (2Y)", "pins 6 (2Y), 8 (3Y)", or empty.
-func (d Document) pinsNamed(pins []int) string {
-	switch len(pins) {
-	case 0:
-		return ""
-	case 1:
-		return "pin " + d.PinWords(pins)
+	if len(words) > 1 {
+		words[0] = "pins " + words[0]
+	} else if len(words) == 1 {
+		words[0] = "pin " + words[0]
 	}
-	return "pins " + d.PinWords(pins)
+	return strings.Join(words, ", ")
 }
 
 // gateWords names the gates by state: "1 and 3 sound, 2 failed".
@@ -123,38 +117,32 @@ func (d Document) Sentences(lines []string) (sentences []string) {
 // Found are what was found besides, sentences.
 func (d Document) Found() []string { return d.Sentences(d.Findings) }
 
-// dateFact is the date code as a line of a report.
-func (d Document) dateFact() Fact {
-	if d.DateCode == nil {
-		return Fact{Label: "Date code", Value: "none given"}
-	}
-	return Fact{Label: "Date code", Value: d.DateCode.Raw + ": " + d.DateCode.Words(), More: d.DateCode.Rule}
-}
-
 // ChipFacts say what the chip is.
 func (d Document) ChipFacts() []Fact {
-	facts := []Fact{
-		{Label: "Part as typed", Value: d.Typed},
-		{Label: "Identified as", Value: d.Type + " " + d.Title, More: d.Variant},
-		{Label: "Family", Value: strings.Trim(d.Family+", "+d.FamilyTitle, ", ")},
-	}
+	known := Fact{Label: "Part as typed", Value: d.Typed}
 	if d.Identified != "" {
-		facts[0] = Fact{Label: "How it is known", Value: d.Identified}
+		known = Fact{Label: "How it is known", Value: d.Identified}
 	}
-	facts = Known(facts...)
+	var box Fact
 	if len(d.Pins) > 0 {
-		facts = append(facts, Fact{Label: "Package", Value: fmt.Sprintf("%d-pin DIP", len(d.Pins)),
-			More: fmt.Sprintf("%s at pin %d, %s at pin %d", d.pinName(d.VCC), d.VCC, d.pinName(d.GND), d.GND)})
+		box = Fact{Label: "Package", Value: fmt.Sprintf("%d-pin DIP", len(d.Pins)),
+			More: fmt.Sprintf("%s at pin %d, %s at pin %d", d.pinName(d.VCC), d.VCC, d.pinName(d.GND), d.GND)}
 	}
-	return append(facts, Known(Fact{Label: "Place", Value: d.Place}, d.dateFact(), Fact{Label: "Note", Value: d.OwnNote()})...)
-}
-
-// OwnNote is the note, unless it is the record's that the part was identified.
-func (d Document) OwnNote() string {
-	if strings.HasPrefix(d.Identified, d.Note) {
-		return ""
+	date := Fact{Label: "Date code", Value: d.DateCode.Short()}
+	if d.DateCode != nil {
+		date.Value, date.More = d.DateCode.Raw+": "+d.DateCode.Words(), d.DateCode.Rule
 	}
-	return d.Note
+	note := d.Note
+	if strings.HasPrefix(d.Identified, note) { // it is the record's that the part was identified
+		note = ""
+	}
+	return Known(known,
+		Fact{Label: "Identified as", Value: d.Type + " " + d.Title, More: d.Variant},
+		Fact{Label: "Family", Value: strings.Trim(d.Family+", "+d.FamilyTitle, ", ")},
+		box,
+		Fact{Label: "Place", Value: d.Place},
+		date,
+		Fact{Label: "Note", Value: note})
 }
 
 // resultFacts are what came of the test, for every report.
@@ -172,8 +160,8 @@ func (d Document) resultFacts() []Fact {
 	return []Fact{
 		{Label: "Tied", Value: tied},
 		{Label: "Vectors", Value: vectors, More: d.Method},
-		{Label: "Failed", Value: d.pinsNamed(d.PinsFailed)},
-		{Label: "Not tested", Value: d.pinsNamed(d.Partial)},
+		{Label: "Failed", Value: d.PinWords(d.PinsFailed)},
+		{Label: "Not tested", Value: d.PinWords(d.Partial)},
 		{Label: "Gates", Value: gates},
 	}
 }
@@ -284,7 +272,7 @@ const MarginMeaning = "By the data sheet's worst case the adapter cannot drive t
 // MarginLines are the inputs that the adapter may not drive low, a sentence each.
 func (d Document) MarginLines() (lines []string) {
 	for _, m := range d.Margins {
-		lines = append(lines, Sentence(fmt.Sprintf("%s: driven low it may be as high as %.2f V, above the VIL of %.1f V", d.pinsNamed([]int{m.Pin}), m.Volts, m.VIL)))
+		lines = append(lines, Sentence(fmt.Sprintf("%s: driven low it may be as high as %.2f V, above the VIL of %.1f V", d.PinWords([]int{m.Pin}), m.Volts, m.VIL)))
 	}
 	return lines
 }
