@@ -103,7 +103,7 @@ func (c Certificate) labelLines() [lines]string {
 	}
 	date := "no date code"
 	if c.DateCode != nil {
-		date = c.DateCode.Short()
+		date = c.DateCode.String()
 	}
 	return [lines]string{c.Record.Type, c.labelGrade(), date, place}
 }

@@ -124,7 +124,7 @@ func (d Document) dateWords() string {
 	if d.DateCode == nil {
 		return ""
 	}
-	return d.DateCode.Short() + ", by the marking"
+	return d.DateCode.String() + ", by the marking"
 }
 
 func (d Document) probedWords() string {

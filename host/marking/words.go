@@ -27,8 +27,8 @@ func (d DateCode) Period() Period {
 	return p
 }
 
-// String gives the code and the days it stands for: "7938: 1979-09-17 to 1979-09-23".
-func (d DateCode) String() string {
+// Days gives the code and the days it stands for: "7938: 1979-09-17 to 1979-09-23".
+func (d DateCode) Days() string {
 	var others []string
 	for _, p := range d.Candidates {
 		if p != d.Period() {
@@ -84,9 +84,9 @@ func (d *DateCode) Year() int {
 	return d.Period().Year
 }
 
-// Short is a date code with its year, for a line of a list: "7938 (1979)", with a
+// String is a date code with its year, for a line of a list: "7938 (1979)", with a
 // question mark where the decade is not known; of nil "none given".
-func (d *DateCode) Short() string {
+func (d *DateCode) String() string {
 	switch {
 	case d == nil:
 		return "none given"

@@ -20,16 +20,16 @@ func TestDateWords(t *testing.T) {
 	} {
 		d, err := ParseDateCode(code, 0, now)
 		require.NoError(t, err)
-		require.Equal(t, want, [2]string{d.Words(), d.Short()})
+		require.Equal(t, want, [2]string{d.Words(), d.String()})
 	}
 	month, err := ParseMonthCode("MAR79", 0, now)
 	require.NoError(t, err)
 	require.Equal(t, "March 1979", month.Words())
-	require.Equal(t, "MAR79 (1979)", month.Short())
+	require.Equal(t, "MAR79 (1979)", month.String())
 	require.Equal(t, "period not known", DateCode{Raw: "7600"}.Words())
-	require.Equal(t, "7600", (&DateCode{Raw: "7600"}).Short())
+	require.Equal(t, "7600", (&DateCode{Raw: "7600"}).String())
 	var none *DateCode
-	require.Equal(t, "none given", none.Short())
+	require.Equal(t, "none given", none.String())
 	require.Zero(t, none.Year())
 	// The first of January 1978 was a Sunday, of the last week of 1977 (Python's datetime).
 	require.Equal(t, 1978, (&DateCode{From: monthOf(1978, 1).From, Candidates: []Period{monthOf(1978, 1)}}).Year())

@@ -75,7 +75,7 @@ func (d Document) WriteBrief(w io.Writer, colour bool) error {
 		Why:   strings.TrimPrefix(d.Why(), "in part: "), // the headline says so
 		Found: d.Short(), Facts: d.BriefFacts(), Last: Fact{Label: "More", Value: "--full adds all levels, wrong readings and what was not tested"}}
 	if d.DateCode != nil {
-		b.What = fmt.Sprintf("%s %s, date code %s", d.Type, d.Title, d.DateCode.Short())
+		b.What = fmt.Sprintf("%s %s, date code %s", d.Type, d.Title, d.DateCode.String())
 	}
 	if d.Verdict == verdict.Pass && len(d.Tied) == 0 {
 		b.Grade = d.Grade

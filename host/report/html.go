@@ -117,7 +117,7 @@ func (d Document) Subtitle() string {
 		text += " · identified"
 	}
 	if d.DateCode != nil {
-		text += " · date code " + d.DateCode.Short()
+		text += " · date code " + d.DateCode.String()
 	}
 	return text
 }

@@ -75,7 +75,7 @@ func (d Document) FirstFailures() []Failure { return d.Failures[:min(len(d.Failu
 // year, and the reason. It is not cut to any width.
 func (d Document) Line() string {
 	return strings.TrimRight(Printable(fmt.Sprintf("%3s  %-13s  %-10s  %-12s  %s",
-		d.Place, d.Headline(), d.Typed, d.DateCode.Short(), d.Why())), " ")
+		d.Place, d.Headline(), d.Typed, d.DateCode.String(), d.Why())), " ")
 }
 
 // paint puts the terminal's colour round a verdict: green, yellow for a pass in part or with a but, red, or bold.

@@ -128,7 +128,7 @@ func (d Document) ChipFacts() []Fact {
 		box = Fact{Label: "Package", Value: fmt.Sprintf("%d-pin DIP", len(d.Pins)),
 			More: fmt.Sprintf("%s at pin %d, %s at pin %d", d.pinName(d.VCC), d.VCC, d.pinName(d.GND), d.GND)}
 	}
-	date := Fact{Label: "Date code", Value: d.DateCode.Short()}
+	date := Fact{Label: "Date code", Value: d.DateCode.String()}
 	if d.DateCode != nil {
 		date.Value, date.More = d.DateCode.Raw+": "+d.DateCode.Words(), d.DateCode.Rule
 	}
