@@ -76,8 +76,8 @@ func (l Layout) label(c Certificate) (label, error) {
 	least := MM(qr.Side()) * leastModule
 	leastHeight := max(least, (firstLine+lines-1)*leastText*lineHeight)
 	if column := l.Width - 2*border - between - least; column < leastColumn || height < leastHeight {
-		return label{}, fmt.Errorf("%w: labels of %s mm are too small to be read: they need at least %s mm", ErrLayout, size(l.Width, l.Height),
-			size(MM(math.Ceil(float64(least+leastColumn+2*border+between))), MM(math.Ceil(float64(leastHeight+2*border)))))
+		return label{}, fmt.Errorf("%w: labels of %s mm are too small to be read: they need at least %s mm", ErrLayout, both(l.Width, l.Height),
+			both(MM(math.Ceil(float64(least+leastColumn+2*border+between))), MM(math.Ceil(float64(leastHeight+2*border)))))
 	}
 	side := min(height, mostCode, max(least, 0.4*l.Width), l.Width-2*border-between-leastColumn)
 	b := label{QR: qr, Code: side, Verdict: c.Verdict}

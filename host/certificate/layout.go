@@ -10,11 +10,8 @@ import (
 	"strings"
 )
 
-// papers are the sizes of paper, mm: ISO 216 A4, and US Letter of 8½ × 11 in.
-var papers = []struct {
-	name          string
-	width, height MM
-}{{"A4", 210, 297}, {"letter", 215.9, 279.4}}
+// papers are the sizes of paper: ISO 216 A4, and US Letter of 8½ × 11 in.
+var papers = map[string]struct{ width, height MM }{"a4": {210, 297}, "letter": {215.9, 279.4}}
 
 // ErrLayout is the error for labels that cannot be laid out.
 var ErrLayout = errors.New("these labels cannot be laid out")
@@ -39,25 +36,18 @@ type Layout struct {
 
 // Layout lays out the labels.
 func (w LayoutWords) Layout() (Layout, error) {
-	var l Layout
-	for _, p := range papers {
-		if strings.EqualFold(p.name, w.Paper) {
-			l.PaperWidth, l.PaperHeight = p.width, p.height
-		}
+	paper, known := papers[strings.ToLower(w.Paper)]
+	if !known {
+		return Layout{}, fmt.Errorf("%w: paper %q is not known: A4 or letter", ErrLayout, w.Paper)
 	}
-	if l.PaperWidth == 0 {
-		return l, fmt.Errorf("%w: paper %q is not known: A4 or letter", ErrLayout, w.Paper)
-	}
+	l := Layout{PaperWidth: paper.width, PaperHeight: paper.height}
 	var marginX, marginY MM
-	w.Size = cmp.Or(w.Size, "0")
-	for _, f := range []struct {
-		flag, typed string
-		x, y        *MM
-	}{{"--size", w.Size, &l.Width, &l.Height}, {"--margin", w.Margin, &marginX, &marginY}, {"--gap", w.Gap, &l.GapX, &l.GapY}} {
-		var err error
-		if *f.x, *f.y, err = millimetres(f.typed); err != nil {
-			return l, fmt.Errorf("%w: %s %s: %w", ErrLayout, f.flag, f.typed, err)
-		}
+	var size, margin, gap error
+	l.Width, l.Height, size = millimetres("--size", cmp.Or(w.Size, "0"))
+	marginX, marginY, margin = millimetres("--margin", w.Margin)
+	l.GapX, l.GapY, gap = millimetres("--gap", w.Gap)
+	if err := errors.Join(size, margin, gap); err != nil {
+		return l, err
 	}
 	if l.Width*l.Height == 0 || !strings.ContainsAny(w.Size, "xX×") {
 		return l, fmt.Errorf("%w: name the size of a label in mm: --size 63.5x38.1", ErrLayout)
@@ -66,7 +56,7 @@ func (w LayoutWords) Layout() (Layout, error) {
 	l.Rows = fits(l.PaperHeight-2*marginY, l.Height, l.GapY)
 	if l.Columns == 0 || l.Rows == 0 {
 		return l, fmt.Errorf("%w: a label of %s mm does not fit the paper of %s mm with its margin of %s mm",
-			ErrLayout, size(l.Width, l.Height), size(l.PaperWidth, l.PaperHeight), size(marginX, marginY))
+			ErrLayout, both(l.Width, l.Height), both(l.PaperWidth, l.PaperHeight), both(marginX, marginY))
 	}
 	l.Left = (l.PaperWidth - span(l.Columns, l.Width, l.GapX)) / 2
 	l.Top = (l.PaperHeight - span(l.Rows, l.Height, l.GapY)) / 2
@@ -97,18 +87,18 @@ func (l Layout) Place(n int) (sheet int, x, y MM) {
 // measures are a number of mm below 1000, or two.
 var measures = regexp.MustCompile(`^ *(\d{1,3}(?:\.\d+)?) *(?:[xX×] *(\d{1,3}(?:\.\d+)?) *)?$`)
 
-// millimetres reads "63.5x38.1", and "5" for both.
-func millimetres(typed string) (x, y MM, err error) {
+// millimetres reads what is typed behind a flag: "63.5x38.1", and "5" for both.
+func millimetres(flag, typed string) (x, y MM, err error) {
 	m := measures.FindStringSubmatch(typed)
 	if m == nil {
-		return 0, 0, errors.New("give mm, such as 5, or 63.5x38.1 for across and down")
+		return 0, 0, fmt.Errorf("%w: %s %s: give mm, such as 5, or 63.5x38.1 for across and down", ErrLayout, flag, typed)
 	}
 	across, err1 := strconv.ParseFloat(m[1], 64)
 	down, err2 := strconv.ParseFloat(cmp.Or(m[2], m[1]), 64)
 	return MM(across), MM(down), errors.Join(err1, err2)
 }
 
-func size(x, y MM) string { return x.String() + " x " + y.String() }
+func both(x, y MM) string { return x.String() + " x " + y.String() }
 
 // MM is a length in millimetres.
 type MM float64
