@@ -68,6 +68,7 @@ func AsWritten(ctx context.Context, s *record.Store, page []byte) error {
 	if serials == nil {
 		return ErrNotOurs
 	}
+	changed := fmt.Errorf("%w: write it again with chipassay certificate, and sign that", ErrNotAsWritten)
 	lot := ""
 	if bytes.Contains(page, []byte("<title>Lot ")) { // it has all of the lot
 		first, err := s.Get(ctx, serials[0])
@@ -76,7 +77,7 @@ func AsWritten(ctx context.Context, s *record.Store, page []byte) error {
 		}
 		lot = first.Lot
 		if all, err := OfLot(ctx, s, lot); err != nil || !slices.Equal(all, serials) {
-			return errors.Join(ErrNotAsWritten, err)
+			return errors.Join(err, changed)
 		}
 	}
 	list, title, err := ReadAll(ctx, s, serials, lot)
@@ -88,7 +89,7 @@ func AsWritten(ctx context.Context, s *record.Store, page []byte) error {
 		return err
 	}
 	if !bytes.Equal(now.Bytes(), page) {
-		return fmt.Errorf("%w: write it again with chipassay certificate, and sign that", ErrNotAsWritten)
+		return changed
 	}
 	return nil
 }
