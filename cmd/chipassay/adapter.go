@@ -4,11 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
-	"chipassay/firmware/carrier"
 	"chipassay/host/adapter"
 	"chipassay/host/selfcheck"
 	"chipassay/host/virtual"
@@ -139,13 +137,9 @@ func (f *checkFlags) check(cmd *cobra.Command) error {
 	if f.list {
 		return f.writeUnseen(cmd.OutOrStdout())
 	}
-	options := selfcheck.Options{}
-	if f.building != "" {
-		groups, err := carrier.ParseGroups([]string{f.building})
-		if err != nil {
-			return err
-		}
-		options = selfcheck.Options{Building: true, Group: groups[len(groups)-1]}
+	options, err := selfcheck.Built(f.building)
+	if err != nil {
+		return err
 	}
 	a, err := f.open(cmd, f.chipIn)
 	if err != nil {
@@ -183,37 +177,14 @@ func (f *checkFlags) writeUnseen(w io.Writer) error {
 
 // writeCheck prints a line a group, and under it its faults; at the end what to do next.
 func writeCheck(w io.Writer, r *selfcheck.Report) error {
-	fitted := strings.Join(r.Fitted, ", ")
-	if fitted == "" {
-		fitted = "not known without the bias registers"
-	}
-	fmt.Fprintf(w, "fitted: %s\n\n", fitted)
+	fmt.Fprintf(w, "fitted: %s\n\n", r.FittedWords())
 	for _, g := range r.Groups {
-		words := g.Good
-		switch {
-		case len(g.Faults) > 0:
-			words = "FAULT"
-		case words == "" && g.Unchecked == "":
-			words = "not checked"
-		case words == "":
-			words = "not checked: " + g.Unchecked
-		case g.Unchecked != "":
-			words += "; " + g.Unchecked
-		}
-		fmt.Fprintf(w, "%-17s %s\n", g.Name, words)
+		fmt.Fprintf(w, "%-17s %s\n", g.Name, g.Words())
 		for _, fault := range g.Faults {
 			fmt.Fprintf(w, "  %s: %s.\n    Look at %s.\n", fault.What, fault.Found, fault.Look)
 		}
 	}
-	faults := len(r.Faults())
-	words := "No fault found."
-	switch {
-	case faults == 1:
-		words = "1 fault. Unplug the adapter before you repair it, then check again."
-	case faults > 1:
-		words = fmt.Sprintf("%d faults. Unplug the adapter before you repair it, then check again.", faults)
-	}
-	_, err := fmt.Fprintf(w, "\n%s\n", words)
+	_, err := fmt.Fprintf(w, "\n%s\n", r.Conclusion())
 	for i, line := range r.Next {
 		if i == 0 {
 			line = "\nNext: " + line

@@ -9,7 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"chipassay/host/adapter"
 	"chipassay/host/calibration"
 	"chipassay/host/virtual"
 )
@@ -73,22 +72,18 @@ func (f *calibrateFlags) run(cmd *cobra.Command) error {
 	if !found || errP != nil || errQ != nil {
 		return fmt.Errorf("--between takes two socket positions, such as 28,8, not %q", f.between)
 	}
-	if f.adapter == virtualAdapter && (min(r.P, r.Q) < 1 || max(r.P, r.Q) > adapter.Positions || r.P == r.Q) {
-		return fmt.Errorf("--between takes two socket positions from 1 to %d", adapter.Positions)
+	if f.adapter == virtualAdapter {
+		if err := r.Seatable(); err != nil {
+			return fmt.Errorf("--between: %w", err)
+		}
 	}
 	a, err := f.open(cmd, func(b *virtual.Board) (*virtual.Socket, error) { return f.resistorIn(b, r) })
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	result, err := calibration.Find(cmd.Context(), a, r, f.supply)
+	result, err := calibration.Keep(cmd.Context(), a, r, f.supply)
 	if err != nil {
-		return couldNotTest(fmt.Errorf("nothing was changed: %w", err))
-	}
-	if err := a.SetCalibration(cmd.Context(), result.New); err != nil {
-		return couldNotTest(err)
-	}
-	if result.New, err = a.Calibration(cmd.Context()); err != nil {
 		return couldNotTest(err)
 	}
 	if f.asJSON {
@@ -132,20 +127,8 @@ func (f *calibrateFlags) forgetConstants(cmd *cobra.Command) error {
 // writeCalibration prints old and new side by side.
 func writeCalibration(w io.Writer, r calibration.Result) error {
 	fmt.Fprintf(w, "%-14s %10s %10s\n", "", "old", "new")
-	fmt.Fprintf(w, "%-14s %10.3f %10.3f  %s\n", "supply, V", r.Old.SupplyVolts, r.New.SupplyVolts, r.Supply)
-	load := r.Load
-	if load == "" {
-		load = "resistor and the register's output"
-	}
-	fmt.Fprintf(w, "%-14s %10d %10d  resistor and the register's output\n", "bias, Ω", r.Old.BiasOhms, r.New.BiasOhms)
-	fmt.Fprintf(w, "%-14s %10d %10d  %s\n", "load, Ω", r.Old.LoadOhms, r.New.LoadOhms, load)
-	fmt.Fprintf(w, "%-14s %10d %10d  resistor and the microcontroller's output\n", "drive, Ω", r.Old.DriveOhms, r.New.DriveOhms)
-	fmt.Fprintf(w, "%-14s %10.4f %10.4f  %s\n", "shunt gain", r.Old.ShuntGain, r.New.ShuntGain, r.Shunt)
-	for p := 1; p <= adapter.Positions; p++ {
-		if now, ok := r.New.Channels[p]; ok {
-			old := r.Old.Channels[p]
-			fmt.Fprintf(w, "%-14s %10s %10s\n", "channel "+adapter.Column(p), channelText(old), channelText(now))
-		}
+	for _, row := range r.Rows() {
+		fmt.Fprintln(w, strings.TrimRight(fmt.Sprintf("%-14s %10s %10s  %s", row.Name, row.Old, row.New, row.From), " "))
 	}
 	if r.Gain != "" {
 		fmt.Fprintf(w, "The gain of the channels is %s.\n", r.Gain)
@@ -153,5 +136,3 @@ func writeCalibration(w io.Writer, r calibration.Result) error {
 	_, err := fmt.Fprintln(w, "\nThe adapter has stored the new values. --forget goes back to those of its design.")
 	return err
 }
-
-func channelText(c adapter.Channel) string { return fmt.Sprintf("×%.4f %+d mV", c.Gain, c.OffsetMV) }

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/adapter"
+	"chipassay/host/calibration"
 	"chipassay/protocol"
 )
 
@@ -72,15 +73,8 @@ type channelFound struct {
 	OffsetMV int     `json:"offset_mv"`
 }
 
-// calibrationStates say where constants come from.
-var calibrationStates = map[protocol.CalibrationState]string{
-	protocol.CalibrationNone:    "none stored: it uses the values of its design",
-	protocol.CalibrationStored:  "kept",
-	protocol.CalibrationDamaged: "damaged: it uses the values of its design; calibrate it again",
-}
-
 func constantsOf(c adapter.Calibration) *calibrationConstants {
-	k := &calibrationConstants{State: calibrationStates[c.State], SupplyVolts: c.SupplyVolts, ShuntGain: c.ShuntGain,
+	k := &calibrationConstants{State: calibration.StateWords(c.State), SupplyVolts: c.SupplyVolts, ShuntGain: c.ShuntGain,
 		BiasOhms: c.BiasOhms, LoadOhms: c.LoadOhms, DriveOhms: c.DriveOhms}
 	for p := 1; p <= adapter.Positions; p++ {
 		if channel, ok := c.Channels[p]; ok {

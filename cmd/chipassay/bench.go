@@ -37,6 +37,7 @@ type benchFlags struct {
 	noOpen      bool
 	atLeast     time.Duration
 	seed        uint64
+	network     listening
 }
 
 func benchCommand(d *definitions) *cobra.Command {
@@ -49,7 +50,9 @@ identify a chip without a marking, find chips and their certificates again, chec
 adapter. Without an adapter you practise with virtual chips.
 
 The page is served to this computer alone, at an address that only you know. Close it
-with Menu, Switch off, or Ctrl-C here: the supply goes off first.`,
+with Menu, Switch off, or Ctrl-C here: the supply goes off first.
+
+` + listeningLong,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
 	}
@@ -61,46 +64,80 @@ with Menu, Switch off, or Ctrl-C here: the supply goes off first.`,
 	flags.IntVar(&f.port, "port", 0, "port on this computer (default: a free one)")
 	flags.BoolVar(&f.noOpen, "no-open", false, "print the address only; do not open a browser")
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: random seed")
+	flags.StringVar(&f.network.address, "listen", "", "also listen at ADDRESS:PORT of a network, for who knows the password")
+	flags.BoolVar(&f.network.newPassword, "new-password", false, "with --listen: set another password")
 	return cmd
 }
 
 func (f *benchFlags) run(cmd *cobra.Command) (err error) {
+	if f.port < 0 || f.port > 65535 {
+		return fmt.Errorf("--port %d: a port is 1 to 65535", f.port)
+	}
+	if err := f.connection.check(cmd); err != nil {
+		return err
+	}
 	if err := notNegative(f.atLeast); err != nil {
+		return err
+	}
+	if err := f.network.check(); err != nil {
 		return err
 	}
 	ctx, off := context.WithCancel(cmd.Context())
 	defer off()
 	b := bench.New(f.means(cmd))
 	defer func() { err = errors.Join(err, b.Close()) }()
-	if err := b.Open(ctx); err != nil {
+	handler := page.New(b, f.definitions.open, off).Handler()
+	network, err := f.network.entrance(ctx, cmd.OutOrStdout(), handler)
+	if err != nil {
 		return err
 	}
 	listener, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", f.port))
 	if err != nil {
-		return fmt.Errorf("--port %d: %w", f.port, err)
+		return fmt.Errorf("--port %d: %w: leave --port out, or name another", f.port, err)
 	}
-	server := page.New(b, f.definitions.open, off)
-	guard := page.NewGuard(listener.Addr(), server.Handler())
+	guard := page.NewGuard(listener.Addr(), handler)
+	doors := []*door{{listener, guard}}
+	if err := b.Open(ctx); err != nil {
+		return err
+	}
 	address := guard.Address(listener.Addr().String())
-	fmt.Fprintf(cmd.OutOrStdout(), "The bench is at %s\nCtrl-C ends it and switches the supply off.\n", address)
+	fmt.Fprintf(cmd.OutOrStdout(), "The bench is at %s\n", address)
+	if network != nil {
+		network.opens(cmd.OutOrStdout())
+		doors = append(doors, network)
+	}
+	fmt.Fprintln(cmd.OutOrStdout(), "Ctrl-C ends it and switches the supply off.")
 	if !f.noOpen {
 		openBrowser(address)
 	}
-	return serve(ctx, listener, guard)
+	return serve(ctx, doors)
 }
 
-// serve answers until the context is done. Streams to the pages are cut then.
-func serve(ctx context.Context, l net.Listener, h http.Handler) error {
-	s := http.Server{Handler: h, ReadHeaderTimeout: 10 * time.Second, BaseContext: func(net.Listener) context.Context { return ctx }}
-	ended := make(chan error, 1)
-	go func() { ended <- s.Serve(l) }()
+// A door is a listener with who stands at it.
+type door struct {
+	net.Listener
+	handler http.Handler
+}
+
+// serve answers at all doors until the context is done, or one of them fails. Streams to
+// the pages are cut then.
+func serve(ctx context.Context, doors []*door) (err error) {
+	ended := make(chan error, len(doors))
+	var servers []*http.Server
+	for _, d := range doors {
+		s := &http.Server{Handler: d.handler, ReadHeaderTimeout: 10 * time.Second, MaxHeaderBytes: 64 << 10, BaseContext: func(net.Listener) context.Context { return ctx }}
+		servers = append(servers, s)
+		go func() { ended <- s.Serve(d) }()
+	}
 	select {
-	case err := <-ended:
-		return err
+	case err = <-ended:
 	case <-ctx.Done():
 		time.Sleep(100 * time.Millisecond) // the answer to the one who switched off
-		return s.Close()
 	}
+	for _, s := range servers {
+		err = errors.Join(err, s.Close())
+	}
+	return err
 }
 
 // means are what the bench works with.

@@ -161,7 +161,7 @@ func signCommand() *cobra.Command {
 		Short: "Sign a certificate: the signature goes into the page itself",
 		Long: `Sign a certificate: the signature goes into the page itself. A page is signed only
 if it is, byte for byte, what would be written from its records now. If it was
-changed, or made before a retest or a correction, make it again.`,
+changed, or made before a retest, a correction or a photo, make it again.`,
 		Example: `  chipassay certificate sign certificate-17.html --key chipassay.key`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

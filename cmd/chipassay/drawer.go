@@ -14,6 +14,7 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/drawer"
+	"chipassay/host/identify"
 	"chipassay/host/report"
 	"chipassay/host/statistics"
 	"chipassay/host/virtual"
@@ -33,6 +34,7 @@ type drawerFlags struct {
 	part, operator, dateCode, tray, html, marchTest string
 	keepDate, bell, everyChip, numbers, fast        bool
 	identify                                        bool
+	hint                                            identify.Hint
 	atLeast                                         time.Duration
 	seed                                            uint64
 }
@@ -53,8 +55,10 @@ a power cut, or when the cable comes off. Wrongly seated chips and empty sockets
 are not recorded.
 
 With --identify each chip is identified instead of tested as a part, and the run
-ends with a list by part. Type marking 74?? before a chip that can be read in part.
-A chip that is not certain is recorded as not tested.
+ends with a list by part; with --numbers it lists the numbers for the bags. Type
+marking 74?? before a chip that can be read in part; --pins and --kind are for all
+chips of the run, and exclude nothing. A chip that is not certain is recorded as not
+tested.
 
 With --tray FILE you practise with virtual chips: Enter takes out the chip in the
 socket, seats the next and tests it, and every command works. In a pipe, or with
@@ -74,9 +78,10 @@ Practice records go to a file of their own: chipassay log --practice.`,
 	flags.StringVar(&f.part, "part", "", "part of the chips: 7400, 74LS00, 4011B …")
 	flags.BoolVar(&f.identify, "identify", false, "identify each chip instead of testing it as a part: for chips without a marking")
 	cmd.MarkFlagsMutuallyExclusive("part", "identify")
+	hintFlags(cmd, &f.hint, "with --identify: ")
 	f.lot.flags(cmd, "lot to which they belong")
 	flags.StringVar(&f.operator, "operator", "", "who tests")
-	flags.StringVar(&f.dateCode, "date-code", "", "date code of the first chip: YYWW or YWW")
+	flags.StringVar(&f.dateCode, "date-code", "", "date code of the first chip: YYWW, YWW, or a month as marked: T4")
 	flags.BoolVar(&f.keepDate, "keep-date", false, "keep the date code for the following chips until another is given")
 	flags.BoolVar(&f.bell, "bell", false, "ring once for a pass, twice for not tested, three times for a fail, four for PASS, BUT")
 	f.connection.flags(cmd)
@@ -100,6 +105,9 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 			Large: report.Terminal(os.Stdout), Colour: report.Colour(os.Stdout), Size: terminalSize},
 	}
 	if err := notNegative(f.atLeast); err != nil {
+		return err
+	}
+	if err := f.wrongHint(cmd); err != nil {
 		return err
 	}
 	if f.tray == "" {
@@ -141,7 +149,7 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 		if err != nil {
 			return err
 		}
-		p.Seed, p.AtLeast = f.seed, f.atLeast
+		p.Hint, p.Seed, p.AtLeast = f.hint, f.seed, f.atLeast
 		station.Identify = &p
 	}
 	if f.tray != "" {
@@ -162,6 +170,18 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 		err = errors.Join(err, writeRun(f.html, summary.Tray))
 	}
 	return err
+}
+
+// wrongHint says what is wrong of what is known of chips to be identified.
+func (f drawerFlags) wrongHint(cmd *cobra.Command) error {
+	if !f.identify {
+		for _, name := range []string{"pins", "kind"} {
+			if cmd.Flags().Changed(name) {
+				return fmt.Errorf("--%s is for chips without a marking: add --identify", name)
+			}
+		}
+	}
+	return wrongHint(cmd, f.hint)
 }
 
 // plan plans how a type of logic is tested.

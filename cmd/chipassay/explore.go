@@ -67,6 +67,7 @@ input or a refused step; 3 where the chip could not be powered.`,
 	flags.StringVar(&f.script, "script", "", "a file of steps, a line each")
 	cmd.MarkFlagsMutuallyExclusive("steps", "script")
 	flags.BoolVar(&f.asJSON, "json", false, "with --steps or --script: print a JSON object a line for each step")
+	anywayFlag(cmd, &f.anyway)
 	flags.StringVar(&f.chip, "chip", "", "virtual adapter: the part that is really in the socket")
 	flags.StringArrayVar(&f.chipDefects, "defect", nil, "virtual adapter: something wrong with the chip (may be repeated):\n"+virtual.DefectForms())
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: random seed")
@@ -119,6 +120,7 @@ func (f exploreFlags) run(cmd *cobra.Command, typed string) (err error) {
 	if err != nil {
 		return err
 	}
+	s.PowerAnyway = f.anyway
 	defer func() { err = errors.Join(err, f.off(s)) }()
 	if _, err := s.PowerOn(cmd.Context()); err != nil {
 		return ended(cmd.Context(), err)

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/spf13/cobra"
 
@@ -36,7 +37,7 @@ func (f *filter) chipFlags(cmd *cobra.Command) {
 	flags.StringVar(&f.family, "family", "", "of this family: 74, 74LS, HC …")
 	flags.StringVar(&f.drawer, "drawer", "", "from this drawer")
 	flags.StringVar(&f.lot, "lot", "", "of this lot")
-	flags.StringVar(&f.from, "from", "", "with a date code from here on: 1979, 1979-W38, 1979-09-17 or 7938")
+	flags.StringVar(&f.from, "from", "", "with a date code from here on: 1979, 1979-09, 1979-W38, 1979-09-17, 7938 or SEP79")
 	flags.StringVar(&f.to, "to", "", "with a date code up to and including this")
 }
 
@@ -90,8 +91,8 @@ const (
 	lastYear  = 2099
 )
 
-// period understands a year, a week or a day, or a date code of four digits, and
-// gives its first and last day; zero times for nothing.
+// period understands a year, a month, a week or a day, or a date code that stands for one
+// week or month, and gives its first and last day; zero times for nothing.
 func period(flag, typed string) (first, last time.Time, err error) {
 	typed = strings.ToUpper(strings.TrimSpace(typed))
 	if typed == "" {
@@ -103,15 +104,24 @@ func period(flag, typed string) (first, last time.Time, err error) {
 	if year, err := strconv.Atoi(typed); err == nil && year >= firstYear && year <= lastYear {
 		return time.Date(year, time.January, 1, 0, 0, 0, 0, time.UTC), time.Date(year, time.December, 31, 0, 0, 0, 0, time.UTC), nil
 	}
+	if month, err := time.Parse("2006-01", typed); err == nil {
+		return month, month.AddDate(0, 1, -1), nil
+	}
 	code := typed
 	if year, week, ok := strings.Cut(typed, "-W"); ok && len(year) == 4 && len(week) == 2 {
 		code = year[2:] + week
 	}
-	if len(code) != 4 {
-		return first, last, fmt.Errorf("%s %s: give a year (1979), a week (1979-W38), a day (1979-09-17) or a date code YYWW (7938)", flag, typed)
+	d, err := marking.ReadDateCode(code, 0, time.Now())
+	var fits []string
+	for _, p := range d.Candidates {
+		fits = append(fits, p.String())
 	}
-	d, err := marking.ParseDateCode(code, 0, time.Now())
-	if err != nil {
+	switch {
+	case err == nil && len(fits) > 1:
+		return first, last, fmt.Errorf("%s %s fits %s: give one of them", flag, typed, strings.Join(fits, ", "))
+	case err != nil && (len(code) != 4 || strings.ContainsFunc(code, unicode.IsLetter)):
+		return first, last, fmt.Errorf("%s %s: give a year (1979), a month (1979-09), a week (1979-W38), a day (1979-09-17) or a date code (7938, SEP79)", flag, typed)
+	case err != nil:
 		return first, last, fmt.Errorf("%s %s: %w", flag, typed, err)
 	}
 	return d.From.Time, d.To.Time, nil

@@ -66,8 +66,7 @@ and take it out if it gets hot.`,
 	f.connection.flags(cmd)
 	f.supplyFlag(cmd)
 	flags.StringVar(&f.hint.Marking, "marking", "", `what can be read of the marking, ? for what cannot: "74?? 7938"`)
-	flags.IntVar(&f.hint.Pins, "pins", 0, "how many pins it has")
-	flags.StringVar(&f.hint.Kind, "kind", "", "kind of part: counter, gate, register …")
+	hintFlags(cmd, &f.hint, "")
 	flags.BoolVar(&f.asJSON, "json", false, "print the answer as one JSON object")
 	flags.BoolVar(&f.full, "full", false, "print the whole answer and the report of its own test")
 	flags.StringVar(&f.html, "html", "", "write the answer to this HTML file too")
@@ -102,13 +101,12 @@ func (f identifyFlags) run(cmd *cobra.Command) error {
 // wrong says what of the input is wrong.
 func (f identifyFlags) wrong(cmd *cobra.Command) error {
 	readable := func(c rune) bool { return unicode.IsLetter(c) || unicode.IsDigit(c) }
-	switch h := f.hint; {
-	case cmd.Flags().Changed("pins") && (h.Pins%2 != 0 || h.Pins < 4 || h.Pins > adapter.Positions):
-		return fmt.Errorf("--pins %d: a package has two rows, so an even number of pins, 4 to %d", h.Pins, adapter.Positions)
-	case h.Kind != "" && !slices.Contains(part.Kinds, h.Kind):
-		return fmt.Errorf("--kind %s: there is no such kind; there are %s", h.Kind, strings.Join(part.Kinds, ", "))
-	case cmd.Flags().Changed("marking") && !strings.ContainsFunc(h.Marking, readable):
-		return fmt.Errorf("--marking %q has no readable character: leave it out", h.Marking)
+	if err := wrongHint(cmd, f.hint); err != nil {
+		return err
+	}
+	switch {
+	case cmd.Flags().Changed("marking") && !strings.ContainsFunc(f.hint.Marking, readable):
+		return fmt.Errorf("--marking %q has no readable character: leave it out", f.hint.Marking)
 	case f.adapter == virtualAdapter && !cmd.Flags().Changed("chip"):
 		return errors.New(`name the chip in the virtual socket: --chip 7400, or --chip "" for none`)
 	case f.chip == "" && len(f.chipDefects) > 0:
@@ -117,7 +115,24 @@ func (f identifyFlags) wrong(cmd *cobra.Command) error {
 	return notNegative(f.atLeast)
 }
 
-// virtualChip is what lies in the virtual socket; nil for nothing.
+// hintFlags gives a command the flags for what is known of a chip besides its marking.
+func hintFlags(cmd *cobra.Command, h *identify.Hint, when string) {
+	cmd.Flags().IntVar(&h.Pins, "pins", 0, when+"how many pins it has")
+	cmd.Flags().StringVar(&h.Kind, "kind", "", when+"kind of part: counter, gate, register …")
+}
+
+// wrongHint says what of these flags is wrong.
+func wrongHint(cmd *cobra.Command, h identify.Hint) error {
+	switch {
+	case cmd.Flags().Changed("pins") && (h.Pins%2 != 0 || h.Pins < 4 || h.Pins > adapter.Positions):
+		return fmt.Errorf("--pins %d: a package has two rows, so an even number of pins, 4 to %d", h.Pins, adapter.Positions)
+	case h.Kind != "" && !slices.Contains(part.Kinds, h.Kind):
+		return fmt.Errorf("--kind %s: there is no such kind; there are %s", h.Kind, strings.Join(part.Kinds, ", "))
+	}
+	return nil
+}
+
+// virtualChip is what is seated in the virtual socket; nil for nothing.
 func (f identifyFlags) virtualChip() (*virtual.Chip, error) {
 	if f.chip == "" {
 		return nil, nil
@@ -186,12 +201,14 @@ func dateRead(marked string, a *identify.Answer) *marking.DateCode {
 	if a.Test != nil {
 		since = marking.MadeSince(a.Test.Type.Family)
 	}
-	for _, group := range slices.Backward(strings.Fields(marked)) {
-		if len(a.Candidates) > 0 && strings.HasSuffix(group, a.Candidates[0].Part.Number) {
-			continue
-		}
-		if d, err := marking.ParseDateCode(group, since, time.Now()); err == nil {
-			return &d
+	for _, parse := range []func(string, int, time.Time) (marking.DateCode, error){marking.ParseDateCode, marking.ParseMonthCode} {
+		for _, group := range slices.Backward(strings.Fields(marked)) {
+			if len(a.Candidates) > 0 && strings.HasSuffix(group, a.Candidates[0].Part.Number) {
+				continue
+			}
+			if d, err := parse(group, since, time.Now()); err == nil {
+				return &d
+			}
 		}
 	}
 	return nil

@@ -19,8 +19,8 @@ func logVerifyCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "verify",
 		Short: "Check that no record was changed, removed or inserted",
-		Long: `Read the whole file of records and recompute every digest; each record holds the
-digest of the one before. The file is not changed.
+		Long: `Read the whole file of records and recompute every digest, those of photos too; each
+record holds the digest of the one before. The file is not changed.
 
 Anyone who can write to the file can cut off its last records, or recompute all
 digests from some record on; the file does not show that. So keep the output of
@@ -32,7 +32,8 @@ Exit status: 0 unchanged; 1 changed.`,
   chipassay log verify --count 17 --digest 3f0c…`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			for _, err := range []error{checkSeal(&kept.Records, "--count", "--digest"), checkSeal(&kept.Lots, "--lot-count", "--lot-digest")} {
+			for _, err := range []error{checkSeal(&kept.Records, "--count", "--digest"), checkSeal(&kept.Lots, "--lot-count", "--lot-digest"),
+				checkSeal(&kept.Photos, "--photo-count", "--photo-digest")} {
 				if err != nil {
 					return err
 				}
@@ -59,6 +60,8 @@ Exit status: 0 unchanged; 1 changed.`,
 	flags.StringVar(&kept.Records.Digest, "digest", "", "SHA-256 digest of the last of them, 64 hexadecimal digits")
 	flags.Int64Var(&kept.Lots.Count, "lot-count", 0, "how many lots there were")
 	flags.StringVar(&kept.Lots.Digest, "lot-digest", "", "digest of the last of them")
+	flags.Int64Var(&kept.Photos.Count, "photo-count", 0, "how many photos there were, with those that take one back")
+	flags.StringVar(&kept.Photos.Digest, "photo-digest", "", "digest of the last of them")
 	return cmd
 }
 
@@ -96,8 +99,8 @@ func logDigestCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "digest",
 		Short: "Print how many records there are and the digest of the last, to keep elsewhere",
-		Long: `Print how many records and lots there are, and the digests of the last of them.
-Each digest covers all records before it. Keep them where nobody who can write to
+		Long: `Print how many records, lots and photos there are, and the digests of the last of
+them. Each digest covers all before it. Keep them where nobody who can write to
 the file can change them, on paper for example. Then log verify also notices
 records that were cut off or rewritten.`,
 		Args: cobra.NoArgs,
@@ -131,7 +134,10 @@ func writeSeals(cmd *cobra.Command, now record.Seals, asJSON bool) error {
 			Digest    string `json:"digest"` // empty where there is no record
 			LotCount  int64  `json:"lot_count"`
 			LotDigest string `json:"lot_digest"`
-		}{now.Records.Count, now.Records.Digest, now.Lots.Count, now.Lots.Digest})
+
+			PhotoCount  int64  `json:"photo_count"`
+			PhotoDigest string `json:"photo_digest"`
+		}{now.Records.Count, now.Records.Digest, now.Lots.Count, now.Lots.Digest, now.Photos.Count, now.Photos.Digest})
 	}
 	if now == (record.Seals{}) {
 		return errors.New("there is no record yet, and so no digest")
@@ -140,7 +146,7 @@ func writeSeals(cmd *cobra.Command, now record.Seals, asJSON bool) error {
 	for _, c := range []struct {
 		what, flag string
 		record.Seal
-	}{{"records", "", now.Records}, {"lots", "lot-", now.Lots}} {
+	}{{"records", "", now.Records}, {"lots", "lot-", now.Lots}, {"photos", "photo-", now.Photos}} {
 		if c.Count == 0 {
 			continue
 		}

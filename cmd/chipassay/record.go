@@ -22,6 +22,7 @@ func recordCommand() *cobra.Command {
 		file      recordsFile
 		form      listing
 		full, row bool
+		html      string
 	)
 	cmd := &cobra.Command{
 		Use:   "record N",
@@ -31,21 +32,28 @@ first record, so the number on its bag stays true. A retest, a correction or an 
 is a record with a number of its own, which --full shows.`,
 		Example: `  chipassay record 17
   chipassay record 17 --full
-  chipassay record 19 --row`,
+  chipassay record 19 --row
+  chipassay record 17 --html chip-17.html`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			number, err := serialOf(args[0])
 			if err != nil {
 				return err
 			}
-			return file.use(func(s *record.Store) error { return showRecord(cmd, s, number, form, full, row) })
+			return file.use(func(s *record.Store) error {
+				if html != "" {
+					return writeRecordPage(cmd, s, number, html)
+				}
+				return showRecord(cmd, s, number, form, full, row)
+			})
 		},
 	}
 	file.flag(cmd)
 	form.flags(cmd)
 	cmd.Flags().BoolVar(&full, "full", false, "with the numbers of all records about the chip")
 	cmd.Flags().BoolVar(&row, "row", false, "the record with just this number, even if it is not the current one")
-	cmd.AddCommand(recordCorrectCommand(), recordVoidCommand())
+	cmd.Flags().StringVar(&html, "html", "", "write the report of the chip's current record, with its photo, to this HTML file instead")
+	cmd.AddCommand(recordCorrectCommand(), recordVoidCommand(), recordPhotoCommand())
 	return cmd
 }
 
@@ -103,6 +111,9 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 	}
 	if r.Note != "" {
 		fmt.Fprintf(out, "Note       %s\n", report.Printable(r.Note))
+	}
+	if err := sayPhoto(cmd, s, r.Chip); err != nil {
+		return err
 	}
 	if len(history) > 1 {
 		fmt.Fprintln(out, "\nRecords of this chip")
@@ -204,7 +215,7 @@ cannot be corrected: test the chip again.`,
 	lot.flags(cmd, "lot to which it belongs")
 	flags.StringVar(&operator, "operator", "", "operator")
 	flags.StringVar(&marked, "marking", "", "marking")
-	flags.StringVar(&dateCode, "date-code", "", "date code: YYWW or YWW; empty for none")
+	flags.StringVar(&dateCode, "date-code", "", "date code: YYWW, YWW, or a month as marked: T4; empty for none")
 	flags.StringVar(&note, "note", "", "note")
 	return cmd
 }
@@ -231,7 +242,7 @@ func dateCodeOf(r *record.Record, typed string) (*marking.DateCode, error) {
 	if typed == "" {
 		return nil, nil
 	}
-	d, err := marking.ParseDateCode(typed, marking.MadeSince(part.FamilyByName(r.Family)), time.Now())
+	d, err := marking.ReadDateCode(typed, marking.MadeSince(part.FamilyByName(r.Family)), time.Now())
 	return &d, err
 }
 

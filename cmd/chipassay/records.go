@@ -95,8 +95,8 @@ func recordsExportCommand() *cobra.Command {
 		Long: `Write every row with its report to a file, for other programs and for import
 elsewhere: CSV (RFC 4180) if the name ends in .csv, JSON Lines if in .jsonl. An
 apostrophe is put before CSV cells that a spreadsheet would run as formulas.
-The plans of lots are not in it: chipassay lot list --json writes them, and
-records backup copies everything.`,
+JSON Lines carry photos, CSV only their digests. The plans of lots are not in it:
+chipassay lot list --json writes them, and records backup copies everything.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			asCSV, err := isCSV(args[0])
@@ -104,12 +104,12 @@ records backup copies everything.`,
 				return err
 			}
 			return file.use(func(s *record.Store) error {
-				n := 0
+				n, photos := 0, 0
 				write := func(w io.Writer) (err error) {
 					if asCSV {
 						n, err = s.ExportCSV(cmd.Context(), w, record.Query{All: true})
 					} else {
-						n, err = s.ExportLines(cmd.Context(), w, record.Query{All: true})
+						n, photos, err = s.ExportAll(cmd.Context(), w)
 					}
 					return err
 				}
@@ -119,13 +119,24 @@ records backup copies everything.`,
 				if err := writeFile(args[0], write); err != nil {
 					return err
 				}
-				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d rows\n", args[0], n)
+				fmt.Fprintf(cmd.OutOrStdout(), "%s: %d rows%s\n", args[0], n, andPhotos(photos))
 				return nil
 			})
 		},
 	}
 	file.flag(cmd)
 	return cmd
+}
+
+// andPhotos says how many photos there were besides.
+func andPhotos(n int) string {
+	switch n {
+	case 0:
+		return ""
+	case 1:
+		return "; 1 photo"
+	}
+	return fmt.Sprintf("; %d photos", n)
 }
 
 // isCSV reports whether a file name is that of CSV.
@@ -175,7 +186,7 @@ func recordsImportCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "%s: %d rows added, %d existed already\n", s.Path(), done.Added, done.Duplicates)
+			fmt.Fprintf(cmd.OutOrStdout(), "%s: %d rows added, %d existed already%s\n", s.Path(), done.Added, done.Duplicates, andPhotos(done.Photos))
 			return nil
 		},
 	}

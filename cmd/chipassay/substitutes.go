@@ -28,7 +28,8 @@ func substitutesCommand(d *definitions) *cobra.Command {
 function, the same function on other pins, and parts that have it with inputs tied;
 each with what differs by the DC tables and what to change.
 
-Same function means that each part answers the other's whole test in simulation.`,
+Same function means that the substitute answers the part's whole test in simulation;
+of what remembers, also what a random walk of its inputs asks.`,
 		Example: `  chipassay substitutes 7410
   chipassay substitutes 7410 --family LS --load "5 x 74LS, 1 LED"
   chipassay substitutes 74LS00 --have --date-code 8123`,
@@ -38,7 +39,7 @@ Same function means that each part answers the other's whole test in simulation.
 	flags := cmd.Flags()
 	flags.StringVar(&f.family, "family", "", "family, if PART names none: LS, HC, B …")
 	flags.StringVar(&f.load, "load", "", "what an output drives: \"5 x 74LS, 1 LED\"")
-	flags.StringVar(&f.dateCode, "date-code", "", "with --have: the date code to be near to, YYWW or YWW")
+	flags.StringVar(&f.dateCode, "date-code", "", "with --have: the date code to be near to: YYWW, YWW, or a month as marked")
 	flags.BoolVar(&f.full, "full", false, "print everything instead of ten lines")
 	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
 	haveFlag(cmd, &f.have, &f.file)
@@ -107,7 +108,7 @@ func (f substitutesFlags) day(typ part.Type) (time.Time, error) {
 	if f.dateCode == "" {
 		return noDay, nil
 	}
-	d, err := marking.ParseDateCode(f.dateCode, marking.MadeSince(typ.Family), time.Now())
+	d, err := marking.ReadDateCode(f.dateCode, marking.MadeSince(typ.Family), time.Now())
 	return d.From.Time, err
 }
 
@@ -124,14 +125,16 @@ type substituteDocument struct {
 	Families    []string `json:"families"`
 	Differences []string `json:"differences"`
 	Changes     []string `json:"changes"` // those of the differences that ask for a change
-	Have        []string `json:"have,omitempty"`
+	// Pins are the substitute's for the part's, by name, where any has another name.
+	Pins map[string]string `json:"pins,omitempty"`
+	Have []string          `json:"have,omitempty"`
 }
 
 func documentsOf(s *substitute.Substitutes, chips func(substitute.Substitute) []possession) substitutesDocument {
 	list := func(all []substitute.Substitute) []substituteDocument {
 		documents := []substituteDocument{}
 		for _, one := range all {
-			d := substituteDocument{Part: one.Part.Number, Differences: []string{}, Changes: []string{}}
+			d := substituteDocument{Part: one.Part.Number, Differences: []string{}, Changes: []string{}, Pins: one.Pins}
 			for _, f := range one.Families {
 				d.Families = append(d.Families, f.Name)
 			}

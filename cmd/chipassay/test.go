@@ -64,7 +64,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	f.connection.flags(cmd)
 	f.supplyFlag(cmd)
 	flags.StringVar(&f.family, "family", "", "family, if PART names none: LS, HC, B …")
-	flags.StringVar(&f.dateCode, "date-code", "", "date code on the chip: YYWW or YWW")
+	flags.StringVar(&f.dateCode, "date-code", "", "date code on the chip: YYWW, YWW, or a month as marked: T4, 9K, SEP79")
 	flags.StringVar(&f.note, "note", "", "note for the report")
 	flags.BoolVar(&f.asJSON, "json", false, "print the result as one JSON object")
 	flags.BoolVar(&f.full, "full", false, "print the whole report instead of ten lines")
@@ -75,7 +75,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.BoolVar(&f.long, "long", false, "reach the stages of a divider that take up to a million clocks")
 	cmd.MarkFlagsMutuallyExclusive("short", "long")
 	flags.BoolVar(&f.everyReadback, "every-readback", false, "compare every readback in the host instead of signatures in the adapter")
-	flags.BoolVar(&f.anyway, "power-anyway", false, "power a chip, at a low current limit, although the test before power cannot show\nthat it is seated right; check twice how it is seated")
+	anywayFlag(cmd, &f.anyway)
 	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …")
 	atLeastFlag(cmd, &f.atLeast)
 	flags.IntVar(&f.runs, "repeat", 1, "number of tests, to find intermittent faults")
@@ -176,7 +176,7 @@ func (f testFlags) chipTyped(typed string) (c typedChip, err error) {
 	if c.typ, err = f.definitions.typeOf(typed, f.family); err != nil || f.dateCode == "" {
 		return c, err
 	}
-	d, err := marking.ParseDateCode(f.dateCode, marking.MadeSince(c.typ.Family), time.Now())
+	d, err := marking.ReadDateCode(f.dateCode, marking.MadeSince(c.typ.Family), time.Now())
 	c.date = &d
 	return c, err
 }
@@ -194,6 +194,12 @@ func (d *definitions) plan(typ part.Type) (assay.Plan, error) {
 func atLeastFlag(cmd *cobra.Command, atLeast *time.Duration) {
 	cmd.Flags().DurationVar(atLeast, "at-least", assay.DefaultAtLeast,
 		"apply the vectors of logic in rounds for this long of the adapter's time, to find\nintermittent faults; 0 applies them once")
+}
+
+// anywayFlag gives a command the flag by which a person vouches for how the chip is seated.
+func anywayFlag(cmd *cobra.Command, anyway *bool) {
+	cmd.Flags().BoolVar(anyway, "power-anyway", false,
+		"power a chip, at a low current limit, although the test before power cannot show\nthat it is seated right; check twice how it is seated")
 }
 
 func notNegative(atLeast time.Duration) error {

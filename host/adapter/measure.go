@@ -225,11 +225,19 @@ const (
 // adapter's 5 V rail is.
 func (a *Adapter) refer(positions uint32, millivolts []uint16, supply float64) error {
 	read := float64(millivolts[bits.OnesCount32(positions&(protocol.ReferenceFirst-1))]) / 1000
-	if read < leastReference || read > mostReference {
-		return a.fail(fmt.Errorf("%w: its 2.500 V reference reads %.2f V; run adapter check", ErrFault, read))
+	if err := soundReference(read); err != nil {
+		return a.fail(err)
 	}
 	a.scale = referenceVolts / read
 	a.rail = a.scale * supply
+	return nil
+}
+
+// soundReference refuses what no reference reads, V.
+func soundReference(read float64) error {
+	if read < leastReference || read > mostReference {
+		return fmt.Errorf("%w: its 2.500 V reference reads %.2f V; run adapter check", ErrFault, read)
+	}
 	return nil
 }
 

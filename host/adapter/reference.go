@@ -44,3 +44,22 @@ func (a *Adapter) References(ctx context.Context) (References, error) {
 	}
 	return found, nil
 }
+
+// Supply measures the adapter's 5 V rail by its reference, and the supply behind fuse and
+// shunt, V, the socket without supply. What the adapter cannot measure is not a number. A
+// reference that cannot be gone by is ErrFault.
+func (a *Adapter) Supply(ctx context.Context) (rail, behindShunt float64, err error) {
+	r, err := a.References(ctx)
+	if err != nil || math.IsNaN(r.First) || !a.Capabilities.Reference {
+		return math.NaN(), math.NaN(), err
+	}
+	k, err := a.constantsOf(ctx)
+	if err != nil {
+		return math.NaN(), math.NaN(), err
+	}
+	if err := soundReference(r.First); err != nil {
+		return math.NaN(), math.NaN(), err
+	}
+	scale := referenceVolts / r.First
+	return scale * k.SupplyVolts, scale * r.Supply, nil
+}

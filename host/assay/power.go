@@ -59,11 +59,11 @@ var typicalMA = map[string][2]int{
 	"TTL": {110, 110}, "NMOS": {110, 110}, "CMOS": {40, 40},
 }
 
-// lowLimitMA is the trip's limit for a chip of which nothing is known, mA: 30 mA over
+// LowLimitMA is the trip's limit for a chip of which nothing is known, mA: 30 mA over
 // what a typical one draws, so that none of them trips; a turned or shorted chip takes
 // more, and what is left of 5 V times 30 mA, 0.15 W, heats no package (some 100 K/W,
 // from memory) by more than 15 K.
-func lowLimitMA(t part.Type) int {
+func LowLimitMA(t part.Type) int {
 	typical := typicalMA[t.Family.Name]
 	if levels.Small(t) {
 		return typical[0] + 30

@@ -45,7 +45,7 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	switch {
 	case seating.Silent:
 		r.silent = true
-		r.limitMA = lowLimitMA(p.Type)
+		r.limitMA = LowLimitMA(p.Type)
 		r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("how the chip is seated could not be checked before power, because an internal charge pump biases its substrate: "+
 			"it was powered with at most %d mA, and the vectors alone decide", r.limitMA))
 	case !seating.Good():
@@ -55,8 +55,8 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 			return r.refused(ctx, socket, p)
 		}
 		if !seating.OneOpen(v) && !seating.OfAnother(p.Type, r.parts(p)) {
-			r.limitMA = lowLimitMA(p.Type)
-			r.Cautions = append(slices.Clone(r.Cautions), fmt.Sprintf("powered anyway, with at most %d mA: before power %s", r.limitMA, seating.Found))
+			r.limitMA = LowLimitMA(p.Type)
+			r.Cautions = append(slices.Clone(r.Cautions), seating.PoweredAnyway(r.limitMA))
 		}
 	}
 	return nil

@@ -70,13 +70,14 @@ const (
 	Identifying Work = "identify"
 	Checking    Work = "check"
 	Calibrating Work = "calibrate"
+	Measuring   Work = "measure"
 )
 
 // doing says what each work is, for a refusal.
 var doing = map[Work]string{
 	DrawerRun: "a drawer run is going on: end it first", Exploring: "a chip is being explored: switch it off first",
 	Identifying: "a chip is being identified: stop that first", Checking: "the adapter is being checked: stop that first",
-	Calibrating: "the adapter is being calibrated: stop that first",
+	Calibrating: "the adapter is being calibrated: stop that first", Measuring: "the adapter is being measured: wait a moment",
 }
 
 // A Bench is the bench. Its methods may be called by several goroutines.

@@ -100,7 +100,10 @@ func (b *Bench) take(ctx context.Context, a *adapter.Adapter, socket *virtual.So
 		err = errors.Join(err, b.adapter.Close())
 	}
 	b.adapter, b.socket, b.records = a, socket, records
-	b.changeLocked(func(s *State) { s.Adapter = described(a, socket != nil) })
+	b.changeLocked(func(s *State) {
+		s.Adapter = described(a, socket != nil)
+		s.Check, s.Calibration, s.Reading = nil, nil, nil // they were the other one's
+	})
 	return err
 }
 

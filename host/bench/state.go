@@ -19,6 +19,10 @@ type State struct {
 
 	Drawer  *Drawer  // the last run
 	Explore *Explore // the last exploration
+
+	Check       *Check       // the last of the adapter
+	Calibration *Calibration // likewise
+	Reading     *Reading     // the last that the adapter gave
 }
 
 // An Adapter is which adapter a bench has.

@@ -108,6 +108,28 @@ func Find(ctx context.Context, a *adapter.Adapter, r Resistor, supplyVolts float
 	return result, nil
 }
 
+// Keep finds the constants and has the adapter keep them. New is what it has kept then;
+// after an error nothing was changed.
+func Keep(ctx context.Context, a *adapter.Adapter, r Resistor, supplyVolts float64) (Result, error) {
+	result, err := Find(ctx, a, r, supplyVolts)
+	if err != nil {
+		return Result{}, fmt.Errorf("nothing was changed: %w", err)
+	}
+	if err := a.SetCalibration(ctx, result.New); err != nil {
+		return Result{}, err
+	}
+	result.New, err = a.Calibration(ctx)
+	return result, err
+}
+
+// Seatable refuses positions between which nothing can be.
+func (r Resistor) Seatable() error {
+	if min(r.P, r.Q) < 1 || max(r.P, r.Q) > adapter.Positions || r.P == r.Q {
+		return fmt.Errorf("the resistor is between two socket positions from 1 to %d", adapter.Positions)
+	}
+	return nil
+}
+
 // accept refuses what cannot work, before anything is driven.
 func (b *bench) accept(supplyVolts float64) (err error) {
 	r, c := b.r, b.adapter.Capabilities

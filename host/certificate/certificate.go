@@ -2,8 +2,8 @@
 // certificate, or, if the chip failed or was not tested, a sheet that says so. It also
 // makes labels for the drawer, and signs pages so that any change shows.
 //
-// The page of a record is the same, byte for byte, until a row about the same chip is
-// added: it holds the time of the test, not of writing. Its QR code (ISO/IEC 18004,
+// The page of a record is the same, byte for byte, until a row about the same chip, or a
+// photo of it, is added: it holds the time of the test, not of writing. Its QR code (ISO/IEC 18004,
 // error correction M) holds
 //
 //	CHIPASSAY RECORD 17 <SHA-256 of the record in capital hexadecimal digits>
@@ -75,7 +75,20 @@ func Read(ctx context.Context, s *record.Store, serial int64) (c Certificate, er
 		}
 	}
 	c.takeRecord()
-	return c, nil
+	c.Photo, err = Photo(ctx, s, r.Chip)
+	return c, err
+}
+
+// Photo is the photo of a chip as a page shows it; nil where it has none.
+func Photo(ctx context.Context, s *record.Store, chip int64) (*report.Photo, error) {
+	p, picture, err := s.Photo(ctx, chip)
+	if errors.Is(err, record.ErrNoPhoto) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &report.Photo{JPEG: picture.JPEG, SHA256: picture.SHA256, Width: picture.Width, Height: picture.Height, Added: p.Time}, nil
 }
 
 // contradiction says what a record claims and the report of the test does not
@@ -121,7 +134,7 @@ func (c *Certificate) dateCode() *marking.DateCode {
 	if c.DateCode != nil && c.DateCode.Raw == r.DateCode {
 		d = *c.DateCode
 	} else {
-		d, _ = marking.ParseDateCode(r.DateCode, marking.MadeSince(part.FamilyByName(r.Family)), r.Time) // else it is what the record says
+		d, _ = marking.ReadDateCode(r.DateCode, marking.MadeSince(part.FamilyByName(r.Family)), r.Time) // else it is what the record says
 	}
 	d.Raw, d.From, d.To = r.DateCode, marking.Day{Time: r.From}, marking.Day{Time: r.To}
 	return &d

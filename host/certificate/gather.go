@@ -58,7 +58,7 @@ var article = regexp.MustCompile(`<article id="record-([0-9]{1,18})" class="`)
 
 // AsWritten reports whether a page of certificates is, byte for byte, what Write makes of
 // its records as they are now. Only such a page is worth a signature: one that was
-// changed, or that was made before a retest or a correction, is to be made again.
+// changed, or that was made before a retest, a correction or a photo, is to be made again.
 func AsWritten(ctx context.Context, s *record.Store, page []byte) error {
 	var serials []int64
 	for _, m := range article.FindAllSubmatch(page, -1) {

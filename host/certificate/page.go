@@ -103,7 +103,10 @@ func (c Certificate) OriginFacts() []report.Fact {
 		number.More += fmt.Sprintf(", which corrects what was recorded with the test in record %d, on %s; the measurements are unchanged",
 			c.Tested.Serial, report.Moment(r.Time.UTC()))
 	}
-	imported := ""
+	imported, photo := "", ""
+	if c.Photo != nil {
+		photo = c.Photo.SHA256
+	}
 	if r.ImportedSerial != 0 {
 		imported = fmt.Sprintf("record %d of another file", r.ImportedSerial)
 	}
@@ -113,5 +116,6 @@ func (c Certificate) OriginFacts() []report.Fact {
 		report.Fact{Label: "Operator", Value: r.Operator},
 		report.Fact{Label: "Imported", Value: imported, More: r.ImportedDigest},
 		report.Fact{Label: "Record SHA-256", Value: r.Digest, Mono: true},
+		report.Fact{Label: "Photo SHA-256", Value: photo, Mono: true},
 	), c.Document.OriginFacts()...)
 }

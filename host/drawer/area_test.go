@@ -130,7 +130,7 @@ func (d *display) resize(columns, rows int) {
 
 func (d *display) text(row int) string { return strings.TrimRight(string(d.lines[row]), " ") }
 
-// The tally and what is waited for are in the last two lines whatever is said above and
+// The tally and what is waited for are in the last two lines whatever is printed above and
 // however the terminal's size changes; then the terminal is as it was, and the lines are gone.
 func TestTheLastLinesStay(t *testing.T) {
 	d := newDisplay(t, 80, 24)
@@ -179,7 +179,7 @@ type handed func() (string, bool, error)
 
 func (h handed) Next() (string, bool, error) { return h() }
 
-// Where there is no room, or no terminal, what is waited for is said in lines.
+// Where there is no room, or no terminal, what is waited for is printed in lines.
 func TestNoRoomForLastLines(t *testing.T) {
 	for _, size := range []func() (int, int){nil, func() (int, int) { return 0, 0 }, func() (int, int) { return 80, leastRows - 1 }} {
 		var out bytes.Buffer

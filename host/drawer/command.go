@@ -2,6 +2,7 @@ package drawer
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -13,7 +14,7 @@ import (
 	"chipassay/host/report"
 )
 
-// A command is what the operator can say: a word, or as much of its beginning as
+// A command is what the operator can type: a word, or as much of its beginning as
 // is no other's, and what stands behind it.
 type command struct {
 	word, argument, does string
@@ -25,7 +26,7 @@ type invalid string
 
 func (i invalid) Error() string { return string(i) }
 
-// Commands says what the operator can type, a line each.
+// Commands lists what the operator can type, a line each.
 func Commands() string {
 	var b strings.Builder
 	b.WriteString("Enter alone      test; in practice seat the next and test it; go on if paused\n")
@@ -39,9 +40,9 @@ var commands []command
 
 func init() { // help lists the list that it is in
 	commands = []command{
-		{"date", "CODE", "date code of this chip if tested, else of the next; - for none", (*Run).sayDate},
-		{"note", "TEXT", "note about that chip", (*Run).sayNote},
-		{"marking", "TEXT", "marking of that chip", (*Run).sayMarking},
+		{"date", "CODE", "date code of this chip if tested, else of the next; - for none", (*Run).setDate},
+		{"note", "TEXT", "note about that chip", (*Run).setNote},
+		{"marking", "TEXT", "marking of that chip", (*Run).setMarking},
 		{"retest", "", "test the last chip again; this test then counts", by(again)},
 		{"undo", "", "take back the last record", (*Run).undo},
 		{"skip", "", "do not test the next chip", (*Run).skipNext},
@@ -64,15 +65,18 @@ func by(e event) func(*Run, context.Context, string) error {
 // execute does what a line says. It reports what it cannot do, and the run goes on.
 func (r *Run) execute(ctx context.Context, line string) error {
 	word, argument, _ := strings.Cut(strings.TrimSpace(line), " ")
-	err := r.obeyWord(ctx, strings.ToLower(word), strings.TrimSpace(argument))
-	if said, ok := err.(invalid); ok {
-		r.Screen.Say(string(said))
+	err := r.command(ctx, strings.ToLower(word), strings.TrimSpace(argument))
+	if errors.Is(err, record.ErrNotCurrent) {
+		err = invalid("the last record was corrected elsewhere since: correct it, or take it back, there")
+	}
+	if why, ok := err.(invalid); ok {
+		r.Screen.Say(string(why))
 		return nil
 	}
 	return err
 }
 
-func (r *Run) obeyWord(ctx context.Context, word, argument string) error {
+func (r *Run) command(ctx context.Context, word, argument string) error {
 	if word == "" {
 		return r.on(ctx, enter)
 	}
@@ -97,7 +101,7 @@ func (r *Run) date(code string) error {
 		r.next.date = nil
 		return nil
 	}
-	d, err := marking.ParseDateCode(code, marking.MadeSince(r.typ.Family), time.Now())
+	d, err := marking.ReadDateCode(code, marking.MadeSince(r.typ.Family), time.Now())
 	if err != nil {
 		return invalid(err.Error())
 	}
@@ -105,7 +109,7 @@ func (r *Run) date(code string) error {
 	return nil
 }
 
-func (r *Run) sayDate(ctx context.Context, code string) error {
+func (r *Run) setDate(ctx context.Context, code string) error {
 	before := r.next.date
 	if err := r.date(code); err != nil {
 		return err
@@ -123,7 +127,7 @@ func (r *Run) sayDate(ctx context.Context, code string) error {
 	})
 }
 
-func (r *Run) sayNote(ctx context.Context, text string) error {
+func (r *Run) setNote(ctx context.Context, text string) error {
 	if r.seat() != tested {
 		r.next.note = text
 		return nil
@@ -131,7 +135,7 @@ func (r *Run) sayNote(ctx context.Context, text string) error {
 	return r.correct(ctx, func(entry *record.Record, sheet *report.Document) { entry.Note, sheet.Note = text, text })
 }
 
-func (r *Run) sayMarking(ctx context.Context, text string) error {
+func (r *Run) setMarking(ctx context.Context, text string) error {
 	if r.seat() != tested {
 		r.next.marking = text
 		return nil
@@ -191,7 +195,7 @@ func (r *Run) unseat() {
 	}
 }
 
-// words say what a row is.
+// words name a row.
 func (w row) words() string {
 	switch {
 	case w.Kind == record.Correction:

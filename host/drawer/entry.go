@@ -10,7 +10,7 @@ import (
 )
 
 // Entry is the record of a test by its document, with the part as typed for its marking;
-// a chip that was identified has none until somebody says it.
+// a chip that was identified has none until somebody enters it.
 func Entry(d report.Document) (record.Record, error) {
 	var object bytes.Buffer
 	if err := d.WriteJSON(&object); err != nil {

@@ -41,7 +41,7 @@ type Bench interface {
 	Test(ctx context.Context, t part.Type) (*assay.Result, error)
 }
 
-// An Operator says what to do. The error is io.EOF where nothing more will come.
+// An Operator gives commands. The error is io.EOF where nothing more will come.
 type Operator interface {
 	// Next is a line that was typed, or ok false where there is none now.
 	Next() (line string, ok bool, err error)
@@ -49,7 +49,7 @@ type Operator interface {
 
 // A View shows how a run goes to a person. *Screen is one.
 type View interface {
-	// Say says something once, in one line or several.
+	// Say shows a message once, in one line or several.
 	Say(text string)
 	// Show shows how things stand, at every turn.
 	Show(s Standing)
@@ -67,7 +67,7 @@ type Standing struct {
 	Paused  bool
 	Lost    bool // the adapter does not answer
 	Empty   bool // the socket, so that a chip may be seated
-	News    bool // something of it has just changed: it is said where it does not stand there all the time
+	News    bool // it has just changed: a view that does not show it all the time prints it now
 	Written []Written
 	Last    int64 // serial of the last record that was not taken back; 0 for none
 }
@@ -106,8 +106,8 @@ type Run struct {
 	state   state
 	back    state // to which paused and lost go back
 	typ     part.Type
-	next    said              // of the next chip
-	seen    int               // looks in turn that say otherwise than the state
+	next    entered           // for the next chip
+	seen    int               // successive looks that disagree with the state
 	pressed bool              // the button was down
 	written []row             // of this run, not taken back, the latest last
 	sheets  []report.Document // of the chips of this run
@@ -122,8 +122,8 @@ type row struct {
 	last   record.Record
 }
 
-// said is what the operator says of a chip.
-type said struct {
+// entered is what the operator has typed about a chip.
+type entered struct {
 	as            coming
 	date          *marking.DateCode
 	note, marking string
@@ -151,7 +151,7 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 		}
 	}
 	defer r.Screen.Close()
-	r.say("%s: %s.%s", r.Drawer, strings.TrimSpace(r.typ.String()), r.opening())
+	r.printf("%s: %s.%s", r.Drawer, strings.TrimSpace(r.typ.String()), r.opening())
 	for err == nil && r.state != ended && ctx.Err() == nil {
 		err = r.turn(ctx)
 	}
@@ -164,7 +164,7 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 	return s, err
 }
 
-// opening says how a chip comes into the socket.
+// opening words how a chip comes into the socket.
 func (r *Run) opening() string {
 	if r.Practice != nil {
 		return "\nPractice with virtual chips: Enter seats and tests the next; help lists more."
@@ -246,7 +246,7 @@ func (r *Run) test(ctx context.Context) error {
 	return nil
 }
 
-// asWritten says what was recorded.
+// asWritten words what was recorded.
 func (r *Run) asWritten(written record.Record) string {
 	words := "recorded"
 	if written.RetestOf != 0 {
@@ -269,10 +269,10 @@ func (r *Run) cleaning() string {
 	return "     take it out, clean its pins, type retest and seat it again"
 }
 
-// forget drops what was said of a chip, but for a date code that is kept.
+// forget drops what was entered for a chip, but for a date code that is kept.
 func (r *Run) forget() {
 	date := r.next.date
-	if r.next = (said{}); r.KeepDate {
+	if r.next = (entered{}); r.KeepDate {
 		r.next.date = date
 	}
 }
@@ -316,7 +316,7 @@ func (r *Run) write(ctx context.Context, sheet report.Document) (record.Record, 
 	return entry, nil
 }
 
-// marked is what can be read of the marking of the chip in the socket, as it was said.
+// marked is what can be read of the marking of the chip in the socket, as it was entered.
 func (r *Run) marked() string {
 	if r.next.marking == "" && r.next.as == lastAgain {
 		return r.markingOf(r.last.Chip)

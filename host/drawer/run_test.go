@@ -167,7 +167,7 @@ func TestRuns(t *testing.T) {
 		{"the button that went down during the test does not start another", "ccbb--", 1, []string{"1 7400 pass"}},
 		{"Enter starts before the chip is noticed", "<>--", 1, []string{"1 7400 pass"}},
 		{"Enter with a chip that was tested does not test it again", "cc<>--", 1, []string{"1 7400 pass"}},
-		{"retest in the socket, with what was said of the chip", "<date 7938><note x>cc<retest>--", 2, []string{"2 7400 pass 7938 x"}},
+		{"retest in the socket, with what was entered for the chip", "<date 7938><note x>cc<retest>--", 2, []string{"2 7400 pass 7938 x"}},
 		{"retest of a chip that was taken out", "cc--<retest>cc--cc--", 3, []string{"2 7400 pass", "3 7400 pass"}},
 		{"undo", "cc--cc<undo>--", 2, []string{"1 7400 pass"}},
 		{"undo of a retest brings the first test back", "cc<retest><undo>--", 2, []string{"1 7400 pass"}},

@@ -29,7 +29,7 @@ const bellGap = 250 * time.Millisecond
 // indent is that of a line on a terminal that goes on from the one before.
 const indent = 5
 
-// Say says something, on a terminal in lines that break between words.
+// Say prints a text, on a terminal in lines that break between words.
 func (s *Screen) Say(text string) {
 	for line := range strings.Lines(text) {
 		line = report.Printable(strings.TrimSuffix(line, "\n"))
@@ -40,7 +40,7 @@ func (s *Screen) Say(text string) {
 	}
 }
 
-// usual is how many columns a terminal has that does not say.
+// usual is how many columns a terminal has that does not report them.
 const usual = 80
 
 // columns is how wide lines may be.

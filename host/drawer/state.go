@@ -53,7 +53,7 @@ type action func(*Run, context.Context) error
 //
 // A test leads to tested where it was recorded, to passedOver where not, and to
 // waiting where the socket was empty; end ends every state. In practice, Enter seats the next
-// chip first. What the operator says of a chip (date, note, marking, undo) and of the
+// chip first. What the operator enters for a chip (date, note, marking, undo) and of the
 // next one (part, skip) does the same in every state: it is about the chip in the socket
 // while that is tested, else the next.
 func at(s state, e event) action {
@@ -98,7 +98,7 @@ func (r *Run) seat() state {
 	return r.state
 }
 
-// turn is one look at the operator, and where nothing was said, at what the state waits for.
+// turn is one look at the operator, and where nothing was typed, at what the state waits for.
 func (r *Run) turn(ctx context.Context) error {
 	r.show(Standing{})
 	line, ok, err := r.Hand.Next()
@@ -255,7 +255,7 @@ func (r *Run) halt(context.Context) error {
 
 func (r *Run) lose(context.Context) error {
 	r.state, r.back = lost, r.state
-	r.say("%s. All records are safe, and the run continues when it is back", noAnswer)
+	r.printf("%s. All records are safe, and the run continues when it is back", noAnswer)
 	return nil
 }
 

@@ -17,13 +17,22 @@ import (
 type Summary struct {
 	Tray   report.Tray // every test that was not taken back
 	Sorted bool        // the chips were identified: they are listed by part
+	// Numbers are those under which the chips were recorded, in the order of the tray;
+	// nil where they are not shown.
+	Numbers []int64
 }
 
 // mostPins is how many of the commonest failing pins a summary names.
 const mostPins = 3
 
 func (r *Run) summary() Summary {
-	return Summary{report.Tray{Title: titled(r.Drawer), Chips: r.sheets}, r.Identify}
+	s := Summary{Tray: report.Tray{Title: titled(r.Drawer), Chips: r.sheets}, Sorted: r.Identify}
+	if r.Numbers {
+		for _, w := range r.current() {
+			s.Numbers = append(s.Numbers, w.Chip)
+		}
+	}
+	return s
 }
 
 // titled is the title of a drawer's run: "Drawer D3" for D3, and "Drawer 5" for "Drawer 5".
@@ -53,8 +62,8 @@ func (r *Run) show(now Standing) {
 	r.Screen.Show(now)
 }
 
-// say says something once.
-func (r *Run) say(format string, args ...any) { r.Screen.Say(fmt.Sprintf(format, args...)) }
+// printf prints a line or several.
+func (r *Run) printf(format string, args ...any) { r.Screen.Say(fmt.Sprintf(format, args...)) }
 
 // current are the chips of the run that are recorded, each as its last record has it,
 // in the order in which they came.
@@ -110,18 +119,22 @@ func (s Summary) String() string {
 	return strings.Join(lines, "\n")
 }
 
-// byPart lists the chips by their places, those of one type and verdict on a line: what to
-// lay into which bag. What is unknown comes last.
+// byPart lists the chips by their numbers, or else their places in the run, those of one type
+// and verdict on a line: what to lay into which bag. What is unknown comes last.
 func (s Summary) byPart() (lines []string) {
 	type bag struct {
 		unknown             bool
 		part, kind, verdict string
 		rank                int
 	}
-	places := map[bag][]string{}
-	for _, d := range s.Tray.Chips {
+	places, noun := map[bag][]string{}, "chip"
+	for i, d := range s.Tray.Chips {
+		place := d.Place
+		if i < len(s.Numbers) {
+			place, noun = fmt.Sprint(s.Numbers[i]), "number"
+		}
 		b := bag{d.Family == "", d.Part, d.Type, d.Verdict.String(), slices.Index(verdict.All, d.Verdict)}
-		places[b] = append(places[b], d.Place)
+		places[b] = append(places[b], place)
 	}
 	bags := slices.SortedFunc(maps.Keys(places), func(a, b bag) int {
 		if a.unknown != b.unknown {
@@ -130,11 +143,11 @@ func (s Summary) byPart() (lines []string) {
 		return cmp.Or(cmp.Compare(a.part, b.part), cmp.Compare(a.kind, b.kind), a.rank-b.rank)
 	})
 	for _, b := range bags {
-		noun := "chip "
+		few := noun
 		if len(places[b]) > 1 {
-			noun = "chips "
+			few += "s"
 		}
-		lines = append(lines, fmt.Sprintf("%-10s  %-10s  %s%s", b.kind, b.verdict, noun, strings.Join(places[b], ", ")))
+		lines = append(lines, fmt.Sprintf("%-10s  %-10s  %s %s", b.kind, b.verdict, few, strings.Join(places[b], ", ")))
 	}
 	return lines
 }

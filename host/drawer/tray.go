@@ -13,7 +13,7 @@ import (
 type Swapper interface{ Swap(*virtual.Chip) }
 
 // A Tray is a Bench and its Operator: virtual chips that come to a virtual socket
-// one after another, with what the operator says of each. Everything is asked of
+// one after another, with what the operator types about each. Everything is asked of
 // the Station at the socket; the tray only moves the chips.
 type Tray struct {
 	*Station
@@ -21,14 +21,14 @@ type Tray struct {
 	Places []virtual.Place
 
 	at     int // place of the chip in the socket, or next to come
-	said   int // of what is said before or after it
+	typed  int // of the lines before or after it
 	in     bool
 	looked int  // since the chip came
 	done   bool // it was tested
 }
 
-// Next is what is said at this point: the date code and the note of a chip, and
-// then what stands before it; after its test, what stands behind it.
+// Next is the line that is typed at this point: the date code and the note of a chip, and
+// then what the tray has before it; after its test, what the tray has behind it.
 func (t *Tray) Next() (string, bool, error) {
 	if t.at >= len(t.Places) {
 		return "", false, io.EOF
@@ -41,17 +41,17 @@ func (t *Tray) Next() (string, bool, error) {
 	case !t.in:
 		list = before(p)
 	}
-	if t.said >= len(list) {
+	if t.typed >= len(list) {
 		return "", false, io.EOF
 	}
-	t.said++
-	return list[t.said-1], true, nil
+	t.typed++
+	return list[t.typed-1], true, nil
 }
 
-// before is what is said before a chip comes.
+// before are the lines typed before a chip comes.
 func before(p virtual.Place) []string { return append(marked(p), p.Before...) }
 
-// marked is what is said of a chip by what stands on it, the part first.
+// marked are the lines that enter what is marked on a chip, the part first.
 func marked(p virtual.Place) []string {
 	list := []string{"part " + p.Marking}
 	if p.DateCode != "" {
@@ -74,7 +74,7 @@ func (t *Tray) Present(ctx context.Context, typ part.Type) (bool, error) {
 	case t.in:
 		if t.looked++; t.done && t.looked > 1 || t.looked > steady {
 			t.Socket.Swap(nil)
-			t.in, t.at, t.looked, t.said = false, t.at+1, 0, 0
+			t.in, t.at, t.looked, t.typed = false, t.at+1, 0, 0
 		}
 	case t.at >= len(t.Places) && t.looked >= steady:
 		return false, ErrNoMore
@@ -90,7 +90,7 @@ func (t *Tray) Present(ctx context.Context, typ part.Type) (bool, error) {
 // Test tests the chip in the socket.
 func (t *Tray) Test(ctx context.Context, typ part.Type) (*assay.Result, error) {
 	if t.in && !t.done {
-		t.said = 0
+		t.typed = 0
 	}
 	t.done, t.looked = t.in, 0
 	return t.Station.Test(ctx, typ)

@@ -14,9 +14,9 @@ type Change struct {
 	To  Drive
 }
 
-// Set sets pins: in one step where no order of arrival matters; else data first and then
-// clocks, sets, clears and enables one after the other; else in the order given. Nothing
-// is changed where the error is an ErrRefused.
+// Set sets pins: in one step if their order does not matter; else data first, then clocks,
+// sets, clears and enables one by one; else in the order given. If the error is an
+// ErrRefused, nothing has changed.
 func (s *Session) Set(ctx context.Context, changes ...Change) (State, error) {
 	if !s.on {
 		return s.state, refuse("the supply is off")
@@ -28,7 +28,7 @@ func (s *Session) Set(ctx context.Context, changes ...Change) (State, error) {
 	return s.pass(ctx, way)
 }
 
-// Toggle sets a pin to what follows L, H, open.
+// Toggle sets a pin to the next of L, H, open.
 func (s *Session) Toggle(ctx context.Context, pin int) (State, error) {
 	return s.Set(ctx, Change{pin, s.now.drives[pin].Next()})
 }
@@ -36,7 +36,7 @@ func (s *Session) Toggle(ctx context.Context, pin int) (State, error) {
 // Drive gives what the adapter does at a pin.
 func (s *Session) Drive(pin int) Drive { return s.now.drives[pin] }
 
-// Pulse changes a pin there and back, in two steps.
+// Pulse inverts a pin and restores it, in two steps.
 func (s *Session) Pulse(ctx context.Context, pin int) (State, error) {
 	name := s.Type.Variant.Pins[pin-1].Name
 	there := map[Drive]Drive{Low: High, High: Low}
@@ -58,7 +58,7 @@ func (s *Session) Pulse(ctx context.Context, pin int) (State, error) {
 	return s.pass(ctx, slices.Concat(way, back))
 }
 
-// pass passes through stances, with a look at each.
+// pass goes through stances and looks at the chip in each.
 func (s *Session) pass(ctx context.Context, way []stance) (State, error) {
 	s.state.Step++
 	for _, st := range way {
@@ -71,7 +71,7 @@ func (s *Session) pass(ctx context.Context, way []stance) (State, error) {
 	return s.state, nil
 }
 
-// way gives the stances through which pins are set.
+// way gives the stances that lead to pins being set.
 func (s *Session) way(from stance, changes []Change) ([]stance, error) {
 	for _, c := range changes {
 		if err := s.settable(c); err != nil {
@@ -99,7 +99,7 @@ func (s *Session) way(from stance, changes []Change) ([]stance, error) {
 	return way, err
 }
 
-// settable refuses to set a pin that is never set.
+// settable refuses a pin that must never be set.
 func (s *Session) settable(c Change) error {
 	p := &s.Type.Variant.Pins[c.Pin-1]
 	switch {
@@ -128,8 +128,8 @@ func (s *Session) through(from stance, steps [][]Change) (way []stance, err erro
 	return way, nil
 }
 
-// move gives the stance of one step; before it another, where the chip turns round pins
-// that are driven: they are released first.
+// move gives the stance of one step. If the chip is about to drive pins that are driven, a
+// stance that releases them comes first.
 func (s *Session) move(from stance, changes []Change) ([]stance, error) {
 	to := from.clone()
 	for _, c := range changes {
@@ -170,11 +170,11 @@ func (s *Session) bidirectionals() (pins part.Pins) {
 	return pins
 }
 
-// releases tells whether the good chip certainly releases a pin.
+// releases reports whether the good chip certainly releases a pin.
 func releases(st stance, pin int) bool { return st.good.Out(pin).Lane(0) == logic.Z }
 
-// openLevels are the levels that open MOS inputs must be taken for: both, for they may
-// have either.
+// openLevels are the levels that open MOS inputs must be assumed to have: both, because
+// they may have either.
 func (s *Session) openLevels(stances ...stance) []bool {
 	if !s.Type.Family.Technology.Bipolar() {
 		for _, st := range stances {
@@ -188,7 +188,7 @@ func (s *Session) openLevels(stances ...stance) []bool {
 	return []bool{true}
 }
 
-// levels are the inputs that count as high; open ones of MOS parts as told.
+// levels are the inputs that count as high; open MOS inputs count as given.
 func (s *Session) levels(st stance, open bool) (high part.Pins) {
 	for _, p := range s.Type.Variant.Pins {
 		if !p.Drivable() {
@@ -240,7 +240,7 @@ func (s *Session) settle(st stance) {
 	}
 }
 
-// shown is what the good chip shows at its outputs.
+// shown gives the levels at the good chip's outputs.
 func (s *Session) shown(st stance) (levels [part.MaxPins + 1]logic.Value) {
 	for _, o := range s.circuit.Outputs {
 		levels[o.Pin] = st.good.Out(o.Pin).Lane(0)

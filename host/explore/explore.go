@@ -1,14 +1,14 @@
-// Package explore lets a person toggle the inputs of a chip and see what it makes of
-// them: levels and volts at every pin, what the data sheet's function expects beside
-// them, a lamp at each output, and the rows of the function table as they are seen. It
-// prints nothing: the terminal and other views show its States.
+// Package explore lets a person toggle the inputs of a chip and see how it responds:
+// level and volts at every pin, the level that the data sheet's function expects, a lamp
+// at each output, and the rows of the function table as they are seen. It prints nothing:
+// the terminal and other views show its States.
 //
-// It keeps the electrical rules of an assay. A chip is powered only where the contact
-// test finds it seated right. An output is never driven: a bidirectional pin is driven
-// only while the definition says that the chip releases it, and is released in a step
-// before the chip turns it round. A driven pin that does not stand as it is driven is
-// released. What the data sheet forbids is refused. A MOS input that is left open is
-// held low through 10 kΩ between looks, for one in between would heat the chip.
+// It follows the electrical rules of an assay. A chip is powered only if the contact test
+// finds it seated right. An output is never driven: a bidirectional pin is driven only
+// while the definition says that the chip releases it, and is released in a step of its
+// own before the chip drives it. A pin that does not reach the level it is driven to is
+// released. What the data sheet forbids is refused. An open MOS input is held low through
+// 10 kΩ between looks, because a level halfway would heat the chip.
 package explore
 
 import (
@@ -35,11 +35,11 @@ type Socket interface {
 	PowerOn(ctx context.Context, limitMA int) (float64, error)
 	// PowerOff releases all pins and switches the supply off.
 	PowerOff(ctx context.Context) error
-	// Loads tells whether the load resistors are fitted.
+	// Loads reports whether the load resistors are fitted.
 	Loads() bool
 }
 
-// ErrRefused is what must not be done to the chip, or cannot be: the state is unchanged.
+// ErrRefused is the error of a step that must not or cannot be taken; the state is unchanged.
 var ErrRefused = errors.New("refused")
 
 // A RefusedError is an ErrRefused with its reason.
@@ -53,22 +53,25 @@ func refuse(format string, values ...any) error {
 	return &RefusedError{fmt.Sprintf(format, values...)}
 }
 
-// ErrSeating is a chip that is not powered for how it is seated.
+// ErrSeating is the error of a chip that is not powered because of how it is seated.
 var ErrSeating = errors.New("not powered")
 
-// A Session is one chip under a person's hands. It is for one goroutine at a time.
+// A Session is the exploration of one chip. It is for one goroutine at a time.
 type Session struct {
 	Type part.Type
+	// PowerAnyway powers, at a low limit, what could not be shown to be seated right before power.
+	PowerAnyway bool
 
 	socket    Socket
 	circuit   *logic.Circuit
 	rules     *stimulus.Rules
 	now       stance
-	fixed     part.Pins // drivable pins that a person does not set
+	fixed     part.Pins // drivable pins that a person cannot set
 	constants adapter.Constants
 	helped    bool         // load resistors help to hold heavy inputs low
 	resting   adapter.Pull // the bias between looks
 	on        bool
+	limitMA   int      // at which the supply trips
 	cautions  []string // of the seating
 	state     State
 	tables    []*Table
@@ -87,14 +90,14 @@ const (
 
 func (d Drive) String() string { return [...]string{"open", "L", "H"}[d] }
 
-// Next is the drive that a toggle leads to: L, H, open.
+// Next is the drive after a toggle: L, H, open.
 func (d Drive) Next() Drive { return [...]Drive{Low, High, Open}[d] }
 
-// A stance is what the adapter drives, and a good chip under it.
+// A stance is what the adapter drives, and the state of a good chip under it.
 type stance struct {
 	drives  [part.MaxPins + 1]Drive
 	good    *logic.Machine
-	unknown part.Pins // whose level is not what the drive asks for
+	unknown part.Pins // that did not reach the level they are driven to
 }
 
 func (st stance) clone() stance {
@@ -120,7 +123,7 @@ func New(socket Socket, t part.Type) (*Session, error) {
 	return s, nil
 }
 
-// On tells whether the chip is powered.
+// On reports whether the chip is powered.
 func (s *Session) On() bool { return s.on }
 
 // State is what was last seen.
@@ -129,13 +132,13 @@ func (s *Session) State() State { return s.state }
 // Tables are the part's function tables, with the rows that were seen.
 func (s *Session) Tables() []*Table { return s.tables }
 
-// Settable tells whether a person may set a pin of a powered chip, now or in some state.
+// Settable reports whether a person may set a pin of a powered chip, now or in another state.
 func (s *Session) Settable(pin int) bool {
 	return s.Type.Variant.Pins[pin-1].Drivable() && !s.fixed.Has(pin)
 }
 
-// PowerOn finds how the chip is seated, powers it, and drives its inputs: low, but for
-// those that the data sheet wants high, and sets and clears with a bar. It gives an
+// PowerOn finds how the chip is seated, powers it, and drives its inputs low, except those
+// that the data sheet requires high and active-low sets and clears. It returns an
 // ErrSeating for a chip that is not seated right.
 func (s *Session) PowerOn(ctx context.Context) (State, error) {
 	if s.on {
@@ -144,7 +147,7 @@ func (s *Session) PowerOn(ctx context.Context) (State, error) {
 	if err := s.seated(ctx); err != nil {
 		return State{}, errors.Join(err, s.Close(ctx))
 	}
-	if _, err := s.socket.PowerOn(ctx, assay.SupplyLimitMA(s.Type.Family)); err != nil {
+	if _, err := s.socket.PowerOn(ctx, s.limitMA); err != nil {
 		return State{}, errors.Join(err, s.Close(ctx))
 	}
 	s.on, s.helped, s.resting = true, false, adapter.Off
@@ -158,8 +161,8 @@ func (s *Session) PowerOn(ctx context.Context) (State, error) {
 	return s.state, nil
 }
 
-// idle gives the stances in which sets and clears that act when low are released, one
-// after the other: the bar before a name says that it does.
+// idle gives the stances in which active-low sets and clears are released one by one. A
+// bar before the name marks them.
 func (s *Session) idle(at stance) (way []stance) {
 	for pin := range (s.circuit.Asynchronous() &^ s.circuit.Clocks() &^ s.fixed).All() {
 		p := &s.Type.Variant.Pins[pin-1]
@@ -183,10 +186,13 @@ func (s *Session) seated(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	s.cautions = nil
+	s.cautions, s.limitMA = nil, assay.SupplyLimitMA(s.Type.Family)
 	switch {
 	case seating.OneOpen(s.Type.Variant): // its supply does no harm
 		s.cautions = append(s.cautions, seating.Found+": dirt, a bent pin or an open bond")
+	case s.PowerAnyway && seating.Anyway(s.Type.Variant):
+		s.limitMA = assay.LowLimitMA(s.Type)
+		s.cautions = append(s.cautions, seating.PoweredAnyway(s.limitMA))
 	case !seating.Good():
 		return fmt.Errorf("%w: %v", ErrSeating, seating)
 	case seating.Silent:
@@ -199,8 +205,8 @@ func (s *Session) seated(ctx context.Context) (err error) {
 	return err
 }
 
-// start is how a chip is driven when it has been powered: its state unknown, inputs low
-// but for those that must be high, and so the bidirectional pins that it releases.
+// start is the stance after power-on: the state is unknown, inputs are low except those
+// that must be high, and so are the bidirectional pins that the chip releases.
 func (s *Session) start() stance {
 	st := stance{good: s.circuit.NewMachine()}
 	var tied part.Pins
@@ -232,7 +238,7 @@ func (s *Session) start() stance {
 // releaseTime bounds how long switching off may take once the context is done.
 const releaseTime = 3 * time.Second
 
-// Close switches the supply off, whatever the context says.
+// Close switches the supply off, even if the context is done.
 func (s *Session) Close(ctx context.Context) error {
 	s.on = false
 	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), releaseTime)
@@ -243,7 +249,7 @@ func (s *Session) Close(ctx context.Context) error {
 	return nil
 }
 
-// How long the supply stays on without a key, and when that is said before.
+// How long the supply stays on without a key, and how long before that notice is given.
 const (
 	Patience = time.Minute
 	Notice   = 10 * time.Second
@@ -252,8 +258,8 @@ const (
 // Touch notes that a person did something.
 func (s *Session) Touch(now time.Time) { s.touched = now }
 
-// Watch switches the supply off where nobody has done anything for Patience. It gives
-// how long the supply stays on, 0 where it is off.
+// Watch switches the supply off after Patience without a key. It returns how long the
+// supply stays on, 0 if it is off.
 func (s *Session) Watch(ctx context.Context, now time.Time) (left time.Duration, err error) {
 	if !s.on {
 		return 0, nil
@@ -277,8 +283,8 @@ func (s *Session) Clocks() []int {
 	return slices.Collect((s.circuit.Clocks() &^ s.fixed).All())
 }
 
-// ClockBy gives the clock that goes with a pin: the pin itself, that of the
-// part of the chip that it belongs to, or else the first; 0 where there is none.
+// ClockBy gives the clock that goes with a pin: the pin itself, the clock of its section
+// of the chip, or else the first; 0 if there is none.
 func (s *Session) ClockBy(pin int) int {
 	clocks := s.Clocks()
 	if slices.Contains(clocks, pin) {

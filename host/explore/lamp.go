@@ -10,9 +10,9 @@ import (
 // while the output is low.
 type Lamp struct {
 	Ohms  float64 // of the series resistor, of an E12 value: part.LEDOhms
-	MA    float64 // that flow
-	Volts float64 // where they leave the output, V
-	Share float64 // of what flows at the output class's VOL, 0 to 1: the brightness
+	MA    float64 // through it
+	Volts float64 // at the output under that current, V
+	Share float64 // of the current at the output class's VOL, 0 to 1: the brightness
 }
 
 // The LED, as the command pull has it.
@@ -48,16 +48,16 @@ func lampOf(f *part.Family, d part.Drive, supply float64, light, heavy load) *La
 	return &Lamp{Ohms: ohms, MA: mA, Volts: at, Share: min(1, mA/full)}
 }
 
-// What a person sees of an LED: off, lit, or half-lit between them.
+// How an LED looks to a person: off, lit, or half-lit in between.
 const (
 	dark = 0.05
 	lit  = 0.8
 )
 
-// Half tells whether the lamp is neither off nor fully lit.
+// Half reports whether the lamp is neither off nor fully lit.
 func (l *Lamp) Half() bool { return l.Share > dark && l.Share < lit }
 
-// Words are what a person sees.
+// Words describe how the lamp looks.
 func (l *Lamp) Words() string {
 	switch {
 	case l.Share <= dark:

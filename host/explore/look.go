@@ -22,9 +22,9 @@ const (
 	averaging  = 2 // 2^2 conversions
 )
 
-// What tells that a driven pin is held the other way, V. No TTL input stands over 1.5
-// driven low, and none below 3.5 driven high; an output that drives against 145 Ω makes
-// it 1.9 or more, and 2.4 or less (design values, solved in ngspice; from memory).
+// A driven pin beyond these, V, is held the other way. No TTL input is above 1.5 when driven
+// low, and none below 3.5 when driven high; an output that opposes 145 Ω makes it
+// 1.9 or more, and 2.4 or less (design values, solved in ngspice; from memory).
 const (
 	fightsLow  = 1.7
 	fightsHigh = 3.0
@@ -39,9 +39,8 @@ type view struct {
 }
 
 // enter goes from a stance to other drives, and looks. A pin that is held the other way is
-// released; what stands there is unknown from then on, and so is a low that stands over
-// VIL: the good chip is taken from the stance before once more, so that neither is held
-// against the chip.
+// released and its level is unknown from then on; so is a low above VIL. The good chip is
+// then taken from the previous stance again, so that neither is held against the chip.
 func (s *Session) enter(ctx context.Context, before stance, drives [part.MaxPins + 1]Drive) error {
 	var notes []string
 	unknown := part.Pins(0)
@@ -74,7 +73,7 @@ func (s *Session) enter(ctx context.Context, before stance, drives [part.MaxPins
 	return nil
 }
 
-// overVIL are the pins that are driven low and stand over VIL: heavy inputs.
+// overVIL are the pins that are driven low and stay above VIL: heavy inputs.
 func (s *Session) overVIL(v view) (pins part.Pins) {
 	for _, p := range s.Type.Variant.Pins {
 		pins = pins.With(p.Number, s.now.drives[p.Number] == Low && s.volts(v.free, p.Number) > s.Type.Family.VIL)
@@ -113,8 +112,8 @@ func (s *Session) mos() bool { return !s.Type.Family.Technology.Bipolar() }
 
 // view takes the readings of a look. While the outputs are pulled, loose TTL inputs are
 // held high, which is what they count as, and loose MOS inputs low, so that neither
-// clocks the chip. Then those that are no clocks are turned: MOS inputs to show what
-// follows them, and bidirectional pins to prove that they are released.
+// clocks the chip. Then those that are not clocks are inverted: MOS inputs to show which
+// outputs follow them, and bidirectional pins to prove that they are released.
 func (s *Session) view(ctx context.Context) (view, error) {
 	all := part.Pins(1)<<len(s.Type.Variant.Pins) - 1
 	loose := s.loose()
@@ -183,8 +182,8 @@ func (s *Session) loadable() (outputs part.Pins) {
 	return outputs
 }
 
-// mayHelp tells whether load resistors can help to hold heavy inputs low: they are fitted,
-// and the outputs bear theirs, for all work together (levels.HoldLows).
+// mayHelp reports whether load resistors can help to hold heavy inputs low: they are fitted,
+// and the outputs can drive theirs, because all switch together (levels.HoldLows).
 func (s *Session) mayHelp() bool { return s.socket.Loads() && levels.Holdable(s.Type) != 0 }
 
 // volts is a pin's voltage to the chip's own ground, V.
@@ -213,7 +212,7 @@ func (s *Session) fighting(v view) (pins part.Pins) {
 }
 
 // limits are the levels, V, below and above which a pin is low and high. Those of CMOS
-// follow its supply; the tables stand at 5 V.
+// follow its supply; the tables are for 5 V.
 func (s *Session) limits(v view) (low, high float64) {
 	f := s.Type.Family
 	low, high = f.VIL, f.VIH
@@ -259,7 +258,7 @@ func (s *Session) read(v view) State {
 	return state
 }
 
-// level is what stands at a pin.
+// level is the level of a pin.
 func (s *Session) level(v view, p *part.Pin) Level {
 	loose := s.loose().Has(p.Number) && !p.PullUp
 	switch {
@@ -286,8 +285,8 @@ func (s *Session) at(v view, m adapter.Measured, p *part.Pin) Level {
 	return Between
 }
 
-// looseLevel is the level of a pin that is held at one level and turned to the other. One
-// that may clock the chip is not turned.
+// looseLevel is the level of a pin that is held at one level and then inverted. One that may
+// clock the chip is not inverted.
 func (s *Session) looseLevel(v view, p *part.Pin) Level {
 	switch {
 	case v.turned == nil || s.rules.Sensitive().Has(p.Number):
@@ -320,7 +319,7 @@ func (s *Session) pulled(v view, up, down adapter.Measured, p *part.Pin) Level {
 	return Between
 }
 
-// lamp is the lamp at an output, by what it did under the pull-ups.
+// lamp is the lamp at an output, from its voltages under the pull-ups.
 func (s *Session) lamp(v view, p *part.Pin) *Lamp {
 	light := load{s.volts(v.up, p.Number), s.constants.BiasOhms, s.constants.SupplyVolts}
 	heavy := light
@@ -334,8 +333,8 @@ func (s *Session) lamp(v view, p *part.Pin) *Lamp {
 	return lampOf(s.Type.Family, p.Drive, supply, light, heavy)
 }
 
-// takes finds for which level the chip takes an open input: the one that explains what
-// its outputs show where the other does not.
+// takes finds the level that an open input acts as: the one that explains the outputs
+// where the other does not.
 func (s *Session) takes(state *State, pin int) logic.Value {
 	if s.rules.Sensitive().Has(pin) {
 		return logic.X

@@ -9,9 +9,9 @@ import (
 	"chipassay/vectors/logic"
 )
 
-// notes are what is to be said of the state at hand: what differs from the data sheet
-// first, then half-lit lamps, inputs that are not held low, and open inputs. Pins of which
-// the same is to be said share a note.
+// notes are remarks on the present state: first what differs from the data sheet, then
+// half-lit lamps, inputs that are not held low, and open inputs. Pins with the same remark
+// share a note.
 func (s *Session) notes() []string {
 	var differ, half, heavy, open gathered
 	for i := range s.state.Pins {
@@ -36,7 +36,7 @@ func (s *Session) notes() []string {
 	return append(notes, open.notes()...)
 }
 
-// gathered are notes with the pins that they are about, in order.
+// gathered are notes with their pins, in order.
 type gathered struct {
 	words []string
 	names map[string][]string
@@ -59,7 +59,7 @@ func (g *gathered) notes() (notes []string) {
 	return notes
 }
 
-// seen is a level in words, with its volts where it is neither low nor high.
+// seen is a level in words, or its volts if it is neither low nor high.
 func (s *Session) seen(p *Pin) string {
 	if p.Seen == Between && !math.IsNaN(p.Volts) {
 		return fmt.Sprintf("%.2f V", p.Volts)
@@ -67,7 +67,7 @@ func (s *Session) seen(p *Pin) string {
 	return p.Seen.String()
 }
 
-// halfWhy says why a lamp is half lit: where its current leaves the output.
+// halfWhy words why a lamp is half lit: the voltage to which its current brings the output.
 func (s *Session) halfWhy(p *Pin) string {
 	low, high := s.Type.Family.VIL, s.Type.Family.VIH
 	switch v := p.Lamp.Volts; {
@@ -80,7 +80,7 @@ func (s *Session) halfWhy(p *Pin) string {
 	}
 }
 
-// openWords say what becomes of an open input.
+// openWords describe how an open input acts.
 func (s *Session) openWords(p *Pin) string {
 	if s.mos() && !s.Type.Variant.Pins[p.Number-1].PullUp {
 		return s.openMOS()
@@ -104,7 +104,7 @@ func (s *Session) openWords(p *Pin) string {
 	return at + " counts as H; the outputs do not show it now"
 }
 
-// openMOS says what an open MOS input is, and what follows it.
+// openMOS describes an open MOS input and the outputs that follow it.
 func (s *Session) openMOS() string {
 	var follow []string
 	for i := range s.state.Pins {
@@ -119,7 +119,7 @@ func (s *Session) openMOS() string {
 	return words
 }
 
-// fightWords say that a driven pin was released.
+// fightWords report that a driven pin was released.
 func (s *Session) fightWords(pin int, v view) string {
 	p := &s.Type.Variant.Pins[pin-1]
 	volts := s.volts(v.free, pin)

@@ -8,8 +8,8 @@ import (
 	"chipassay/vectors/sheet"
 )
 
-// A Table is a function table of a gate, of a register or of the whole part, with which of
-// its rows were seen.
+// A Table is the function table of a gate, a register or the whole part, and records which
+// of its rows were seen.
 type Table struct {
 	Title   string   // gate or register; empty for the whole part
 	Columns []string // inputs, a bar, and outputs
@@ -36,7 +36,7 @@ type condition struct {
 	cell   string
 }
 
-// Ticked counts the rows that were seen, those that differed, and all.
+// Ticked counts the rows that were seen, those that differed, and all rows.
 func (t *Table) Ticked() (seen, differ, all int) {
 	for _, r := range t.Rows {
 		if r.Seen {
@@ -54,7 +54,7 @@ func (t *Table) Ticked() (seen, differ, all int) {
 func tablesOf(c *logic.Circuit) (tables []*Table) {
 	v := c.Variant
 	for _, t := range v.Logic.Tables {
-		if ofPins(v, t) { // rows of inner names are not seen at the pins for certain
+		if ofPins(v, t) { // rows of internal signals may not show at the pins
 			tables = append(tables, printed(v, t))
 		}
 	}
@@ -83,7 +83,7 @@ func tablesOf(c *logic.Circuit) (tables []*Table) {
 	return tables
 }
 
-// ofPins tells whether all columns of a table are pins.
+// ofPins reports whether all columns of a table are pins.
 func ofPins(v *part.Variant, t part.Table) bool {
 	for _, name := range slices.Concat(t.Inputs, t.Outputs) {
 		if v.Pin(name) == nil {
@@ -178,7 +178,7 @@ func computed(v *part.Variant, gate string, t *sheet.Table) *Table {
 	return table
 }
 
-// applies tells whether a step from one stance of the good chip to another is the row.
+// applies reports whether a step from one stance of the good chip to another is the row.
 func (r *Row) applies(before, now stance) bool {
 	if r.rule != nil {
 		return ruleApplies(r.rule, before.good, now.good) &&
@@ -197,7 +197,7 @@ func (r *Row) applies(before, now stance) bool {
 
 func (c condition) edge() bool { return c.cell == "↑" || c.cell == "↓" }
 
-// ruleApplies tells whether a register's rule acts for certain in a step.
+// ruleApplies reports whether a register's rule certainly acts in a step.
 func ruleApplies(r *logic.Rule, before, now *logic.Machine) bool {
 	when := now
 	if r.Edge != part.Level {
@@ -213,7 +213,7 @@ func ruleApplies(r *logic.Rule, before, now *logic.Machine) bool {
 	return r.When < 0 || when.Node(r.When).Lane(0) == logic.One
 }
 
-// tick ticks off the row of each table that the step to the state at hand was.
+// tick ticks off, in each table, the row that the last step was.
 func (s *Session) tick(before stance) {
 	differ := s.state.Differences()
 	var compared part.Pins

@@ -8,7 +8,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A State is what was seen at all signal pins, and what is to be said of it.
+// A State is what was seen at all signal pins, with remarks.
 type State struct {
 	Step        int
 	Did         string // the statement that led here
@@ -22,15 +22,15 @@ type State struct {
 type Pin struct {
 	Number   int
 	Name     string
-	Input    bool    // the adapter drives it, or has left it open for the chip to read
+	Input    bool    // the adapter drives it, or leaves it open for the chip to read
 	Drive    Drive   // what the adapter does there
-	Seen     Level   // what stands there
+	Seen     Level   // what was measured there
 	Volts    float64 // to the chip's ground; NaN where the adapter measures none
 	Expected logic.Value
 	Compared bool // the data sheet's function expects a level, and it is an output now
 	Lamp     *Lamp
-	// Takes is the level for which the chip takes an open input, as its outputs show; X
-	// where they do not.
+	// Takes is the level that an open input acts as, by the outputs; X if they do not show
+	// it.
 	Takes logic.Value
 }
 
@@ -44,7 +44,7 @@ func (s *State) Pin(number int) *Pin {
 	return nil
 }
 
-// Differs tells whether the pin is not as the data sheet's function expects it.
+// Differs reports whether the pin is not at the level that the data sheet's function expects.
 func (p *Pin) Differs() bool { return p.Compared && p.Seen.value() != p.Expected }
 
 // Differences are the pins that differ.
@@ -55,7 +55,7 @@ func (s *State) Differences() (pins part.Pins) {
 	return pins
 }
 
-// A Level is what stands at a pin.
+// A Level is the level measured at a pin.
 type Level uint8
 
 // The levels. Released is proven by both pulls, and nothing less.
@@ -122,7 +122,7 @@ func (s State) MarshalJSON() ([]byte, error) {
 	}{s.Step, s.Did, pins, number(s.SupplyVolts, 1000), current(s.CurrentMA), append([]string{}, s.Notes...)})
 }
 
-// number rounds to a part of 1; nil for what is none.
+// number rounds to a fraction of 1; nil for NaN.
 func number(v, parts float64) *float64 {
 	if math.IsNaN(v) {
 		return nil

@@ -84,7 +84,7 @@ func (s *Session) Parse(text string) (Statement, error) {
 	return st, nil
 }
 
-// parseClock reads what is behind the word clock: a pin, or nothing where there is one clock.
+// parseClock reads what follows the word clock: a pin, or nothing if the part has one clock.
 func (s *Session) parseClock(st Statement, words []string) (Statement, error) {
 	clocks := s.Clocks()
 	names := part.PinSet(clocks...)
@@ -126,7 +126,7 @@ func (s *Session) pinNamed(name string) (int, error) {
 }
 
 // Do takes a statement's step, or a step for each row of the function tables that can be
-// reached. Each state is given to see, which may end it by an error.
+// reached. It passes each state to see, whose error ends it.
 func (s *Session) Do(ctx context.Context, st Statement, see func(State) error) error {
 	if st.Rows {
 		return s.doRows(ctx, see)
@@ -165,7 +165,7 @@ func (s *Session) doRows(ctx context.Context, see func(State) error) error {
 	return nil
 }
 
-// Words name a row by what it asks for.
+// Words name a row by its inputs.
 func (t *Table) Words(row int) string {
 	text := fmt.Sprintf("row %d", row+1)
 	for i, name := range t.Columns {

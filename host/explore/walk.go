@@ -8,12 +8,12 @@ import (
 	"chipassay/vectors/part"
 )
 
-// mostFree bounds the inputs that are varied in search of a way to a row.
+// mostFree bounds the inputs that are varied in the search for a way to a row.
 const mostFree = 10
 
-// Apply brings the chip to a row of a table: its inputs set, then its clock's edge. Inputs
-// for which the row has an X stay as they are where they may. An ErrRefused where the
-// state at hand, or the data sheet, lets no way be found.
+// Apply brings the chip to a row of a table: it sets the inputs, then gives the clock's edge.
+// Inputs for which the row has an X stay as they are if they may. The error is an
+// ErrRefused if no way leads there from the present state within the data sheet.
 func (s *Session) Apply(ctx context.Context, table, row int) (State, error) {
 	if !s.on {
 		return s.state, refuse("the supply is off")
@@ -26,7 +26,7 @@ func (s *Session) Apply(ctx context.Context, table, row int) (State, error) {
 	return s.pass(ctx, way)
 }
 
-// wayTo gives the stances that end in a row of a table; nil where none was found.
+// wayTo gives the stances that end in a row of a table; nil if none was found.
 func (s *Session) wayTo(t *Table, row int) []stance {
 	fixed, free := s.inputsOf(&t.Rows[row])
 	for _, edge := range s.edgesOf(&t.Rows[row]) {
@@ -45,8 +45,8 @@ func (s *Session) wayTo(t *Table, row int) []stance {
 	return nil
 }
 
-// settings are those of some inputs with the levels of others varied, the nearest to those
-// at hand first.
+// settings are settings of some inputs with the levels of others varied, those nearest to
+// the present levels first.
 func (s *Session) settings(fixed changes, pins []int) (all []changes) {
 	flips := make([]uint, 1<<len(pins))
 	for i := range flips {
@@ -67,7 +67,7 @@ func (s *Session) settings(fixed changes, pins []int) (all []changes) {
 	return all
 }
 
-// ends tells whether the last step of a way is a row of a table.
+// ends reports whether the last step of a way is a row of a table.
 func (s *Session) ends(way []stance, t *Table, row int) bool {
 	if len(way) == 0 {
 		return false
@@ -85,7 +85,7 @@ func (c changes) without(pin int) changes {
 	return slices.DeleteFunc(slices.Clone(c), func(c Change) bool { return c.Pin == pin })
 }
 
-// inputsOf gives the inputs that a row sets, and those that may have to be set besides.
+// inputsOf gives the inputs that a row sets, and others that may have to be set.
 func (s *Session) inputsOf(r *Row) (fixed changes, free part.Pins) {
 	if r.rule == nil {
 		for _, c := range r.conditions {
@@ -105,8 +105,8 @@ func (s *Session) inputsOf(r *Row) (fixed changes, free part.Pins) {
 	return nil, s.circuit.Support(nodes...)
 }
 
-// edgesOf gives the edges that may clock a row; one of pin 0 where it asks for none. Behind
-// gates either edge of each of their inputs may.
+// edgesOf gives the edges that may clock a row; one of pin 0 if it needs none. A clock
+// behind gates may take either edge of each of their inputs.
 func (s *Session) edgesOf(r *Row) (edges []Change) {
 	for _, c := range r.conditions {
 		if c.edge() {
@@ -130,8 +130,8 @@ func (s *Session) edgesOf(r *Row) (edges []Change) {
 }
 
 // rowWay gives the stances of a row: the inputs, and the clock's edge. The inputs are set
-// before the edge: while the clock is low, as pulse-triggered flip-flops want it, or else
-// high, as some counters do. Nil where some step may not be taken.
+// before the edge: while the clock is low, as pulse-triggered flip-flops require, or else
+// high, as some counters do. Nil if a step may not be taken.
 func (s *Session) rowWay(setting changes, clock int, edge Drive) []stance {
 	if clock == 0 {
 		return s.steps(setting)
@@ -149,8 +149,8 @@ func (s *Session) rowWay(setting changes, clock int, edge Drive) []stance {
 	return nil
 }
 
-// steps gives the stances of steps, from that at hand, without what stands already; nil
-// where one may not be taken.
+// steps gives the stances of steps from the present one, leaving out what is already set;
+// nil if one may not be taken.
 func (s *Session) steps(steps ...[]Change) (way []stance) {
 	at := s.now
 	for _, changes := range steps {
@@ -165,7 +165,7 @@ func (s *Session) steps(steps ...[]Change) (way []stance) {
 		way = append(way, some...)
 		at = way[len(way)-1]
 	}
-	if len(way) == 0 { // the row stands already
+	if len(way) == 0 { // the row is already applied
 		way = []stance{s.now}
 	}
 	return way

@@ -5,7 +5,8 @@
 // it: two digits of the year and two of the week (YYWW), or, on older chips, one
 // digit of the year and two of the week (YWW). Weeks are those of ISO 8601:
 // week 1 is the week, Monday to Sunday, with the year's first Thursday. Other codes
-// give the month, with a letter for the month or the year (ParseMonthCode).
+// give the month, with a letter for the month or the year (ParseMonthCode). ReadDateCode
+// reads both.
 package marking
 
 import (
@@ -36,7 +37,7 @@ type DateCode struct {
 // A Period is one week of a year, as ISO 8601 counts both, or one month.
 type Period struct {
 	Year  int `json:"year"`
-	Week  int `json:"week"`            // 0 where the code gives a month
+	Week  int `json:"week,omitempty"`  // 0 where the code gives a month
 	Month int `json:"month,omitempty"` // 1 to 12; 0 where the code gives a week
 	From  Day `json:"from"`
 	To    Day `json:"to"` // last day

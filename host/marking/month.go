@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 )
 
 // A monthRule reads a date code that gives the month by a letter or a digit.
@@ -106,6 +107,19 @@ func ParseMonthCode(raw string, madeSince int, now time.Time) (DateCode, error) 
 	d.choose(madeSince)
 	d.Rule = fmt.Sprintf("Read as %s. %s", strings.Join(rules, "; or as "), d.Rule)
 	return d, nil
+}
+
+// ReadDateCode reads a date code of either kind: digits give the week, as ParseDateCode has
+// it, and what has a letter the month, as ParseMonthCode has it.
+func ReadDateCode(raw string, madeSince int, now time.Time) (DateCode, error) {
+	if !strings.ContainsFunc(raw, unicode.IsLetter) {
+		return ParseDateCode(raw, madeSince, now)
+	}
+	d, err := ParseMonthCode(raw, madeSince, now)
+	if err != nil {
+		err = fmt.Errorf("date code %q is not understood: give the week as 7938 or 938, or the month as marked, such as T4, 9K or SEP79", strings.TrimSpace(raw))
+	}
+	return d, err
 }
 
 // candidates are the months until now that the code can stand for by one rule.

@@ -11,6 +11,27 @@ import (
 	"chipassay/vectors/library"
 )
 
+// Digits are a week and letters a month, whichever command takes the code; what is
+// neither gets one line that says what to give.
+func TestEitherKindOfCode(t *testing.T) {
+	now := day(t, "2026-06-01")
+	for raw, want := range map[string]string{"7938": "1979-W38", "938": "1969-W38", "T4": "1985-04", "t4": "1985-04", " SEP79 ": "1979-09", "2H5": "1972-08"} {
+		d, err := ReadDateCode(raw, 0, now)
+		require.NoError(t, err, raw)
+		assert.Equal(t, want, d.Period().String(), raw)
+	}
+	for raw, says := range map[string]string{
+		"Y4": "give the week as 7938 or 938, or the month as marked, such as T4", "79A8": "not understood", "7954": "there is no week 54", "45/79": "is not a digit", "": "is empty",
+	} {
+		_, err := ReadDateCode(raw, 0, now)
+		require.ErrorContains(t, err, says, raw)
+		assert.NotContains(t, err.Error(), "\n")
+	}
+	d, err := ReadDateCode("T4", 1990, now)
+	require.NoError(t, err)
+	assert.Equal(t, "2005-04", d.Period().String(), "the family decides, as for weeks")
+}
+
 // Codes whose months are printed elsewhere. Each is taken as in the source, and the
 // other months that it can stand for are candidates.
 func TestPublishedMonths(t *testing.T) {

@@ -16,16 +16,17 @@ func TestDateWords(t *testing.T) {
 		"7938": {"week 38 of 1979, 17 to 23 September 1979", "7938 (1979)"},
 		"7931": {"week 31 of 1979, 30 July to 5 August 1979", "7931 (1979)"},
 		"9701": {"week 1 of 1997, 30 December 1996 to 5 January 1997", "9701 (1997)"},
-		"938":  {"week 38 of 1969, 15 to 21 September 1969; or the same week of 1979, 1989, 1999, 2009, 2019", "938 (1969?)"},
+		// A month, and all others that the letters fit: T4 is April 1985 (G. Heinz, Aufdruck auf
+		// DDR-Schaltkreisen), and the letters come again every twenty years.
+		"T4":    {"April 1985; or April 2005, April 2025", "T4 (1985?)"},
+		"FEB80": {"February 1980", "FEB80 (1980)"},
+		"JAN82": {"January 1982", "JAN82 (1982)"}, // the first was in the last week of 1981
+		"938":   {"week 38 of 1969, 15 to 21 September 1969; or the same week of 1979, 1989, 1999, 2009, 2019", "938 (1969?)"},
 	} {
-		d, err := ParseDateCode(code, 0, now)
+		d, err := ReadDateCode(code, 0, now)
 		require.NoError(t, err)
 		require.Equal(t, want, [2]string{d.Words(), d.String()})
 	}
-	month, err := ParseMonthCode("MAR79", 0, now)
-	require.NoError(t, err)
-	require.Equal(t, "March 1979", month.Words())
-	require.Equal(t, "MAR79 (1979)", month.String())
 	require.Equal(t, "period not known", DateCode{Raw: "7600"}.Words())
 	require.Equal(t, "7600", (&DateCode{Raw: "7600"}).String())
 	var none *DateCode
@@ -45,6 +46,11 @@ func TestDateCodeInJSON(t *testing.T) {
 	var read DateCode
 	require.NoError(t, json.Unmarshal(object, &read))
 	require.Equal(t, d, read)
+	month, err := ReadDateCode("JAN82", 0, time.Now())
+	require.NoError(t, err)
+	object, err = json.Marshal(month)
+	require.NoError(t, err)
+	require.Contains(t, string(object), `[{"year":1982,"month":1,"from":"1982-01-01","to":"1982-01-31"}]`)
 	object, err = json.Marshal(Day{})
 	require.NoError(t, err)
 	require.Equal(t, `""`, string(object))

@@ -3,6 +3,8 @@ package page
 import (
 	"context"
 	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"strings"
 	"sync"
@@ -14,6 +16,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"chipassay/host/bench"
 	"chipassay/host/page/sight"
 	"chipassay/host/record"
 )
@@ -204,4 +207,52 @@ func TestSwitchOff(t *testing.T) {
 		until(t, page, "false")
 		t.Fatal("the program was not ended")
 	}
+}
+
+// Another site that the same browser has open cannot switch a supply, nor read what the
+// bench shows: its requests come without the cookie (SameSite=Strict), and are refused by
+// their Origin (Fetch standard, 3.2) if they had it.
+func TestAttackFromAnotherOrigin(t *testing.T) {
+	s := serve(t, twoChips)
+	page := tab(t, s.address)
+	until(t, page, shows("2 virtual chips"))
+	base := strings.Split(s.address, "/?")[0]
+	evil := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		fmt.Fprintf(w, `<!DOCTYPE html><title>other</title><iframe name="hidden"></iframe>
+<form id="f" method="post" action="%[1]s/do/run" target="hidden"><input name="drawer" value="X"></form>
+<script>
+	const base = %[1]q, got = [];
+	const tried = fetch(base + "/do/run", {method: "POST", mode: "no-cors", credentials: "include", body: new URLSearchParams({drawer: "X"})}).catch(e => got.push("run " + e));
+	const read = fetch(base + "/", {credentials: "include"}).then(r => r.text()).then(x => got.push("READ")).catch(() => got.push("unread"));
+	const framed = new Promise(done => { const f = document.createElement("iframe"); f.src = base + "/"; f.onload = f.onerror = done; document.body.append(f); });
+	f.submit();
+	Promise.allSettled([tried, read, framed]).then(() => setTimeout(() => { document.title = "done " + got.join(" "); }, 300));
+</script>`, base)
+	}))
+	defer evil.Close()
+	// Of another site, and of the same site at another port, which has the cookie.
+	for _, address := range []string{strings.Replace(evil.URL, "127.0.0.1", "localhost", 1), evil.URL} {
+		attacker := tab(t, address)
+		until(t, attacker, `document.title.startsWith("done")`)
+		assert.NotContains(t, eval[string](t, attacker, "document.title"), "READ")
+		state, _ := s.Bench.State()
+		assert.Equal(t, bench.Idle, state.Work, "no work was begun from %s", address)
+	}
+	until(t, page, shows("2 virtual chips"))
+}
+
+// All that users say is text on a page, and stays so.
+func TestHostileTextIsInert(t *testing.T) {
+	s := serve(t, twoChips)
+	page := tab(t, s.address)
+	until(t, page, shows("2 virtual chips"))
+	hostile := `<img src=x onerror="document.title='owned'"><script>document.title='owned'</script>`
+	require.NoError(t, s.Bench.Run(bench.Order{Drawer: hostile, Operator: hostile}))
+	until(t, page, shows("Seat the next chip"))
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, `document.querySelector(".word").innerText.includes("PASS")`)
+	require.NoError(t, s.Bench.Tell("note "+hostile))
+	until(t, page, `document.querySelector(".tally").innerText.includes("<img src=x")`)
+	assert.Equal(t, "Bench", eval[string](t, page, "document.title"))
+	assert.Zero(t, eval[int](t, page, `document.querySelectorAll("#live img, #live script").length`))
 }

@@ -14,7 +14,7 @@ import (
 type action func(s *Server, form url.Values) error
 
 // actions are those that need the controls of the bench.
-var actions = merged(runActions, exploreActions, identifyActions, adapterActions)
+var actions = merged(runActions, exploreActions, identifyActions, adapterActions, photoActions)
 
 func merged(all ...map[string]action) map[string]action {
 	list := map[string]action{}

@@ -61,6 +61,7 @@ func (s *Server) Handler() http.Handler {
 	}
 	s.recordPages(mux)
 	s.photoPages(mux)
+	s.adapterPages(mux)
 	mux.HandleFunc("POST /do/{what}", s.do)
 	return mux
 }

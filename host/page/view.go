@@ -152,7 +152,7 @@ func Reading(lib *library.Library, typed, date string, now time.Time) string {
 		words = append(words, t.String())
 	}
 	if date = strings.TrimSpace(date); date != "" {
-		d, err := marking.ParseDateCode(date, since, now)
+		d, err := marking.ReadDateCode(date, since, now)
 		if err != nil {
 			return err.Error()
 		}

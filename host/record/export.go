@@ -14,9 +14,14 @@ import (
 // ExportCSV writes the records asked for, with their reports, as CSV after
 // RFC 4180 with a header, and says how many. Cells that a spreadsheet would run
 // are neutralised (see neutral). What ImportCSV is to take is exported with All.
+// The last column is the digest of the chip's photo; pictures are not in CSV.
 func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, err error) {
 	out := bufio.NewWriterSize(w, 1<<16)
-	if _, err := out.WriteString(strings.ReplaceAll(names(columns), ", ", ",") + "\r\n"); err != nil {
+	if _, err := out.WriteString(strings.ReplaceAll(names(columns), ", ", ",") + "," + photoColumn + "\r\n"); err != nil {
+		return 0, err
+	}
+	pictures, err := s.picturesByChip(ctx)
+	if err != nil {
 		return 0, err
 	}
 	var line []byte
@@ -31,6 +36,7 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 			}
 			line = AppendCell(line, cell)
 		}
+		line = append(append(line, ','), pictures[string(cells[chipColumn])]...)
 		_, err := out.Write(append(line, "\r\n"...))
 		return err
 	})
@@ -91,9 +97,14 @@ func plain(cell string) string {
 // ExportLines writes the records asked for as JSON Lines: an object a record, on
 // a line of its own, with the columns of ExportCSV as its keys. Numbers and
 // pins_failed are numbers, report is the report itself; what is empty or 0 is
-// left out. What ImportLines is to take is exported with All.
+// left out. What ImportLines is to take is exported with All. The key photo has the
+// digest of the chip's photo; ExportAll writes the pictures too.
 func (s *Store) ExportLines(ctx context.Context, w io.Writer, q Query) (rows int, err error) {
 	out := bufio.NewWriterSize(w, 1<<16)
+	pictures, err := s.picturesByChip(ctx)
+	if err != nil {
+		return 0, err
+	}
 	var line []byte
 	rows, err = s.export(ctx, q, func(cells [][]byte) error {
 		line = append(line[:0], '{')
@@ -114,6 +125,9 @@ func (s *Store) ExportLines(ctx context.Context, w io.Writer, q Query) (rows int
 			default:
 				line = appendString(line, cell)
 			}
+		}
+		if digest := pictures[string(cells[chipColumn])]; digest != "" {
+			line = append(append(append(line, `,"`+photoColumn+`":"`...), digest...), '"')
 		}
 		_, err := out.Write(append(line, "}\n"...))
 		return err

@@ -118,7 +118,7 @@ func TestExportsReadBack(t *testing.T) {
 			}
 			defer to.Close()
 			text := file.String()
-			if done, err := way.load(to, t.Context(), strings.NewReader(text)); err != nil || done != (Imported{1, int(last)}) {
+			if done, err := way.load(to, t.Context(), strings.NewReader(text)); err != nil || done != (Imported{Added: 1, Duplicates: int(last)}) {
 				t.Fatal(done, err, text)
 			}
 			for serial := int64(1); serial <= last+1; serial++ {
@@ -134,7 +134,7 @@ func TestExportsReadBack(t *testing.T) {
 			if _, err := way.export(to, t.Context(), &again, Query{All: true}); err != nil {
 				t.Fatal(err)
 			}
-			if done, err := way.load(from, t.Context(), &again); err != nil || done != (Imported{0, int(last) + 1}) {
+			if done, err := way.load(from, t.Context(), &again); err != nil || done != (Imported{Duplicates: int(last) + 1}) {
 				t.Fatal(done, err)
 			}
 		}
@@ -150,9 +150,9 @@ func TestExportLayout(t *testing.T) {
 	_, err := s.ExportCSV(t.Context(), &table, Query{})
 	require.NoError(t, err)
 	require.Equal(t, "serial,kind,time,part,type,family,drawer,lot,operator,marking,date_code,date_from,date_to,date_year,verdict,grade,reason,note,"+
-		"pins_failed,adapter,firmware,definition_sha256,vectors_sha256,chip,retest_of,corrects,imported_serial,imported_digest,previous,digest,report\r\n"+
+		"pins_failed,adapter,firmware,definition_sha256,vectors_sha256,chip,retest_of,corrects,imported_serial,imported_digest,previous,digest,report,photo\r\n"+
 		"1,test,2026-03-02T08:30:00.000Z,7410,74LS10,74LS,D3,signal box 4,,,7938,1979-09-17,1979-09-23,1979,pass,strong,"+
-		"All steps answered as they should.,\"'=7 pieces, D3\",2 12,,,,,1,,,,,,"+r.Digest+",\"{\"\"verdict\"\":\"\"pass\"\"}\"\r\n", table.String())
+		"All steps answered as they should.,\"'=7 pieces, D3\",2 12,,,,,1,,,,,,"+r.Digest+",\"{\"\"verdict\"\":\"\"pass\"\"}\",\r\n", table.String())
 	_, err = s.ExportLines(t.Context(), &lines, Query{})
 	require.NoError(t, err)
 	require.Equal(t, `{"serial":1,"kind":"test","time":"2026-03-02T08:30:00.000Z","part":"7410","type":"74LS10","family":"74LS","drawer":"D3","lot":"signal box 4",`+
@@ -225,14 +225,14 @@ func FuzzImport(f *testing.F) {
 	f.Add([]byte(`{"serial":1,"pins_failed":[1,2],"report":{}}`))
 	f.Add([]byte("serial,note\n1,\"'=2\""))
 	f.Fuzz(func(t *testing.T, file []byte) {
-		for _, records := range []iter.Seq2[Record, error]{csvRecords(bytes.NewReader(file)), jsonRecords(bytes.NewReader(file))} {
+		for _, records := range []iter.Seq2[carried, error]{csvRecords(bytes.NewReader(file)), jsonRecords(bytes.NewReader(file))} {
 			for r, err := range records {
 				if err != nil {
 					break
 				}
 				var again Record
 				for _, c := range columns {
-					require.NoError(t, c.set(&again, c.get(&r)), c.name)
+					require.NoError(t, c.set(&again, c.get(&r.Record)), c.name)
 				}
 				require.Equal(t, r.Sum(), again.Sum())
 			}

@@ -19,8 +19,8 @@ type Query struct {
 	Verdict                         verdict.Verdict
 	Grade                           verdict.Grade
 
-	// From and To bound the date code, both days included. A week belongs to
-	// the day of its Thursday, as it does to the year in ISO 8601.
+	// From and To bound the date code, both days included. A week or month belongs to
+	// the day in its middle: a week to its Thursday, as it does to the year in ISO 8601.
 	From, To time.Time
 
 	Text string // somewhere in marking, operator, reason or note; ASCII letters in either case
@@ -34,9 +34,11 @@ type Query struct {
 // ErrNone is the error for a serial number that no record has.
 var ErrNone = errors.New("no such record")
 
-// thursday is how many days after its first the day stands by which a week
-// counts.
-const thursday = 3
+// middle is twice the day in the middle of the period of a date code.
+const middle = "julianday(date_from) + julianday(date_to)"
+
+// longest is how many days a period may have, so that the index on first days can be used.
+const longest = 31
 
 // where is the condition on columns that record and tally share, with an AND
 // before each, and its arguments.
@@ -60,12 +62,13 @@ func (q Query) whereRow() (string, []any) {
 	var b strings.Builder
 	var args []any
 	if !q.From.IsZero() {
-		b.WriteString(" AND date_from >= ?")
-		args = append(args, q.From.AddDate(0, 0, -thursday).Format(time.DateOnly))
+		b.WriteString(" AND date_from >= ? AND " + middle + " >= 2 * julianday(?)")
+		args = append(args, q.From.AddDate(0, 0, -longest).Format(time.DateOnly), q.From.Format(time.DateOnly))
 	}
 	if !q.To.IsZero() {
-		b.WriteString(" AND date_from <> '' AND date_from <= ?")
-		args = append(args, q.To.AddDate(0, 0, -thursday).Format(time.DateOnly))
+		b.WriteString(" AND date_from <> '' AND date_from <= ? AND " + middle + " < 2 * (julianday(?) + 1)")
+		day := q.To.Format(time.DateOnly)
+		args = append(args, day, day)
 	}
 	if q.Text != "" {
 		// A line break between the texts, which have none, so that nothing matches across two.

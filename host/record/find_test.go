@@ -2,6 +2,7 @@ package record
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"testing"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"chipassay/host/marking"
 	"chipassay/host/verdict"
 )
 
@@ -93,6 +95,46 @@ func TestFind(t *testing.T) {
 	require.ErrorIs(t, err, ErrNone)
 	_, err = s.History(t.Context(), 6)
 	require.ErrorIs(t, err, ErrNone)
+}
+
+// A month is found by the day in its middle, and counted to its own year: 1 January 1982
+// is in the last week of 1981 by ISO 8601.
+func TestMonths(t *testing.T) {
+	s := newStore(t)
+	for _, code := range []string{"JAN82", "DEC81", "8202", "SEP79", "SEP79"} {
+		d, err := marking.ReadDateCode(code, 0, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
+		require.NoError(t, err)
+		r := nand()
+		r.SetDate(&d)
+		appended(t, s, r)
+	}
+	day := func(text string) time.Time { d, _ := parseDay(text); return d }
+	for _, c := range []struct {
+		from, to string
+		want     []int64
+	}{
+		{"1982-01-01", "1982-12-31", []int64{1, 3}},
+		{"1981-01-01", "1981-12-31", []int64{2}},
+		{"1979-09-01", "1979-09-30", []int64{4, 5}},
+		{"1979-09-15", "", []int64{1, 2, 3, 4, 5}}, // the middle of 1 to 30 September is the 15th
+		{"1979-09-16", "", []int64{1, 2, 3}},
+		{"1979-01-01", "1979-09-15", []int64{4, 5}},
+		{"1979-01-01", "1979-09-14", nil},
+		{"1982-01-14", "1982-01-14", []int64{3}}, // the Thursday of its second week
+		{"1982-01-16", "1982-01-16", []int64{1}},
+	} {
+		q := Query{From: day(c.from)}
+		if c.to != "" {
+			q.To = day(c.to)
+		}
+		require.Equal(t, c.want, found(t, s, q), "%s to %s", c.from, c.to)
+	}
+	r, err := s.Get(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, "JAN82 1982-01-01 1982-01-31 1982", fmt.Sprintf("%s %s %s %d", r.DateCode, r.From.Format(time.DateOnly), r.To.Format(time.DateOnly), r.Year))
+	counts, err := s.Counts(t.Context(), Query{}, ByYear)
+	require.NoError(t, err)
+	require.Equal(t, []Count{{"1979", Tally{Strong: 2}}, {"1981", Tally{Strong: 1}}, {"1982", Tally{Strong: 2}}}, counts)
 }
 
 func TestRetestCorrectionAndUndo(t *testing.T) {

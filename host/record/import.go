@@ -19,6 +19,7 @@ import (
 type Imported struct {
 	Added      int
 	Duplicates int // already there, by their digests, and left out
+	Photos     int // added
 }
 
 // ErrImport is the error of a file that cannot be imported. Nothing of it was.
@@ -31,29 +32,43 @@ const maxLine = MaxReport + 32*6*MaxText
 // ImportCSV appends what ExportCSV wrote, all or nothing. Each row gets a new
 // serial number and keeps the old one as ImportedSerial. A row that was changed
 // since it was written, or that is about a chip whose first test is neither in
-// the file nor here, is refused (ErrImport).
+// the file nor here, is refused (ErrImport). Photos are not in CSV, and so are not added.
 func (s *Store) ImportCSV(ctx context.Context, r io.Reader) (Imported, error) {
 	return s.load(ctx, csvRecords(r))
 }
 
-// ImportLines appends what ExportLines wrote, as ImportCSV does.
+// ImportLines appends what ExportLines or ExportAll wrote, as ImportCSV does.
 func (s *Store) ImportLines(ctx context.Context, r io.Reader) (Imported, error) {
 	return s.load(ctx, jsonRecords(r))
 }
 
-// load appends records as they were written elsewhere.
-func (s *Store) load(ctx context.Context, records iter.Seq2[Record, error]) (done Imported, err error) {
+// A carried is what an import reads: a record, or else a photo.
+type carried struct {
+	Record
+	photo *photoLine
+}
+
+// load appends records and photos as they were written elsewhere.
+func (s *Store) load(ctx context.Context, rows iter.Seq2[carried, error]) (done Imported, err error) {
 	err = s.write(ctx, func(w *writer) error {
-		i := importer{writer: w, here: map[int64]int64{}}
+		i := importer{writer: w, here: map[int64]int64{}, photos: map[int64]int64{}}
 		var err error
 		if i.find, err = w.tx.PrepareContext(ctx, `SELECT serial FROM record WHERE digest IN (?1, ?2)
 			UNION ALL SELECT serial FROM record WHERE imported_digest <> '' AND imported_digest IN (?1, ?2) LIMIT 1`); err != nil {
 			return err
 		}
 		line := 0
-		for r, err := range records {
-			if line++; err == nil {
-				err = i.add(ctx, r)
+		for r, err := range rows {
+			line++
+			switch {
+			case err != nil:
+			case r.photo != nil:
+				if err := i.addPhoto(ctx, *r.photo); err != nil {
+					return fmt.Errorf("photo %d of the file: %w", r.photo.Number, err)
+				}
+				continue
+			default:
+				err = i.add(ctx, r.Record)
 			}
 			if err != nil {
 				return fmt.Errorf("record %d of the file: %w", line, err)
@@ -70,10 +85,11 @@ func (s *Store) load(ctx context.Context, records iter.Seq2[Record, error]) (don
 
 type importer struct {
 	*writer
-	find *sql.Stmt
-	here map[int64]int64 // serial numbers: of the file to here
-	last Record
-	done Imported
+	find   *sql.Stmt
+	here   map[int64]int64 // serial numbers: of the file to here
+	photos map[int64]int64 // numbers of photos likewise
+	last   Record
+	done   Imported
 }
 
 func (i *importer) add(ctx context.Context, r Record) error {
@@ -117,8 +133,8 @@ func (i *importer) add(ctx context.Context, r Record) error {
 }
 
 // csvRecords reads the records of a CSV file.
-func csvRecords(r io.Reader) iter.Seq2[Record, error] {
-	return func(yield func(Record, error) bool) {
+func csvRecords(r io.Reader) iter.Seq2[carried, error] {
+	return func(yield func(carried, error) bool) {
 		in := bufio.NewReader(r)
 		if mark, _ := in.Peek(3); string(mark) == "\uFEFF" { // as some programs put before UTF-8
 			_, _ = in.Discard(3)
@@ -127,12 +143,12 @@ func csvRecords(r io.Reader) iter.Seq2[Record, error] {
 		table.ReuseRecord = true
 		head, err := table.Read()
 		if err != nil {
-			yield(Record{}, fmt.Errorf("the header: %w", err))
+			yield(carried{}, fmt.Errorf("the header: %w", err))
 			return
 		}
 		order, err := inOrder(head)
 		if err != nil {
-			yield(Record{}, err)
+			yield(carried{}, err)
 			return
 		}
 		for {
@@ -147,7 +163,7 @@ func csvRecords(r io.Reader) iter.Seq2[Record, error] {
 			if err == nil {
 				err = r.scan(order, cells)
 			}
-			if !yield(r, err) || err != nil {
+			if !yield(carried{Record: r}, err) || err != nil {
 				return
 			}
 		}
@@ -159,6 +175,9 @@ func inOrder(head []string) (order []column, err error) {
 	seen := map[string]bool{}
 	for _, name := range head {
 		c, err := columnNamed(name)
+		if name == photoColumn { // it follows from the photos, which are not in CSV
+			c, err = column{name: name, set: func(*Record, string) error { return nil }}, nil
+		}
 		if err != nil {
 			return nil, err
 		}
@@ -180,31 +199,38 @@ func columnNamed(name string) (column, error) {
 }
 
 // jsonRecords reads the records of a file of JSON Lines.
-func jsonRecords(r io.Reader) iter.Seq2[Record, error] {
-	return func(yield func(Record, error) bool) {
+func jsonRecords(r io.Reader) iter.Seq2[carried, error] {
+	return func(yield func(carried, error) bool) {
 		lines := bufio.NewScanner(r)
 		lines.Buffer(nil, maxLine)
 		for lines.Scan() {
 			if len(bytes.TrimSpace(lines.Bytes())) == 0 {
 				continue
 			}
-			record, err := parseLine(lines.Bytes())
-			if !yield(record, err) || err != nil {
+			row, err := parseLine(lines.Bytes())
+			if !yield(row, err) || err != nil {
 				return
 			}
 		}
 		if err := lines.Err(); err != nil {
-			yield(Record{}, err)
+			yield(carried{}, err)
 		}
 	}
 }
 
-func parseLine(line []byte) (r Record, err error) {
+func parseLine(line []byte) (r carried, err error) {
 	var object map[string]json.RawMessage
 	if err := json.Unmarshal(line, &object); err != nil {
 		return r, err
 	}
+	if raw := object[photoColumn]; len(object) == 1 && len(raw) > 0 && raw[0] == '{' {
+		r.photo = &photoLine{}
+		return r, json.Unmarshal(raw, r.photo)
+	}
 	for name, raw := range object {
+		if name == photoColumn { // it follows from the photos
+			continue
+		}
 		c, err := columnNamed(name)
 		if err != nil {
 			return r, err
@@ -221,7 +247,7 @@ func parseLine(line []byte) (r Record, err error) {
 			value = strings.Trim(fmt.Sprint(list), "[]")
 		}
 		if err == nil {
-			err = c.set(&r, value)
+			err = c.set(&r.Record, value)
 		}
 		if err != nil {
 			return r, fmt.Errorf("%s: %w", name, err)

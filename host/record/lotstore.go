@@ -97,7 +97,7 @@ func (s *Store) OpenLot(ctx context.Context, l Lot) (Lot, error) {
 		for _, f := range l.fields() {
 			values = append(values, f.value)
 		}
-		_, err = w.tx.ExecContext(ctx, "INSERT INTO lot ("+l.names()+") VALUES (?"+strings.Repeat(", ?", len(values)-1)+")", values...)
+		_, err = w.tx.ExecContext(ctx, "INSERT INTO lot ("+fieldNames(l.fields())+") VALUES (?"+strings.Repeat(", ?", len(values)-1)+")", values...)
 		return err
 	})
 	if errors.Is(err, ErrLotOpen) {
@@ -127,20 +127,20 @@ func (s *Store) Lot(ctx context.Context, name string) (Lot, error) {
 	return Lot{}, fmt.Errorf("lot %s: %w", name, ErrNoLot)
 }
 
-// A lotField is a column of a lot.
-type lotField struct {
+// A field is a column of a lot or a photo.
+type field struct {
 	name  string
 	value any // string, int or int64
 }
 
 // fields are the columns in the order of the schema.
-func (l Lot) fields() []lotField {
+func (l Lot) fields() []field {
 	resumed := 0
 	if l.Resumed {
 		resumed = 1
 	}
 	p := l.Plan
-	return []lotField{
+	return []field{
 		{"number", l.Number}, {"time", l.Time.Format(timeForm)}, {"name", l.Name}, {"source", l.Source},
 		{"size", p.LotSize}, {"aql", lot.FormatAQL(p.AQL)}, {"level", string(p.Level)}, {"severity", string(p.Severity)},
 		{"code_letter", p.Letter}, {"used_letter", p.UsedLetter}, {"sample_size", p.SampleSize},
@@ -149,9 +149,9 @@ func (l Lot) fields() []lotField {
 	}
 }
 
-func (l Lot) names() string {
+func fieldNames(fields []field) string {
 	var list []string
-	for _, f := range l.fields() {
+	for _, f := range fields {
 		list = append(list, f.name)
 	}
 	return strings.Join(list, ", ")
@@ -159,9 +159,11 @@ func (l Lot) names() string {
 
 // Sum is the SHA-256 digest of the lot, in hexadecimal, made of its columns but
 // the digest as Record.Sum makes that of a record.
-func (l Lot) Sum() string {
+func (l Lot) Sum() string { return sumOf(l.fields()) }
+
+func sumOf(fields []field) string {
 	var b []byte
-	for _, f := range l.fields() {
+	for _, f := range fields {
 		if text := fmt.Sprint(f.value); f.name != "digest" && text != "" && text != "0" {
 			b = appendNetstring(appendNetstring(b, f.name), text)
 		}
@@ -172,7 +174,7 @@ func (l Lot) Sum() string {
 
 // lotsOf reads the lots and checks their chain.
 func lotsOf(ctx context.Context, q queryer) (lots []Lot, err error) {
-	names := Lot{}.names()
+	names := fieldNames(Lot{}.fields())
 	if version, err := userVersion(ctx, q); err != nil {
 		return nil, err
 	} else if version < firstWithDeciding { // a backup of before

@@ -49,9 +49,9 @@ type Record struct {
 	Operator           string
 	Marking            string // as read from the chip
 
-	DateCode string    // as marked: "7938"
-	From, To time.Time // first and last day of the week that it stands for
-	Year     int       // of that week, by ISO 8601
+	DateCode string    // as marked: "7938", "T4"
+	From, To time.Time // first and last day of the week or month that it stands for
+	Year     int       // of that month, or of that week by ISO 8601
 
 	Verdict    verdict.Verdict
 	Grade      verdict.Grade // of records before version 2 of the report also none, where no levels were measured
@@ -119,7 +119,7 @@ func FromReport(report []byte) (Record, error) {
 		if err := errors.Join(err1, err2); err != nil {
 			return Record{}, fmt.Errorf("report of a test: date code: %w", err)
 		}
-		r.Year, _ = r.From.ISOWeek() // not that of the day: 9701 begins in 1996
+		r.Year = yearOf(r.From, r.To)
 	}
 	return r, r.check()
 }

@@ -53,7 +53,7 @@ func verify(ctx context.Context, q queryer) (rows int, firstBad *Bad, err error)
 		return 0, nil, err
 	}
 	rows, firstBad, err = checkChain(ctx, q, beforeAll)
-	for _, check := range []func(context.Context, queryer) (*Bad, error){checkReports, checkTally, checkLots} {
+	for _, check := range []func(context.Context, queryer) (*Bad, error){checkReports, checkTally, checkLots, checkPhotos} {
 		if firstBad == nil && err == nil {
 			firstBad, err = check(ctx, q)
 		}

@@ -22,8 +22,9 @@ type Seal struct {
 	Digest string // hexadecimal
 }
 
-// Seals are a Seal of the records and one of the lots, whose chain is their own.
-type Seals struct{ Records, Lots Seal }
+// Seals are a Seal of the records, and those of the lots and the photos, whose chains are
+// their own.
+type Seals struct{ Records, Lots, Photos Seal }
 
 // Seals are those of the file as it is.
 func (s *Store) Seals(ctx context.Context) (now Seals, err error) {
@@ -33,6 +34,7 @@ func (s *Store) Seals(ctx context.Context) (now Seals, err error) {
 	}{
 		{&now.Records, "SELECT serial, digest FROM record ORDER BY serial DESC LIMIT 1"},
 		{&now.Lots, "SELECT number, digest FROM lot ORDER BY number DESC LIMIT 1"},
+		{&now.Photos, "SELECT number, digest FROM photo ORDER BY number DESC LIMIT 1"},
 	} {
 		err := s.db.QueryRowContext(ctx, c.statement).Scan(&c.seal.Count, &c.seal.Digest)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
@@ -104,18 +106,21 @@ func verifyTables(ctx context.Context, q queryer, kept Seals) (rows int, err err
 // check compares what was kept with what the file holds.
 func (kept Seals) check(ctx context.Context, q queryer, version int) (*Bad, error) {
 	for _, c := range []struct {
-		what, statement string
+		what      string
+		since     int // the version that first has them
+		statement string
 		Seal
 	}{
-		{"record", "SELECT (SELECT coalesce(max(serial), 0) FROM record), coalesce((SELECT digest FROM record WHERE serial = ?), '')", kept.Records},
-		{"lot", "SELECT (SELECT coalesce(max(number), 0) FROM lot), coalesce((SELECT digest FROM lot WHERE number = ?), '')", kept.Lots},
+		{"record", 1, "SELECT (SELECT coalesce(max(serial), 0) FROM record), coalesce((SELECT digest FROM record WHERE serial = ?), '')", kept.Records},
+		{"lot", firstWithLots, "SELECT (SELECT coalesce(max(number), 0) FROM lot), coalesce((SELECT digest FROM lot WHERE number = ?), '')", kept.Lots},
+		{"photo", firstWithPhotos, "SELECT (SELECT coalesce(max(number), 0) FROM photo), coalesce((SELECT digest FROM photo WHERE number = ?), '')", kept.Photos},
 	} {
 		var last int64
 		var digest string
 		if c.Count == 0 {
 			continue
 		}
-		if c.what == "record" || version >= firstWithLots {
+		if version >= c.since {
 			if err := q.QueryRowContext(ctx, c.statement, c.Count).Scan(&last, &digest); err != nil {
 				return nil, damaged(err)
 			}

@@ -67,7 +67,7 @@ func TestVerifyFileFindsEveryChangedRow(t *testing.T) {
 		"DELETE FROM record WHERE serial = 60; DELETE FROM report WHERE serial = 60":         {0, "the stock counts do not match the records"},
 		"UPDATE tally SET n = n - 1":                                                         {0, "the stock counts do not match the records"},
 		"INSERT INTO replaced VALUES (60)":                                                   {0, "the index of current records does not match the records"},
-		"PRAGMA user_version = 1":                                                            {0, "table lot is not part of the file"},
+		"PRAGMA user_version = 1":                                                            {0, "index photo_chip is not part of the file"},
 		"PRAGMA user_version = 9":                                                            {0, "its version is not the one of its tables"},
 		"PRAGMA user_version = 0":                                                            {0, "its version is not the one of its tables"},
 		"PRAGMA application_id = 7":                                                          {0, "its header is not that of a file of chipassay records"},
@@ -193,7 +193,7 @@ func TestVerifyFileRefuses(t *testing.T) {
 	_, bad, err := verifiedFile(t, newer.Path(), Seals{})
 	require.Nil(t, bad)
 	require.ErrorIs(t, err, ErrNewer)
-	require.ErrorContains(t, err, "version 4, this one knows 3")
+	require.ErrorContains(t, err, "version 5, this one knows 4")
 	_, _, err = VerifyFile(t.Context(), filepath.Join(t.TempDir(), "none"), Seals{})
 	require.ErrorIs(t, err, os.ErrNotExist)
 }
@@ -269,7 +269,7 @@ func TestSealsShowWhatTheChainCannot(t *testing.T) {
 		return s.Path(), rs, ls, now
 	}
 	path, records, lots, now := write(5, 3, 0)
-	require.Equal(t, Seals{Seal{5, records[4].Digest}, Seal{3, lots[2].Digest}}, now)
+	require.Equal(t, Seals{Records: Seal{5, records[4].Digest}, Lots: Seal{3, lots[2].Digest}}, now)
 	cut, _, _, _ := write(4, 2, 0)
 	anew, _, _, _ := write(5, 3, 3)
 	for name, c := range map[string]struct {
@@ -278,7 +278,7 @@ func TestSealsShowWhatTheChainCannot(t *testing.T) {
 		want string
 	}{
 		"as it was":         {path, now, ""},
-		"an earlier seal":   {path, Seals{Seal{2, records[1].Digest}, Seal{1, lots[0].Digest}}, ""},
+		"an earlier seal":   {path, Seals{Records: Seal{2, records[1].Digest}, Lots: Seal{1, lots[0].Digest}}, ""},
 		"the records alone": {path, Seals{Records: now.Records}, ""},
 		"cut, unseen":       {cut, Seals{}, ""},
 		"rewritten, unseen": {anew, Seals{}, ""},

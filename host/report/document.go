@@ -82,6 +82,8 @@ type Document struct {
 	Started           time.Time           `json:"started"`
 	DurationMS        float64             `json:"duration_ms"` // ms
 	Caveat            string              `json:"caveat"`
+
+	Photo *Photo `json:"-"` // nil for none; of the records, which keep it beside the document
 }
 
 // A Pin is a pin of the package.

@@ -78,7 +78,7 @@ func (l Level) row(digits int, top float64, scale string) levelRow {
 	r := levelRow{Level: l, Measured: fixed(l.Value, digits) + " ± " + fixed(l.Uncertainty, digits), Max: "none", Bar: drawBar(l, top)}
 	r.Short = fmt.Sprintf("%s %s %s", l.Quantity, fixed(l.Value, digits), l.Unit)
 	if l.Limit != nil {
-		limit := map[string]string{"max": "≤ ", "min": "≥ "}[l.Bound] + decimal(*l.Limit, digits)
+		limit := map[string]string{"max": "≤ ", "min": "≥ "}[l.Bound] + limitText(l)
 		r.Max, r.Short = limit+" "+l.Unit, fmt.Sprintf("%s (%s)", r.Short, limit)
 	}
 	if l.LoadMA != nil && l.RatedMA != nil {
@@ -87,6 +87,28 @@ func (l Level) row(digits int, top float64, scale string) levelRow {
 	r.Bar.Title = fmt.Sprintf("%s of pin %d (%s)", l.Quantity, l.Pin, l.Name)
 	r.Bar.Desc = fmt.Sprintf("%s %s on a scale from 0 to %s; limit %s; %s", r.Measured, l.Unit, scale, r.Max, l.Standing)
 	return r
+}
+
+// limitText is a reading's limit without its unit: volts, which may be interpolated, in
+// hundredths like the reading, or in thousandths where the two would look the same although
+// the reading is outside; mA as the table has them.
+func limitText(l Level) string {
+	if l.Unit != "V" {
+		return decimal(*l.Limit, 3)
+	}
+	digits := 2
+	if l.Standing == "outside" && fixed(*l.Limit, digits) == fixed(l.Value, digits) {
+		digits++
+	}
+	return fixed(*l.Limit, digits)
+}
+
+// digitsOf is how many digits a reading has behind the point.
+func digitsOf(l Level) int {
+	if l.Unit == "V" {
+		return 2
+	}
+	return 3
 }
 
 // WorstGroups are the worst levels of a chip that passed whole, so that its report is one

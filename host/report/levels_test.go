@@ -317,3 +317,25 @@ func TestHostileLevels(t *testing.T) {
 	assert.NotContains(t, page, "<script")
 	assert.Contains(t, page, "&lt;script&gt;")
 }
+
+// A limit between two rated loads is interpolated; a person reads volts in hundredths, and
+// in thousandths only where the reading is outside by less than that.
+func TestLimitsInHundredthsOfAVolt(t *testing.T) {
+	for _, c := range []struct {
+		unit, standing string
+		value, limit   float64
+		want           string
+	}{
+		{"V", "well inside", 0.23, 0.429247, "0.43"},
+		{"V", "well inside", 4.72, 4.509825, "4.51"},
+		{"V", "outside", 0.64, 0.429247, "0.43"},
+		{"V", "outside", 0.4335, 0.429247, "0.429"},
+		{"V", "well inside", 0.2, 0.4, "0.40"},
+		{"mA", "not judged", 0, 0.0003, "0.0003"},
+		{"mA", "well inside", 1, 1.6, "1.600"},
+	} {
+		if got := limitText(Level{Unit: c.unit, Standing: c.standing, Value: c.value, Limit: &c.limit}); got != c.want {
+			t.Errorf("%+v: %s", c, got)
+		}
+	}
+}

@@ -28,6 +28,21 @@ type Group struct {
 	Unchecked string  `json:"unchecked,omitempty"` // what could not be checked, and why
 }
 
+// Words say in a line how the group is.
+func (g Group) Words() string {
+	switch {
+	case len(g.Faults) > 0:
+		return "FAULT"
+	case g.Good == "" && g.Unchecked == "":
+		return "not checked"
+	case g.Good == "":
+		return "not checked: " + g.Unchecked
+	case g.Unchecked != "":
+		return g.Good + "; " + g.Unchecked
+	}
+	return g.Good
+}
+
 // A Report is what a check found.
 type Report struct {
 	Fitted []string `json:"fitted"` // groups of the carrier that were found or stated
@@ -42,6 +57,26 @@ func (r *Report) Faults() []Fault {
 		faults = append(faults, g.Faults...)
 	}
 	return faults
+}
+
+// Conclusion says in a line what was found.
+func (r *Report) Conclusion() string {
+	switch faults := len(r.Faults()); faults {
+	case 0:
+		return "No fault found."
+	case 1:
+		return "1 fault. Unplug the adapter before you repair it, then check again."
+	default:
+		return fmt.Sprintf("%d faults. Unplug the adapter before you repair it, then check again.", faults)
+	}
+}
+
+// FittedWords names the groups that were found or stated.
+func (r *Report) FittedWords() string {
+	if len(r.Fitted) == 0 {
+		return "not known without the bias registers"
+	}
+	return strings.Join(r.Fitted, ", ")
 }
 
 // Has reports whether a fault names a part or a net.

@@ -52,6 +52,19 @@ type Options struct {
 	Group    carrier.Group // this one and those before it
 }
 
+// Built are the options for a board whose group of this name was soldered in last; empty
+// is a board that is finished.
+func Built(group string) (Options, error) {
+	if group == "" {
+		return Options{}, nil
+	}
+	groups, err := carrier.ParseGroups([]string{group})
+	if err != nil {
+		return Options{}, err
+	}
+	return Options{Building: true, Group: groups[len(groups)-1]}, nil
+}
+
 // Check checks the adapter. The socket must be empty: ErrOccupied says what was
 // seen where it is not. The socket is safe when it returns.
 func Check(ctx context.Context, a *adapter.Adapter, options Options) (*Report, error) {

@@ -14,18 +14,17 @@ import (
 	"chipassay/protocol"
 )
 
-// compiled keeps the compiled image, so that only the first adapter of a process
-// takes the milliseconds that it costs.
+// compiled caches the compiled image, so that only the first adapter of a process
+// spends the milliseconds on it.
 var compiled = wazero.NewCompilationCache()
 
 // byteTime is what a byte takes on the line: ten bits at 1 Mbaud.
 const byteTime = 10 * time.Microsecond
 
-// An Adapter is the firmware at work on a socket, in this process. It is the
-// link.Conn to itself: what is written arrives at the firmware's serial port,
-// and what the firmware sends can be read. Its time is simulated: it passes
-// with the waits of the firmware, with the bytes on the line, and with each
-// read that finds nothing.
+// An Adapter is the firmware running on a socket, in this process. It is its own
+// link.Conn: what is written arrives at the firmware's serial port, and what the
+// firmware sends can be read. Its time is simulated: it advances with the firmware's
+// waits, with the bytes on the line, and with each read that finds nothing.
 type Adapter struct {
 	Pressed bool // the operator's button
 
@@ -43,8 +42,8 @@ type Adapter struct {
 	closed  bool
 }
 
-// Open starts the firmware on a socket, as after power-on. The context is for
-// the start alone.
+// Open starts the firmware on a socket, as after power-on. The context covers only
+// the start.
 func Open(ctx context.Context, socket *Socket) (*Adapter, error) {
 	a := &Adapter{socket: socket, timeout: time.Second}
 	socket.KeepTime(a.Elapsed)
@@ -162,7 +161,7 @@ func i32s(n int) []api.ValueType {
 	return []api.ValueType{api.ValueTypeI32, api.ValueTypeI32, api.ValueTypeI32}[:n]
 }
 
-// Reset starts the firmware anew, as an external reset does; what was not read is lost.
+// Reset restarts the firmware, as an external reset does; unread bytes are lost.
 func (a *Adapter) Reset() error { return a.restart(protocol.ResetExternal) }
 
 func (a *Adapter) restart(cause protocol.ResetCause) error {
@@ -178,7 +177,7 @@ func (a *Adapter) run() error {
 	return err
 }
 
-// Pass lets time pass with the host silent.
+// Pass advances the time while the host is silent.
 func (a *Adapter) Pass(d time.Duration) error {
 	const tick = 200 * time.Microsecond // the firmware looks at its clock this often at least
 	for end := a.now + d; a.now < end; {
@@ -190,8 +189,8 @@ func (a *Adapter) Pass(d time.Duration) error {
 	return nil
 }
 
-// Elapsed is the adapter's time since it was opened, with the short waits that the
-// firmware reports only when some have come together.
+// Elapsed is the adapter's time since it was opened, including short waits that the
+// firmware reports only in batches.
 func (a *Adapter) Elapsed() time.Duration {
 	if a.module == nil || a.closed { // it is just starting, or has ended
 		return a.now
@@ -200,8 +199,8 @@ func (a *Adapter) Elapsed() time.Duration {
 	return a.now + time.Duration(sixteenths)*time.Microsecond/16
 }
 
-// pieceBytes is how many bytes come in before the firmware looks at its clock: of
-// the line's time not too much passes at once.
+// pieceBytes is how many bytes arrive before the firmware looks at its clock, so that
+// not too much of the line's time passes at once.
 const pieceBytes = 16
 
 // Write sends bytes to the firmware and lets it work until it is idle.
@@ -227,7 +226,7 @@ func (a *Adapter) Write(p []byte) (int, error) {
 	return written, nil
 }
 
-// Read gives what the firmware sent; with nothing there the read timeout passes at once.
+// Read gives what the firmware sent; if there is nothing, the read timeout elapses at once.
 func (a *Adapter) Read(p []byte) (int, error) {
 	if a.closed {
 		return 0, fs.ErrClosed
@@ -242,13 +241,13 @@ func (a *Adapter) Read(p []byte) (int, error) {
 	return n, nil
 }
 
-// SetReadTimeout sets how long a Read that finds nothing takes, in the adapter's time.
+// SetReadTimeout sets how long a Read that finds nothing takes in the adapter's time.
 func (a *Adapter) SetReadTimeout(d time.Duration) error {
 	a.timeout = d
 	return nil
 }
 
-// Close ends the firmware and leaves the socket as it is.
+// Close stops the firmware and leaves the socket as it is.
 func (a *Adapter) Close() error {
 	if a.closed {
 		return nil

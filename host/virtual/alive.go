@@ -7,10 +7,10 @@ import (
 	"chipassay/vectors/part"
 )
 
-// alive is what a chip does that has no supply but what reaches its supply pin through
-// the adapter's resistors: a CMOS part, whose outputs take it all, lives on that.
+// alive is the state of a chip whose only supply is what reaches its supply pin through
+// the adapter's resistors. A CMOS part works on that, and its outputs take all of it.
 type alive struct {
-	outputs [29]logic.Value // of each pin; released where the chip does not live
+	outputs [29]logic.Value // of each pin; released if the chip does not work
 	volts   float64         // across the die
 	gates   [29]float64     // V at the input that an output's lower transistor follows by itself, see direct
 }
@@ -28,13 +28,13 @@ func (c *Chip) lives() float64 {
 	}
 }
 
-// direct reports whether an input leads to the gate of an output's transistor and to no
-// diode to VCC: so do those of the inverting converter to lower levels. Held high it
-// turns that on without any supply.
+// direct reports whether an input leads to the gate of an output's transistor and has no
+// diode to VCC, as in the inverting level converter. Held high, it turns that transistor
+// on without any supply.
 func (c *Chip) direct() bool { return c.Type.Part().Number == "4049" }
 
-// enliven looks at what voltages the network gave the die, has the outputs follow, and
-// reports whether the network has to be solved again for that.
+// enliven takes the voltages that the network gave the die, updates the outputs, and
+// reports whether the network must be solved again.
 func (s *Socket) enliven() bool {
 	w, c := s.network, s.chip
 	now := alive{volts: w.volts[w.vcc] - w.volts[w.gnd]}
@@ -59,8 +59,8 @@ func (s *Socket) enliven() bool {
 	return true
 }
 
-// liveOutputs gives the die the levels at its inputs, by the thresholds that it has at
-// the supply that it has, and reads its outputs.
+// liveOutputs gives the die the levels at its inputs, by its thresholds at its present
+// supply, and reads its outputs.
 func (s *Socket) liveOutputs(now *alive) {
 	w, c := s.network, s.chip
 	for i := range c.pads {

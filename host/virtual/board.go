@@ -43,16 +43,16 @@ func NewBoard() *Board {
 	return &Board{netlist: whole(), usb: supplyVolts, reference: 2.5, converter: [3]linear{{1, 0}, {1, 0}, {1, 0}}}
 }
 
-// Groups takes away all parts but those of some groups; the starter's stay. It comes
-// before anything else that is done to the board.
+// Groups removes all parts except those of some groups and the starter's. Call it before
+// anything else is done to the board.
 func (b *Board) Groups(groups ...carrier.Group) {
 	b.netlist, b.own, b.circuit = b.netlist.Fitted(groups...), true, nil
 }
 
-// USB sets the voltage at the board's USB port, V; 5 where it is not set.
+// USB sets the voltage at the board's USB port, V; 5 if it is not set.
 func (b *Board) USB(volts float64) { b.usb, b.circuit = volts, nil }
 
-// Corner chooses how strong outputs and switches are: weak (-1), typical (0) or strong (1), as
+// Corner chooses how strong outputs and switches are: weak (-1), typical (0) or strong (1), like
 // the corners of the carrier's SPICE deck.
 func (b *Board) Corner(corner int) { b.corner, b.circuit = max(-1, min(1, corner)), nil }
 
@@ -118,9 +118,22 @@ type Resistor struct {
 // SocketWith puts a resistor into the board's socket.
 func (b *Board) SocketWith(r Resistor, seed uint64) *Socket {
 	s := b.socket(nil, seed)
+	s.bridge(r)
+	s.settle(s.every())
+	return s
+}
+
+// SwapResistor takes out what is in the socket and puts in a resistor, as Swap does a chip.
+func (s *Socket) SwapResistor(r Resistor) {
+	s.Swap(nil)
+	s.bridge(r)
+	s.settle(s.every())
+	s.follow()
+}
+
+// bridge puts a resistor between two positions.
+func (s *Socket) bridge(r Resistor) {
 	s.couplings = append(s.couplings, coupling{s.number(r.P), s.number(r.Q), 1 / r.Ohms})
 	s.groups = nil
 	s.group()
-	s.settle(s.every())
-	return s
 }

@@ -52,7 +52,7 @@ type boardDefect struct {
 	amount     float64
 }
 
-// Damage does to the board what a text says, such as "R305 open". Its error, an
+// Damage applies a defect to the board by its text, such as "R305 open". Its error, an
 // ErrDefect, lists the forms.
 func (b *Board) Damage(text string) error {
 	words := strings.Fields(text)
@@ -76,8 +76,8 @@ func (b *Board) Damage(text string) error {
 	return fmt.Errorf("%w of a board: %q; the forms are\n%s", ErrDefect, text, BoardDefectForms())
 }
 
-// match reads a text by a form. ok is set if its words are those of the form; the error
-// that one names what there is not.
+// match reads a text by a form. ok is set if its words are those of the form; the error is
+// for a name that does not exist.
 func (b *Board) match(form, words []string) (d boardDefect, ok bool, err error) {
 	if len(form) != len(words) {
 		return d, false, nil
@@ -140,7 +140,7 @@ func (b *Board) match(form, words []string) (d boardDefect, ok bool, err error) 
 	return d, true, err
 }
 
-// partOf gives a part by its reference, as it is fitted; nil where there is none.
+// partOf gives a fitted part by its reference; nil if there is none.
 func (b *Board) partOf(ref string) *carrier.Part {
 	for i := range b.netlist.Parts {
 		if p := &b.netlist.Parts[i]; strings.EqualFold(p.Ref, ref) {
@@ -171,7 +171,7 @@ func (b *Board) netOf(name string) string {
 	return ""
 }
 
-// references are how references of parts are spelt; R1 to R14 are columns.
+// references is the form of part references; R1 to R14 are columns.
 var references = regexp.MustCompile(`(?i)^([acdfqsux]|jp)\d+$|^r\d{3}$`)
 
 // BoardDefectForms lists what Damage reads, a line a form.

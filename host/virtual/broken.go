@@ -10,8 +10,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// newLogic makes the die of a part that is no memory, with the defects that are in
-// its logic.
+// newLogic makes the die of a logic part, with the defects that are in its logic.
 func newLogic(v *part.Variant, defects []Defect) (die, error) {
 	circuit, err := logic.Compile(v)
 	if err != nil {
@@ -31,7 +30,7 @@ func newLogic(v *part.Variant, defects []Defect) (die, error) {
 	return m, nil
 }
 
-// A breaker damages a circuit of which no machine was made yet.
+// A breaker damages a circuit before a machine is made of it.
 type breaker struct {
 	v      *part.Variant
 	c      *logic.Circuit
@@ -56,8 +55,8 @@ func (b *breaker) pulsed(register int) bool {
 	return slices.ContainsFunc(b.v.Logic.Registers[register].Rules, func(r part.Rule) bool { return r.Edge == part.Pulse })
 }
 
-// exchange makes flip-flops that are edge-triggered of those that are pulse-triggered,
-// as if another part were in the package (a 74LS76 for a 7476), or the other way round.
+// exchange replaces pulse-triggered flip-flops by edge-triggered ones, as if another part
+// were in the package (a 74LS76 for a 7476), or the other way round.
 func (b *breaker) exchange(d Defect) error {
 	registers, err := b.registersOf(d.Name)
 	if err != nil {
@@ -80,10 +79,10 @@ func (b *breaker) exchange(d Defect) error {
 	return nil
 }
 
-// makeMasters lets pulse-triggered flip-flops catch ones, as good ones do: steps keep
-// their inputs during the pulse, so whoever lets them change is found out. One
-// with a broken rule, and one whose inputs are no J and K, is left to its definition,
-// by which it takes what stands there as the pulse ends.
+// makeMasters lets pulse-triggered flip-flops catch ones, as good ones do. Steps hold
+// their inputs during the pulse, so this exposes a sequence that lets them change. A
+// flip-flop with a broken rule, or without J and K inputs, follows its definition and
+// takes its inputs as the pulse ends.
 func (b *breaker) makeMasters() {
 	for r := range b.v.Logic.Registers {
 		broken := slices.ContainsFunc(b.faults, func(f logic.CellFault) bool { return f.Register == r })
@@ -120,7 +119,7 @@ func (b *breaker) disobey(d Defect) error {
 	return nil
 }
 
-// killTerm looks for what a name names, and kills a product term of it.
+// killTerm finds what a name refers to, and disables one of its product terms.
 func (b *breaker) killTerm(d Defect) error {
 	all := b.named(d.Name)
 	if len(all) == 0 {
@@ -142,9 +141,8 @@ func (b *breaker) killTerm(d Defect) error {
 	return nil
 }
 
-// named gives what a name of the definition names, a register, a bus or one bit, as
-// its signals, most significant first: first what is written just so, then what is
-// but for the case.
+// named gives the signals of a register, a bus or one bit by its name in the definition,
+// most significant first: an exact match first, then one that ignores case.
 func (b *breaker) named(typed string) (all [][]int) {
 	l := &b.v.Logic
 	for _, fits := range []func(name string) bool{
@@ -180,7 +178,7 @@ func (b *breaker) registerOf(signal int) (register, bit int) {
 	return -1, 0
 }
 
-// bitOf finds a bit, 0 the least significant, of what a name names, in its register.
+// bitOf finds, in its register, a bit of what a name refers to; 0 is the least significant.
 func (b *breaker) bitOf(typed string, number int) (register, bit int, err error) {
 	widest := 0
 	for _, bits := range b.named(typed) {
@@ -198,7 +196,7 @@ func (b *breaker) bitOf(typed string, number int) (register, bit int, err error)
 	return 0, 0, b.noRegister(typed)
 }
 
-// registersOf gives the registers that hold what a name names.
+// registersOf gives the registers that hold what a name refers to.
 func (b *breaker) registersOf(typed string) (registers []int, err error) {
 	for _, bits := range b.named(typed) {
 		for _, signal := range bits {
@@ -213,7 +211,7 @@ func (b *breaker) registersOf(typed string) (registers []int, err error) {
 	return nil, b.noRegister(typed)
 }
 
-// noRegister says which registers there are.
+// noRegister lists the registers that there are.
 func (b *breaker) noRegister(typed string) error {
 	var names []string
 	for _, r := range b.v.Logic.Registers {
@@ -225,8 +223,8 @@ func (b *breaker) noRegister(typed string) error {
 	return fmt.Errorf("%s is no register of a %s; it has %s", typed, b.v.Part.Number, strings.Join(names, ", "))
 }
 
-// ruleWords are words for what a rule does, each with the names of the pins that do
-// it: without a bar, and without the numbers of gates and pins.
+// ruleWords are words for what a rule does, each with the names of the pins that cause
+// it, without bars and without the numbers of gates and pins.
 var ruleWords = map[string][]string{
 	"CLEAR":  {"CLR", "CD", "R", "MR", "RST"},
 	"RESET":  {"CLR", "CD", "R", "MR", "RST"},
@@ -236,7 +234,7 @@ var ruleWords = map[string][]string{
 	"CLOCK":  {"CLK", "CK", "CP", "C"},
 }
 
-// called reports whether a pin goes by a word: its name, or one of ruleWords.
+// called reports whether a word means a pin: its name, or one of ruleWords.
 func called(pin, word string) bool {
 	pin, word = bare(pin), bare(word)
 	name := strings.Trim(pin, "0123456789")
@@ -284,13 +282,13 @@ func (b *breaker) ruleOf(register int, typed string) (rule int, err error) {
 	return 0, fmt.Errorf("no rule of %s reads a pin %s; it has rules 1 to %d, in the order of its definition", r.Name, typed, len(r.Rules))
 }
 
-// NewChipOf gives a chip a die of its own, and the level at which each bit of its
-// state comes up: for what no defect says.
+// NewChipOf gives a chip a die of its own, and the level at which each bit of its state
+// comes up, for faults that no defect text describes.
 func NewChipOf(t part.Type, die *logic.Machine, high func(bit int) bool, defects ...Defect) (*Chip, error) {
 	return newChip(t, woken{die, high}, defects)
 }
 
-// woken is a die whose state comes up at certain levels.
+// woken is a die whose state comes up at given levels.
 type woken struct {
 	*logic.Machine
 	high func(bit int) bool

@@ -18,8 +18,8 @@ type Chip struct {
 	pads    []pad // pads[i] is pin i+1
 	present bool
 	turned  bool
-	loose   bool    // some bond wire is
-	late    bool    // some output is
+	loose   bool    // a bond wire is loose
+	late    bool    // an output is late
 	shift   int     // positions off the lever end
 	extra   float64 // A, taken from the supply beyond what a good chip takes
 }
@@ -32,14 +32,14 @@ type die interface {
 	PowerUp(seed uint64)
 }
 
-// A pad is a pin's connection to the die: what hangs on the pin electrically
-// and which way levels go.
+// A pad is a pin's connection to the die: what is connected to the pin electrically, and
+// in which direction levels go.
 type pad struct {
 	pin       int
 	bonded    bool    // to the package's pin
 	loose     bool    // the bond opens now and then once the chip is warm
-	rarely    float64 // at one in how many changes it opens, warm or cold; 0 for never
-	away      bool    // and is open now
+	rarely    float64 // it opens at one change in so many, warm or cold; 0 for never
+	away      bool    // it is open now
 	in, out   bool    // ever an input, ever an output
 	receiver  receiver
 	input     element
@@ -57,9 +57,9 @@ type pad struct {
 // defect of a pin that the part does not have or does not use.
 //
 // A stuck output is a dead transistor: the pin is held at the supply through
-// 10 Ω. A stuck input is one that the die no longer follows: inside it stays at
-// the level, while the pin looks like any other input; a pin that is hard at
-// ground is "N shorted to" the ground pin. A bidirectional pin has both.
+// 10 Ω. A stuck input is one that the die no longer follows: the level inside stays,
+// while the pin looks like any other input. A pin tied hard to ground is "N shorted to"
+// the ground pin. A bidirectional pin can have both.
 func NewChip(t part.Type, defects ...Defect) (*Chip, error) {
 	if m := inside(t, defects).Variant.Memory; m != nil {
 		return newChip(t, newMemory(m), defects)
@@ -71,7 +71,7 @@ func NewChip(t part.Type, defects ...Defect) (*Chip, error) {
 	return newChip(t, die, defects)
 }
 
-// inside is what the chip is that is marked as t.
+// inside is the type of the die in a chip that is marked as t.
 func inside(t part.Type, defects []Defect) part.Type {
 	for _, d := range defects {
 		if d.Kind != WrongFamily {
@@ -97,14 +97,14 @@ func newChip(t part.Type, die die, defects []Defect) (*Chip, error) {
 	return c, nil
 }
 
-// Vary makes another chip of the same type, with the same defects, of it: as a
-// maker and a process had it. It is for chips that lie in no socket.
+// Vary turns it into another chip of the same type with the same defects, as another maker
+// or process would make it. It is for chips that are not in a socket.
 func (c *Chip) Vary(v Variety) {
 	c.variety = v
 	c.makePads()
 	for _, d := range c.Defects {
 		if d.ofPad() {
-			c.damage(d) // it could have it before
+			c.damage(d) // it had it before
 		}
 	}
 }
@@ -153,9 +153,9 @@ func (c *Chip) makePad(p *pad, pin *part.Pin) {
 	c.protect(p)
 }
 
-// supplied gives the chip the voltages of its die's supply nodes: behind
-// its bond wires, and so above the ground pin and below the supply pin by what its
-// current drops there. What its pins do follows from that.
+// supplied sets the voltages of the die's supply nodes: behind the bond wires, and so
+// above the ground pin and below the supply pin by the drop of its current. The pins
+// follow from that.
 func (c *Chip) supplied(vcc, gnd float64) {
 	for i := range c.pads {
 		p := &c.pads[i]
@@ -219,16 +219,16 @@ func (c *Chip) damage(d Defect) error {
 	return nil
 }
 
-// Burn gives a read-only memory its contents, a byte a word; what is missing
-// reads erased. A chip that is none ignores it.
+// Burn sets the contents of a read-only memory, one byte for each word; missing words read
+// as erased. Other chips ignore it.
 func (c *Chip) Burn(contents []byte) {
 	if m, ok := c.die.(*memory); ok && m.Kind.ROM() {
 		m.burn(contents)
 	}
 }
 
-// LongestUnrefreshed is how long a row of a dynamic RAM stood without refresh at
-// most since the supply came; 0 for any other chip.
+// LongestUnrefreshed is the longest time that a row of a dynamic RAM went without refresh
+// since power-on; 0 for any other chip.
 func (c *Chip) LongestUnrefreshed() time.Duration {
 	if m, ok := c.die.(*memory); ok {
 		return m.longest
@@ -254,7 +254,7 @@ func (d Defect) ofPad() bool {
 	return false
 }
 
-// damagePad does what concerns a pin's input or output stage.
+// damagePad applies a defect of a pin's input or output stage.
 func (c *Chip) damagePad(d Defect) error {
 	p := &c.pads[d.Pin-1]
 	switch {
@@ -290,7 +290,7 @@ func (c *Chip) damagePad(d Defect) error {
 	return nil
 }
 
-// touching gives the pins that a defect joins, 0 where it joins none.
+// touching gives the pins that a defect joins, 0 if it joins none.
 func (c *Chip) touching(d Defect) (pin, other int) {
 	switch d.Kind {
 	case Shorted:

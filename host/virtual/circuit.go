@@ -9,12 +9,12 @@ import (
 // states are what the drivers of each lead do: which are on, and which of those are high.
 type states [leads]struct{ on, up adapter.Word }
 
-// does gives what a driver does.
+// does gives a driver's state.
 func (st *states) does(d driver) (on, high bool) {
 	return st[d.lead].on>>d.bit&1 != 0, st[d.lead].up>>d.bit&1 != 0
 }
 
-// set makes the states of what the firmware asks for.
+// set makes the states from what the firmware asks for.
 func (s *Socket) setStates() {
 	w, st := s.wiring, &s.state
 	st[driveLines].on, st[driveLines].up = s.dir, s.level
@@ -47,7 +47,7 @@ func (s *Socket) fixedVolts(n net) float64 {
 	return s.supply.rail
 }
 
-// stillSiemens holds a net that nothing else holds.
+// stillSiemens holds a net that nothing else drives.
 const stillSiemens = 1e-12
 
 // equations are the currents at the nets of a component: G V = I.
@@ -86,7 +86,7 @@ func (s *Socket) equations(c *component) (g [][]float64, i []float64) {
 	return g, i
 }
 
-// netVolts finds the voltage of a net of the carrier, V; ok is false where nothing holds it.
+// netVolts finds the voltage of a net of the carrier, V; ok is false if nothing holds it.
 func (s *Socket) netVolts(n net) (volts float64, ok bool) {
 	if n == noNet {
 		return 0, false
@@ -125,8 +125,8 @@ func (s *Socket) nodeOf(hub net) *node {
 	return s.of[slices.Index(s.wiring.position[:], hub)]
 }
 
-// A cluster is a component of more than one position, or one that is no star: what it
-// does at its positions, given the drivers' states.
+// A cluster is a component of more than one position, or one that is not a star: its
+// equivalent at its positions, given the drivers' states.
 type cluster struct {
 	*component
 	order     []int     // of its nets, those of positions last
@@ -134,7 +134,7 @@ type cluster struct {
 	couplings []int     // between them, by number in the socket's: of each pair, in order
 	amps      []float64 // into each position, A
 	siemens   []float64 // from each to ground, S
-	known     states    // for which that is so
+	known     states    // for which that holds
 	rail      float64
 }
 
@@ -200,7 +200,7 @@ func (s *Socket) reduce(c *cluster) bool {
 		}
 	}
 	for a := range hubs {
-		if c.siemens[a] < 100*stillSiemens { // what is left of numbers that cancel
+		if c.siemens[a] < 100*stillSiemens { // the residue of numbers that cancel
 			c.siemens[a], c.amps[a] = 0, 0
 		}
 	}

@@ -32,7 +32,7 @@ func (s *Socket) couple() {
 	s.group()
 }
 
-// group finds the nodes that couplings bring together.
+// group finds the nodes that couplings connect.
 func (s *Socket) group() {
 	s.groups = nil
 	taken := uint64(0)
@@ -69,8 +69,8 @@ func (s *Socket) coupledWith(nodes uint64) uint64 {
 	return nodes
 }
 
-// solveNodes finds the voltages of the nodes to be solved: each by itself, but for
-// those of a group.
+// solveNodes finds the voltages of the nodes to be solved: each by itself, except those of
+// a group.
 func (s *Socket) solveNodes() {
 	alone := s.every()
 	for i := range s.groups {
@@ -105,7 +105,7 @@ func (s *Socket) solveGroup(g *group) {
 		}
 		return changed
 	})
-	// Nodes that nothing holds stand at the charge of one of them: it is as if that were held there.
+	// Nodes that nothing holds take the charge of one of them, as if that one were held there.
 	loose := make([]bool, len(ends))
 	for i, n := range g.nodes {
 		if !n.floating || loose[i] {
@@ -139,8 +139,8 @@ func spread(couplings []coupling, over func(from, to int) (changed bool)) {
 	}
 }
 
-// An end is what is at a node of a group beside the couplings: a linear part, as
-// for solve, and elements.
+// An end is what a node of a group has besides the couplings: a linear part, as for
+// solve, and elements.
 type end struct {
 	amps, siemens float64
 	elements      []element
@@ -203,7 +203,7 @@ func currents(ends []end, couplings []coupling, volts []float64) (amps []float64
 }
 
 // eliminate solves linear equations whose matrix is diagonally dominant, so that no
-// pivot is sought. It uses the matrix up.
+// pivoting is needed. It destroys the matrix.
 func eliminate(matrix [][]float64, right []float64) []float64 {
 	x := append([]float64(nil), right...)
 	for i, pivot := range matrix {

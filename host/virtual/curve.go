@@ -2,15 +2,15 @@ package virtual
 
 import "math"
 
-// thermalVolts is kT/q at 27 °C, V, the temperature that SPICE supposes.
+// thermalVolts is kT/q at 27 °C, V, SPICE's default temperature.
 const thermalVolts = 0.025865
 
 // A point is a current into a node, A, at a voltage of the node, V.
 type point struct{ volts, amps float64 }
 
-// A curve is what a stage of the chip does at its pin: the current into the node
-// over the node's voltage against one of the die's supply nodes. It falls, and is
-// kept every curveStep, so that looking it up costs no exponential.
+// A curve is a stage's characteristic at its pin: the current into the node over the
+// node's voltage relative to one of the die's supply nodes. It falls, and is sampled
+// every curveStep, so that a look-up needs no exponential.
 type curve struct {
 	first float64 // V, of amps[0]
 	amps  []float64
@@ -21,7 +21,7 @@ type curve struct {
 const curveStep = 0.02
 
 // at gives the current at v volts, A, and by how much it falls with the voltage, S.
-// Beyond its ends a curve goes on as it ended.
+// Beyond its ends a curve is extrapolated.
 func (c *curve) at(v float64) (amps, slope float64) {
 	x := (v - c.first) / curveStep
 	i := int(max(0, min(x, float64(len(c.amps)-2))))
@@ -30,7 +30,7 @@ func (c *curve) at(v float64) (amps, slope float64) {
 }
 
 // through draws the curve through points, whose voltages rise and currents fall.
-// Beyond the points the current stays as it is there.
+// Beyond the points the current is constant.
 func through(points []point) *curve {
 	first := math.Floor(points[0].volts/curveStep) - 1
 	last := math.Ceil(points[len(points)-1].volts/curveStep) + 1
@@ -55,7 +55,7 @@ func through(points []point) *curve {
 	return c
 }
 
-// behind is the curve with a resistance before it, Ω.
+// behind is the curve behind a series resistance, Ω.
 func (c *curve) behind(ohms float64) *curve {
 	if c == nil || ohms == 0 {
 		return c
@@ -79,7 +79,7 @@ func decades(most float64) (amps []float64) {
 func drop(amps, saturation float64) float64 { return thermalVolts * math.Log1p(amps/saturation) }
 
 // junctionBelow is a diode whose anode is at a supply node of the die: it keeps
-// the pin from going below. Turned, it is junctionAbove.
+// the pin from going below. Mirrored, it is junctionAbove.
 func junctionBelow(saturation, ohms float64) *curve {
 	var points []point
 	for _, i := range decades(0.2) {
@@ -91,7 +91,7 @@ func junctionBelow(saturation, ohms float64) *curve {
 // junctionAbove is a diode whose cathode is at a supply node of the die.
 func junctionAbove(saturation, ohms float64) *curve { return turned(junctionBelow(saturation, ohms)) }
 
-// turned is the curve with both its axes turned round.
+// turned is the curve with both axes reversed.
 func turned(c *curve) *curve {
 	t := &curve{first: -c.first - float64(len(c.amps)-1)*curveStep, amps: make([]float64, len(c.amps))}
 	for i, amps := range c.amps {

@@ -84,7 +84,7 @@ func with(m map[string]bool, key string, value bool) map[string]bool {
 	return m
 }
 
-// leastOhms is what a blob of solder has, Ω.
+// leastOhms is the resistance of a solder bridge, Ω.
 const leastOhms = 0.01
 
 func (d boardDefect) checkOhms() error {
@@ -161,7 +161,7 @@ func (b *Board) openNet(d boardDefect) error {
 
 func (b *Board) shortNets(d boardDefect) error { return b.solder(b.after(d.net), b.after(d.net2)) }
 
-// after is what a net is called since solder joined it to another.
+// after is a net's name after solder joined it to another.
 func (b *Board) after(net string) string {
 	for {
 		to, gone := b.joined[net]
@@ -172,10 +172,10 @@ func (b *Board) after(net string) string {
 	}
 }
 
-// supplies are the nets that stay what they are.
+// supplies are the nets that keep their names.
 var supplies = []string{"+5V", "GND", "FUSED", "SUPPLY"}
 
-// solder joins two nets: they become one, but for those of the supply, to which solder leads.
+// solder joins two nets into one. A net joined to a supply keeps its name and is held at it.
 func (b *Board) solder(one, other string) error {
 	switch {
 	case one == "" || other == "":

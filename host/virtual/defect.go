@@ -130,7 +130,7 @@ var forms = [...]struct{ text, meaning string }{
 	Empty:              {"empty", "there is no chip in the socket"},
 }
 
-// ErrDefect is the error of a text that says no defect.
+// ErrDefect is the error of a text that describes no defect.
 var ErrDefect = errors.New("not a defect")
 
 // ParseDefect reads the text of a defect, such as "12 stuck low", "8 shorted to
@@ -153,7 +153,7 @@ func ParseDefect(text string) (Defect, error) {
 	return Defect{}, fmt.Errorf("%w: %q; the forms are\n%s", ErrDefect, text, DefectForms())
 }
 
-// match compares words with a form, and takes what stands for the form's letters.
+// match compares words with a form, and takes the values for the form's letters.
 func (d *Defect) match(form, words []string) bool {
 	if len(form) != len(words) {
 		return false
@@ -194,7 +194,7 @@ func (d *Defect) match(form, words []string) bool {
 // mostAmount bounds amounts: 10 MΩ, and far more mA than any chip survives.
 const mostAmount = 10_000_000
 
-// check refuses what no socket can have.
+// check refuses defects that no socket can have.
 func (d *Defect) check() error {
 	text := forms[d.Kind].text
 	for letter, n := range map[string]int{"N": d.Pin, "M": d.Other} {
@@ -225,8 +225,8 @@ func (d *Defect) check() error {
 	return nil
 }
 
-// DefectForms lists what ParseDefect reads, a line a form, and what its letters
-// stand for.
+// DefectForms lists the forms that ParseDefect reads, one a line, and explains their
+// letters.
 func DefectForms() string {
 	var b strings.Builder
 	for _, f := range forms {

@@ -9,15 +9,15 @@ import (
 // A rail is a supply node of the die.
 type rail uint8
 
-// The rails: that which an element's current comes from, and which its voltage
-// follows. Free elements follow none.
+// The rails: an element's current comes from its rail, and its voltage follows it. Free
+// elements follow none.
 const (
 	free rail = iota
 	atGround
 	atSupply
 )
 
-// A law is how an element's current goes with the die's supply.
+// A law is how an element's current depends on the die's supply.
 type law uint8
 
 // The laws: not at all; in proportion to the supply above a threshold, as through a
@@ -28,8 +28,8 @@ const (
 	square
 )
 
-// An element is a voltage behind a resistance at a node, to a first order what
-// hangs on it, or a curve: a source, a sink, or both, up to a limit of current.
+// An element is a voltage behind a resistance at a node, a first-order model of what is
+// connected to it, or a curve: a source, a sink, or both, up to a current limit.
 type element struct {
 	volts   float64 // open circuit, or where the curve's zero is, V
 	siemens float64 // 0 where there is no resistance
@@ -44,8 +44,8 @@ type element struct {
 	law           law
 }
 
-// leak, S, stands for what flows where an element blocks or is at its limit. It
-// gives every node one solution and moves none by more than microvolts.
+// leak, S, is the conductance of an element that blocks or is at its limit. It gives every
+// node a unique solution and moves none by more than microvolts.
 const leak = 1e-9
 
 // at gives the current into a node at v volts, A, and its slope, S.
@@ -66,7 +66,7 @@ func (e *element) at(v float64) (amps, slope float64) {
 	return i, e.siemens
 }
 
-// there reports whether there is anything.
+// there reports whether the element exists.
 func (e *element) there() bool { return e.curve != nil || e.siemens != 0 }
 
 // curveSupply is the die's supply, V, for which curves are drawn.
@@ -96,7 +96,7 @@ func drawn(c *curve, from rail) element {
 	return e
 }
 
-// following has an element's current go with the supply by a law.
+// following makes an element's current depend on the supply by a law.
 func (e element) following(by law, threshold float64) element {
 	e.law, e.threshold = by, threshold
 	return e
@@ -115,7 +115,7 @@ func resistorTo(r rail, ohms float64) element {
 	return e
 }
 
-// behind is an element with a resistance before it, Ω.
+// behind is an element behind a series resistance, Ω.
 func (e element) behind(ohms float64) element {
 	if e.siemens != 0 {
 		e.siemens = 1 / (1/e.siemens + ohms)
@@ -124,14 +124,14 @@ func (e element) behind(ohms float64) element {
 	return e
 }
 
-// A receiver is what the die takes a voltage at an input for: low below vil,
-// high above the threshold's upper end, and unknown between them.
+// A receiver decides how the die reads a voltage at an input: low below vil, high above
+// the threshold's upper end, and unknown between them.
 type receiver struct {
 	vil, vih     float64 // V, at the die's supply
 	lower, upper float64 // V, the same at 5 V and a die's ground of 0 V
-	share        bool    // they go with the supply
-	open         bool    // what an open input acts as is known: high
-	schmitt      bool    // between the levels the last level is kept
+	share        bool    // they are proportional to the supply
+	open         bool    // an open input acts as a high
+	schmitt      bool    // between the levels it keeps the last one
 }
 
 func (r *receiver) supplied(vcc, gnd float64) {
@@ -144,9 +144,9 @@ func (r *receiver) supplied(vcc, gnd float64) {
 
 // receiverOf: a TTL input's typical threshold is two junctions, 1.3 V, and from
 // there on to the level at which it floats it acts as a high (common practice).
-// Data sheets promise a low only below 0.8 V over all temperatures; at a bench
-// it is one a little further up, and so is it for a MOS input with TTL levels. Of
-// other MOS inputs nothing is known between VIL and VIH.
+// Data sheets guarantee a low only below 0.8 V over all temperatures; at a bench it is a
+// low somewhat above that too, also at a MOS input with TTL levels. Nothing is known of
+// other MOS inputs between VIL and VIH.
 func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 	r := receiver{lower: f.VIL, upper: f.VIH, schmitt: p.Schmitt}
 	switch {
@@ -175,8 +175,8 @@ func (v *Variety) pullUpOf(p *part.Pin) element {
 	return e
 }
 
-// typicalICC, mA, is what a small part of each family takes at rest. From
-// memory of the data books' quad gates.
+// typicalICC, mA, is the supply current at rest of a small part of each family: quad gates,
+// from memory of the data books.
 var typicalICC = map[string]float64{
 	"74": 12, "74H": 25, "74L": 1.2, "74S": 20, "74LS": 2.4, "74ALS": 1.5, "74AS": 10, "74F": 6.5,
 	"74HC": 0.001, "74HCT": 0.001, "74C": 0.001, "4000B": 0.001, "4000UB": 0.001,

@@ -11,9 +11,9 @@ import (
 type seen uint8
 
 const (
-	readsNode seen = iota // what stands at the position
-	readsNet              // what stands at another net
-	readsNone             // a line that nothing holds
+	readsNode seen = iota // the position
+	readsNet              // another net
+	readsNone             // a line that nothing drives
 )
 
 // findInputs finds what the MCU and the converters see.

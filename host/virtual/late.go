@@ -7,21 +7,21 @@ import (
 	"chipassay/vectors/logic"
 )
 
-// An arrival is a level that the die has answered and a late output does not show yet.
+// An arrival is a level of the die that a late output does not show yet.
 type arrival struct {
 	level logic.Value
 	at    time.Duration // by the socket's clock
 }
 
-// lag is what a late output has: each change of the die comes to the pin after the
-// same time, in the order in which the die made them, however short they were.
+// lag is the delay of a late output: each change of the die reaches the pin after the
+// same time and in order, however short it was.
 type lag struct {
 	by       time.Duration // 0 where the output is in time
 	answered logic.Value   // what the die answered last
 	coming   []arrival     // in order
 }
 
-// begin forgets what was coming: the supply came or went.
+// begin discards pending levels: the supply came on or went off.
 func (l *lag) begin() { l.answered, l.coming = logic.Z, l.coming[:0] }
 
 // follow gives what the output shows once the die answers v at a time: the level
@@ -34,13 +34,12 @@ func (l *lag) follow(shown, v logic.Value, now time.Duration) logic.Value {
 	return shown
 }
 
-// mostArrivals bounds how many levels come at once: an output that is fed back to
-// its input oscillates, and may have done so for long.
+// mostArrivals bounds how many levels arrive at once: an output that is fed back to its
+// input oscillates, and may have done so for a long time.
 const mostArrivals = 1000
 
-// arrive lets late outputs show what has come to them by now, one after the other:
-// over a short the first may change what comes of the next. Everything that the
-// adapter does with the socket begins with it.
+// arrive updates late outputs whose levels are due, one by one: over a short the first may
+// change the effect of the next. Every action of the adapter at the socket begins with it.
 func (s *Socket) arrive() {
 	if s.chip == nil || !s.chip.late {
 		return
@@ -59,7 +58,7 @@ func (s *Socket) arrive() {
 	}
 }
 
-// firstComing is the output to which a level comes next, or nil.
+// firstComing is the output whose level is due next, or nil.
 func (s *Socket) firstComing() (first *pad) {
 	for i := range s.chip.pads {
 		p := &s.chip.pads[i]

@@ -4,7 +4,7 @@ import "math"
 
 // Convert gives what a converter makes of a channel, 0 to 4095 for 0 V to the board's
 // 5 V: the near channels by the MCU's converter of ten bits, the far ones by twelve.
-// Behind an open line a converter still holds what it measured before.
+// Behind an open line a converter still holds its previous sample.
 func (s *Socket) Convert(channel int) int {
 	s.arrive()
 	s.follow()
@@ -14,7 +14,7 @@ func (s *Socket) Convert(channel int) int {
 	}
 	held, w := &s.held[which], s.wiring
 	if which != 0 && !w.references[which-1] {
-		return fullCount // it measures against a line that is open
+		return fullCount // its reference line is open
 	}
 	n := w.inputs[channel&31]
 	if volts, ok := s.netVolts(n); ok {
@@ -53,7 +53,7 @@ func (s *Socket) RailVolts() float64 {
 }
 
 // Chain shifts a 1 through a chain of registers, 0 that of the low-side switches, 1 of
-// the bias and 2 of the load, and gives its outputs: 0 where nothing is, or nothing that shifts.
+// the bias and 2 of the load, and gives its outputs: 0 if nothing is fitted, or nothing shifts.
 func (s *Socket) Chain(which int) int {
 	if which < 0 || which >= len(s.wiring.chains) {
 		return 0
@@ -66,7 +66,7 @@ func (s *Socket) Converter(which int) bool {
 	return which >= 0 && which < 2 && s.wiring.converters[which]
 }
 
-// Button reports whether the button's line is at ground, by a hand or by the board.
+// Button reports whether the button's line is at ground, pressed or by a fault of the board.
 func (s *Socket) Button(pressed bool) bool { return s.board.buttonReads(pressed) }
 
 // Monitor reports whether the current monitor answers.

@@ -10,10 +10,9 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A memory is the die of a memory part: an array of words and what the control
-// pins do with it. What it keeps, it keeps no longer than its data sheet promises:
-// a dynamic row that is not refreshed in time is lost, so that a tester that is
-// late is found out.
+// A memory is the die of a memory part: an array of words and its control. It keeps data
+// no longer than its data sheet guarantees: a dynamic row that is not refreshed in time is
+// lost, which exposes a tester that refreshes too late.
 type memory struct {
 	part.Memory
 	clock func() time.Duration
@@ -24,14 +23,14 @@ type memory struct {
 	row, column  int // latched, of a dynamic RAM
 	rowOn, colOn bool
 	touched      []time.Duration // when each row was last refreshed, or each word written
-	longest      time.Duration   // that a row of a dynamic RAM stood without refresh
+	longest      time.Duration   // that a row of a dynamic RAM went without refresh
 	stuck        map[int]cellBits
-	dead         func(address int) bool // the cells that are not there
-	couples      map[int]int            // whose change turns another cell over
+	dead         func(address int) bool // the cells that do not work
+	couples      map[int]int            // whose change inverts another cell
 	forgets      map[int]time.Duration  // cells that lose their bit so long after it was written
 }
 
-// never stands for the time of what has not happened since the supply came.
+// never is the time of an event that has not happened since power-on.
 const never = -1
 
 // cellBits are the bits of a word that are stuck, and at what.
@@ -69,7 +68,7 @@ func (m *memory) PowerUp(seed uint64) {
 	m.longest = 0
 }
 
-// burn gives a ROM its contents; what is missing reads erased.
+// burn sets a ROM's contents; missing words read as erased.
 func (m *memory) burn(contents []byte) {
 	erased := uint8(0)
 	if m.Kind == part.EPROM {
@@ -83,7 +82,7 @@ func (m *memory) burn(contents []byte) {
 	}
 }
 
-// damage does what concerns cells.
+// damage applies defects of cells.
 func (m *memory) damage(d Defect) error {
 	limit := m.Words
 	switch d.Kind {
@@ -155,8 +154,8 @@ func (m *memory) Settle() {
 	}
 }
 
-// strobe follows RAS and CAS: the row is latched, and refreshed, as RAS comes, the
-// column as CAS does; a write happens while both are there, early or late.
+// strobe follows RAS and CAS: the row is latched and refreshed as RAS falls, the column
+// latched as CAS falls; a write happens while both are low, early or late.
 func (m *memory) strobe() {
 	ras, cas := m.active(m.RAS), m.active(m.CAS)
 	if ras && !m.rowOn {
@@ -215,7 +214,7 @@ func (m *memory) write(address int, value uint8) {
 	}
 }
 
-// read gives a word, by the ways in which it may be wrong.
+// read gives a word, with the memory's defects applied.
 func (m *memory) read(address int) uint8 {
 	value := m.words[address]
 	if m.Kind != part.DynamicRAM && len(m.forgets) > 0 {

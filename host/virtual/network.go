@@ -8,7 +8,7 @@ import (
 )
 
 // A network is the socket with a chip that has no supply: what is inside the
-// chip are its junctions, and the two supply nodes of the die, which couple all
+// chip is its junctions, and the two supply nodes of the die, which couple all
 // its pads. Nodes are numbered as the socket's, then the die's where a broken
 // bond wire parts them from their pins.
 type network struct {
@@ -62,7 +62,7 @@ func (s *Socket) networkOf(c *Chip) *network {
 	return w
 }
 
-// largestStep, V, keeps Newton's method from leaping over the knee of a junction.
+// largestStep, V, keeps Newton's method from jumping over the knee of a junction.
 const largestStep = 0.5
 
 // solve finds the voltages of all nodes at which the currents cancel. Linear
@@ -91,7 +91,7 @@ func (w *network) solve(linear func(i int) (amps, siemens float64), couplings []
 	}
 }
 
-// stamp adds a branch to the equations: slopes to the left, what is left over to the right.
+// stamp adds a branch to the equations: slopes on the left, the rest on the right.
 func (w *network) stamp(b *branch) {
 	if b.from == b.to || b.off {
 		return
@@ -142,7 +142,7 @@ func (w *network) stampTransistor(b *branch) {
 // step solves the linear equations by elimination, moves the voltages, and reports
 // by how much, V. Every branch ends at a supply node, so a pad's equation meets
 // those of the supply nodes alone, and elimination fills in nothing. The matrix is
-// diagonally dominant: no pivot is sought.
+// diagonally dominant: no pivoting is needed.
 func (w *network) step() float64 {
 	width := w.size + 1
 	row := func(i int) []float64 { return w.rows[i*width : (i+1)*width] }
@@ -179,7 +179,7 @@ func (s *Socket) number(position int) int {
 	return slices.IndexFunc(s.nodes, func(n node) bool { return n.positions.Has(position) })
 }
 
-// livingRounds bounds how often a chip that lives on its pins is solved again.
+// livingRounds bounds how often a chip that works on its pins' currents is solved again.
 const livingRounds = 8
 
 // solveUnpowered finds the voltages of all nodes while the chip has no supply.

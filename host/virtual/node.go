@@ -6,16 +6,16 @@ import (
 	"chipassay/host/adapter"
 )
 
-// What the netlist does not say of the adapter; for the rest see strength.
+// Values of the adapter that are not in the netlist; for the rest see strength.
 const (
-	supplyVolts = 5.0     // what a USB port is meant to give
+	supplyVolts = 5.0     // the nominal voltage of a USB port
 	boardOhms   = 0.6     // from the USB port to the board's 5 V: cable, and the board's own fuse
 	boardAmps   = 0.080   // that the microcontroller's board takes
-	readLow     = 0.3     // of the supply: below it an AVR input promises to read low
-	readHigh    = 0.6     // above it an AVR input promises to read high
+	readLow     = 0.3     // of the supply: below it an AVR input is guaranteed to read low
+	readHigh    = 0.6     // above it an AVR input is guaranteed to read high
 	fullScale   = 400_000 // µA, of the supply current monitor: 40 mV over the shunt
 	monitorStep = 100     // µA
-	sagVolts    = 1.0     // V by which a supply pin may be off its rail before the die stops working
+	sagVolts    = 1.0     // V that a supply pin may be away from its rail before the die stops working
 )
 
 // A node is one position of the socket, or several that are shorted.
@@ -28,15 +28,15 @@ type node struct {
 	clusters  []clusterAt
 	flow      flow
 	known     [6]solution // the last ones
-	oldest    int         // of those
-	odd       bool        // the board has more here than resistors and switches
+	oldest    int         // of these
+	odd       bool        // the board has more than resistors and switches here
 	volts     float64
 	floating  bool
 }
 
 // solve finds the voltage at which the currents of the linear part, which
 // amount to amps less siemens times volts, and of the elements cancel. There
-// must be one or the other.
+// must be at least one of them.
 func solve(amps, siemens float64, elements []element) float64 {
 	volts := 0.0
 	if siemens > 0 {

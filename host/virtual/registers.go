@@ -16,16 +16,16 @@ const (
 
 // A chain is registers one after the other, as the firmware finds them.
 type chain struct {
-	outputs int          // as a 1 shifted through shows; 0 where it does not come out
-	stores  adapter.Word // outputs that get what is shifted to them
+	outputs int          // as shifting a 1 through shows; 0 if it does not come out
+	stores  adapter.Word // outputs that take what is shifted to them
 	enabled adapter.Word // outputs that drive while the chain's enable is on
-	always  adapter.Word // and that drive whether it is or not
-	stuck   adapter.Word // outputs that do neither, and hold
+	always  adapter.Word // outputs that drive in either case
+	stuck   adapter.Word // outputs that do neither, and hold their level
 	high    adapter.Word // of those, the high ones
 	drivers []driver
 }
 
-// chainLines are the lines of the MCU that a chain hangs on, and how its parts are called.
+// chainLines are the MCU's lines for a chain, and the names of its parts.
 var chainLines = [3]struct {
 	refs                    string
 	store, enable, readBack string
@@ -47,7 +47,7 @@ func (w *wiring) registersOf(b *Board, which int) (alive []*carrier.Part) {
 	return alive
 }
 
-// alive reports whether a part works at all: it has its supply and its ground.
+// alive reports whether a part works: it has supply and ground.
 func (w *wiring) alive(b *Board, p *carrier.Part, vcc, gnd string) bool {
 	return p != nil && !b.dead[p.Ref] && p.Net(vcc) == "+5V" && p.Net(gnd) == "GND"
 }
@@ -209,7 +209,7 @@ func (w *wiring) reach(from net) map[net]bool {
 	return found
 }
 
-// converterRefs are the far converters and the lines that they answer on.
+// converterRefs are the far converters and their read-back lines.
 var converterRefs = [2]struct{ ref, out string }{{"U41", "PD2"}, {"U42", "PD3"}}
 
 // converts reports whether a converter answers.
@@ -228,8 +228,8 @@ func (w *wiring) converts(b *Board, which int) bool {
 	return out >= firstNet && !stuck && w.number(p.Net("DOUT")) == out && !w.contended(out)
 }
 
-// answersAlways reports whether a converter is selected without end and holds the
-// read-back line of a chain.
+// answersAlways reports whether a converter is permanently selected and holds the read-back
+// line of a chain.
 func (w *wiring) answersAlways(b *Board, readBack string) bool {
 	for i := range converterRefs {
 		p := w.netlist.Part(converterRefs[i].ref)

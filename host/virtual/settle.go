@@ -19,9 +19,9 @@ func (s *Socket) at(w adapter.Word) (nodes uint64) {
 	return nodes
 }
 
-// settle brings the socket to rest after the adapter changed something at some
-// nodes. Levels that go from an output over a short to an input go round until
-// nothing changes; where they never come to rest, the nodes read either way.
+// settle brings the socket to rest after the adapter changed something at some nodes.
+// Levels that go from an output through a short to an input are followed until nothing
+// changes; if they never settle, the nodes read either way.
 func (s *Socket) settle(nodes uint64) {
 	s.dirty, s.hunting = nodes|s.hunting, 0
 	s.noise = s.random.Uint64()
@@ -51,12 +51,12 @@ func (s *Socket) settle(nodes uint64) {
 	}
 }
 
-// warmAfter is after how many changes under power the chip is warm.
+// warmAfter is the number of changes under power after which the chip is warm.
 const warmAfter = 100
 
 // warm opens and closes loose bond wires at random: of an intermittent one at one
-// change in four once the chip is warm, of a rarely intermittent one at one in as
-// many as it says, from the start.
+// change in four once the chip is warm, of a rarely intermittent one from the start, at one
+// change in the number given.
 func (s *Socket) warm() {
 	if s.chip == nil || !s.chip.loose {
 		return
@@ -84,7 +84,7 @@ func (s *Socket) solveDirty() {
 	s.reduceClusters()
 	unpowered := s.network != nil && !s.powered && s.active()
 	if unpowered {
-		s.dirty = s.every() // what is in the socket couples them all
+		s.dirty = s.every() // the chip couples them all
 		s.solveUnpowered()
 	} else {
 		s.solveNodes()
@@ -103,7 +103,7 @@ func (s *Socket) solveDirty() {
 	}
 	s.dirty = 0
 	if len(s.clusters) > 0 && s.gated && s.followSwitches() && s.gating < mostGatings {
-		s.gating++ // a position holds the gate of a switch, which may hold a position
+		s.gating++ // a position drives the gate of a switch, which may drive a position
 		s.dirty = s.every()
 		s.solveDirty()
 		s.gating--
@@ -174,7 +174,7 @@ func (s *Socket) solveNode(n *node) {
 	}
 }
 
-// A solution is what a node's voltage was in a state.
+// A solution is a node's voltage in a state.
 type solution struct {
 	state uint64 // of the drivers and of the chip's pads, see stateOf
 	era   uint32 // in which nothing else changed
@@ -205,11 +205,11 @@ func (s *Socket) stateOf(n *node) (state uint64, ok bool) {
 	return state, true
 }
 
-// charged is the voltage of a node that nothing holds: a few picofarads keep any
-// charge, somewhere between the supplies.
+// charged is the voltage of a node that nothing drives: a few picofarads keep some charge,
+// anywhere between the supplies.
 func (s *Socket) charged() float64 { return s.supply.rail * float64(s.random.Uint64()>>40) / (1 << 24) }
 
-// padElements is what a powered chip puts on a node; it holds until the next call.
+// padElements is what a powered chip connects to a node; it is valid until the next call.
 func (s *Socket) padElements(n *node) []element {
 	elements := s.elements[:0]
 	if !s.powered {
@@ -225,7 +225,7 @@ func (s *Socket) padElements(n *node) []element {
 	return elements
 }
 
-// shows is the level of a pad's output stage now; an unknown one goes either way.
+// shows is the present level of a pad's output stage; an unknown one is random.
 func (s *Socket) shows(p *pad) logic.Value {
 	v := s.outputs[p.pin]
 	switch {
@@ -239,7 +239,7 @@ func (s *Socket) shows(p *pad) logic.Value {
 	return v
 }
 
-// output is what a pad's output stage does now.
+// output is the present state of a pad's output stage.
 func (s *Socket) output(p *pad) element {
 	switch s.shows(p) {
 	case logic.Zero:
@@ -250,8 +250,7 @@ func (s *Socket) output(p *pad) element {
 	return element{}
 }
 
-// undecided gives the nodes of outputs whose level is unknown: by another chance
-// they stand elsewhere.
+// undecided gives the nodes of outputs whose level is unknown, and so random.
 func (s *Socket) undecided() (nodes uint64) {
 	if !s.powered {
 		return 0
@@ -268,7 +267,7 @@ func (s *Socket) undecided() (nodes uint64) {
 
 func (s *Socket) chance(pin int) logic.Value { return logic.FromBool(s.noise>>pin&1 != 0) }
 
-// power reports whether the chip has its supply, and wakes it when it comes.
+// power reports whether the chip has its supply, and starts it when the supply comes on.
 func (s *Socket) power() {
 	was := s.powered
 	s.powered = s.chip != nil && s.joined(part.Supply) && s.joined(part.Ground)
@@ -288,7 +287,7 @@ func (s *Socket) power() {
 		return
 	}
 	s.charge = s.random.Uint64()
-	// State comes up at random once the inputs are there, so that their coming is no edge.
+	// State comes up at random once the inputs are set, so that setting them is no edge.
 	s.inputs = [len(s.inputs)]logic.Value{}
 	s.looseInputs()
 	s.giveFresh()
@@ -297,9 +296,9 @@ func (s *Socket) power() {
 	s.given = true
 }
 
-// looseInputs gives the die what inputs with a broken bond wire act as: a
-// bipolar input as a high, a MOS input as its charge happens to be since the
-// supply came: nothing is there to change it within a test.
+// looseInputs gives the die the levels of inputs with a broken bond wire: a bipolar input
+// acts as a high, a MOS input keeps the random charge that it had at power-on, because
+// nothing changes it within a test.
 func (s *Socket) looseInputs() {
 	for i := range s.chip.pads {
 		p := &s.chip.pads[i]
@@ -327,8 +326,8 @@ func (s *Socket) giveFresh() {
 	s.fresh = 0
 }
 
-// dieFollows gives the die the levels at the nodes that were solved, lets it
-// answer, and reports whether nodes have to be solved again for that.
+// dieFollows gives the die the levels at the nodes that were solved, lets it respond, and
+// reports whether nodes must be solved again.
 func (s *Socket) dieFollows() bool {
 	s.giveFresh()
 	if s.given {
@@ -339,7 +338,7 @@ func (s *Socket) dieFollows() bool {
 	return s.dirty != 0
 }
 
-// receive is what an input takes a voltage for.
+// receive is how an input reads a voltage.
 func (s *Socket) receive(p *pad, volts float64) logic.Value {
 	switch {
 	case volts < p.receiver.vil:

@@ -34,20 +34,20 @@ var (
 // A Pull is a group of resistors that pull each position to a level of its own.
 type Pull int
 
-// The groups: 10 kΩ and 1 kΩ to each position.
+// The groups: 10 kΩ and 1 kΩ at each position.
 const (
 	BiasPull Pull = iota
 	LoadPull
 )
 
-// pulls is what a group of resistors does: nothing, or each position up or down.
+// pulls is the state of a group of resistors: off, or each position up or down.
 type pulls struct {
 	on bool
 	up adapter.Word
 }
 
-// rounds bounds how often levels go through a chip and a short back to its
-// inputs before the chip is taken to oscillate.
+// rounds bounds how often levels go through a chip and a short back to its inputs before
+// the chip is considered to oscillate.
 const rounds = 24
 
 // A Socket is the adapter's 28 positions and what is in them. Its methods are
@@ -73,16 +73,16 @@ type Socket struct {
 	powered   bool
 	inputs    [adapter.Positions + 1]logic.Value // what the die was last given
 	outputs   [adapter.Positions + 1]logic.Value // what the die last answered
-	given     bool                               // the die was given something since it last settled
+	given     bool                               // the die got new levels since it last settled
 	charge    uint64                             // one bit a pin: what a MOS input without a bond floats at
 	dirty     uint64                             // nodes to be solved, by number
-	fresh     uint64                             // nodes solved whose levels the die was not given yet
-	noise     uint64                             // one bit a pin: how an unknown level turns out until the next change
+	fresh     uint64                             // nodes solved whose levels the die has not got yet
+	noise     uint64                             // one bit a pin: how an unknown level reads until the next change
 	elements  []element                          // scratch
 	couplings []coupling                         // resistances between nodes, by number
 	gated     bool                               // a cluster holds the gate or the base of a switch
 	gating    int
-	clusters  []*cluster        // of the board, where it is no resistors at single positions
+	clusters  []*cluster        // of the board, where it has more than resistors at single positions
 	touches   [leads][32]uint64 // nodes that a line or an output drives, by lead and bit
 	groups    []group           // the nodes that they couple
 	network   *network          // the same nodes while the chip has no supply
@@ -98,7 +98,7 @@ type Socket struct {
 }
 
 // NewSocket puts a chip into the socket of a good board; nil leaves it empty.
-// Everything that the model leaves to chance repeats with the seed.
+// Everything random in the model repeats with the seed.
 func NewSocket(chip *Chip, seed uint64) *Socket { return NewBoard().Socket(chip, seed) }
 
 // Socket puts a chip into the board's socket; nil leaves it empty.
@@ -125,8 +125,8 @@ func (b *Board) socket(chip *Chip, seed uint64) *Socket {
 	return s
 }
 
-// Swap takes out what is in the socket and puts in a chip, or nothing where it is
-// nil. The adapter stays as it is, and the random sequence goes on.
+// Swap replaces what is in the socket by a chip; nil leaves it empty. The adapter stays as
+// it is, and the random sequence continues.
 func (s *Socket) Swap(chip *Chip) {
 	next := s.board.socket(chip, 0)
 	next.random, next.held = s.random, s.held
@@ -172,7 +172,7 @@ func (s *Socket) wire() {
 			}
 		}
 	}
-	s.nodes = make([]node, 0, adapter.Positions) // does not grow: of points into it
+	s.nodes = make([]node, 0, adapter.Positions) // must not grow: of points into it
 	for p := 1; p <= adapter.Positions; p++ {
 		if joined[p] == p {
 			s.nodes = append(s.nodes, node{})
@@ -238,7 +238,7 @@ func (s *Socket) Pull(which Pull, on bool, up adapter.Word) {
 }
 
 // Supply closes the supply switches at positions, those to 5 V and those to ground,
-// and opens all others. Where there is no switch, nothing closes.
+// and opens all others. A position without a switch is ignored.
 func (s *Socket) Supply(high, low adapter.Word) {
 	s.arrive()
 	s.askedHigh, s.askedLow = high, low
@@ -248,9 +248,9 @@ func (s *Socket) Supply(high, low adapter.Word) {
 	s.follow()
 }
 
-// KeepTime gives the socket a clock, by which late outputs follow; without one no
-// time passes. It reports whether the chip goes by it also while nothing is done to
-// it: a dynamic memory does, and forgets.
+// KeepTime gives the socket a clock for late outputs; without one no time passes. It reports
+// whether the chip needs the clock also while it is idle, as a dynamic memory does, which
+// forgets.
 func (s *Socket) KeepTime(clock func() time.Duration) bool {
 	s.clock = clock
 	return s.chip != nil && s.chip.keepTime(clock)
@@ -259,9 +259,8 @@ func (s *Socket) KeepTime(clock func() time.Duration) bool {
 // Live reports whether a supply switch is closed.
 func (s *Socket) Live() bool { return s.highOn|s.lowOn != 0 }
 
-// Sample reads every position as the adapter's inputs do: between 0.3 and 0.6 of
-// the board's 5 V, and where nothing holds the position, the reading is left to
-// chance each time.
+// Sample reads every position as the adapter's inputs do. Between 0.3 and 0.6 of the
+// board's 5 V, and at a position that nothing drives, each reading is random.
 func (s *Socket) Sample() adapter.Word {
 	s.arrive()
 	w := s.high
@@ -276,15 +275,15 @@ func (s *Socket) Sample() adapter.Word {
 	return w
 }
 
-// Millivolts is what a meter reads at a position, 1 to 28, on the side header, mV to
-// the board's ground.
+// Millivolts is what a meter at the side header reads at a position, 1 to 28, mV to the
+// board's ground.
 func (s *Socket) Millivolts(position int) int {
 	s.arrive()
 	s.follow()
 	return int(math.Round(s.of[position].volts * 1000))
 }
 
-// readOdd is what the MCU reads of a position whose line is not as it should be.
+// readOdd is what the MCU reads of a position whose line is faulty.
 func (s *Socket) readOdd(p int) adapter.Word {
 	at, bit := adapter.At(p), bitOf(p)
 	chance := adapter.Word(s.random.Uint64())

@@ -6,8 +6,8 @@ type strength struct {
 	line                    float64 // Ω, an output of the MCU
 	outputLow, outputHigh   float64 // Ω, an output of a 74HC595
 	threshold, gain, series float64 // V, A/V², Ω: the MOSFET of a low-side switch conducts 1/(gain (VGS - threshold)) + series
-	saturation, slope       float64 // V and Ω: what a closed PNP switch drops
-	most                    float64 // A that it can carry
+	saturation, slope       float64 // V and Ω: the drop of a closed PNP switch
+	most                    float64 // A, its limit
 	joinedGate              *curve  // the MOSFET with its gate at its drain
 }
 
@@ -27,8 +27,8 @@ func (s strength) of(d driver) (low, high float64) {
 	return s.line, s.line
 }
 
-// typicalSwitchOhms is what the parts list allows a low-side switch, Ω: one of another
-// value is as much better or worse than the corner has it.
+// typicalSwitchOhms is the parts list's limit for a low-side switch, Ω: one of another
+// value scales the corner's figures.
 const typicalSwitchOhms = 0.45
 
 // siemens is the conductance of a low-side switch whose gate is at a voltage over its source.
@@ -43,15 +43,15 @@ func (s strength) siemens(m mosfet, gate float64) float64 {
 // A source is what feeds the high-side switches: the board's 5 V behind fuse and shunt.
 type source struct {
 	share    float64 // of the rail, open
-	siemens  float64 // 0 where it is cut
+	siemens  float64 // 0 if it is cut
 	perLoad  float64 // of the current taken, the part that goes through the shunt
 	standing float64 // S: what flows in the shunt at no load, for each volt of the rail
-	draws    float64 // S: and is taken from the rail
+	draws    float64 // S: what is taken from the rail besides
 	shunt    float64 // Ω
-	fault    float64 // what the monitor reads of the truth: shunt as it is to shunt as it should be
+	fault    float64 // the monitor's reading over the true current: the actual shunt over the nominal one
 }
 
-// The fuse trips at trippedAmps and then lets next to nothing through.
+// The fuse trips at trippedAmps and then passes next to nothing.
 const (
 	trippedAmps = 1.8
 	trippedOhms = 100

@@ -6,7 +6,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A bipolarStage is what the schematic of a family's gate shows, Ω.
+// A bipolarStage holds the resistors in the schematic of a family's gate, Ω.
 type bipolarStage struct {
 	base      float64 // from VCC to an input of one unit load
 	splitter  float64 // from VCC to the base of the upper output transistor
@@ -16,8 +16,7 @@ type bipolarStage struct {
 }
 
 // bipolarStages, from memory of the data books' schematics. The bleeders of 74H and
-// 74S go to ground, which to a first order is a current that the output does not
-// see. The inputs of 74ALS and 74AS are PNP transistors: base is what is left of
+// 74S go to ground, which to a first order is a current that the output does not see. The inputs of 74ALS and 74AS are PNP transistors: base is what is left of
 // 37 and 10 kΩ to the pin.
 var bipolarStages = map[string]bipolarStage{
 	//      base    splitter collector bleeder forced
@@ -36,7 +35,7 @@ var bipolarStages = map[string]bipolarStage{
 func (v *Variety) stageOf(f *part.Family, p *part.Pin) bipolarStage {
 	s, drive := bipolarStages[f.Name], p.Drive
 	if p.Stage == part.ThreeState && s.bleeder != 0 {
-		s.bleeder = math.Inf(1) // at the output it would hold it when that is off
+		s.bleeder = math.Inf(1) // at the output it would hold the output while the stage is off
 	}
 	collector := map[part.Drive]float64{part.StandardDrive: 1, part.BufferDrive: 0.77, part.BusDrive: 0.5}[drive]
 	splitter := map[part.Drive]float64{part.StandardDrive: 1, part.BufferDrive: 0.4, part.BusDrive: 0.4}[drive]
@@ -52,12 +51,11 @@ func schottkyClamped(f *part.Family) bool {
 	return f.Technology == part.TTLDiode || f.Name == "74S"
 }
 
-// inputOf is the current that a bipolar input sends out when it is low: what its
-// base resistor lets through, until at the level at which the input floats the next
-// stages take it all. High, a multi-emitter input takes a little, as an inverse
-// transistor does. Every input is taken to have a base resistor of its own, as unit
-// loads are counted; two low inputs of one gate share it in truth. A MOS input takes
-// no current.
+// inputOf is the current out of a low bipolar input: the current of its base resistor,
+// until at the level where the input floats the next stages take it all. A high
+// multi-emitter input takes a little, as an inverse transistor does. Every input is
+// assumed to have its own base resistor, as unit loads are counted; in reality two low
+// inputs of one gate share it. A MOS input takes no current.
 func (v *Variety) inputOf(f *part.Family, p *part.Pin) element {
 	if !f.Technology.Bipolar() || p.LoadIn(f) == 0 {
 		return element{}
@@ -71,8 +69,8 @@ func (v *Variety) inputOf(f *part.Family, p *part.Pin) element {
 	return drawn(rising(points), atGround).following(ohmic, 0.9).behind(v.Bond)
 }
 
-// nextAmps is what the next stage's emitter carries onward with a current into its base,
-// A: its gain times as much, but no more than its collector's resistor gives.
+// nextAmps is the emitter current of the next stage for a current into its base, A: its
+// gain times as much, but no more than its collector resistor allows.
 func (v *Variety) nextAmps(base, most float64) float64 {
 	return base + v.Beta*base*most/(v.Beta*base+most)
 }
@@ -169,12 +167,13 @@ const inverseGain = 0.1
 
 // bipolarLow is a saturated transistor, after Ebers and Moll, or one that a
 // Schottky diode from its base keeps from saturating, with 0.12 V of collector
-// resistance at IOL, and half of that there. It lets go at its gain times its base current.
+// resistance at IOL, and half of that there. It comes out of saturation at its gain times
+// its base current.
 func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 	iol := f.Output[p.Drive].IOL / 1000
 	stage := v.stageOf(f, p)
 	base := iol / stage.forced / v.Resistors
-	beta := max(v.Beta, 1.3*stage.forced*v.Resistors) // a weaker one does not keep its data sheet
+	beta := max(v.Beta, 1.3*stage.forced*v.Resistors) // a weaker one would not meet its data sheet
 	collector, area := 0.12/iol, iol*1000             // the output transistor is one small transistor a milliampere
 	if schottkyClamped(f) {
 		collector /= 2
@@ -205,12 +204,12 @@ func (v *Variety) bipolarLow(f *part.Family, p *part.Pin) element {
 	return drawn(rising(points), atGround).following(ohmic, 0.9)
 }
 
-// upperOhms, Ω, is what the upper transistor and its diode have of their own.
+// upperOhms, Ω, is the series resistance of the upper transistor and its diode.
 const upperOhms = 12
 
-// bipolarHigh is an emitter follower: one transistor and a diode, or two
-// transistors, below VCC, with what its base current drops in the splitter's
-// resistor, until the collector's resistor is all that is left.
+// bipolarHigh is an emitter follower: one transistor and a diode, or two transistors, below
+// VCC, less the drop of its base current in the splitter's resistor, until only the
+// collector resistor limits the current.
 func (v *Variety) bipolarHigh(f *part.Family, p *part.Pin) element {
 	s, saturation := v.stageOf(f, p), v.saturation(emitter)
 	s.collector += upperOhms

@@ -7,25 +7,25 @@ import (
 	"chipassay/vectors/part"
 )
 
-// supply is what the chip and the board get of the 5 V at the USB port. It follows the
-// currents of the socket slowly: with each change but a step of the drives, and
-// before each measurement. A step moves it by some millivolts.
+// supply is the share of the USB port's 5 V that reaches the chip and the board. It is
+// updated with every change except steps of the drives, which move it by millivolts only,
+// and before each measurement.
 type supply struct {
-	rail            float64 // V, the board's 5 V, which the drives, pulls and converters have
+	rail            float64 // V, the board's 5 V, which supplies drives, pulls and converters
 	vcc, gnd        float64 // V at the die, to the board's ground
 	taken, returned float64 // A: what the chip takes at its supply pins and returns at its ground pins
 }
 
-// supplyStep, V, is by how little the supply may differ from what its currents make it.
+// supplyStep, V, is how far the supply may be from the value that its currents give.
 const supplyStep = 0.0005
 
-// follow lets the supply follow the currents.
+// follow updates the supply from the currents.
 func (s *Socket) follow() {
 	for range 30 {
 		now := s.supply
 		now.taken, now.returned = s.chipAmps()
 		now.rail = s.board.usb - boardOhms*(boardAmps+s.railAmps())
-		const ohms = 2 // more than there is in the supply's way
+		const ohms = 2 // more than the supply path has
 		moved := math.Abs(now.rail-s.supply.rail) > supplyStep || s.limits() ||
 			math.Abs(now.taken-s.supply.taken)*ohms > supplyStep || math.Abs(now.returned-s.supply.returned)*ohms > supplyStep
 		if !moved && !s.supplied() {
@@ -66,7 +66,7 @@ func (s *Socket) supplied() bool {
 	return true
 }
 
-// feeds reports whether a pad is a supply or ground pin that its switch holds.
+// feeds reports whether a pad is a supply or ground pin with its switch closed.
 func (s *Socket) feeds(p *pad, role part.Role) bool {
 	closed := s.lowOn
 	if role == part.Supply {
@@ -106,7 +106,7 @@ func (s *Socket) voltsAt(role part.Role) float64 {
 	return 0
 }
 
-// share is which part of the chip's current flows at a node: all at that of the pin that feeds the die.
+// share is the fraction of the chip's current at a node: all of it at the pin that feeds the die.
 func (s *Socket) share(n *node, role part.Role) float64 {
 	if n.positions&(s.highOn|s.lowOn) == 0 {
 		return 0
@@ -122,8 +122,8 @@ func (s *Socket) share(n *node, role part.Role) float64 {
 	return 0
 }
 
-// joined reports whether a supply pin is bonded, at a closed switch, and near enough to
-// its rail, but for what the chip's own current takes.
+// joined reports whether a supply pin is bonded, at a closed switch, and near enough to its
+// rail, apart from the drop of the chip's own current.
 func (s *Socket) joined(role part.Role) bool {
 	for _, p := range s.feedersOf(role) {
 		if !s.feeds(p, role) {
@@ -177,8 +177,8 @@ func (s *Socket) tally(n *node) (c flow) {
 	return c
 }
 
-// limits lets a high-side switch carry no more than it can, and reports whether that
-// changed anything.
+// limits bounds the current of a high-side switch, and reports whether that changed
+// anything.
 func (s *Socket) limits() bool {
 	was, most := s.switches.limited, s.wiring.strength.most
 	s.switches.limited = false
@@ -256,7 +256,7 @@ func (s *Socket) componentAmps(c *component) (amps float64) {
 	return amps
 }
 
-// closed reports whether any switch is.
+// closed reports whether any switch is closed.
 func (sw *switches) closed() bool {
 	return slices.Contains(sw.high, true) || slices.ContainsFunc(sw.low, func(g float64) bool { return g > 0 })
 }

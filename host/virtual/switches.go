@@ -12,8 +12,8 @@ import (
 type switches struct {
 	low     []float64 // S of each low-side switch; 0 while it is open
 	high    []bool    // high-side switches that are closed
-	limited bool      // a high-side switch carries all that it can
-	draws   float64   // A that drivers which a fault sets against each other take of the rail beside the positions
+	limited bool      // a high-side switch is at its limit
+	draws   float64   // A that drivers opposing each other by a fault take of the rail, apart from the positions
 }
 
 // clusterAt is a node's place in a cluster.
@@ -24,8 +24,8 @@ type clusterAt struct {
 
 const (
 	junctionVolts = 0.7  // of a transistor's base, and of a MOSFET's body diode
-	baseMargin    = 0.15 // V beyond the junction at which a base has current enough
-	backwardAmps  = 0.05 // that a PNP switch the wrong way round carries: the deck's gain of 30
+	baseMargin    = 0.15 // V beyond the junction at which a base has enough current
+	backwardAmps  = 0.05 // through a PNP switch fitted the wrong way round: the deck's gain of 30
 )
 
 // connect gives a node what the board has at its positions.
@@ -75,7 +75,7 @@ func (s *Socket) touched(from lead, bits adapter.Word) (nodes uint64) {
 	return nodes
 }
 
-// followSwitches opens and closes the switches as their gates and bases demand, and reports
+// followSwitches opens and closes the switches by their gates and bases, and reports
 // whether any changed.
 func (s *Socket) followSwitches() (changed bool) {
 	w, to := s.wiring, switches{low: make([]float64, len(s.wiring.mosfets)), high: make([]bool, len(s.wiring.pnps)), limited: s.switches.limited}
@@ -158,8 +158,8 @@ func (s *Socket) switched(n *node) float64 {
 	return max(0, amps-siemens*n.volts)
 }
 
-// elementsAt is what a powered chip puts on a node, and what a fault of the board puts
-// there; it holds until the next call.
+// elementsAt is what a powered chip, and a fault of the board, connect to a node; it is
+// valid until the next call.
 func (s *Socket) elementsAt(n *node) []element {
 	elements := s.padElements(n)
 	if n.odd {
@@ -168,8 +168,8 @@ func (s *Socket) elementsAt(n *node) []element {
 	return elements
 }
 
-// oddElements are transistors that are not where they should be: turned ones, and those whose
-// gate or base touches the pin beside it.
+// oddElements are transistors that are wrongly fitted: turned ones, and those whose gate or
+// base touches the next pin.
 func (s *Socket) oddElements(n *node) (elements []element) {
 	w, supply := s.wiring, s.fixedVolts(supplyNet)
 	for _, hub := range s.hubs(n) {
@@ -193,8 +193,8 @@ func (s *Socket) oddElements(n *node) (elements []element) {
 	return elements
 }
 
-// The curves of transistors that are not where they should be: a body diode to ground, a
-// junction from the supply.
+// The curves of wrongly fitted transistors: a body diode to ground, a junction from the
+// supply.
 var (
 	bodyDiode  = sync.OnceValue(func() *curve { return junctionAbove(1e-12, 0.05) })
 	joinedBase = sync.OnceValue(func() *curve { return junctionBelow(2e-13, 0.2) })

@@ -14,23 +14,23 @@ import (
 // A Place is one chip of a tray, as it is marked and as it really is.
 type Place struct {
 	Marking  string // the part as marked: "74LS00"
-	DateCode string // or empty; "-" for none where the one before is kept
+	DateCode string // or empty; "-" for none if the previous one is kept
 	Note     string
-	Before   []string // what the operator says before the chip is put in
-	After    []string // and once it was tested
+	Before   []string // what the operator types before the chip is seated
+	After    []string // and after its test
 	Chip     *Chip    // what is really seated
 }
 
-// ParseTray reads a tray: a line a chip with what is marked on it, then any of
-// date CODE, chip PART (what it really is), defect "TEXT" and note "TEXT", and, for
-// a run with an operator, before "COMMAND" and after "COMMAND".
+// ParseTray reads a tray: one line for each chip with its marking, then any of date CODE,
+// chip PART (what it really is), defect "TEXT" and note "TEXT", and, for a run with an
+// operator, before "COMMAND" and after "COMMAND".
 //
 //	7410  date 7938
 //	7400  date 7806  defect "2 open"  note "from the yard's point machine"
 //	7402  after "retest"
 //	74??  chip 7404
 //
-// Find gives a type by what is typed. Text after # is a comment. Errors name the line.
+// Find gives the type for what is typed. Text after # is a comment. Errors name the line.
 func ParseTray(r io.Reader, find func(typed string) (part.Type, error)) ([]Place, error) {
 	var places []Place
 	lines := bufio.NewScanner(r)
@@ -123,6 +123,6 @@ func checkDate(code string) error {
 	if code == "-" {
 		return nil
 	}
-	_, err := marking.ParseDateCode(code, 0, time.Now())
+	_, err := marking.ReadDateCode(code, 0, time.Now())
 	return err
 }

@@ -7,8 +7,8 @@ import (
 	"chipassay/vectors/part"
 )
 
-// What chips do before power, as fifty varieties of each kind do it here at rails of 4.5 to 5.25 V
-// (TestVarietiesBeforePower); the kinds that there is a transistor-level model of, as in ngspice. Volts.
+// How chips answer before power: fifty varieties of each kind in this model at rails of 4.5 to 5.25 V
+// (TestVarietiesBeforePower), checked in ngspice where there is a transistor-level model. Volts.
 //
 //	                                   TTL          TTL without  LS, ALS      4000, 74C    4049         HC, HCT      NMOS         NMOS,
 //	                                                clamps       AS, F                                               grounded     pumped
@@ -26,7 +26,7 @@ import (
 // biased high it turns that on, without any supply, and the output's bias stands at 0.02 to 0.1 V. That is no
 // short. An inverter whose input is biased low shows its diode, 0.60 to 0.68 V.
 //
-// A CMOS part lives at the soft start: its outputs drive, by its inputs.
+// A CMOS part works at the soft start: its outputs drive, following its inputs.
 
 // The junctions of dies. Saturation currents give the usual drops at 1 mA: 0.65 V
 // for a clamp or an isolation junction, 0.77 V for a small transistor's emitter,
@@ -44,9 +44,10 @@ const (
 )
 
 // A branch leads current between two nodes of an unpowered chip: a resistor,
-// junctions in series with one, or a curve. A valve does so as an input lets it. One with a collector is a transistor: its
-// base is at from, its emitter at to, and through the substrate's junction, from
-// collector to its tub, it takes gain times as much as flows in its branch.
+// junctions in series with one, or a curve. A valve conducts under the control of an input.
+// One with a collector is a transistor: its base is at from, its emitter at to, and through
+// the substrate's junction, from collector to its tub, it takes gain times the current of
+// its branch.
 type branch struct {
 	from, to   int
 	ohms       float64
@@ -60,7 +61,7 @@ type branch struct {
 	control    int     // of a valve: the node of an input without whose voltage over ground nothing flows
 	opening    float64 // V over ground at which a valve is half open; 0 for none
 	upper      int     // the pin whose upper output transistor it is, 0 for none
-	off        bool    // for now
+	off        bool    // at present
 }
 
 // at gives the current from one end to the other, A, with v volts between them,
@@ -152,12 +153,12 @@ func (c *Chip) valves(node func(*pad) int, vcc, gnd int) (valves []branch) {
 	return valves
 }
 
-// rest is what a die has between its supply and its ground beside its substrate's
-// diode: its current at rest. A bipolar die conducts once its stages do: three
+// rest is what a die has between supply and ground besides the substrate diode: its current
+// at rest. A bipolar die conducts once its stages do: three
 // junctions in standard TTL, two in the families with diode inputs. An N-channel die
 // conducts from the threshold of its lower transistors on, and then as its depletion
-// loads let it, which are at their limit from some 2.7 V on. A CMOS die hardly does, and
-// not below a threshold or two.
+// loads allow, which saturate from some 2.7 V on. A CMOS die hardly conducts, and not below
+// a threshold or two.
 func (c *Chip) rest(vcc, gnd int) branch {
 	f := c.Type.Family
 	amps := typicalICC[f.Name] / 1000 * c.variety.Supply
@@ -221,10 +222,10 @@ func (c *Chip) dieBranches(node func(*pad) int, vcc, gnd int) (branches []branch
 // output's lower transistor and the substrate. In bipolar parts VCC leads to an
 // input through its base resistor, and to an output through the upper transistor
 // and its diode; in CMOS parts the pad leads to VCC through a diode, in NMOS parts
-// nowhere, for all of their transistors lie in the substrate. Nothing is
-// known of pins for parts outside the chip but that the substrate is below them.
+// nowhere, because all of their transistors are in the substrate. Of pins for external parts
+// nothing is known except that the substrate is below them.
 //
-// A stuck input or output is none of the pad's junctions and does not show.
+// A stuck input or output changes none of the pad's junctions and does not show.
 func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
 	f, pin, v := c.Type.Family, &c.Type.Variant.Pins[p.pin-1], &c.variety
 	if p.below.there() {
@@ -267,7 +268,7 @@ func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
 	return branches
 }
 
-// intoStage is what leads from an output that is held over VCC into its upper transistors:
+// intoStage is the path from an output that is held above VCC into its upper transistors:
 // the bleeder and a base's junction, and of a gate the two Schottky diodes
 // that discharge the splitter's collector and keep the first from saturating.
 func (v *Variety) intoStage(s bipolarStage, pin *part.Pin, node, vcc int) []branch {
@@ -298,7 +299,7 @@ func (c *Chip) belowSaturation(p *pad) float64 {
 	return c.variety.saturation(silicon)
 }
 
-// protect gives a pad the junctions that its kind of chip has there.
+// protect gives a pad the junctions of its kind of chip.
 func (c *Chip) protect(p *pad) {
 	f, v, role := c.Type.Family, &c.variety, c.role(p.pin)
 	if role == part.Supply || role == part.Ground || role == part.NoConnect {

@@ -8,20 +8,19 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A Substrate is what an N-channel MOS die's substrate is connected to.
+// A Substrate is the connection of an N-channel MOS die's substrate.
 type Substrate uint8
 
-// The substrates: at the ground pin, so that each pin has a junction from it; or
-// at a charge pump inside the chip, below ground with supply and floating without,
-// so that no pin has a junction to anything before power.
+// The substrates: at the ground pin, so that each pin has a junction from it; or at an
+// internal charge pump, below ground when powered and floating otherwise, so that no pin
+// has a junction to anything before power.
 const (
 	Grounded Substrate = iota
 	Pumped
 )
 
-// A Variety is what one good chip of a type has that another has otherwise:
-// its maker's circuit, and its process. Every value is one that the
-// data sheet allows.
+// A Variety is how one good chip of a type differs from another: by its maker's circuit and
+// by its process. The data sheet allows every value.
 type Variety struct {
 	Clamps      bool      // a TTL input has a clamp diode to ground
 	UpperDiodes bool      // a CMOS input has a diode to VCC
@@ -29,19 +28,19 @@ type Variety struct {
 	Behind      float64   // Ω, CMOS: between an input's diodes and its gate, which shows only with a broken gate
 	Substrate   Substrate // NMOS
 	Beta        float64   // current gain of bipolar transistors
-	InverseBeta float64   // the same with emitter and collector exchanged: what a multi-emitter input takes when it is high
-	Resistors   float64   // the die's resistors, as a multiple of what they are drawn as
+	InverseBeta float64   // with emitter and collector exchanged: it sets the current into a high multi-emitter input
+	Resistors   float64   // the die's resistors, as a multiple of the nominal ones
 	Strength    float64   // MOS outputs, as a multiple of the typical one
-	PullUpVolts float64   // V by which an NMOS high stays below VCC: the threshold of its upper transistor, raised by its source's voltage
-	Junctions   float64   // V by which a junction's drop is off the typical one, at a current
+	PullUpVolts float64   // V that an NMOS high is below VCC: the threshold of its upper transistor, raised by its source's voltage
+	Junctions   float64   // V that a junction's drop differs from the typical one, at a given current
 	Threshold   float64   // V at a 5 V supply at which an input switches; 0 where only the data sheet's band is known
 	Leakage     float64   // A, from an input to ground
 	Bond        float64   // Ω, of bond wire and contact, at each pin
 	Supply      float64   // supply current at rest, as a multiple of the typical one
 }
 
-// Nominal is the typical chip of a type. Its inputs know a level only as far as the
-// data sheet promises it, and its contacts are perfect.
+// Nominal is the typical chip of a type. Its inputs recognise a level only within the data
+// sheet's limits, and its contacts are perfect.
 func Nominal(t part.Type) Variety {
 	v := Variety{
 		Clamps: true, UpperDiodes: !noUpperDiode(t), Beta: 40, InverseBeta: 0.01,
@@ -62,8 +61,8 @@ func noUpperDiode(t part.Type) bool {
 	return slices.Contains([]string{"4049", "4050"}, t.Part().Number)
 }
 
-// maybeClamped: 74L came before clamps were usual, and of 74 and
-// 74H the first had none. Schottky diodes of the other families cost no area.
+// maybeClamped: 74L preceded clamps, and the first 74 and 74H
+// had none. Schottky diodes of the other families cost no area.
 func maybeClamped(f *part.Family) bool {
 	return f.Technology == part.TTL && f.Name != "74S"
 }
@@ -93,7 +92,7 @@ func Sampled(t part.Type, seed uint64) Variety {
 	if !t.Family.Series4000() && t.Family.Name != "74C" { // silicon gates
 		v.Before, v.Behind = either(0, between(50, 500)), either(0, between(50, 500))
 	}
-	if !t.Pumped() { // by its definition; drawn all the same, so that what follows repeats
+	if !t.Pumped() { // fixed by its definition; drawn all the same, so that what follows repeats
 		v.Substrate = Grounded
 	}
 	low, high := thresholds(t.Family)
@@ -117,7 +116,7 @@ func thresholds(f *part.Family) (low, high float64) {
 	return f.VIL + margin, f.VIH - margin
 }
 
-// saturation is a typical saturation current as the variety has it.
+// saturation scales a typical saturation current to the variety.
 func (v *Variety) saturation(typical float64) float64 {
 	return typical * math.Exp(-v.Junctions/thermalVolts)
 }

@@ -9,13 +9,13 @@ import (
 	"chipassay/host/adapter"
 )
 
-// lanes are the positions of the socket as the carrier has them.
+// lanes are the positions of the socket in the carrier's order.
 var lanes = carrier.Lanes()
 
 // A net is a net of the carrier by number.
 type net int
 
-// The nets whose voltage the supply gives; all others are to be found.
+// The nets whose voltage is the supply's; all others are solved.
 const (
 	groundNet net = iota
 	railNet
@@ -25,7 +25,7 @@ const (
 	noNet net = -1
 )
 
-// solderSiemens is the conductance of solder where it should not be, and of a closed link.
+// solderSiemens is the conductance of a solder bridge, and of a closed link.
 const solderSiemens = 100
 
 // A wire is a resistance between two nets.
@@ -34,12 +34,12 @@ type wire struct {
 	siemens float64
 }
 
-// A lead is where a driver's state is found.
+// A lead is the source of a driver's state.
 type lead uint8
 
 // The leads: the MCU's lines that drive positions, the outputs of the bias and load
-// registers, those that gates hang on, the lines of the high-side switches, each by the bit of its position;
-// and the lines of restLines.
+// registers, those that drive gates, the lines of the high-side switches, each by the bit of its
+// position; and the lines of restLines.
 const (
 	driveLines lead = iota
 	biasOutputs
@@ -58,7 +58,7 @@ const (
 	loadEnable
 )
 
-// A driver holds a net high or low, or lets go of it.
+// A driver holds a net high or low, or releases it.
 type driver struct {
 	net      net
 	lead     lead
@@ -75,7 +75,7 @@ type mosfet struct {
 // A pnp is a high-side switch.
 type pnp struct{ collector, base, emitter net }
 
-// A component is nets that resistances join.
+// A component is a set of nets that resistances join.
 type component struct {
 	nets    []net
 	wires   []wire // their ends may be nets of the supply
@@ -92,10 +92,10 @@ type leg struct {
 
 // A wiring is the circuit of a carrier with its faults, as the socket uses it.
 //
-// The clamp diodes of the MCU's pins and of the registers' outputs are not in it: in the
-// socket nothing stands above the board's 5 V or below its ground, so they never conduct.
-// What a register without its supply clamps to, a rail of its own that floats, is left out
-// too. Capacitors are open, as they are once all has settled.
+// It leaves out the clamp diodes of the MCU's pins and of the registers' outputs: nothing in
+// the socket is above the board's 5 V or below its ground, so they never conduct. It also
+// leaves out the floating rail that a register without supply clamps to. Capacitors are
+// open, as they are once everything has settled.
 type wiring struct {
 	netlist    *carrier.Netlist
 	strength   strength
@@ -113,7 +113,7 @@ type wiring struct {
 	clusters []int                      // components of positions that are not so simple
 	chains   [3]chain
 	source   source
-	sense    [32]net  // what the MCU reads by bit of the word, noNet where nothing is
+	sense    [32]net  // what the MCU reads by bit of the word, noNet for nothing
 	reads    [32]seen // and how to find it
 	odd      adapter.Word
 	inputs   [32]net // what the converters measure, by channel
@@ -122,7 +122,7 @@ type wiring struct {
 	references     [2]bool // whose reference input is at the rail
 	monitored      bool
 	reference      net  // of the 2.500 V
-	referenceHolds bool // it is there, the right way round
+	referenceHolds bool // it is fitted, the right way round
 }
 
 // derive makes the circuit of a board.
@@ -155,7 +155,7 @@ func (w *wiring) number(name string) net {
 	return n
 }
 
-// pin is the net of a part's pin; noNet where the pin or the part is not there.
+// pin is the net of a part's pin; noNet if the pin or the part is missing.
 func (w *wiring) pin(ref, name string) net {
 	if p := w.netlist.Part(ref); p != nil {
 		return w.number(p.Net(name))
@@ -202,7 +202,7 @@ func (w *wiring) join(a, b net, siemens float64) {
 // bitOfLane is the bit of a position's lane in a word.
 func bitOfLane(l carrier.Lane) uint8 { return uint8(bitOf(l.Position)) }
 
-// resting are the lines of the MCU that it always drives, by what they rest at.
+// resting are the lines that the MCU always drives, with their resting levels.
 var resting = map[string]uint8{
 	"PC6": restsLow, "PC7": restsLow, "PD7": restsLow, "PG0": restsLow, "PG1": restsLow, "PB6": restsLow,
 	"PG2": biasEnable, "PG5": loadEnable, "PJ0": restsHigh,

@@ -22,24 +22,47 @@ func (r *Rules) Refusal(from, to part.Pins) string {
 	if r.Allows(from, to) {
 		return ""
 	}
+	if b, ok := r.Breach(from, to); ok {
+		return b.Why
+	}
+	return fmt.Sprintf("%s changes in a step of its own", r.c.Variant.Named((from^to)&r.sensitive))
+}
+
+// A Breach is a step that the data sheet forbids.
+type Breach struct {
+	Why   string
+	Pulse bool      // an input of pulse-triggered flip-flops changes while their clock is high
+	Held  part.Pins // what should not have changed; none where the levels themselves are forbidden
+	While string    // at which levels: "pin 2 (CLK) is low"
+}
+
+// Breach gives what the data sheet has against taking the driven levels from one to
+// another, however many of them change in the step.
+func (r *Rules) Breach(from, to part.Pins) (b Breach, ok bool) {
 	v := r.c.Variant
 	changed := (from ^ to) & (r.sensitive | r.data)
 	for _, p := range r.pulses {
 		if held := changed & p.hold; held != 0 && (from|to)&p.clock != 0 {
-			return fmt.Sprintf("%s must not change while %s is high", v.Named(held), v.Named(p.clock))
+			return heldBreach(v, held, true, v.Named(p.clock)+" is high"), true
 		}
 	}
 	for _, s := range r.c.Stable {
 		for _, levels := range []part.Pins{from, to} {
 			if held := changed & s.Pins; held != 0 && r.holds(s.While, levels) {
-				return fmt.Sprintf("%s must not change while %s", v.Named(held), levelWords(v, r.c.Support(s.While), levels))
+				return heldBreach(v, held, false, levelWords(v, r.c.Support(s.While), levels)), true
 			}
 		}
 	}
-	if i := r.forbiddenBy(to); i >= 0 {
-		return v.Logic.Never[i].Why
+	if len(r.c.Never) > 0 {
+		if i := r.forbiddenBy(to); i >= 0 {
+			return Breach{Why: v.Logic.Never[i].Why}, true
+		}
 	}
-	return fmt.Sprintf("%s changes in a step of its own", v.Named(changed&r.sensitive))
+	return Breach{}, false
+}
+
+func heldBreach(v *part.Variant, held part.Pins, pulse bool, while string) Breach {
+	return Breach{fmt.Sprintf("%s must not change while %s", v.Named(held), while), pulse, held, while}
 }
 
 // levelWords say at which levels some pins are: "pin 2 (CLK) is low".

@@ -13,7 +13,7 @@ import (
 // between says what differs between two types, their pins and function apart.
 func between(of, t part.Type) (all []Difference) {
 	add := func(change bool, format string, args ...any) {
-		all = append(all, Difference{fmt.Sprintf(format, args...), change})
+		all = append(all, Difference{Words: fmt.Sprintf(format, args...), Change: change})
 	}
 	a, b := electricalOf(of), electricalOf(t)
 	switch {
@@ -142,7 +142,7 @@ func moved(of, v *part.Variant) (all []Difference) {
 	if len(v.Pins) != len(of.Pins) {
 		text = fmt.Sprintf("other pins, %d of them", len(v.Pins))
 	}
-	return []Difference{{text, true}}
+	return []Difference{{Words: text, Change: true}}
 }
 
 // tiesOf says how a part's gates give those of another, with how many ties, and whether
@@ -162,10 +162,10 @@ func tiesOf(ways []tied.Way, own []tied.Gate) (all []Difference, ties int, worth
 		worth = worth && 2*n >= of
 	}
 	if len(words) > 0 {
-		all = append(all, Difference{"tie " + strings.Join(words, " "), true})
+		all = append(all, Difference{Words: "tie " + strings.Join(words, " "), Change: true})
 	}
 	if gates < wanted {
-		all = append(all, Difference{fmt.Sprintf("%d in a package, not %d", gates, wanted), true})
+		all = append(all, Difference{Words: fmt.Sprintf("%d in a package, not %d", gates, wanted), Change: true})
 	}
 	return all, len(words), worth
 }

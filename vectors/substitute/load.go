@@ -69,21 +69,21 @@ func (l Load) On(t part.Type) (all []Difference) {
 		low += float64(in.N) * in.Family.IIL
 		high += float64(in.N) * in.Family.IIH
 		if e.stage != part.OpenCollector && e.out.VOH < in.Family.VIH {
-			all = append(all, Difference{fmt.Sprintf("pull-up of 4.7 kΩ for the %s inputs", in.Family.Name), true})
+			all = append(all, Difference{Words: fmt.Sprintf("pull-up of 4.7 kΩ for the %s inputs", in.Family.Name), Change: true})
 		}
 	}
 	switch {
 	case low > e.out.IOL:
-		return append(all, Difference{fmt.Sprintf("too weak for the load: %.3g of %.3g mA low", low, e.out.IOL), true})
+		return append(all, Difference{Words: fmt.Sprintf("too weak for the load: %.3g of %.3g mA low", low, e.out.IOL), Change: true})
 	case e.stage != part.OpenCollector && high > e.out.IOH:
-		return append(all, Difference{fmt.Sprintf("too weak for the load: %.3g of %.3g mA high", high, e.out.IOH), true})
+		return append(all, Difference{Words: fmt.Sprintf("too weak for the load: %.3g of %.3g mA high", high, e.out.IOH), Change: true})
 	case l.LEDs == 0:
-		return append(all, Difference{"carries the load", false})
+		return append(all, Difference{Words: "carries the load", Change: false})
 	}
 	each := min(ledMost, (e.out.IOL-low)/float64(l.LEDs))
 	if each < ledLeast {
-		return append(all, Difference{fmt.Sprintf("too weak for the load: leaves %.2g mA for an LED", each), true})
+		return append(all, Difference{Words: fmt.Sprintf("too weak for the load: leaves %.2g mA for an LED", each), Change: true})
 	}
 	ohms := part.E12Above((5 - ledVolts - e.out.VOL) / each * 1000)
-	return append(all, Difference{fmt.Sprintf("carries the load; LED through %.4g Ω, %.1f mA", ohms, (5-ledVolts-e.out.VOL)/ohms*1000), false})
+	return append(all, Difference{Words: fmt.Sprintf("carries the load; LED through %.4g Ω, %.1f mA", ohms, (5-ledVolts-e.out.VOL)/ohms*1000), Change: false})
 }

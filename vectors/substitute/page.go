@@ -3,6 +3,7 @@ package substitute
 import (
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -47,6 +48,9 @@ func (s *Substitutes) WriteText(w io.Writer, full bool, where func(Substitute) s
 				name = ""
 			}
 			lines = append(lines, fmt.Sprintf("%-11s %s", name, one.line(where)))
+			if pins := one.pinLine(); pins != "" && full && !slices.ContainsFunc(g.list[:j], func(s Substitute) bool { return s.Part == one.Part }) {
+				lines = append(lines, fmt.Sprintf("%-11s   pins: %s", "", pins))
+			}
 		}
 	}
 	switch {
@@ -91,6 +95,17 @@ func (s Substitute) line(where func(Substitute) string) string {
 		words = []string{"no difference"}
 	}
 	return strings.Join(s.Types(), " ") + ": " + strings.Join(words, "; ")
+}
+
+// pinLine names the pins that have other names on the substitute.
+func (s Substitute) pinLine() string {
+	var words []string
+	for _, name := range slices.Sorted(maps.Keys(s.Pins)) {
+		if to := s.Pins[name]; to != name {
+			words = append(words, name+" to "+to)
+		}
+	}
+	return strings.Join(words, ", ")
 }
 
 // Only keeps the substitutes, and of each the types, that are wanted.

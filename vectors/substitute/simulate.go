@@ -8,6 +8,7 @@ import (
 	"chipassay/vectors/part"
 	"chipassay/vectors/proof"
 	"chipassay/vectors/stimulus"
+	"chipassay/vectors/twin"
 )
 
 // dropIn tells whether a variant fits the part's socket and answers its whole test,
@@ -26,7 +27,7 @@ func (l looker) dropIn(v *part.Variant) (extra []Difference, ok bool) {
 		switch {
 		case p.Role == q.Role || q.Role == part.NoConnect:
 		case p.Role == part.NoConnect && q.Role == part.Input:
-			extra = append(extra, Difference{fmt.Sprintf("pin %d is an input (%s): tie it", q.Number, q.Name), true})
+			extra = append(extra, Difference{Words: fmt.Sprintf("pin %d is an input (%s): tie it", q.Number, q.Name), Change: true})
 		case p.Role == part.NoConnect && q.Role == part.Output:
 		default:
 			return nil, false
@@ -36,12 +37,16 @@ func (l looker) dropIn(v *part.Variant) (extra []Difference, ok bool) {
 		return nil, false
 	}
 	if !l.contained(v, same) {
-		extra = append(extra, Difference{fmt.Sprintf("does more where the %s is not specified", l.of.Name()), false})
+		extra = append(extra, l.more())
 	}
-	return extra, true
+	return append(extra, l.timing(v, same)...), true
 }
 
 func same(pin int) int { return pin }
+
+func (l looker) more() Difference {
+	return Difference{Words: fmt.Sprintf("does more where the %s is not specified", l.of.Name()), Change: false}
+}
 
 // contained tells whether the part answers the whole test of a variant in turn; to
 // gives the part's pin for each of the variant's, 0 for none.
@@ -73,6 +78,16 @@ func (l looker) renamed(v *part.Variant) bool {
 		l.contained(v, func(pin int) int { return back[pin] })
 }
 
+// named gives a variant's pin of the same name.
+func (l looker) named(v *part.Variant) func(int) int {
+	return func(pin int) int {
+		if q := v.Pin(l.of.Variant.Pins[pin-1].Name); q != nil {
+			return q.Number
+		}
+		return 0
+	}
+}
+
 // answers tells whether a part, from some state at power-up, gives every level that a
 // sequence expects, its output stages apart: an open collector counts as the high that
 // its pull-up makes. To gives its pin for each of the sequence's, 0 for none. A level
@@ -101,34 +116,12 @@ func answers(v *part.Variant, s *stimulus.Sequence, to func(int) int) bool {
 				return false
 			}
 			want, _ := st.Expect(pin)
-			if alive &= is(m.Node(node), pulled(want, s.Variant.Pins[pin-1].Stage)); alive == 0 {
+			if alive &= twin.Agree(m.Node(node), want, s.Variant.Pins[pin-1].Stage); alive == 0 {
 				return false
 			}
 		}
 	}
 	return true
-}
-
-// pulled is the level that a pull-up or pull-down makes of a released output of a stage.
-func pulled(want logic.Value, stage part.Stage) logic.Value {
-	switch {
-	case want == logic.Z && stage == part.OpenCollector:
-		return logic.One
-	case want == logic.Z && stage == part.OpenEmitter:
-		return logic.Zero
-	}
-	return want
-}
-
-// is gives the lanes in which a level is known and as wanted.
-func is(w logic.Word, want logic.Value) uint64 {
-	switch want {
-	case logic.One:
-		return w.Hi &^ w.Lo
-	case logic.Zero:
-		return w.Lo &^ w.Hi
-	}
-	return ^(w.Hi | w.Lo)
 }
 
 // apply sets the inputs of a step: what is not driven takes what the chip drives there,
@@ -179,7 +172,7 @@ func memories(t part.Type, parts []*part.Part) (all []Substitute) {
 			}
 			var extra []Difference
 			if a, b := v.Memory.Access, t.Variant.Memory.Access; a != b {
-				extra = append(extra, Difference{fmt.Sprintf("slowest grade %d ns, not %d: mind the suffix", a.Nanoseconds(), b.Nanoseconds()), a > b})
+				extra = append(extra, Difference{Words: fmt.Sprintf("slowest grade %d ns, not %d: mind the suffix", a.Nanoseconds(), b.Nanoseconds()), Change: a > b})
 			}
 			all = append(all, looker{of: t}.byFamily(v, extra)...)
 		}

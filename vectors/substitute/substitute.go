@@ -12,6 +12,7 @@ import (
 	"chipassay/vectors/proof"
 	"chipassay/vectors/stimulus"
 	"chipassay/vectors/tied"
+	"chipassay/vectors/twin"
 )
 
 // A Substitute is a part that can stand in for another.
@@ -19,14 +20,18 @@ type Substitute struct {
 	Part        *part.Part
 	Families    []*part.Family // for which the differences are these
 	Differences []Difference
+	// Pins gives the name that each signal pin has on the substitute, where any has another.
+	Pins map[string]string
 
-	ties int
+	ties, fewer int // ties, and flip-flops that a package has less
 }
 
 // A Difference is what is other about a substitute.
 type Difference struct {
 	Words  string
 	Change bool // something must be changed or checked for it
+
+	plain bool // it is one of the plain family, where the part is made in that
 }
 
 // rank puts first what asks for a change.
@@ -79,7 +84,7 @@ func For(t part.Type, parts []*part.Part, catalogue *tied.Catalogue, load Load) 
 		return nil, err
 	}
 	s.Untold = p.Coverage.BelowFloor(t.Variant) != ""
-	l := looker{of: t, sequence: p.Sequence, untold: s.Untold, load: load}
+	l := looker{of: t, sequence: p.Sequence, untold: s.Untold, load: load, test: twin.TestOf(twin.Of(p.Circuit), p.Sequence)}
 	taken := map[*part.Variant]bool{}
 	for _, q := range parts {
 		for _, v := range q.Variants {
@@ -97,13 +102,14 @@ func For(t part.Type, parts []*part.Part, catalogue *tied.Catalogue, load Load) 
 		for _, v := range q.Variants {
 			if !taken[v] && v.Memory == nil && l.renamed(v) {
 				taken[v] = true
-				s.OtherPins = append(s.OtherPins, l.byFamily(v, moved(t.Variant, v))...)
+				s.OtherPins = append(s.OtherPins, l.byFamily(v, slices.Concat(moved(t.Variant, v), l.timing(v, l.named(v))))...)
 			}
 		}
 	}
 	if err := l.gates(s, catalogue, taken); err != nil {
 		return nil, err
 	}
+	l.twins(s, parts, taken)
 	s.OtherPins, s.WithTies = sorted(s.OtherPins), sorted(s.WithTies)
 	return s, nil
 }
@@ -114,6 +120,7 @@ type looker struct {
 	sequence *stimulus.Sequence
 	untold   bool
 	load     Load
+	test     *twin.Test
 }
 
 // itself tells whether a variant is the part's own, which may have been parsed twice.
@@ -130,6 +137,9 @@ func (l looker) byFamily(v *part.Variant, extra []Difference) (all []Substitute)
 		}
 		t := part.Type{Variant: v, Family: f}
 		differences := slices.Concat(extra, between(l.of, t), l.load.On(t))
+		if f.Name != plainFamily && slices.ContainsFunc(v.Families, func(f *part.Family) bool { return f.Name == plainFamily }) {
+			differences = slices.DeleteFunc(differences, func(d Difference) bool { return d.plain })
+		}
 		slices.SortStableFunc(differences, func(a, b Difference) int { return a.rank() - b.rank() })
 		i := slices.IndexFunc(all, func(s Substitute) bool { return slices.Equal(s.Differences, differences) })
 		if i < 0 {
@@ -140,12 +150,17 @@ func (l looker) byFamily(v *part.Variant, extra []Difference) (all []Substitute)
 	return all
 }
 
-// sorted puts gates first, those of fewest ties and of fewest changes first, then of fewest differences, then by
+// plainFamily is the one whose counters and registers gate their clocks or are
+// pulse-triggered: what a definition forbids of steering inputs is meant for it.
+const plainFamily = "74"
+
+// sorted puts gates first, whole packages, those of fewest ties and of fewest changes first, then of fewest differences, then by
 // family and number.
 func sorted(all []Substitute) []Substitute {
 	slices.SortStableFunc(all, func(a, b Substitute) int {
 		return cmp.Or(
 			cmp.Compare(min(a.ties, 1)*a.gateRank(), min(b.ties, 1)*b.gateRank()),
+			cmp.Compare(a.fewer, b.fewer),
 			cmp.Compare(a.ties, b.ties),
 			cmp.Compare(a.changes(), b.changes()),
 			cmp.Compare(len(a.Differences), len(b.Differences)),

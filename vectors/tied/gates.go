@@ -24,8 +24,12 @@ type Gate struct {
 	key     string
 }
 
-// A Catalogue is the gates of many parts, one of each function a part.
-type Catalogue struct{ gates []Gate }
+// A Catalogue is the gates of many parts, one of each function a part, and the parts that
+// remember.
+type Catalogue struct {
+	gates    []Gate
+	remember []*part.Variant
+}
 
 // Catalogued lists the gates of parts, memories left out: those of least inputs
 // first, then those with an output that drives both ways, then of parts with fewest
@@ -36,6 +40,9 @@ func Catalogued(parts []*part.Part) (*Catalogue, error) {
 		for _, v := range p.Variants {
 			if v.Refusal != "" || v.Memory != nil {
 				continue
+			}
+			if len(v.Logic.Registers) > 0 {
+				c.remember = append(c.remember, v)
 			}
 			gates, err := Gates(v)
 			if err != nil {

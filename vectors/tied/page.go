@@ -15,7 +15,7 @@ type Page struct {
 	*Use
 	Outputs []Output
 	Advice  []Advice
-	// Same lists by output the parts with such a gate, the plainest first.
+	// Same lists by output the parts with such a gate or section, the plainest first.
 	Same map[int][]*part.Part
 }
 
@@ -36,7 +36,12 @@ func PageOf(t part.Type, ties []Tie, c *Catalogue) (*Page, error) {
 				p.Same[o.Pin] = append(p.Same[o.Pin], q)
 			}
 		}
-		slices.SortStableFunc(p.Same[o.Pin], func(a, b *part.Part) int { return p.familyRank(a) - p.familyRank(b) })
+	}
+	if err := p.remembering(c.remember); err != nil {
+		return nil, err
+	}
+	for _, same := range p.Same {
+		slices.SortStableFunc(same, func(a, b *part.Part) int { return p.familyRank(a) - p.familyRank(b) })
 	}
 	return p, nil
 }
@@ -158,7 +163,11 @@ func (p *Page) sameLine(pin int, full bool) string {
 	if len(names) == 0 {
 		return ""
 	}
-	return "the same as a gate of the " + strings.Join(names, ", ")
+	same := "the same as a gate of the "
+	if slices.ContainsFunc(p.Outputs, func(o Output) bool { return o.Pin == pin && o.Kind == Remembers }) {
+		same = "the same as in the "
+	}
+	return same + strings.Join(names, ", ")
 }
 
 // adviceLines say how the inputs are tied, those alike together.

@@ -11,26 +11,11 @@ import (
 
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
+	"chipassay/vectors/twin"
 )
 
 // A Tie holds an input at a level, or joins it to another input.
-type Tie struct {
-	Pin  int
-	High bool // the level, where To is 0
-	To   int  // the input that it is joined to, or 0
-}
-
-// In writes a tie as it is typed: "1D=L", "1B=1A".
-func (t Tie) In(v *part.Variant) string {
-	to := "L"
-	switch {
-	case t.To != 0:
-		to = v.Pins[t.To-1].Name
-	case t.High:
-		to = "H"
-	}
-	return v.Pins[t.Pin-1].Name + "=" + to
-}
+type Tie = twin.Tie
 
 // A TieError is a tie that cannot be made.
 type TieError struct{ Typed, Why string }

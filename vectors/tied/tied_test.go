@@ -68,6 +68,9 @@ func TestWhatAnOutputBecomes(t *testing.T) {
 		{"7401 1A=H", "1Y", "!1B", "NOT 1B: an inverter, open collector", "7405"},
 		// What remembers.
 		{"74LS161 /LOAD=H", "QA", "", "remembers; changed by CLK /CLR ENP ENT", ""},
+		{"7476 /1PRE=H", "1Q", "", "remembers; changed by 1CLK /1CLR 1J 1K", "7473"}, // a 7473 is a 7476 without presets
+		{"74109 /1K=1J", "/1Q", "", "remembers; changed by 1CLK /1CLR 1J /1PRE", "7474"},
+		{"4520B CLKB=L", "Q4B", "", "remembers; changed by ENB RB", "74393"},
 		{"74LS161 /CLR=L", "QA", "0", "always low", ""},
 		{"7475 12C=H", "1Q", "1D", "1D: a buffer", ""},
 		{"74LS74 /1PRE=L /1CLR=H", "1Q", "1", "always high", ""},

@@ -63,6 +63,11 @@ func (s Seating) Anyway(v *part.Variant) bool {
 	return s.Kind == Unlike || s.Kind == Open && s.signals(v)
 }
 
+// PoweredAnyway is the caution of a chip that was powered so, its supply limited in mA.
+func (s Seating) PoweredAnyway(limitMA int) string {
+	return fmt.Sprintf("powered anyway, with at most %d mA: before power %s", limitMA, s.Found)
+}
+
 // OfAnother reports whether the pins without contact are just those that another
 // part has no connection or no junction at, or those that touch are joined in one: then
 // probing shows which it is, and the supply does it no more harm than any wrong part.

@@ -1,7 +1,7 @@
 // Package screen shows a session of host/explore in a terminal, by the bubbletea model of
 // a message, an update and a view: the chip with its pins, a lamp at each output, the
-// function table with its ticks. It is readable in 80 columns by 24 lines, and says
-// nothing by colour alone.
+// function table with its ticks. It fits 80 columns by 24 lines, and never relies on
+// colour alone.
 package screen
 
 import (
@@ -16,8 +16,8 @@ import (
 	"chipassay/host/explore"
 )
 
-// How often the chip is looked at, which also tells the adapter that the host is there, and
-// how long each row of a walk stands.
+// How often the chip is looked at, without which the adapter switches off, and how
+// long each row of a walk is shown.
 const (
 	pace    = 500 * time.Millisecond
 	rowPace = 350 * time.Millisecond
@@ -36,7 +36,7 @@ type Model struct {
 	typed         string
 	typing        bool
 	message       string
-	tables        bool // the function table in place of the chip
+	tables        bool // show the function table instead of the chip
 	walk          []row
 	last          row // that was walked to
 	left          time.Duration
@@ -45,7 +45,7 @@ type Model struct {
 
 type row struct{ table, row int }
 
-// The messages of time.
+// The timer messages.
 type (
 	lookMsg struct{}
 	rowMsg  struct{}
@@ -122,7 +122,7 @@ func (m *Model) look() tea.Cmd {
 	return after(pace, lookMsg{})
 }
 
-// fails keeps what a step gave: a refusal is said, any other error ends the program.
+// fails keeps a step's error: a refusal is shown, any other ends the program.
 func (m *Model) fails(err error) bool {
 	switch {
 	case err == nil:
@@ -178,7 +178,7 @@ func (m *Model) key(k tea.KeyPressMsg) tea.Cmd {
 	return m.ended()
 }
 
-// begins tells whether a key begins a typed step: a colon, or what names of pins begin with.
+// begins reports whether a key begins a typed step: a colon, or the first character of a pin's name.
 func begins(text string) bool {
 	if len(text) != 1 {
 		return false
@@ -187,7 +187,7 @@ func begins(text string) bool {
 	return b == ':' || b == '/' || b >= '0' && b <= '9' || b >= 'A' && b <= 'Z'
 }
 
-// edit takes a key into the line that is typed.
+// edit adds a key to the line being typed.
 func (m *Model) edit(k tea.KeyPressMsg) {
 	switch k.Code {
 	case tea.KeyEscape:
@@ -204,7 +204,7 @@ func (m *Model) edit(k tea.KeyPressMsg) {
 	}
 }
 
-// run takes a typed step; the name of a pin alone toggles it.
+// run executes a typed step; the name of a pin alone toggles it.
 func (m *Model) run(text string) {
 	if text == "" {
 		return
@@ -274,7 +274,7 @@ func (m *Model) power() {
 	m.fails(err)
 }
 
-// rows begins to walk the function tables, or stops a walk.
+// rows starts a walk through the function tables, or stops one.
 func (m *Model) rows() tea.Cmd {
 	if len(m.walk) > 0 {
 		m.walk, m.message = nil, "stopped"
@@ -284,7 +284,7 @@ func (m *Model) rows() tea.Cmd {
 	return m.started()
 }
 
-// queue puts all rows of all tables before the walk.
+// queue lists all rows of all tables for the walk.
 func (m *Model) queue() {
 	if len(m.session.Tables()) == 0 {
 		m.message = "the function table is too large to walk"
@@ -297,7 +297,7 @@ func (m *Model) queue() {
 	m.last = row{-1, -1}
 }
 
-// started has a walk begin that was queued just now.
+// started begins a walk that was just queued.
 func (m *Model) started() tea.Cmd {
 	if m.err == nil && len(m.walk) > 0 && m.last.table < 0 {
 		m.last = row{0, 0}

@@ -9,8 +9,7 @@ import (
 	"chipassay/host/explore"
 )
 
-// WriteStep prints a state for a log or a lesson: a line a pin, and below what is to be
-// said of it.
+// WriteStep prints a state for a log or a lesson: a line for each pin, and remarks below.
 func WriteStep(w io.Writer, s explore.State) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "step %d  %s\n", s.Step, s.Did)

@@ -11,8 +11,8 @@ import (
 	"chipassay/vectors/part"
 )
 
-// Where things stand: the title, the heads of the columns, the top of the package, and then
-// a line for each two pins.
+// The layout: the title, the column headings, the top of the package, then a line for each
+// pair of pins.
 const (
 	firstPin = 3  // line of pins 1 and n
 	side     = 34 // columns of one side's pin
@@ -55,7 +55,7 @@ func (m *Model) Draw() string {
 	return strings.Join(lines, "\n")
 }
 
-// legend says what the lamps are: the resistors are those of the part's outputs.
+// legend explains the lamps, with the resistors for the part's outputs.
 func (m *Model) legend() string {
 	var ohms []string
 	for _, p := range m.session.State().Pins {
@@ -71,7 +71,7 @@ func (m *Model) legend() string {
 	return fmt.Sprintf("lamps: an LED from +5 V through %s Ω to each output, with its mA; it glows on L", strings.Join(ohms, " or "))
 }
 
-// title says what is in the socket and what it draws.
+// title names the part in the socket, with its supply voltage and current.
 func (m *Model) title() string {
 	name := m.session.Type.String()
 	s := m.session.State()
@@ -89,7 +89,7 @@ func (m *Model) title() string {
 	return fmt.Sprintf("%-*s  %s", room, clip(name, room), supply)
 }
 
-// line is what is typed, or what is to be said.
+// line is the line being typed, or a message.
 func (m *Model) line() string {
 	switch {
 	case m.typing:
@@ -175,7 +175,7 @@ func (m *Model) pin(number int, right bool) string {
 	return m.mark(number, columns(right, sheet, volts(s.Volts), seen, drive, name), s.Differs())
 }
 
-// role says what a pin is that nothing is measured at.
+// role names the role of a pin that is not measured.
 func role(p part.Pin) string {
 	switch p.Role {
 	case part.Supply:
@@ -201,7 +201,7 @@ func lampBar(l *explore.Lamp) string {
 	return strings.Repeat("●", on) + strings.Repeat("○", cells-on) + lead(fmt.Sprintf("%.1f", l.MA), 4)
 }
 
-// mark adds colour to what the words say already.
+// mark adds colour to what the words already show.
 func (m *Model) mark(number int, text string, differs bool) string {
 	switch {
 	case !m.colour:
@@ -214,7 +214,7 @@ func (m *Model) mark(number int, text string, differs bool) string {
 	return text
 }
 
-// notes are what is to be said of the state, wrapped.
+// notes are the remarks on the state, wrapped.
 func (m *Model) notes() (lines []string) {
 	if !m.session.On() {
 		return nil
@@ -310,7 +310,7 @@ func (m *Model) click(x, y int) {
 	m.did(func() error { _, err := m.session.Toggle(m.ctx, m.cursor); return err })
 }
 
-// clip cuts a text to so many columns; escapes of colour count nothing.
+// clip cuts a text to a number of columns, not counting colour escapes.
 func clip(text string, width int) string {
 	var b strings.Builder
 	columns, escape := 0, false

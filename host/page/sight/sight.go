@@ -25,7 +25,8 @@ func Open() (*Browser, error) {
 	if _, err := exec.LookPath("chromium"); err != nil {
 		return nil, fmt.Errorf("%w: apt-get install -y --no-install-recommends chromium", err)
 	}
-	allocator, stopBrowser := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox)...)
+	allocator, stopBrowser := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox,
+		chromedp.Flag("use-fake-device-for-media-stream", true), chromedp.Flag("use-fake-ui-for-media-stream", true))...) // a camera that may be used
 	first, stopFirst := chromedp.NewContext(allocator)
 	b := &Browser{ctx: first, stop: func() { stopFirst(); stopBrowser() }}
 	if err := chromedp.Do(first); err != nil { // it starts with the first tab

@@ -3,7 +3,8 @@
 import { morph } from "./morph.js";
 import { announce, settings } from "./voice.js";
 
-const viewer = sessionStorage.viewer ??= crypto.randomUUID();
+// crypto.randomUUID is only there in secure contexts; a page on a network has none.
+export const viewer = sessionStorage.viewer ??= Array.from(crypto.getRandomValues(new Uint32Array(4)), (n) => n.toString(36)).join("-");
 const said = document.getElementById("said");
 
 /** say shows a line to the person; an empty one takes it away. */
@@ -63,8 +64,9 @@ document.addEventListener("keydown", (event) => {
     control.dispatchEvent(new MouseEvent("click", { bubbles: true }));
     return;
   }
-  if (event.target.closest("input, select, textarea, button, a, summary") && event.key !== "Escape") return;
-  const key = event.key === "Enter" ? "[data-enter]" : `[data-key="${CSS.escape(event.key)}"]`;
+  const pressed = (event.key === "Enter" || event.key === " ") && "button, a, summary, "; // which are theirs
+  if (event.target.closest((pressed || "") + "input, select, textarea") && event.key !== "Escape") return;
+  const key = event.key === "Enter" ? "[data-enter]" : `[data-key="${CSS.escape(event.key.length > 1 ? event.key : event.key.toLowerCase())}"]`;
   const wanted = document.querySelector(key);
   if (!wanted) return;
   event.preventDefault();
