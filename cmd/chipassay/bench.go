@@ -17,6 +17,7 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/bench"
+	"chipassay/host/identify"
 	"chipassay/host/link"
 	"chipassay/host/page"
 	"chipassay/host/record"
@@ -156,7 +157,11 @@ func (f *benchFlags) means(cmd *cobra.Command) bench.Means {
 			test, _ := march.ByName(march.Default)
 			return assay.MemoryPlan{Type: t, Test: test, Others: d.circuits, Memories: d.memories}
 		},
-		Identify: d.identification,
+		Identify: func() (identify.Plan, error) {
+			p, err := d.identification()
+			p.AtLeast = f.atLeast
+			return p, err
+		},
 		Adapter: func(ctx context.Context) (*adapter.Adapter, error) {
 			if f.adapter == virtualAdapter {
 				return nil, link.ErrNoAdapter

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/certificate"
+	"chipassay/host/chip"
 	"chipassay/host/record"
 )
 
@@ -41,7 +42,7 @@ func (f *paperFile) chips(cmd *cobra.Command, s *record.Store, args []string) (n
 		return nil, errors.New("name the records by their numbers, or a lot with --lot: chipassay log lists records")
 	}
 	for _, a := range args {
-		n, wrong := serialOf(a)
+		n, wrong := chip.ParseNumber(a)
 		numbers, err = append(numbers, n), errors.Join(err, wrong)
 	}
 	return numbers, err

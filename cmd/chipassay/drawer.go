@@ -181,7 +181,7 @@ func (f drawerFlags) wrongHint(cmd *cobra.Command) error {
 			}
 		}
 	}
-	return wrongHint(cmd, f.hint)
+	return wrongHint(f.hint)
 }
 
 // plan plans how a type of logic is tested.

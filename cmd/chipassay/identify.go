@@ -6,17 +6,14 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"slices"
-	"strings"
 	"time"
-	"unicode"
 
 	"github.com/spf13/cobra"
 
 	"chipassay/host/adapter"
+	"chipassay/host/bench"
 	"chipassay/host/identified"
 	"chipassay/host/identify"
-	"chipassay/host/marking"
 	"chipassay/host/report"
 	"chipassay/host/virtual"
 	"chipassay/vectors/match"
@@ -100,13 +97,10 @@ func (f identifyFlags) run(cmd *cobra.Command) error {
 
 // wrong says what of the input is wrong.
 func (f identifyFlags) wrong(cmd *cobra.Command) error {
-	readable := func(c rune) bool { return unicode.IsLetter(c) || unicode.IsDigit(c) }
-	if err := wrongHint(cmd, f.hint); err != nil {
+	if err := wrongHint(f.hint); err != nil {
 		return err
 	}
 	switch {
-	case cmd.Flags().Changed("marking") && !strings.ContainsFunc(f.hint.Marking, readable):
-		return fmt.Errorf("--marking %q has no readable character: leave it out", f.hint.Marking)
 	case f.adapter == virtualAdapter && !cmd.Flags().Changed("chip"):
 		return errors.New(`name the chip in the virtual socket: --chip 7400, or --chip "" for none`)
 	case f.chip == "" && len(f.chipDefects) > 0:
@@ -122,12 +116,9 @@ func hintFlags(cmd *cobra.Command, h *identify.Hint, when string) {
 }
 
 // wrongHint says what of these flags is wrong.
-func wrongHint(cmd *cobra.Command, h identify.Hint) error {
-	switch {
-	case cmd.Flags().Changed("pins") && (h.Pins%2 != 0 || h.Pins < 4 || h.Pins > adapter.Positions):
-		return fmt.Errorf("--pins %d: a package has two rows, so an even number of pins, 4 to %d", h.Pins, adapter.Positions)
-	case h.Kind != "" && !slices.Contains(part.Kinds, h.Kind):
-		return fmt.Errorf("--kind %s: there is no such kind; there are %s", h.Kind, strings.Join(part.Kinds, ", "))
+func wrongHint(h identify.Hint) error {
+	if err := h.Check(); err != nil {
+		return fmt.Errorf("--%w", err)
 	}
 	return nil
 }
@@ -153,23 +144,13 @@ func (f identifyFlags) identify(cmd *cobra.Command, chip *virtual.Chip) (d ident
 		return d, err
 	}
 	defer a.Close()
-	seat, err := anySeat(a)
-	if err != nil {
-		return d, couldNotTest(err)
-	}
-	started := time.Now()
-	answer, err := identify.Chip(cmd.Context(), seat, p)
+	d, err = bench.Identified(cmd.Context(), a, p)
 	if cmd.Context().Err() != nil {
 		err = errors.New("interrupted; the supply is off")
 	}
 	if err != nil {
 		return d, couldNotTest(err)
 	}
-	if answer.Test != nil {
-		nameAdapter(answer.Test, a)
-	}
-	d = identified.Of(answer, f.hint.Marking, dateRead(f.hint.Marking, answer))
-	d.Adapter, d.Firmware, d.Started = a.Capabilities.Board, a.Capabilities.Firmware, started.Truncate(time.Second)
 	return d, nil
 }
 
@@ -183,35 +164,12 @@ func (d *definitions) identification() (p identify.Plan, err error) {
 	return identify.Plan{Candidates: match.Of(circuits, memories), Others: d.circuits}, err
 }
 
-// anySeat is a seat that every adapter has: where a chip is really seated is to be found.
-func anySeat(a *adapter.Adapter) (*adapter.Seat, error) { return a.Seat(14, 14, 7) }
-
 // open finds the adapter that the flags name.
 func (f identifyFlags) open(ctx context.Context, cmd *cobra.Command, chip *virtual.Chip) (*adapter.Adapter, error) {
 	if f.adapter == virtualAdapter {
 		return f.virtual(ctx, chip, f.seed)
 	}
 	return f.port(ctx, printing(cmd))
-}
-
-// dateRead is the date code in what can be read of a marking, not before the family that
-// the chip turned out to be of; nil for none.
-func dateRead(marked string, a *identify.Answer) *marking.DateCode {
-	since := 0
-	if a.Test != nil {
-		since = marking.MadeSince(a.Test.Type.Family)
-	}
-	for _, parse := range []func(string, int, time.Time) (marking.DateCode, error){marking.ParseDateCode, marking.ParseMonthCode} {
-		for _, group := range slices.Backward(strings.Fields(marked)) {
-			if len(a.Candidates) > 0 && strings.HasSuffix(group, a.Candidates[0].Part.Number) {
-				continue
-			}
-			if d, err := parse(group, since, time.Now()); err == nil {
-				return &d
-			}
-		}
-	}
-	return nil
 }
 
 // report prints the answer and turns it into the exit status.

@@ -11,6 +11,7 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/assay/contact"
+	"chipassay/host/chip"
 	"chipassay/host/drawer"
 	"chipassay/host/record"
 	"chipassay/host/report"
@@ -102,12 +103,13 @@ func (k *keeping) keep(cmd *cobra.Command, result *assay.Result, d report.Docume
 
 // inherit takes over from a chip's earlier record what was not given again.
 func (k *keeping) inherit(ctx context.Context, r *record.Record) error {
-	history, before, err := whole(ctx, k.store, k.retest)
+	c, err := chip.Find(ctx, k.store, k.retest)
 	if err != nil {
 		return err
 	}
+	before := c.Current
 	if before == nil {
-		before = &history[0]
+		before = &c.History[0]
 	}
 	r.Drawer, r.Lot, r.Note = cmp.Or(r.Drawer, before.Drawer), cmp.Or(r.Lot, before.Lot), cmp.Or(r.Note, before.Note)
 	r.Marking = cmp.Or(k.marking, before.Marking)

@@ -1,10 +1,8 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/assay"
+	"chipassay/host/chip"
 	"chipassay/host/record"
 )
 
@@ -59,37 +58,6 @@ corrected is listed once, with its current record, under the number of its first
 	return cmd
 }
 
-// A logLine is a record in a list, as other programs read it.
-type logLine struct {
-	Serial     int64  `json:"serial"`
-	Kind       string `json:"kind"`
-	Time       string `json:"time"` // RFC 3339
-	Drawer     string `json:"drawer"`
-	Lot        string `json:"lot"`
-	Part       string `json:"part"`
-	Type       string `json:"type"`
-	Family     string `json:"family"`
-	Marking    string `json:"marking"`
-	DateCode   string `json:"date_code"`
-	Year       int    `json:"date_year"` // 0 where there is no date code
-	Verdict    string `json:"verdict"`
-	Grade      string `json:"grade"`
-	Reason     string `json:"reason"`
-	PinsFailed []int  `json:"pins_failed"`
-	Operator   string `json:"operator"`
-	Note       string `json:"note"`
-	Chip       int64  `json:"chip"` // serial of the chip's first test: its number
-}
-
-func lineOf(r record.Record) logLine {
-	pins := r.PinsFailed
-	if pins == nil {
-		pins = []int{}
-	}
-	return logLine{r.Serial, string(r.Kind), r.Time.Format(time.RFC3339), r.Drawer, r.Lot, r.Part, r.Type, r.Family, r.Marking,
-		r.DateCode, r.Year, string(r.Verdict), string(r.Grade), r.Reason, pins, r.Operator, r.Note, r.Chip}
-}
-
 // writeLog lists the records asked for; of a list that is cut, the one over newest
 // only shows that there are more.
 func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing, cut bool) error {
@@ -99,7 +67,7 @@ func writeLog(cmd *cobra.Command, s *record.Store, q record.Query, form listing,
 		return err
 	}
 	if form.asJSON {
-		return writeLines(cmd, s, q)
+		return s.ExportJSON(cmd.Context(), out, q)
 	}
 	var rows [][]string
 	for r, err := range s.Find(cmd.Context(), q) {
@@ -135,26 +103,12 @@ func logRow(r record.Record, all bool) []string {
 	if r.Kind == record.Void {
 		verdict = ""
 	}
-	words := r.Reason
-	if r.Verdict == assay.Pass && r.Note != "" {
-		words = r.Note
-	} else if r.Note != "" {
-		words += " (" + r.Note + ")"
-	}
-	row := []string{strconv.FormatInt(r.Chip, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, dateOf(r), verdict, r.Grade.String(), shorten(words, 72)}
+	row := []string{strconv.FormatInt(r.Chip, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, chip.DateCode(r), verdict, r.Grade.String(), shorten(chip.Remark(r), 72)}
 	if all {
-		what, _, _ := strings.Cut(historyWords(r), ":")
+		what, _, _ := strings.Cut(chip.Words(r), ":")
 		row = slices.Insert(row, 1, strconv.FormatInt(r.Serial, 10), what)
 	}
 	return row
-}
-
-// dateOf is the date code with its year.
-func dateOf(r record.Record) string {
-	if r.DateCode == "" {
-		return ""
-	}
-	return fmt.Sprintf("%s (%d)", r.DateCode, r.Year)
 }
 
 // shorten cuts a text to so many characters.
@@ -164,29 +118,4 @@ func shorten(text string, most int) string {
 		return text
 	}
 	return string(runes[:most-1]) + "…"
-}
-
-// writeLines writes an array of logLine, one a line, as they are read.
-func writeLines(cmd *cobra.Command, s *record.Store, q record.Query) error {
-	out := cmd.OutOrStdout()
-	lead := "["
-	for r, err := range s.Find(cmd.Context(), q) {
-		if err != nil {
-			return err
-		}
-		object, err := json.Marshal(lineOf(r))
-		if err != nil {
-			return err
-		}
-		if _, err := fmt.Fprintf(out, "%s\n  %s", lead, object); err != nil {
-			return err
-		}
-		lead = ","
-	}
-	if lead == "[" {
-		_, err := io.WriteString(out, "[]\n")
-		return err
-	}
-	_, err := io.WriteString(out, "\n]\n")
-	return err
 }

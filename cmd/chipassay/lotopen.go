@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 
@@ -67,133 +66,50 @@ func (f lotFlags) run(cmd *cobra.Command, args []string) error {
 	case f.aql == 0:
 		return errors.New("which quality is to be accepted? give --aql, as --aql 1.0 for 1 % nonconforming")
 	}
-	decides, err := oneOf("--decides", f.decides, record.ByFunction, record.ByLevels)
+	o := record.LotOrder{Source: f.source, Size: f.size, AQL: f.aql, Level: f.level, Severity: f.severity, Decides: f.decides, Reduced: f.reduced, Resume: f.resume}
+	if len(args) > 0 {
+		o.Name = args[0]
+	}
+	l, err := o.Lot() // before a file is made
 	if err != nil {
-		return err
+		return flagError(err)
 	}
-	l := record.Lot{Source: f.source, Resumed: f.resume, Decides: decides}
-	if len(args) == 0 {
-		return f.compute(cmd, l)
-	}
-	l.Name = args[0]
-	if _, err := f.plan(lot.Normal); err != nil {
-		return err // before a file is made
+	switch {
+	case o.Name == "" && o.Source == "":
+		return f.write(cmd, record.PlannedLot{Lot: l})
+	case o.Name == "":
+		return f.file.use(func(s *record.Store) error {
+			p, err := s.PlanLot(cmd.Context(), o)
+			if err != nil {
+				return flagError(err)
+			}
+			return f.write(cmd, p)
+		})
 	}
 	s, err := f.file.append()
 	if err != nil {
 		return err
 	}
-	return errors.Join(f.keep(cmd, s, l), s.Close())
-}
-
-// plan is the plan that the flags ask for, at the severity that they name or else at this one.
-func (f lotFlags) plan(severity lot.Severity) (lot.Plan, error) {
-	level, err := lot.ParseLevel(f.level)
-	if err != nil {
-		return lot.Plan{}, fmt.Errorf("--level: %w", err)
-	}
-	if f.severity != "" {
-		if severity, err = lot.ParseSeverity(f.severity); err != nil {
-			return lot.Plan{}, fmt.Errorf("--severity: %w", err)
-		}
-	}
-	return lot.PlanForChips(f.size, f.aql, level, severity)
-}
-
-// compute prints a plan and keeps nothing.
-func (f lotFlags) compute(cmd *cobra.Command, l record.Lot) (err error) {
-	if f.source == "" {
-		if l.Plan, err = f.plan(lot.Normal); err != nil {
-			return err
-		}
-		return f.write(cmd, l, "")
-	}
-	return f.file.use(func(s *record.Store) error {
-		because, err := f.choose(cmd.Context(), s, &l)
-		if err != nil {
-			return err
-		}
-		return f.write(cmd, l, because)
-	})
-}
-
-// choose chooses the plan of a lot, and says why at that severity.
-func (f lotFlags) choose(ctx context.Context, s *record.Store, l *record.Lot) (because string, err error) {
-	scheme, decided := lot.Scheme{}, 0
-	if l.Source != "" {
-		if scheme, decided, err = s.Scheme(ctx, l.Source, f.aql, f.reduced); err != nil {
-			return "", err
-		}
-	}
-	if scheme.Discontinued() {
-		if !f.resume {
-			return "", fmt.Errorf("inspection of lots from %s was discontinued: five were rejected on tightened inspection at AQL %s. Once the supplier has acted, open the next with --resume",
-				l.Source, lot.FormatAQL(f.aql))
-		}
-		scheme = scheme.Resumed()
-	} else {
-		l.Resumed = false
-	}
-	if l.Plan, err = f.plan(scheme.Severity()); err != nil {
-		return "", err
-	}
-	switch {
-	case l.Source == "":
-	case l.Plan.Severity != scheme.Severity():
-		because = fmt.Sprintf(", as given; the switching rules demand %s, and leave this lot out", scheme.Severity())
-	case decided == 0:
-		because = ", the first: no earlier lot of the series is decided"
-	default:
-		because = fmt.Sprintf(", by the switching rules and %d decided earlier lots", decided)
-	}
-	if !f.reduced && scheme.Score() >= lot.ScoreForReduced {
-		because += "; --reduced may lead to reduced inspection"
-	}
-	return because, nil
+	return errors.Join(f.keep(cmd, s, o), s.Close())
 }
 
 // keep opens a lot, or shows the one that is open with the same plan.
-func (f lotFlags) keep(cmd *cobra.Command, s *record.Store, l record.Lot) error {
-	there, err := s.Lot(cmd.Context(), l.Name)
-	if err == nil {
-		return f.again(cmd, there, l.Decides)
-	}
-	if !errors.Is(err, record.ErrNoLot) {
-		return err
-	}
-	because, err := f.choose(cmd.Context(), s, &l)
+func (f lotFlags) keep(cmd *cobra.Command, s *record.Store, o record.LotOrder) error {
+	p, err := s.OrderLot(cmd.Context(), o)
 	if err != nil {
-		return err
+		return flagError(err)
 	}
-	kept, err := s.OpenLot(context.WithoutCancel(cmd.Context()), l)
-	if errors.Is(err, record.ErrLotOpen) { // another program was here first
-		return f.again(cmd, kept, l.Decides)
+	if p.There {
+		fmt.Fprintf(cmd.ErrOrStderr(), "lot %s is open with this plan since %s; nothing was changed\n", report.Printable(p.Name), p.Time.Format("2006-01-02"))
 	}
-	if err != nil {
-		return err
-	}
-	return f.write(cmd, kept, because)
+	return f.write(cmd, p)
 }
 
-// again prints a lot that is open already, if what is asked for is what it was opened with.
-func (f lotFlags) again(cmd *cobra.Command, l record.Lot, decides record.Deciding) error {
-	plan, err := f.plan(l.Plan.Severity)
-	if err != nil {
-		return err
+func (f lotFlags) write(cmd *cobra.Command, p record.PlannedLot) error {
+	l, because := p.Lot, p.Because
+	if p.MayReduce {
+		because += "; --reduced may lead to reduced inspection"
 	}
-	if plan != l.Plan || f.source != l.Source || decides.Words() != l.Decides.Words() {
-		from := ""
-		if l.Source != "" {
-			from = " from " + report.Printable(l.Source)
-		}
-		return fmt.Errorf("lot %s was opened with another plan (%d chips%s, AQL %s, level %s, %s; %s), which is fixed: give another name",
-			report.Printable(l.Name), l.Plan.LotSize, from, lot.FormatAQL(l.Plan.AQL), l.Plan.Level, l.Plan.Severity, l.Decides.Words())
-	}
-	fmt.Fprintf(cmd.ErrOrStderr(), "lot %s is open with this plan since %s; nothing was changed\n", report.Printable(l.Name), l.Time.Format("2006-01-02"))
-	return f.write(cmd, l, "")
-}
-
-func (f lotFlags) write(cmd *cobra.Command, l record.Lot, because string) error {
 	if f.html != "" {
 		if err := writeFile(f.html, statistics.LotSheet{Lot: l}.WriteHTML); err != nil {
 			return err

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/certificate"
+	"chipassay/host/chip"
 	"chipassay/host/photo"
 	"chipassay/host/record"
 	"chipassay/host/report"
@@ -35,7 +36,7 @@ its picture stays in the file of records.`,
   chipassay record photo 17 --out chip-17.jpg`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			number, err := serialOf(args[0])
+			number, err := chip.ParseNumber(args[0])
 			if err != nil {
 				return err
 			}
@@ -176,14 +177,14 @@ func sayPhoto(cmd *cobra.Command, s *record.Store, chip int64) error {
 
 // writeRecordPage writes the report of a chip's current record, with its photo.
 func writeRecordPage(cmd *cobra.Command, s *record.Store, number int64, name string) error {
-	_, current, err := whole(cmd.Context(), s, number)
+	c, err := chip.Find(cmd.Context(), s, number)
 	if err != nil {
 		return err
 	}
-	if current == nil {
+	if c.Current == nil {
 		return fmt.Errorf("all records of chip %d were taken back", number)
 	}
-	r, err := s.Get(cmd.Context(), current.Serial)
+	r, err := s.Get(cmd.Context(), c.Current.Serial)
 	if err != nil {
 		return err
 	}

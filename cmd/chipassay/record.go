@@ -1,20 +1,16 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
-	"strconv"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"chipassay/host/assay"
-	"chipassay/host/marking"
+	"chipassay/host/chip"
 	"chipassay/host/record"
 	"chipassay/host/report"
-	"chipassay/vectors/part"
 )
 
 func recordCommand() *cobra.Command {
@@ -36,7 +32,7 @@ is a record with a number of its own, which --full shows.`,
   chipassay record 17 --html chip-17.html`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			number, err := serialOf(args[0])
+			number, err := chip.ParseNumber(args[0])
 			if err != nil {
 				return err
 			}
@@ -57,25 +53,14 @@ is a record with a number of its own, which --full shows.`,
 	return cmd
 }
 
-func serialOf(typed string) (int64, error) {
-	n, err := strconv.ParseInt(typed, 10, 64)
-	if err != nil || n < 1 {
-		return 0, fmt.Errorf("%q is not a record number: chipassay log lists the records", typed)
-	}
-	return n, nil
-}
-
 func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing, full, row bool) error {
-	history, current, err := whole(cmd.Context(), s, number)
+	c, err := chip.Find(cmd.Context(), s, number)
 	if err != nil {
 		return err
 	}
-	serial := history[len(history)-1].Serial
-	switch {
-	case row:
+	serial := c.Serial()
+	if row {
 		serial = number
-	case current != nil:
-		serial = current.Serial
 	}
 	out := cmd.OutOrStdout()
 	one := record.Query{All: true, After: serial - 1, Limit: 1}
@@ -92,13 +77,13 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 		return err
 	}
 	fmt.Fprintf(out, "Record %d\n", r.Chip)
-	if full || row || current == nil {
-		fmt.Fprintln(out, standing(r, current))
+	if full || row || c.Current == nil {
+		fmt.Fprintln(out, standing(r, c.Current))
 	}
 	fmt.Fprintln(out)
 	if r.Kind != record.Void {
 		var rows [][]string
-		for _, f := range [][]string{{"Type", r.Type}, {"Marking", r.Marking}, {"Date code", dateOf(r)}, {"Drawer", r.Drawer}, {"Lot", r.Lot},
+		for _, f := range [][]string{{"Type", r.Type}, {"Marking", r.Marking}, {"Date code", chip.DateCode(r)}, {"Drawer", r.Drawer}, {"Lot", r.Lot},
 			{"Operator", r.Operator}, {"Verdict", r.Verdict.Heading(assay.InPart(r.Reason))}, {"Grade", r.Grade.String()}} {
 			reported := len(r.Report) > 0 && (f[0] == "Verdict" || f[0] == "Grade") // by the report below
 			if f[1] != "" && !reported {
@@ -115,23 +100,23 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 	if err := sayPhoto(cmd, s, r.Chip); err != nil {
 		return err
 	}
-	if len(history) > 1 {
+	if len(c.History) > 1 {
 		fmt.Fprintln(out, "\nRecords of this chip")
-		for _, h := range history {
+		for _, h := range c.History {
 			number := ""
 			if full || row {
 				number = fmt.Sprintf("%d  ", h.Serial)
 			}
-			fmt.Fprintf(out, "  %s%s  %s\n", number, h.Time.Local().Format("2006-01-02 15:04"), report.Printable(historyWords(h)))
+			fmt.Fprintf(out, "  %s%s  %s\n", number, h.Time.Local().Format("2006-01-02 15:04"), report.Printable(chip.Words(h)))
 		}
 	}
 	if len(r.Report) > 0 {
-		c, err := report.ReadDocument(r.Report)
+		d, err := report.ReadDocument(r.Report)
 		if err != nil {
 			return err
 		}
 		fmt.Fprintln(out)
-		if err := c.WriteText(out, report.Colour(os.Stdout)); err != nil {
+		if err := d.WriteText(out, report.Colour(os.Stdout)); err != nil {
 			return err
 		}
 	}
@@ -152,18 +137,6 @@ func standing(r record.Record, current *record.Record) string {
 	return fmt.Sprintf("The current record of chip %d is %d.", r.Chip, r.Serial)
 }
 
-func historyWords(h record.Record) string {
-	switch {
-	case h.Kind == record.Void:
-		return "taken back: " + h.Reason
-	case h.Kind == record.Correction:
-		return fmt.Sprintf("corrected: %s %s", h.Type, h.Verdict)
-	case h.RetestOf != 0:
-		return fmt.Sprintf("tested again: %s %s %s", h.Type, h.Verdict, h.Grade)
-	}
-	return fmt.Sprintf("tested: %s %s %s", h.Type, h.Verdict, h.Grade)
-}
-
 // recordCorrectCommand corrects what a person wrote; what was measured stays.
 func recordCorrectCommand() *cobra.Command {
 	var (
@@ -180,32 +153,27 @@ cannot be corrected: test the chip again.`,
 		Example: `  chipassay record correct 17 --drawer D4 --date-code 7938`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return replaceRecord(cmd, &file, args[0], "corrected", func(s *record.Store, r *record.Record) (err error) {
+			return replaceRecord(cmd, &file, args[0], "corrected", func(s *record.Store, number int64) (record.Record, error) {
 				if err := lot.check(cmd.Context(), s); err != nil {
-					return err
+					return record.Record{}, err
 				}
-				changed := false
-				var date *marking.DateCode
-				for flag, field := range map[string]struct{ to, from *string }{
-					"drawer": {&r.Drawer, &drawer}, "lot": {&r.Lot, &lot.name}, "operator": {&r.Operator, &operator},
-					"marking": {&r.Marking, &marked}, "note": {&r.Note, &note},
+				var c chip.Correction
+				for flag, field := range map[string]struct {
+					to   **string
+					from *string
+				}{
+					"drawer": {&c.Drawer, &drawer}, "lot": {&c.Lot, &lot.name}, "operator": {&c.Operator, &operator},
+					"marking": {&c.Marking, &marked}, "date-code": {&c.DateCode, &dateCode}, "note": {&c.Note, &note},
 				} {
 					if cmd.Flags().Changed(flag) {
-						*field.to, changed = *field.from, true
+						*field.to = field.from
 					}
 				}
-				if cmd.Flags().Changed("date-code") {
-					changed = true
-					if date, err = dateCodeOf(r, dateCode); err != nil {
-						return err
-					}
-					r.SetDate(date)
+				r, err := chip.Correct(cmd.Context(), s, number, c)
+				if errors.Is(err, chip.ErrUnchanged) {
+					err = errors.New("give what to correct: --drawer, --lot, --operator, --marking, --date-code or --note")
 				}
-				if !changed {
-					return errors.New("give what to correct: --drawer, --lot, --operator, --marking, --date-code or --note")
-				}
-				r.Kind = record.Correction
-				return correctReport(r, cmd.Flags().Changed("date-code"), date)
+				return r, flagError(err)
 			})
 		},
 	}
@@ -220,32 +188,6 @@ cannot be corrected: test the chip again.`,
 	return cmd
 }
 
-// correctReport puts the note of a record into its report too, and the date code
-// where that was corrected.
-func correctReport(r *record.Record, dated bool, date *marking.DateCode) error {
-	if len(r.Report) == 0 {
-		return nil
-	}
-	c, err := report.ReadDocument(r.Report)
-	if err != nil {
-		return err
-	}
-	if c.Note = r.Note; dated {
-		c.DateCode = date
-	}
-	r.Report, err = json.Marshal(c)
-	return err
-}
-
-// dateCodeOf reads the date code of a record's chip; an empty one is none.
-func dateCodeOf(r *record.Record, typed string) (*marking.DateCode, error) {
-	if typed == "" {
-		return nil, nil
-	}
-	d, err := marking.ReadDateCode(typed, marking.MadeSince(part.FamilyByName(r.Family)), time.Now())
-	return &d, err
-}
-
 func recordVoidCommand() *cobra.Command {
 	var (
 		file recordsFile
@@ -256,12 +198,12 @@ func recordVoidCommand() *cobra.Command {
 		Short: "Take back the last record of chip N: the one before is current again",
 		Args:  cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if why == "" {
-				return errors.New(`give the reason: --why "the wrong chip was in the socket"`)
-			}
-			return replaceRecord(cmd, &file, args[0], "the last record was taken back", func(_ *record.Store, r *record.Record) error {
-				r.Kind, r.Verdict, r.Grade, r.Reason, r.Report = record.Void, "", "", why, nil
-				return nil
+			return replaceRecord(cmd, &file, args[0], "the last record was taken back", func(s *record.Store, number int64) (record.Record, error) {
+				r, err := chip.TakeBack(cmd.Context(), s, number, why)
+				if errors.Is(err, chip.ErrNoReason) {
+					err = errors.New(`give the reason: --why "the wrong chip was in the socket"`)
+				}
+				return r, err
 			})
 		},
 	}
@@ -270,33 +212,15 @@ func recordVoidCommand() *cobra.Command {
 	return cmd
 }
 
-// replaceRecord appends a row that replaces a chip's current record, and says
-// what was done. The number of a record that is neither the chip's own nor the current
-// one is refused: it is another that would be changed.
-func replaceRecord(cmd *cobra.Command, file *recordsFile, typed, done string, change func(*record.Store, *record.Record) error) error {
-	number, err := serialOf(typed)
+// replaceRecord replaces a chip's current record, and says what was done.
+func replaceRecord(cmd *cobra.Command, file *recordsFile, typed, done string, replace func(*record.Store, int64) (record.Record, error)) error {
+	number, err := chip.ParseNumber(typed)
 	if err != nil {
 		return err
 	}
 	return file.use(func(s *record.Store) error {
-		history, current, err := whole(cmd.Context(), s, number)
-		switch {
-		case err != nil:
-			return err
-		case current == nil:
-			return fmt.Errorf("record %d was taken back", number)
-		case number != history[0].Serial && number != current.Serial:
-			return fmt.Errorf("record %d is not the current one of chip %d: name the chip's number, %d", number, history[0].Serial, history[0].Serial)
-		}
-		r, err := s.Get(cmd.Context(), current.Serial)
+		r, err := replace(s, number)
 		if err != nil {
-			return err
-		}
-		r.Corrects, r.RetestOf, r.Time = r.Serial, 0, time.Now()
-		if err := change(s, &r); err != nil {
-			return err
-		}
-		if r, err = s.Append(cmd.Context(), r); err != nil {
 			return err
 		}
 		fmt.Fprintf(cmd.OutOrStdout(), "record %d: %s\n", r.Chip, done)

@@ -175,15 +175,3 @@ func (l *lotFlag) check(ctx context.Context, s *record.Store) error {
 	}
 	return err
 }
-
-// A chip keeps the number of its first record, which is on its bag. A retest or a
-// correction is a record of its own, with a number that people need not see.
-
-// whole gives all rows about the chip of a number, and which of them is the current record;
-// nil where all was taken back.
-func whole(ctx context.Context, s *record.Store, number int64) (history []record.Record, current *record.Record, err error) {
-	if history, err = s.History(ctx, number); err != nil {
-		return nil, nil, err
-	}
-	return history, record.Current(history), nil
-}

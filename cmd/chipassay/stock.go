@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/record"
+	"chipassay/host/stock"
 )
 
 func stockCommand() *cobra.Command {
@@ -38,7 +39,7 @@ counts once, as its last test and corrections left it.`,
 				if err != nil {
 					return err
 				}
-				partly, err := partlyGoods(cmd.Context(), s, q)
+				partly, err := stock.PartlyGood(cmd.Context(), s, q, 0)
 				if err != nil {
 					return err
 				}
@@ -66,10 +67,10 @@ type stockLine struct {
 	Reject       int    `json:"reject"`
 	NotTested    int    `json:"not_tested"`
 
-	Partly []partlyGood `json:"partly,omitempty"` // chips that are still good for something
+	Partly []stock.Partly `json:"partly,omitempty"` // chips that are still good for something
 }
 
-func writeStock(w io.Writer, holdings []record.Holding, partly []partlyGood, form listing) error {
+func writeStock(w io.Writer, holdings []record.Holding, partly []stock.Partly, form listing) error {
 	objects, rows := []stockLine{}, [][]string{}
 	for _, h := range holdings {
 		objects = append(objects, stockLine{h.Drawer, h.Part, h.Type, h.Family, h.Year, h.Strong, h.Sound, h.FunctionOnly, h.Doubtful, h.Reject, h.NotTested, partlyIn(h, partly)})
@@ -89,9 +90,9 @@ func writeStock(w io.Writer, holdings []record.Holding, partly []partlyGood, for
 }
 
 // partlyIn are the partly good chips of a holding.
-func partlyIn(h record.Holding, partly []partlyGood) (list []partlyGood) {
+func partlyIn(h record.Holding, partly []stock.Partly) (list []stock.Partly) {
 	for _, p := range partly {
-		if p.Drawer == h.Drawer && p.Type == h.Type && p.Year == h.Year {
+		if p.In(h) {
 			list = append(list, p)
 		}
 	}
@@ -106,28 +107,14 @@ func number(n int) string {
 	return strconv.Itoa(n)
 }
 
-// A shelf is a section of the list for a person: which chips, and columns with numbers of them.
-type shelf struct {
-	title   string
-	columns []string
-	counts  func(record.Tally) []int
-}
-
-var shelves = []shelf{
-	{"Good", []string{"strong", "sound", "function only"}, func(t record.Tally) []int { return []int{t.Strong, t.Sound, t.FunctionOnly} }},
-	{"Doubtful: every vector right, but something else is not", []string{"doubtful"}, func(t record.Tally) []int { return []int{t.Doubtful} }},
-	{"Not tested: test again", []string{"not tested"}, func(t record.Tally) []int { return []int{t.NotTested} }},
-	{"To discard", []string{"reject"}, func(t record.Tally) []int { return []int{t.Reject} }},
-}
-
 func writeStockText(w io.Writer, holdings []record.Holding) error {
 	gap := ""
-	for _, s := range shelves {
+	for _, s := range stock.Shelves {
 		var rows [][]string
 		sum := 0
 		for _, h := range holdings {
 			row, any := []string{h.Drawer, h.Type, number(h.Year)}, 0
-			for _, n := range s.counts(h.Tally) {
+			for _, n := range s.Counts(h.Tally) {
 				row = append(row, number(n))
 				any += n
 			}
@@ -138,8 +125,8 @@ func writeStockText(w io.Writer, holdings []record.Holding) error {
 		if sum == 0 {
 			continue
 		}
-		fmt.Fprintf(w, "%s%s: %d\n", gap, s.title, sum)
-		if err := writeAligned(w, append([]string{"drawer", "type", "year"}, s.columns...), rows); err != nil {
+		fmt.Fprintf(w, "%s%s: %d\n", gap, s.Title, sum)
+		if err := writeAligned(w, append([]string{"drawer", "type", "year"}, s.Columns...), rows); err != nil {
 			return err
 		}
 		gap = "\n"

@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/marking"
+	"chipassay/host/stock"
 	"chipassay/vectors/part"
 	"chipassay/vectors/substitute"
 	"chipassay/vectors/tied"
@@ -75,27 +76,27 @@ func (f substitutesFlags) run(cmd *cobra.Command, typed string) error {
 	if err != nil {
 		return err
 	}
-	var chips func(substitute.Substitute) []possession
+	var chips func(substitute.Substitute) []stock.Owned
 	var places func(substitute.Substitute) string
 	if f.have {
 		have, err := f.file.possessions(cmd.Context())
 		if err != nil {
 			return err
 		}
-		byType := map[string][]possession{}
+		byType := map[string][]stock.Owned{}
 		for _, list := range have {
 			for _, p := range list {
 				byType[p.Type] = append(byType[p.Type], p)
 			}
 		}
 		found.Only(func(typ string) bool { return len(byType[typ]) > 0 })
-		chips = func(s substitute.Substitute) (all []possession) {
+		chips = func(s substitute.Substitute) (all []stock.Owned) {
 			for _, typ := range s.Types() {
 				all = append(all, byType[typ]...)
 			}
-			return nearest(all, day)
+			return stock.Nearest(all, day)
 		}
-		places = func(s substitute.Substitute) string { return where(chips(s)) }
+		places = func(s substitute.Substitute) string { return stock.Where(chips(s)) }
 	}
 	if f.asJSON {
 		return writeIndented(cmd.OutOrStdout(), documentsOf(found, chips))
@@ -130,7 +131,7 @@ type substituteDocument struct {
 	Have []string          `json:"have,omitempty"`
 }
 
-func documentsOf(s *substitute.Substitutes, chips func(substitute.Substitute) []possession) substitutesDocument {
+func documentsOf(s *substitute.Substitutes, chips func(substitute.Substitute) []stock.Owned) substitutesDocument {
 	list := func(all []substitute.Substitute) []substituteDocument {
 		documents := []substituteDocument{}
 		for _, one := range all {
@@ -146,7 +147,7 @@ func documentsOf(s *substitute.Substitutes, chips func(substitute.Substitute) []
 			}
 			if chips != nil {
 				for _, p := range chips(one) {
-					d.Have = append(d.Have, where([]possession{p}))
+					d.Have = append(d.Have, stock.Where([]stock.Owned{p}))
 				}
 			}
 			documents = append(documents, d)

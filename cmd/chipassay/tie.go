@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/stock"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
 	"chipassay/vectors/tied"
@@ -151,7 +152,7 @@ type wayDocument struct {
 	Have     []string          `json:"have,omitempty"` // drawer and date code of each good chip
 }
 
-func documentOf(w tied.Way, names []string, have []possession) wayDocument {
+func documentOf(w tied.Way, names []string, have []stock.Owned) wayDocument {
 	v := w.Variant
 	d := wayDocument{Part: v.Part.Number, Output: v.Pins[w.Pin-1].Name, Stage: w.Stage.String(), Inputs: map[string]string{}, Ties: []string{}}
 	for _, f := range v.Families {
@@ -164,7 +165,7 @@ func documentOf(w tied.Way, names []string, have []possession) wayDocument {
 		d.Ties = append(d.Ties, t.In(v))
 	}
 	for _, p := range have {
-		d.Have = append(d.Have, where([]possession{p}))
+		d.Have = append(d.Have, stock.Where([]stock.Owned{p}))
 	}
 	return d
 }
@@ -180,7 +181,7 @@ func (f tieFlags) printWays(cmd *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
-	var have map[string][]possession
+	var have map[string][]stock.Owned
 	var among func(*part.Part) bool
 	if f.have {
 		if have, err = f.file.possessions(cmd.Context()); err != nil {
@@ -209,7 +210,7 @@ func (f tieFlags) printWays(cmd *cobra.Command, args []string) error {
 	return f.writeWays(cmd.OutOrStdout(), wanted, ways, have)
 }
 
-func (f tieFlags) writeWays(w io.Writer, wanted tied.Wanted, ways []tied.Way, have map[string][]possession) error {
+func (f tieFlags) writeWays(w io.Writer, wanted tied.Wanted, ways []tied.Way, have map[string][]stock.Owned) error {
 	if len(ways) == 0 {
 		among := "no part of the library"
 		if f.have {
@@ -226,7 +227,7 @@ func (f tieFlags) writeWays(w io.Writer, wanted tied.Wanted, ways []tied.Way, ha
 		p := way.Variant.Part
 		line := fmt.Sprintf("%-9s %s", way.Variant.Families[0].TypeName(p.Number), way.Line(wanted.Names))
 		if f.have {
-			line += "; in " + where(nearest(have[p.Number], noDay))
+			line += "; in " + stock.Where(stock.Nearest(have[p.Number], noDay))
 		}
 		if r := []rune(line); len(r) > 80 && !f.full {
 			line = string(r[:79]) + "…"

@@ -34,9 +34,9 @@ family, drawer, lot or date-code year; and which pins and causes fail most.
   chipassay yield --lot depot-1 --json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			by, err := oneOf("--by", by, record.ByPart, record.ByType, record.ByFamily, record.ByDrawer, record.ByLot, record.ByYear)
+			by, err := record.OneOf("by", by, record.ByPart, record.ByType, record.ByFamily, record.ByDrawer, record.ByLot, record.ByYear)
 			if err != nil {
-				return err
+				return flagError(err)
 			}
 			q, err := f.query()
 			if err != nil {
@@ -66,15 +66,7 @@ family, drawer, lot or date-code year; and which pins and causes fail most.
 }
 
 func writeYieldPage(ctx context.Context, s *record.Store, q record.Query, y statistics.Yields, f filter, name string) error {
-	var chosen []string
-	for _, c := range []struct{ word, value string }{
-		{"of part", f.part}, {"of family", f.family}, {"from drawer", f.drawer}, {"of lot", f.lot}, {"with a date code from", f.from}, {"up to", f.to},
-	} {
-		if c.value != "" {
-			chosen = append(chosen, c.word+" "+c.value)
-		}
-	}
-	page, err := statistics.PageOf(ctx, s, q, y, strings.Join(chosen, ", "))
+	page, err := statistics.PageOf(ctx, s, q, y, f.Words(), 0)
 	if err != nil {
 		return err
 	}

@@ -42,6 +42,7 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 		r.Findings = append(r.Findings, "before power: "+r.Seating.String())
 	}
 	words, best := r.cause(p, observed, held, late)
+	r.causes = best
 	for _, cause := range best {
 		r.fail(cause.Pins())
 	}
@@ -231,6 +232,10 @@ func (r *Result) exact(p Plan, observed []fault.Observation, held fault.Held) []
 func (r *Result) Explained() bool {
 	return r.Verdict == Fail && len(r.OtherPart) == 0 && r.Reason != unexplained && r.unlike() == ""
 }
+
+// Causes are what explains all that was wrong in the vectors, the likeliest first; nil where
+// nothing does, or it is no fault of pins.
+func (r *Result) Causes() []fault.Cause { return r.causes }
 
 // unexplained is the reason where nothing would cause just what was observed.
 const unexplained = "first check that it is the right part: no fault of one or two pins explains all of this, nor does any other part of the library. A resistance between two pins may, or an intermittent fault"

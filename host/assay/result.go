@@ -123,7 +123,8 @@ type Result struct {
 	// Trouble is what kept the chip from being tested; see Reseated.
 	Trouble  Trouble
 	other    another
-	supplied bool // it was powered and did not trip at once
+	causes   []fault.Cause // of a failure in the vectors, that explain it
+	supplied bool          // it was powered and did not trip at once
 
 	PinsFailed   []int     // with wrong values, or named as the cause; ascending
 	Failures     []Failure // the first MaxFailures

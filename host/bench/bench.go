@@ -17,7 +17,6 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
-	"chipassay/host/explore"
 	"chipassay/host/identify"
 	"chipassay/host/record"
 	"chipassay/host/virtual"
@@ -80,6 +79,9 @@ var doing = map[Work]string{
 	Calibrating: "the adapter is being calibrated: stop that first", Measuring: "the adapter is being measured: wait a moment",
 }
 
+// Busy says what must be ended before another work begins; empty where nothing must.
+func (s State) Busy() string { return doing[s.Work] }
+
 // A Bench is the bench. Its methods may be called by several goroutines.
 type Bench struct {
 	means Means
@@ -101,9 +103,9 @@ type work struct {
 	cancel context.CancelFunc
 	ended  chan struct{}
 
-	lines chan string                       // to a drawer run
-	stop  context.CancelFunc                // of the test that is running in it; nil for none
-	calls chan func(*explore.Session) error // to an exploration
+	lines chan string                   // to a drawer run
+	stop  context.CancelFunc            // of the test that is running in it; nil for none
+	calls chan func(*exploration) error // to an exploration
 }
 
 // New is a bench without an adapter; Open finds one.

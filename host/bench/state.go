@@ -17,8 +17,9 @@ type State struct {
 	Stopping bool
 	Message  Message // the last that was said
 
-	Drawer  *Drawer  // the last run
-	Explore *Explore // the last exploration
+	Drawer   *Drawer   // the last run
+	Explore  *Explore  // the last exploration
+	Identify *Identify // the last identification
 
 	Check       *Check       // the last of the adapter
 	Calibration *Calibration // likewise

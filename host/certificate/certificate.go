@@ -91,6 +91,15 @@ func Photo(ctx context.Context, s *record.Store, chip int64) (*report.Photo, err
 	return &report.Photo{JPEG: picture.JPEG, SHA256: picture.SHA256, Width: picture.Width, Height: picture.Height, Added: p.Time}, nil
 }
 
+// Check is the error for a certificate without the report of its test; nil for others.
+func (c Certificate) Check() error {
+	if c.Version > 0 || c.Serial() == 0 {
+		return nil
+	}
+	return fmt.Errorf("record %d has no test report (it was imported), so what was applied and measured is not known: test the chip again: %w",
+		c.Serial(), ErrNone)
+}
+
 // contradiction says what a record claims and the report of the test does not
 // bear out. What makes a chip look worse is no contradiction: it is noted.
 func contradiction(r record.Record, t report.Document) string {

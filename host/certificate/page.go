@@ -26,11 +26,10 @@ var pages = report.Page(pageText + labelsText)
 func Write(w io.Writer, title string, certificates []Certificate) error {
 	named := map[int64]bool{}
 	for _, c := range certificates {
-		switch {
-		case c.Version == 0:
-			return fmt.Errorf("record %d has no test report (it was imported), so what was applied and measured is not known: test the chip again: %w",
-				c.Serial(), ErrNone)
-		case named[c.Number()]:
+		if err := c.Check(); err != nil {
+			return err
+		}
+		if named[c.Number()] {
 			return fmt.Errorf("chip %d is named twice", c.Number())
 		}
 		named[c.Number()] = true

@@ -67,3 +67,15 @@ func (l *Lamp) Words() string {
 	}
 	return "lit"
 }
+
+// Steps of brightness there are: 0 is off, Steps fully lit. One that is half lit is neither.
+const Steps = 3
+
+// Step is the lamp's brightness in steps, 0 to Steps.
+func (l *Lamp) Step() int {
+	on := int(math.Round(l.Share * Steps))
+	if l.Half() {
+		on = min(max(on, 1), Steps-1)
+	}
+	return on
+}

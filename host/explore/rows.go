@@ -1,7 +1,9 @@
 package explore
 
 import (
+	"fmt"
 	"slices"
+	"strings"
 
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -14,6 +16,7 @@ type Table struct {
 	Title   string   // gate or register; empty for the whole part
 	Columns []string // inputs, a bar, and outputs
 	Rows    []Row
+	Now     int // the row that the last step was; -1 for none
 
 	outputs part.Pins
 }
@@ -36,7 +39,34 @@ type condition struct {
 	cell   string
 }
 
-// Ticked counts the rows that were seen, those that differed, and all rows.
+// Heading names a table and says how much was seen of it.
+func (t *Table) Heading() string {
+	words := "function table"
+	if name := t.Name(); name != "" {
+		words += " of " + name
+	}
+	return words + ": " + t.Progress()
+}
+
+// Name is what the table is of: "gate 1", a register; empty for the whole part.
+func (t *Table) Name() string {
+	if t.Title != "" && strings.Trim(t.Title, "0123456789") == "" {
+		return "gate " + t.Title
+	}
+	return t.Title
+}
+
+// Progress says how much was seen of a table.
+func (t *Table) Progress() string {
+	seen, differ, all := t.Ticked()
+	words := fmt.Sprintf("%d of %d rows as the data sheet has them", seen, all)
+	if differ > 0 {
+		words += fmt.Sprintf(", %d not", differ)
+	}
+	return words
+}
+
+// Ticked counts the rows that were seen, those that differed, and all.
 func (t *Table) Ticked() (seen, differ, all int) {
 	for _, r := range t.Rows {
 		if r.Seen {
@@ -111,7 +141,7 @@ func arrow(cell string) string {
 
 // printed is a table of the definition.
 func printed(v *part.Variant, t part.Table) *Table {
-	table := &Table{Title: t.Gate, Columns: slices.Concat(t.Inputs, []string{"|"}, t.Outputs)}
+	table := &Table{Title: t.Gate, Now: -1, Columns: slices.Concat(t.Inputs, []string{"|"}, t.Outputs)}
 	for _, name := range t.Outputs {
 		table.outputs = table.outputs.With(v.Pin(name).Number, true)
 	}
@@ -135,7 +165,7 @@ func printed(v *part.Variant, t part.Table) *Table {
 // modes is the table of a register's rules.
 func modes(c *logic.Circuit, i int, r part.Register) *Table {
 	cells := sheet.ModeRows(c.Variant, r)
-	table := &Table{Title: r.Name, Columns: cells[0], outputs: outputsOf(c.Variant)}
+	table := &Table{Title: r.Name, Now: -1, Columns: cells[0], outputs: outputsOf(c.Variant)}
 	rules := c.Registers[i].Rules
 	for j := range rules {
 		table.Rows = append(table.Rows, Row{Cells: cells[j+1], rule: &rules[j], earlier: rules[:j]})
@@ -152,7 +182,7 @@ func outputsOf(v *part.Variant) (pins part.Pins) {
 
 // computed is a table worked out of the function.
 func computed(v *part.Variant, gate string, t *sheet.Table) *Table {
-	table := &Table{Title: gate}
+	table := &Table{Title: gate, Now: -1}
 	for _, p := range t.Inputs {
 		table.Columns = append(table.Columns, p.Name)
 	}
@@ -222,6 +252,7 @@ func (s *Session) tick(before stance) {
 	}
 	for _, t := range s.tables {
 		i := slices.IndexFunc(t.Rows, func(r Row) bool { return r.applies(before, s.now) })
+		t.Now = i
 		if i < 0 || compared&t.outputs == 0 {
 			continue
 		}

@@ -44,6 +44,23 @@ func (s *Session) Script(text string) (all []Statement, err error) {
 	return all, nil
 }
 
+// Typed reads what a person types who looks on: statements, or the name of a pin alone,
+// which toggles it.
+func (s *Session) Typed(text string) ([]Statement, error) {
+	text = strings.TrimSpace(text)
+	for _, p := range s.Type.Variant.Pins {
+		if strings.EqualFold(p.Name, text) {
+			return []Statement{s.Setting(p.Number, s.now.drives[p.Number].Next())}, nil
+		}
+	}
+	return s.Script(text)
+}
+
+// Setting is the statement that sets a pin.
+func (s *Session) Setting(pin int, to Drive) Statement {
+	return Statement{Text: fmt.Sprintf("%s=%v", s.Type.Variant.Pins[pin-1].Name, to), Changes: []Change{{pin, to}}}
+}
+
 // Parse reads a statement: PIN=H, PIN=L or PIN=open, any number of them; clock PIN; rows.
 func (s *Session) Parse(text string) (Statement, error) {
 	words := strings.Fields(text)
@@ -144,22 +161,20 @@ func (s *Session) Do(ctx context.Context, st Statement, see func(State) error) e
 }
 
 func (s *Session) doRows(ctx context.Context, see func(State) error) error {
-	if len(s.tables) == 0 {
-		return refuse("the function table of a %s is too large to walk", s.Type.Name())
+	walk, err := s.Walk()
+	if err != nil {
+		return err
 	}
-	for t, table := range s.tables {
-		for r := range table.Rows {
-			s.state.Did = table.Words(r)
-			_, err := s.Apply(ctx, t, r)
-			if errors.Is(err, ErrRefused) {
-				continue // it stays without its tick
-			}
-			if err != nil {
-				return err
-			}
-			if err := see(s.state); err != nil {
-				return err
-			}
+	for walk.Left() > 0 {
+		_, err := walk.Next(ctx)
+		if errors.Is(err, ErrRefused) {
+			continue // it stays without its tick
+		}
+		if err != nil {
+			return err
+		}
+		if err := see(s.state); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -8,22 +8,28 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/verdict"
+	"chipassay/vectors/fault"
 	"chipassay/vectors/match"
+	"chipassay/vectors/part"
 )
 
-// broken names the parts that explain the chip with one fault, and those that it may be
-// but that it failed the test of; false where nothing comes near.
-func (a *Answer) broken(p Plan, failed []tested) bool {
+// broken names the parts that explain the chip with one fault, among them those whose test it
+// failed. It reports whether there are any.
+func (a *Answer) broken(failed []tested) bool {
 	blind := a.Record.Blind()
 	for _, t := range failed {
+		fits := a.Record.Rank([]match.Candidate{t.fit.Candidate})
+		if len(fits) == 0 || fits[0].Mismatches > 0 { // what it has done since contradicts it
+			continue
+		}
 		c := a.candidate(t.fit.Candidate)
-		c.Bits = t.fit.Bits + faultBits
+		c.Bits = fits[0].Bits + faultBits
 		if t.result.Verdict == verdict.Fail {
 			c.Faults = []string{t.result.Cause}
 		}
 		a.Candidates = append(a.Candidates, c)
 	}
-	for _, f := range a.Record.RankBroken(p.Candidates, a.Open) {
+	for _, f := range a.Record.RankBroken(a.plan.Candidates, a.known()) {
 		if len(a.Candidates) > 4*mostNamed || f.Mismatches > 0 || blind-f.Bits < leastGain || len(a.families(f.Variant)) == 0 || a.named(f.Variant) {
 			continue
 		}
@@ -32,6 +38,7 @@ func (a *Answer) broken(p Plan, failed []tested) bool {
 		for _, one := range f.Faults {
 			c.Faults = append(c.Faults, one.In(f.Variant))
 		}
+		c.odd = true
 		a.Candidates = append(a.Candidates, c)
 	}
 	slices.SortStableFunc(a.Candidates, func(x, y Candidate) int { return cmp.Compare(x.Bits, y.Bits) })
@@ -39,22 +46,22 @@ func (a *Answer) broken(p Plan, failed []tested) bool {
 	return len(a.Candidates) > 0
 }
 
-// testBroken tests the chip as the parts that it most probably is, until the test of one
-// explains all that is wrong with it. That one comes first.
-func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tested, p Plan) error {
+// testBroken tests the chip as the likeliest parts, until the test of one explains all that is
+// wrong with it. That part comes first.
+func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tested) error {
 	first := &a.Candidates[0]
-	if p.NoTest {
+	if a.plan.NoTest {
 		a.Verdict, a.Reason = verdict.Fail, fmt.Sprintf("probably a %v", first)
 		return nil
 	}
 	var best *tested
 	at := 0
 	for i, c := range a.Candidates[:min(len(a.Candidates), mostBrokenTests)] {
-		t, err := a.asBroken(ctx, seat, c, failed, p)
+		t, err := a.asBroken(ctx, seat, c, failed)
 		if err != nil {
 			return err
 		}
-		if explained := t.result.Explained(); best == nil || explained {
+		if explained := a.explained(c, t.result); best == nil || explained {
 			best, at = &t, i
 			if explained {
 				break
@@ -65,9 +72,9 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 	a.Candidates = slices.Insert(slices.Delete(a.Candidates, at, at+1), 0, c)
 	a.Test, a.Candidates[0].Families = best.result, firstFamily(c.Families, best.family)
 	a.Verdict, a.Reason = best.result.Verdict, cmp.Or(best.result.Cause, best.result.Reason)
-	if a.Verdict == verdict.Fail && !best.result.Explained() { // it may be a good chip that the library lacks
+	if a.Verdict == verdict.Fail && !a.explained(c, best.result) { // a good chip that the library lacks does so, too
 		a.Verdict = verdict.NotTested
-		a.Reason = fmt.Sprintf("no part of the library explains it; the nearest is a %v, and no single fault explains its own test", c)
+		a.Reason = fmt.Sprintf("no part of the library explains it; the nearest is a %v, and no single fault explains all that was seen", c)
 	}
 	if best.result.Verdict.Passed() {
 		a.doubt("it passes the test of a %s, but did not answer as one before", c.Part.Number)
@@ -75,16 +82,48 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 	return nil
 }
 
-// mostBrokenTests is as how many parts a broken chip is tested.
+// leastShare is how much of what a chip did a broken part must explain for the chip to be called
+// faulty: a good chip that the library lacks resembles some broken part, too.
+const leastShare = 1. / 3
+
+// leastFaultGain, in bits, is how much it must explain at least: a chip that hardly answers
+// resembles many dead parts.
+const leastFaultGain = 3 * leastGain
+
+// explained reports whether the test as a part explains all that is wrong with the chip: by a
+// fault of one pin that explains the probing as well, or, where the probing showed a good part,
+// by a fault inside.
+func (a *Answer) explained(c Candidate, r *assay.Result) bool {
+	blind := a.Record.Blind()
+	if !r.Explained() || blind-c.Bits+faultBits < max(leastFaultGain, leastShare*blind) {
+		return false
+	}
+	if len(r.Causes()) == 0 {
+		return !c.odd
+	}
+	return slices.ContainsFunc(r.Causes(), func(cause fault.Cause) bool {
+		f := cause.Faults[0]
+		if cause.Sometimes { // a floating input
+			f.Kind = fault.Open
+		}
+		return len(cause.Faults) == 1 && f.Kind != fault.Short && a.Record.Explains(a.matched(c.Variant), f, a.known())
+	})
+}
+
+// matched is a part as a candidate of the plan.
+func (a *Answer) matched(v *part.Variant) match.Candidate {
+	return a.plan.Candidates[slices.IndexFunc(a.plan.Candidates, func(c match.Candidate) bool { return c.Variant == v })]
+}
+
+// mostBrokenTests is how many parts a broken chip is tested as.
 const mostBrokenTests = 3
 
-// asBroken is the test as a candidate, which may have been made before.
-func (a *Answer) asBroken(ctx context.Context, seat assay.Socket, c Candidate, failed []tested, p Plan) (tested, error) {
+// asBroken tests the chip as a candidate, unless that was done before.
+func (a *Answer) asBroken(ctx context.Context, seat assay.Socket, c Candidate, failed []tested) (tested, error) {
 	for _, t := range failed {
 		if t.fit.Variant == c.Variant {
 			return t, nil
 		}
 	}
-	i := slices.IndexFunc(p.Candidates, func(o match.Candidate) bool { return o.Variant == c.Variant })
-	return a.test(ctx, seat, []match.Fit{{Candidate: p.Candidates[i]}}, p)
+	return a.test(ctx, seat, []match.Fit{{Candidate: a.matched(c.Variant)}})
 }

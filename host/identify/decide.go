@@ -3,13 +3,14 @@ package identify
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
 
+	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/assay/contact"
-	"chipassay/host/assay/levels"
 	"chipassay/host/probe"
 	"chipassay/host/verdict"
 	"chipassay/vectors/match"
@@ -18,34 +19,37 @@ import (
 )
 
 const (
-	// leastGain, in bits, is how much more than nothing a part explains that is named: its
-	// likelihood is a million to one.
+	// leastGain, in bits, is how much more than nothing a part must explain to be named: it is
+	// a million times as likely.
 	leastGain = 20
-	// faultBits is the price of a fault: of some 50 that a chip may have, in one chip of
-	// twenty (common practice of salvaged parts).
+	// faultBits, in bits, is the price of a fault: one of some 50, in one chip of twenty
+	// (common practice with salvaged parts).
 	faultBits = 10
-	// mostTests is as how many functions a chip is tested.
+	// mostTests is how many functions a chip is tested for.
 	mostTests = 4
-	// mostTypes is as how many types of one function, where the measured inputs leave several,
-	// and mostFails how many of them it may fail as.
+	// mostTypes is how many types of one function it is tested as, where the measured inputs
+	// leave several, and mostFails how many of these tests it may fail.
 	mostTypes = 4
 	mostFails = 2
-	// mostNamed is how many candidates are given.
+	// farBetter is how many times less a broken part must leave unexplained to come before a
+	// good one that cannot be tested by itself.
+	farBetter = 4
+	// mostNamed is how many candidates an answer has.
 	mostNamed = 5
 )
 
-// decide tests what the chip may be, and says what it is.
-func (a *Answer) decide(ctx context.Context, s stranger, p Plan) error {
-	possible, memories := a.possible(s.fits, p)
+// decide tests the chip as what it may be, and completes the answer.
+func (a *Answer) decide(ctx context.Context, s *stranger) error {
+	possible, _ := a.possible(s.fits)
 	var failed, untested []tested
 	for rest := possible; len(rest) > 0 && len(failed)+len(untested) < mostTests; {
 		var alike []match.Fit
 		alike, rest = sameAsFirst(rest)
-		t, err := a.test(ctx, s.seat, alike, p)
+		t, err := a.test(ctx, s.seat, alike)
 		switch {
 		case err != nil:
 			return err
-		case p.NoTest || t.result.Verdict.Passed():
+		case a.plan.NoTest || t.result.Verdict.Passed():
 			a.found(t, possible)
 			return nil
 		case t.result.Verdict == verdict.NotTested:
@@ -54,26 +58,48 @@ func (a *Answer) decide(ctx context.Context, s stranger, p Plan) error {
 			failed = append(failed, t)
 		}
 	}
+	if err := a.lookAgain(ctx, s); err != nil {
+		return err
+	}
+	_, memories := a.possible(s.fits)
+	broken := a.broken(failed)
 	switch {
-	case len(untested) > 0:
+	case len(untested) > 0 && !(broken && farBetter*a.Candidates[0].Bits < untested[0].fit.Bits):
 		a.found(untested[0], possible)
 		return nil
-	case a.broken(p, failed) && (len(memories) == 0 || a.Candidates[0].Bits < memories[0].Bits):
-		return a.testBroken(ctx, s.seat, failed, p)
+	case broken && (len(memories) == 0 || a.Candidates[0].Bits < memories[0].Bits):
+		return a.testBroken(ctx, s.seat, failed)
 	case len(memories) > 0:
 		a.remembers(memories)
 		return nil
 	}
-	if a.Reason = "no part of the library explains what it does"; p.NoTable {
+	if a.Reason = "no part of the library explains what it does"; a.plan.NoTable {
 		return nil
 	}
-	return a.unknown(ctx, s, s.limitMA)
+	return a.unknown(ctx, s)
 }
 
-// possible are the parts that nothing contradicts, and the memories apart: those first
-// whose inputs are so, then those that said what was seen and did not leave it open, then the
-// likeliest. Of equals a hint's come first.
-func (a *Answer) possible(fits []match.Fit, p Plan) (possible, memories []match.Fit) {
+// lookAgain probes on where the chip passed the test of no good part: it is broken, unknown, or
+// cannot be tested by itself.
+func (a *Answer) lookAgain(ctx context.Context, s *stranger) error {
+	if s.wandered {
+		return nil
+	}
+	began, steps := s.seat.Spent(), len(a.Record.Steps)
+	err := s.powered(ctx, func() error { return s.wander(ctx, a.plan.Candidates) })
+	a.Record = s.walk.Record()
+	a.Probing += s.seat.Spent() - began
+	a.Steps += len(a.Record.Steps) - steps
+	if errors.Is(err, adapter.ErrOverCurrent) { // what was seen before counts
+		return nil
+	}
+	return err
+}
+
+// possible are the parts that nothing contradicts, with memories apart. Parts with such inputs
+// come first, then those that leave nothing open, then the likeliest. Among equals the hint
+// decides.
+func (a *Answer) possible(fits []match.Fit) (possible, memories []match.Fit) {
 	for _, f := range fits {
 		switch {
 		case f.Mismatches > 0 || len(a.families(f.Variant)) == 0 || faulty(a.Open, f.Variant).Len() > 0:
@@ -91,7 +117,7 @@ func (a *Answer) possible(fits []match.Fit, p Plan) (possible, memories []match.
 		return 0
 	}
 	slices.SortStableFunc(possible, func(x, y match.Fit) int {
-		return cmp.Or(unlike(x)-unlike(y), open(x)-open(y), p.Hint.agrees(y.Variant)-p.Hint.agrees(x.Variant))
+		return cmp.Or(unlike(x)-unlike(y), open(x)-open(y), a.plan.Hint.agrees(y.Variant)-a.plan.Hint.agrees(x.Variant))
 	})
 	return possible, memories
 }
@@ -108,8 +134,8 @@ func (a *Answer) remembers(memories []match.Fit) {
 	a.doubt("its contents are not known, so nothing contradicts it")
 }
 
-// families are those of a part that the measured inputs allow: by their technology, and
-// where their currents were measured, by these first.
+// families are those of a part that the technology of the inputs allows. Where currents were
+// measured, families with such currents come first.
 func (a *Answer) families(v *part.Variant) (families []*part.Family) {
 	for _, f := range v.Families {
 		if a.Technology == "" || f.Technology.Bipolar() == (a.Technology == "bipolar") {
@@ -120,34 +146,7 @@ func (a *Answer) families(v *part.Variant) (families []*part.Family) {
 	return families
 }
 
-// unlike is 1 where the inputs draw another current than those of a family do, else 0.
-func (a *Answer) unlike(v *part.Variant, f *part.Family) int {
-	if mA, known := a.draw(v, f); known && !levels.Draws(f, mA) {
-		return 1
-	}
-	return 0
-}
-
-// draw is what the inputs draw when they are low, mA for each of the family's unit loads;
-// known is false where none was held low by the load.
-func (a *Answer) draw(v *part.Variant, f *part.Family) (mA float64, known bool) {
-	var draws []float64
-	for pin, volts := range a.Record.Loaded {
-		if volts != volts || v.Pins[pin-1].Role != part.Input || v.Pins[pin-1].PullUp {
-			continue
-		}
-		if load := v.Pins[pin-1].LoadIn(f); load > 0 {
-			draws = append(draws, volts/heldOhms*1000/load)
-		}
-	}
-	if len(draws) == 0 {
-		return 0, false
-	}
-	slices.Sort(draws)
-	return draws[len(draws)/2], true
-}
-
-// faulty are the pins without contact at which a part has a connection.
+// faulty are the pins without contact that a part connects.
 func faulty(open part.Pins, v *part.Variant) (pins part.Pins) {
 	for pin := range open.All() {
 		pins = pins.With(pin, contact.Judges(v.Pins[pin-1]))
@@ -155,7 +154,7 @@ func faulty(open part.Pins, v *part.Variant) (pins part.Pins) {
 	return pins
 }
 
-// sameAsFirst takes those of the function of the first off the front.
+// sameAsFirst separates the fits with the function of the first from the rest.
 func sameAsFirst(fits []match.Fit) (alike, rest []match.Fit) {
 	for i, f := range fits {
 		if i == 0 || sameFunction(fits[0].Variant, f.Variant) {
@@ -174,26 +173,26 @@ type tested struct {
 	result *assay.Result
 }
 
-// types are the types of some parts that the measured inputs allow: those first whose
-// currents they are, and of these the ones that a hint speaks for.
-func (a *Answer) types(fits []match.Fit, p Plan) (types []tested) {
+// types are the types of some parts that the measured inputs allow: those with such currents
+// first, and among these the ones that the hint speaks for.
+func (a *Answer) types(fits []match.Fit) (types []tested) {
 	for _, f := range fits {
-		for _, family := range p.Hint.families(a.families(f.Variant)) {
+		for _, family := range a.plan.Hint.families(a.families(f.Variant)) {
 			types = append(types, tested{fit: f, family: family})
 		}
 	}
 	slices.SortStableFunc(types, func(x, y tested) int {
 		return cmp.Or(cmp.Compare(a.unlike(x.fit.Variant, x.family), a.unlike(y.fit.Variant, y.family)),
-			cmp.Compare(p.Hint.agrees(y.fit.Variant), p.Hint.agrees(x.fit.Variant)))
+			cmp.Compare(a.plan.Hint.agrees(y.fit.Variant), a.plan.Hint.agrees(x.fit.Variant)))
 	})
 	return types
 }
 
-// test tests the chip as parts of one function, as each type that the inputs allow until
-// one fits in its levels, too.
-func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit, p Plan) (best tested, err error) {
-	types := a.types(alike, p)
-	if p.NoTest {
+// test tests the chip as parts of one function: as each type that the inputs allow, until the
+// levels fit one, too.
+func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit) (best tested, err error) {
+	types := a.types(alike)
+	if a.plan.NoTest {
 		return types[0], nil
 	}
 	tests, fails := 0, 0
@@ -202,12 +201,13 @@ func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit,
 			continue
 		}
 		tests++
-		plan, err := assay.NewPlan(part.Type{Variant: t.fit.Variant, Family: t.family}, p.Others)
+		plan, err := assay.NewPlan(part.Type{Variant: t.fit.Variant, Family: t.family}, a.plan.Others)
 		if err != nil {
 			return best, err
 		}
-		plan.AtLeast = p.AtLeast
+		plan.AtLeast, plan.Others = a.plan.AtLeast, nil // what else it may be is decided here
 		a.Tests++
+		a.testing(plan.Type)
 		t.result = assay.Run(ctx, seat, plan)
 		if t.result.Verdict == verdict.Fail {
 			fails++
@@ -222,15 +222,14 @@ func (a *Answer) test(ctx context.Context, seat assay.Socket, alike []match.Fit,
 	return best, ctx.Err()
 }
 
-// better reports whether a verdict says more for a type than another: a pass, a pass with a
-// but, then what could not be tested, and a fail the least.
+// better reports whether a verdict says more for a type than another does.
 func better(a, b verdict.Verdict) bool {
 	order := []verdict.Verdict{verdict.Pass, verdict.PassBut, verdict.NotTested, verdict.Fail}
 	return slices.Index(order, a) < slices.Index(order, b)
 }
 
-// found says that the chip is a type whose own test it passed, or that nothing better was
-// found than one that cannot be tested by itself.
+// found answers with a type whose own test the chip passed or, where there is none, one that
+// cannot be tested by itself.
 func (a *Answer) found(t tested, possible []match.Fit) {
 	first := a.candidate(t.fit.Candidate)
 	first.Families = firstFamily(first.Families, t.family)
@@ -277,7 +276,7 @@ func listed(numbers []string) string {
 	return strings.Join(numbers, ", ")
 }
 
-// strangers are parts that pass the test of one and that the chip was not compared with.
+// strangers are parts that pass the test of a part and that the chip was not compared with.
 func (a *Answer) strangers(v *part.Variant) (numbers []string) {
 	for _, number := range intruders(v) {
 		compared := slices.ContainsFunc(a.plan.Candidates, func(c match.Candidate) bool { return c.Variant.Part.Number == number })
@@ -292,19 +291,19 @@ func (a *Answer) doubt(format string, args ...any) {
 	a.Doubts = append(a.Doubts, fmt.Sprintf(format, args...))
 }
 
-// named reports whether a part is among the candidates, or of the function of one.
+// named reports whether a part is among the candidates or has the function of one.
 func (a *Answer) named(v *part.Variant) bool {
 	return slices.ContainsFunc(a.Candidates, func(c Candidate) bool {
 		return c.Part.Number == v.Part.Number || slices.Contains(c.SameFunction, v.Part.Number)
 	})
 }
 
-// candidate is a part with those of the same function.
+// candidate is a part with the others of its function.
 func (a *Answer) candidate(c match.Candidate) Candidate {
 	return Candidate{Part: c.Variant.Part, Variant: c.Variant, SameFunction: a.equals(c.Variant), Families: a.families(c.Variant)}
 }
 
-// equals are the numbers of the other parts of a part's pins that no test tells from it.
+// equals are the numbers of other parts on the same pins that no test tells from a part.
 func (a *Answer) equals(v *part.Variant) (numbers []string) {
 	pass := intruders(v)
 	for _, c := range a.plan.Candidates {

@@ -9,7 +9,7 @@ import (
 	"chipassay/vectors/part"
 )
 
-// Definition is a part definition of what was measured, for the number that a person gives it.
+// Definition is a part definition of what was measured, under the number that a person gives it.
 func (t *Table) Definition(number, family string, seat probe.Seat) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "part %s \"measured, not from a data sheet\"\nkind gate\nfamilies %s\nsource \"measured in the socket: %d steps without memory seen\"\n\n",

@@ -9,22 +9,22 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A Hint is what can still be read of a marking, or is known of the chip: it orders what
-// the chip may be, and excludes nothing.
+// A Hint is what can still be read of a marking, or is known of the chip. It orders the
+// candidates and excludes none.
 type Hint struct {
 	Marking string // with ? for each place that cannot be read: "74?? 7938"
 	Pins    int    // 0 where it is not known
 	Kind    string // "counter"; empty where it is not known
 }
 
-// order puts the candidates first that a hint speaks for.
+// order puts first the candidates that a hint speaks for.
 func (h Hint) order(candidates []match.Candidate) []match.Candidate {
 	return slices.SortedStableFunc(slices.Values(candidates), func(a, b match.Candidate) int {
 		return cmp.Compare(h.agrees(b.Variant), h.agrees(a.Variant))
 	})
 }
 
-// families puts the families first that the marking speaks for.
+// families puts first the families that the marking speaks for.
 func (h Hint) families(families []*part.Family) []*part.Family {
 	marked := strings.ToUpper(h.Marking)
 	return slices.SortedStableFunc(slices.Values(families), func(a, b *part.Family) int {
@@ -38,7 +38,7 @@ func (h Hint) families(families []*part.Family) []*part.Family {
 	})
 }
 
-// agrees counts what of a hint speaks for a part.
+// agrees counts the points of a hint that speak for a part.
 func (h Hint) agrees(v *part.Variant) (n int) {
 	if h.Pins == len(v.Pins) {
 		n++
@@ -59,8 +59,8 @@ func (h Hint) agrees(v *part.Variant) (n int) {
 	return n
 }
 
-// readable reports whether what can be read of a group of characters may be a name: with
-// other letters before it and behind it.
+// readable reports whether a group of characters, as far as it can be read, may hold a name,
+// with other letters before and after it.
 func readable(group, name string) bool {
 	for from := 0; from+len(name) <= len(group); from++ {
 		fits, read := true, 0

@@ -3,9 +3,11 @@ package identify_test
 import (
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -102,16 +104,24 @@ func alike(t *testing.T, typ part.Type, number string) bool {
 	return number == typ.Part().Number || slices.Contains(numbers, number)
 }
 
-// forEach tries cases two at a time, as many as a small machine has cores.
+// forEach tries cases two at a time, as many as a small machine has cores. A long run shows how
+// far it is.
 func forEach[T any](t *testing.T, cases []T, try func(t *testing.T, c T)) {
 	t.Helper()
 	slots := make(chan struct{}, 2)
+	var done atomic.Int32
+	progress := func() {
+		if n := done.Add(1); sample.Long() && (n%50 == 0 || int(n) == len(cases)) {
+			fmt.Fprintf(os.Stderr, "%s: %d of %d\n", t.Name(), n, len(cases))
+		}
+	}
 	t.Run("all", func(t *testing.T) {
 		for i, c := range cases {
 			t.Run(strings.ReplaceAll(fmt.Sprint(i, " ", c), "/", "-"), func(t *testing.T) {
 				t.Parallel()
 				slots <- struct{}{}
 				defer func() { <-slots }()
+				defer progress()
 				try(t, c)
 			})
 		}
@@ -211,7 +221,7 @@ func (b broken) String() string { return b.typ.Name() + " " + b.defect.String() 
 // in 93, and its pin is named in most of them.
 func TestBrokenChipsAreNamed(t *testing.T) {
 	random := sample.Random(t)
-	var first, three, pin share
+	var first, three, pin, faulty share
 	words := map[fault.Kind]string{fault.StuckLow: "stuck low", fault.StuckHigh: "stuck high", fault.NoPullUp: "dead pull-up", fault.NoPullDown: "dead pull-down", fault.Open: "open"}
 	var chips []broken
 	for _, typ := range sample.Of(random, 25, powerable(t, random)) {
@@ -233,10 +243,11 @@ func TestBrokenChipsAreNamed(t *testing.T) {
 			named = named || strings.Contains(strings.Join(a.Candidates[at].Faults, " "), fmt.Sprintf("pin %d ", c.fault.Pin))
 		}
 		pin.note(named, "")
+		faulty.note(a.Verdict == verdict.Fail, "")
 		require.False(t, a.Certain && a.Verdict.Passed() && at != 0, "certain of %v", a.Candidates)
 	})
 	slack := sample.Number(2, 0) // a small sample may miss by two
-	t.Logf("first %d, of the first three %d, the pin named %d, of %d", first.held, three.held, pin.held, first.of)
+	t.Logf("first %d, of the first three %d, the pin named %d, called faulty %d, of %d", first.held, three.held, pin.held, faulty.held, first.of)
 	t.Log(strings.Join(first.missed, "\n"))
 	require.GreaterOrEqual(t, 100*(first.held+slack), 85*first.of)
 	require.GreaterOrEqual(t, 100*(three.held+slack), 93*three.of)

@@ -19,8 +19,8 @@ func (a *Answer) Likely(c Candidate) (families []*part.Family) {
 	return families
 }
 
-// Apart says in what a part of another number differs from a candidate that logic does not
-// tell it from, so that measuring it would: "input thresholds" …, or "nothing".
+// Apart says how a part of another number differs from a candidate in what logic does not show:
+// "input thresholds", or "nothing".
 func (a *Answer) Apart(c Candidate, number string) string {
 	for _, o := range a.plan.Candidates {
 		if v := o.Variant; v.Part.Number == number && v != c.Variant && probe.SeatOf(v) == probe.SeatOf(c.Variant) {
@@ -30,7 +30,7 @@ func (a *Answer) Apart(c Candidate, number string) string {
 	return "nothing"
 }
 
-// apart says in what two variants on the same pins differ that logic does not show.
+// apart says how two variants on the same pins differ in what logic does not show.
 func apart(v, o *part.Variant) string {
 	differ := func(of func(a, b part.Pin) bool) bool {
 		return slices.ContainsFunc(v.Pins, func(p part.Pin) bool { return of(p, o.Pins[p.Number-1]) })

@@ -11,6 +11,7 @@ import (
 	"embed"
 	"io/fs"
 	"net/http"
+	"sync"
 	"time"
 
 	"chipassay/host/bench"
@@ -31,7 +32,8 @@ type Server struct {
 	Away time.Duration
 
 	viewers viewers
-	numbers []string // of the parts, for completion
+	numbers sync.Once
+	listed  []string // numbers of the parts, for completion
 }
 
 // New is a server for a bench. Off is called when a person switches off.
@@ -60,6 +62,7 @@ func (s *Server) Handler() http.Handler {
 		mux.HandleFunc("GET /"+name, s.shows(name))
 	}
 	s.recordPages(mux)
+	s.identifyPages(mux)
 	s.photoPages(mux)
 	s.adapterPages(mux)
 	mux.HandleFunc("POST /do/{what}", s.do)

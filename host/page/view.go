@@ -14,6 +14,7 @@ import (
 	"chipassay/host/drawer"
 	"chipassay/host/marking"
 	"chipassay/host/report"
+	"chipassay/host/statistics"
 	"chipassay/vectors/library"
 )
 
@@ -36,7 +37,8 @@ func parsed() *template.Template {
 		}
 		all.Write(text)
 	}
-	return report.Page(all.String(), template.FuncMap{"link": func(address, words string, here bool) anchor { return anchor{address, words, here} }})
+	all.WriteString(statistics.Pieces())
+	return report.Page(all.String(), template.FuncMap{"link": func(address, words string, here bool) anchor { return anchor{address, words, here} }, "sentence": report.Sentence})
 }
 
 // An anchor is a link of the bar.
@@ -89,7 +91,23 @@ func (v view) Recent() []drawer.Written {
 }
 
 // Numbers are those of the library's parts, for completion.
-func (v view) Numbers() []string { return v.server.numbers }
+func (v view) Numbers() []string {
+	s := v.server
+	s.numbers.Do(func() {
+		lib, err := s.Library()
+		if err != nil {
+			return // there is no completion then
+		}
+		parts, err := lib.Parts()
+		if err != nil {
+			return
+		}
+		for _, p := range parts {
+			s.listed = append(s.listed, p.Number)
+		}
+	})
+	return s.listed
+}
 
 // shows answers with the page of a view.
 func (s *Server) shows(name string) http.HandlerFunc {
@@ -115,7 +133,7 @@ func (s *Server) page(w http.ResponseWriter, name string, data any) {
 func (s *Server) parts(name string, state bench.State, c control) (map[string]string, error) {
 	v := view{state, name, c, s}
 	list := map[string]string{}
-	for id, template := range map[string]string{"bar": "bar", "live": name + "-live"} {
+	for id, template := range map[string]string{"bar": "page-bar", "live": name + "-live"} {
 		if templates.Lookup(template) == nil {
 			continue
 		}

@@ -1,25 +1,25 @@
-// Package probe explores a powered chip of which nothing is known but its package and
-// its supply pins, and records what it did, for vectors/match to compare with parts.
+// Package probe explores a powered chip of which only the package and the supply pins are
+// known, and records what it did, for vectors/match to compare with parts.
 //
-// Everything is held through resistors: the bias, 10 kΩ, and for bipolar inputs the load,
-// 1 kΩ, beside it, because their own resistors pull them up. So an output that a pin
-// turns out to be meets a resistor and no driver. The rules:
+// Pins are held through resistors: the bias, 10 kΩ, and for bipolar inputs, which pull
+// themselves up, the load of 1 kΩ as well. A pin that turns out to be an output meets a
+// resistor and no driver. The rules:
 //
-//   - Which pins may be inputs is found one at a time: with all pins biased high, each is
+//   - Pins that may be inputs are found one at a time: with all pins biased high, each is
 //     biased low alone. A pin that follows both ways is no output in that state.
-//   - Only such pins are ever held. A pin that changes is driven for its edge, for some
+//   - Only such pins are held. A pin that changes is driven for its edge, for some
 //     microseconds, and then held.
-//   - A bipolar input that the load does not pull low, and every one where no load is
-//     fitted, is driven low through 120 Ω instead. While one is, each request changes one
-//     pin, so that a contest lasts no longer than what one step reads.
+//   - A bipolar input that the load does not pull low, every bipolar input where no load is
+//     fitted, and a MOS input that a resistor inside pulls up, is driven low through 120 Ω.
+//     While one is, each request changes one pin.
 //   - After every step each held pin is read. One that does not read as it is held is an
-//     output, is released in the next request, and is held again only after it has
-//     followed its bias both ways once more.
+//     output. It is released in the next request, and held again only after it has followed
+//     its bias both ways once more.
 //   - One pin changes in a step, so that no order of arrival matters.
 //
-// The regular steps are fixed but for what the chip answers: two pulses of each pin from
-// all pins high, more of a clock, the same from all pins low. Single changes follow, by
-// random seed in Explore, or as the caller asks for them. The same chip gives the same trace.
+// The regular steps depend only on what the chip answers: two pulses of each pin from all
+// pins high, more of a clock, and the same from all pins low. Single changes follow, at
+// random in Explore, or as the caller asks for them. The same chip gives the same trace.
 package probe
 
 import (
@@ -42,17 +42,26 @@ type Socket interface {
 	Loads() bool
 }
 
-// A Seat is what is known of the chip.
+// A Seat is a package and its supply pins.
 type Seat struct {
 	Pins, VCC, GND int
 	// Untouchable are pins that are never driven.
 	Untouchable part.Pins
 }
 
-// SeatOf is what probing takes for known of a chip of a variant.
+// SeatOf is the seat of a variant.
 func SeatOf(v *part.Variant) Seat {
 	return Seat{Pins: len(v.Pins), VCC: v.VCC(), GND: v.GND()}
 }
+
+// Turned is the seat that a chip appears to have when it is put in backwards.
+func (s Seat) Turned() Seat {
+	s.VCC, s.GND = s.Opposite(s.VCC), s.Opposite(s.GND)
+	return s
+}
+
+// Opposite is the pin that takes the place of a pin when the chip is put in backwards.
+func (s Seat) Opposite(pin int) int { return (pin+s.Pins/2-1)%s.Pins + 1 }
 
 // Limits bound an exploration.
 type Limits struct {
@@ -67,18 +76,18 @@ const DefaultRandom = 120
 type Record struct {
 	match.Trace
 	Outputs part.Pins // that were seen to drive
-	Inputs  part.Pins // that never were
-	// Standing are the voltages at which the pins that followed their bias stood when
-	// they were pulled low alone, V: near 0 for MOS inputs, and for TTL ones what their
-	// own resistor makes of it. NaN where a pin was not measured or did not follow.
+	Inputs  part.Pins // that never did
+	// Standing are the voltages, V, of pins that followed their bias when they were pulled low
+	// alone: near 0 for MOS inputs, and for TTL ones what their own resistor makes of it. NaN
+	// where a pin was not measured or did not follow.
 	Standing [part.MaxPins + 1]float64
-	// Loaded are those at which bipolar inputs stood that the load, 1 kΩ, pulled low
-	// beside the bias, V; NaN where a pin was not.
+	// Loaded are the voltages, V, of bipolar inputs that the load, 1 kΩ, pulled low beside the
+	// bias; NaN for other pins.
 	Loaded [part.MaxPins + 1]float64
 }
 
-// Walked gives the steps after the first, in which directions were found: those in which
-// every pin that may be an input is held. The open pins of each are compared.
+// Walked gives the steps after those that found the directions: the ones in which every pin
+// that may be an input is held. The open pins of each are compared.
 func (r *Record) Walked() (steps []stimulus.Step, observed []fault.Observation) {
 	signals := r.Signals()
 	for _, s := range r.Steps[min(1+signals.Len(), len(r.Steps)):] {
@@ -90,8 +99,8 @@ func (r *Record) Walked() (steps []stimulus.Step, observed []fault.Observation) 
 	return steps, observed
 }
 
-// Explore takes the regular steps and then some at random. With an error it gives what
-// was seen before; the caller switches off.
+// Explore takes the regular steps and then some at random. On an error it gives what was seen
+// before it. The caller switches off.
 func Explore(ctx context.Context, socket Socket, seat Seat, limits Limits) (*Record, error) {
 	w, err := Begin(ctx, socket, seat)
 	if err != nil {
@@ -103,7 +112,7 @@ func Explore(ctx context.Context, socket Socket, seat Seat, limits Limits) (*Rec
 	return w.Record(), w.Wander(ctx, cmp.Or(limits.Random, DefaultRandom), rand.New(rand.NewPCG(limits.Seed, 0)))
 }
 
-// Wander takes about so many single changes at random.
+// Wander takes about as many single changes at random as it is asked for.
 func (w *Walker) Wander(ctx context.Context, changes int, random *rand.Rand) error {
 	for changes > 0 {
 		flips := w.drawn(random, perRequest)
@@ -118,8 +127,8 @@ func (w *Walker) Wander(ctx context.Context, changes int, random *rand.Rand) err
 	return nil
 }
 
-// drawn draws changes: rarely of pins that were outputs once, and now and then a few
-// pulses of one pin.
+// drawn draws changes: now and then a few pulses of one pin, and rarely of a pin that was an
+// output once.
 func (w *Walker) drawn(random *rand.Rand, n int) (flips []int) {
 	inputs := slices.Collect((w.held &^ w.record.Outputs).All())
 	turned := slices.Collect((w.held & w.record.Outputs).All())

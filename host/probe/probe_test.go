@@ -2,6 +2,7 @@ package probe_test
 
 import (
 	"context"
+	"errors"
 	"math"
 	"testing"
 
@@ -25,7 +26,10 @@ type bench struct {
 	asked  int // requests
 	worst  int // the most such steps of one request
 	loads  bool
-	heavy  bool // the load pulls an input to 1.2 V only, which is a high to the chip
+	// pulled are pins that a resistor of 10 kΩ inside pulls up, and nmos outputs that stand at
+	// 2.5 V against the bias and at 0.9 V against the drive.
+	pulled, nmos part.Pins
+	heavy        bool // the load pulls an input to 1.2 V only, which is a high to the chip
 }
 
 func (b *bench) Loads() bool { return b.loads }
@@ -38,7 +42,7 @@ func (b *bench) Measure(_ context.Context, steps []adapter.MeasureStep) (all []a
 			switch {
 			case s.Driven.Has(pin):
 				return s.Drive.Has(pin)
-			case s.Bias.Up.Has(pin):
+			case s.Bias.Up.Has(pin), b.pulled.Has(pin):
 				return true
 			}
 			return b.bipolar && (!s.Load.On || b.heavy)
@@ -55,12 +59,17 @@ func (b *bench) Measure(_ context.Context, steps []adapter.MeasureStep) (all []a
 			case s.Driven.Has(pin) && drives && high != s.Drive.Has(pin):
 				volts = map[bool]float64{true: 2.2, false: 0.6}[high] // through 120 Ω
 				fights++
+			case s.Driven.Has(pin) && b.nmos.Has(pin):
+				volts = 0.9
+				fights++
 			case s.Driven.Has(pin):
 				volts = map[bool]float64{true: 5, false: 0.2}[s.Drive.Has(pin)]
 			case drives:
 				volts = map[bool]float64{true: 3.4, false: 0.2}[high]
 			case s.Bias.Up.Has(pin):
 				volts = 5
+			case (b.pulled | b.nmos).Has(pin):
+				volts = 2.5 // between two equal resistors (Ohm's law)
 			case b.bipolar && s.Load.On && b.heavy:
 				volts = 1.2
 			case b.bipolar && s.Load.On:
@@ -242,5 +251,70 @@ func TestReleasedPinsStayReleased(t *testing.T) {
 	last := steps[len(steps)-4:]
 	for _, s := range last {
 		require.Equal(t, last[0], s)
+	}
+}
+
+// Pin 1 of a chip that is put in backwards is where pin 8 of 14 should be (the drawing of the
+// package), and a supply at the corners swaps.
+func TestABackwardsChipIsTurnedByHalf(t *testing.T) {
+	require.Equal(t, probe.Seat{Pins: 14, VCC: 7, GND: 14}, probe.Seat{Pins: 14, VCC: 14, GND: 7}.Turned())
+	require.Equal(t, probe.Seat{Pins: 14, VCC: 12, GND: 3}, probe.Seat{Pins: 14, VCC: 5, GND: 10}.Turned(), "a 7490's (data book)")
+	require.Equal(t, 8, probe.Seat{Pins: 14}.Opposite(1))
+	require.Equal(t, 1, probe.Seat{Pins: 14}.Opposite(8))
+}
+
+// A MOS input that a resistor inside pulls up is driven low, and held: the gate is read through
+// it. An NMOS output, which the bias pulls down as far, opposes the drive once and never again.
+func TestAnInputWithAPullUpIsDriven(t *testing.T) {
+	b := &bench{pins: 14, vcc: 14, gnd: 7, pulled: part.PinSet(1, 2), nmos: part.PinSet(10), drives: nands(map[int][2]int{3: {1, 2}})}
+	r := explore(t, b)
+	require.Equal(t, part.PinSet(3, 10), r.Outputs)
+	low := false
+	for _, s := range r.Steps[13:] {
+		low = low || s.Low.Has(1) && s.Driven.Has(1) && s.PulledDown.Has(3)
+	}
+	require.True(t, low, "1 low makes 3 high")
+	require.LessOrEqual(t, b.fights, 2, "the edge, and the reading after it")
+}
+
+var errTrip = errors.New("tripped")
+
+// A tripping socket switches off at one request.
+type tripping struct {
+	bench
+	at int
+}
+
+func (t *tripping) Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error) {
+	if t.at--; t.at == 0 {
+		return nil, errTrip
+	}
+	return t.bench.Measure(ctx, steps)
+}
+
+// After the chip was switched off and on, the regular steps continue with the pins that had
+// none, and the trace shows where nothing was known of the state.
+func TestAfterATripTheRegularStepsContinue(t *testing.T) {
+	gates := map[int][2]int{3: {1, 2}, 6: {4, 5}, 8: {9, 10}, 11: {12, 13}}
+	for _, loads := range []bool{false, true} {
+		whole := &bench{pins: 14, vcc: 14, gnd: 7, bipolar: loads, loads: loads, drives: nands(gates)}
+		seat := probe.Seat{Pins: 14, VCC: 14, GND: 7}
+		w, err := probe.Begin(t.Context(), whole, seat)
+		require.NoError(t, err)
+		require.NoError(t, w.Regular(t.Context(), probe.Pulses))
+
+		b := &tripping{bench: *whole, at: 6}
+		again, err := probe.Begin(t.Context(), b, seat)
+		require.NoError(t, err)
+		require.ErrorIs(t, again.Regular(t.Context(), probe.Pulses), errTrip)
+		before := len(again.Record().Steps)
+		require.NoError(t, again.Again(t.Context()))
+		require.NoError(t, again.Regular(t.Context(), probe.Pulses))
+		steps := again.Record().Steps
+		for i, s := range steps {
+			require.Equal(t, i == before, s.Anew, "step %d", i)
+		}
+		require.Equal(t, w.Record().Outputs, again.Record().Outputs)
+		require.LessOrEqual(t, len(steps), len(w.Record().Steps)+13+4, "the directions and one pin's pulses once more")
 	}
 }

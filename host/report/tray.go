@@ -17,6 +17,15 @@ type Tray struct {
 	Charts []template.HTML // pictures of the whole run, for the page; may be empty
 
 	EveryChip bool // the page has a report of every chip, also of those that passed
+	Numbered  bool // places are the chips' own numbers
+}
+
+// PlaceWord is what a place is called.
+func (t Tray) PlaceWord() string {
+	if t.Numbered {
+		return "Number"
+	}
+	return "Place"
 }
 
 // Count says how many chips have a verdict; what is not known to have another is not tested.

@@ -33,14 +33,15 @@ const (
 )
 
 // A picture is one in the making: SVG for a page or a print. It says in words, for who
-// cannot see it, what it shows, and needs no style of the page around it.
+// cannot see it, what it shows. The style of the page has it shrink with the page (class
+// chart): one of its own could not be where a page forbids that.
 type picture struct{ strings.Builder }
 
 // begin starts a picture with its title on it, and desc for who cannot see it.
 func begin(title, desc string) *picture {
 	s := &picture{}
 	s.add(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" width="%[1]d" height="%[2]d" role="img" `+
-		`style="max-width:100%%;height:auto" font-family="system-ui,'Liberation Sans',Arial,sans-serif" font-size="%[3]d" fill="%[4]s">`,
+		`class="chart" font-family="system-ui,'Liberation Sans',Arial,sans-serif" font-size="%[3]d" fill="%[4]s">`,
 		width, height, textSize, ink)
 	s.add("<title>%s</title>\n<desc>%s</desc>", title, desc)
 	s.add(`<rect width="%d" height="%d" fill="%s"/>`, width, height, paper)

@@ -24,32 +24,66 @@ const lotCaveat = "The sample speaks for the lot only if it was drawn from all o
 	"A chip counts as nonconforming if it failed or its grade is reject, and where levels decide, if every vector was right and something else is wrong. Acceptance is no release for safety-critical use."
 
 // WriteHTML writes the sheet as a page that stands alone.
-func (s LotSheet) WriteHTML(w io.Writer) error {
-	p := s.Lot.Plan
-	view := struct {
-		PageTitle, Subtitle, Word, Class, Outlook, Caveat string
-		Plan, Worth, Tested                               []report.Fact
-		Notes                                             []string
-		Chart                                             template.HTML
-	}{
-		PageTitle: "A lot of " + fmt.Sprint(p.LotSize), Subtitle: fmt.Sprintf("%d chips", p.LotSize), Caveat: lotCaveat,
-		Plan: append(planFacts(p), report.Fact{Label: "A chip", Value: s.Lot.Decides.Words()}), Worth: worthFacts(p),
-		Chart: lotChart(p),
-	}
+func (s LotSheet) WriteHTML(w io.Writer) error { return report.Execute(w, pages, "lot", s) }
+
+// PageTitle is the page's own.
+func (s LotSheet) PageTitle() string {
 	if s.Lot.Name != "" {
-		view.PageTitle = "Lot " + s.Lot.Name
-		view.Subtitle += ", opened " + s.Lot.Time.Format("2 January 2006")
+		return "Lot " + s.Lot.Name
+	}
+	return "A lot of " + fmt.Sprint(s.Lot.Plan.LotSize)
+}
+
+// Subtitle is what the lot is, below its name.
+func (s LotSheet) Subtitle() string {
+	words := fmt.Sprintf("%d chips", s.Lot.Plan.LotSize)
+	if s.Lot.Name != "" {
+		words += ", opened " + s.Lot.Time.Format("2 January 2006")
 	}
 	if s.Lot.Source != "" {
-		view.Subtitle += ", from " + s.Lot.Source
+		words += ", from " + s.Lot.Source
 	}
-	if i := s.Inspection; i != nil {
-		view.Word = map[lot.Decision]string{lot.Accept: "Accepted", lot.Reject: "Rejected", lot.GoOn: "Not decided"}[i.Decision]
-		view.Class = strings.ReplaceAll(string(i.Decision), " ", "-")
-		view.Outlook, view.Notes, view.Tested = i.Outlook(), i.Notes(), testedFacts(*i)
-	}
-	return report.Execute(w, pages, "lot", view)
+	return words
 }
+
+// Word is the decision as a heading; empty where there is no inspection.
+func (s LotSheet) Word() string {
+	if s.Inspection == nil {
+		return ""
+	}
+	return map[lot.Decision]string{lot.Accept: "Accepted", lot.Reject: "Rejected", lot.GoOn: "Not decided"}[s.Inspection.Decision]
+}
+
+// Class is the decision as a class of the style sheet.
+func (s LotSheet) Class() string {
+	if s.Inspection == nil {
+		return ""
+	}
+	return strings.ReplaceAll(string(s.Inspection.Decision), " ", "-")
+}
+
+// Outlook says what can still happen.
+func (s LotSheet) Outlook() string { return s.Inspection.Outlook() }
+
+// Notes are what a person should know besides the counts.
+func (s LotSheet) Notes() []string { return s.Inspection.Notes() }
+
+// Tested says what was tested, and what that proves.
+func (s LotSheet) Tested() []report.Fact { return testedFacts(*s.Inspection) }
+
+// PlanFacts are the plan.
+func (s LotSheet) PlanFacts() []report.Fact {
+	return append(planFacts(s.Lot.Plan), report.Fact{Label: "A chip", Value: s.Lot.Decides.Words()})
+}
+
+// Worth is what the plan is worth.
+func (s LotSheet) Worth() []report.Fact { return worthFacts(s.Lot.Plan) }
+
+// Chart is the operating characteristic.
+func (s LotSheet) Chart() template.HTML { return lotChart(s.Lot.Plan) }
+
+// Caveat is what no plan says.
+func (LotSheet) Caveat() string { return lotCaveat }
 
 func planFacts(p lot.Plan) []report.Fact {
 	letter, more := p.Letter, ""

@@ -54,7 +54,7 @@ func TestNothingTested(t *testing.T) {
 	y, err := Collect(t.Context(), s, record.Query{}, record.ByYear)
 	require.NoError(t, err)
 	require.Nil(t, y.Groups[0].Fraction)
-	p, err := PageOf(t.Context(), s, record.Query{}, y, "")
+	p, err := PageOf(t.Context(), s, record.Query{}, y, "", 0)
 	require.NoError(t, err)
 	var page bytes.Buffer
 	require.NoError(t, p.WriteHTML(&page))
@@ -85,7 +85,7 @@ func TestLevelsAreSoFarInsideTheirLimits(t *testing.T) {
 	}
 	_, err := s.Append(t.Context(), record.Record{Family: "74", Verdict: "pass"}) // without a report
 	require.NoError(t, err)
-	p, err := PageOf(t.Context(), s, record.Query{}, Yields{}, "")
+	p, err := PageOf(t.Context(), s, record.Query{}, Yields{}, "", 0)
 	require.NoError(t, err)
 	require.Equal(t, margins{vol: []float64{0.2, -0.1, 0.2}, voh: []float64{1}, left: 2}, p.levels)
 }
@@ -97,7 +97,7 @@ func TestPagesEscapeWords(t *testing.T) {
 	require.NoError(t, err)
 	var page bytes.Buffer
 	require.NoError(t, LotSheet{Lot: record.Lot{Name: evil, Source: evil, Plan: plan}}.WriteHTML(&page))
-	p := YieldPage{Yields: Yields{By: record.ByDrawer, Groups: []Group{groupOf(evil, record.Tally{Strong: 1})}, Pins: []Pin{{evil, 1, 1}}}, Subtitle: evil,
+	p := YieldPage{Yields: Yields{By: record.ByDrawer, Groups: []Group{GroupOf(evil, record.Tally{Strong: 1})}, Pins: []Pin{{evil, 1, 1}}}, Subtitle: evil,
 		levels: margins{vol: []float64{0.2}}}
 	require.NoError(t, p.WriteHTML(&page))
 	require.NotContains(t, page.String(), "<script")

@@ -9,6 +9,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strconv"
 
 	"chipassay/host/record"
 	"chipassay/host/verdict"
@@ -34,7 +35,8 @@ type Group struct {
 	NotTested int      `json:"not_tested"`
 }
 
-func groupOf(key string, t record.Tally) Group {
+// GroupOf is the group of a key.
+func GroupOf(key string, t record.Tally) Group {
 	g := Group{Key: key, Yield: YieldOf(t.Good(), t.Tested()), Doubtful: t.Doubtful, Reject: t.Reject, NotTested: t.NotTested}
 	if g.Tested > 0 {
 		g.Fraction = new(g.Yield.Fraction())
@@ -69,6 +71,9 @@ func (g Group) Interval() string {
 	return fmt.Sprintf("%.1f to %.1f %%", 100*g.Low, 100*g.High)
 }
 
+// At is where a fraction is on the picture of a yield, 0 to 100.
+func (Group) At(fraction float64) string { return strconv.FormatFloat(100*fraction, 'f', 1, 64) }
+
 // A Pin is a pin of a type, and on how many of its chips it failed.
 type Pin struct {
 	Type  string `json:"type"`
@@ -77,11 +82,12 @@ type Pin struct {
 }
 
 // ByName is what the yields are by, for the page and a terminal.
-func (y Yields) ByName() string {
-	if y.By == record.ByYear {
-		return "date-code year"
-	}
-	return y.By
+func (y Yields) ByName() string { return Names[y.By] }
+
+// Names are the groups' words on the page and in a terminal.
+var Names = map[string]string{
+	record.ByPart: "part", record.ByType: "type", record.ByFamily: "family",
+	record.ByDrawer: "drawer", record.ByLot: "lot", record.ByYear: "date-code year",
 }
 
 func (p Pin) compare(other Pin) int {
@@ -107,10 +113,10 @@ func Collect(ctx context.Context, s *record.Store, q record.Query, by string) (Y
 	}
 	var all record.Tally
 	for _, c := range counts {
-		y.Groups = append(y.Groups, groupOf(c.Key, c.Tally))
+		y.Groups = append(y.Groups, GroupOf(c.Key, c.Tally))
 		all = all.Sum(c.Tally)
 	}
-	y.Total = groupOf("", all)
+	y.Total = GroupOf("", all)
 	failed := q
 	failed.Verdict = verdict.Fail
 	var pins []Pin

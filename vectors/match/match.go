@@ -1,9 +1,9 @@
 // Package match finds the parts that behave as an unknown chip did. The chip's trace is
-// a list of steps. In each step some pins were driven low, some were held high through
-// a resistor, and resistors pulled all others high and then low. A part is simulated
-// through the same steps: a pin that it drives must read so, a pin that it releases
-// must follow its resistor, and what its definition leaves open matches anything, at a
-// price.
+// a list of steps. In each step some pins were held or driven low, some were held high
+// through a resistor, and resistors pulled all others high and then low. A part is
+// simulated through the same steps: a pin that it drives must read that level, a pin that
+// it releases must follow its resistor, and what its definition leaves open matches
+// anything, at a price.
 //
 // Prices are in bits, the negative logarithm to base 2 of a likelihood. What a part
 // predicts costs nothing if right and a Mismatch if wrong. What it does not predict
@@ -31,32 +31,34 @@ type Step struct {
 	Driven part.Pins
 	// The pins that read high while the open ones are pulled high, and while they are pulled low.
 	PulledUp, PulledDown part.Pins
-	// Between are open pins that stood, while they were pulled low, at a voltage that is
-	// neither a low nor a high to an input.
+	// Anew is set where the chip was switched off and on before the step: nothing is known of
+	// its state.
+	Anew bool
+	// Between are open pins that stood, while they were pulled low, at a voltage that an
+	// input takes neither for a low nor for a high.
 	Between part.Pins
 }
 
-// A Trace is what an unknown chip did, from the moment at which nothing was known of
-// its state.
+// A Trace is what an unknown chip did, beginning when nothing was known of its state.
 type Trace struct {
 	Pins, VCC, GND int
 	Steps          []Step
 }
 
-// Signals are the pins that are no supply pins.
+// Signals are the pins other than the supply pins.
 func (t Trace) Signals() part.Pins {
 	return (part.Pins(1)<<t.Pins - 1) &^ part.PinSet(t.VCC, t.GND)
 }
 
-// A Mismatch, in bits, is the price of a reading that a part rules out: one in a
-// million readings is wrong by the adapter's fault.
+// A Mismatch, in bits, is the price of a reading that a part rules out: the adapter
+// misreads one in a million.
 const Mismatch = 20
 
-// unsteady, in bits, is the price of an output that always drives and yet followed its
-// bias where its level is not known: it may have changed between the two readings.
+// unsteady, in bits, is the price of an output that always drives, has a level that is
+// not known, and yet followed its bias: it may have changed between the two readings.
 const unsteady = 3
 
-// mostMismatches are so many that a part is not simulated further.
+// mostMismatches is how many rule a part out: it is simulated no further.
 const mostMismatches = 40
 
 // A Fit is how well a part explains a trace.
@@ -65,22 +67,25 @@ type Fit struct {
 	Bits       float64 // the price of all readings
 	Mismatches int     // readings that the part rules out
 	Right      int     // changes of outputs that it predicts
-	// Lost tells that a step did what the part's data sheet forbids: what it does from then
-	// on is not known until it is set anew.
+	// Lost reports that a step did what the part's data sheet forbids: its state is not known
+	// from then on until it is set or cleared.
 	Lost bool
 
 	model *gates // at the end of the trace; nil for a memory
 }
 
 // LeavesOpen reports whether a part's definition says nothing of a pin that may drive: one
-// for parts outside the chip, or one that is not told.
+// for parts outside the chip, or one that is not tested.
 func (c Candidate) LeavesOpen() bool {
 	return slices.ContainsFunc(c.Variant.Pins, func(p part.Pin) bool {
 		return p.Role == part.External || p.Role == part.Expander || p.Observable() && p.Untested != ""
 	})
 }
 
-// A Candidate is a part that may lie in the socket. Circuit is nil for a memory.
+// Remembers reports whether a part of logic has a state.
+func (c Candidate) Remembers() bool { return c.Circuit != nil && len(c.Circuit.State) > 0 }
+
+// A Candidate is a part that may be in the socket. Circuit is nil for a memory.
 type Candidate struct {
 	Variant *part.Variant
 	Circuit *logic.Circuit
@@ -99,13 +104,13 @@ func Of(circuits []*logic.Circuit, memories []*part.Part) (all []Candidate) {
 	return all
 }
 
-// Fits reports whether a candidate has the package and the supply pins of a trace.
+// Fits reports whether a part has the package and the supply pins of a trace.
 func (t Trace) Fits(v *part.Variant) bool {
 	return v.Refusal == "" && len(v.Pins) == t.Pins && v.VCC() == t.VCC && v.GND() == t.GND
 }
 
-// Rank gives the fits of the candidates of the trace's package and supply pins, the
-// best first; those that are far off are left out.
+// Rank gives the fits of the candidates with the trace's package and supply pins, best
+// first. It leaves out those that are far off.
 func (t Trace) Rank(candidates []Candidate) (fits []Fit) {
 	for _, c := range candidates {
 		if !t.Fits(c.Variant) {
@@ -127,8 +132,8 @@ func (t Trace) Rank(candidates []Candidate) (fits []Fit) {
 	return fits
 }
 
-// Blind is the price of the trace for a part that predicts nothing: beside that of the
-// readings, one bit a pin for whether it is an input or an output.
+// Blind is the price of the trace for a part that predicts nothing: that of the readings,
+// and one bit a pin for whether it is an input or an output.
 func (t Trace) Blind() float64 {
 	r := newReader(t)
 	r.bits = float64(r.signals.Len())
@@ -140,30 +145,27 @@ func (t Trace) Blind() float64 {
 	return r.bits
 }
 
-// fit simulates a candidate, and again from a state at power-up where that explains more.
+// fit simulates a candidate from an unknown state and, if that explains more, from a known one.
 func (t Trace) fit(c Candidate) (f Fit, near bool) {
 	f, near = t.price(c, modelOf(c))
-	if !near || c.Circuit == nil || f.Mismatches > 0 || len(c.Circuit.State) == 0 {
+	if !near || f.Mismatches > 0 || !c.Remembers() {
 		return f, near
 	}
-	if alive := t.alive(c); alive != 0 {
-		m := awake(c)
-		m.lane = bits.TrailingZeros64(alive)
-		from, _ := t.price(c, m)
-		from.Bits += math.Log2(float64(states) / float64(bits.OnesCount64(alive)))
-		if from.Mismatches == 0 && from.Bits < f.Bits {
+	if lanes, bits := t.statesOf(c); lanes != nil {
+		from, _ := t.price(c, awake(c, lanes...))
+		if from.Bits += bits; from.Mismatches == 0 && from.Bits < f.Bits {
 			return from, true
 		}
 	}
 	return f, true
 }
 
-// price goes through the trace with a model.
+// price compares a model with the whole trace.
 func (t Trace) price(c Candidate, m model) (f Fit, near bool) {
 	f.Candidate = c
 	r := newReader(t)
 	for _, s := range t.Steps {
-		f.Lost = m.take(s) && m.forbidden() || f.Lost
+		f.Lost = m.take(s) != 0 && m.forbidden() != 0 || f.Lost
 		for pin := range r.signals.All() {
 			p := m.predict(pin)
 			switch r.judge(pin, s, p) {
@@ -185,25 +187,32 @@ func (t Trace) price(c Candidate, m model) (f Fit, near bool) {
 	return f, true
 }
 
-// alive gives the states at power-up, of those that are tried, from which a candidate
-// shows nothing that was not seen.
-func (t Trace) alive(c Candidate) uint64 {
-	m, r, alive := awake(c), newReader(t), ^uint64(0)
+// statesOf tries states at random, one a lane, and gives the lanes of those that explain what
+// was seen: the state at power-up, and the one after each loss of the state. It gives nil where
+// no state does. The price, in bits, is that of choosing them.
+func (t Trace) statesOf(c Candidate) (lanes []int, price float64) {
+	m, r, alive := awake(c), newReader(t), allLanes
+	choose := func() {
+		lanes = append(lanes, bits.TrailingZeros64(alive))
+		price += math.Log2(states / float64(bits.OnesCount64(alive)))
+		alive = allLanes
+	}
 	for _, s := range t.Steps {
-		if m.take(s) {
-			alive = ^uint64(0)
+		if m.take(s) != 0 {
+			choose()
 		}
 		for pin := range r.signals.All() {
 			alive &= m.allows(pin, s)
 		}
 		if alive == 0 {
-			return 0
+			return nil, 0
 		}
 	}
-	return alive
+	choose()
+	return lanes, price
 }
 
-// A prediction is what a part says of a pin.
+// A prediction is what a part makes of a pin.
 type prediction struct {
 	value logic.Value // z where it releases the pin; x where it is not known
 	// drives is set where the value is not known but the pin is not released.
@@ -221,7 +230,7 @@ const (
 	wrong
 )
 
-// A reader goes through the readings of a trace and prices them.
+// A reader prices the readings of a trace, in order.
 type reader struct {
 	trace   Trace
 	signals part.Pins
@@ -244,8 +253,8 @@ func (s Step) Read(pin int) logic.Value {
 	return logic.FromPulls(up, s.PulledDown.Has(pin))
 }
 
-// judge compares a pin's reading with what was predicted, and adds to the price what
-// was not.
+// judge compares a pin's reading with the prediction, and adds the price of what was not
+// predicted.
 func (r *reader) judge(pin int, s Step, p prediction) outcome {
 	seen := s.Read(pin)
 	if p.anything {
@@ -278,8 +287,8 @@ func verdict(ok bool) outcome {
 	return wrong
 }
 
-// unforeseen adds the price of a reading that nothing predicts: driven pins that read
-// as they are driven, and held ones, have none.
+// unforeseen adds the price of a reading that nothing predicts. Pins that read as they are
+// held or driven cost nothing.
 func (r *reader) unforeseen(pin int, s Step) {
 	seen := s.Read(pin)
 	if s.Low.Has(pin) && seen == logic.Zero || s.High.Has(pin) && seen == logic.One {
@@ -298,7 +307,7 @@ func (r *reader) unforeseen(pin int, s Step) {
 	r.note(pin, s)
 }
 
-// moved reports whether a pin, not driven, reads otherwise than it did.
+// moved reports whether a pin that is not held low has changed since it was last read.
 func (r *reader) moved(pin int, s Step) bool {
 	return !s.Low.Has(pin) && r.seen[pin] && s.Read(pin) != r.last[pin]
 }

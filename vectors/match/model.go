@@ -1,6 +1,7 @@
 package match
 
 import (
+	"math/rand/v2"
 	"slices"
 
 	"chipassay/vectors/logic"
@@ -10,8 +11,10 @@ import (
 
 // A model is a candidate at work.
 type model interface {
-	take(s Step) (lost bool)
-	forbidden() bool // the levels at hand are, or may be
+	// take simulates a step, and gives the lanes that lost their state: the step did what the
+	// data sheet forbids, or the chip was switched on anew.
+	take(s Step) (lost uint64)
+	forbidden() uint64 // the lanes in which the present levels are forbidden, or may be
 	predict(pin int) prediction
 }
 
@@ -22,20 +25,27 @@ func modelOf(c Candidate) model {
 	return unpowered(c.Circuit)
 }
 
+// allLanes are all 64.
+const allLanes = ^uint64(0)
+
 // gates are a part of logic.
 type gates struct {
-	c    *logic.Circuit
-	m    *logic.Machine
-	lane int // that predicts
-	// untold: the definition does not say what the part does now, for a pin that it ties is at
-	// another level, or the data sheet forbids the levels.
-	untold bool
+	c      *logic.Circuit
+	m      *logic.Machine
+	shapes [part.MaxPins + 1]shape // of faulty outputs, by pin
+	lane   int                     // that predicts
+	// untold are the lanes in which the definition does not say what the part does now: a tied
+	// pin is at the other level, or the data sheet forbids the levels.
+	untold uint64
 
 	rules  *stimulus.Rules // nil where the part forbids nothing
 	levels part.Pins       // inputs that were high after the last step
 	known  bool            // whether all of them were
-	caught bool            // a pulse is on in which its flip-flops' inputs changed
-	wakes  uint64          // how often it powered up, with its state at random; 0: never
+	caught uint64          // the lanes in which flip-flop inputs changed during the present pulse
+
+	// woken gives each bit of the state at power-up, by lanes; nil leaves it unknown.
+	woken func(bit int) uint64
+	next  []int // the lanes that predict after each further loss of the state
 }
 
 func unpowered(c *logic.Circuit) *gates {
@@ -49,35 +59,50 @@ func unpowered(c *logic.Circuit) *gates {
 	return g
 }
 
-// states is how many states at power-up are tried, each in a lane.
+// states is how many states at power-up are tried, one a lane.
 const states = 64
 
-// awake is a candidate that has powered up, in each lane in another state.
-func awake(c Candidate) *gates {
+// awake is a candidate that has powered up, each lane in another state. The first of the lanes
+// given predicts; after each loss of the state the next one takes over.
+func awake(c Candidate, lanes ...int) *gates {
 	g := unpowered(c.Circuit)
-	g.wake()
+	random := rand.New(rand.NewPCG(1, 0))
+	g.wake(func(int) uint64 { return random.Uint64() })
+	g.next = lanes
+	g.turn() // to the first
 	return g
 }
 
-func (g *gates) wake() {
-	g.wakes++
-	g.m.PowerUp(g.wakes)
+// wake powers a candidate up in given states.
+func (g *gates) wake(woken func(bit int) uint64) {
+	g.woken = woken
+	g.m.Wake(woken)
 }
 
-// allows gives the lanes that do not rule a pin's reading out.
+// turn lets the next lane predict.
+func (g *gates) turn() {
+	if len(g.next) > 0 {
+		g.lane, g.next = g.next[0], g.next[1:]
+	}
+}
+
+// out is what the candidate drives at a pin.
+func (g *gates) out(pin int) logic.Word { return g.shapes[pin].on(g.m.Out(pin)) }
+
+// allows gives the lanes that a pin's reading does not contradict.
 func (g *gates) allows(pin int, s Step) uint64 {
 	p := g.c.Variant.Pins[pin-1]
-	if g.untold || predicted(p, func() prediction { return prediction{} }).anything {
-		return ^uint64(0)
+	if predicted(p, func() prediction { return prediction{} }).anything {
+		return allLanes
 	}
 	w := g.m.Out(pin)
 	if !p.Observable() {
 		w = logic.Word{}
 	}
-	return allowing(w, pin, s, p)
+	return allowing(w, pin, s, p) | g.untold
 }
 
-// allowing gives the lanes of what a part drives at a pin that do not rule its reading out.
+// allowing gives the lanes in which what a part drives at a pin may read so.
 func allowing(w logic.Word, pin int, s Step, p part.Pin) uint64 {
 	high := w.Hi
 	if p.PullUp || p.Untested != "" {
@@ -101,9 +126,9 @@ func allowing(w logic.Word, pin int, s Step, p part.Pin) uint64 {
 	return w.Hi & w.Lo
 }
 
-// levelAt is what a pin carries that a candidate drives to w. Where it was seen at a level
-// it is that, whoever made it so; an open pin that follows its resistor is what the
-// candidate makes of it, and where nothing drives it, unknown.
+// levelAt is the level at a pin that a candidate drives to w. A level that was seen counts,
+// whoever made it. An open pin that follows its resistor has the candidate's level, and is
+// unknown where the candidate releases it.
 func levelAt(pin int, s Step, w logic.Word) logic.Word {
 	up, down := s.PulledUp.Has(pin), s.PulledDown.Has(pin)
 	switch {
@@ -115,35 +140,51 @@ func levelAt(pin int, s Step, w logic.Word) logic.Word {
 	return w
 }
 
-// take goes one step further. What a data sheet forbids costs the part its state. It tells
-// whether it did.
-func (g *gates) take(s Step) (lost bool) {
+// take simulates a step. What the data sheet forbids costs the part its state.
+func (g *gates) take(s Step) (lost uint64) {
+	if s.Anew {
+		g.known, g.caught = false, 0
+		for _, pin := range g.c.InputPins { // so that no clock has an edge as the chip comes up
+			g.m.Set(pin, logic.Splat(logic.X))
+		}
+		g.forget(allLanes)
+		lost = allLanes
+	}
+	defer func() {
+		if lost != 0 {
+			g.turn()
+		}
+	}()
 	for range 2 { // what the chip drives may be an input of its own
 		for _, pin := range g.c.InputPins {
-			g.m.Set(pin, levelAt(pin, s, g.m.Out(pin)))
+			g.m.Set(pin, levelAt(pin, s, g.out(pin)))
 		}
 		g.m.Settle()
 	}
-	g.untold = false
+	g.untold = 0
 	for _, p := range g.c.Variant.Pins {
-		g.untold = g.untold || p.Tied == part.TiedLow && !s.Low.Has(p.Number) || p.Tied == part.TiedHigh && !s.High.Has(p.Number)
+		if p.Tied == part.TiedLow && !s.Low.Has(p.Number) || p.Tied == part.TiedHigh && !s.High.Has(p.Number) {
+			g.untold = allLanes
+		}
 	}
 	if g.rules == nil {
-		return false
+		return lost
 	}
-	obeys, caught := g.obeys(s), g.caught
-	pulsing := g.rules.Pulsing(g.levels)
-	g.caught = pulsing && (caught || !obeys) // what comes of it is not known until the pulse is over
-	if obeys && !caught {
-		return false
+	broke, caught := g.breaks(s), g.caught
+	g.caught = 0
+	if g.rules.Pulsing(g.levels) { // the outcome is not known until the pulse is over
+		g.caught = broke | caught
 	}
-	g.untold = g.untold || g.forbidden()
-	g.forget()
-	return true
+	if broke|caught == 0 {
+		return lost
+	}
+	g.untold |= g.forbidden()
+	g.forget(broke | caught)
+	return lost | broke | caught
 }
 
-// obeys reports whether a step was allowed, for all that is known of the inputs.
-func (g *gates) obeys(s Step) bool {
+// breaks gives the lanes in which a step was not allowed, as far as the inputs are known.
+func (g *gates) breaks(s Step) uint64 {
 	from, was := g.levels, g.known
 	g.levels, g.known = 0, true
 	for _, pin := range g.c.InputPins {
@@ -151,23 +192,30 @@ func (g *gates) obeys(s Step) bool {
 		g.levels = g.levels.With(pin, down)
 		g.known = g.known && ((s.Low | s.High).Has(pin) || up == down && !s.Between.Has(pin))
 	}
-	return !g.forbidden() && (!was || !g.known || g.rules.Allows(from, g.levels))
-}
-
-// forbidden reports whether the levels at hand are forbidden, or may be.
-func (g *gates) forbidden() bool {
-	return slices.ContainsFunc(g.c.Never, func(node int32) bool { return g.m.Node(node).Hi&1 != 0 })
-}
-
-// forget leaves the state unknown, or at random again.
-func (g *gates) forget() {
-	if g.wakes > 0 {
-		g.wake()
-		return
+	if was && g.known && !g.rules.Allows(from, g.levels) {
+		return allLanes
 	}
+	return g.forbidden()
+}
+
+// forbidden gives the lanes in which the present levels are forbidden, or may be.
+func (g *gates) forbidden() (lanes uint64) {
+	for _, node := range g.c.Never {
+		lanes |= g.m.Node(node).Hi
+	}
+	return lanes
+}
+
+// forget makes the state of some lanes unknown, or gives them another one at power-up.
+func (g *gates) forget(lanes uint64) {
 	state := make([]logic.Word, len(g.c.State))
 	for i := range state {
-		state[i] = logic.Splat(logic.X)
+		was, lost := g.m.State(i), logic.Splat(logic.X)
+		if g.woken != nil {
+			high := g.woken(i)
+			lost = logic.Word{Hi: high, Lo: ^high}
+		}
+		state[i] = logic.Word{Hi: was.Hi&^lanes | lost.Hi&lanes, Lo: was.Lo&^lanes | lost.Lo&lanes}
 	}
 	g.m.Restore(state)
 	g.m.Settle()
@@ -176,16 +224,16 @@ func (g *gates) forget() {
 func (g *gates) predict(pin int) prediction {
 	p := g.c.Variant.Pins[pin-1]
 	return predicted(p, func() prediction {
-		v := g.m.Out(pin).Lane(g.lane)
-		if g.untold {
+		v, untold := g.m.Out(pin).Lane(g.lane), g.untold>>g.lane&1 != 0
+		if untold {
 			v = logic.X
 		}
-		drives := !g.untold && (p.Stage == part.TotemPole && p.Role == part.Output)
+		drives := !untold && p.Stage == part.TotemPole && p.Role == part.Output
 		return prediction{value: v, drives: drives, pulledUp: p.PullUp}
 	})
 }
 
-// predicted says what a pin does by its role, and asks for what outputs drive.
+// predicted is what a pin does by its role. Only outputs are asked for what they drive.
 func predicted(p part.Pin, output func() prediction) prediction {
 	switch {
 	case p.Role == part.External, p.Role == part.Expander, p.Role == part.Supply, p.Role == part.Ground,
@@ -210,7 +258,10 @@ type memory struct {
 	addressed         bool // the address is known
 }
 
-func (m *memory) take(s Step) (lost bool) {
+func (m *memory) take(s Step) (lost uint64) {
+	if s.Anew && !m.m.Kind.ROM() {
+		clear(m.words)
+	}
 	for _, p := range m.v.Pins {
 		m.level[p.Number] = levelAt(p.Number, s, logic.Word{}).Lane(0)
 		if m.level[p.Number] == logic.Z {
@@ -218,7 +269,7 @@ func (m *memory) take(s Step) (lost bool) {
 		}
 	}
 	if m.m.Kind == part.DynamicRAM {
-		return false
+		return 0
 	}
 	m.selected, m.enabled, m.writing = logic.One, logic.One, logic.Zero
 	for i := range m.m.Select {
@@ -240,10 +291,10 @@ func (m *memory) take(s Step) (lost bool) {
 	default:
 		clear(m.words)
 	}
-	return false
+	return 0
 }
 
-func (m *memory) forbidden() bool { return false }
+func (m *memory) forbidden() uint64 { return 0 }
 
 func (m *memory) active(c *part.Control) logic.Value {
 	if v := m.level[c.Pin]; v == logic.X || c.Active {

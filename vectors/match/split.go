@@ -9,20 +9,20 @@ import (
 	"chipassay/vectors/part"
 )
 
-// lanes is how many ways to go on are simulated side by side.
+// lanes is how many ways, faults or states are simulated side by side.
 const lanes = 64
 
 // A Way is some changes of held pins, one after the other.
 type Way []int
 
-// Split finds the way that best tells some parts apart that explain the trace, of 64 that
-// are as many changes long or shorter: each held pin changed first, and pins drawn at
-// random, some of them often. Of pins that are held, those of low are low. The way is
-// empty where none of the 64 shows a difference.
+// Split tries 64 ways of up to longest changes, and gives the one that best tells apart the
+// parts that explain the trace. Each way begins with another held pin and goes on at random,
+// with one pin favoured. Of the held pins, those in low are low. The way is empty where none
+// shows a difference.
 //
-// What is looked for is not a proof: a checking experiment for a machine whose state is
-// not known may be exponentially long (Lee and Yannakakis, Principles and methods of
-// testing finite state machines, 1996; from memory).
+// This proves nothing: a checking experiment for a machine whose state is not known may be
+// exponentially long (Lee and Yannakakis, Principles and methods of testing finite state
+// machines, 1996; from memory).
 func (t Trace) Split(fits []Fit, held, low part.Pins, longest int, random *rand.Rand) Way {
 	var runners []*runner
 	for _, f := range fits {
@@ -66,7 +66,7 @@ func (t Trace) Split(fits []Fit, held, low part.Pins, longest int, random *rand.
 	return best
 }
 
-// spread gives each held pin the lanes in which it is high: all or none.
+// spread gives the lanes in which each held pin is high: all or none.
 func spread(held, low part.Pins) (level [part.MaxPins + 1]uint64) {
 	for pin := range (held &^ low).All() {
 		level[pin] = ^uint64(0)
@@ -74,7 +74,7 @@ func spread(held, low part.Pins) (level [part.MaxPins + 1]uint64) {
 	return level
 }
 
-// draw draws 64 ways: each favours one pin, and one of each way's first changes is another.
+// draw draws 64 ways. Each begins with another pin and favours one.
 func draw(held part.Pins, longest int, random *rand.Rand) (ways [lanes]Way) {
 	var pins []int
 	for pin := range held.All() {
@@ -107,7 +107,7 @@ type runner struct {
 	shown  [part.MaxPins + 1]logic.Word
 }
 
-// newRunner goes on from where a part is at the end of the trace, in all lanes.
+// newRunner continues from the state that a part is in at the end of the trace, in all lanes.
 func newRunner(f Fit, weight float64) *runner {
 	g := f.model
 	r := &runner{c: g.c, m: g.m.Clone(), weight: weight}
@@ -167,7 +167,7 @@ func (r *runner) untold(level *[part.MaxPins + 1]uint64) (untold uint64) {
 	return untold
 }
 
-// differs gives the lanes in which two parts show different known levels at a pin.
+// differs gives the lanes in which two parts show different known levels at any pin.
 func (r *runner) differs(other *runner, opened part.Pins) (lanes uint64) {
 	for pin := range opened.All() {
 		a, b := r.shown[pin], other.shown[pin]

@@ -46,15 +46,15 @@ func TestAStuckOutputIsNamed(t *testing.T) {
 	}
 	all := candidates(t, "7400", "7402", "7404", "7408", "7410", "7432", "7486")
 	require.NotZero(t, trace.Rank(all)[0].Mismatches)
-	broken := trace.RankBroken(all, 0)
+	broken := trace.RankBroken(all, match.Inputs{Bipolar: true})
 	require.Equal(t, "7400", broken[0].Variant.Part.Number)
 	require.Zero(t, broken[0].Mismatches)
 	require.Contains(t, broken[0].Faults, fault.Fault{Kind: fault.StuckLow, Pin: 3})
 	// with pin 3 without contact before power, only its open bond explains the chip
-	for _, f := range trace.RankBroken(all, part.PinSet(3)) {
+	for _, f := range trace.RankBroken(all, match.Inputs{Open: part.PinSet(3)}) {
 		require.Equal(t, []fault.Fault{{Kind: fault.Open, Pin: 3}}, f.Faults)
 	}
-	require.Empty(t, trace.RankBroken(all, part.PinSet(3, 6)), "two pins without contact are more than one fault")
+	require.Empty(t, trace.RankBroken(all, match.Inputs{Open: part.PinSet(3, 6)}), "two pins without contact are more than one fault")
 }
 
 // J of a 7473 must stay while its clock is high (data books, from memory): what it does

@@ -27,7 +27,7 @@ var misplacements = []placement{
 // position is the socket position of pin p of an n-pin package placed so.
 func (l placement) position(p, n int) int {
 	if l.turned {
-		p = (p+n/2-1)%n + 1
+		p = probe.Seat{Pins: n}.Opposite(p)
 	}
 	if p > n/2 {
 		return adapter.PositionOf(p, n) - l.shift

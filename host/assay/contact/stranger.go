@@ -11,16 +11,17 @@ import (
 	"chipassay/vectors/part"
 )
 
-// A Place is a package with its supply pins, as a chip of which nothing is known answers.
+// A Place is a seat at which a chip of which nothing is known answers.
 type Place struct {
 	probe.Seat
-	Open part.Pins // signal pins without contact: dirt, an open bond, or nothing is connected there
+	Open     part.Pins // signal pins without contact: dirt, an open bond, or nothing is connected there
+	Unjudged part.Pins // signal pins whose contact could not be judged
 }
 
-// Stranger finds how a chip is seated of which nothing is known: the places among those of
-// the library's parts at which it answers as a chip that is seated right, those of which
-// most pins touch first. Without one the Seating says why it is not to be powered. It
-// leaves the socket driven, and asks for some 40 mA at most, as Test does.
+// Stranger finds how a chip of which nothing is known is seated: the places, among those of the
+// given parts, at which it answers as a chip that is seated right, those where most pins touch
+// first. Where there is none, the Seating says why the chip must not be powered. It leaves the
+// socket driven, and draws some 40 mA at most, as Test does.
 func Stranger(ctx context.Context, p Prober, parts []*part.Variant) (places []Place, s Seating, err error) {
 	seats := seatsOf(parts)
 	seats = slices.DeleteFunc(seats, func(s probe.Seat) bool { return packaged(s).all&^p.Fitted() != 0 })
@@ -30,14 +31,14 @@ func Stranger(ctx context.Context, p Prober, parts []*part.Variant) (places []Pl
 	}
 	for _, seat := range right {
 		c := contactOf(ctx, p, Blank(seat))
-		place, found, lies, err := c.stranger(seat, placement{}, parts)
+		place, found, answers, err := c.stranger(seat, placement{}, parts)
 		volts = append(volts, c.volts...)
 		switch {
 		case err != nil:
 			return nil, Seating{Volts: volts}, err
-		case lies && found.Good():
+		case answers && found.Good():
 			places = append(places, place)
-		case lies && s.Good():
+		case answers && s.Good():
 			s = found
 		}
 	}
@@ -82,9 +83,9 @@ func Blank(s probe.Seat) part.Type {
 	return part.Type{Variant: v, Family: &part.Family{}}
 }
 
-// answering gives the seats whose supply pins answer as those of a chip that is placed
-// so. Each position that may be one is driven once, and only the other pin of its pairs is
-// measured, so that all of the library's are looked at in some 30 ms.
+// answering gives the seats whose supply pins answer as those of a chip that is placed so.
+// Each position that may be a supply pin is driven once, and only the other pins of its pairs
+// are measured, so that all seats of the library take some 30 ms.
 func answering(ctx context.Context, p Prober, seats []probe.Seat, at placement) (right []probe.Seat, volts []Volts, err error) {
 	c := contactOf(ctx, p, Blank(probe.Seat{Pins: adapter.Positions, VCC: adapter.Positions, GND: adapter.Positions / 2}))
 	places := map[probe.Seat]seated{}
@@ -130,9 +131,9 @@ func answering(ctx context.Context, p Prober, seats []probe.Seat, at placement) 
 	return right, c.volts, nil
 }
 
-// stranger looks at one place: whether a chip is there, which pins touch, what is shorted,
-// and how it starts.
-func (c *contact) stranger(seat probe.Seat, at placement, parts []*part.Variant) (place Place, found Seating, lies bool, err error) {
+// stranger examines one place: whether a chip answers there, which pins touch, what is shorted,
+// and how the chip starts.
+func (c *contact) stranger(seat probe.Seat, at placement, parts []*part.Variant) (place Place, found Seating, answers bool, err error) {
 	s := c.as(at)
 	if err := c.prober.Ground(c.ctx, 0); err != nil { // of the place before
 		return Place{}, Seating{}, false, err
@@ -145,7 +146,7 @@ func (c *contact) stranger(seat probe.Seat, at placement, parts []*part.Variant)
 		return Place{}, Seating{}, false, err
 	}
 	touching, unjudged := c.touching(s, seen[0])
-	place = Place{Seat: seat, Open: part.PinSet(c.pins(s.touching &^ unjudged &^ touching)...)}
+	place = Place{Seat: seat, Open: part.PinSet(c.pins(s.touching &^ unjudged &^ touching)...), Unjudged: part.PinSet(c.pins(unjudged)...)}
 	if c.beyond(s, seen[0]) || 3*touching.Len() < (s.touching&^unjudged).Len() || touching == 0 {
 		return place, Seating{}, false, nil
 	}
@@ -162,15 +163,15 @@ func (c *contact) stranger(seat probe.Seat, at placement, parts []*part.Variant)
 	return place, found, true, err
 }
 
-// joinedInside reports whether some part of a seat joins all of the pins inside.
+// joinedInside reports whether some part with that seat joins all of the pins inside.
 func joinedInside(pins []int, seat probe.Seat, parts []*part.Variant) bool {
 	return slices.ContainsFunc(parts, func(v *part.Variant) bool {
 		return probe.SeatOf(v) == seat && !slices.ContainsFunc(pins, func(pin int) bool { return v.JoinedWith(pin) == nil })
 	})
 }
 
-// nowhere says why no place was found: the chip is turned or shifted, or none is there, or
-// it answers as no part does.
+// nowhere says why no place was found: the chip is turned or shifted, the socket is empty, or
+// the chip answers as no part does.
 func nowhere(ctx context.Context, p Prober, seats []probe.Seat, volts []Volts) (Seating, []Volts, error) {
 	for _, at := range []placement{{turned: true}, {shift: 1}, {shift: 2}} {
 		there, more, err := answering(ctx, p, seats, at)
@@ -180,9 +181,9 @@ func nowhere(ctx context.Context, p Prober, seats []probe.Seat, volts []Volts) (
 		}
 		for _, seat := range there {
 			c := contactOf(ctx, p, Blank(seat))
-			_, _, lies, err := c.stranger(seat, at, nil)
+			_, _, answers, err := c.stranger(seat, at, nil)
 			volts = append(volts, c.volts...)
-			if err != nil || lies {
+			if err != nil || answers {
 				return c.seatingAt(at), volts, err
 			}
 		}

@@ -16,13 +16,6 @@ import (
 	"chipassay/host/explore"
 )
 
-// How often the chip is looked at, without which the adapter switches off, and how
-// long each row of a walk is shown.
-const (
-	pace    = 500 * time.Millisecond
-	rowPace = 350 * time.Millisecond
-)
-
 // A Model is the screen of one session. Its updates work the adapter themselves, one after
 // the other: a look takes some 20 ms.
 type Model struct {
@@ -36,14 +29,15 @@ type Model struct {
 	typed         string
 	typing        bool
 	message       string
-	tables        bool // show the function table instead of the chip
-	walk          []row
-	last          row // that was walked to
+	tables        bool          // the function table in place of the chip
+	walk          *explore.Walk // nil for none
+	last          explore.RowAt // that was walked to
 	left          time.Duration
 	err           error
 }
 
-type row struct{ table, row int }
+// nowhere is no row.
+var nowhere = explore.RowAt{Table: -1, Row: -1}
 
 // The timer messages.
 type (
@@ -53,7 +47,7 @@ type (
 
 // New is the screen of a powered session. Clock is the time of day.
 func New(ctx context.Context, s *explore.Session, clock func() time.Time, colour bool) *Model {
-	m := &Model{ctx: ctx, session: s, clock: clock, colour: colour, width: 80, height: 24, left: explore.Patience, last: row{-1, -1}}
+	m := &Model{ctx: ctx, session: s, clock: clock, colour: colour, width: 80, height: 24, left: explore.Patience, last: nowhere}
 	m.next(1)
 	s.Touch(clock())
 	return m
@@ -63,7 +57,7 @@ func New(ctx context.Context, s *explore.Session, clock func() time.Time, colour
 func (m *Model) Err() error { return m.err }
 
 // Init starts the clock.
-func (m *Model) Init() tea.Cmd { return after(pace, lookMsg{}) }
+func (m *Model) Init() tea.Cmd { return after(explore.LookPace, lookMsg{}) }
 
 func after(d time.Duration, msg tea.Msg) tea.Cmd {
 	return tea.Tick(d, func(time.Time) tea.Msg { return msg })
@@ -107,7 +101,7 @@ func (m *Model) ended() tea.Cmd {
 // look looks at the chip again, or switches it off.
 func (m *Model) look() tea.Cmd {
 	if !m.session.On() {
-		return after(pace, lookMsg{})
+		return after(explore.LookPace, lookMsg{})
 	}
 	left, err := m.session.Watch(m.ctx, m.clock())
 	if m.left = left; err == nil && left > 0 {
@@ -119,7 +113,7 @@ func (m *Model) look() tea.Cmd {
 	if m.fails(err) {
 		return tea.Quit
 	}
-	return after(pace, lookMsg{})
+	return after(explore.LookPace, lookMsg{})
 }
 
 // fails keeps a step's error: a refusal is shown, any other ends the program.
@@ -209,12 +203,7 @@ func (m *Model) run(text string) {
 	if text == "" {
 		return
 	}
-	if pin := m.session.Type.Variant.Pin(strings.ToUpper(text)); pin != nil {
-		m.cursor = pin.Number
-		m.did(func() error { _, err := m.session.Toggle(m.ctx, pin.Number); return err })
-		return
-	}
-	steps, err := m.session.Script(text)
+	steps, err := m.session.Typed(text)
 	if err != nil {
 		m.message = err.Error()
 		return
@@ -276,7 +265,7 @@ func (m *Model) power() {
 
 // rows starts a walk through the function tables, or stops one.
 func (m *Model) rows() tea.Cmd {
-	if len(m.walk) > 0 {
+	if m.walk.Left() > 0 {
 		m.walk, m.message = nil, "stopped"
 		return nil
 	}
@@ -284,23 +273,17 @@ func (m *Model) rows() tea.Cmd {
 	return m.started()
 }
 
-// queue lists all rows of all tables for the walk.
+// queue has a walk begin at the first row.
 func (m *Model) queue() {
-	if len(m.session.Tables()) == 0 {
-		m.message = "the function table is too large to walk"
-	}
-	for t, table := range m.session.Tables() {
-		for r := range table.Rows {
-			m.walk = append(m.walk, row{t, r})
-		}
-	}
-	m.last = row{-1, -1}
+	walk, err := m.session.Walk()
+	m.fails(err)
+	m.walk, m.last = walk, nowhere
 }
 
 // started begins a walk that was just queued.
 func (m *Model) started() tea.Cmd {
-	if m.err == nil && len(m.walk) > 0 && m.last.table < 0 {
-		m.last = row{0, 0}
+	if m.err == nil && m.walk.Left() > 0 && m.last == nowhere {
+		m.last = explore.RowAt{}
 		return after(0, rowMsg{})
 	}
 	return m.ended()
@@ -308,22 +291,20 @@ func (m *Model) started() tea.Cmd {
 
 // walkOn takes the next row of a walk.
 func (m *Model) walkOn() tea.Cmd {
-	if len(m.walk) == 0 {
+	if m.walk.Left() == 0 {
 		return nil
 	}
 	m.session.Touch(m.clock())
-	next := m.walk[0]
-	m.walk, m.last = m.walk[1:], next
-	_, err := m.session.Apply(m.ctx, next.table, next.row)
-	m.message = m.session.Tables()[next.table].Words(next.row)
+	at, err := m.walk.Next(m.ctx)
+	m.last, m.message = at, m.session.Tables()[at.Table].Words(at.Row)
 	if m.fails(err) {
 		return tea.Quit
 	}
-	if len(m.walk) == 0 {
+	if m.walk.Left() == 0 {
 		m.message = "all rows walked"
 		return nil
 	}
-	return after(rowPace, rowMsg{})
+	return after(explore.RowPace, rowMsg{})
 }
 
 // move moves the cursor.

@@ -57,7 +57,7 @@ func WriteTables(w io.Writer, tables []*explore.Table) error {
 		if seen+differ == 0 {
 			continue
 		}
-		for _, line := range append([]string{heading(t)}, tableLines(t)...) {
+		for _, line := range append([]string{t.Heading()}, tableLines(t)...) {
 			if _, err := fmt.Fprintln(w, line); err != nil {
 				return err
 			}
@@ -67,23 +67,6 @@ func WriteTables(w io.Writer, tables []*explore.Table) error {
 		}
 	}
 	return nil
-}
-
-// heading names a table and counts what was seen of it.
-func heading(t *explore.Table) string {
-	seen, differ, all := t.Ticked()
-	words := fmt.Sprintf("function table: %d of %d rows as the data sheet has them", seen, all)
-	if t.Title != "" {
-		name := t.Title
-		if strings.Trim(name, "0123456789") == "" {
-			name = "gate " + name
-		}
-		words = fmt.Sprintf("function table of %s: %d of %d rows as the data sheet has them", name, seen, all)
-	}
-	if differ > 0 {
-		words += fmt.Sprintf(", %d not", differ)
-	}
-	return words
 }
 
 // tableLines are the head of a table and its rows: [x] seen, [!] not as the data sheet has it.

@@ -193,11 +193,7 @@ func lampBar(l *explore.Lamp) string {
 	if l == nil {
 		return ""
 	}
-	const cells = 3
-	on := int(math.Round(l.Share * cells))
-	if l.Half() { // it is neither dark nor lit
-		on = min(max(on, 1), cells-1)
-	}
+	on, cells := l.Step(), explore.Steps
 	return strings.Repeat("●", on) + strings.Repeat("○", cells-on) + lead(fmt.Sprintf("%.1f", l.MA), 4)
 }
 
@@ -242,23 +238,10 @@ func wrap(text string, width int) (lines []string) {
 
 // table is the function table that goes with the cursor, or with the walk.
 func (m *Model) table() (index int) {
-	tables := m.session.Tables()
-	if len(m.walk) > 0 && m.last.table >= 0 {
-		return m.last.table
+	if m.walk.Left() > 0 && m.last.Table >= 0 {
+		return m.last.Table
 	}
-	v := m.session.Type.Variant
-	name := v.Pins[m.cursor-1].Name
-	for i, t := range tables {
-		if gate := v.GateOf(m.cursor); gate != "" && t.Title == gate {
-			return i
-		}
-		for _, column := range t.Columns {
-			if column == name {
-				return i
-			}
-		}
-	}
-	return 0
+	return m.session.TableOf(m.cursor)
 }
 
 // tableHeight is how many lines the whole table takes.
@@ -279,17 +262,17 @@ func (m *Model) tableOf(room int) []string {
 	lines := tableLines(t)
 	for i := range lines {
 		at := " "
-		if m.last == (row{m.table(), i - 1}) {
+		if m.last == (explore.RowAt{Table: m.table(), Row: i - 1}) {
 			at = ">"
 		}
 		lines[i] = at + lines[i]
 	}
-	head, rows := append([]string{heading(t)}, lines[0]), lines[1:]
+	head, rows := append([]string{t.Heading()}, lines[0]), lines[1:]
 	if most := room - len(head); len(rows) > most {
 		most = max(1, most-1)
 		from := 0
-		if m.last.table == m.table() {
-			from = min(max(0, m.last.row-most/2), len(rows)-most)
+		if m.last.Table == m.table() {
+			from = min(max(0, m.last.Row-most/2), len(rows)-most)
 		}
 		rows = append(rows[from:from+most:from+most], fmt.Sprintf("    rows %d to %d of %d", from+1, from+most, len(rows)))
 	}

@@ -3,7 +3,20 @@
 	const luminance = rgb => rgb.map(c => c / 255).map(c => c <= 0.03928 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4)
 		.reduce((sum, c, i) => sum + c * [0.2126, 0.7152, 0.0722][i], 0);
 	const channels = colour => (colour.match(/[\d.]+/g) || []).map(Number);
+	// under is the fill of the last rectangle that is drawn below a text beside it.
+	const under = e => {
+		const box = e.getBoundingClientRect(), x = box.x + box.width / 2, y = box.y + box.height / 2;
+		let fill = [];
+		for (const r of e.parentElement.children) {
+			if (r === e) break;
+			const b = r.getBoundingClientRect(), style = getComputedStyle(r);
+			if (r.tagName != "rect" || style.fillOpacity < 1 || x < b.left || x > b.right || y < b.top || y > b.bottom) continue;
+			if (channels(style.fill).length == 3) fill = channels(style.fill);
+		}
+		return fill;
+	};
 	const paper = e => {
+		if (e instanceof SVGElement && under(e).length == 3) return under(e);
 		for (; e; e = e.parentElement) {
 			const c = e instanceof SVGElement ? [] : channels(getComputedStyle(e).backgroundColor);
 			if (c.length == 3) return c;

@@ -24,9 +24,11 @@ export async function post(what, values = new URLSearchParams()) {
   }
 }
 
+let events;
+
 /** follow keeps the parts of the page as the bench is. */
 function follow() {
-  const events = new EventSource(`/live?view=${document.body.dataset.view}&viewer=${viewer}`);
+  events = new EventSource(`/live?view=${document.body.dataset.view}&viewer=${viewer}`);
   events.onmessage = (event) => {
     document.body.classList.remove("cut-off");
     document.body.dataset.live = "yes";
@@ -40,6 +42,17 @@ function follow() {
   };
   events.onerror = () => document.body.classList.add("cut-off");
 }
+
+// A browser keeps six streams from one server at most, and waits with all else beyond that.
+// So a page that shows nothing of the bench has none while nobody sees it: chips may be open
+// in as many tabs as a person likes.
+const shows = document.getElementById("live") !== null;
+document.addEventListener("visibilitychange", () => {
+  if (shows) return;
+  events?.close();
+  if (document.hidden) events = undefined;
+  else follow();
+});
 
 document.addEventListener("submit", async (event) => {
   const form = event.target;
@@ -84,4 +97,4 @@ document.addEventListener("input", async (event) => {
   if (answer.ok) output.textContent = await answer.text();
 });
 
-follow();
+if (shows || !document.hidden) follow();
