@@ -3,6 +3,7 @@ package page
 import (
 	"encoding/json"
 	"fmt"
+	"html/template"
 	"net/http"
 	"slices"
 	"sync"
@@ -26,8 +27,8 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request) {
 		state, changed := s.Bench.State()
 		control, passed := s.viewers.control(viewer)
 		parts, err := s.parts(view, state, control)
-		if err != nil {
-			return
+		if err != nil { // a fault of ours: the person is to know why nothing moves
+			parts = map[string]string{"said": template.HTMLEscapeString("This page could not be made: " + err.Error())}
 		}
 		event, err := json.Marshal(parts)
 		if err != nil {

@@ -195,7 +195,7 @@ func TestPhotoByKey(t *testing.T) {
 	do(t, page, enter)
 	until(t, page, shows("Seat the next chip"))
 	do(t, page, enter)
-	until(t, page, `document.querySelector(".word").innerText.includes("PASS")`)
+	until(t, page, `document.querySelector(".word")?.innerText.includes("PASS")`)
 	do(t, page, chromedp.KeyEvent("p"))
 	until(t, page, `document.getElementById("photo").open && document.querySelector("#photo video").videoWidth > 0`)
 	until(t, page, `document.activeElement.matches("[data-take]")`)
@@ -216,7 +216,7 @@ func TestPhotoByKey(t *testing.T) {
 	assert.Equal(t, 1, state.Drawer.Verdicts, "the keys were the dialog's, and started no test")
 
 	do(t, page, chromedp.Evaluate[chromedp.Void](`document.activeElement.blur()`), enter) // and the next chip
-	until(t, page, `document.querySelector(".word").innerText.includes("FAIL")`)
+	until(t, page, `document.querySelector(".word")?.innerText.includes("FAIL")`)
 	assert.Contains(t, eval[string](t, page, `document.querySelector("[data-photo]").innerText`), "chip 2")
 }
 
@@ -230,7 +230,7 @@ func TestPhotoByFile(t *testing.T) {
 	do(t, page, chromedp.Evaluate[chromedp.Void](`navigator.mediaDevices.getUserMedia = () => Promise.reject(new Error("none")); undefined`), enter)
 	until(t, page, shows("Seat the next chip"))
 	do(t, page, enter)
-	until(t, page, `document.querySelector(".word").innerText.includes("PASS")`)
+	until(t, page, `document.querySelector(".word")?.innerText.includes("PASS")`)
 	do(t, page, chromedp.Click("[data-photo]"))
 	until(t, page, shows("No camera can be used by this page."))
 	readable(t, page, "no camera")

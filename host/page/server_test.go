@@ -39,11 +39,11 @@ type served struct {
 	off     chan struct{}
 }
 
-// serve serves a bench with a tray.
-func serve(t *testing.T, tray string) served {
+// serve serves a bench with a tray, and with other means where they are changed.
+func serve(t *testing.T, tray string, other ...func(m *bench.Means)) served {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "records")
-	b := bench.New(bench.Means{
+	means := bench.Means{
 		Find: library.Open,
 		Plan: func(typ part.Type) (assay.Plan, error) { return assay.NewPlan(typ, nil) },
 		Memory: func(typ part.Type) assay.MemoryPlan {
@@ -56,7 +56,11 @@ func serve(t *testing.T, tray string) served {
 		Tray:     func() ([]virtual.Place, error) { return virtual.ParseTray(strings.NewReader(tray), library.Open) },
 		Seed:     1,
 		Records:  func(context.Context, bool) (*record.Store, error) { return record.Open(file) },
-	})
+	}
+	for _, change := range other {
+		change(&means)
+	}
+	b := bench.New(means)
 	require.NoError(t, b.Open(t.Context()))
 	off := make(chan struct{}, 1)
 	s := New(b, func() (*library.Library, error) { return library.With() }, func() { off <- struct{}{} })

@@ -51,7 +51,12 @@ func scenes() []scene {
 		{"fail", "", enter(word("FAIL"))},
 		{"over", "", []chromedp.Action[chromedp.Void]{chromedp.Click(`[data-do="end"]`), until(`document.querySelector(".ended")`)}},
 		{"explore", "/explore", nil},
+		{"explore-chip", "", []chromedp.Action[chromedp.Void]{chromedp.SetValue(`form[data-do="explore"] [name="part"]`, "7410"),
+			chromedp.Click(`form[data-do="explore"] button.main`), until(`document.querySelector('[data-do="toggle"]')`), step("1A=H 1B=H 1C=open")}},
+		{"explore-off", "", []chromedp.Action[chromedp.Void]{chromedp.Click(`[data-do="stop"]`), until(`document.querySelector('form[data-do="explore"]')`)}},
 		{"identify", "/identify", nil},
+		{"identified", "", []chromedp.Action[chromedp.Void]{chromedp.SetValue(`form[data-do="identify"] [name="chip"]`, "7493"),
+			chromedp.Click(`form[data-do="identify"] button.main`), until(`document.querySelector(".answer")`)}},
 		{"drawers", "/drawers", nil},
 		{"chip", "/chip/2", nil},
 		{"stock", "/stock", nil},
@@ -59,6 +64,12 @@ func scenes() []scene {
 		{"lots", "/lots", nil},
 		{"adapter", "/adapter", nil},
 	}
+}
+
+// step takes a step of an exploration as it is typed.
+func step(text string) chromedp.Action[chromedp.Void] {
+	field := `form[data-do="step"] [name="step"]`
+	return chromedp.Steps(chromedp.SetValue(field, text), chromedp.SendKeys(field, kb.Enter), chromedp.Sleep(time.Second))
 }
 
 // until waits until an expression holds on the page.
