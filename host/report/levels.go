@@ -103,14 +103,6 @@ func limitText(l Level) string {
 	return fixed(*l.Limit, digits)
 }
 
-// digitsOf is how many digits a reading has behind the point.
-func digitsOf(l Level) int {
-	if l.Unit == "V" {
-		return 2
-	}
-	return 3
-}
-
 // WorstGroups are the worst levels of a chip that passed whole, so that its report is one
 // page; nil for others.
 func (d Document) WorstGroups() []levelGroup {
