@@ -31,35 +31,21 @@ func (f *paperFile) flags(cmd *cobra.Command) {
 	flags.BoolVar(&f.force, "force", false, "overwrite an existing file")
 }
 
-// chips are the numbers of the chips that were named, or those of the lot, and the serial
-// numbers of their current records.
-func (f *paperFile) chips(cmd *cobra.Command, s *record.Store, args []string) (numbers, serials []int64, err error) {
+// chips are the numbers of the chips that were named, or those of the lot.
+func (f *paperFile) chips(cmd *cobra.Command, s *record.Store, args []string) (numbers []int64, err error) {
 	switch {
 	case f.lot != "" && len(args) > 0:
-		return nil, nil, errors.New("name records by their numbers or by --lot, not both")
+		return nil, errors.New("name records by their numbers or by --lot, not both")
 	case f.lot != "":
-		numbers, err = certificate.OfLot(cmd.Context(), s, f.lot)
+		return certificate.OfLot(cmd.Context(), s, f.lot)
 	case len(args) == 0:
-		err = errors.New("name the records by their numbers, or a lot with --lot: chipassay log lists records")
+		return nil, errors.New("name the records by their numbers, or a lot with --lot: chipassay log lists records")
 	}
 	for _, a := range args {
 		n, wrong := chip.ParseNumber(a)
 		numbers, err = append(numbers, n), errors.Join(err, wrong)
 	}
-	if err != nil {
-		return nil, nil, err
-	}
-	for i, n := range numbers {
-		c, err := chip.Find(cmd.Context(), s, n)
-		if err != nil {
-			return nil, nil, err
-		}
-		if c.Current != nil {
-			n = c.Current.Serial
-		}
-		numbers[i], serials = c.Number, append(serials, n)
-	}
-	return numbers, serials, nil
+	return numbers, err
 }
 
 // write writes the page and says where.
@@ -102,15 +88,15 @@ QR code on the sheet holds the number and the SHA-256 digest of that record.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			file.lot = strings.TrimSpace(file.lot)
 			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
-				numbers, serials, err := file.chips(cmd, s, args)
+				numbers, err := file.chips(cmd, s, args)
 				if err != nil {
 					return err
 				}
-				list, title, err := certificate.ReadAll(cmd.Context(), s, serials, file.lot)
+				list, title, err := certificate.ReadAll(cmd.Context(), s, numbers, file.lot)
 				if err != nil {
 					return err
 				}
-				return file.write(cmd, certificate.FileName("certificate", numbers), func(w io.Writer) error {
+				return file.write(cmd, certificate.FileName("certificate", list), func(w io.Writer) error {
 					return certificate.Write(w, title, list)
 				})
 			})
@@ -142,15 +128,15 @@ centred. Print at 100 %, not fitted to the page.`,
 			}
 			file.lot = strings.TrimSpace(file.lot)
 			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
-				numbers, serials, err := file.chips(cmd, s, args)
+				numbers, err := file.chips(cmd, s, args)
 				if err != nil {
 					return err
 				}
-				labels, err := certificate.ReadLabels(cmd.Context(), s, serials)
+				labels, _, err := certificate.ReadAll(cmd.Context(), s, numbers, "")
 				if err != nil {
 					return err
 				}
-				return file.write(cmd, certificate.FileName("labels", numbers), func(w io.Writer) error {
+				return file.write(cmd, certificate.FileName("labels", labels), func(w io.Writer) error {
 					return certificate.WriteLabels(w, l, skip, labels)
 				})
 			})

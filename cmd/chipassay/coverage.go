@@ -11,7 +11,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"chipassay/host/report"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -203,25 +202,25 @@ func writeCoverageJSON(w io.Writer, covers []covered) error {
 		Detected   int `json:"detected"`
 	}
 	type row struct {
-		Part            string       `json:"part"`
-		Steps           int          `json:"steps"`
-		Method          string       `json:"method"`
-		StuckAt         stuckAt      `json:"stuck_at"`
-		CellFaults      report.Count `json:"cell_faults"`
-		PinFaults       report.Count `json:"pin_faults"`
-		Shorts          report.Count `json:"shorts"` // by the vectors or by the test before power
-		ShortsByVectors int          `json:"shorts_by_vectors"`
-		Undetected      []string     `json:"undetected"` // of every model: detectable, or not decided
-		Below           string       `json:"below,omitempty"`
-		Intruders       []string     `json:"intruders"`
-		Statement       string       `json:"statement"`
+		Part            string      `json:"part"`
+		Steps           int         `json:"steps"`
+		Method          string      `json:"method"`
+		StuckAt         stuckAt     `json:"stuck_at"`
+		CellFaults      fault.Tally `json:"cell_faults"`
+		PinFaults       fault.Tally `json:"pin_faults"`
+		Shorts          fault.Tally `json:"shorts"` // by the vectors or by the test before power
+		ShortsByVectors int         `json:"shorts_by_vectors"`
+		Undetected      []string    `json:"undetected"` // of every model: detectable, or not decided
+		Below           string      `json:"below,omitempty"`
+		Intruders       []string    `json:"intruders"`
+		Statement       string      `json:"statement"`
 	}
 	rows := []row{}
 	for _, c := range covers {
 		rows = append(rows, row{
 			Part: c.Part, Steps: c.Steps, Method: c.Method,
 			StuckAt:    stuckAt{c.StuckAt.Total, c.StuckAt.Detectable, c.StuckAt.Detected},
-			CellFaults: report.CountOf(c.Cells), PinFaults: report.CountOf(c.Pins), Shorts: report.CountOf(c.Shorts),
+			CellFaults: c.Cells.Counts(), PinFaults: c.Pins.Counts(), Shorts: c.Shorts.Counts(),
 			ShortsByVectors: c.ShortsByVectors,
 			Undetected:      slices.Concat([]string{}, c.StuckAt.Missed, c.Cells.Missed, c.Pins.Missed, c.Shorts.Missed),
 			Below:           c.Coverage.BelowFloor(c.variant),

@@ -12,6 +12,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/bench"
+	"chipassay/host/identified"
 	"chipassay/host/identify"
 	"chipassay/host/report"
 	"chipassay/host/virtual"
@@ -132,7 +133,7 @@ func (f identifyFlags) virtualChip() (*virtual.Chip, error) {
 }
 
 // identify identifies the chip and gives the document of the answer.
-func (f identifyFlags) identify(cmd *cobra.Command, chip *virtual.Chip) (d report.Identification, err error) {
+func (f identifyFlags) identify(cmd *cobra.Command, chip *virtual.Chip) (d identified.Document, err error) {
 	p, err := f.definitions.identification()
 	if err != nil {
 		return d, err
@@ -172,7 +173,7 @@ func (f identifyFlags) open(ctx context.Context, cmd *cobra.Command, chip *virtu
 }
 
 // report prints the answer and turns it into the exit status.
-func (f identifyFlags) report(cmd *cobra.Command, d report.Identification) (err error) {
+func (f identifyFlags) report(cmd *cobra.Command, d identified.Document) (err error) {
 	out := cmd.OutOrStdout()
 	switch {
 	case f.asJSON:
@@ -195,7 +196,7 @@ func (f identifyFlags) report(cmd *cobra.Command, d report.Identification) (err 
 }
 
 // writeDefinition writes the definition of what was measured, where there is one.
-func (f identifyFlags) writeDefinition(cmd *cobra.Command, d report.Identification) error {
+func (f identifyFlags) writeDefinition(cmd *cobra.Command, d identified.Document) error {
 	if d.Table == nil || d.Table.Definition == "" {
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s was not written: no function table was measured\n", f.define)
 		return nil

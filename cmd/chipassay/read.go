@@ -55,7 +55,7 @@ func printMarking(w io.Writer, m marking.Marking) {
 		}
 	}
 	for _, date := range m.Dates {
-		fmt.Fprintf(w, "date code    %s\n", date.Code)
+		fmt.Fprintf(w, "date code    %s\n", date.Code.Days())
 	}
 	for _, note := range m.Notes {
 		fmt.Fprintf(w, "note         %s\n", note)

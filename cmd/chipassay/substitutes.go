@@ -110,7 +110,7 @@ func (f substitutesFlags) day(typ part.Type) (time.Time, error) {
 		return noDay, nil
 	}
 	d, err := marking.ReadDateCode(f.dateCode, marking.MadeSince(typ.Family), time.Now())
-	return d.From, err
+	return d.From.Time, err
 }
 
 // substitutesDocument is the result as other programs read it.

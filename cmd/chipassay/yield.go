@@ -100,7 +100,7 @@ func writeYield(w io.Writer, y statistics.Yields, form listing) error {
 		}
 		rows = append(rows, []string{name, strconv.Itoa(g.Tested), strconv.Itoa(g.Good), g.Share(), g.Interval(), strconv.Itoa(g.Doubtful), strconv.Itoa(g.Reject), strconv.Itoa(g.NotTested)})
 	}
-	if err := writeAligned(w, []string{statistics.Names[y.By], "tested", "good", "yield", "95 % interval", "doubtful", "reject", "not tested"}, rows); err != nil {
+	if err := writeAligned(w, []string{y.ByName(), "tested", "good", "yield", "95 % interval", "doubtful", "reject", "not tested"}, rows); err != nil {
 		return err
 	}
 	writeCommonest(w, y)

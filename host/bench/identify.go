@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/host/identified"
 	"chipassay/host/identify"
-	"chipassay/host/report"
 )
 
 // An Identify is how an identification stands.
@@ -16,7 +16,7 @@ type Identify struct {
 	Hint          identify.Hint
 	Chip, Defects string              // that were seated in the virtual socket, as they were typed
 	History       []identify.Progress // the candidates as they fell out
-	Answer        *report.Identification
+	Answer        *identified.Document
 	Trouble       string // why there is no answer
 }
 
@@ -80,7 +80,7 @@ func (b *Bench) identified(how func(i *Identify)) {
 
 // Identified identifies the chip in the socket of an adapter, and gives the document of the
 // answer. The chip is left without supply.
-func Identified(ctx context.Context, a *adapter.Adapter, p identify.Plan) (d report.Identification, err error) {
+func Identified(ctx context.Context, a *adapter.Adapter, p identify.Plan) (d identified.Document, err error) {
 	seat, err := a.Seat(14, 14, 7) // one that every adapter has: where the chip is seated is to be found
 	if err != nil {
 		return d, err
@@ -94,7 +94,7 @@ func Identified(ctx context.Context, a *adapter.Adapter, p identify.Plan) (d rep
 	if answer.Test != nil {
 		answer.Test.Adapter, answer.Test.Firmware = board, firmware
 	}
-	d = report.Identified(answer, p.Hint.Marking, answer.DateCode(started))
+	d = identified.Of(answer, p.Hint.Marking, answer.DateCode(started))
 	d.Adapter, d.Firmware, d.Started = board, firmware, started.Truncate(time.Second)
 	return d, nil
 }

@@ -7,8 +7,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/bench"
+	"chipassay/host/identified"
 	"chipassay/host/identify"
-	"chipassay/host/report"
 	"chipassay/host/verdict"
 )
 
@@ -62,7 +62,7 @@ func TestAnUnknownChipIsMeasured(t *testing.T) {
 	require.NoError(t, b.Identify(identify.Hint{}, "7432", ""))
 	s := becomes(t, b, answered)
 	d := s.Identify.Answer
-	assert.Equal(t, report.NotKnown, d.Verdict)
+	assert.Equal(t, identified.NotKnown, d.Verdict)
 	require.NotNil(t, d.Table)
 	assert.Equal(t, []int{3, 6, 8, 11}, d.Table.Outputs)
 	assert.Equal(t, "measuring its function", s.Identify.Now().Doing)

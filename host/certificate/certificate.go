@@ -18,43 +18,64 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
+	"chipassay/host/marking"
 	"chipassay/host/record"
 	"chipassay/host/report"
+	"chipassay/vectors/part"
 )
 
 // ErrNone is the error for a record of which there can be no certificate; what
 // wraps it says why.
 var ErrNone = errors.New("no certificate")
 
-// A Certificate is what there is to say of one chip.
+// A Certificate is the report of a chip's test, with what its current record says instead.
 type Certificate struct {
-	Record record.Record   // the one that holds
-	Tested record.Record   // that of the test: the same, or the one that Record corrects
-	Chip   report.Document // of the test
+	report.Document               // of the test; of no version where the record has none
+	Record          record.Record // the chip's current one
+	Tested          record.Record // that of the test: the same, or the one that Record corrects
 
 	history []record.Record // all rows about the chip, the oldest first
-	photo   *report.Photo   // nil for none
 }
 
-// Read makes the certificate of a record. The record must be its chip's current one and
-// have the report of its test, and the two must not contradict each other.
-func Read(ctx context.Context, s *record.Store, serial int64) (Certificate, error) {
-	r, history, err := holding(ctx, s, serial)
-	if err != nil {
-		return Certificate{}, err
-	}
-	tested, err := testOf(ctx, s, r)
-	if err != nil {
-		return Certificate{}, err
-	}
-	c, err := New(r, tested)
-	if err != nil {
+// Read makes the certificate of the chip that a record is about, by its current record. If
+// that has the report of its test, the two must not contradict each other.
+func Read(ctx context.Context, s *record.Store, serial int64) (c Certificate, err error) {
+	if c.history, err = s.History(ctx, serial); err != nil {
 		return c, err
 	}
-	c.history = history
-	c.photo, err = Photo(ctx, s, r.Chip)
+	current := record.Current(c.history)
+	if current == nil {
+		return c, fmt.Errorf("all records of chip %d were taken back: test the chip again: %w", c.history[0].Serial, ErrNone)
+	}
+	if c.Record, err = s.Get(ctx, current.Serial); err != nil {
+		return c, err
+	}
+	r := c.Record
+	if r.Sum() != r.Digest {
+		return c, fmt.Errorf("record %d: %w: it was changed since it was written: restore the records from a backup", r.Serial, ErrNone)
+	}
+	for c.Tested = r; c.Tested.Kind == record.Correction; {
+		if c.Tested, err = s.Get(ctx, c.Tested.Corrects); err != nil {
+			return c, err
+		}
+	}
+	whole := r.Report
+	if len(whole) == 0 {
+		whole = c.Tested.Report
+	}
+	if len(whole) > 0 {
+		if c.Document, err = report.ReadDocument(whole); err != nil {
+			return c, fmt.Errorf("record %d: %w: %w", r.Serial, ErrNone, err)
+		}
+		if why := contradiction(r, c.Document); why != "" {
+			return c, fmt.Errorf("record %d %s: test the chip again: %w", r.Serial, why, ErrNone)
+		}
+	}
+	c.takeRecord()
+	c.Photo, err = Photo(ctx, s, r.Chip)
 	return c, err
 }
 
@@ -70,86 +91,18 @@ func Photo(ctx context.Context, s *record.Store, chip int64) (*report.Photo, err
 	return &report.Photo{JPEG: picture.JPEG, SHA256: picture.SHA256, Width: picture.Width, Height: picture.Height, Added: p.Time}, nil
 }
 
-// holding is a record, if it is its chip's current one, with all rows about that chip.
-func holding(ctx context.Context, s *record.Store, serial int64) (r record.Record, history []record.Record, err error) {
-	if r, err = s.Get(ctx, serial); err != nil {
-		return r, nil, err
-	}
-	if history, err = s.History(ctx, serial); err != nil {
-		return r, nil, err
-	}
-	if err := holds(r, history); err != nil {
-		return r, nil, err
-	}
-	if r.Sum() != r.Digest {
-		return r, nil, fmt.Errorf("record %d: %w: it was changed since it was written: restore the records from a backup", serial, ErrNone)
-	}
-	return r, history, nil
-}
-
-// holds says why a record is not its chip's current one, and which is.
-func holds(r record.Record, history []record.Record) error {
-	now := record.Current(history)
-	if now != nil && now.Serial == r.Serial {
+// Check is the error for a certificate without the report of its test; nil for others.
+func (c Certificate) Check() error {
+	if c.Version > 0 || c.Serial() == 0 {
 		return nil
 	}
-	what := "is not the current one"
-	if r.Kind == record.Void {
-		what = fmt.Sprintf("only takes back record %d", r.Corrects)
-	}
-	if v := voidOf(history, r.Serial); v != nil {
-		what = fmt.Sprintf("was taken back by record %d", v.Serial)
-	}
-	if now == nil {
-		return fmt.Errorf("record %d %s, and so was all else about its chip: test the chip again: %w", r.Serial, what, ErrNone)
-	}
-	how := "a retest"
-	switch {
-	case now.Kind == record.Correction:
-		how = fmt.Sprintf("which corrects record %d", now.Corrects)
-	case now.Serial < r.Serial:
-		how = "the test before it"
-	}
-	return fmt.Errorf("record %d %s: the current record of its chip is %d, %s: make the page again with chipassay certificate %d: %w",
-		r.Serial, what, now.Serial, how, r.Chip, ErrNone)
-}
-
-// testOf is the record of the test that a record corrects, or the record itself.
-func testOf(ctx context.Context, s *record.Store, r record.Record) (record.Record, error) {
-	for r.Kind == record.Correction {
-		var err error
-		if r, err = s.Get(ctx, r.Corrects); err != nil {
-			return r, err
-		}
-	}
-	return r, nil
-}
-
-// New makes the certificate of a record by the record of the test, which is the
-// same unless the first corrects it.
-func New(r, tested record.Record) (Certificate, error) {
-	c := Certificate{Record: r, Tested: tested}
-	whole := r.Report
-	if len(whole) == 0 {
-		whole = tested.Report
-	}
-	if len(whole) == 0 {
-		return c, fmt.Errorf("record %d has no test report (it was imported), so what was applied and measured is not known: test the chip again: %w", r.Serial, ErrNone)
-	}
-	var err error
-	if c.Chip, err = report.ReadDocument(whole); err != nil {
-		return c, fmt.Errorf("record %d: %w: %w", r.Serial, ErrNone, err)
-	}
-	if why := c.contradiction(); why != "" {
-		return c, fmt.Errorf("record %d %s: test the chip again: %w", r.Serial, why, ErrNone)
-	}
-	return c, nil
+	return fmt.Errorf("record %d has no test report (it was imported), so what was applied and measured is not known: test the chip again: %w",
+		c.Serial(), ErrNone)
 }
 
 // contradiction says what a record claims and the report of the test does not
 // bear out. What makes a chip look worse is no contradiction: it is noted.
-func (c Certificate) contradiction() string {
-	r, t := c.Record, c.Chip
+func contradiction(r record.Record, t report.Document) string {
 	switch {
 	case r.Part != t.Part || r.Type != t.Type || r.Family != t.Family:
 		return fmt.Sprintf("names the chip %s, but it was tested as %s", r.Type, t.Type)
@@ -165,15 +118,48 @@ func (c Certificate) contradiction() string {
 	return ""
 }
 
-// FileName is the name of the file for the certificates, or the labels, of some
-// records: "certificate-17.html".
-func FileName(what string, serials []int64) string {
-	switch n := len(serials); n {
-	case 0:
-		return what + ".html"
-	case 1:
-		return fmt.Sprintf("%s-%d.html", what, serials[0])
-	default:
-		return fmt.Sprintf("%ss-%d-and-%d-more.html", strings.TrimSuffix(what, "s"), serials[0], n-1)
+// takeRecord puts what the record says instead into the report.
+func (c *Certificate) takeRecord() {
+	r := c.Record
+	c.Verdict, c.Reason, c.DateCode, c.Note = r.Verdict.OrNotTested(), r.Reason, c.dateCode(), r.Note
+	c.Started, c.Place = c.Tested.Time.UTC(), "" // the place in a run is none in a drawer
+	c.DefinitionSHA256, c.VectorsSHA256, c.Adapter, c.Firmware = r.DefinitionSHA256, r.VectorsSHA256, r.Adapter, r.Firmware
+	if c.Grade != r.Grade {
+		c.Grade, c.GradeReasons = r.Grade, nil
 	}
+	if c.DateCode != nil && c.DateCode.Doubt != "" && !slices.Contains(c.Cautions, c.DateCode.Doubt) {
+		c.Cautions = append(c.Cautions, c.DateCode.Doubt)
+	}
+	c.Findings = append(c.cleared(), c.Findings...)
+}
+
+// dateCode is the record's date code. One that the report does not have is read anew.
+func (c *Certificate) dateCode() *marking.DateCode {
+	r := c.Record
+	if r.DateCode == "" {
+		return nil
+	}
+	var d marking.DateCode
+	if c.DateCode != nil && c.DateCode.Raw == r.DateCode {
+		d = *c.DateCode
+	} else {
+		d, _ = marking.ReadDateCode(r.DateCode, marking.MadeSince(part.FamilyByName(r.Family)), r.Time) // else it is what the record says
+	}
+	d.Raw, d.From, d.To = r.DateCode, marking.Day{Time: r.From}, marking.Day{Time: r.To}
+	return &d
+}
+
+// Number is that of the chip's first record, which is on its bag.
+func (c Certificate) Number() int64 { return c.Record.Chip }
+
+// Serial is the number of the record itself.
+func (c Certificate) Serial() int64 { return c.Record.Serial }
+
+// FileName is the name of the file for some certificates, or their labels, by the chips'
+// numbers: "certificate-17.html".
+func FileName(what string, list []Certificate) string {
+	if len(list) == 1 {
+		return fmt.Sprintf("%s-%d.html", what, list[0].Number())
+	}
+	return fmt.Sprintf("%ss-%d-and-%d-more.html", strings.TrimSuffix(what, "s"), list[0].Number(), len(list)-1)
 }

@@ -9,58 +9,55 @@ import (
 	"chipassay/host/verdict"
 )
 
-// earlier are the other tests of the chip, the oldest first. None of them is current.
-func (c Certificate) earlier() (tests []record.Record) {
-	for _, h := range c.history {
-		if h.Kind == record.Test && h.Serial != c.Tested.Serial {
-			tests = append(tests, h)
+// earlier yields the other tests of the chip, the oldest first, each with the row that made
+// it void; nil for one that this test replaces. None of them is current.
+func (c Certificate) earlier(yield func(test record.Record, void *record.Record) bool) {
+	voids := map[int64]*record.Record{}
+	for i, h := range c.history {
+		if h.Kind == record.Void {
+			voids[h.Corrects] = &c.history[i]
 		}
 	}
-	return tests
+	for _, h := range c.history {
+		if h.Kind == record.Test && h.Serial != c.Tested.Serial && !yield(h, voids[h.Serial]) {
+			return
+		}
+	}
 }
 
 // otherTests says what became of the other tests of the chip: "replaces record
 // 6, fail".
 func (c Certificate) otherTests() string {
-	var taken, void []string
-	for _, h := range c.earlier() {
-		words := fmt.Sprintf("record %d, %s", h.Serial, verdictOf(h))
-		if v := voidOf(c.history, h.Serial); v != nil {
+	var replaced, void []string
+	for test, v := range c.earlier {
+		words := fmt.Sprintf("record %d, %s", test.Serial, verdictOf(test))
+		if v != nil {
 			void = append(void, fmt.Sprintf("%s, was voided by record %d: %s", words, v.Serial, v.Reason))
-		} else {
-			taken = append(taken, words)
+			continue
 		}
+		if replaced == nil {
+			words = "replaces " + words
+		}
+		replaced = append(replaced, words)
 	}
-	if len(taken) > 0 {
-		void = append([]string{"replaces " + strings.Join(taken, "; ")}, void...)
-	}
-	return strings.Join(void, "; ")
+	return strings.Join(append(replaced, void...), "; ")
 }
 
 // cleared are sentences on the tests that the chip did not pass and that are no longer current,
 // for those who would take it for a chip that never failed.
 func (c Certificate) cleared() (lines []string) {
-	for _, h := range c.earlier() {
-		if !h.Nonconforming(record.ByLevels) {
+	for test, v := range c.earlier {
+		if !test.Nonconforming(record.ByLevels) {
 			continue
 		}
-		line := fmt.Sprintf("this record replaces record %d, %s, of %s: %s", h.Serial, verdictOf(h), moment(h.Time), h.Reason)
-		if v := voidOf(c.history, h.Serial); v != nil {
-			line = fmt.Sprintf("record %d, %s, of %s was voided by record %d: %s", h.Serial, verdictOf(h), moment(h.Time), v.Serial, v.Reason)
+		words := fmt.Sprintf("record %d, %s, of %s", test.Serial, verdictOf(test), report.Moment(test.Time.UTC()))
+		if v != nil {
+			lines = append(lines, report.Sentence(fmt.Sprintf("%s was voided by record %d: %s", words, v.Serial, v.Reason)))
+		} else {
+			lines = append(lines, report.Sentence("this record replaces "+words+": "+test.Reason))
 		}
-		lines = append(lines, report.Sentence(line))
 	}
 	return lines
-}
-
-// voidOf is the row of a history that made another void; nil where there is none.
-func voidOf(history []record.Record, serial int64) *record.Record {
-	for i, h := range history {
-		if h.Kind == record.Void && h.Corrects == serial {
-			return &history[i]
-		}
-	}
-	return nil
 }
 
 func verdictOf(r record.Record) string {

@@ -1,11 +1,16 @@
 package certificate
 
 import (
+	"bytes"
 	"context"
+	"errors"
 	"fmt"
+	"regexp"
+	"slices"
+	"strconv"
 
 	"chipassay/host/record"
-	"chipassay/host/verdict"
+	"chipassay/host/report"
 )
 
 // OfLot are the serial numbers of the records of a lot that are current.
@@ -22,32 +27,69 @@ func OfLot(ctx context.Context, s *record.Store, lot string) (serials []int64, e
 	return serials, nil
 }
 
-// ReadAll makes the certificates of records, all of them or none, and a title for
+// ReadAll makes the certificates of chips, for a page or for labels, and a title of
 // the page. The lot is named in it unless it is empty.
 func ReadAll(ctx context.Context, s *record.Store, serials []int64, lot string) (list []Certificate, title string, err error) {
-	named := map[int64]bool{}
-	n := map[verdict.Verdict]int{}
+	var chips report.Tray
 	for _, serial := range serials {
-		if named[serial] {
-			return nil, "", fmt.Errorf("record %d is named twice", serial)
-		}
-		named[serial] = true
 		c, err := Read(ctx, s, serial)
 		if err != nil {
 			return nil, "", err
 		}
-		n[c.verdict()]++
-		list = append(list, c)
+		list, chips.Chips = append(list, c), append(chips.Chips, c.Document)
 	}
-	title = fmt.Sprintf("%d chips: %d pass, %d fail, %d not tested", len(list), n[verdict.Pass], n[verdict.Fail], n[verdict.NotTested])
-	if lot != "" {
-		cleared, err := s.Cleared(ctx, lot)
+	title = chips.Summary()
+	if lot == "" {
+		return list, title, nil
+	}
+	cleared, err := s.Cleared(ctx, lot)
+	if title = "Lot " + lot + ", " + title; len(cleared) > 0 {
+		title += fmt.Sprintf("; %d formerly bad, no longer counted", len(cleared))
+	}
+	return list, title, err
+}
+
+// ErrNotAsWritten is the error for a page that is not what is written of its records now.
+var ErrNotAsWritten = errors.New("not, byte for byte, what its records give now")
+
+// article is how the sheet of a record begins. No text of a page can look like it: a
+// text's < is escaped.
+var article = regexp.MustCompile(`<article id="record-([0-9]{1,18})" class="`)
+
+// AsWritten reports whether a page of certificates is, byte for byte, what Write makes of
+// its records as they are now. Only such a page is worth a signature: one that was
+// changed, or that was made before a retest, a correction or a photo, is to be made again.
+func AsWritten(ctx context.Context, s *record.Store, page []byte) error {
+	var serials []int64
+	for _, m := range article.FindAllSubmatch(page, -1) {
+		n, _ := strconv.ParseInt(string(m[1]), 10, 64) // digits
+		serials = append(serials, n)
+	}
+	if serials == nil {
+		return ErrNotOurs
+	}
+	changed := fmt.Errorf("%w: write it again with chipassay certificate, and sign that", ErrNotAsWritten)
+	lot := ""
+	if bytes.Contains(page, []byte("<title>Lot ")) { // it has all of the lot
+		first, err := s.Get(ctx, serials[0])
 		if err != nil {
-			return nil, "", err
+			return err
 		}
-		if title = "Lot " + lot + ", " + title; len(cleared) > 0 {
-			title += fmt.Sprintf("; %d formerly bad, no longer counted", len(cleared))
+		lot = first.Lot
+		if all, err := OfLot(ctx, s, lot); err != nil || !slices.Equal(all, serials) {
+			return errors.Join(err, changed)
 		}
 	}
-	return list, title, nil
+	list, title, err := ReadAll(ctx, s, serials, lot)
+	if err != nil {
+		return err
+	}
+	var now bytes.Buffer
+	if err := Write(&now, title, list); err != nil {
+		return err
+	}
+	if !bytes.Equal(now.Bytes(), page) {
+		return changed
+	}
+	return nil
 }

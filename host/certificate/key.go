@@ -46,34 +46,31 @@ func ReadKey(file []byte) (Key, error) {
 	if block == nil {
 		return Key{}, fmt.Errorf("%w: there is no PEM block in it", ErrKey)
 	}
+	var key any
+	var err error
 	switch block.Type {
 	case privateBlock:
-		key, err := x509.ParsePKCS8PrivateKey(block.Bytes)
-		if err != nil {
-			return Key{}, fmt.Errorf("%w: %w", ErrKey, err)
-		}
-		if private, ok := key.(ed25519.PrivateKey); ok {
-			return Key{private.Public().(ed25519.PublicKey), private}, nil
-		}
-		return Key{}, fmt.Errorf("%w: it is of another kind (%T)", ErrKey, key)
+		key, err = x509.ParsePKCS8PrivateKey(block.Bytes)
 	case publicBlock:
-		key, err := x509.ParsePKIXPublicKey(block.Bytes)
-		if err != nil {
-			return Key{}, fmt.Errorf("%w: %w", ErrKey, err)
-		}
-		if public, ok := key.(ed25519.PublicKey); ok {
-			return Key{Public: public}, nil
-		}
-		return Key{}, fmt.Errorf("%w: it is of another kind (%T)", ErrKey, key)
+		key, err = x509.ParsePKIXPublicKey(block.Bytes)
+	default:
+		err = fmt.Errorf("its PEM block is %q, not %q or %q", block.Type, privateBlock, publicBlock)
 	}
-	return Key{}, fmt.Errorf("%w: its PEM block is %q, not %q or %q", ErrKey, block.Type, privateBlock, publicBlock)
+	if err != nil {
+		return Key{}, fmt.Errorf("%w: %w", ErrKey, err)
+	}
+	switch key := key.(type) {
+	case ed25519.PrivateKey:
+		return Key{key.Public().(ed25519.PublicKey), key}, nil
+	case ed25519.PublicKey:
+		return Key{Public: key}, nil
+	}
+	return Key{}, fmt.Errorf("%w: it is of another kind (%T)", ErrKey, key)
 }
 
 // Fingerprint names the key: the SHA-256 of the 32 bytes of the public key, in
 // hexadecimal.
-func (k Key) Fingerprint() string { return fingerprint(k.Public) }
-
-func fingerprint(public ed25519.PublicKey) string {
-	sum := sha256.Sum256(public)
+func (k Key) Fingerprint() string {
+	sum := sha256.Sum256(k.Public)
 	return hex.EncodeToString(sum[:])
 }

@@ -1,14 +1,14 @@
 package certificate
 
 import (
-	"context"
+	"cmp"
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strings"
 	"unicode/utf8"
 
-	"chipassay/host/record"
 	"chipassay/host/report"
 	"chipassay/host/verdict"
 )
@@ -28,30 +28,17 @@ const (
 	letterWidth = 0.6 // mean width of a bold sans-serif letter, of its size
 )
 
-// A label is one label of a sheet: texts, and numbers in mm.
+// A label is one label of a sheet.
 type label struct {
-	X, Y, Code string
+	X, Y, Code MM
 	QR         code
 	Lines      []labelLine
 	Verdict    verdict.Verdict
 }
 
-type labelLine struct{ Text, Size string }
-
-// ReadLabels are the records for labels. They must be their chips' current ones.
-func ReadLabels(ctx context.Context, s *record.Store, serials []int64) (list []Certificate, err error) {
-	for _, serial := range serials {
-		r, _, err := holding(ctx, s, serial)
-		if err != nil {
-			return nil, err
-		}
-		c, err := New(r, r)
-		if err != nil && len(r.Report) > 0 {
-			return nil, err
-		}
-		list = append(list, c)
-	}
-	return list, nil
+type labelLine struct {
+	Text string
+	Size MM
 }
 
 // WriteLabels writes labels as a page that prints on sheets of them. The first skip
@@ -60,41 +47,40 @@ func WriteLabels(w io.Writer, l Layout, skip int, list []Certificate) error {
 	if skip < 0 || skip >= l.PerSheet() {
 		return fmt.Errorf("%w: --skip %d: a sheet has %d labels", ErrLayout, skip, l.PerSheet())
 	}
-	v := struct {
-		PaperWidth, PaperHeight, Width, Height, Border string
-		Columns, Rows                                  int
-		Sheets                                         [][]label
-	}{decimal(l.PaperWidth), decimal(l.PaperHeight), decimal(l.Width), decimal(l.Height), decimal(border), l.Columns, l.Rows, nil}
+	var sheets [][]label
 	for i, c := range list {
 		b, err := l.label(c)
 		if err != nil {
 			return err
 		}
-		sheet, x, y := l.Place(skip + i)
-		if sheet == len(v.Sheets) {
-			v.Sheets = append(v.Sheets, nil)
+		sheet := 0
+		if sheet, b.X, b.Y = l.Place(skip + i); sheet == len(sheets) {
+			sheets = append(sheets, nil)
 		}
-		b.X, b.Y = decimal(x), decimal(y)
-		v.Sheets[sheet] = append(v.Sheets[sheet], b)
+		sheets[sheet] = append(sheets[sheet], b)
 	}
-	return report.Execute(w, labels, "labels", v)
+	return report.Execute(w, pages, "labels", struct {
+		Layout
+		Border MM
+		Sheets [][]label
+	}{l, border, sheets})
 }
 
 // label sets the label of a record.
 func (l Layout) label(c Certificate) (label, error) {
-	qr, err := codeOf(c.Record)
+	qr, err := c.QR()
 	if err != nil {
 		return label{}, err
 	}
 	height := l.Height - 2*border
-	least := float64(qr.Side()) * leastModule
+	least := MM(qr.Side()) * leastModule
 	leastHeight := max(least, (firstLine+lines-1)*leastText*lineHeight)
 	if column := l.Width - 2*border - between - least; column < leastColumn || height < leastHeight {
-		return label{}, fmt.Errorf("%w: labels of %s mm are too small to be read: they need at least %s mm", ErrLayout, size(l.Width, l.Height),
-			size(math.Ceil(least+leastColumn+2*border+between), math.Ceil(leastHeight+2*border)))
+		return label{}, fmt.Errorf("%w: labels of %s mm are too small to be read: they need at least %s mm", ErrLayout, both(l.Width, l.Height),
+			both(MM(math.Ceil(float64(least+leastColumn+2*border+between))), MM(math.Ceil(float64(leastHeight+2*border)))))
 	}
 	side := min(height, mostCode, max(least, 0.4*l.Width), l.Width-2*border-between-leastColumn)
-	b := label{QR: qr, Code: decimal(side), Verdict: c.verdict()}
+	b := label{QR: qr, Code: side, Verdict: c.Verdict}
 	column := l.Width - 2*border - between - side
 	text := min(mostText, height/((firstLine+lines-1)*lineHeight))
 	for i, line := range c.labelLines() {
@@ -102,8 +88,8 @@ func (l Layout) label(c Certificate) (label, error) {
 		if i == 0 {
 			most *= firstLine
 		}
-		fitting := column / (letterWidth * float64(max(1, utf8.RuneCountInString(line))))
-		b.Lines = append(b.Lines, labelLine{line, decimal(max(leastText, min(most, fitting)))})
+		fitting := column / (letterWidth * MM(max(1, utf8.RuneCountInString(line))))
+		b.Lines = append(b.Lines, labelLine{line, max(leastText, min(most, fitting))})
 	}
 	return b, nil
 }
@@ -111,38 +97,38 @@ func (l Layout) label(c Certificate) (label, error) {
 // labelLines are the lines of a label: the part, the grade, the date code with its
 // year, and the chip's number with the drawer. What does not fit is cut at its end.
 func (c Certificate) labelLines() [lines]string {
-	r := c.Record
-	grade := c.verdict().Heading(c.inPart())
-	switch {
-	case c.verdict() == verdict.Pass && r.Grade == verdict.None:
-		grade = "pass, not graded"
-	case c.verdict() == verdict.Pass:
-		grade = r.Grade.String()
-	}
-	switch tied := c.Chip.Tied; {
-	case c.verdict() != verdict.Pass:
-	case len(tied) > 0:
-		grade = "only with " + strings.Join(tied, " ")
-	case c.inPart():
-		grade += ", in part"
-	}
-	if c.Chip.Identified != "" {
-		grade += ", identified"
-	}
-	if c.virtual() {
-		grade = "virtual: " + grade
-	}
-	place := fmt.Sprintf("no. %d", r.Chip)
-	if r.Drawer != "" {
-		name := r.Drawer
-		if word := "drawer "; len(name) > len(word) && strings.EqualFold(name[:len(word)], word) {
-			name = strings.TrimSpace(name[len(word):])
-		}
+	place := fmt.Sprintf("no. %d", c.Number())
+	if name := drawerWord.ReplaceAllString(c.Record.Drawer, ""); name != "" {
 		place += ", drawer " + name
 	}
 	date := "no date code"
-	if d := c.dateCode(); d != nil {
-		date = d.String()
+	if c.DateCode != nil {
+		date = c.DateCode.String()
 	}
-	return [lines]string{r.Type, grade, date, place}
+	return [lines]string{c.Record.Type, c.labelGrade(), date, place}
+}
+
+// drawerWord is what a drawer's name may begin with.
+var drawerWord = regexp.MustCompile(`(?i)^drawer +`)
+
+// labelGrade is the grade of a chip that passed and what it is good for, else the verdict.
+func (c Certificate) labelGrade() string {
+	words := c.Headline()
+	switch {
+	case c.Verdict != verdict.Pass:
+	case len(c.Tied) > 0:
+		words = "only with " + strings.Join(c.Tied, " ")
+	default:
+		words = cmp.Or(c.Grade.String(), "pass, not graded")
+		if len(c.Partial) > 0 {
+			words += ", in part"
+		}
+	}
+	if c.Identified != "" {
+		words += ", identified"
+	}
+	if c.virtual() {
+		words = "virtual: " + words
+	}
+	return words
 }

@@ -1,18 +1,17 @@
 package certificate
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 )
 
-// papers are the sizes of paper, mm: ISO 216 A4, and US Letter of 8½ × 11 in.
-var papers = []struct {
-	name          string
-	width, height float64
-}{{"A4", 210, 297}, {"letter", 215.9, 279.4}}
+// papers are the sizes of paper: ISO 216 A4, and US Letter of 8½ × 11 in.
+var papers = map[string]struct{ width, height MM }{"a4": {210, 297}, "letter": {215.9, 279.4}}
 
 // ErrLayout is the error for labels that cannot be laid out.
 var ErrLayout = errors.New("these labels cannot be laid out")
@@ -28,42 +27,36 @@ type LayoutWords struct {
 // A Layout is where labels are on a sheet, mm from its upper left corner. As many
 // as there is room for are in the middle of the paper.
 type Layout struct {
-	PaperWidth, PaperHeight float64
-	Width, Height           float64 // of a label
-	GapX, GapY              float64
+	PaperWidth, PaperHeight MM
+	Width, Height           MM // of a label
+	GapX, GapY              MM
 	Columns, Rows           int
-	Left, Top               float64 // of the first label
+	Left, Top               MM // of the first label
 }
 
 // Layout lays out the labels.
 func (w LayoutWords) Layout() (Layout, error) {
-	if w.Size == "" {
-		return Layout{}, fmt.Errorf("%w: name the size of a label in mm: --size 63.5x38.1", ErrLayout)
+	paper, known := papers[strings.ToLower(w.Paper)]
+	if !known {
+		return Layout{}, fmt.Errorf("%w: paper %q is not known: A4 or letter", ErrLayout, w.Paper)
 	}
-	var l Layout
-	for _, p := range papers {
-		if strings.EqualFold(p.name, w.Paper) {
-			l.PaperWidth, l.PaperHeight = p.width, p.height
-		}
+	l := Layout{PaperWidth: paper.width, PaperHeight: paper.height}
+	var marginX, marginY MM
+	var size, margin, gap error
+	l.Width, l.Height, size = millimetres("--size", cmp.Or(w.Size, "0"))
+	marginX, marginY, margin = millimetres("--margin", w.Margin)
+	l.GapX, l.GapY, gap = millimetres("--gap", w.Gap)
+	if err := errors.Join(size, margin, gap); err != nil {
+		return l, err
 	}
-	if l.PaperWidth == 0 {
-		return l, fmt.Errorf("%w: paper %q is not known: A4 or letter", ErrLayout, w.Paper)
-	}
-	var marginX, marginY float64
-	for _, f := range []struct {
-		flag, typed string
-		x, y        *float64
-	}{{"--size", w.Size, &l.Width, &l.Height}, {"--margin", w.Margin, &marginX, &marginY}, {"--gap", w.Gap, &l.GapX, &l.GapY}} {
-		var err error
-		if *f.x, *f.y, err = millimetres(f.typed, f.flag != "--size"); err != nil {
-			return l, fmt.Errorf("%w: %s %s: %w", ErrLayout, f.flag, f.typed, err)
-		}
+	if l.Width*l.Height == 0 || !strings.ContainsAny(w.Size, "xX×") {
+		return l, fmt.Errorf("%w: name the size of a label in mm: --size 63.5x38.1", ErrLayout)
 	}
 	l.Columns = fits(l.PaperWidth-2*marginX, l.Width, l.GapX)
 	l.Rows = fits(l.PaperHeight-2*marginY, l.Height, l.GapY)
 	if l.Columns == 0 || l.Rows == 0 {
 		return l, fmt.Errorf("%w: a label of %s mm does not fit the paper of %s mm with its margin of %s mm",
-			ErrLayout, size(l.Width, l.Height), size(l.PaperWidth, l.PaperHeight), size(marginX, marginY))
+			ErrLayout, both(l.Width, l.Height), both(l.PaperWidth, l.PaperHeight), both(marginX, marginY))
 	}
 	l.Left = (l.PaperWidth - span(l.Columns, l.Width, l.GapX)) / 2
 	l.Top = (l.PaperHeight - span(l.Rows, l.Height, l.GapY)) / 2
@@ -71,13 +64,13 @@ func (w LayoutWords) Layout() (Layout, error) {
 }
 
 // fits is how many labels fit side by side in some room. A hundredth of a mm is forgiven.
-func fits(room, label, gap float64) int {
-	return max(0, int(math.Floor((room+gap+0.01)/(label+gap))))
+func fits(room, label, gap MM) int {
+	return max(0, int((room+gap+0.01)/(label+gap)))
 }
 
 // span is the width of so many labels with the gaps between.
-func span(n int, label, gap float64) float64 {
-	return float64(n)*label + float64(n-1)*gap
+func span(n int, label, gap MM) MM {
+	return MM(n)*label + MM(n-1)*gap
 }
 
 // PerSheet is how many labels a sheet holds.
@@ -85,44 +78,32 @@ func (l Layout) PerSheet() int { return l.Columns * l.Rows }
 
 // Place is the sheet on which the n-th label is, both from 0, and the label's
 // upper left corner there: row by row, from the left.
-func (l Layout) Place(n int) (sheet int, x, y float64) {
+func (l Layout) Place(n int) (sheet int, x, y MM) {
 	sheet, n = n/l.PerSheet(), n%l.PerSheet()
 	column, row := n%l.Columns, n/l.Columns
-	return sheet, l.Left + float64(column)*(l.Width+l.GapX), l.Top + float64(row)*(l.Height+l.GapY)
+	return sheet, l.Left + MM(column)*(l.Width+l.GapX), l.Top + MM(row)*(l.Height+l.GapY)
 }
 
-// millimetres reads "63.5x38.1", or where one may do, "5" for both.
-func millimetres(typed string, oneDoes bool) (x, y float64, err error) {
-	first, second, two := strings.Cut(strings.NewReplacer("X", "x", "×", "x").Replace(typed), "x")
-	if !two {
-		if !oneDoes {
-			return 0, 0, errors.New("give width and height in mm, such as 63.5x38.1")
-		}
-		second = first
+// measures are a number of mm below 1000, or two.
+var measures = regexp.MustCompile(`^ *(\d{1,3}(?:\.\d+)?) *(?:[xX×] *(\d{1,3}(?:\.\d+)?) *)?$`)
+
+// millimetres reads what is typed behind a flag: "63.5x38.1", and "5" for both.
+func millimetres(flag, typed string) (x, y MM, err error) {
+	m := measures.FindStringSubmatch(typed)
+	if m == nil {
+		return 0, 0, fmt.Errorf("%w: %s %s: give mm, such as 5, or 63.5x38.1 for across and down", ErrLayout, flag, typed)
 	}
-	if x, err = millimetre(first); err == nil {
-		y, err = millimetre(second)
-	}
-	if err == nil && !oneDoes && (x == 0 || y == 0) {
-		err = errors.New("width and height must be above 0")
-	}
-	return x, y, err
+	across, err1 := strconv.ParseFloat(m[1], 64)
+	down, err2 := strconv.ParseFloat(cmp.Or(m[2], m[1]), 64)
+	return MM(across), MM(down), errors.Join(err1, err2)
 }
 
-// mostMM is more than any paper here, mm.
-const mostMM = 1000
+func both(x, y MM) string { return x.String() + " x " + y.String() }
 
-func millimetre(typed string) (float64, error) {
-	n, err := strconv.ParseFloat(strings.TrimSpace(typed), 64)
-	if err != nil || !(0 <= n && n <= mostMM) {
-		return 0, fmt.Errorf("%q is not a number of mm", typed)
-	}
-	return n, nil
-}
+// MM is a length in millimetres.
+type MM float64
 
-func size(x, y float64) string { return decimal(x) + " x " + decimal(y) }
-
-// decimal writes mm to the hundredth, without zeros at the end.
-func decimal(mm float64) string {
-	return strconv.FormatFloat(math.Round(mm*100)/100, 'f', -1, 64)
+// String writes it to the hundredth, without zeros at the end.
+func (x MM) String() string {
+	return strconv.FormatFloat(math.Round(float64(x)*100)/100, 'f', -1, 64)
 }

@@ -1,12 +1,15 @@
 package certificate
 
 import (
+	"cmp"
 	_ "embed"
 	"fmt"
-	"html/template"
 	"io"
+	"strconv"
+	"strings"
 
 	"chipassay/host/report"
+	"chipassay/host/verdict"
 )
 
 //go:embed page.html
@@ -15,29 +18,103 @@ var pageText string
 //go:embed labels.html
 var labelsText string
 
-// pages are the templates of certificates; labels have a style of their own.
-var (
-	pages  = report.Page(pageText)
-	labels = template.Must(template.New("labels").Parse(labelsText))
-)
+// pages are the templates of certificates and labels; labels have a style of their own.
+var pages = report.Page(pageText + labelsText)
 
-// Write writes certificates as one page that stands alone and prints a chip a
-// sheet, or more where there is much to say. The title is for several.
+// Write writes certificates, which need the reports of their tests, as one page that stands
+// alone and prints a chip a sheet, or more where there is much to say. The title is for several.
 func Write(w io.Writer, title string, certificates []Certificate) error {
-	v := struct {
-		PageTitle, Class string
-		Sheets           []Sheet
-		Last             int64 // serial of the last sheet, below which a signature comes to stand
-	}{PageTitle: title}
+	named := map[int64]bool{}
 	for _, c := range certificates {
-		p, err := c.Sheet()
-		if err != nil {
-			return fmt.Errorf("record %d: %w", c.Record.Serial, err)
+		if err := c.Check(); err != nil {
+			return err
 		}
-		v.Sheets, v.Last = append(v.Sheets, p), p.Serial()
+		if named[c.Number()] {
+			return fmt.Errorf("chip %d is named twice", c.Number())
+		}
+		named[c.Number()] = true
 	}
-	if len(v.Sheets) == 1 {
-		v.PageTitle = v.Sheets[0].PageTitle()
+	if len(certificates) == 1 {
+		title = certificates[0].PageTitle()
 	}
-	return report.Execute(w, pages, "certificates", v)
+	return report.Execute(w, pages, "certificates", struct {
+		PageTitle, Class string
+		Sheets           []Certificate
+		Last             int64 // serial of the last sheet, below which a signature comes to stand
+	}{title, "", certificates, certificates[len(certificates)-1].Serial()})
+}
+
+// Kind is how the page begins. Only a pass is certified; a chip that passed with a but is
+// headed with it. A chip of the virtual adapter is none, and nothing certifies it.
+func (c Certificate) Kind() string {
+	switch {
+	case c.Verdict == verdict.Fail:
+		return "No certificate: record of a test that failed"
+	case c.Verdict == verdict.NotTested:
+		return "No certificate: this chip was not tested"
+	case c.virtual():
+		return "Demonstration, no certificate: a virtual chip in the virtual adapter"
+	case c.Verdict == verdict.PassBut:
+		return "No certificate of good standing: " + cmp.Or(strings.Join(c.But, "; "), "something is wrong besides the vectors")
+	case len(c.Tied) > 0:
+		return "Certificate of a test for one use: only with " + strings.Join(c.Tied, " ")
+	case len(c.Partial) > 0:
+		return "Certificate of a test in part"
+	}
+	return "Certificate of test"
+}
+
+// virtual reports whether the test was made without hardware.
+func (c Certificate) virtual() bool { return strings.HasPrefix(c.Adapter, "virtual") }
+
+// Name is what the chip is called: its marking, or what was typed for it; one that was
+// identified, what it is.
+func (c Certificate) Name() string {
+	if c.Identified != "" {
+		return c.Record.Type
+	}
+	return cmp.Or(c.Record.Marking, c.Typed, c.Record.Type)
+}
+
+// PageTitle is that of a page of one certificate.
+func (c Certificate) PageTitle() string {
+	kind, _, _ := strings.Cut(c.Kind(), ":")
+	return fmt.Sprintf("%s: %s, %s, record %d", kind, c.Name(), c.Headline(), c.Number())
+}
+
+// ChipFacts say what the chip is, also by its record.
+func (c Certificate) ChipFacts() []report.Fact {
+	return append(c.Document.ChipFacts(), report.Known(
+		report.Fact{Label: "Marking", Value: cmp.Or(c.Record.Marking, "not recorded")},
+		report.Fact{Label: "Drawer", Value: c.Record.Drawer},
+		report.Fact{Label: "Lot", Value: c.Record.Lot},
+	)...)
+}
+
+// OriginFacts say by what means the verdict was reached, and where it is kept.
+func (c Certificate) OriginFacts() []report.Fact {
+	r := c.Record
+	number := report.Fact{Label: "Record", Value: strconv.FormatInt(r.Chip, 10)}
+	if r.Serial != r.Chip {
+		number.More = fmt.Sprintf("its current record is %d", r.Serial)
+	}
+	if r.Serial != c.Tested.Serial {
+		number.More += fmt.Sprintf(", which corrects what was recorded with the test in record %d, on %s; the measurements are unchanged",
+			c.Tested.Serial, report.Moment(r.Time.UTC()))
+	}
+	imported, photo := "", ""
+	if c.Photo != nil {
+		photo = c.Photo.SHA256
+	}
+	if r.ImportedSerial != 0 {
+		imported = fmt.Sprintf("record %d of another file", r.ImportedSerial)
+	}
+	return append(report.Known(
+		number,
+		report.Fact{Label: "Other tests of this chip", Value: c.otherTests()},
+		report.Fact{Label: "Operator", Value: r.Operator},
+		report.Fact{Label: "Imported", Value: imported, More: r.ImportedDigest},
+		report.Fact{Label: "Record SHA-256", Value: r.Digest, Mono: true},
+		report.Fact{Label: "Photo SHA-256", Value: photo, Mono: true},
+	), c.Document.OriginFacts()...)
 }

@@ -81,7 +81,7 @@ func TestThePhotoIsInThePage(t *testing.T) {
 	again = appended(t, s, again)
 	c, err := Read(t.Context(), s, again.Serial)
 	require.NoError(t, err)
-	require.Equal(t, shot(t, 30), c.photo.JPEG)
+	require.Equal(t, shot(t, 30), c.Photo.JPEG)
 	none, err := Photo(t.Context(), s, 2)
 	require.NoError(t, err)
 	require.Nil(t, none)

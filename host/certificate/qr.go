@@ -6,7 +6,7 @@ import (
 
 	"rsc.io/qr"
 
-	"chipassay/host/record"
+	"chipassay/host/report"
 )
 
 // quiet is the light margin around a QR code, in modules: ISO/IEC 18004 asks for 4.
@@ -15,14 +15,10 @@ const quiet = 4
 // A code is a QR code.
 type code struct{ *qr.Code }
 
-// codeOf is the QR code of a record: its number and digest.
-func codeOf(r record.Record) (code, error) {
-	c, err := qr.Encode(codeText(r), qr.M)
-	return code{c}, err
-}
-
-func codeText(r record.Record) string {
-	return fmt.Sprintf("CHIPASSAY RECORD %d %s", r.Serial, strings.ToUpper(r.Digest))
+// QR is the code of the current record: its number and digest.
+func (c Certificate) QR() (code, error) {
+	q, err := qr.Encode(fmt.Sprintf("CHIPASSAY RECORD %d %s", c.Serial(), strings.ToUpper(c.Record.Digest)), qr.M)
+	return code{q}, err
 }
 
 // Side is the width and height with the quiet zone, in modules.
@@ -30,17 +26,5 @@ func (c code) Side() int { return c.Size + 2*quiet }
 
 // Path draws the dark modules in SVG, one unit a module, the quiet zone left free.
 func (c code) Path() string {
-	var b strings.Builder
-	for y := range c.Size {
-		for x := 0; x < c.Size; x++ {
-			start := x
-			for c.Black(x, y) {
-				x++
-			}
-			if n := x - start; n > 0 {
-				fmt.Fprintf(&b, "M%d %dh%dv1h-%dz", start+quiet, y+quiet, n, n)
-			}
-		}
-	}
-	return b.String()
+	return report.Cells(c.Side(), c.Side(), func(x, y int) bool { return c.Black(x-quiet, y-quiet) })
 }

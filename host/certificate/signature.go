@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 )
 
@@ -43,7 +44,7 @@ var (
 // element is the signature's element.
 func element(public ed25519.PublicKey, signature []byte) string {
 	return strings.NewReplacer(
-		"KEY", hex.EncodeToString(public), "SIGNATURE", hex.EncodeToString(signature), "FINGERPRINT", fingerprint(public),
+		"KEY", hex.EncodeToString(public), "SIGNATURE", hex.EncodeToString(signature), "FINGERPRINT", Key{Public: public}.Fingerprint(),
 	).Replace(elementText)
 }
 
@@ -75,11 +76,12 @@ func Verify(file []byte) (Key, error) {
 	case at < 0:
 		return Key{}, ErrNotSigned
 	}
-	key, ok1 := hexAfter(file[at:], elementStart, ed25519.PublicKeySize)
-	signature, ok2 := hexAfter(file[at:], elementStart+hex.EncodeToString(key)+`" data-signature="`, ed25519.SignatureSize)
-	if !ok1 || !ok2 {
+	m := attributes.FindSubmatch(file[at:])
+	if m == nil {
 		return Key{}, fmt.Errorf("%w: the signature itself was changed", ErrChanged)
 	}
+	key, _ := hex.DecodeString(string(m[1])) // digits
+	signature, _ := hex.DecodeString(string(m[2]))
 	// All behind the page's own part is fixed: another signature, and whatever was added, differ from this.
 	if string(file[at:]) != element(key, signature)+pageEnd {
 		return Key{}, fmt.Errorf("%w: the signature, or what follows it, was changed", ErrChanged)
@@ -91,12 +93,6 @@ func Verify(file []byte) (Key, error) {
 	return Key{Public: key}, nil
 }
 
-// hexAfter reads so many bytes in hexadecimal that stand after a text at the start.
-func hexAfter(file []byte, text string, size int) ([]byte, bool) {
-	rest, ok := bytes.CutPrefix(file, []byte(text))
-	if !ok || len(rest) < 2*size {
-		return nil, false
-	}
-	b, err := hex.DecodeString(string(rest[:2*size]))
-	return b, err == nil
-}
+// attributes are the public key of 32 bytes and the signature of 64, in hexadecimal, at the
+// start of a signature's element.
+var attributes = regexp.MustCompile(`^` + elementStart + `([0-9a-f]{64})" data-signature="([0-9a-f]{128})">`)

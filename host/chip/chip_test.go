@@ -43,7 +43,7 @@ func TestCorrect(t *testing.T) {
 	d, err := report.ReadDocument(r.Report)
 	require.NoError(t, err)
 	assert.Equal(t, "cleaned", d.Note)
-	assert.Equal(t, "1979-09-17", d.DateCode.From, "week 38 of 1979 began on 17 September: ISO 8601")
+	assert.Equal(t, "1979-09-17", d.DateCode.From.String(), "week 38 of 1979 began on 17 September: ISO 8601")
 	r, err = Correct(t.Context(), s, 1, Correction{DateCode: new("")})
 	require.NoError(t, err)
 	d, err = report.ReadDocument(r.Report)

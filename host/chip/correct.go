@@ -100,7 +100,7 @@ func correctReport(r *record.Record, dated bool, date *marking.DateCode) error {
 		return err
 	}
 	if d.Note = r.Note; dated {
-		d.DateCode = report.DateOf(date)
+		d.DateCode = date
 	}
 	r.Report, err = json.Marshal(d)
 	return err
@@ -111,11 +111,7 @@ func dateCodeOf(r *record.Record, typed string) (*marking.DateCode, error) {
 	if typed == "" {
 		return nil, nil
 	}
-	since := 0
-	if f := part.FamilyByName(r.Family); f != nil {
-		since = marking.MadeSince(f)
-	}
-	d, err := marking.ReadDateCode(typed, since, time.Now())
+	d, err := marking.ReadDateCode(typed, marking.MadeSince(part.FamilyByName(r.Family)), time.Now())
 	return &d, err
 }
 

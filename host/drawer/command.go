@@ -122,7 +122,7 @@ func (r *Run) setDate(ctx context.Context, code string) error {
 		r.next.date = before
 	}
 	return r.correct(ctx, func(entry *record.Record, sheet *report.Document) {
-		sheet.DateCode = report.DateOf(d)
+		sheet.DateCode = d
 		entry.SetDate(d)
 	})
 }

@@ -10,9 +10,9 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/assay/contact"
+	"chipassay/host/identified"
 	"chipassay/host/identify"
 	"chipassay/host/probe"
-	"chipassay/host/report"
 	"chipassay/vectors/part"
 )
 
@@ -62,7 +62,7 @@ func (s *Station) identified(ctx context.Context, marked string) (*assay.Result,
 	if err != nil {
 		return nil, err
 	}
-	d := report.Identified(a, marked, nil)
+	d := identified.Of(a, marked, nil)
 	r := a.Test
 	if r == nil {
 		r = &assay.Result{Type: unknown(a.Seat), Verdict: assay.NotTested, SupplyCurrentMA: -1, Started: started, Duration: time.Since(started)}

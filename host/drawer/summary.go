@@ -107,7 +107,7 @@ func (s Summary) String() string {
 		lines = append(lines, fmt.Sprintf("%.0f %% passed of those tested (95 %% interval %.0f to %.0f %%)", 100*y.Fraction(), 100*y.Low, 100*y.High))
 	}
 	var pins []string
-	for _, c := range statistics.Commonest(s.failedPins, mostPins) {
+	for _, c := range statistics.Commonest(s.failedPins, mostPins, cmp.Compare) {
 		pins = append(pins, fmt.Sprintf("%s (%d)", c.Key, c.Chips))
 	}
 	if len(pins) > 0 {

@@ -10,6 +10,7 @@
 package marking
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -25,56 +26,46 @@ const FirstYear = 1965
 
 // A DateCode is a date code and the weeks or months that it can stand for.
 type DateCode struct {
-	Raw        string    // as marked: "7938"
-	From, To   time.Time // first and last day (midnight UTC) of the period taken, by Rule
-	Candidates []Period  // every period the code can stand for, the earliest first; one or more
-	Rule       string    // how From and To were chosen, a sentence for the report
-	Doubt      string    // why the code does not fit the chip, a sentence; empty where it does
+	Raw        string   `json:"raw"` // as marked: "7938"
+	From       Day      `json:"from"`
+	To         Day      `json:"to"`              // last day of the period taken, by Rule
+	Candidates []Period `json:"candidates"`      // every period the code can stand for, the earliest first; one or more
+	Rule       string   `json:"rule"`            // how From and To were chosen, a sentence for the report
+	Doubt      string   `json:"doubt,omitempty"` // why the code does not fit the chip, a sentence; empty where it does
 }
 
 // A Period is one week of a year, as ISO 8601 counts both, or one month.
 type Period struct {
-	Year, Week int       // Week is 0 where the code gives a month
-	Month      int       // 1 to 12; 0 where the code gives a week
-	From, To   time.Time // first and last day, midnight UTC
+	Year  int `json:"year"`
+	Week  int `json:"week,omitempty"`  // 0 where the code gives a month
+	Month int `json:"month,omitempty"` // 1 to 12; 0 where the code gives a week
+	From  Day `json:"from"`
+	To    Day `json:"to"` // last day
 }
 
-// String gives the period in the notation of ISO 8601: "1979-W38", or "1979-09".
-func (p Period) String() string {
-	if p.Month > 0 {
-		return fmt.Sprintf("%d-%02d", p.Year, p.Month)
+// A Day begins at midnight UTC. In JSON it is that of ISO 8601, "1979-09-17", and "" for none.
+type Day struct{ time.Time }
+
+func (d Day) String() string {
+	if d.IsZero() {
+		return ""
 	}
-	return fmt.Sprintf("%d-W%02d", p.Year, p.Week)
+	return d.Format(time.DateOnly)
 }
 
-// Period is the period taken, by Rule, from the candidates.
-func (d DateCode) Period() Period {
-	for _, p := range d.Candidates {
-		if p.From.Equal(d.From) {
-			return p
-		}
-	}
-	return Period{From: d.From, To: d.To}
-}
+// MarshalJSON writes the day.
+func (d Day) MarshalJSON() ([]byte, error) { return json.Marshal(d.String()) }
 
-// String gives the code and the days it stands for: "7938: 1979-09-17 to 1979-09-23".
-func (d DateCode) String() string {
-	s := fmt.Sprintf("%s: %s to %s", d.Raw, d.From.Format(time.DateOnly), d.To.Format(time.DateOnly))
-	if len(d.Candidates) > 1 {
-		s += fmt.Sprintf(" (or %s)", strings.Join(d.others(), ", "))
+// UnmarshalJSON reads a day.
+func (d *Day) UnmarshalJSON(object []byte) (err error) {
+	var text string
+	if err := json.Unmarshal(object, &text); err != nil {
+		return err
 	}
-	return s
-}
-
-// others lists the candidates that were not taken.
-func (d DateCode) others() []string {
-	var words []string
-	for _, p := range d.Candidates {
-		if !p.From.Equal(d.From) {
-			words = append(words, p.String())
-		}
+	if d.Time = (time.Time{}); text != "" {
+		d.Time, err = time.Parse(time.DateOnly, text)
 	}
-	return words
+	return err
 }
 
 // ParseDateCode reads a YYWW or YWW date code. The year is one from FirstYear
@@ -140,7 +131,7 @@ func refuse(raw string, year, week int) error {
 		return fmt.Errorf("date code %q: %d has 52 weeks, not 53", raw, year)
 	}
 	return fmt.Errorf("date code %q is in the future: week %d of %d begins on %s",
-		raw, week, year, weekOf(year, week).From.Format(time.DateOnly))
+		raw, week, year, weekOf(year, week).From)
 }
 
 // choose takes one of the candidates and states the rule: the earliest from
@@ -178,12 +169,12 @@ func (d *DateCode) choose(madeSince int) {
 func weekOf(year, week int) Period {
 	fourth := time.Date(year, time.January, 4, 0, 0, 0, 0, time.UTC)
 	monday := fourth.AddDate(0, 0, -mod(int(fourth.Weekday()-time.Monday), 7)+7*(week-1))
-	return Period{Year: year, Week: week, From: monday, To: monday.AddDate(0, 0, 6)}
+	return Period{Year: year, Week: week, From: Day{monday}, To: Day{monday.AddDate(0, 0, 6)}}
 }
 
 // weeksIn counts the weeks of a year: those from its week 1 to the next year's.
 func weeksIn(year int) int {
-	return int(weekOf(year+1, 1).From.Sub(weekOf(year, 1).From).Hours()) / (7 * 24)
+	return int(weekOf(year+1, 1).From.Sub(weekOf(year, 1).From.Time).Hours()) / (7 * 24)
 }
 
 // mod is the remainder of a by n that is never negative.

@@ -74,7 +74,7 @@ func TestEveryDayAgainstStandardLibrary(t *testing.T) {
 	for d := day(t, "1960-01-01"); d.Year() < 2031; d = d.AddDate(0, 0, 1) {
 		year, week := d.ISOWeek()
 		p := weekOf(year, week)
-		require.False(t, d.Before(p.From) || d.After(p.To), "%s is in %s", d.Format(time.DateOnly), p)
+		require.False(t, d.Before(p.From.Time) || d.After(p.To.Time), "%s is in %s", d.Format(time.DateOnly), p)
 		require.LessOrEqual(t, week, weeksIn(year))
 	}
 }
@@ -184,7 +184,7 @@ func TestReadBack(t *testing.T) {
 		raw := fmt.Sprintf("%02d%02d", year%100, week)
 		code, err := ParseDateCode(raw, 0, now)
 		require.NoError(t, err)
-		assert.False(t, d.Before(code.From) || d.After(code.To), "%s read as %s", raw, code)
+		assert.False(t, d.Before(code.From.Time) || d.After(code.To.Time), "%s read as %s", raw, code)
 		short, err := ParseDateCode(raw[1:], 0, now)
 		require.NoError(t, err)
 		assert.Contains(t, short.Candidates, code.Period())

@@ -18,5 +18,11 @@ var madeSince = map[string]int{
 // unbuffered4000 is the first year of the 4000 series without a letter, or with an A.
 const unbuffered4000 = 1968
 
-// MadeSince gives about the first year in which a family was sold, or 0 where it is not known.
-func MadeSince(f *part.Family) int { return madeSince[f.Name] }
+// MadeSince gives about the first year in which a family was sold, or 0 where that or the
+// family (nil) is not known.
+func MadeSince(f *part.Family) int {
+	if f == nil {
+		return 0
+	}
+	return madeSince[f.Name]
+}

@@ -103,7 +103,7 @@ func ParseMonthCode(raw string, madeSince int, now time.Time) (DateCode, error) 
 	if len(d.Candidates) == 0 {
 		return DateCode{}, fmt.Errorf("date code %q is not understood: no rule that is known here gives a month until now", raw)
 	}
-	slices.SortFunc(d.Candidates, func(a, b Period) int { return a.From.Compare(b.From) })
+	slices.SortFunc(d.Candidates, func(a, b Period) int { return a.From.Compare(b.From.Time) })
 	d.choose(madeSince)
 	d.Rule = fmt.Sprintf("Read as %s. %s", strings.Join(rules, "; or as "), d.Rule)
 	return d, nil
@@ -147,5 +147,5 @@ func (r monthRule) candidates(raw string, now time.Time) (months []Period) {
 // monthOf is a month of a year.
 func monthOf(year, month int) Period {
 	first := time.Date(year, time.Month(month), 1, 0, 0, 0, 0, time.UTC)
-	return Period{Year: year, Month: month, From: first, To: first.AddDate(0, 1, -1)}
+	return Period{Year: year, Month: month, From: Day{first}, To: Day{first.AddDate(0, 1, -1)}}
 }

@@ -14,6 +14,7 @@ import (
 
 	"chipassay/host/bench"
 	"chipassay/host/explore"
+	"chipassay/host/identified"
 	"chipassay/host/identify"
 	"chipassay/host/report"
 	"chipassay/host/verdict"
@@ -173,8 +174,8 @@ func TestHostileTextIsInertWhereAChipIsExplored(t *testing.T) {
 	s := New(bench.New(bench.Means{}), func() (*library.Library, error) { return library.With() }, nil)
 	e := &bench.Explore{Typed: hostile, Chip: hostile, Defects: hostile, Type: typ, Trouble: hostile, On: true,
 		State: explore.State{Did: hostile, Notes: []string{hostile}}}
-	d := report.Identification{Verdict: verdict.Fail, Marking: hostile, Reason: hostile, Pins: 14, Supply: []int{14, 7},
-		Candidates: []report.IdentifiedAs{{Part: hostile, Title: hostile, Faults: []string{hostile}, Layout: []report.Pin{{Number: 1, Name: hostile}, {Number: 2}}}}, Doubts: []string{hostile}}
+	d := identified.Document{Verdict: verdict.Fail, Marking: hostile, Reason: hostile, Pins: 14, Supply: []int{14, 7},
+		Candidates: []identified.Candidate{{Part: hostile, Title: hostile, Faults: []string{hostile}, Layout: []report.Pin{{Number: 1, Name: hostile}, {Number: 2}}}}, Doubts: []string{hostile}}
 	i := &bench.Identify{Hint: identify.Hint{Marking: hostile, Kind: hostile}, Chip: hostile, Answer: &d, Trouble: hostile,
 		History: []identify.Progress{{Doing: hostile, Left: 3, Likely: []string{hostile}}, {Doing: hostile, Left: 1, Likely: []string{hostile}}}}
 	for _, work := range []bench.Work{bench.Idle, bench.Exploring, bench.Identifying} {

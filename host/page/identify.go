@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"chipassay/host/bench"
+	"chipassay/host/identified"
 	"chipassay/host/identify"
 	"chipassay/host/report"
 	"chipassay/vectors/part"
@@ -32,7 +33,7 @@ var identifyActions = map[string]action{
 
 // identifyPages give what the last identification found as files.
 func (s *Server) identifyPages(mux *http.ServeMux) {
-	file := func(name, kind string, write func(*report.Identification, io.Writer) error) http.HandlerFunc {
+	file := func(name, kind string, write func(*identified.Document, io.Writer) error) http.HandlerFunc {
 		return func(w http.ResponseWriter, r *http.Request) {
 			state, _ := s.Bench.State()
 			if i := state.Identify; i == nil || i.Answer == nil {
@@ -45,9 +46,9 @@ func (s *Server) identifyPages(mux *http.ServeMux) {
 		}
 	}
 	mux.HandleFunc("GET /identify/identified.html", file("identified.html", "text/html; charset=utf-8",
-		func(d *report.Identification, w io.Writer) error { return d.WriteHTML(w) }))
+		func(d *identified.Document, w io.Writer) error { return d.WriteHTML(w) }))
 	mux.HandleFunc("GET /identify/measured.part", file("measured.part", "text/plain; charset=utf-8",
-		func(d *report.Identification, w io.Writer) error {
+		func(d *identified.Document, w io.Writer) error {
 			if d.Table == nil {
 				return nil
 			}
@@ -67,7 +68,7 @@ func (view) PinCounts() []int { return []int{8, 14, 16, 18, 20, 22, 24, 28} }
 
 // A finding is the answer to an identification, as it is shown.
 type finding struct {
-	*report.Identification
+	*identified.Document
 }
 
 // Answer is the last answer; nil where there is none.

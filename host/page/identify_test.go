@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/host/bench"
+	"chipassay/host/identified"
 	"chipassay/host/identify"
 	"chipassay/host/report"
 	"chipassay/host/verdict"
@@ -26,7 +27,7 @@ func TestAnswerIsShownAndKept(t *testing.T) {
 	d := s.becomes(t, hasAnswer).Identify.Answer
 	page := s.live(t, "identify")
 	holds(t, page, d.Headline(), d.What(), d.Sentence(), "Marked 74?? 7938", "7938 (1979), by the marking", "Its own test, as a 7410",
-		`aria-label="7410 in a 14-pin dual in-line package, seen from above. Failed: pin 8 (3Y)`, "Parts left as steps were applied. the library: 6", "<option selected>14</option>")
+		`aria-label="7410 in a 14-pin dual in-line package, seen from above. Failed: pins 8 (3Y)`, "Parts left as steps were applied. the library: 6", "<option selected>14</option>")
 	assert.Equal(t, verdict.Fail, d.Verdict)
 	assert.Contains(t, tag(t, page, `class="answer`), "answer fail")
 	c := s.client(t)
@@ -51,9 +52,9 @@ func TestNothingToKeep(t *testing.T) {
 
 // An unknown chip is shown with its function table, and its definition can be kept.
 func TestUnknownChipIsShown(t *testing.T) {
-	d := report.Identification{Verdict: report.NotKnown, Reason: "no part of the library explains it", Pins: 14, Supply: []int{14, 7}, Steps: 9,
-		Table: &report.FunctionTable{Inputs: []int{1, 2}, Outputs: []int{3}, Rows: []string{"1", "1", "1", "0"}, Definition: "part 0000",
-			Equations: []report.Equation{{Pin: 3, Expression: "!(P1 & P2)", Stage: "totem-pole"}}}}
+	d := identified.Document{Verdict: identified.NotKnown, Reason: "no part of the library explains it", Pins: 14, Supply: []int{14, 7}, Steps: 9,
+		Table: &identified.FunctionTable{Inputs: []int{1, 2}, Outputs: []int{3}, Rows: []string{"1", "1", "1", "0"}, Definition: "part 0000",
+			Equations: []identified.Equation{{Pin: 3, Expression: "!(P1 & P2)", Stage: "totem-pole"}}}}
 	s := New(bench.New(bench.Means{}), nil, nil)
 	page := live(t, s, "identify", bench.State{Identify: &bench.Identify{Answer: &d}})
 	holds(t, page, "NOT KNOWN", "<th>P1</th><th>P2</th><th>P3</th>", "!(P1 &amp; P2)", "Keep its definition", d.Caveat)
@@ -61,8 +62,8 @@ func TestUnknownChipIsShown(t *testing.T) {
 
 // What else it could be stands apart from what speaks for the answer, and none is lost.
 func TestEvidenceIsParted(t *testing.T) {
-	d := report.Identification{Verdict: report.NotCertain, Pins: 14, Supply: []int{14, 7}, Steps: 9, Doubts: []string{"first", "second"},
-		Candidates: []report.IdentifiedAs{{Part: "7400", Families: []string{"74"}, SameFunction: []string{"7437"}}, {Part: "7403"}},
+	d := identified.Document{Verdict: identified.NotCertain, Pins: 14, Supply: []int{14, 7}, Steps: 9, Doubts: []string{"first", "second"},
+		Candidates: []identified.Candidate{{Part: "7400", Families: []string{"74"}, SameFunction: []string{"7437"}}, {Part: "7403"}},
 		ToldApart:  map[string]string{"7437": "output current", "7403": "output stage: a pull-up would show it"}}
 	a := finding{&d}
 	assert.Len(t, append(a.Proof(), a.Apart()...), len(d.Evidence()))

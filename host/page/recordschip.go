@@ -18,10 +18,10 @@ import (
 type chipView struct {
 	recordView
 	Number  int64
-	Record  record.Record      // the current one, or the last where all was taken back
-	Gone    bool               // all was taken back
-	Sheet   *certificate.Sheet // nil where there is none
-	NoSheet string             // why
+	Record  record.Record            // the current one, or the last where all was taken back
+	Gone    bool                     // all was taken back
+	Sheet   *certificate.Certificate // nil where there is none
+	NoSheet string                   // why
 	Contact contactTable
 	History []historyRow
 	Correct []field
@@ -61,7 +61,7 @@ func (v chipView) InLot() string { return lotAddress(v.Record.Lot) }
 // Heading is what the chip is called.
 func (v chipView) Heading() string {
 	if v.Sheet != nil {
-		return v.Sheet.Typed
+		return v.Sheet.Name()
 	}
 	return cmp.Or(v.Record.Marking, v.Record.Type, "A chip")
 }
@@ -112,15 +112,12 @@ func (v *chipView) read(ctx context.Context, records *record.Store, c chip.Chip)
 	if v.Record, err = records.Get(ctx, c.Serial()); err != nil || v.Gone {
 		return err
 	}
-	sealed, err := certificate.Read(ctx, records, c.Serial())
+	sheet, err := certificate.Read(ctx, records, c.Serial())
+	err = errors.Join(err, sheet.Check())
 	if errors.Is(err, certificate.ErrNone) {
 		v.NoSheet = report.Sentence(err.Error())
 		return nil
 	}
-	if err != nil {
-		return err
-	}
-	sheet, err := sealed.Sheet()
 	v.Sheet, v.Contact = &sheet, contactOf(sheet.Document)
 	return err
 }

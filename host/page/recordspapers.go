@@ -176,7 +176,7 @@ func (s *Server) labels(w http.ResponseWriter, r *http.Request, records *record.
 	if err != nil {
 		return err
 	}
-	list, err := certificate.ReadLabels(r.Context(), records, serials)
+	list, _, err := certificate.ReadAll(r.Context(), records, serials, "")
 	if err != nil {
 		return err
 	}

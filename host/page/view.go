@@ -174,7 +174,7 @@ func Reading(lib *library.Library, typed, date string, now time.Time) string {
 		if err != nil {
 			return err.Error()
 		}
-		words = append(words, report.DateOf(&d).Words())
+		words = append(words, d.Words())
 	}
 	return strings.Join(words, "; ")
 }

@@ -10,7 +10,7 @@ import (
 func (r *Record) SetDate(d *marking.DateCode) {
 	r.DateCode, r.From, r.To, r.Year = "", time.Time{}, time.Time{}, 0
 	if d != nil {
-		r.DateCode, r.From, r.To, r.Year = d.Raw, d.From, d.To, d.Period().Year
+		r.DateCode, r.From, r.To, r.Year = d.Raw, d.From.Time, d.To.Time, d.Period().Year
 	}
 }
 

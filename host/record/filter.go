@@ -148,5 +148,5 @@ func period(field, typed string) (first, last time.Time, err error) {
 	case err != nil:
 		return first, last, &FieldError{field, typed, err.Error()}
 	}
-	return d.From, d.To, nil
+	return d.From.Time, d.To.Time, nil
 }

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"chipassay/vectors/march"
@@ -50,36 +49,31 @@ func (b *Bitmap) Legend() string {
 	return fmt.Sprintf("Each block is %s, row 0 at the top and column 0 on the left; in a filled one a read was wrong.", each)
 }
 
-// A block is a rectangle of the drawing that is filled.
-type block struct{ X, Y, Width int }
+// Columns and Rows are how many blocks there are across and down.
+func (b *Bitmap) Columns() int { return len(b.Lines[0]) }
+func (b *Bitmap) Rows() int    { return len(b.Lines) }
 
-// blockSize is the side of a block in the drawing's own units.
-const blockSize = 6
+// Path draws the filled blocks.
+func (b *Bitmap) Path() string {
+	return Cells(b.Columns(), b.Rows(), func(x, y int) bool { return b.Lines[y][x] == '#' })
+}
 
-// Width and Height are the drawing's; OuterWidth and OuterHeight leave room for the frame.
-func (b *Bitmap) Width() int       { return len(b.Lines[0]) * blockSize }
-func (b *Bitmap) Height() int      { return len(b.Lines) * blockSize }
-func (b *Bitmap) OuterWidth() int  { return b.Width() + 2 }
-func (b *Bitmap) OuterHeight() int { return b.Height() + 2 }
-
-// Size is the side of a block.
-func (b *Bitmap) Size() int { return blockSize }
-
-// Blocks are the filled ones, those side by side as one.
-func (b *Bitmap) Blocks() (blocks []block) {
-	for y, line := range b.Lines {
-		for x := 0; x < len(line); {
-			n := slices.IndexFunc([]byte(line[x:]), func(c byte) bool { return c != line[x] })
-			if n < 0 {
-				n = len(line) - x
+// Cells is a path of those cells of a grid that are dark, each one unit wide and high, those
+// side by side as one.
+func Cells(columns, rows int, dark func(x, y int) bool) string {
+	var path strings.Builder
+	for y := range rows {
+		for x := 0; x < columns; x++ {
+			start := x
+			for x < columns && dark(x, y) {
+				x++
 			}
-			if line[x] == '#' {
-				blocks = append(blocks, block{x * blockSize, y * blockSize, n * blockSize})
+			if n := x - start; n > 0 {
+				fmt.Fprintf(&path, "M%d %dh%dv1h-%dz", start, y, n, n)
 			}
-			x += n
 		}
 	}
-	return blocks
+	return path.String()
 }
 
 // Alt says in words what the drawing shows.

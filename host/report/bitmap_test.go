@@ -23,7 +23,7 @@ func TestBitmap(t *testing.T) {
 	require.Equal(t, strings.Repeat(".", 11)+"#"+strings.Repeat(".", 4), lines[0])
 	require.Equal(t, "#"+strings.Repeat(".", 15), lines[5])
 	require.Equal(t, 2, strings.Count(strings.Join(lines, ""), "#"))
-	require.Equal(t, []block{{11 * blockSize, 0, blockSize}, {0, 5 * blockSize, blockSize}}, b.Blocks())
+	require.Equal(t, "M11 0h1v1h-1zM0 5h1v1h-1z", b.Path())
 	require.Contains(t, b.Alt(), "in 2 of 1024 blocks")
 }
 
@@ -36,7 +36,7 @@ func TestBitmapOfALargeMemory(t *testing.T) {
 	m := []march.Failure{{Address: 0x0307}}
 	b := bitmapOf(typ.Variant.Memory, m)
 	require.Equal(t, []int{64, 64, 4, 4}, []int{len(b.Lines), len(b.Lines[0]), b.PerRow, b.PerColumn})
-	require.Equal(t, []block{{0, 1 * blockSize, blockSize}}, b.Blocks())
+	require.Equal(t, "M0 1h1v1h-1z", b.Path())
 	require.Contains(t, b.Legend(), "4 rows by 4 columns")
 }
 
@@ -52,5 +52,5 @@ func TestBitmapOfARow(t *testing.T) {
 		}
 	}
 	b := bitmapOf(typ.Variant.Memory, m)
-	require.Equal(t, []block{{0, 5 * blockSize, 16 * blockSize}}, b.Blocks())
+	require.Equal(t, "M0 5h16v1h-16z", b.Path())
 }

@@ -1,10 +1,8 @@
 package report
 
 import (
-	"cmp"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"chipassay/host/verdict"
@@ -17,66 +15,72 @@ const briefLines = 10
 // briefLabel is how wide its labels are, in characters.
 const briefLabel = 12
 
-// WriteBrief writes the report of one chip in at most ten lines of 80 columns, the last of
-// them the verdict with its reason.
-func (d Document) WriteBrief(w io.Writer, colour bool) error {
-	last, whole := d.verdictLine(colour)
-	lines := []string{clip(fmt.Sprintf("%s %s, %s", d.Type, d.Title, d.FamilyTitle), textWidth)}
-	if d.DateCode != nil {
-		lines[0] = clip(fmt.Sprintf("%s %s, date code %s", d.Type, d.Title, d.DateCode), textWidth)
+// A Brief is what a person at the bench reads first: at most ten lines of 80 columns, the last
+// of them the verdict with its reason.
+type Brief struct {
+	What     string // the chip; may be empty
+	Headline string // the verdict
+	Grade    verdict.Grade
+	Why      string
+	Found    []string // a line each
+	Facts    []Fact   // the most important first
+	Last     Fact     // in any case, where it has a value
+}
+
+// Write writes it. Colour only marks the verdict.
+func (b Brief) Write(w io.Writer, colour bool) error {
+	if b.Grade != verdict.None {
+		b.Headline += ", " + b.Grade.String()
 	}
-	if !whole {
-		lines = append(lines, brief("", d.Sentence(), 3)...)
+	var lines []string
+	if b.What != "" {
+		lines = append(lines, clip(b.What, textWidth))
 	}
-	for _, f := range d.Short() {
+	why := wrap(Printable(b.Why), textWidth-len(b.Headline)-4)
+	if len(why) > 1 {
+		why[0] += " …"
+		lines = append(lines, brief("", Sentence(b.Why), 3)...)
+	}
+	for _, f := range b.Found {
 		lines = append(lines, brief("", f, 1)...)
 	}
-	for _, f := range d.BriefFacts() {
+	for _, f := range b.Facts {
 		lines = append(lines, brief(f.Label, f.Value, 2)...)
 	}
-	lines = lines[:min(len(lines), briefLines-1)]
-	if len(lines) < briefLines-1 {
-		lines = append(lines, brief("More", "--full adds all levels, wrong readings and what was not tested", 1)...)
+	var last []string
+	if b.Last.Value != "" {
+		last = brief(b.Last.Label, b.Last.Value, 1)
 	}
-	for _, line := range lines {
-		if _, err := fmt.Fprintln(w, Printable(line)); err != nil {
-			return err
-		}
+	if most := briefLines - 1 - len(last); len(lines) > most {
+		lines = append(lines[:most-1], strings.TrimSuffix(lines[most-1], " …")+" …")
 	}
-	_, err := fmt.Fprintln(w, last)
+	lines = append(lines, last...)
+	_, err := fmt.Fprintln(w, strings.Join(append(lines, paint(b.Headline, colour)+"  "+why[0]), "\n"))
 	return err
-}
-
-// verdictLine is the verdict with its reason, and whether all of the reason fits.
-func (d Document) verdictLine(colour bool) (line string, whole bool) {
-	head := d.Headline()
-	if d.Verdict == verdict.Pass && d.Grade != verdict.None && len(d.Tied) == 0 {
-		head += ", " + d.Grade.String()
-	}
-	return verdictLine(head, strings.TrimPrefix(d.Why(), "in part: "), colour) // the head says so
-}
-
-// verdictLine is a headline with a reason, and whether all of the reason fits.
-func verdictLine(head, why string, colour bool) (line string, whole bool) {
-	lines := wrap(Printable(why), textWidth-len(head)-4)
-	if whole = len(lines) == 1; !whole {
-		lines[0] += " …"
-	}
-	return paint(head, colour) + "  " + lines[0], whole
 }
 
 // brief is a text with a label on so many lines at most.
 func brief(label, text string, most int) []string {
-	lines := wrap(Printable(text), textWidth-briefLabel-2)
+	lines := hang(fmt.Sprintf("%-*s", briefLabel, label), text, textWidth-2)
 	if len(lines) > most {
-		lines = lines[:most]
-		lines[most-1] += " …"
-	}
-	for i := range lines {
-		lines[i] = fmt.Sprintf("%-*s%s", briefLabel, label, lines[i])
-		label = ""
+		lines = append(lines[:most-1], lines[most-1]+" …")
 	}
 	return lines
+}
+
+// WriteBrief writes the report of one chip in at most ten lines of 80 columns, the last of
+// them the verdict with its reason.
+func (d Document) WriteBrief(w io.Writer, colour bool) error {
+	b := Brief{What: fmt.Sprintf("%s %s, %s", d.Type, d.Title, d.FamilyTitle), Headline: d.Headline(),
+		Why:   strings.TrimPrefix(d.Why(), "in part: "), // the headline says so
+		Found: d.Short(), Facts: d.BriefFacts(), Last: Fact{Label: "More", Value: "--full adds all levels, wrong readings and what was not tested"}}
+	if d.DateCode != nil {
+		b.What = fmt.Sprintf("%s %s, date code %s", d.Type, d.Title, d.DateCode.String())
+	}
+	if d.Verdict == verdict.Pass && len(d.Tied) == 0 {
+		b.Grade = d.Grade
+	}
+	return b.Write(w, colour)
 }
 
 // Short are the first of what was found, besides what the verdict says: of another part than
@@ -93,27 +97,8 @@ func (d Document) Short() []string {
 // important first.
 func (d Document) BriefFacts() []Fact {
 	var levels []string
-	for _, l := range d.Worst() {
-		text := fmt.Sprintf("%s %s %s", l.Quantity, fixed(l.Value, digitsOf(l)), l.Unit)
-		if l.Limit != nil {
-			text += fmt.Sprintf(" (%s %s)", sign(l), limitText(l))
-		}
-		levels = append(levels, text)
-	}
-	var supply []string
-	if d.SupplyCurrentMA != nil {
-		supply = append(supply, fmt.Sprintf("%.1f mA", *d.SupplyCurrentMA))
-	}
-	if d.SupplyVolts != nil {
-		supply = append(supply, fmt.Sprintf("%.2f V at the chip", *d.SupplyVolts))
-	}
-	gates := d.gateWords()
-	if d.Class() == string(verdict.NotTested) {
-		gates = ""
-	}
-	vectors := VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds)
-	if d.FailureCount > 0 {
-		vectors += fmt.Sprintf(", %d readings wrong", d.FailureCount)
+	for _, g := range d.LevelGroups() {
+		levels = append(levels, g.Worst.Short)
 	}
 	why, family := strings.Join(d.GradeReasons, "; "), d.FamilyCheck
 	if len(d.But) > 0 { // the verdict's line says them
@@ -122,45 +107,12 @@ func (d Document) BriefFacts() []Fact {
 	if len(d.OtherPart) > 0 || d.FailureCount > 0 && len(d.GradeReasons) == 1 { // the wrong vectors, or the wrong part
 		why = ""
 	}
-	return Known([]Fact{
-		{Label: "Tied", Value: prefixed("tested only with ", strings.Join(d.Tied, " "))},
-		{Label: "Vectors", Value: vectors},
-		{Label: "Failed", Value: prefixed("pins ", d.PinWords(d.PinsFailed))},
-		{Label: "Gates", Value: gates},
-		{Label: "Family", Value: family},
-		{Label: "Levels", Value: strings.Join(levels, ", ")},
-		{Label: "Supply", Value: strings.Join(supply, ", ")},
-		{Label: "Why", Value: why},
-		{Label: "Unmeasured", Value: strings.Join(d.LevelsUnmeasured, "; ")},
-		{Label: "Not tested", Value: prefixed("pins ", d.PinWords(d.Partial))},
-		{Label: "Caution", Value: strings.Join(d.Cautions, "; ")},
-	}...)
-}
-
-func prefixed(prefix, text string) string {
-	if text == "" {
-		return ""
-	}
-	return prefix + text
-}
-
-// Worst is of every quantity the reading nearest its limit, or beyond it; of one without a
-// limit the largest.
-func (d Document) Worst() (worst []Level) {
-	strain := func(l Level) float64 {
-		switch {
-		case l.Limit == nil:
-			return l.Value
-		case l.Bound == "min":
-			return *l.Limit - l.Value
-		}
-		return l.Value - *l.Limit
-	}
-	for _, q := range quantities {
-		of := slices.DeleteFunc(slices.Clone(d.Levels), func(l Level) bool { return l.Quantity != q.Symbol })
-		if len(of) > 0 {
-			worst = append(worst, slices.MaxFunc(of, func(a, b Level) int { return cmp.Compare(strain(a), strain(b)) }))
-		}
-	}
-	return worst
+	return Known(append(d.resultFacts(),
+		Fact{Label: "Family", Value: family},
+		Fact{Label: "Levels", Value: strings.Join(levels, ", ")},
+		Fact{Label: "Supply", Value: d.supplyWords()},
+		Fact{Label: "Why", Value: why},
+		Fact{Label: "Unmeasured", Value: strings.Join(d.LevelsUnmeasured, "; ")},
+		Fact{Label: "Caution", Value: strings.Join(d.Cautions, "; ")},
+	)...)
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"chipassay/host/assay"
+	"chipassay/host/marking"
 	"chipassay/host/verdict"
 	"chipassay/vectors/part"
 )
@@ -36,7 +37,7 @@ type Document struct {
 	GND               int                 `json:"gnd"`
 	Identified        string              `json:"identified,omitempty"` // by what the part was found, where nobody named it
 	Place             string              `json:"place,omitempty"`
-	DateCode          *DateCode           `json:"date_code"` // null where none was given
+	DateCode          *marking.DateCode   `json:"date_code"` // null where none was given
 	Note              string              `json:"note,omitempty"`
 	Verdict           verdict.Verdict     `json:"verdict"`
 	Reason            string              `json:"reason"`
@@ -164,25 +165,6 @@ type Failure struct {
 	Observed string `json:"observed"`
 }
 
-// A DateCode is a date code and the days that it was taken for, ISO 8601.
-type DateCode struct {
-	Raw        string   `json:"raw"`
-	From       string   `json:"from"`
-	To         string   `json:"to"`
-	Candidates []Period `json:"candidates"`
-	Rule       string   `json:"rule"`
-	Doubt      string   `json:"doubt,omitempty"`
-}
-
-// A Period is one week, ISO 8601, or one month.
-type Period struct {
-	Year  int    `json:"year"`
-	Week  int    `json:"week,omitempty"`  // 1 to 53
-	Month int    `json:"month,omitempty"` // 1 to 12, where the code gives no week
-	From  string `json:"from"`
-	To    string `json:"to"`
-}
-
 // ReadDocument reads what Document.WriteJSON wrote, of this version or an earlier one.
 // Fields of a later version are passed over.
 func ReadDocument(object []byte) (d Document, err error) {
@@ -199,9 +181,10 @@ func ReadDocument(object []byte) (d Document, err error) {
 }
 
 // WriteJSON writes the document as one object.
-func (d Document) WriteJSON(w io.Writer) error { return writeJSON(w, d) }
+func (d Document) WriteJSON(w io.Writer) error { return WriteJSON(w, d) }
 
-func writeJSON(w io.Writer, object any) error {
+// WriteJSON writes an object for other programs, and to be kept.
+func WriteJSON(w io.Writer, object any) error {
 	e := json.NewEncoder(w)
 	e.SetEscapeHTML(false)
 	e.SetIndent("", "  ")

@@ -8,6 +8,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode"
 
 	"chipassay/host/verdict"
 )
@@ -25,7 +26,7 @@ var styleText string
 // be in a page as it is; all other text is escaped.
 var pieces = template.Must(template.New("pieces").Funcs(template.FuncMap{
 	"style":         func() template.CSS { return template.CSS(styleText) },
-	"level":         sheetLevel,
+	"level":         SheetLevel,
 	"marginMeaning": func() string { return MarginMeaning },
 }).Parse(piecesText))
 
@@ -43,16 +44,6 @@ func Page(text string, own ...template.FuncMap) *template.Template {
 
 var page = Page(pageText)
 
-//go:embed identified.html
-var identifiedText string
-
-var identifiedPage = Page(identifiedText)
-
-// WriteHTML writes what a chip is as a page that stands alone.
-func (d Identification) WriteHTML(w io.Writer) error {
-	return Execute(w, identifiedPage, "identified", d)
-}
-
 // Execute writes a page, with a replacement for what would turn the direction of the text
 // around it: a hostile note could make a line read as another.
 func Execute(w io.Writer, t *template.Template, name string, data any) error {
@@ -61,9 +52,8 @@ func Execute(w io.Writer, t *template.Template, name string, data any) error {
 		return err
 	}
 	_, err := w.Write(bytes.Map(func(c rune) rune {
-		switch {
-		case c == '\u061C', c == '\u200E', c == '\u200F', '\u202A' <= c && c <= '\u202E', '\u2066' <= c && c <= '\u2069':
-			return '\uFFFD'
+		if unicode.Is(unicode.Bidi_Control, c) {
+			return unicode.ReplacementChar
 		}
 		return c
 	}, b.Bytes()))
@@ -88,11 +78,11 @@ func (v view) Evidence() []Fact {
 }
 
 // PageTitle is the page's own.
-func (v view) PageTitle() string { return v.Typed + ": " + v.Headline() }
+func (d Document) PageTitle() string { return d.Typed + ": " + d.Headline() }
 
 // WriteHTML writes the report of one chip as a self-contained page.
 func (d Document) WriteHTML(w io.Writer) error {
-	return Execute(w, page, "one", view{d, 0, true})
+	return Execute(w, page, "one", d)
 }
 
 // WriteHTML writes the run as one self-contained page: its charts, a table with a row a
@@ -114,41 +104,11 @@ func (t Tray) WriteHTML(w io.Writer) error {
 // Plain reports whether a chip passed whole, with no but.
 func (d Document) Plain() bool { return d.Verdict == verdict.Pass && len(d.Partial) == 0 }
 
-// WorstGroups are the worst levels of a chip that passed whole, so that its report is one
-// page; nil for others.
-func (d Document) WorstGroups() []levelGroup {
-	if !d.Plain() {
-		return nil
-	}
-	d.Levels = d.Worst()
-	groups := d.LevelGroups()
-	for i, g := range groups {
-		g.Rows[0].Name = groups[i].Title + ", " + g.Rows[0].Name
-	}
-	return groups
-}
-
 // Class is the verdict as a class of the style sheet.
-func (d Document) Class() string {
-	if d.Verdict.Known() {
-		return string(d.Verdict)
-	}
-	return string(verdict.NotTested)
-}
+func (d Document) Class() string { return d.Verdict.Class() }
 
 // Sentence is why the verdict is what it is, as a sentence.
 func (d Document) Sentence() string { return Sentence(d.Why()) }
-
-// GradeWords are the grade beside the verdict.
-func (d Document) GradeWords() string {
-	switch {
-	case d.Grade != verdict.None:
-		return "grade " + d.Grade.String()
-	case d.Verdict.Passed():
-		return "not graded"
-	}
-	return ""
-}
 
 // Subtitle is what the chip is, below its marking.
 func (d Document) Subtitle() string {
@@ -162,5 +122,5 @@ func (d Document) Subtitle() string {
 	return text
 }
 
-// MoreFailures is how many failures the document does not list.
-func (d Document) MoreFailures() int { return d.FailureCount - len(d.Failures) }
+// MoreThan is how many more readings are wrong than those of a list.
+func (d Document) MoreThan(list []Failure) int { return d.FailureCount - len(list) }

@@ -153,7 +153,7 @@ func TestBars(t *testing.T) {
 	limits := map[string][]bar{}
 	for _, g := range measured(t).LevelGroups() {
 		for _, r := range g.Rows {
-			limits[g.Top+" "+g.Symbol] = append(limits[g.Top+" "+g.Symbol], r.Bar)
+			limits[g.Top+" "+r.Quantity] = append(limits[g.Top+" "+r.Quantity], r.Bar)
 		}
 	}
 	for key, want := range map[string][]bar{
@@ -265,9 +265,9 @@ func TestCriteria(t *testing.T) {
 		grade      verdict.Grade
 		text, html string
 	}{
-		{verdict.Sound, "\n  sound (this chip)    every vector right, and every level inside", `<tr class="own"><td>sound (this chip)</td>`},
-		{verdict.Reject, "\n  reject (this chip)   a vector is wrong\n", `<tr class="own"><td>reject (this chip)</td>`},
-		{verdict.None, "\n  reject               a vector is wrong\n", "<tr><td>reject</td>"},
+		{verdict.Sound, "\n  sound (this chip)    every vector right, and every level inside", `<dt>sound (this chip)</dt>`},
+		{verdict.Reject, "\n  reject (this chip)   a vector is wrong\n", `<dt>reject (this chip)</dt>`},
+		{verdict.None, "\n  reject               a vector is wrong\n", "<dt>reject</dt>"},
 	} {
 		s := measured(t)
 		s.Grade = c.grade
@@ -282,7 +282,7 @@ func TestCriteria(t *testing.T) {
 		assert.Equal(t, own, strings.Count(page, "(this chip)"))
 		for _, grade := range []string{"strong", "sound", "function only", "doubtful", "reject"} {
 			assert.Contains(t, text, "\n  "+grade)
-			assert.Contains(t, page, "<td>"+grade)
+			assert.Contains(t, page, "<dt>"+grade)
 		}
 		assert.Contains(t, text, "\n  tester's uncertainty two steps of the 10-bit converter")
 		assert.Contains(t, page, "two steps of the 10-bit converter")

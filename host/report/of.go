@@ -11,7 +11,6 @@ import (
 	"chipassay/host/assay/levels"
 	"chipassay/host/marking"
 	"chipassay/host/verdict"
-	"chipassay/vectors/part"
 )
 
 // Caveat closes every report.
@@ -28,7 +27,7 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 	d := Document{
 		Version: Version, Typed: cmp.Or(typed, r.Type.Name()), Part: r.Type.Part().Number, Type: r.Type.Name(),
 		Family: r.Type.Family.Name, FamilyTitle: r.Type.Family.Title, Title: r.Type.Part().Title, Variant: v.Note,
-		Pins: []Pin{}, VCC: v.VCC(), GND: v.GND(), Identified: r.Identified, Place: place, DateCode: DateOf(date), Note: note,
+		Pins: []Pin{}, VCC: v.VCC(), GND: v.GND(), Identified: r.Identified, Place: place, DateCode: date, Note: note,
 		Verdict: r.Verdict, Reason: r.Reason, But: orEmpty(r.But), Trouble: r.Trouble, OtherPart: orEmpty(r.OtherPart), Cause: r.Cause, Findings: orEmpty(r.Findings),
 		VectorsPlanned: r.VectorsPlanned, VectorsApplied: r.VectorsApplied, Rounds: r.Rounds, Runs: r.Runs, RunsFailed: r.RunsFailed,
 		PinsFailed: orEmpty(r.PinsFailed), Partial: orEmpty(r.Partial), Tied: strings.Fields(v.Use), Coverage: CoverageOf(r.Coverage), Gates: gatesOf(r),
@@ -50,16 +49,16 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 		d.Failures = append(d.Failures, Failure{f.Pin, d.pinName(f.Pin), f.Step, f.Inputs, f.Expected.String(), f.Observed.String()})
 	}
 	for _, m := range r.Margins {
-		d.Margins = append(d.Margins, Margin{m.Pin, d.pinName(m.Pin), micro(m.Volts), micro(m.VIL)})
+		d.Margins = append(d.Margins, Margin{m.Pin, d.pinName(m.Pin), Rounded(m.Volts), Rounded(m.VIL)})
 	}
 	for _, c := range r.ContactVolts {
-		d.Contact = append(d.Contact, Contact{string(c.Step), c.Look, c.Position, micro(c.Volts)})
+		d.Contact = append(d.Contact, Contact{string(c.Step), c.Look, c.Position, Rounded(c.Volts)})
 	}
 	if r.SupplyCurrentMA >= 0 {
 		d.SupplyCurrentMA = &r.SupplyCurrentMA
 	}
 	if r.SupplyVolts > 0 {
-		d.SupplyVolts = new(micro(r.SupplyVolts))
+		d.SupplyVolts = new(Rounded(r.SupplyVolts))
 	}
 	if l := r.Levels; l != nil {
 		d.LevelsUnmeasured, d.FamilyCheck = orEmpty(l.Unmeasured), l.Family
@@ -73,19 +72,16 @@ var gateStates = []string{"sound", "failed", "tested in part", "not tested"}
 // gatesOf reports which gates are sound. One with a pin that the test leaves out is
 // tested in part at best.
 func gatesOf(r *assay.Result) []Gate {
-	gates := []Gate{}
-	for _, g := range r.Type.Variant.Gates {
+	gates, v := []Gate{}, r.Type.Variant
+	leftOut := func(n int) bool { return v.Pins[n-1].Untested != "" || v.Held(n) }
+	for _, g := range v.Gates {
 		state := "not tested"
-		leftOut := func(n int) bool {
-			v := r.Type.Variant
-			return v.Pins[n-1].Untested != "" || v.Held(n)
-		}
-		switch {
+		switch sound := slices.Contains(r.GatesSound, g.Name); {
 		case slices.Contains(r.GatesFailed, g.Name):
 			state = "failed"
-		case slices.Contains(r.GatesSound, g.Name) && slices.ContainsFunc(g.Pins, leftOut):
+		case sound && slices.ContainsFunc(g.Pins, leftOut):
 			state = "tested in part"
-		case slices.Contains(r.GatesSound, g.Name):
+		case sound:
 			state = "sound"
 		}
 		gates = append(gates, Gate{g.Name, g.Pins, state})
@@ -106,37 +102,21 @@ func levelsOf(r *assay.Result) []Level {
 				continue
 			}
 			pin := cmp.Or(m.Pin, v.VCC()) // the supply current is the supply pin's
-			l := Level{Pin: pin, Name: pinName(v, pin), Quantity: q.Symbol, Value: micro(m.Value), Unit: q.Unit, Uncertainty: micro(m.Uncertainty),
-				Bound: "max", Standing: standingWords(m)}
+			l := Level{Pin: pin, Name: v.Pins[pin-1].Name, Quantity: q.Symbol, Value: Rounded(m.Value), Unit: q.Unit, Uncertainty: Rounded(m.Uncertainty),
+				Bound: "max", Standing: m.Standing().String()}
 			if m.Quantity == levels.VOH {
 				l.Bound = "min"
 			}
 			if !math.IsNaN(m.Limit) {
-				l.Limit = new(micro(m.Limit))
+				l.Limit = new(Rounded(m.Limit))
 			}
 			if m.LoadMA > 0 {
-				l.LoadMA, l.RatedMA = new(micro(m.LoadMA)), new(micro(m.RatedMA))
+				l.LoadMA, l.RatedMA = new(Rounded(m.LoadMA)), new(Rounded(m.RatedMA))
 			}
 			list = append(list, l)
 		}
 	}
 	return list
-}
-
-// NotJudged is the standing of a reading whose limit was not compared, which is not
-// the same as none.
-const NotJudged = "not judged"
-
-// standingWords says how a reading stands to its limit, short enough for a column.
-func standingWords(r levels.Reading) string {
-	switch s := r.Standing(); {
-	case s == levels.Near:
-		return "too near to judge"
-	case s == levels.Unlimited && !math.IsNaN(r.Limit):
-		return NotJudged
-	default:
-		return s.String()
-	}
 }
 
 func memoryOf(r *assay.Result) *Memory {
@@ -152,30 +132,8 @@ func memoryOf(r *assay.Result) *Memory {
 	return o
 }
 
-// DateOf is a date code of a document; nil for none.
-func DateOf(d *marking.DateCode) *DateCode {
-	if d == nil {
-		return nil
-	}
-	o := &DateCode{
-		Raw: d.Raw, From: d.From.Format(time.DateOnly), To: d.To.Format(time.DateOnly),
-		Candidates: []Period{}, Rule: d.Rule, Doubt: d.Doubt,
-	}
-	for _, p := range d.Candidates {
-		o.Candidates = append(o.Candidates, Period{p.Year, p.Week, p.Month, p.From.Format(time.DateOnly), p.To.Format(time.DateOnly)})
-	}
-	return o
-}
-
-func pinName(v *part.Variant, n int) string {
-	if n < 1 || n > len(v.Pins) {
-		return "none"
-	}
-	return v.Pins[n-1].Name
-}
-
-// micro rounds to millionths, which no reading resolves.
-func micro(x float64) float64 { return math.Round(x*1e6) / 1e6 }
+// Rounded rounds to millionths, which no reading resolves.
+func Rounded(x float64) float64 { return math.Round(x*1e6) / 1e6 }
 
 // orEmpty makes an array of nothing, not a null.
 func orEmpty[T any](list []T) []T {

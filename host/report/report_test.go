@@ -352,15 +352,15 @@ func TestSelfContained(t *testing.T) {
 func TestDrawing(t *testing.T) {
 	d := *bad(t).Drawing()
 	require.Len(t, d.Pins, 14)
-	at := func(n int) rect { return d.Pins[n-1].Leg }
+	at := func(n int) drawnPin { return d.Pins[n-1] }
 	for n := 1; n <= 7; n++ {
 		assert.Equal(t, at(n).Y, at(15-n).Y, "pin %d faces pin %d", n, 15-n)
-		assert.Less(t, at(n).X, at(15-n).X)
+		assert.Less(t, at(n).Edge, at(15-n).Edge)
 	}
 	assert.Less(t, at(1).Y, at(2).Y)
 	for _, p := range d.Pins {
 		assert.Equal(t, p.Number == 12, p.State == "failed", "pin %d", p.Number)
-		assert.LessOrEqual(t, p.Leg.Y+p.Leg.H, d.Height)
+		assert.Less(t, p.Y+legHeight, d.Bottom)
 	}
 	assert.Contains(t, d.Alt, "Failed: pin 12 (1Y)")
 }
@@ -409,40 +409,13 @@ func TestWrapped(t *testing.T) {
 	assert.Equal(t, []string{whole}, Wrapped(whole, 5, textWidth))
 }
 
-// The first is the example of the comment; 1997-W01 begins on 1996-12-30 (M. Kuhn, A summary of
-// the international standard date and time notation).
-func TestDateWords(t *testing.T) {
-	for code, want := range map[string]string{
-		"7938": "week 38 of 1979, 17 to 23 September 1979",
-		"7931": "week 31 of 1979, 30 July to 5 August 1979",
-		"9701": "week 1 of 1997, 30 December 1996 to 5 January 1997",
-		// A month, and all others that the letters fit: T4 is April 1985 (G. Heinz, Aufdruck auf
-		// DDR-Schaltkreisen), and the letters come again every twenty years.
-		"T4":    "April 1985; or April 2005, April 2025",
-		"FEB80": "February 1980",
-	} {
-		d, err := marking.ReadDateCode(code, 0, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
-		require.NoError(t, err)
-		assert.Equal(t, want, DateOf(&d).Words())
-	}
-	d, err := marking.ReadDateCode("JAN82", 0, time.Now())
-	require.NoError(t, err)
-	o := DateOf(&d)
-	assert.Equal(t, "JAN82 (1982)", o.String(), "1 January 1982 is in the last week of 1981")
-	assert.Equal(t, []Period{{Year: 1982, Month: 1, From: "1982-01-01", To: "1982-01-31"}}, o.Candidates)
-	object, err := json.Marshal(o)
-	require.NoError(t, err)
-	assert.Contains(t, string(object), `{"year":1982,"month":1,"from":"1982-01-01","to":"1982-01-31"}`)
-	assert.Contains(t, string(object), `"raw":"JAN82"`)
-}
-
 // A pass in part says so in every heading, names what was not tested, and gives the
 // coverage by model, what stays undetected and what would pass as well, a line each.
 func TestAPassInPartSaysSo(t *testing.T) {
 	s := partly(t)
 	text := string(written(t, func(w io.Writer) error { return s.WriteText(w, false) }))
 	require.True(t, strings.HasPrefix(text, "PASS, in part  "), text)
-	require.Contains(t, text, "Pins not tested      8 (3A), 9 (3B), 10 (3Y)")
+	require.Contains(t, text, "Not tested           pins 8 (3A), 9 (3B), 10 (3Y)")
 	require.Contains(t, text, "Faults detected      stuck-at 12 of 15, pins 47 of 48, shorts 20 of 20 (2 of\n")
 	require.Contains(t, text, "Stays undetected     3A stuck at 1; 3B stuck at 1; 3Y stuck at 0; and 1 more")
 	require.Contains(t, text, "Would pass as well   4093, 40107")
@@ -471,7 +444,7 @@ func TestADocumentOfVersionOneIsRead(t *testing.T) {
 	require.Equal(t, assay.Fail, d.Verdict)
 	text := textOf(t, d)
 	require.True(t, strings.HasPrefix(text, "FAIL  74LS10 triple 3-input NAND gate"), text)
-	for _, words := range []string{"Pins that failed     12 (1Y)", "74LS, low-power Schottky TTL", "432: week 32 of 1974, 5 to 11 August 1974", "1A=L 1B=H 1C=L", "and 440 more"} {
+	for _, words := range []string{"Failed               pin 12 (1Y)", "74LS, low-power Schottky TTL", "432: week 32 of 1974, 5 to 11 August 1974", "1A=L 1B=H 1C=L", "and 440 more"} {
 		require.Contains(t, text, words)
 	}
 	page := string(written(t, d.WriteHTML))
@@ -486,7 +459,7 @@ func TestAnEarlierReportIsRead(t *testing.T) {
 	text := string(written(t, func(w io.Writer) error { return c.WriteText(w, false) }))
 	require.True(t, strings.HasPrefix(text, "PASS  7410"), text)
 	require.NotContains(t, text, "Faults detected")
-	require.NotContains(t, text, "Pins not tested")
+	require.NotContains(t, text, "Not tested           pins")
 }
 
 // What kept a chip from being tested is in every form, and a document that was written

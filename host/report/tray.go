@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
+	"strings"
 
 	"chipassay/host/verdict"
 )
@@ -55,18 +57,17 @@ func (t Tray) When() string {
 	if len(t.Chips) == 0 {
 		return ""
 	}
-	first := t.Chips[0].Started.Format("2 January 2006")
-	last := t.Chips[len(t.Chips)-1].Started.Format("2 January 2006")
-	if first == last {
-		return first
+	var days []string
+	for _, d := range []Document{t.Chips[0], t.Chips[len(t.Chips)-1]} {
+		days = append(days, d.Started.Format("2 January 2006"))
 	}
-	return first + " to " + last
+	return strings.Join(slices.Compact(days), " to ")
 }
 
 // WriteJSON writes the run as one object: title, pass, pass_but, fail and not_tested
 // (counts), and chips, an array of documents.
 func (t Tray) WriteJSON(w io.Writer) error {
-	return writeJSON(w, struct {
+	return WriteJSON(w, struct {
 		Title     string     `json:"title"`
 		Pass      int        `json:"pass"`
 		PassBut   int        `json:"pass_but"`

@@ -55,7 +55,7 @@ func (d Document) pinName(n int) string {
 	return ""
 }
 
-// PinWords names pins by number and data-sheet name: "6 (2Y), 8 (3Y)".
+// PinWords names pins by number and data-sheet name: "pins 6 (2Y), 8 (3Y)"; empty for none.
 func (d Document) PinWords(pins []int) string {
 	var words []string
 	for _, n := range pins {
@@ -64,6 +64,11 @@ func (d Document) PinWords(pins []int) string {
 			word += " (" + name + ")"
 		}
 		words = append(words, word)
+	}
+	if len(words) > 1 {
+		words[0] = "pins " + words[0]
+	} else if len(words) == 1 {
+		words[0] = "pin " + words[0]
 	}
 	return strings.Join(words, ", ")
 }
@@ -99,183 +104,102 @@ func Sentence(text string) string {
 	return text
 }
 
-// Sentences are the lines as sentences, without those that say what the reason says.
-func (d Document) Sentences(lines []string) []string {
-	var out []string
+// Sentences are the lines as sentences, without those that the verdict's reason says.
+func (d Document) Sentences(lines []string) (sentences []string) {
 	for _, line := range lines {
-		if line != d.Reason {
-			out = append(out, Sentence(line))
+		if line != d.Reason && line != d.Why() {
+			sentences = append(sentences, Sentence(line))
 		}
 	}
-	return out
+	return sentences
 }
 
-// Found are what was found, sentences: the cause, what is wrong with a chip that
-// passed, and the rest.
-func (d Document) Found() []string {
-	return slices.DeleteFunc(d.Sentences(slices.Concat(d.But, d.Findings)), func(f string) bool { return f == d.Sentence() })
-}
-
-// period is the week or month that a date code was taken for, its first and last day.
-func (c *DateCode) period() (from, to time.Time) {
-	from, _ = time.Parse(time.DateOnly, c.From) // of a document of ours, else zero
-	to, _ = time.Parse(time.DateOnly, c.To)
-	return from, to
-}
-
-// month reports whether two days are the first and the last of a month.
-func month(from, to time.Time) bool { return from.Day() == 1 && to.Equal(from.AddDate(0, 1, -1)) }
-
-const monthForm = "January 2006"
-
-// Words says what a date code stands for: "week 38 of 1979, 17 to 23 September
-// 1979" or "September 1979", and the other years or months where it leaves them open.
-func (c *DateCode) Words() string {
-	first, last := c.period()
-	if first.IsZero() {
-		return "period not known"
-	}
-	if month(first, last) {
-		return c.monthWords(first)
-	}
-	from := "2"
-	switch {
-	case first.Year() != last.Year():
-		from = "2 January 2006"
-	case first.Month() != last.Month():
-		from = "2 January"
-	}
-	year, week := first.ISOWeek()
-	words := fmt.Sprintf("week %d of %d, %s to %s", week, year, first.Format(from), last.Format("2 January 2006"))
-	var others []string
-	for _, p := range c.Candidates {
-		if p.Year != year {
-			others = append(others, fmt.Sprint(p.Year))
-		}
-	}
-	if others != nil {
-		words += "; or the same week of " + strings.Join(others, ", ")
-	}
-	return words
-}
-
-// monthWords says which month a date code stands for, and which others it fits.
-func (c *DateCode) monthWords(taken time.Time) string {
-	var others []string
-	for _, p := range c.Candidates {
-		if from, err := time.Parse(time.DateOnly, p.From); err == nil && !from.Equal(taken) {
-			others = append(others, from.Format(monthForm))
-		}
-	}
-	words := taken.Format(monthForm)
-	if others != nil {
-		words += "; or " + strings.Join(others, ", ")
-	}
-	return words
-}
-
-// Year is the year that a date code was taken for; 0 for none.
-func (c *DateCode) Year() int {
-	if c == nil {
-		return 0
-	}
-	from, to := c.period()
-	if month(from, to) {
-		return from.Year()
-	}
-	year, _ := from.ISOWeek()
-	return year
-}
-
-// String is a date code with its year, for a line of a list: "7938 (1979)", with a
-// question mark where the decade is not known.
-func (c *DateCode) String() string {
-	switch {
-	case c == nil:
-		return "none given"
-	case c.Year() <= 1:
-		return c.Raw
-	}
-	mark := ""
-	if len(c.Candidates) > 1 || c.Doubt != "" {
-		mark = "?"
-	}
-	return fmt.Sprintf("%s (%d%s)", c.Raw, c.Year(), mark)
-}
-
-// Fact is a date code as a line of a report.
-func (c *DateCode) Fact() Fact {
-	if c == nil {
-		return Fact{Label: "Date code", Value: "none given"}
-	}
-	return Fact{Label: "Date code", Value: c.Raw + ": " + c.Words(), More: c.Rule}
-}
+// Found are what was found besides, sentences.
+func (d Document) Found() []string { return d.Sentences(d.Findings) }
 
 // ChipFacts say what the chip is.
 func (d Document) ChipFacts() []Fact {
-	facts := []Fact{
-		{Label: "Part as typed", Value: d.Typed},
-		{Label: "Identified as", Value: d.Type + " " + d.Title, More: d.Variant},
-		{Label: "Family", Value: strings.Trim(d.Family+", "+d.FamilyTitle, ", ")},
-	}
+	known := Fact{Label: "Part as typed", Value: d.Typed}
 	if d.Identified != "" {
-		facts[0] = Fact{Label: "How it is known", Value: d.Identified}
+		known = Fact{Label: "How it is known", Value: d.Identified}
 	}
-	facts = Known(facts...)
+	var box Fact
 	if len(d.Pins) > 0 {
-		facts = append(facts, Fact{Label: "Package", Value: fmt.Sprintf("%d-pin DIP", len(d.Pins)),
-			More: fmt.Sprintf("%s at pin %d, %s at pin %d", d.pinName(d.VCC), d.VCC, d.pinName(d.GND), d.GND)})
+		box = Fact{Label: "Package", Value: fmt.Sprintf("%d-pin DIP", len(d.Pins)),
+			More: fmt.Sprintf("%s at pin %d, %s at pin %d", d.pinName(d.VCC), d.VCC, d.pinName(d.GND), d.GND)}
 	}
-	return append(facts, Known(Fact{Label: "Place", Value: d.Place}, d.DateCode.Fact(), Fact{Label: "Note", Value: d.OwnNote()})...)
+	date := Fact{Label: "Date code", Value: d.DateCode.String()}
+	if d.DateCode != nil {
+		date.Value, date.More = d.DateCode.Raw+": "+d.DateCode.Words(), d.DateCode.Rule
+	}
+	note := d.Note
+	if strings.HasPrefix(d.Identified, note) { // it is the record's that the part was identified
+		note = ""
+	}
+	return Known(known,
+		Fact{Label: "Identified as", Value: d.Type + " " + d.Title, More: d.Variant},
+		Fact{Label: "Family", Value: strings.Trim(d.Family+", "+d.FamilyTitle, ", ")},
+		box,
+		Fact{Label: "Place", Value: d.Place},
+		date,
+		Fact{Label: "Note", Value: note})
 }
 
-// OwnNote is the note, unless it is the record's that the part was identified.
-func (d Document) OwnNote() string {
-	if strings.HasPrefix(d.Identified, d.Note) {
-		return ""
+// resultFacts are what came of the test, for every report.
+func (d Document) resultFacts() []Fact {
+	vectors, gates, tied := VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds), d.gateWords(), ""
+	if len(d.Tied) > 0 {
+		tied = "tested only with " + strings.Join(d.Tied, " ")
 	}
-	return d.Note
+	if d.FailureCount > 0 {
+		vectors += fmt.Sprintf(", %d readings wrong", d.FailureCount)
+	}
+	if d.Class() == string(verdict.NotTested) {
+		gates = ""
+	}
+	return []Fact{
+		{Label: "Tied", Value: tied},
+		{Label: "Vectors", Value: vectors, More: d.Method},
+		{Label: "Failed", Value: d.PinWords(d.PinsFailed)},
+		{Label: "Not tested", Value: d.PinWords(d.Partial)},
+		{Label: "Gates", Value: gates},
+	}
 }
 
 // TestFacts say what was done to the chip and what came of it.
 func (d Document) TestFacts() []Fact {
-	runs, march, wrong := "", "", ""
-	if d.FailureCount > 0 {
-		wrong = fmt.Sprint(d.FailureCount)
-	}
+	runs, march := "", ""
 	if d.Runs > 1 {
 		runs = fmt.Sprintf("%d, of which %d went wrong", d.Runs, d.RunsFailed)
 	}
 	if m := d.Memory; m != nil {
 		march = fmt.Sprintf("%s on %d words of %d bits", m.Test, m.Words, m.Bits)
 	}
-	facts := []Fact{
-		{Label: "Vectors", Value: VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds), More: d.Method},
+	supply := Fact{Label: "Supply", Value: "not measured"}
+	if words := d.supplyWords(); words != "" {
+		supply.Value, supply.More = words, "at the end of power-up"
+	}
+	return Known(slices.Concat(d.resultFacts(), []Fact{
 		{Label: "Memory", Value: march},
 		{Label: "Compared", Value: d.Comparison},
 		{Label: "Runs", Value: runs},
-		{Label: "Wrong readings", Value: wrong},
-	}
-	for _, line := range d.Coverage.Lines() {
-		facts = append(facts, Fact{Label: line[0], Value: line[1]})
-	}
-	current := Fact{Label: "Supply current", Value: "not measured"}
-	if d.SupplyCurrentMA != nil {
-		current.Value, current.More = fmt.Sprintf("%.1f mA", *d.SupplyCurrentMA), "at the end of power-up"
-	}
-	volts := ""
-	if d.SupplyVolts != nil {
-		volts = fmt.Sprintf("%.2f V", *d.SupplyVolts)
-	}
-	return Known(append(facts,
+	}, d.Coverage.Facts(), []Fact{
 		d.troubleFact(),
-		Fact{Label: "Tested only with", Value: strings.Join(d.Tied, " ")},
-		Fact{Label: "Pins not tested", Value: d.PinWords(d.Partial)},
-		Fact{Label: "Pins that failed", Value: d.PinWords(d.PinsFailed)},
-		Fact{Label: "Gates", Value: d.gateWords()},
-		current,
-		Fact{Label: "Supply at the chip", Value: volts, More: "between its own supply pins"},
-		Fact{Label: "Grade", Value: d.Grade.String(), More: strings.Join(d.GradeReasons, "; ")})...)
+		supply,
+		{Label: "Grade", Value: d.Grade.String(), More: strings.Join(d.GradeReasons, "; ")},
+	})...)
+}
+
+// supplyWords are what was measured of the supply: "6.2 mA, 4.82 V at the chip".
+func (d Document) supplyWords() string {
+	var words []string
+	if d.SupplyCurrentMA != nil {
+		words = append(words, fmt.Sprintf("%.1f mA", *d.SupplyCurrentMA))
+	}
+	if d.SupplyVolts != nil {
+		words = append(words, fmt.Sprintf("%.2f V at the chip", *d.SupplyVolts))
+	}
+	return strings.Join(words, ", ")
 }
 
 // troubleFact says what kept the chip from being tested. What is still there after the chip
@@ -307,25 +231,37 @@ func VectorWords(applied, planned, rounds int) string {
 
 // OriginFacts say by what means the verdict was reached.
 func (d Document) OriginFacts() []Fact {
-	when := "at a time not recorded"
-	if !d.Started.IsZero() {
-		when = d.Started.Format("2 January 2006, 15:04")
-	}
 	took := fmt.Sprintf("%.0f ms", d.DurationMS)
 	if d.DurationMS >= 1000 {
 		took = fmt.Sprintf("%.1f s", d.DurationMS/1000)
 	}
-	return append([]Fact{{Label: "Tested", Value: fmt.Sprintf("%s, in %s", when, took)}}, d.MeansFacts()...)
-}
-
-// MeansFacts say by what means a chip was tested.
-func (d Document) MeansFacts() []Fact {
 	return []Fact{
+		{Label: "Tested", Value: fmt.Sprintf("%s, in %s", Moment(d.Started), took)},
 		{Label: "Adapter", Value: cmp.Or(d.Adapter, "none"), More: "firmware " + cmp.Or(d.Firmware, "not known")},
 		{Label: "Definition", Value: d.Definition},
 		{Label: "Definition SHA-256", Value: cmp.Or(d.DefinitionSHA256, "none"), Mono: true},
 		{Label: "Vectors SHA-256", Value: cmp.Or(d.VectorsSHA256, "none"), Mono: true},
 	}
+}
+
+// Moment is a time in words, with its zone.
+func Moment(t time.Time) string {
+	if t.IsZero() {
+		return "at a time not recorded"
+	}
+	return t.Format("2 January 2006, 15:04 MST")
+}
+
+// GradeFacts say what each grade asks for, and how sure the tester is.
+func (d Document) GradeFacts() (facts []Fact) {
+	for _, c := range d.GradeCriteria {
+		label := c.Grade.String()
+		if c.Grade == d.Grade {
+			label += " (this chip)"
+		}
+		facts = append(facts, Fact{Label: label, Value: c.Asks})
+	}
+	return append(facts, Fact{Label: "tester's uncertainty", Value: d.TesterUncertainty})
 }
 
 // MarginMeaning says what the inputs of MarginLines have in common.
@@ -336,7 +272,7 @@ const MarginMeaning = "By the data sheet's worst case the adapter cannot drive t
 // MarginLines are the inputs that the adapter may not drive low, a sentence each.
 func (d Document) MarginLines() (lines []string) {
 	for _, m := range d.Margins {
-		lines = append(lines, fmt.Sprintf("Pin %s: driven low it may be as high as %.2f V, above the VIL of %.1f V.", d.PinWords([]int{m.Pin}), m.Volts, m.VIL))
+		lines = append(lines, Sentence(fmt.Sprintf("%s: driven low it may be as high as %.2f V, above the VIL of %.1f V", d.PinWords([]int{m.Pin}), m.Volts, m.VIL)))
 	}
 	return lines
 }

@@ -3,6 +3,7 @@ package statistics
 import (
 	"encoding/xml"
 	"fmt"
+	"html/template"
 	"io"
 	"slices"
 	"strings"
@@ -18,8 +19,8 @@ import (
 func TestACharacteristicSaysItsPlan(t *testing.T) {
 	plan, err := lot.PlanFor(500, 1.0, lot.II, lot.Normal)
 	require.NoError(t, err)
-	require.Contains(t, wellFormed(t, lotChart("", plan)),
-		"a sample of 50 from a lot of 500, accepted with 1 or fewer nonconforming")
+	require.Contains(t, wellFormed(t, lotChart(plan)),
+		"A sample of 50 from a lot of 500, accepted with 1 or fewer nonconforming")
 }
 
 // Years are written at the axis in steps that begin at a whole one: of 1971 to 2001,
@@ -27,9 +28,9 @@ func TestACharacteristicSaysItsPlan(t *testing.T) {
 func TestYearsOfTheAxis(t *testing.T) {
 	var years []Year
 	for year := 1971; year <= 2001; year++ {
-		years = append(years, Year{Year: year, Good: 1})
+		years = append(years, Year{year, YieldOf(1, 1)})
 	}
-	lines := strings.Split(wellFormed(t, yearChart("", years)), "\n")
+	lines := strings.Split(wellFormed(t, yearCharts(years)[0]), "\n")
 	for year := 1965; year <= 2005; year++ {
 		want := year > 1971 && year < 2001 && year%5 == 0
 		require.Equal(t, want, slices.Contains(lines, fmt.Sprint(year)), year)
@@ -37,9 +38,9 @@ func TestYearsOfTheAxis(t *testing.T) {
 }
 
 // wellFormed reads a picture to its end as XML and gives its text.
-func wellFormed(t *testing.T, svg string) (text string) {
+func wellFormed(t *testing.T, svg template.HTML) (text string) {
 	t.Helper()
-	d := xml.NewDecoder(strings.NewReader(svg))
+	d := xml.NewDecoder(strings.NewReader(string(svg)))
 	for {
 		token, err := d.Token()
 		if err == io.EOF {
@@ -52,21 +53,21 @@ func wellFormed(t *testing.T, svg string) (text string) {
 	}
 }
 
-// Every picture is XML, says in words what it shows, and takes a title as text.
+// Every picture is XML, says in words what it shows, and takes what it says as text.
 func TestPictures(t *testing.T) {
 	plan, err := lot.PlanFor(500, 1.0, lot.II, lot.Normal)
 	require.NoError(t, err)
-	const title = `Drawer <3> & "points"`
-	for name, c := range map[string]struct{ svg, says string }{
-		"characteristic": {lotChart(title, plan), "nonconforming"},
-		"date codes":     {yearChart(title, []Year{{1979, 7, 1}, {1981, 2, 0}}), "1979: 7 good, 1 bad"},
-		"no date codes":  {yearChart(title, nil), ""},
-		"levels":         {levelChart(title, []float64{0.19, 0.18, -0.05}), "1 of 3 outputs outside"},
-		"yields":         {yieldChart(title, nil), ""},
+	years := yearCharts([]Year{{1979, YieldOf(7, 8)}, {1981, YieldOf(2, 2)}})
+	for says, svg := range map[string]template.HTML{
+		"nonconforming":           lotChart(plan),
+		"1979: 7 good, 1 bad":     years[0],
+		"1979: 7 of 8 good, 88 %": years[1],
+		"1 of 3 outputs outside":  levelChart(`VOL <3> & "points"`, []float64{0.19, 0.18, -0.05}),
 	} {
-		require.True(t, strings.HasPrefix(strings.TrimSpace(c.svg), "<svg"), name)
-		text := wellFormed(t, c.svg)
-		require.Contains(t, text, title, name)
-		require.Contains(t, text, c.says, name)
+		require.True(t, strings.HasPrefix(string(svg), "<svg"), says)
+		require.Contains(t, wellFormed(t, svg), says)
 	}
+	require.Contains(t, wellFormed(t, levelChart(`VOL <3> & "points"`, []float64{0.1})), `VOL <3> & "points"`)
+	require.Nil(t, yearCharts(nil))
+	require.Nil(t, margins{left: 1}.charts())
 }

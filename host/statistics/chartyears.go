@@ -2,105 +2,72 @@ package statistics
 
 import (
 	"fmt"
-	"slices"
+	"html/template"
 	"strings"
-
-	"chipassay/host/report"
 )
 
-// A Year is how many chips of a date-code year were tested.
-type Year struct{ Year, Good, Bad int }
+// A Year is how many chips of a date-code year were tested, and are good.
+type Year struct {
+	Year int
+	Yield
+}
 
-// yearChart draws how many chips of each date-code year were good and bad. A year
-// without chips stays empty, so that the gaps between deliveries show.
-func yearChart(title string, years []Year) string {
-	first, last, most := yearSpan(years)
-	var words []string
-	for _, y := range years {
-		words = append(words, fmt.Sprintf("%d: %d good, %d bad", y.Year, y.Good, y.Bad))
+// yearCharts draw the years, of which there may be none, in their order: how many chips were
+// good and bad, and the yield. A year without chips stays empty, so that the gaps between
+// deliveries show.
+func yearCharts(years []Year) []template.HTML {
+	if len(years) == 0 {
+		return nil
 	}
-	s := begin(title, "Chips by date-code year. "+orNone(words))
+	x := axisOf(float64(years[0].Year)-0.5, float64(years[len(years)-1].Year)+0.5, left, right, 11).whole()
+	return []template.HTML{chipsChart(years, x), yieldChart(years, x)}
+}
+
+const yearName = "year of the date code"
+
+// chipsChart draws each year as a bar of good chips, with the bad ones on top.
+func chipsChart(years []Year, x axis) template.HTML {
+	most, words := 0, []string{}
+	for _, c := range years {
+		most = max(most, c.Tested)
+		words = append(words, fmt.Sprintf("%d: %d good, %d bad", c.Year, c.Good, c.Tested-c.Good))
+	}
+	y := countAxis(most)
+	s := begin("Chips tested, by year of the date code", strings.Join(words, "; ")+".")
 	s.key("good", "doubtful or reject")
-	y := s.counts(most, "chips")
-	x := axis{float64(first) - 0.5, float64(last) + 0.5, left, right}
+	s.axes(x, y, yearName, "chips")
 	wide := min(x.at(1)-x.at(0), 46) * 0.8
 	for _, c := range years {
-		middle := x.at(float64(c.Year))
-		split := y.at(float64(c.Good))
-		upper := y.at(float64(c.Good + c.Bad))
+		middle, split, upper := x.at(float64(c.Year)), y.at(float64(c.Good)), y.at(float64(c.Tested))
 		s.bar(middle-wide/2, split, wide, bottom, false)
 		s.bar(middle-wide/2, upper, wide, split, true)
-		if number := fmt.Sprint(c.Good + c.Bad); wide >= 7.5*float64(len(number)) {
+		if number := fmt.Sprint(c.Tested); wide >= 7.5*float64(len(number)) {
 			s.text(middle, upper-4, "middle", number)
 		}
-	}
-	s.years(x, first, last)
-	if len(years) == 0 {
-		s.nothing()
 	}
 	return s.end()
 }
 
-// yearSpan is the first and the last year and the highest bar.
-func yearSpan(years []Year) (first, last, most int) {
-	if len(years) == 0 {
-		return 1980, 1980, 0 // of a plot that says so
-	}
-	first, last = years[0].Year, years[0].Year
-	for _, y := range years {
-		first, last = min(first, y.Year), max(last, y.Year)
-		most = max(most, y.Good+y.Bad)
-	}
-	return first, last, most
-}
-
-// years draws the horizontal axis for years, with as many of them as have room.
-func (s *picture) years(x axis, first, last int) {
-	s.line(left, bottom, right, bottom, ink, 1)
-	step := int(max(1, report.RoundUp(float64(last-first+1)/11)))
-	for year := (first + step - 1) / step * step; year <= last; year += step {
-		s.line(x.at(float64(year)), bottom, x.at(float64(year)), bottom+tickSize, ink, 1)
-		s.text(x.at(float64(year)), bottom+tickSize+14, "middle", fmt.Sprint(year))
-	}
-	s.text((left+right)/2, height-3, "middle", "year of the date code")
-}
-
-func orNone(words []string) string {
-	if len(words) == 0 {
-		return "There are no chips to show."
-	}
-	return strings.Join(words, "; ") + "."
-}
-
-// yieldChart draws the yield of each date-code year as a dot with its 95 % interval.
-func yieldChart(title string, years []Year) string {
-	years = slices.DeleteFunc(slices.Clone(years), func(y Year) bool { return y.Good+y.Bad == 0 })
+// yieldChart draws the yield of each year as a dot with its 95 % interval.
+func yieldChart(years []Year, x axis) template.HTML {
 	var words []string
 	for _, c := range years {
-		g := YieldOf(c.Good, c.Good+c.Bad)
 		words = append(words, fmt.Sprintf("%d: %d of %d good, %.0f %%, 95 %% interval %.0f to %.0f %%",
-			c.Year, g.Good, g.Tested, 100*g.Fraction(), 100*g.Low, 100*g.High))
+			c.Year, c.Good, c.Tested, 100*c.Fraction(), 100*c.Low, 100*c.High))
 	}
-	first, last, _ := yearSpan(years)
-	s := begin(title, "Yield by date-code year. "+orNone(words))
-	y := s.perCents("good, with 95 % intervals; below each year: chips tested")
-	x := axis{float64(first) - 0.5, float64(last) + 0.5, left, right}
+	y := shareAxis
+	s := begin("Yield, by year of the date code", strings.Join(words, "; ")+".")
+	s.axes(x, y, yearName, "good, with 95 % intervals; below each year: chips tested")
 	room := x.at(1) - x.at(0)
 	for _, c := range years {
-		g := YieldOf(c.Good, c.Good+c.Bad)
-		middle, cap := x.at(float64(c.Year)), min(room*0.3, 7)
-		s.line(middle, y.at(g.Low), middle, y.at(g.High), ink, 1.3)
-		for _, end := range []float64{g.Low, g.High} {
-			s.line(middle-cap, y.at(end), middle+cap, y.at(end), ink, 1.3)
+		middle, low, high, cap := x.at(float64(c.Year)), y.at(100*c.Low), y.at(100*c.High), min(room*0.3, 7)
+		s.line(middle, low, middle, high, ink, 1.3)
+		s.line(middle-cap, low, middle+cap, low, ink, 1.3)
+		s.line(middle-cap, high, middle+cap, high, ink, 1.3)
+		s.dot(middle, y.at(100*c.Fraction()), min(room*0.2, 3.3), ink)
+		if number := fmt.Sprint(c.Tested); room >= 8*float64(len(number)) {
+			s.add(`<text x="%.1f" y="%d" text-anchor="middle" font-size="11" fill="%s">%s</text>`, middle, bottom+tickSize+25, soft, number)
 		}
-		s.printf(`<circle cx="%.1f" cy="%.1f" r="%.1f" fill="%s"/>`, middle, y.at(g.Fraction()), min(room*0.25, 4), ink)
-		if number := fmt.Sprint(g.Tested); room >= 8*float64(len(number)) {
-			s.printf(`<text x="%.1f" y="%d" text-anchor="middle" font-size="11" fill="%s">%s</text>`, middle, bottom+tickSize+25, soft, number)
-		}
-	}
-	s.years(x, first, last)
-	if len(years) == 0 {
-		s.nothing()
 	}
 	return s.end()
 }

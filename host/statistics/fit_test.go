@@ -3,7 +3,8 @@ package statistics
 import (
 	"encoding/xml"
 	"fmt"
-	"strings"
+	"html/template"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -15,7 +16,7 @@ import (
 
 // inside checks that every text of a picture ends within it, by 0.62 of its size for
 // a character, which is wide for a mean one.
-func inside(t require.TestingT, svg string) {
+func inside(t require.TestingT, svg template.HTML) {
 	var picture struct {
 		Texts []struct {
 			X      float64 `xml:"x,attr"`
@@ -45,43 +46,50 @@ func inside(t require.TestingT, svg string) {
 
 // TestNoTextRunsOut draws what a drawer may hold, and more.
 func TestNoTextRunsOut(t *testing.T) {
+	percents := slices.DeleteFunc(lot.AQLs(), func(aql float64) bool { return aql > lot.PerCent })
 	rapid.Check(t, func(t *rapid.T) {
-		title := rapid.StringN(0, 200, 600).Draw(t, "title")
-		title = strings.Map(func(r rune) rune { return max(r, ' ') }, title)
-		title = strings.NewReplacer("\uFFFE", " ", "\uFFFF", " ").Replace(title) // no XML
 		var years []Year
-		for year := range rapid.IntRange(0, 70).Draw(t, "years") {
+		for year := range rapid.IntRange(1, 70).Draw(t, "years") {
 			good, bad := rapid.IntRange(0, 90_000).Draw(t, "good"), rapid.IntRange(0, 9_000).Draw(t, "bad")
-			years = append(years, Year{1960 + year, good, bad})
+			years = append(years, Year{1960 + year, YieldOf(good, max(1, good+bad))})
 		}
-		inside(t, yearChart(title, years))
-		inside(t, yieldChart(title, years))
-		volts := rapid.SliceOfN(rapid.Float64Range(-5.5, 3.5), 0, 100).Draw(t, "readings")
-		inside(t, levelChart(title, volts))
-		plan, err := lot.PlanFor(rapid.IntRange(2, 600_000).Draw(t, "size"), rapid.SampledFrom(lot.AQLs()).Draw(t, "AQL"),
+		for _, svg := range yearCharts(years) {
+			inside(t, svg)
+		}
+		volts := rapid.SliceOfN(rapid.Float64Range(-5.5, 3.5), 1, 100).Draw(t, "readings")
+		inside(t, levelChart("VOH: how far above its limit", volts))
+		plan, err := lot.PlanForChips(rapid.IntRange(2, 600_000).Draw(t, "size"), rapid.SampledFrom(percents).Draw(t, "AQL"),
 			rapid.SampledFrom(lot.Levels()).Draw(t, "level"), rapid.SampledFrom(lot.Severities()).Draw(t, "severity"))
 		require.NoError(t, err)
-		inside(t, lotChart(title, plan))
+		inside(t, lotChart(plan))
 	})
 }
 
-// TestDistribution: every level is in a column, and one equal to its limit inside.
+// TestDistribution: every level is in a column on its side of the limit, and one equal to it inside.
 func TestDistribution(t *testing.T) {
-	assert.Equal(t, 1, distribute([]float64{0, -0.001, 0.2}).outside())
-	rapid.Check(t, func(t *rapid.T) {
-		volts := rapid.SliceOf(rapid.Float64Range(-5.2, 5.2)).Draw(t, "margins")
-		all, outside := 0, 0
-		d := distribute(volts)
-		for _, n := range d.levels {
-			all += n
+	sides := func(volts []float64) (inside, outside int) {
+		levels, _ := distribute(volts)
+		for column, n := range levels {
+			if column < 0 {
+				outside += n
+			} else {
+				inside += n
+			}
 		}
+		return inside, outside
+	}
+	in, out := sides([]float64{0, -0.001, 0.2})
+	assert.Equal(t, [2]int{2, 1}, [2]int{in, out})
+	rapid.Check(t, func(t *rapid.T) {
+		volts := rapid.SliceOfN(rapid.Float64Range(-5.2, 5.2), 1, -1).Draw(t, "margins")
+		outside := 0
 		for _, v := range volts {
 			if v < 0 {
 				outside++
 			}
 		}
-		assert.Equal(t, len(volts), all)
-		assert.Equal(t, outside, d.outside())
+		in, out := sides(volts)
+		assert.Equal(t, [2]int{len(volts) - outside, outside}, [2]int{in, out})
 	})
 }
 

@@ -55,14 +55,14 @@ func ClopperPearson(k, n int, confidence float64) (low, high float64) {
 }
 
 // A Count is how often something was found: a pin that failed, a cause.
-type Count[K cmp.Ordered] struct {
+type Count[K comparable] struct {
 	Key   K   `json:"key"`
 	Chips int `json:"chips"`
 }
 
 // Commonest ranks what was found by how often, the most frequent first and equally
-// frequent ones by their keys, and returns no more than most of them.
-func Commonest[K cmp.Ordered](found iter.Seq[K], most int) []Count[K] {
+// frequent ones by their order, and returns no more than most of them.
+func Commonest[K comparable](found iter.Seq[K], most int, order func(a, b K) int) []Count[K] {
 	chips := map[K]int{}
 	for key := range found {
 		chips[key]++
@@ -71,8 +71,6 @@ func Commonest[K cmp.Ordered](found iter.Seq[K], most int) []Count[K] {
 	for key, n := range chips {
 		counts = append(counts, Count[K]{key, n})
 	}
-	slices.SortFunc(counts, func(a, b Count[K]) int {
-		return cmp.Or(cmp.Compare(b.Chips, a.Chips), cmp.Compare(a.Key, b.Key))
-	})
+	slices.SortFunc(counts, func(a, b Count[K]) int { return cmp.Or(cmp.Compare(b.Chips, a.Chips), order(a.Key, b.Key)) })
 	return counts[:min(most, len(counts))]
 }

@@ -1,6 +1,7 @@
 package statistics
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"testing"
@@ -75,6 +76,6 @@ func TestManyChips(t *testing.T) {
 
 func TestCommonest(t *testing.T) {
 	pins := slices.Values([]int{8, 3, 6, 3, 8, 3, 11})
-	assert.Equal(t, []Count[int]{{3, 3}, {8, 2}, {6, 1}}, Commonest(pins, 3))
-	assert.Empty(t, Commonest(slices.Values([]string{}), 5))
+	assert.Equal(t, []Count[int]{{3, 3}, {8, 2}, {6, 1}}, Commonest(pins, 3, cmp.Compare))
+	assert.Empty(t, Commonest(slices.Values([]string{}), 5, cmp.Compare))
 }

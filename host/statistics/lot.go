@@ -80,9 +80,7 @@ func (s LotSheet) PlanFacts() []report.Fact {
 func (s LotSheet) Worth() []report.Fact { return worthFacts(s.Lot.Plan) }
 
 // Chart is the operating characteristic.
-func (s LotSheet) Chart() template.HTML {
-	return template.HTML(lotChart("Operating characteristic", s.Lot.Plan))
-}
+func (s LotSheet) Chart() template.HTML { return lotChart(s.Lot.Plan) }
 
 // Caveat is what no plan says.
 func (LotSheet) Caveat() string { return lotCaveat }

@@ -97,7 +97,7 @@ func TestPagesEscapeWords(t *testing.T) {
 	require.NoError(t, err)
 	var page bytes.Buffer
 	require.NoError(t, LotSheet{Lot: record.Lot{Name: evil, Source: evil, Plan: plan}}.WriteHTML(&page))
-	p := YieldPage{Yields: Yields{By: record.ByDrawer, Groups: []Group{GroupOf(evil, record.Tally{Strong: 1})}, Pins: []Pin{{evil, 1, 1}}}, Chosen: evil,
+	p := YieldPage{Yields: Yields{By: record.ByDrawer, Groups: []Group{GroupOf(evil, record.Tally{Strong: 1})}, Pins: []Pin{{evil, 1, 1}}}, Subtitle: evil,
 		levels: margins{vol: []float64{0.2}}}
 	require.NoError(t, p.WriteHTML(&page))
 	require.NotContains(t, page.String(), "<script")

@@ -16,17 +16,20 @@ func TrayCharts(t report.Tray) []template.HTML {
 	var levels margins
 	for _, d := range t.Chips {
 		levels.add(d)
-		if year := d.DateCode.Year(); year != 0 {
-			tally := byYear[year]
-			tally.Add(d.Verdict, d.Grade, 1)
-			byYear[year] = tally
-		}
+		tally := byYear[d.DateCode.Year()]
+		tally.Add(d.Verdict, d.Grade, 1)
+		byYear[d.DateCode.Year()] = tally
 	}
-	var years []Year
+	return slices.Concat(yearCharts(yearsOf(byYear)), levels.charts())
+}
+
+// yearsOf are the years of date codes in their order, of which chips were tested. Year 0 is
+// that of chips without a date code.
+func yearsOf(byYear map[int]record.Tally) (years []Year) {
 	for _, year := range slices.Sorted(maps.Keys(byYear)) {
-		if t := byYear[year]; t.Tested() > 0 {
-			years = append(years, Year{Year: year, Good: t.Good(), Bad: t.Tested() - t.Good()})
+		if t := byYear[year]; year != 0 && t.Tested() > 0 {
+			years = append(years, Year{year, YieldOf(t.Good(), t.Tested())})
 		}
 	}
-	return slices.Concat(yearCharts(years), levels.charts())
+	return years
 }

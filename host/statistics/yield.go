@@ -5,15 +5,13 @@
 package statistics
 
 import (
+	"cmp"
 	"context"
 	"fmt"
-	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"chipassay/host/record"
-	"chipassay/host/report"
 	"chipassay/host/verdict"
 )
 
@@ -83,6 +81,19 @@ type Pin struct {
 	Chips int    `json:"chips"`
 }
 
+// ByName is what the yields are by, for the page and a terminal.
+func (y Yields) ByName() string { return Names[y.By] }
+
+// Names are the groups' words on the page and in a terminal.
+var Names = map[string]string{
+	record.ByPart: "part", record.ByType: "type", record.ByFamily: "family",
+	record.ByDrawer: "drawer", record.ByLot: "lot", record.ByYear: "date-code year",
+}
+
+func (p Pin) compare(other Pin) int {
+	return cmp.Or(cmp.Compare(p.Type, other.Type), cmp.Compare(p.Pin, other.Pin))
+}
+
 // Yields are the yields of the chips that were asked for.
 type Yields struct {
 	By         string          `json:"by"` // record.ByPart to record.ByYear
@@ -95,38 +106,7 @@ type Yields struct {
 
 // Collect counts the chips asked for by one of record.ByPart to record.ByYear.
 func Collect(ctx context.Context, s *record.Store, q record.Query, by string) (Yields, error) {
-	y, err := group(ctx, s, q, by)
-	if err != nil {
-		return y, err
-	}
-	failed := q
-	failed.Verdict = verdict.Fail
-	var pins, causes []string
-	for r, err := range s.Find(ctx, failed) {
-		if err != nil {
-			return y, err
-		}
-		causes = append(causes, Cause(r.Reason))
-		for _, pin := range slices.Compact(slices.Sorted(slices.Values(r.PinsFailed))) {
-			pins = append(pins, fmt.Sprintf("%s\x00%03d", r.Type, pin)) // so that pin 2 sorts before pin 10
-		}
-	}
-	y.Causes = Commonest(slices.Values(causes), most)
-	y.Pins = []Pin{}
-	for _, c := range Commonest(slices.Values(pins), most) {
-		typ, pin, _ := strings.Cut(c.Key, "\x00")
-		n, err := strconv.Atoi(pin)
-		if err != nil {
-			return y, err
-		}
-		y.Pins = append(y.Pins, Pin{typ, n, c.Chips})
-	}
-	return y, nil
-}
-
-// group counts the chips in groups and in all.
-func group(ctx context.Context, s *record.Store, q record.Query, by string) (Yields, error) {
-	y := Yields{By: by, Definition: Definition, Groups: []Group{}}
+	y := Yields{By: by, Definition: Definition, Groups: []Group{}, Pins: []Pin{}}
 	counts, err := s.Counts(ctx, q, by)
 	if err != nil {
 		return y, err
@@ -137,30 +117,23 @@ func group(ctx context.Context, s *record.Store, q record.Query, by string) (Yie
 		all = all.Sum(c.Tally)
 	}
 	y.Total = GroupOf("", all)
-	return y, nil
-}
-
-// margins are how far inside their limits the output levels of chips are, V, by quantity;
-// negative ones are outside. Levels without a limit, or with one that does not hold at the
-// load of the test, are only counted.
-type margins struct {
-	vol, voh []float64
-	left     int
-}
-
-func (m *margins) add(d report.Document) {
-	for _, l := range d.Levels {
-		switch {
-		case d.Verdict == verdict.NotTested || l.Quantity != "VOL" && l.Quantity != "VOH":
-		case l.Limit == nil || l.Standing == report.NotJudged:
-			m.left++
-		case l.Quantity == "VOL":
-			m.vol = append(m.vol, millionths(*l.Limit-l.Value))
-		default:
-			m.voh = append(m.voh, millionths(l.Value-*l.Limit))
+	failed := q
+	failed.Verdict = verdict.Fail
+	var pins []Pin
+	var causes []string
+	for r, err := range s.Find(ctx, failed) {
+		if err != nil {
+			return y, err
+		}
+		causes = append(causes, Cause(r.Reason))
+		for _, pin := range slices.Compact(slices.Sorted(slices.Values(r.PinsFailed))) {
+			pins = append(pins, Pin{Type: r.Type, Pin: pin})
 		}
 	}
+	y.Causes = Commonest(slices.Values(causes), most, cmp.Compare)
+	for _, c := range Commonest(slices.Values(pins), most, Pin.compare) {
+		c.Key.Chips = c.Chips
+		y.Pins = append(y.Pins, c.Key)
+	}
+	return y, nil
 }
-
-// millionths keeps a level that equals its limit inside.
-func millionths(x float64) float64 { return math.Round(x*1e6) / 1e6 }

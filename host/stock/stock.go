@@ -116,7 +116,7 @@ func goodFor(d report.Document, sound []string) string {
 	case d.Verdict == verdict.Pass && len(d.Partial) > 0 && len(sound) > 0 && len(sound) < len(d.Gates):
 		return gates
 	case d.Verdict == verdict.Pass && len(d.Partial) > 0:
-		return "all but pins " + d.PinWords(d.Partial)
+		return "all but " + d.PinWords(d.Partial)
 	case d.Verdict == verdict.Fail && len(sound) > 0:
 		return gates
 	}

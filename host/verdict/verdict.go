@@ -27,6 +27,17 @@ func (v Verdict) Known() bool { return slices.Contains(All, v) }
 // Passed reports whether every vector was right, whatever else is wrong.
 func (v Verdict) Passed() bool { return v == Pass || v == PassBut }
 
+// OrNotTested is the verdict, if it is one of All: what is not known to be one is not tested.
+func (v Verdict) OrNotTested() Verdict {
+	if v.Known() {
+		return v
+	}
+	return NotTested
+}
+
+// Class is the verdict as a class of pages and style sheets.
+func (v Verdict) Class() string { return string(v.OrNotTested()) }
+
 // String is the verdict within a sentence. What is not known to be another is not tested.
 func (v Verdict) String() string {
 	switch v {

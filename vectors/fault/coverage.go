@@ -19,6 +19,11 @@ type Tally struct {
 	Missed       []string `json:"missed,omitempty"` // detectable, or not decided, and not detected
 }
 
+// Counts is the tally without the names of the faults.
+func (t Tally) Counts() Tally {
+	return Tally{Total: t.Total, Detectable: t.Detectable, Detected: t.Detected}
+}
+
 // count adds a fault, shown or not.
 func (t *Tally) count(shown, undetectable bool, name func() string) {
 	t.Total++

@@ -19,18 +19,18 @@ const Uncertainty = "two steps of the 10-bit converter (10 mV), load resistors w
 // A Standing is how a reading stands to its limit.
 type Standing uint8
 
-// The standings, best first. A reading that has no limit, or whose limit is
-// below what the tester resolves and that shows nothing, stands Unlimited.
+// The standings, best first.
 const (
 	Roomy     Standing = iota // inside by the stated margin and the uncertainty
 	Inside                    // inside by the uncertainty
 	Near                      // the uncertainty spans the limit
 	Outside                   // outside by the uncertainty
-	Unlimited                 // nothing to compare with
+	Unlimited                 // the data sheet gives no limit
+	NotJudged                 // the tester does not resolve the limit, or the load is above the limit's
 )
 
 func (s Standing) String() string {
-	return [...]string{"well inside", "inside", "too near the limit to judge", "outside", "no limit"}[s]
+	return [...]string{"well inside", "inside", "too near to judge", "outside", "no limit", "not judged"}[s]
 }
 
 // Standing compares a reading with its limit. Under more load than the limit is
@@ -42,16 +42,18 @@ func (r Reading) Standing() Standing {
 	}
 	resolved := r.Quantity == VOL || r.Quantity == VOH || r.Limit > r.Uncertainty
 	switch {
-	case math.IsNaN(r.Limit), !resolved && math.Abs(r.Value) <= 2*r.Uncertainty:
+	case math.IsNaN(r.Limit):
 		return Unlimited
+	case !resolved && math.Abs(r.Value) <= 2*r.Uncertainty:
+		return NotJudged
 	case inside >= spare+r.Uncertainty:
 		return Roomy
 	case inside >= r.Uncertainty:
 		return Inside
 	case inside >= 0 && r.Uncertainty > r.Limit*room && r.Quantity != VOH:
-		return Unlimited // the tester is too coarse for this limit
+		return NotJudged // the tester is too coarse for this limit
 	case r.LoadMA > r.RatedMA*1.1:
-		return Unlimited
+		return NotJudged
 	case inside > -r.Uncertainty:
 		return Near
 	}

@@ -37,7 +37,7 @@ func TestReadings(t *testing.T) {
 		{"74LS00", "3 weak 100 ohms", 3, levels.VOL, 0.75, 0.1, levels.Outside},
 		{"74LS00", "1 leaks 0.2 mA", 1, levels.IIH, 0.143, 0.01, levels.Outside}, // 5 V over 25 kΩ and 10 kΩ
 		{"74HC00", "", 3, levels.VOL, 0.2, 0.1, levels.Roomy},
-		{"74HC00", "", 1, levels.IIH, 0, 0.001, levels.Unlimited}, // 1 µA is under one step of the converter
+		{"74HC00", "", 1, levels.IIH, 0, 0.001, levels.NotJudged}, // 1 µA is under one step of the converter
 		{"4011", "", 3, levels.VOH, 4.8, 0.1, levels.Roomy},
 		{"7403", "", 3, levels.IOZ, 0, 0.001, levels.Roomy},
 		{"74LS00", "draws 30 mA more", 0, levels.ICC, 33, 2, levels.Outside},

@@ -1,12 +1,10 @@
-package report
+package identified
 
 import (
-	"bufio"
-	"cmp"
 	"fmt"
-	"strings"
 
 	"chipassay/host/identify"
+	"chipassay/host/report"
 	"chipassay/vectors/part"
 )
 
@@ -39,7 +37,7 @@ func tableOf(a *identify.Answer) *FunctionTable {
 	if t == nil {
 		return nil
 	}
-	o := &FunctionTable{Inputs: orEmpty(t.Inputs), Outputs: orEmpty(t.Outputs), Remembers: t.Remembers, Steps: t.Steps,
+	o := &FunctionTable{Inputs: append([]int{}, t.Inputs...), Outputs: append([]int{}, t.Outputs...), Remembers: t.Remembers, Steps: t.Steps,
 		Rows: []string{}, Equations: []Equation{}}
 	for _, row := range t.Rows {
 		levels := ""
@@ -68,20 +66,10 @@ func familyGuess(a *identify.Answer) string {
 	return "74"
 }
 
-func (d Identification) tableInputs() string {
-	if d.Table == nil {
-		return ""
-	}
-	return cmp.Or(pinList(d.Table.Inputs), "none") + d.inputWords(": ")
-}
-
 // equationFacts are the equations of a measured table, an output each.
-func (d Identification) equationFacts() (facts []Fact) {
-	if d.Table == nil {
-		return nil
-	}
-	for _, e := range d.Table.Equations {
-		f := Fact{Label: fmt.Sprintf("P%d", e.Pin), Value: e.Expression}
+func (t *FunctionTable) equationFacts() (facts []report.Fact) {
+	for _, e := range t.Equations {
+		f := report.Fact{Label: fmt.Sprintf("P%d", e.Pin), Value: e.Expression}
 		switch {
 		case e.Enable != "":
 			f.Value += ", driven where " + e.Enable
@@ -114,7 +102,7 @@ func (t *FunctionTable) Lines() (lines [][]string) {
 			cells = append(cells, c.level(i))
 		}
 		for _, v := range c.outputs {
-			cells = append(cells, sheetLevel(string(v)))
+			cells = append(cells, report.SheetLevel(string(v)))
 		}
 		lines = append(lines, cells)
 	}
@@ -175,28 +163,4 @@ func (t *FunctionTable) cubes() (cubes []cube) {
 		cubes = append(cubes, c)
 	}
 	return cubes
-}
-
-// write writes the table as a data sheet prints it.
-func (t *FunctionTable) write(b *bufio.Writer) {
-	if t == nil || len(t.Rows) == 0 {
-		return
-	}
-	b.WriteString("\n  Function table, measured\n")
-	for i, cells := range append([][]string{t.Heads()}, t.Lines()...) {
-		b.WriteString(" ")
-		for n, cell := range cells {
-			if n == len(t.Inputs) {
-				b.WriteString("  |")
-			}
-			fmt.Fprintf(b, " %3s", cell)
-		}
-		b.WriteByte('\n')
-		if i == 0 {
-			b.WriteString("  " + strings.Repeat("-", 4*len(cells)+2) + "\n")
-		}
-	}
-	if rest := t.MoreLines(); rest > 0 {
-		fmt.Fprintf(b, "  and %d more rows, in --json\n", rest)
-	}
 }

@@ -1,7 +1,7 @@
-package report
+package identified
 
 import (
-	"bufio"
+	_ "embed"
 	"fmt"
 	"io"
 	"maps"
@@ -9,68 +9,45 @@ import (
 	"strconv"
 	"strings"
 
+	"chipassay/host/report"
 	"chipassay/host/verdict"
 	"chipassay/vectors/part"
 )
 
-// WriteBrief writes what a chip is in at most ten lines of 80 columns, the last of them the
-// verdict with its reason.
-func (d Identification) WriteBrief(w io.Writer, colour bool) error {
-	head := d.Headline()
-	if d.Verdict == verdict.Pass && d.Test != nil && d.Test.Grade != verdict.None {
-		head += ", " + d.Test.Grade.String()
-	}
-	last, whole := verdictLine(head, d.Why(), colour)
-	var lines []string
-	if what := d.What(); what != "" {
-		lines = append(lines, clip(Printable(what), textWidth))
-	}
-	if !whole {
-		lines = append(lines, brief("", d.Sentence(), 3)...)
-	}
-	for _, f := range d.briefFacts() {
-		most := 1
-		if f.Label == "Same logic" || f.Label == "Doubt" || f.Label == "Or else" {
-			most = 2
-		}
-		lines = append(lines, brief(f.Label, f.Value, most)...)
-	}
-	if len(lines) > briefLines-1 { // how it was reached is always said
-		lines[briefLines-2] = strings.TrimSuffix(lines[len(lines)-1], ", then its own test") + "; --full has more"
-		lines = lines[:briefLines-1]
-	}
-	for _, line := range append(lines, last) {
-		if _, err := fmt.Fprintln(w, line); err != nil {
-			return err
-		}
-	}
-	return nil
-}
+//go:embed page.html
+var pageText string
+
+//go:embed report.txt
+var reportText string
+
+var (
+	page  = report.Page(pageText)
+	texts = report.Text(reportText)
+)
+
+// WriteHTML writes what a chip is as a page that stands alone.
+func (d Document) WriteHTML(w io.Writer) error { return report.Execute(w, page, "identified", d) }
 
 // WriteText writes the whole answer, and the report of the own test below it.
-func (d Identification) WriteText(w io.Writer, colour bool) error {
-	b := bufio.NewWriter(w)
-	fmt.Fprintln(b, strings.TrimSpace(paint(d.Headline(), colour)+"  "+Printable(d.What())))
-	b.WriteByte('\n')
-	paragraph(b, "  ", d.Sentence())
-	b.WriteByte('\n')
-	for _, f := range d.Evidence() {
-		textFact(b, f)
-	}
-	d.Table.write(b)
-	if d.Test == nil {
-		b.WriteByte('\n')
-		paragraph(b, "  ", d.Caveat)
-		return b.Flush()
-	}
-	fmt.Fprintf(b, "\nIts own test, as a %s\n\n", Printable(d.TestedAs))
-	if err := b.Flush(); err != nil {
-		return err
-	}
-	return d.Test.WriteText(w, colour)
+func (d Document) WriteText(w io.Writer, colour bool) error {
+	return report.ExecuteText(w, texts, "identified", d, d.Headline(), colour)
 }
 
-func (d Identification) packageWords() string {
+// WriteBrief writes what a chip is in at most ten lines of 80 columns, the last of them the
+// verdict with its reason.
+func (d Document) WriteBrief(w io.Writer, colour bool) error {
+	b := report.Brief{What: d.What(), Headline: d.Headline(), Why: d.Why(), Facts: d.Evidence()}
+	if last := len(b.Facts) - 1; d.Steps > 0 {
+		b.Facts, b.Last = b.Facts[:last], b.Facts[last]
+	}
+	b.Facts = append(b.Facts, d.testFacts()...)
+	if d.Verdict == verdict.Pass && d.Test != nil {
+		b.Grade = d.Test.Grade
+	}
+	return b.Write(w, colour)
+}
+
+func (d Document) packageWords() string {
 	if d.Pins == 0 {
 		return ""
 	}
@@ -78,7 +55,7 @@ func (d Identification) packageWords() string {
 }
 
 // sameWords name the other parts of the same function, and in what they differ.
-func (d Identification) sameWords() string {
+func (d Document) sameWords() string {
 	if len(d.Candidates) == 0 {
 		return ""
 	}
@@ -87,7 +64,7 @@ func (d Identification) sameWords() string {
 
 // differences names parts by what would tell them from the first candidate: "741000 differs
 // in output current; 4163 and 40163 in family".
-func (d Identification) differences(numbers []string) string {
+func (d Document) differences(numbers []string) string {
 	by := map[string][]string{}
 	for _, number := range numbers {
 		by[d.ToldApart[number]] = append(by[d.ToldApart[number]], number)
@@ -107,7 +84,7 @@ func (d Identification) differences(numbers []string) string {
 	return strings.Join(words, "; ")
 }
 
-func (d Identification) familyWords() string {
+func (d Document) familyWords() string {
 	if len(d.Candidates) == 0 || len(d.Candidates[0].Families) == 0 {
 		return ""
 	}
@@ -115,7 +92,7 @@ func (d Identification) familyWords() string {
 }
 
 // inputWords say what was measured at the inputs.
-func (d Identification) inputWords(before string) string {
+func (d Document) inputWords(before string) string {
 	switch {
 	case d.Technology == "bipolar" && d.DrawMA != nil:
 		return fmt.Sprintf("%sbipolar inputs, %.2f mA each when low", before, *d.DrawMA)
@@ -128,7 +105,7 @@ func (d Identification) inputWords(before string) string {
 }
 
 // elseWords name what else the chip may be.
-func (d Identification) elseWords() string {
+func (d Document) elseWords() string {
 	var words, sound []string
 	for _, c := range d.Candidates[min(1, len(d.Candidates)):] {
 		if len(c.Faults) > 0 {
@@ -143,14 +120,14 @@ func (d Identification) elseWords() string {
 	return strings.Join(words, "; ")
 }
 
-func (d Identification) dateWords() string {
+func (d Document) dateWords() string {
 	if d.DateCode == nil {
 		return ""
 	}
 	return d.DateCode.String() + ", by the marking"
 }
 
-func (d Identification) probedWords() string {
+func (d Document) probedWords() string {
 	if d.Steps == 0 {
 		return ""
 	}
@@ -166,7 +143,7 @@ func (d Identification) probedWords() string {
 
 // Words say by what the part was found, for the record of the chip: "identified, marked
 // 74??: 85 steps, bipolar inputs, 0.86 mA each when low".
-func (d Identification) Words() string {
+func (d Document) Words() string {
 	words := "identified without a marking"
 	if d.Marking != "" {
 		words = "identified, marked " + d.Marking
@@ -186,6 +163,9 @@ func orWords(words []string) string {
 }
 
 func pinList(pins []int) string {
+	if len(pins) == 0 {
+		return ""
+	}
 	var words []string
 	for _, n := range pins {
 		words = append(words, strconv.Itoa(n))
@@ -193,5 +173,5 @@ func pinList(pins []int) string {
 	if len(words) > 1 {
 		return "pins " + part.And(words)
 	}
-	return prefixed("pin ", part.And(words))
+	return "pin " + words[0]
 }

@@ -1,4 +1,7 @@
-package report
+// Package identified holds the document of an identification, what a chip without a marking
+// is and by what evidence, and its renderings: terminal text, JSON, and a self-contained
+// HTML page. The document of its own test, as the part that it seems to be, is in it.
+package identified
 
 import (
 	"cmp"
@@ -10,11 +13,12 @@ import (
 	"chipassay/host/assay/contact"
 	"chipassay/host/identify"
 	"chipassay/host/marking"
+	"chipassay/host/report"
 	"chipassay/host/verdict"
 )
 
-// IdentificationVersion is that of the identifications written here.
-const IdentificationVersion = 1
+// Version is that of the documents written here.
+const Version = 1
 
 // What an identification may say besides the verdicts of a test. A pass as one of several
 // parts is none of the chip.
@@ -23,16 +27,16 @@ const (
 	NotKnown   verdict.Verdict = "not-known"   // no part explains what it does
 )
 
-// An Identification is what there is to say about a chip whose marking is gone: what it is,
+// A Document is what there is to say about a chip whose marking is gone: what it is,
 // by what evidence, and how it did in its own test.
-type Identification struct {
+type Document struct {
 	Version        int               `json:"version"`
 	Marking        string            `json:"marking,omitempty"` // what could be read of it
-	DateCode       *DateCode         `json:"date_code"`         // null where none was read
+	DateCode       *marking.DateCode `json:"date_code"`         // null where none was read
 	Pins           int               `json:"pins"`              // of the package; 0 where it was not found
 	Supply         []int             `json:"supply"`            // pins: VCC, GND; empty where they were not found
 	Open           []int             `json:"open"`              // signal pins without contact
-	Candidates     []IdentifiedAs    `json:"candidates"`        // the likeliest first
+	Candidates     []Candidate       `json:"candidates"`        // the likeliest first
 	Silent         []string          `json:"silent"`            // numbers that nothing excludes, for they need parts outside
 	ToldApart      map[string]string `json:"told_apart_by"`     // in what each of the others differs from the first: "output current", "nothing"
 	Certain        bool              `json:"certain"`
@@ -46,41 +50,41 @@ type Identification struct {
 	AdapterSeconds float64           `json:"adapter_seconds"`
 	Tests          int               `json:"tests"`               // own tests of what it may be that were run
 	TestedAs       string            `json:"tested_as,omitempty"` // type
-	Test           *Document         `json:"test"`                // as that type; null where there was none
+	Test           *report.Document  `json:"test"`                // as that type; null where there was none
 	Adapter        string            `json:"adapter"`
 	Firmware       string            `json:"firmware"`
 	Started        time.Time         `json:"started"`
 	Caveat         string            `json:"caveat"`
 }
 
-// IdentifiedAs is a part that a chip may be.
-type IdentifiedAs struct {
-	Part         string   `json:"part"`
-	Title        string   `json:"title"`
-	SameFunction []string `json:"same_function"` // numbers of others on the same pins that no test tells from it
-	Families     []string `json:"families"`      // that the measured inputs allow, the likeliest first
-	Faults       []string `json:"faults,omitempty"`
-	Layout       []Pin    `json:"layout,omitempty"` // of the first: its pins
+// Candidate is a part that a chip may be.
+type Candidate struct {
+	Part         string       `json:"part"`
+	Title        string       `json:"title"`
+	SameFunction []string     `json:"same_function"` // numbers of others on the same pins that no test tells from it
+	Families     []string     `json:"families"`      // that the measured inputs allow, the likeliest first
+	Faults       []string     `json:"faults,omitempty"`
+	Layout       []report.Pin `json:"layout,omitempty"` // of the first: its pins
 }
 
-// Identified is the document of an answer. The date code is that of the marking, or nil.
-func Identified(a *identify.Answer, marked string, date *marking.DateCode) Identification {
-	d := Identification{
-		Version: IdentificationVersion, Marking: marked, DateCode: DateOf(date),
-		Pins: a.Seat.Pins, Supply: []int{}, Open: orEmpty(slices.Collect(a.Open.All())),
-		Candidates: []IdentifiedAs{}, ToldApart: map[string]string{}, Silent: orEmpty(a.Silent), Certain: a.Certain, Doubts: orEmpty(a.Doubts),
+// Of is the document of an answer. The date code is that of the marking, or nil.
+func Of(a *identify.Answer, marked string, date *marking.DateCode) Document {
+	d := Document{
+		Version: Version, Marking: marked, DateCode: date,
+		Pins: a.Seat.Pins, Supply: []int{}, Open: append([]int{}, slices.Collect(a.Open.All())...),
+		Candidates: []Candidate{}, ToldApart: map[string]string{}, Silent: append([]string{}, a.Silent...), Certain: a.Certain, Doubts: append([]string{}, a.Doubts...),
 		Verdict: a.Verdict, Reason: a.Reason, Technology: a.Technology,
-		Steps: a.Steps, AdapterSeconds: micro(a.Probing.Seconds()), Tests: a.Tests, Caveat: Caveat,
+		Steps: a.Steps, AdapterSeconds: report.Rounded(a.Probing.Seconds()), Tests: a.Tests, Caveat: report.Caveat,
 	}
 	if a.Seat.Pins > 0 {
 		d.Supply = []int{a.Seat.VCC, a.Seat.GND}
 	}
 	d.Table = tableOf(a)
 	if a.Draw > 0 {
-		d.DrawMA = new(micro(a.Draw))
+		d.DrawMA = new(report.Rounded(a.Draw))
 	}
 	for i, c := range a.Candidates {
-		d.Candidates = append(d.Candidates, identifiedAs(a, c))
+		d.Candidates = append(d.Candidates, candidateOf(a, c))
 		for _, number := range append([]string{c.Part.Number}, c.SameFunction...) {
 			if i == 0 && number != c.Part.Number || i > 0 && len(c.Faults) == 0 {
 				d.ToldApart[number] = a.Apart(a.Candidates[0], number)
@@ -90,12 +94,12 @@ func Identified(a *identify.Answer, marked string, date *marking.DateCode) Ident
 	if len(a.Candidates) > 0 {
 		d.Open = slices.DeleteFunc(d.Open, func(pin int) bool { return !contact.Judges(a.Candidates[0].Variant.Pins[pin-1]) })
 		for _, p := range a.Candidates[0].Variant.Pins {
-			d.Candidates[0].Layout = append(d.Candidates[0].Layout, Pin{p.Number, p.Name, p.Role.String(), p.Untested})
+			d.Candidates[0].Layout = append(d.Candidates[0].Layout, report.Pin{Number: p.Number, Name: p.Name, Role: p.Role.String(), LeftOut: p.Untested})
 		}
 	}
 	if r := a.Test; r != nil {
 		d.TestedAs = r.Type.Name()
-		d.Test = new(Of(r, "", "", date, ""))
+		d.Test = new(report.Of(r, "", "", date, ""))
 		d.Test.Identified = d.Words()
 	}
 	switch {
@@ -107,8 +111,8 @@ func Identified(a *identify.Answer, marked string, date *marking.DateCode) Ident
 	return d
 }
 
-func identifiedAs(a *identify.Answer, c identify.Candidate) IdentifiedAs {
-	o := IdentifiedAs{Part: c.Part.Number, Title: c.Part.Title, SameFunction: orEmpty(c.SameFunction), Families: []string{}, Faults: c.Faults}
+func candidateOf(a *identify.Answer, c identify.Candidate) Candidate {
+	o := Candidate{Part: c.Part.Number, Title: c.Part.Title, SameFunction: append([]string{}, c.SameFunction...), Families: []string{}, Faults: c.Faults}
 	for _, f := range a.Likely(c) {
 		o.Families = append(o.Families, f.Name)
 	}
@@ -116,10 +120,10 @@ func identifiedAs(a *identify.Answer, c identify.Candidate) IdentifiedAs {
 }
 
 // WriteJSON writes the identification as one object.
-func (d Identification) WriteJSON(w io.Writer) error { return writeJSON(w, d) }
+func (d Document) WriteJSON(w io.Writer) error { return report.WriteJSON(w, d) }
 
 // Headline is the verdict as a heading.
-func (d Identification) Headline() string {
+func (d Document) Headline() string {
 	switch d.Verdict {
 	case NotCertain:
 		return "NOT CERTAIN"
@@ -131,7 +135,7 @@ func (d Identification) Headline() string {
 
 // Name is the type that the chip was tested as, else the number of what it may be; empty
 // where it may be nothing.
-func (d Identification) Name() string {
+func (d Document) Name() string {
 	if d.TestedAs == "" && len(d.Candidates) > 0 {
 		return d.Candidates[0].Part
 	}
@@ -139,7 +143,7 @@ func (d Identification) Name() string {
 }
 
 // Why is why the verdict is what it is.
-func (d Identification) Why() string {
+func (d Document) Why() string {
 	switch {
 	case d.Verdict == NotCertain && len(d.Doubts) > 0:
 		return "passes as a " + d.Name() + "; not certain: " + d.Doubts[0]
@@ -152,7 +156,7 @@ func (d Identification) Why() string {
 }
 
 // What says what the chip is: its number and title.
-func (d Identification) What() string {
+func (d Document) What() string {
 	switch {
 	case len(d.Candidates) > 0:
 	case d.Table != nil:
@@ -167,45 +171,36 @@ func (d Identification) What() string {
 	return what
 }
 
-// Evidence are the facts that speak for the answer, and against it, the most important first.
-func (d Identification) Evidence() []Fact {
-	return append(d.evidence(), Known(Fact{Label: "Probed", Value: d.probedWords()})...)
+// Evidence are the facts that speak for the answer, and against it, the most important
+// first; the last is how it was reached.
+func (d Document) Evidence() []report.Fact {
+	facts := []report.Fact{{Label: "Package", Value: d.packageWords()}}
+	if d.Table != nil {
+		facts = append(facts, report.Fact{Label: "Inputs", Value: cmp.Or(pinList(d.Table.Inputs), "none") + d.inputWords(": ")})
+		facts = append(facts, d.Table.equationFacts()...)
+	}
+	return report.Known(append(facts,
+		report.Fact{Label: "Same logic", Value: d.sameWords()},
+		report.Fact{Label: "Family", Value: d.familyWords()},
+		report.Fact{Label: "Or else", Value: d.elseWords()},
+		report.Fact{Label: "Doubt", Value: strings.Join(d.restOfDoubts(), "; ")},
+		report.Fact{Label: "No contact", Value: pinList(d.Open)},
+		report.Fact{Label: "Date code", Value: d.dateWords()},
+		report.Fact{Label: "Probed", Value: d.probedWords()})...)
 }
 
-func (d Identification) evidence() []Fact {
-	return Known(slices.Concat([]Fact{
-		{Label: "Package", Value: d.packageWords()},
-		{Label: "Inputs", Value: d.tableInputs()},
-	}, d.equationFacts(), []Fact{
-		{Label: "Same logic", Value: d.sameWords()},
-		{Label: "Family", Value: d.familyWords()},
-		{Label: "Or else", Value: d.elseWords()},
-		{Label: "Doubt", Value: strings.Join(d.restOfDoubts(), "; ")},
-		{Label: "No contact", Value: pinList(d.Open)},
-		{Label: "Date code", Value: d.dateWords()},
-	})...)
-}
-
-// briefFacts are the evidence with what matters most of the own test.
-func (d Identification) briefFacts() []Fact {
-	return slices.Concat(d.evidence(), d.testFacts(), Known(Fact{Label: "Probed", Value: d.probedWords()}))
-}
-
-// testFacts are those of the own test, in short.
-func (d Identification) testFacts() (facts []Fact) {
+// testFacts are what matters most of the own test.
+func (d Document) testFacts() []report.Fact {
 	if d.Test == nil {
 		return nil
 	}
-	for _, f := range d.Test.BriefFacts() {
-		if slices.Contains([]string{"Vectors", "Failed", "Levels", "Caution"}, f.Label) {
-			facts = append(facts, f)
-		}
-	}
-	return facts
+	return slices.DeleteFunc(d.Test.BriefFacts(), func(f report.Fact) bool {
+		return !slices.Contains([]string{"Vectors", "Failed", "Levels", "Caution"}, f.Label)
+	})
 }
 
 // restOfDoubts are the doubts that the verdict's line does not give.
-func (d Identification) restOfDoubts() []string {
+func (d Document) restOfDoubts() []string {
 	if d.Verdict == NotCertain && len(d.Doubts) > 0 {
 		return d.Doubts[1:]
 	}
@@ -213,26 +208,20 @@ func (d Identification) restOfDoubts() []string {
 }
 
 // Class is the verdict as a class of the style sheet.
-func (d Identification) Class() string {
-	if d.Verdict.Known() {
-		return string(d.Verdict)
-	}
-	return string(verdict.NotTested)
-}
+func (d Document) Class() string { return d.Verdict.Class() }
 
 // Sentence is why the verdict is what it is, as a sentence.
-func (d Identification) Sentence() string { return Sentence(d.Why()) }
+func (d Document) Sentence() string { return report.Sentence(d.Why()) }
 
 // PageTitle is the page's own.
-func (d Identification) PageTitle() string {
+func (d Document) PageTitle() string {
 	return cmp.Or(d.Name(), "A chip without a marking") + ": " + d.Headline()
 }
 
-// Drawing is the package of what the chip most probably is, from above; nil where that is
-// not known.
-func (d Identification) Drawing() *drawing {
+// Package is what the chip most probably is, to be drawn; nil where that is not known.
+func (d Document) Package() *report.Document {
 	if len(d.Candidates) == 0 {
 		return nil
 	}
-	return Document{Type: d.Name(), Pins: d.Candidates[0].Layout}.Drawing()
+	return &report.Document{Type: d.Name(), Pins: d.Candidates[0].Layout}
 }

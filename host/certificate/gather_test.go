@@ -52,7 +52,7 @@ func TestOnlyAPageAsItIsWrittenNowIsSigned(t *testing.T) {
 	again := tested(t, "fail.json")
 	again.RetestOf = 1
 	again = appended(t, s, again)
-	require.ErrorIs(t, AsWritten(t.Context(), s, page), ErrNone)
+	require.ErrorIs(t, AsWritten(t.Context(), s, page), ErrNotAsWritten)
 	again.Kind, again.Corrects, again.RetestOf, again.Report = record.Void, again.Serial, 0, nil
 	appended(t, s, again)
 	require.ErrorIs(t, AsWritten(t.Context(), s, page), ErrNotAsWritten)

@@ -1,4 +1,4 @@
-package report
+package identified
 
 import (
 	"bytes"
@@ -37,7 +37,7 @@ func sevenFour00(t *testing.T, doubts ...string) *identify.Answer {
 	}
 }
 
-func briefOf(t *testing.T, d Identification) []string {
+func briefOf(t *testing.T, d Document) []string {
 	t.Helper()
 	var b bytes.Buffer
 	require.NoError(t, d.WriteBrief(&b, false))
@@ -45,7 +45,7 @@ func briefOf(t *testing.T, d Identification) []string {
 }
 
 func TestACertainChipHasThePlainVerdict(t *testing.T) {
-	lines := briefOf(t, Identified(sevenFour00(t), "74??", nil))
+	lines := briefOf(t, Of(sevenFour00(t), "74??", nil))
 	require.Equal(t, "7400 quad 2-input NAND gate", lines[0])
 	require.Equal(t, "PASS, strong  all 256 vectors answered as in the data sheet", lines[len(lines)-1])
 	require.Contains(t, lines, "No contact  pin 2")
@@ -54,7 +54,7 @@ func TestACertainChipHasThePlainVerdict(t *testing.T) {
 
 // A chip that passes as one of several parts is not said to be good, by any rendering.
 func TestAnUncertainChipNeverHasABarePass(t *testing.T) {
-	d := Identified(sevenFour00(t, "a 7437 also passes the test of a 7400", "and another"), "", nil)
+	d := Of(sevenFour00(t, "a 7437 also passes the test of a 7400", "and another"), "", nil)
 	require.Equal(t, NotCertain, d.Verdict)
 	lines := briefOf(t, d)
 	require.Equal(t, "Probably a 7400 quad 2-input NAND gate", lines[0])
@@ -88,7 +88,7 @@ func TestTheAnswerHasTenLines(t *testing.T) {
 			a.Candidates = append(a.Candidates, a.Candidates[0], a.Candidates[0])
 			a.Candidates[1].Faults = []string{"pin 3 (1Y) stuck at 0"}
 		}
-		lines := briefOf(t, Identified(a, "", nil))
+		lines := briefOf(t, Of(a, "", nil))
 		require.LessOrEqual(t, len(lines), 10)
 		for _, line := range lines {
 			require.LessOrEqual(t, utf8.RuneCountInString(line), 80, line)
@@ -102,7 +102,7 @@ func TestWhatIsNotKnownIsSaidSo(t *testing.T) {
 		Seat: probe.Seat{Pins: 14, VCC: 14, GND: 7}, Steps: 9,
 		Table: &identify.Table{Inputs: []int{1, 2}, Outputs: []int{3}, Steps: 9, Rows: [][]logic.Value{{logic.One}, {logic.One}, {logic.One}, {logic.Zero}},
 			Equations: []identify.Equation{{Pin: 3, Expression: "!(P1 & P2)", Stage: part.OpenCollector}}}}
-	d := Identified(a, "", nil)
+	d := Of(a, "", nil)
 	require.Equal(t, NotKnown, d.Verdict)
 	require.Contains(t, briefOf(t, d), "P3          !(P1 & P2), open-collector")
 	require.Contains(t, d.Table.Definition, "P3 = !(P1 & P2)")
@@ -113,7 +113,7 @@ func TestWhatIsNotKnownIsSaidSo(t *testing.T) {
 	require.Contains(t, b.String(), "   P1  P2  |  P3\n")
 	require.Contains(t, b.String(), "    H   H  |   L\n")
 	// Not powered, it is not tested.
-	require.Equal(t, verdict.NotTested, Identified(&identify.Answer{Verdict: verdict.NotTested, Reason: "empty socket"}, "", nil).Verdict)
+	require.Equal(t, verdict.NotTested, Of(&identify.Answer{Verdict: verdict.NotTested, Reason: "empty socket"}, "", nil).Verdict)
 }
 
 // The printed table says the same of each combination as the measured rows, once.
