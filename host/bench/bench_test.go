@@ -183,13 +183,20 @@ func TestRunsThatAreRefused(t *testing.T) {
 	}
 }
 
-// A test that is stopped leaves the supply off, and nothing is recorded of the chip; the
-// run goes on.
-func TestStopInTheMiddleOfATest(t *testing.T) {
+// testing7400 is a bench at which a chip has just come that is tested for an hour.
+func testing7400(t *testing.T) (*Bench, *cable) {
+	t.Helper()
 	b, c := byHand(t, time.Hour)
 	require.NoError(t, b.Run(Order{Drawer: "D3", Part: "7400"}))
 	until(t, b, "ready", waits)
 	c.seat(t, "7400")
+	return b, c
+}
+
+// A test that is stopped leaves the supply off, and nothing is recorded of the chip; the
+// run goes on.
+func TestStopInTheMiddleOfATest(t *testing.T) {
+	b, c := testing7400(t)
 	until(t, b, "testing", func(s State) bool { return s.Drawer.Standing.Testing })
 	require.Eventually(t, c.live, 20*time.Second, time.Millisecond)
 	assert.ErrorIs(t, b.Start(), ErrRefused)
@@ -204,10 +211,7 @@ func TestStopInTheMiddleOfATest(t *testing.T) {
 
 // Where nobody looks on any more, the test is stopped and the run waits.
 func TestNobodyLooksOn(t *testing.T) {
-	b, c := byHand(t, time.Hour)
-	require.NoError(t, b.Run(Order{Drawer: "D3", Part: "7400"}))
-	until(t, b, "ready", waits)
-	c.seat(t, "7400")
+	b, c := testing7400(t)
 	until(t, b, "testing", func(s State) bool { return s.Drawer.Standing.Testing })
 	require.Eventually(t, c.live, 20*time.Second, time.Millisecond)
 	b.Unattended()
@@ -219,10 +223,7 @@ func TestNobodyLooksOn(t *testing.T) {
 // A cable that is pulled out in the middle of a test loses nothing: the run says so, and
 // goes on where it is plugged in again.
 func TestUnplugged(t *testing.T) {
-	b, c := byHand(t, time.Hour)
-	require.NoError(t, b.Run(Order{Drawer: "D3", Part: "7400"}))
-	until(t, b, "ready", waits)
-	c.seat(t, "7400")
+	b, c := testing7400(t)
 	require.Eventually(t, c.live, 20*time.Second, time.Millisecond)
 	c.pull(true)
 	s := until(t, b, "lost", func(s State) bool { return s.Drawer.Standing.Lost })
@@ -238,10 +239,7 @@ func TestUnplugged(t *testing.T) {
 
 // A bench that is closed in the middle of a test switches the supply off.
 func TestCloseInTheMiddleOfATest(t *testing.T) {
-	b, c := byHand(t, time.Hour)
-	require.NoError(t, b.Run(Order{Drawer: "D3", Part: "7400"}))
-	until(t, b, "ready", waits)
-	c.seat(t, "7400")
+	b, c := testing7400(t)
 	require.Eventually(t, c.live, 20*time.Second, time.Millisecond)
 	before, _ := b.State()
 	records := b.Records()

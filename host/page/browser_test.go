@@ -54,7 +54,11 @@ func do(t *testing.T, tab context.Context, steps ...chromedp.Action[chromedp.Voi
 // until waits until an expression of JavaScript is true on a page.
 func until(t *testing.T, tab context.Context, expression string) {
 	t.Helper()
-	_, err := chromedp.Run(tab, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(20*time.Second)))
+	poll := chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(20*time.Second))
+	_, err := chromedp.Run(tab, poll)
+	if err != nil && strings.Contains(err.Error(), "Cannot find context") { // a link was followed meanwhile
+		_, err = chromedp.Run(tab, poll)
+	}
 	if err != nil {
 		text, _ := chromedp.Run(tab, chromedp.Evaluate[string](`document.body.innerText`))
 		require.NoError(t, err, "%s\non the page:\n%s", expression, text)
@@ -70,6 +74,21 @@ func eval[T any](t *testing.T, tab context.Context, expression string) T {
 }
 
 func shows(text string) string { return fmt.Sprintf("document.body.innerText.includes(%q)", text) }
+
+// begin begins the practice run on the first page.
+func begin(t *testing.T, page context.Context) {
+	t.Helper()
+	until(t, page, shows("2 virtual chips"))
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, shows("Seat the next chip"))
+}
+
+// next seats and tests the next chip, with a verdict.
+func next(t *testing.T, page context.Context, word string) {
+	t.Helper()
+	do(t, page, chromedp.KeyEvent(kb.Enter))
+	until(t, page, fmt.Sprintf(`document.querySelector(".word")?.innerText.includes(%q)`, word))
+}
 
 // Enter alone takes a person through a drawer: it begins the run, seats and tests each chip,
 // and at the end the summary stands there.
@@ -89,12 +108,17 @@ func TestDrawerByKeyboardAlone(t *testing.T) {
 	assert.Equal(t, "2", eval[string](t, page, `document.querySelector(".recent tbody a").innerText`), "the latest chip comes first")
 	do(t, page, enter)
 	until(t, page, shows("the run is over"))
+	legible(t, page, "a run that is over")
 	n := 0
 	for _, err := range s.Bench.Records().Find(t.Context(), record.Query{}) {
 		require.NoError(t, err)
 		n++
 	}
 	assert.Equal(t, 2, n, "both chips are recorded")
+	do(t, page, chromedp.Click(`.ended a`))
+	until(t, page, `location.pathname === "/drawers" && document.querySelectorAll("tbody .marking").length === 1 && `+shows("FAIL"))
+	do(t, page, chromedp.Click(`a[href="/chip/2"]`))
+	until(t, page, shows("No certificate: record of a test that failed"))
 }
 
 // Each view is readable on a telephone 360 pixels wide and on a screen, light and dark
@@ -103,45 +127,25 @@ func TestViewsAreReadableAndAccessible(t *testing.T) {
 	s := serve(t, twoChips)
 	page := tab(t, s.address)
 	until(t, page, shows("2 virtual chips"))
-	look := func(what string) {
-		t.Helper()
-		for _, scheme := range []sight.Scheme{sight.Light, sight.Dark} {
-			for _, wide := range []int64{360, 1280} {
-				require.NoError(t, sight.On(page, wide, 800, scheme))
-				bad, err := sight.Unreadable(page)
-				require.NoError(t, err)
-				assert.Empty(t, bad, "%s, %s, %d pixels wide", what, scheme, wide)
-			}
-			bad, err := sight.Inaccessible(page)
-			require.NoError(t, err)
-			assert.Empty(t, bad, "%s, %s", what, scheme)
-		}
-	}
-	look("before a run")
+	legible(t, page, "before a run")
 	do(t, page, chromedp.KeyEvent(kb.Enter))
 	until(t, page, shows("Seat the next chip"))
-	look("a run before its first chip")
-	do(t, page, chromedp.KeyEvent(kb.Enter))
-	until(t, page, `document.querySelector(".word")?.innerText.includes("PASS")`)
-	do(t, page, chromedp.KeyEvent(kb.Enter))
-	until(t, page, `document.querySelector(".word")?.innerText.includes("FAIL")`)
-	look("a chip that failed")
+	legible(t, page, "a run before its first chip")
+	next(t, page, "PASS")
+	next(t, page, "FAIL")
+	legible(t, page, "a chip that failed")
 }
 
 // A page that is loaded again in the middle of a run shows the run as it stands.
 func TestReloadInTheMiddleOfARun(t *testing.T) {
 	s := serve(t, twoChips)
 	page := tab(t, s.address)
-	until(t, page, shows("2 virtual chips"))
-	do(t, page, chromedp.KeyEvent(kb.Enter))
-	until(t, page, shows("Seat the next chip"))
-	do(t, page, chromedp.KeyEvent(kb.Enter))
-	until(t, page, `document.querySelector(".word")?.innerText.includes("PASS")`)
+	begin(t, page)
+	next(t, page, "PASS")
 	do(t, page, chromedp.Reload())
 	until(t, page, `document.body.dataset.live === "yes"`)
 	until(t, page, `document.querySelector(".word")?.innerText.includes("PASS")`)
-	do(t, page, chromedp.KeyEvent(kb.Enter))
-	until(t, page, `document.querySelector(".word")?.innerText.includes("FAIL")`)
+	next(t, page, "FAIL")
 }
 
 // Two pages show the same bench. One holds the controls, and passes them on to the other,
@@ -169,9 +173,7 @@ func TestTwoPages(t *testing.T) {
 func TestClosingThePageInARun(t *testing.T) {
 	s := serve(t, twoChips)
 	page := tab(t, s.address)
-	until(t, page, shows("2 virtual chips"))
-	do(t, page, chromedp.KeyEvent(kb.Enter))
-	until(t, page, shows("Seat the next chip"))
+	begin(t, page)
 	do(t, page, chromedp.Navigate("about:blank"))
 	require.Eventually(t, func() bool { state, _ := s.Bench.State(); return state.Drawer.Standing.Paused }, 20*time.Second, 20*time.Millisecond)
 	do(t, page, chromedp.Navigate(strings.Split(s.address, "?")[0]))
@@ -184,11 +186,8 @@ func TestClosingThePageInARun(t *testing.T) {
 func TestVerdictsAreHeard(t *testing.T) {
 	s := serve(t, twoChips)
 	page := tab(t, s.address)
-	until(t, page, shows("2 virtual chips"))
-	do(t, page, chromedp.KeyEvent(kb.Enter))
-	until(t, page, shows("Seat the next chip"))
-	do(t, page, chromedp.KeyEvent(kb.Enter))
-	until(t, page, `document.querySelector(".word")?.innerText.includes("PASS")`)
+	begin(t, page)
+	next(t, page, "PASS")
 	assert.Empty(t, eval[string](t, page, `(document.body.dataset.heard ?? "") + (document.body.dataset.spoken ?? "")`))
 	do(t, page, chromedp.Click("summary"), chromedp.Click(`[data-setting="tone"]`), chromedp.Click(`[data-setting="speech"]`))
 	do(t, page, chromedp.Evaluate[chromedp.Void](`document.activeElement.blur()`), chromedp.KeyEvent(kb.Enter))
@@ -249,8 +248,7 @@ func TestHostileTextIsInert(t *testing.T) {
 	hostile := `<img src=x onerror="document.title='owned'"><script>document.title='owned'</script>`
 	require.NoError(t, s.Bench.Run(bench.Order{Drawer: hostile, Operator: hostile}))
 	until(t, page, shows("Seat the next chip"))
-	do(t, page, chromedp.KeyEvent(kb.Enter))
-	until(t, page, `document.querySelector(".word")?.innerText.includes("PASS")`)
+	next(t, page, "PASS")
 	require.NoError(t, s.Bench.Tell("note "+hostile))
 	until(t, page, `document.querySelector(".tally")?.innerText.includes("<img src=x")`)
 	assert.Equal(t, "Bench", eval[string](t, page, "document.title"))

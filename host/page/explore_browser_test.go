@@ -26,7 +26,7 @@ func (s served) opens(t *testing.T, view string) context.Context {
 	return page
 }
 
-// named waits until the label of a pin has some words.
+// pinNamed waits until the label of a pin has some words.
 func pinNamed(t *testing.T, page context.Context, pin int, words string) {
 	t.Helper()
 	until(t, page, fmt.Sprintf(`document.querySelector("#pin-%d")?.getAttribute("aria-label").includes(%q)`, pin, words))
@@ -49,10 +49,10 @@ func legible(t *testing.T, page context.Context, what string) {
 			require.NoError(t, err)
 			assert.Empty(t, bad, "%s, %s, %d pixels wide", what, scheme, wide)
 		}
-		bad, err := sight.Inaccessible(page)
-		require.NoError(t, err)
-		assert.Empty(t, bad, "%s, %s", what, scheme)
 	}
+	bad, err := sight.Inaccessible(page) // of its rules only contrast depends on the scheme, which was looked at
+	require.NoError(t, err)
+	assert.Empty(t, bad, what)
 }
 
 // By keyboard alone: a 7410 is powered, its inputs are set, one is left open, and what the
@@ -147,7 +147,7 @@ func TestHowLongALevelTakes(t *testing.T) {
 	require.NoError(t, s.Bench.Explore("7410", "", ""))
 	s.becomes(t, powered)
 	page := s.opens(t, "/explore")
-	const clicks = 41
+	const clicks = 21
 	took, err := chromedp.Run(page, chromedp.Evaluate[[]float64](fmt.Sprintf(`(async () => {
 		const took = [], pin = document.querySelector("#pin-1");
 		for (let i = 0; i < %d; i++) {

@@ -82,7 +82,11 @@ var axe string
 // Inaccessible lists what axe-core finds against the levels A and AA of WCAG 2.2 and
 // against good practice: the rule, what it is about, and the element.
 func Inaccessible(tab context.Context) (bad []string, err error) {
-	if _, err := chromedp.Run(tab, chromedp.Evaluate[chromedp.Void](axe+"; undefined")); err != nil {
+	there, err := chromedp.Run(tab, chromedp.Evaluate[bool](`!!window.axe`))
+	if err == nil && !there {
+		_, err = chromedp.Run(tab, chromedp.Evaluate[chromedp.Void](axe+"; undefined"))
+	}
+	if err != nil {
 		return nil, err
 	}
 	text, err := chromedp.Run(tab, chromedp.Evaluate[string](`axe.run(document, {resultTypes: ["violations"]}).then(found =>
