@@ -39,6 +39,26 @@ type Seat struct {
 	bit         [Positions + 1]uint8 // of each pin's position in a socket word
 }
 
+// Abilities are what an adapter can do at a seat.
+type Abilities struct {
+	Reach   part.Pins // positions that are there, counted as pins of a 28-pin package
+	Ground  part.Pins // those with a low-side switch
+	Measure part.Pins // those whose voltage is measured
+	Sense   part.Pins // pins of the chip whose true level is read even while they are driven
+	Load    bool      // the load resistors, 1 kΩ, are fitted
+	Sweep   bool      // it has the engine for Seat.Sweep
+	Walk    bool      // it has the engine for Seat.Walk
+}
+
+// Can gives what the adapter can do at this seat.
+func (s *Seat) Can() Abilities {
+	c := &s.adapter.Capabilities
+	return Abilities{
+		Reach: positionsOf(c.Positions), Ground: positionsOf(c.SupplyLow), Measure: positionsOf(c.Measured),
+		Sense: s.pins(c.Sense), Load: c.Load != 0, Sweep: c.Sweep, Walk: c.Pattern,
+	}
+}
+
 // SeatOf places a part's package; nil for a part that must not be powered here.
 func (a *Adapter) SeatOf(v *part.Variant) (*Seat, error) {
 	if v.Refusal != "" {
@@ -120,9 +140,6 @@ func list(w Word) string {
 	}
 	return strings.Join(words, ", ")
 }
-
-// Sensed are the pins whose true level the adapter reads even while it drives them.
-func (s *Seat) Sensed() part.Pins { return s.pins(s.adapter.Capabilities.Sense) }
 
 // powerSettle is the time from closing the supply switches to the measurement
 // of the current: bypass capacitors are charged and the chip has come to rest.
@@ -225,21 +242,8 @@ func (s *Seat) Ground(ctx context.Context, positions part.Pins) error {
 	return s.adapter.call(ctx, &protocol.Power{Low: uint32(low)}, &protocol.PowerReply{}, 0)
 }
 
-// Groundable are the positions with a low-side switch, counted as pins of a 28-pin package.
-func (s *Seat) Groundable() part.Pins { return positionsOf(s.adapter.Capabilities.SupplyLow) }
-
-// Measurable are the positions whose voltage is measured, and Fitted those that are
-// there, counted likewise.
-func (s *Seat) Measurable() part.Pins { return positionsOf(s.adapter.Capabilities.Measured) }
-
-// Fitted are the positions that are there.
-func (s *Seat) Fitted() part.Pins { return positionsOf(s.adapter.Capabilities.Positions) }
-
 // HoldLoad sets Load.
 func (s *Seat) HoldLoad(load Pull) { s.Load = load }
-
-// Loads reports whether the load resistors are fitted.
-func (s *Seat) Loads() bool { return s.adapter.Capabilities.Load != 0 }
 
 // Spent is the adapter's time that was asked for so far: Adapter.Spent.
 func (s *Seat) Spent() time.Duration { return s.adapter.Spent() }

@@ -11,11 +11,6 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// Engines reports which engines the adapter has: for sweeps, and for walks.
-func (s *Seat) Engines() (sweep, walk bool) {
-	return s.adapter.Capabilities.Sweep, s.adapter.Capabilities.Pattern
-}
-
 // A Span is some steps of a sequence: from the first, counted from 0, to before the last.
 type Span struct{ From, To int }
 

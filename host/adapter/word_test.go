@@ -114,6 +114,21 @@ func TestStarterSeatsSixteenPins(t *testing.T) {
 	}
 }
 
+// A starter has two low-side switches, 7 and 8 (design.md). A 14-pin chip touches all but positions 8 and
+// 21 of its near half: pins 8 to 14 are at 22 to 28. That one converter is dead is made up.
+func TestWhatAStarterCanDo(t *testing.T) {
+	near := At(1, 2, 3, 4, 5, 6, 7, 8, 21, 22, 23, 24, 25, 26, 27, 28)
+	a := &Adapter{Capabilities: Capabilities{Positions: near, Sense: near, Measured: near &^ At(3), SupplyHigh: At(28), SupplyLow: At(7, 8), Sweep: true}}
+	seat, err := a.Seat(14, 14, 7)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := Abilities{Reach: 0b11111111_000000000000_11111111, Ground: 0b11000000, Measure: 0b11111111_000000000000_11111011, Sense: 0b1111111_1111111, Sweep: true}
+	if got := seat.Can(); got != want {
+		t.Errorf("can %+v, want %+v", got, want)
+	}
+}
+
 func TestPowerOnRefusesALimitThatTheAdapterCannotKeep(t *testing.T) {
 	a := revisionB()
 	a.Capabilities.MaxCurrentMA = 250

@@ -279,7 +279,7 @@ func (a *another) numbers() (numbers []string) {
 // than the family that was typed, and its outputs are driven by vectors that are not for it.
 func (r *Result) afterTrip(ctx context.Context, socket Socket, p Plan, tripped error) bool {
 	var refusal *protocol.ErrorReply // a program that the trip ended is not there any more
-	if socket.Measurable() == 0 || !errors.Is(tripped, adapter.ErrOverCurrent) && !errors.As(tripped, &refusal) {
+	if socket.Can().Measure == 0 || !errors.Is(tripped, adapter.ErrOverCurrent) && !errors.As(tripped, &refusal) {
 		return false
 	}
 	_ = r.identifyStranger(ctx, socket, p, probe.SeatOf(r.Type.Variant))

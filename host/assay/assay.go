@@ -42,7 +42,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	if !p.wants(FunctionStage) {
 		return r.notTested("only levels were requested; no vector was compared")
 	}
-	if r.read.Later() && socket.Measurable() != 0 && !r.present(ctx, socket) {
+	if r.read.Later() && socket.Can().Measure != 0 && !r.present(ctx, socket) {
 		r.Levels, r.NotTested = nil, append(r.NotTested, levelsUntested)
 		return r.notTested(fmt.Sprintf("in round %d the chip was no longer in the socket: seat it and test again", r.Rounds))
 	}
@@ -141,7 +141,7 @@ func unfinished(err error) string {
 // apply powers the chip, applies all steps and measures.
 func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (err error) {
 	return r.powered(ctx, socket, func() error {
-		measures := socket.Measurable() != 0
+		measures := socket.Can().Measure != 0
 		if p.wants(FunctionStage) && measures {
 			defer socket.HoldLoad(adapter.Off)
 			if err := r.holdLows(ctx, socket, p); err != nil {
@@ -171,7 +171,7 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (err error) {
 			if err != nil {
 				return err
 			}
-			findings, err := r.read.LookAgain(ctx, socket, p.Vectors, socket.Sensed(), r.supplyMayBeLow())
+			findings, err := r.read.LookAgain(ctx, socket, p.Vectors, r.supplyMayBeLow())
 			r.Findings = append(r.Findings, findings...)
 			if r.keepRead(); err != nil {
 				return err
@@ -208,7 +208,7 @@ func (r *Result) holdLows(ctx context.Context, meter levels.Meter, p Plan) error
 // judge compares what was observed with what a good chip does.
 func (r *Result) judge(ctx context.Context, socket Socket, p Plan) {
 	s, observed := p.Sequence, r.read.Observed
-	errs := r.compare(s, observed, socket.Sensed())
+	errs := r.compare(s, observed, socket.Can().Sense)
 	switch {
 	case r.FailureCount == 0 && r.read.Undecided != 0:
 		r.notTested("the level at " + r.Type.Variant.Named(r.read.Undecided) + " is neither low nor high, so its vectors are not judged")

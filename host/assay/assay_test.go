@@ -19,8 +19,7 @@ import (
 // bare is an adapter without converters, load resistors and engines.
 type bare struct{ assay.Socket }
 
-func (bare) Measurable() part.Pins       { return 0 }
-func (bare) Engines() (sweep, walk bool) { return false, false }
+func (bare) Can() adapter.Abilities { return adapter.Abilities{} }
 
 func (bare) ApplySettling(context.Context, []stimulus.Step, adapter.Pull, time.Duration) ([]part.Pins, error) {
 	return nil, errors.New("it is not asked twice")
@@ -53,8 +52,6 @@ func (b *benchChip) PowerOff(context.Context) error {
 	b.offs++
 	return nil
 }
-
-func (b *benchChip) Sensed() part.Pins { return 0 }
 
 func (b *benchChip) Spent() time.Duration { return b.spent }
 

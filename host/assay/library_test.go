@@ -171,11 +171,12 @@ func (f functionOnly) PowerOff(ctx context.Context) error {
 	return f.Seat.PowerOff(ctx)
 }
 
-func (f functionOnly) Measurable() part.Pins {
+func (f functionOnly) Can() adapter.Abilities {
+	can := f.Seat.Can()
 	if *f.powered {
-		return 0
+		can.Measure = 0
 	}
-	return f.Seat.Measurable()
+	return can
 }
 
 func (functionOnly) ApplySettling(context.Context, []stimulus.Step, adapter.Pull, time.Duration) ([]part.Pins, error) {

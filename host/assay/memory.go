@@ -91,7 +91,7 @@ func (r *Result) marches(ctx context.Context, socket MemorySocket, p Plan, run *
 	if err != nil {
 		return err
 	}
-	measures := socket.Measurable() != 0
+	measures := socket.Can().Measure != 0
 	if measures && r.Memory.FailureCount > 0 {
 		err := r.identify(ctx, socket, p, probe.SeatOf(r.Type.Variant))
 		if r.other.found() {

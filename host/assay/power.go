@@ -80,7 +80,7 @@ const leastSupply = 4.75
 
 // measureSupply measures what the powered chip gets at its own pins, once.
 func (r *Result) measureSupply(ctx context.Context, socket Socket) error {
-	if r.SupplyVolts != 0 || socket.Measurable() == 0 {
+	if r.SupplyVolts != 0 || socket.Can().Measure == 0 {
 		return nil
 	}
 	volts, err := socket.SupplyVolts(ctx)

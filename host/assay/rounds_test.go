@@ -375,7 +375,7 @@ func TestAWrongSignatureIsReadBackUntilItShows(t *testing.T) {
 // A heldDown chip holds the driven pin 1 low in one step, where the bias rail pulls down.
 type heldDown struct{ *benchChip }
 
-func (h heldDown) Sensed() part.Pins { return part.PinSet(1) }
+func (h heldDown) Can() adapter.Abilities { return adapter.Abilities{Sense: part.PinSet(1)} }
 
 func (h heldDown) Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
 	read, err := h.benchChip.Apply(ctx, steps, bias)

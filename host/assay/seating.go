@@ -19,7 +19,7 @@ func (r *Result) mayPower(ctx context.Context, socket Socket, p Plan) *Result {
 	if refusal := p.Type.Variant.Refusal; refusal != "" {
 		return r.notTested("this part must not be powered in the adapter: " + refusal)
 	}
-	if !p.wants(ContactStage) || socket.Measurable() == 0 {
+	if !p.wants(ContactStage) || socket.Can().Measure == 0 {
 		return nil
 	}
 	v := p.Type.Variant
@@ -139,7 +139,7 @@ const presenceMA = 0.3
 
 // present reports whether a chip is in the socket, though it answers nothing.
 func (r *Result) present(ctx context.Context, socket Socket) bool {
-	if socket.Measurable() == 0 {
+	if socket.Can().Measure == 0 {
 		return false
 	}
 	there, err := contact.Present(ctx, socket, r.Type)

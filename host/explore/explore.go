@@ -35,8 +35,6 @@ type Socket interface {
 	PowerOn(ctx context.Context, limitMA int) (float64, error)
 	// PowerOff releases all pins and switches the supply off.
 	PowerOff(ctx context.Context) error
-	// Loads reports whether the load resistors are fitted.
-	Loads() bool
 }
 
 // ErrRefused is the error of a step that must not or cannot be taken; the state is unchanged.
@@ -179,7 +177,7 @@ func (s *Session) idle(at stance) (way []stance) {
 
 // seated refuses a chip that is not seated right.
 func (s *Session) seated(ctx context.Context) (err error) {
-	if s.socket.Measurable() == 0 {
+	if s.socket.Can().Measure == 0 {
 		return fmt.Errorf("%w measure voltages, and exploring is looking at them", adapter.ErrCannot)
 	}
 	seating, err := contact.Test(ctx, s.socket, s.Type)

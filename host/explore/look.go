@@ -172,7 +172,7 @@ func (s *Session) view(ctx context.Context) (view, error) {
 // ones that sink 5 mA. CMOS of the 4000 series is never loaded so.
 func (s *Session) loadable() (outputs part.Pins) {
 	const loadMA = 5
-	if !s.socket.Loads() || s.mos() {
+	if !s.socket.Can().Load || s.mos() {
 		return 0
 	}
 	for _, p := range s.Type.Variant.Pins {
@@ -184,7 +184,7 @@ func (s *Session) loadable() (outputs part.Pins) {
 
 // mayHelp reports whether load resistors can help to hold heavy inputs low: they are fitted,
 // and the outputs can drive theirs, because all switch together (levels.HoldLows).
-func (s *Session) mayHelp() bool { return s.socket.Loads() && levels.Holdable(s.Type) != 0 }
+func (s *Session) mayHelp() bool { return s.socket.Can().Load && levels.Holdable(s.Type) != 0 }
 
 // volts is a pin's voltage to the chip's own ground, V.
 func (s *Session) volts(m adapter.Measured, pin int) float64 {

@@ -38,8 +38,8 @@ import (
 // A Socket measures on a powered chip, by its pins. *adapter.Seat is one.
 type Socket interface {
 	Measure(ctx context.Context, steps []adapter.MeasureStep) ([]adapter.Measured, error)
-	// Loads reports whether the load resistors are fitted.
-	Loads() bool
+	// Can says whether the adapter loads pins.
+	Can() adapter.Abilities
 }
 
 // A Seat is a package and its supply pins.

@@ -32,7 +32,7 @@ type bench struct {
 	heavy        bool // the load pulls an input to 1.2 V only, which is a high to the chip
 }
 
-func (b *bench) Loads() bool { return b.loads }
+func (b *bench) Can() adapter.Abilities { return adapter.Abilities{Load: b.loads} }
 
 func (b *bench) Measure(_ context.Context, steps []adapter.MeasureStep) (all []adapter.Measured, err error) {
 	b.asked++

@@ -160,7 +160,7 @@ func (w *Walker) directions(ctx context.Context) error {
 		r.Outputs = r.Outputs.With(pin, true)
 	}
 	bipolar, known := r.Bipolar()
-	w.loaded = known && bipolar && w.socket.Loads()
+	w.loaded = known && bipolar && w.socket.Can().Load
 	switch {
 	case known && !bipolar:
 		w.hold(weak)

@@ -14,10 +14,7 @@ import (
 )
 
 // A bench is the board of an adapter by hand: it probes a virtual socket directly.
-type bench struct {
-	*virtual.Socket
-	measurable part.Pins // positions whose voltage is measured
-}
+type bench struct{ *virtual.Socket }
 
 func positionsWord(positions part.Pins) (w adapter.Word) {
 	for p := range positions.All() {
@@ -46,7 +43,7 @@ func (b bench) ProbeMeasure(_ context.Context, steps []adapter.MeasureStep) (mea
 		m := adapter.Measured{High: wordPositions(b.Sample())}
 		for p := range m.Volts {
 			m.Volts[p] = math.NaN()
-			if p > 0 && (b.measurable & st.Pins).Has(p) {
+			if p > 0 && st.Pins.Has(p) {
 				m.Volts[p] = float64(b.Millivolts(p)) / 1000
 			}
 		}
@@ -61,9 +58,9 @@ func (b bench) Ground(_ context.Context, positions part.Pins) error {
 	return nil
 }
 
-func (b bench) Groundable() (positions part.Pins) { return part.PinSet(virtual.SupplyLow...) }
-func (b bench) Measurable() part.Pins             { return b.measurable }
-func (b bench) Fitted() part.Pins                 { return everywhere }
+func (b bench) Can() adapter.Abilities {
+	return adapter.Abilities{Reach: everywhere, Ground: part.PinSet(virtual.SupplyLow...), Measure: everywhere}
+}
 
 func (b bench) Constants(context.Context) (adapter.Constants, error) {
 	return adapter.Constants{SupplyVolts: b.RailVolts(), BiasOhms: 10_000, LoadOhms: 1_000, DriveOhms: 145}, nil
@@ -74,7 +71,7 @@ const everywhere part.Pins = 1<<adapter.Positions - 1
 // seating finds how a chip with defects is seated.
 func seating(t testing.TB, typ part.Type, defects ...string) contact.Seating {
 	t.Helper()
-	s, err := contact.Test(t.Context(), bench{virtual.NewSocket(chipOf(t, typ, defects...), 1), everywhere}, typ)
+	s, err := contact.Test(t.Context(), bench{virtual.NewSocket(chipOf(t, typ, defects...), 1)}, typ)
 	require.NoError(t, err)
 	return s
 }

@@ -102,8 +102,7 @@ type contact struct {
 	t      part.Type
 	v      *part.Variant
 	k      adapter.Constants
-
-	fitted, measurable part.Pins // positions
+	can    adapter.Abilities
 
 	taken    map[Step]int // looks of each step
 	volts    []Volts
@@ -114,10 +113,7 @@ type contact struct {
 func (c *contact) n() int { return len(c.v.Pins) }
 
 func contactOf(ctx context.Context, p Prober, t part.Type) *contact {
-	return &contact{
-		ctx: ctx, prober: p, t: t, v: t.Variant,
-		fitted: p.Fitted(), measurable: p.Measurable(), taken: map[Step]int{},
-	}
+	return &contact{ctx: ctx, prober: p, t: t, v: t.Variant, can: p.Can(), taken: map[Step]int{}}
 }
 
 // Test finds how the chip in an unpowered socket is seated, as a type, by the
@@ -147,7 +143,7 @@ func Present(ctx context.Context, p Prober, t part.Type) (bool, error) {
 func (c *contact) first() (seen []adapter.Measured, p pair, err error) {
 	s := c.as(placement{})
 	pins := part.PinSet(s.vcc, s.gnd)
-	if !c.measurable.Has(s.gnd) {
+	if !c.can.Measure.Has(s.gnd) {
 		pins = s.all // the ground pin's own voltage is reckoned
 	}
 	seen, err = c.look(s.groundUp(SupplyPairStep, pins), s.supplyUp(SupplyPairStep, pins), s.bothUp(TouchStep, s.all))
@@ -173,7 +169,7 @@ func (c *contact) seating() (Seating, error) {
 	s := c.as(placement{})
 	touching, unjudged := c.touching(s, seen[2])
 	missing := noContact(c.pins(s.touching &^ unjudged &^ touching)...)
-	unjudged |= c.at(c.shortable()) &^ c.measurable
+	unjudged |= c.at(c.shortable()) &^ c.can.Measure
 	found, err := c.shorts()
 	if err == nil && found.Good() {
 		found, err = c.softly(missing)
@@ -191,7 +187,7 @@ const (
 
 // soft drives a supply pin high, with ground at its switch or its drive, and gives its voltage.
 func (c *contact) soft(s seated) (float64, error) {
-	switched := part.PinSet(s.gnd) & c.prober.Groundable()
+	switched := part.PinSet(s.gnd) & c.can.Ground
 	if err := c.prober.Ground(c.ctx, switched); err != nil {
 		return 0, err
 	}
@@ -272,7 +268,7 @@ func (c *contact) supplyOpen(first pair) (Seating, response, error) {
 		return Seating{}, response{}, err
 	}
 	follow := func(m adapter.Measured, of part.Pins, volts float64) (following, measured int) {
-		for position := range (of & c.measurable).All() {
+		for position := range (of & c.can.Measure).All() {
 			measured++
 			if m.Volts[position] > volts {
 				following++

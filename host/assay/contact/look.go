@@ -20,11 +20,8 @@ type Prober interface {
 	// Ground holds positions at 0 V by their switches, releases what is driven, and
 	// lets all other positions go.
 	Ground(ctx context.Context, positions part.Pins) error
-	// Groundable, Measurable and Fitted are the positions that have such a switch, whose
-	// voltage is measured, and that are there at all.
-	Groundable() part.Pins
-	Measurable() part.Pins
-	Fitted() part.Pins
+	// Can gives the positions that the adapter reaches, grounds and measures.
+	Can() adapter.Abilities
 	// Constants are the adapter's rail and resistors.
 	Constants(ctx context.Context) (adapter.Constants, error)
 }
@@ -72,9 +69,9 @@ func (c *contact) look(looks ...look) ([]adapter.Measured, error) {
 	var steps []adapter.MeasureStep
 	for _, l := range looks {
 		steps = append(steps, adapter.MeasureStep{
-			Step:   stimulus.Step{Driven: (l.up | l.down) & c.fitted, Drive: l.up & c.fitted},
-			Bias:   adapter.PullUp((l.biased | l.up) & c.fitted), // what is driven high is not loaded
-			Settle: lookSettle, Pins: l.volts & c.measurable, Averaging: lookAveraging,
+			Step:   stimulus.Step{Driven: (l.up | l.down) & c.can.Reach, Drive: l.up & c.can.Reach},
+			Bias:   adapter.PullUp((l.biased | l.up) & c.can.Reach), // what is driven high is not loaded
+			Settle: lookSettle, Pins: l.volts & c.can.Measure, Averaging: lookAveraging,
 		})
 	}
 	seen, err := c.prober.ProbeMeasure(c.ctx, steps)

@@ -196,7 +196,7 @@ func (c *contact) fits(s seated, seen [3]adapter.Measured) bool {
 
 // beyond reports whether something stands up where a chip placed so has no pin.
 func (c *contact) beyond(s seated, bothUp adapter.Measured) bool {
-	for position := range (c.measurable &^ s.all).All() {
+	for position := range (c.can.Measure &^ s.all).All() {
 		if bothUp.Volts[position] > idleVolts {
 			return true
 		}
@@ -212,7 +212,7 @@ func (c *contact) misplaced() (found placement, ok bool, err error) {
 			continue
 		}
 		s := c.as(l)
-		if s.all&^c.fitted == 0 {
+		if s.all&^c.can.Reach == 0 {
 			places = append(places, s)
 		}
 	}
@@ -263,7 +263,7 @@ func (c *contact) rises(m adapter.Measured, driven part.Pins) bool {
 			return true
 		}
 	}
-	return m.High&c.fitted&^c.measurable&^driven != 0
+	return m.High&c.can.Reach&^c.can.Measure&^driven != 0
 }
 
 // seatingAt says where a chip is seated that should be elsewhere.

@@ -45,7 +45,7 @@ func (c *contact) shortable() (pins part.Pins) {
 // there are none.
 func (c *contact) held(s seated) (switched, driven part.Pins) {
 	both := s.grounds.With(s.vcc, true)
-	switched = both & c.prober.Groundable()
+	switched = both & c.can.Ground
 	return switched, both &^ switched
 }
 

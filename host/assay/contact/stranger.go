@@ -24,7 +24,7 @@ type Place struct {
 // socket driven, and draws some 40 mA at most, as Test does.
 func Stranger(ctx context.Context, p Prober, parts []*part.Variant) (places []Place, s Seating, err error) {
 	seats := seatsOf(parts)
-	seats = slices.DeleteFunc(seats, func(s probe.Seat) bool { return packaged(s).all&^p.Fitted() != 0 })
+	seats = slices.DeleteFunc(seats, func(s probe.Seat) bool { return packaged(s).all&^p.Can().Reach != 0 })
 	right, volts, err := answering(ctx, p, seats, placement{})
 	if err != nil {
 		return nil, Seating{Volts: volts}, err
@@ -92,12 +92,12 @@ func answering(ctx context.Context, p Prober, seats []probe.Seat, at placement) 
 	wanted := map[int]part.Pins{} // positions to measure where one is driven
 	for _, seat := range seats {
 		s := contactOf(ctx, p, Blank(seat)).as(at)
-		if seat.Pins+2*at.shift > adapter.Positions || s.all&^c.fitted != 0 {
+		if seat.Pins+2*at.shift > adapter.Positions || s.all&^c.can.Reach != 0 {
 			continue
 		}
 		places[seat] = s
 		wanted[s.vcc] |= part.PinSet(s.vcc, s.gnd)
-		if wanted[s.gnd] |= part.PinSet(s.vcc, s.gnd); !c.measurable.Has(s.gnd) {
+		if wanted[s.gnd] |= part.PinSet(s.vcc, s.gnd); !c.can.Measure.Has(s.gnd) {
 			wanted[s.gnd] |= s.all // its own voltage is reckoned
 		}
 	}

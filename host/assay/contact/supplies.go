@@ -66,7 +66,7 @@ func packaged(p probe.Seat) seated {
 }
 
 func (c *contact) supplies(others []probe.Seat) (found []probe.Seat, err error) {
-	others = slices.DeleteFunc(others, func(p probe.Seat) bool { return packaged(p).all&^c.fitted != 0 })
+	others = slices.DeleteFunc(others, func(p probe.Seat) bool { return packaged(p).all&^c.can.Reach != 0 })
 	var places []seated
 	for _, p := range others {
 		places = append(places, packaged(p))

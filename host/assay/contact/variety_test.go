@@ -42,7 +42,7 @@ func TestSampledChipsAreNotRefused(t *testing.T) {
 			for _, f := range sample.Of(random, 1, v.Families) {
 				typ := part.Type{Variant: v, Family: f}
 				seed++
-				s, err := contact.Test(t.Context(), bench{varied(t, typ, seed), everywhere}, typ)
+				s, err := contact.Test(t.Context(), bench{varied(t, typ, seed)}, typ)
 				require.NoError(t, err)
 				require.Empty(t, s.Found, "a good %s, seed %d: %v", typ.Name(), seed, s.Volts[:min(len(s.Volts), 40)])
 				require.False(t, s.Silent && !typ.Pumped(), "%s, seed %d", typ.Name(), seed)
@@ -51,7 +51,7 @@ func TestSampledChipsAreNotRefused(t *testing.T) {
 					silent++
 				}
 				if seed%8 == 0 {
-					s, err = contact.Test(t.Context(), bench{varied(t, typ, seed, "reversed"), everywhere}, typ)
+					s, err = contact.Test(t.Context(), bench{varied(t, typ, seed, "reversed")}, typ)
 					require.NoError(t, err)
 					require.Contains(t, s.Found, "backwards", "a %s, seed %d: %v", typ.Name(), seed, s.Volts[:min(len(s.Volts), 40)])
 				}
@@ -87,7 +87,7 @@ func TestPumpedSubstrate(t *testing.T) {
 		{[]string{"reversed"}, "the supply pins answer as those of a chip put in backwards", false},
 	} {
 		typ, chip := pumped(t, c.defects...)
-		s, err := contact.Test(t.Context(), bench{virtual.NewSocket(chip, 1), everywhere}, typ)
+		s, err := contact.Test(t.Context(), bench{virtual.NewSocket(chip, 1)}, typ)
 		require.NoError(t, err)
 		require.Equal(t, c.found, s.Found, "%v", c.defects)
 		require.Equal(t, c.silent, s.Silent, "%v", c.defects)

@@ -32,10 +32,10 @@ type observer struct {
 }
 
 func newObserver(ctx context.Context, socket Socket, v Vectors) *observer {
-	o := &observer{ctx: ctx, socket: socket, sensed: socket.Sensed(), steps: v.Sequence.Steps, settle: settleOf(v.Type), atLeast: v.AtLeast}
+	can := socket.Can()
+	o := &observer{ctx: ctx, socket: socket, sensed: can.Sense, steps: v.Sequence.Steps, settle: settleOf(v.Type), atLeast: v.AtLeast}
 	if !v.EveryReadback {
-		sweeps := false
-		if sweeps, o.walks = socket.Engines(); sweeps {
+		if o.walks = can.Walk; can.Sweep {
 			o.swept = sweptPins(o.steps)
 		}
 	}

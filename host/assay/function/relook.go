@@ -48,7 +48,7 @@ type suspectPin struct {
 // What stands between the adapter's low and high is judged by its converter: by the family's
 // own levels, or not at all. Weak says that the supply may be below what the data sheet asks
 // for. The powered chip goes through its steps once more.
-func (b *Readback) LookAgain(ctx context.Context, meter levels.Meter, v Vectors, sensed part.Pins, weak bool) (findings []string, err error) {
+func (b *Readback) LookAgain(ctx context.Context, meter levels.Meter, v Vectors, weak bool) (findings []string, err error) {
 	l := secondLook{v: v, suspects: map[suspectPin][]suspect{}, weak: weak}
 	l.suspect(adapter.Span{To: len(b.Observed)}, b.Observed, false)
 	for _, span := range b.UnsteadyAt { // it was wrong once, and right then
@@ -75,6 +75,7 @@ func (b *Readback) LookAgain(ctx context.Context, meter levels.Meter, v Vectors,
 	}
 	b.Undecided |= l.undecided
 	b.Wrong = b.Unsteady > 0
+	sensed := meter.Can().Sense
 	for i, st := range v.Sequence.Steps {
 		b.Wrong = b.Wrong || Wrong(st, b.Observed[i], st.Compared|st.Driven&sensed) != 0
 	}

@@ -23,16 +23,14 @@ type Socket interface {
 	Apply(ctx context.Context, steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error)
 	// ApplySettling lets each step settle for a given time.
 	ApplySettling(ctx context.Context, steps []stimulus.Step, bias adapter.Pull, settle time.Duration) ([]part.Pins, error)
-	// Engines reports what the adapter does by itself, comparing signatures: Sweep and Walk.
-	Engines() (sweep, walk bool)
+	// Can says whether the adapter sweeps and walks, and which driven pins it reads truly.
+	Can() adapter.Abilities
 	// Sweep applies a sweep of pins and gives the spans that did not read as expected.
 	Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error)
 	// Walk applies steps that drive the same pins and reports whether they read as expected.
 	Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Pull) (bool, error)
 	// Spent gives how much of the adapter's time was asked for so far.
 	Spent() time.Duration
-	// Sensed gives the pins whose level is read truly even while they are driven.
-	Sensed() part.Pins
 }
 
 // Vectors are what a type of logic is asked, and how.

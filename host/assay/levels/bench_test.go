@@ -67,7 +67,7 @@ func (b meterBench) SupplyVolts(context.Context) (float64, error) { return 5, ni
 
 func (b meterBench) HoldLoad(adapter.Pull) {}
 
-func (b meterBench) Loads() bool { return true }
+func (b meterBench) Can() adapter.Abilities { return adapter.Abilities{Load: true} }
 
 func (b meterBench) word(pins part.Pins) (w adapter.Word) {
 	for p := range (pins & (1<<b.n - 1)).All() {

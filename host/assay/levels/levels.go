@@ -23,10 +23,10 @@ type Meter interface {
 	// SupplyVolts measures what the chip gets between its supply pins, V; not a number
 	// where they are not measured. It biases all pins low.
 	SupplyVolts(ctx context.Context) (float64, error)
-	// HoldLoad says what the load resistors do in Apply and in an Engine's steps.
+	// HoldLoad says what the load resistors do in Apply, Sweep and Walk.
 	HoldLoad(load adapter.Pull)
-	// Loads reports whether the load resistors are fitted.
-	Loads() bool
+	// Can says what the adapter senses, and whether it loads pins.
+	Can() adapter.Abilities
 	// Constants are the adapter's rail and resistors, as it was calibrated.
 	Constants(ctx context.Context) (adapter.Constants, error)
 }

@@ -33,7 +33,7 @@ func HoldLows(ctx context.Context, meter Meter, t part.Type, steps []stimulus.St
 		return nil, false, nil
 	}
 	over, err = lows(ctx, meter, t, steps, pins, false)
-	if outputs := Holdable(t); err == nil && over != nil && meter.Loads() && outputs != 0 {
+	if outputs := Holdable(t); err == nil && over != nil && meter.Can().Load && outputs != 0 {
 		held = true
 		over, err = lows(ctx, meter, t, steps, pins, true)
 		meter.HoldLoad(adapter.PullUp(outputs))

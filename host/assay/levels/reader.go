@@ -24,7 +24,7 @@ type Reader struct {
 // NewReader begins the readings of a chip of a type.
 func NewReader(ctx context.Context, meter Meter, t part.Type) (Reader, error) {
 	k, err := meter.Constants(ctx)
-	return Reader{Levels: &Levels{}, Type: t, K: k, Loads: meter.Loads()}, err
+	return Reader{Levels: &Levels{}, Type: t, K: k, Loads: meter.Can().Load}, err
 }
 
 // Keep keeps a reading, or says that there is none.

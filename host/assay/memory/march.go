@@ -25,8 +25,6 @@ type Socket interface {
 	Program(driven, level part.Pins, settle time.Duration) *adapter.Program
 	// Pulls sets the rails and leaves all else as it is.
 	Pulls(ctx context.Context, bias, load adapter.Pull) error
-	// Measurable are the positions whose voltage is measured.
-	Measurable() part.Pins
 }
 
 // A Plan is how a memory is tested, or a ROM read.
@@ -175,7 +173,7 @@ func retention(m *part.Memory) (wait time.Duration, refreshed bool) {
 // against takes the high bias for a run against the low one, where the adapter could not
 // read the memory's highs under that.
 func (w *Run) against(run *pass) error {
-	if run.bias != adapter.Low || w.socket.Measurable() == 0 {
+	if run.bias != adapter.Low || w.socket.Can().Measure == 0 {
 		return nil
 	}
 	word := uint32(0)

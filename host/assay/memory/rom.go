@@ -78,7 +78,7 @@ func (c *Contents) readTwice(ctx context.Context, b bench, p Plan) (first, secon
 // readable is the low bias, or the high one where the adapter could not read the highs of
 // what was read under that.
 func (c *Contents) readable(ctx context.Context, b bench, contents []byte) (adapter.Pull, error) {
-	if len(contents) == 0 || b.socket.Measurable() == 0 {
+	if len(contents) == 0 || b.socket.Can().Measure == 0 {
 		return adapter.Low, nil
 	}
 	address := 0
