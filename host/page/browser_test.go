@@ -46,9 +46,16 @@ func tab(t *testing.T, address string) context.Context {
 	return ctx
 }
 
+// do takes steps on a page. A step that met the page before it was changed is taken again.
 func do(t *testing.T, tab context.Context, steps ...chromedp.Action[chromedp.Void]) {
 	t.Helper()
-	require.NoError(t, chromedp.Do(tab, steps...))
+	for _, step := range steps {
+		err := chromedp.Do(tab, step)
+		if err != nil && strings.Contains(err.Error(), "Could not find node") {
+			err = chromedp.Do(tab, step)
+		}
+		require.NoError(t, err)
+	}
 }
 
 // until waits until an expression of JavaScript is true on a page.
