@@ -46,14 +46,33 @@ func tab(t *testing.T, address string) context.Context {
 	return ctx
 }
 
-// do takes steps on a page. A step that met the page before it was changed is taken again.
+// changed says that a step met a page just as another took its place, as after a link.
+func changed(err error) bool {
+	if err == nil {
+		return false
+	}
+	for _, words := range []string{"Could not find node", "Cannot find context", "navigated or closed", "context was destroyed"} {
+		if strings.Contains(err.Error(), words) {
+			return true
+		}
+	}
+	return false
+}
+
+// settled does something on a page, again where the page changed meanwhile.
+func settled[T any](do func() (T, error)) (T, error) {
+	value, err := do()
+	for again := 0; again < 5 && changed(err); again++ {
+		value, err = do()
+	}
+	return value, err
+}
+
+// do takes steps on a page.
 func do(t *testing.T, tab context.Context, steps ...chromedp.Action[chromedp.Void]) {
 	t.Helper()
 	for _, step := range steps {
-		err := chromedp.Do(tab, step)
-		if err != nil && strings.Contains(err.Error(), "Could not find node") {
-			err = chromedp.Do(tab, step)
-		}
+		_, err := settled(func() (struct{}, error) { return struct{}{}, chromedp.Do(tab, step) })
 		require.NoError(t, err)
 	}
 }
@@ -62,11 +81,7 @@ func do(t *testing.T, tab context.Context, steps ...chromedp.Action[chromedp.Voi
 func until(t *testing.T, tab context.Context, expression string) {
 	t.Helper()
 	poll := chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(20*time.Second))
-	_, err := chromedp.Run(tab, poll)
-	if err != nil && strings.Contains(err.Error(), "Cannot find context") { // a link was followed meanwhile
-		_, err = chromedp.Run(tab, poll)
-	}
-	if err != nil {
+	if _, err := settled(func() (bool, error) { return chromedp.Run(tab, poll) }); err != nil {
 		text, _ := chromedp.Run(tab, chromedp.Evaluate[string](`document.body.innerText`))
 		require.NoError(t, err, "%s\non the page:\n%s", expression, text)
 	}
@@ -75,7 +90,7 @@ func until(t *testing.T, tab context.Context, expression string) {
 // eval gives the value of an expression of JavaScript on a page.
 func eval[T any](t *testing.T, tab context.Context, expression string) T {
 	t.Helper()
-	value, err := chromedp.Run(tab, chromedp.Evaluate[T](expression))
+	value, err := settled(func() (T, error) { return chromedp.Run(tab, chromedp.Evaluate[T](expression)) })
 	require.NoError(t, err, expression)
 	return value
 }
