@@ -16,6 +16,9 @@ var _ = addStates74(map[string]modelOf{
 	"74880": eachOf(
 		storage{c: 23, pre: 1, off: []int{2}, in: span(3, 6), bar: span(22, 19)}.modelOfBars,
 		storage{c: 14, pre: 13, off: []int{11}, in: span(7, 10), bar: span(18, 15)}.modelOfBars),
+	"74879": eachOf(
+		storage{clock: 23, clr: 1, clearsAtTheClock: true, off: []int{2}, in: span(3, 6), bar: span(22, 19)}.modelOfBars,
+		storage{clock: 14, clr: 13, clearsAtTheClock: true, off: []int{11}, in: span(7, 10), bar: span(18, 15)}.modelOfBars),
 	// Source: SDAS165B and SDAS065B, 1995, read
 	"74575": storage{clock: 14, clr: 1, clearsAtTheClock: true, off: []int{2}, in: span(3, 10), out: span(22, 15)}.model,
 	"74577": storage{clock: 14, clr: 1, clearsAtTheClock: true, off: []int{2}, in: span(3, 10), bar: span(22, 15)}.modelOfBars,
@@ -24,6 +27,23 @@ var _ = addStates74(map[string]modelOf{
 	"74990": readBack(11, 1, 0, 0, span(2, 9), span(19, 12)),
 	"74992": readBack(13, 1, 11, 14, span(2, 10), span(23, 15)),
 	"74994": readBack(13, 1, 0, 0, span(2, 11), span(23, 14)),
+
+	// Source: SDAS098B, 1995, read, but for the clear
+	"74996": readBack996,
+
+	// Source: SDAS003C, 1995, and SDAS012C, 1995, read; the latch from memory
+	"74680": latchedAnswer(19, 18, func(is part.Pins) bool {
+		return number(is, 13, 12, 11, 9, 8, 7, 6, 5, 4, 3, 2, 1) == addressOf(number(is, 17, 16, 15, 14))
+	}),
+	"74678": latchedAnswer(23, 22, func(is part.Pins) bool {
+		lines := append(span(1, 11), span(13, 17)...)
+		for i, pin := range lines {
+			if is.Has(pin) != (i >= number(is, 21, 20, 19, 18)) {
+				return false
+			}
+		}
+		return true
+	}),
 
 	// Source: 74F604 product specification, 1990, read
 	"74604": chosen604(false), "74606": chosen604(false), "74605": chosen604(true), "74607": chosen604(true),
@@ -68,6 +88,51 @@ func readBack(le, back, clr, off int, d, q []int) modelOf {
 			putAll(out, kept, d...)
 			release(out, is.Has(back), d...)
 			release(out, off != 0 && is.Has(off), q...)
+			return out
+		}
+	}
+}
+
+// readBack996: /EN 9, /RD 10, CLK 11, /CLR 13, T with /C 14, /OE 15, D at 1 to 8, Q at 23 to 16.
+func readBack996(*part.Variant) model {
+	d, q := span(1, 8), span(23, 16)
+	kept := stages(8)
+	return func(was, is part.Pins) map[int]logic.Value {
+		reads := !is.Has(9) && !is.Has(10)
+		switch {
+		case !is.Has(13):
+			kept = []int{0, 0, 0, 0, 0, 0, 0, 0}
+		case rose(was, is, 11) && !is.Has(9) && !reads:
+			kept = levelsOf(is, d...)
+		}
+		out := levels{}
+		putAll(out, kept, d...)
+		release(out, !reads, d...)
+		for i, pin := range q {
+			if is.Has(14) {
+				put(out, pin, kept[i])
+			} else {
+				put(out, pin, opposite(kept[i]))
+			}
+		}
+		release(out, is.Has(15), q...)
+		return out
+	}
+}
+
+// latchedAnswer is low at pin y for a hit, and stays while the pin c is low.
+func latchedAnswer(c, y int, hit func(part.Pins) bool) modelOf {
+	return func(*part.Variant) model {
+		answer := -1
+		return func(_, is part.Pins) map[int]logic.Value {
+			if is.Has(c) {
+				answer = 1
+				if hit(is) {
+					answer = 0
+				}
+			}
+			out := levels{}
+			show(out, answer, y)
 			return out
 		}
 	}

@@ -22,6 +22,11 @@ var _ = addTruths74(map[string]truth{
 	"741622": func(is part.Pins) levels { return enabled(is, crossing{toA: 1, toB: 1, openA: true, openB: true}) },
 	"741623": func(is part.Pins) levels { return enabled(is, crossing{}) },
 
+	// Source: M74HC7245, HC7640, HC7643 and HC7645 data sheet, 1994, read
+	"747245 747645": func(is part.Pins) levels { return directed(is, crossing{}) },
+	"747640":        func(is part.Pins) levels { return directed(is, crossing{toA: 1, toB: 1}) },
+	"747643":        func(is part.Pins) levels { return directed(is, crossing{toB: 1}) },
+
 	// Source: 74F545 product specification, 1990, read
 	"74545": func(is part.Pins) levels {
 		on := !is.Has(9)
@@ -79,7 +84,7 @@ var _ = addSheets(map[string]sheet{
 })
 
 var _ = addStates74(map[string]modelOf{
-	// Source: SDAS119D, 1995, read: the parity that is sent makes the highs odd, with both
+	// Source: SCBS003C, 1993, read, the flag from memory: the parity that is sent makes the highs odd, with both
 	// directions on even; what is received with an even number of highs is an error
 	"7429833": func(*part.Variant) model {
 		flag := -1

@@ -14,6 +14,13 @@ var _ = addSheets(map[string]sheet{
 	"74344 74734":       lineDriver(follow, whileLow(1), whileLow(19)),
 	"74210 74310 74700": lineDriver(invert, whileLow(1), whileHigh(19)),
 
+	// Source: M74HC7240, HC7241 and HC7244 data sheet, 1993, read
+	"747240": lineDriver(invert, whileLow(1), whileLow(19)),
+	"747241": lineDriver(follow, whileLow(1), whileHigh(19)),
+	"747244": lineDriver(follow, whileLow(1), whileLow(19)),
+	// Source: SDAS067A, 1986, read for pins and enables
+	"74763": lineDriver(invert, open(whileLow(1)), open(whileHigh(19))),
+
 	"747540": each(busInverters, whileLow(1, 19)),
 	"747541": each(busBuffers, whileLow(1, 19)),
 	"74827 7429827 742827": each(sheet{23: follow(2), 22: follow(3), 21: follow(4), 20: follow(5), 19: follow(6),
@@ -26,6 +33,7 @@ var _ = addSheets(map[string]sheet{
 	"749114": {19: oc(invert(1)), 18: oc(invert(2)), 17: oc(invert(3)), 16: oc(invert(4)), 15: oc(invert(5)),
 		14: oc(invert(6)), 13: oc(invert(7)), 12: oc(invert(8)), 11: oc(invert(9))},
 
+	"747007": {2: follow(1), 4: follow(3), 6: follow(5), 8: follow(9), 10: follow(11), 12: follow(13)},
 	"747002": {1: nor(2, 3), 4: nor(5, 6), 10: nor(8, 9), 13: nor(11, 12)},
 	"74810":  {3: xnor(1, 2), 6: xnor(4, 5), 8: xnor(9, 10), 11: xnor(12, 13)},
 	"74811":  {3: oc(xnor(1, 2)), 6: oc(xnor(4, 5)), 8: oc(xnor(9, 10)), 11: oc(xnor(12, 13))},
@@ -34,6 +42,7 @@ var _ = addSheets(map[string]sheet{
 var _ = addTruths74(map[string]truth{
 	"741242": func(is part.Pins) levels { return quadBuses(is, 1) },
 	"741243": func(is part.Pins) levels { return quadBuses(is, 0) },
+	"742242": func(is part.Pins) levels { return quadBuses(is, 1) },
 	"74758":  func(is part.Pins) levels { return pullingBuses(is, 1) },
 	"74759":  func(is part.Pins) levels { return pullingBuses(is, 0) },
 
