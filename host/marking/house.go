@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -117,8 +118,44 @@ var easternNumbers = sync.OnceValue(func() map[string]string {
 	return numbers
 })
 
+// plainRules are makers' numberings in which the digits are those of the 7400 series.
+//
+// Source: from memory.
+var plainRules = []struct {
+	form   *regexp.Regexp
+	family string
+	maker  string
+}{
+	{regexp.MustCompile(`^DL([0-9]{3})[CD]$`), "74LS", "the German DL series"},
+	{regexp.MustCompile(`^D1(00|03|04|10|20|26|30|40|72|74|95)[CD]$`), "74", "the German D1 series"},
+	{regexp.MustCompile(`^CDB4([0-9]{2,3})[EHJM]*$`), "74", "the Romanian CDB series"},
+}
+
+// readPlainRule reads a token such as DL193D.
+func readPlainRule(token string, lib *library.Library) (*PartReading, error) {
+	for _, rule := range plainRules {
+		m := rule.form.FindStringSubmatch(token)
+		if m == nil {
+			continue
+		}
+		digits, _ := strconv.Atoi(m[1])
+		number, family := fmt.Sprintf("74%02d", digits), part.FamilyByName(rule.family)
+		p, err := lib.Find(number)
+		if err != nil || p == nil || p.In(family) == nil {
+			return nil, err
+		}
+		name := family.TypeName(number)
+		return &PartReading{Token: token, Number: number, Part: p, Family: family, Type: name,
+			Chain: fmt.Sprintf("%s, of %s, is the %s (from memory)", token, rule.maker, name)}, nil
+	}
+	return nil, nil
+}
+
 // readEastern reads a token such as K155LA3, written in Cyrillic or in Latin letters.
 func readEastern(token string, lib *library.Library) (*PartReading, error) {
+	if r, err := readPlainRule(token, lib); r != nil || err != nil {
+		return r, err
+	}
 	m := eastern.FindStringSubmatch(token)
 	if m == nil {
 		return nil, nil
