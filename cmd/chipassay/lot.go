@@ -10,9 +10,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/console"
 	"chipassay/host/lot"
 	"chipassay/host/record"
-	"chipassay/host/report"
 )
 
 func lotCommand() *cobra.Command {
@@ -57,10 +57,10 @@ const rfc3339 = "2006-01-02T15:04:05.000Z07:00"
 func writePlan(w io.Writer, l record.Lot, because string) {
 	name, source := "a lot", ""
 	if l.Name != "" {
-		name = "lot " + report.Printable(l.Name)
+		name = "lot " + console.Printable(l.Name)
 	}
 	if l.Source != "" {
-		source = " from " + report.Printable(l.Source)
+		source = " from " + console.Printable(l.Source)
 	}
 	p := l.Plan
 	fmt.Fprintf(w, "%s: %d chips%s\n", name, p.LotSize, source)

@@ -276,13 +276,3 @@ func (d Document) MarginLines() (lines []string) {
 	}
 	return lines
 }
-
-// Printable puts a replacement for what a terminal might execute.
-func Printable(text string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsPrint(r) {
-			return r
-		}
-		return unicode.ReplacementChar
-	}, text)
-}
