@@ -91,8 +91,7 @@ func writeLotStatus(w io.Writer, i record.Inspection, asJSON bool) error {
 			Cleared []record.Cleared `json:"cleared"` // were nonconforming and no longer count
 		}{lotLineOf(i.Lot), i.Standing, i.NotTested(), i.Left(), i.MoreBad(), i.MoreGood(), i.Before, i.Outlook(), i.Proof(), append([]record.Cleared{}, i.Cleared...)})
 	}
-	word := map[lot.Decision]string{lot.Accept: "ACCEPTED", lot.Reject: "REJECTED", lot.GoOn: "NOT DECIDED"}[i.Decision]
-	fmt.Fprintf(w, "%s  lot %s: %s\n", word, console.Printable(i.Name), i.Outlook())
+	fmt.Fprintf(w, "%s  lot %s: %s\n", strings.ToUpper(i.Decision.Word()), console.Printable(i.Name), i.Outlook())
 	writePlan(w, i.Lot, "")
 	fmt.Fprintf(w, "tested %d of %d, nonconforming %d, not tested %d", i.Tested, i.Lot.Plan.SampleSize, i.Nonconforming, i.NotTested())
 	if n := len(i.Cleared); n > 0 {
