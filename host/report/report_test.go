@@ -407,6 +407,18 @@ func TestAPassInPartSaysSo(t *testing.T) {
 	require.False(t, assay.InPart(good(t).Reason))
 }
 
+// Where nothing stays undetected, the JSON has an array of nothing, not a null.
+func TestNothingUndetectedIsAnArray(t *testing.T) {
+	r := goodResult(t)
+	r.Coverage = &fault.Coverage{StuckAt: fault.Tally{Total: 18, Detectable: 18, Detected: 18}}
+	var o struct {
+		Coverage map[string]any `json:"coverage"`
+	}
+	require.NoError(t, json.Unmarshal(written(t, Of(r, "7410", "", nil, "").WriteJSON), &o))
+	require.Equal(t, []any{}, o.Coverage["undetected"])
+	require.Equal(t, []any{}, o.Coverage["passes_also"])
+}
+
 // A document of version 1, as it was written then, renders as far as it goes: it knows no
 // pins, so that there is no picture, and a pin has a name where a reading named it.
 func TestADocumentOfVersionOneIsRead(t *testing.T) {
