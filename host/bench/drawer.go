@@ -102,13 +102,7 @@ func (b *Bench) seat(r *drawer.Run, station *drawer.Station) error {
 }
 
 // Practice is how many virtual chips there are to practise with.
-func (b *Bench) Practice() int {
-	places, err := b.means.Tray()
-	if err != nil {
-		return 0
-	}
-	return len(places)
-}
+func (b *Bench) Practice() int { return b.practice() }
 
 // memory is how a memory is tested, with its progress shown.
 func (b *Bench) memory(t part.Type) assay.MemoryPlan {
