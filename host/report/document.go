@@ -11,6 +11,7 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/assay/contact"
+	"chipassay/host/assay/levels"
 	"chipassay/host/marking"
 	"chipassay/host/verdict"
 	"chipassay/vectors/march"
@@ -67,7 +68,7 @@ type Document struct {
 	Levels            []Level             `json:"levels"` // empty where none were measured
 	LevelsUnmeasured  []string            `json:"levels_unmeasured"`
 	FamilyCheck       string              `json:"family_check,omitempty"` // what the inputs say against the marking
-	Margins           []Margin            `json:"margins"`                // inputs that the adapter may not drive to a valid low
+	Margins           []levels.Margin     `json:"margins"`                // inputs that the adapter may not drive to a valid low
 	NotTested         []string            `json:"not_tested"`
 	Cautions          []string            `json:"cautions"`
 	Comparison        string              `json:"comparison"`       // every readback, or by signatures
@@ -117,14 +118,6 @@ type Level struct {
 	LoadMA      *float64 `json:"load_ma"`     // null but for an output level
 	RatedMA     *float64 `json:"rated_ma"`    // at which the limit holds
 	Standing    string   `json:"standing"`
-}
-
-// A Margin is an input that the adapter may not drive to a valid low.
-type Margin struct {
-	Pin   int     `json:"pin"`
-	Name  string  `json:"name"`
-	Volts float64 `json:"volts"` // V, at most, when driven low
-	VIL   float64 `json:"vil"`   // V
 }
 
 // A Memory is what a march test found. Addresses count from 0; element is that

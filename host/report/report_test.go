@@ -365,7 +365,7 @@ func TestVectorWords(t *testing.T) {
 		"64 of 64 applied in each of 48 rounds": {64, 64, 48},
 		"12 of 64 applied in round 3":           {12, 64, 3},
 	} {
-		require.Equal(t, want, VectorWords(c[0], c[1], c[2]))
+		require.Equal(t, want, vectorWords(c[0], c[1], c[2]))
 	}
 }
 
