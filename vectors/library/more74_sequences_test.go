@@ -10,6 +10,8 @@ var _ = addStates74(map[string]modelOf{
 	"742952": backToBack(0), "742953": backToBack(1),
 	// Source: DM74LS502 data sheet, TL/F/10189, 1992, read: function; pins from memory
 	"74502": approximation,
+	// Source: SN74AS885 data sheet SDAS236A, read: pins; function table from memory
+	"74885": latchedComparison,
 })
 
 // backToBack: A0..A7 at pins 16 up, B0..B7 at 8 down. A register from A to B (clock 10, enable 11,
@@ -86,6 +88,43 @@ func approximation(*part.Variant) model {
 			put(out, 15, 1-bits[0])
 		} else {
 			put(out, 15, 1)
+		}
+		return out
+	}
+}
+
+// latchedComparison: P at pins 15 to 22 is taken in while pin 23 is high; Q at 11 down to 4. Pin 1
+// low makes the eighth bit a sign. Equal words pass the cascade on.
+func latchedComparison(*part.Variant) model {
+	p := stages(8)
+	return func(was, is part.Pins) map[int]logic.Value {
+		if is.Has(23) {
+			p = levelsOf(is, span(15, 22)...)
+		}
+		worth := func(bits []int) (n int, known bool) {
+			for i, level := range bits {
+				if level < 0 {
+					return 0, false
+				}
+				n += level << i
+			}
+			if bits[7] == 1 && !is.Has(1) {
+				n -= 256
+			}
+			return n, true
+		}
+		a, known := worth(p)
+		b, _ := worth(levelsOf(is, span(11, 4)...))
+		out := levels{}
+		switch {
+		case !known:
+			putAll(out, []int{-1, -1}, 13, 14)
+		case a > b:
+			putAll(out, []int{1, 0}, 13, 14)
+		case a < b:
+			putAll(out, []int{0, 1}, 13, 14)
+		default:
+			putAll(out, levelsOf(is, 3, 2), 13, 14)
 		}
 		return out
 	}
