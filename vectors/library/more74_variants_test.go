@@ -28,6 +28,11 @@ var _ = addSheets(map[string]sheet{
 	"74828 7429828 742828": each(sheet{23: invert(2), 22: invert(3), 21: invert(4), 20: invert(5), 19: invert(6),
 		18: invert(7), 17: invert(8), 16: invert(9), 15: invert(10), 14: invert(11)}, whileLow(1, 13)),
 
+	// Source: 74HC9014 product specification, 1990, read for the function; pins from memory
+	"749015": {19: follow(1), 18: follow(2), 17: follow(3), 16: follow(4), 15: follow(5), 14: follow(6),
+		13: follow(7), 12: follow(8), 11: follow(9)},
+	"749014": {19: invert(1), 18: invert(2), 17: invert(3), 16: invert(4), 15: invert(5), 14: invert(6),
+		13: invert(7), 12: invert(8), 11: invert(9)},
 	"749115": {19: oc(follow(1)), 18: oc(follow(2)), 17: oc(follow(3)), 16: oc(follow(4)), 15: oc(follow(5)),
 		14: oc(follow(6)), 13: oc(follow(7)), 12: oc(follow(8)), 11: oc(follow(9))},
 	"749114": {19: oc(invert(1)), 18: oc(invert(2)), 17: oc(invert(3)), 16: oc(invert(4)), 15: oc(invert(5)),
