@@ -16,6 +16,15 @@ import (
 // unless a source is named.
 func init() {
 	maps.Copy(truths4000, map[string]truth{
+		"4104": func(is part.Pins) levels {
+			out := levels{}
+			for _, p := range [][3]int{{4, 3, 2}, {5, 6, 7}, {11, 10, 9}, {12, 13, 14}} {
+				put(out, p[1], lev(is, p[0]))
+				put(out, p[2], 1-lev(is, p[0]))
+				release(out, !is.Has(15), p[1], p[2])
+			}
+			return out
+		},
 		// drains of the pairs with gates 6 and 3, and the joined ones of gate 10
 		"4007": func(is part.Pins) levels {
 			out := levels{13: logic.Z, 8: logic.Z, 1: logic.Z, 5: logic.Z}
