@@ -32,21 +32,10 @@ func oneOfTenLow(is part.Pins) levels {
 }
 
 var _ = addStates74(map[string]modelOf{
-	"9314": latch9314,
-	"9328": registers9328,
-	"25LS2518": func(*part.Variant) model {
-		q := stages(4)
-		return func(was, is part.Pins) map[int]logic.Value {
-			if rose(was, is, 9) {
-				q = levelsOf(is, 1, 4, 12, 15)
-			}
-			out := levels{}
-			putAll(out, q, 2, 5, 11, 14)
-			putAll(out, q, 3, 6, 10, 13)
-			release(out, is.Has(7), 3, 6, 10, 13)
-			return out
-		}
-	},
+	"9314":     latch9314,
+	"9328":     registers9328,
+	"25LS2518": standardAndThreeState,
+	"2918":     standardAndThreeState,
 	// trial bits from the highest down, then its complement, the end, and the late data, or 0
 	"2502":  approximation([]int{14, 13, 12, 11, 6, 5, 4, 3}, 15, 2, 1, 7, 10, 9),
 	"2503":  approximation([]int{14, 13, 12, 11, 6, 5, 4, 3}, 15, 2, 0, 7, 10, 9),
@@ -134,5 +123,20 @@ func approximation(bits []int, complement, done, late, data, start, clock int) m
 			}
 			return out
 		}
+	}
+}
+
+// standardAndThreeState takes four bits in at the rise of pin 9, and shows each twice.
+func standardAndThreeState(*part.Variant) model {
+	q := stages(4)
+	return func(was, is part.Pins) map[int]logic.Value {
+		if rose(was, is, 9) {
+			q = levelsOf(is, 1, 4, 12, 15)
+		}
+		out := levels{}
+		putAll(out, q, 2, 5, 11, 14)
+		putAll(out, q, 3, 6, 10, 13)
+		release(out, is.Has(7), 3, 6, 10, 13)
+		return out
 	}
 }
