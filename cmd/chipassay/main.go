@@ -15,7 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"chipassay/host/report"
+	"chipassay/host/console"
 )
 
 // Exit statuses.
@@ -115,7 +115,7 @@ use.`,
 		SilenceErrors: true,
 	}
 	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {
-		if d.say = cmd.ErrOrStderr(); report.Terminal(os.Stdin) && report.Terminal(os.Stderr) {
+		if d.say = cmd.ErrOrStderr(); console.IsTerminal(os.Stdin) && console.IsTerminal(os.Stderr) {
 			d.ask = os.Stdin
 		}
 	}
