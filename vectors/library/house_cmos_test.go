@@ -16,6 +16,9 @@ import (
 // unless a source is named.
 func init() {
 	maps.Copy(truths4000, map[string]truth{
+		"4501": func(is part.Pins) levels {
+			return levels{13: nand(1, 2, 3, 4)(is), 10: nand(5, 6, 7, 9)(is), 14: logic.X, 15: logic.X}
+		},
 		"4104": func(is part.Pins) levels {
 			out := levels{}
 			for _, p := range [][3]int{{4, 3, 2}, {5, 6, 7}, {11, 10, 9}, {12, 13, 14}} {
