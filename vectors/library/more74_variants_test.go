@@ -39,7 +39,8 @@ var _ = addSheets(map[string]sheet{
 		14: oc(invert(6)), 13: oc(invert(7)), 12: oc(invert(8)), 11: oc(invert(9))},
 
 	"747007": {2: follow(1), 4: follow(3), 6: follow(5), 8: follow(9), 10: follow(11), 12: follow(13)},
-	"747002": {1: nor(2, 3), 4: nor(5, 6), 10: nor(8, 9), 13: nor(11, 12)},
+	// Source: SN54HC7002 and SN74HC7002 data sheet SCLS033E, 2003, read
+	"747002": {3: nor(1, 2), 6: nor(4, 5), 8: nor(9, 10), 11: nor(12, 13)},
 	"74810":  {3: xnor(1, 2), 6: xnor(4, 5), 8: xnor(9, 10), 11: xnor(12, 13)},
 	"74811":  {3: oc(xnor(1, 2)), 6: oc(xnor(4, 5)), 8: oc(xnor(9, 10)), 11: oc(xnor(12, 13))},
 })
