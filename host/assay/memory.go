@@ -142,6 +142,9 @@ func NoTest(t part.Type, typed string) error {
 	if m := t.Variant.Memory; m == nil || !m.Kind.ROM() {
 		return nil
 	}
+	if t.Variant.Refusal != "" {
+		return fmt.Errorf("a %s must not be powered in the adapter: %s", t.Name(), t.Variant.Refusal)
+	}
 	return fmt.Errorf("a %s is read-only: only its contents can be judged, with chipassay dump %s --compare FILE", t.Name(), typed)
 }
 

@@ -26,10 +26,11 @@ func readMemory(token string, lib *library.Library) (*PartReading, error) {
 	if m[3] == "C" { // 27C64 is the 2764 of the family CMOS
 		number, family = strings.Replace(number, "C", "", 1), part.FamilyByName("CMOS")
 	}
-	p, err := lib.Find(number)
+	p, err := findMemory(m[1], number, lib)
 	if err != nil || p == nil || !p.Memory() || family != nil && p.In(family) == nil {
 		return nil, err
 	}
+	number = p.Number
 	typ, err := library.Choose(p, family)
 	if err != nil {
 		return nil, nil // its families differ, and the marking does not show which it is
@@ -38,6 +39,17 @@ func readMemory(token string, lib *library.Library) (*PartReading, error) {
 		Token: token, Prefix: m[1], Type: typ.Name(), Number: number, Part: p, Family: typ.Family,
 		Suffix: m[4] + m[7], Package: memoryPackage(m[4] + m[7]), Speed: speed(typ.Variant.Memory, m[5], m[6]),
 	}, nil
+}
+
+// findMemory finds the memory of a number. The same number with the maker's letters comes
+// first: the TMS2716 has three supplies and other pins than the 2716, and the TMS4044 is no 4044.
+func findMemory(letters, number string, lib *library.Library) (*part.Part, error) {
+	if letters != "" {
+		if p, err := lib.Find(letters + number); p != nil || err != nil {
+			return p, err
+		}
+	}
+	return lib.Find(number)
 }
 
 // memoryPackage finds the package letter among a memory's letters, of which others

@@ -29,7 +29,7 @@ var capacities = map[string]string{
 	"4164": "65536x1", "4264": "65536x1", "2164": "65536x1", "3764": "65536x1", "4864": "65536x1", "6665": "65536x1",
 	"4464": "65536x4", "41256": "262144x1",
 	// EPROM
-	"1702": "256x8", "2708": "1024x8", "2516": "2048x8", "2716": "2048x8", "2532": "4096x8", "2732": "4096x8",
+	"1702": "256x8", "TMS2716": "2048x8", "2708": "1024x8", "2516": "2048x8", "2716": "2048x8", "2532": "4096x8", "2732": "4096x8",
 	"2764": "8192x8", "27128": "16384x8", "27256": "32768x8", "27512": "65536x8",
 	// bipolar PROM
 	"74188": "32x8", "74288": "32x8", "82S23": "32x8", "82S123": "32x8",
@@ -40,8 +40,7 @@ var capacities = map[string]string{
 	"82S184": "2048x4", "82S185": "2048x4", "82S190": "2048x8", "82S191": "2048x8",
 }
 
-// refreshes are the rows and milliseconds of the data sheets (from memory; both
-// kinds of 64K parts: classiccmp.org, cctalk of 20 October 2010).
+// refreshes are the rows and milliseconds of the data sheets (from memory).
 var refreshes = map[string][2]int{
 	"2104": {64, 2}, "2107": {64, 2}, "4116": {128, 2}, "2118": {128, 2},
 	"4164": {128, 2}, "2164": {128, 2}, "3764": {128, 2}, "4864": {128, 2}, "6665": {128, 2},
@@ -49,7 +48,7 @@ var refreshes = map[string][2]int{
 }
 
 // refused need supplies that a single +5 V is not (the data books, from memory).
-var refused = []string{"1702", "2104", "2107", "2708", "4116"}
+var refused = []string{"1702", "2104", "2107", "2708", "4116", "TMS2716"}
 
 func memories(t *testing.T) []*part.Part {
 	t.Helper()
