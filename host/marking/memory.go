@@ -13,7 +13,7 @@ import (
 
 // markedMemory is a memory's marking: maker's letters, number, suffix, and a speed
 // with letters about it behind a hyphen. Memories of the 7400 series are marked as logic is.
-var markedMemory = regexp.MustCompile(`^([A-Z]{0,4}?)(27(C?)[0-9]{2,3}|82S[0-9]{2,3}|[0-9]{4,5})([A-Z]{0,5})(?:-([A-Z]?)([0-9]{1,3})([A-Z]{1,3}[0-9]?|))?$`)
+var markedMemory = regexp.MustCompile(`^([A-Z]{0,4}?)(27(C?)[0-9]{2,3}|(?:82S|27S|28C|29C)[0-9]{2,3}|[0-9]{4,5}|4[12]1000|511000)([A-Z]{0,5})(?:-([A-Z]?)([0-9]{1,3})([A-Z]{1,3}[0-9]?|))?$`)
 
 // readMemory reads a token as a memory of the library that is marked with its
 // number alone, or gives nil. Such a number says nothing of a temperature range.
