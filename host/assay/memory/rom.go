@@ -26,7 +26,8 @@ type Contents struct {
 // drive both ways, low; and once with each control left inactive.
 func Read(ctx context.Context, socket Socket, p Plan) (c Contents, err error) {
 	b := bench{socket, p.Type, p.Type.Variant.Memory}
-	if err := c.findSelects(ctx, &b); err != nil {
+	if err := c.findSelects(ctx, &b); err != nil || len(c.Findings) > 0 {
+		c.Failures = len(c.Findings)
 		return c, err
 	}
 	first, second, err := c.readTwice(ctx, b, p)
