@@ -202,6 +202,79 @@ func TestMemoriesAreOpenedByTheirNames(t *testing.T) {
 	}
 }
 
+// Memories of bytes with 24 and 28 pins share the places of A0 to A9, of D0 to D7 and of the
+// ground, at whatever number of pins (JEDEC Standard 21-C, byte-wide memories, from memory);
+// A10 is there too wherever it is not a select, but for the TMS2716.
+func TestByteWideMemoriesShareTheirPlaces(t *testing.T) {
+	// places of a 28-pin package; 24 pins are its lower ones
+	address := []int{10, 9, 8, 7, 6, 5, 4, 3, 25, 24, 21, 23, 2, 26}
+	data := []int{11, 12, 13, 15, 16, 17, 18, 19}
+	bipolar := []string{"74474", "74475", "82S140", "82S141", "82S180", "82S181", "82S190", "82S191", "27S43", "7142", "76641", "6810", "1702"}
+	elsewhere := map[string]bool{"TMS2716 A10": true, "2532 A11": true, "2732 A11": true, "68764 A11": true, "68764 A12": true, "2332 A11": true,
+		"2364 A11": true, "2364 A12": true, "29C256 A14": true, "27256 A14": true, "27512 A14": true, "27512 A15": true}
+	compared := 0
+	for _, p := range memories(t) {
+		for _, v := range p.Variants {
+			m := v.Memory
+			if m.Bits != 8 || len(v.Pins) < 24 || slices.Contains(bipolar, p.Number) {
+				continue
+			}
+			compared++
+			at := func(pin int) int { return pin + (28-len(v.Pins))/2 }
+			for bit, pin := range m.Address {
+				if bit < len(address) && !elsewhere[fmt.Sprintf("%s A%d", p.Number, bit)] {
+					require.Equal(t, address[bit], at(pin), "%s A%d", p.Number, bit)
+				}
+			}
+			for bit, pin := range m.DataOut {
+				require.Equal(t, data[bit], at(pin), "%s D%d", p.Number, bit)
+			}
+			require.Equal(t, 14, at(v.GND()), p.Number)
+		}
+	}
+	require.GreaterOrEqual(t, compared, 28)
+}
+
+// What one sheet says of another: the refresh input of the 6664 is where the 6665 has none; the
+// 27S43 and the 7142 differ in one enable's level alone; the 4044 of one maker is the 2141 of
+// another (the sheets' cross references, from memory).
+func TestTwinsOfMemories(t *testing.T) {
+	for _, c := range []struct {
+		a, b    string
+		differs []int // pins
+	}{
+		{"6664", "6665", []int{1}}, {"27S43", "7142", nil}, {"TMS4044", "2141", nil}, {"TMS4045", "2114", nil},
+		{"TMS4016", "2016", nil}, {"D4464", "6264", nil}, {"28C16", "6116", []int{21}}, {"28C64", "6264", []int{1, 26, 27}},
+		{"28C256", "62256", []int{27}}, {"43257", "62256", nil}, {"93422", "2101", nil}, {"5114", "2114", nil},
+		{"6508", "93425", nil}, {"29C256", "27256", nil}, {"7488", "74188", nil}, {"74187", "74387", nil},
+		{"4416", "4464", nil}, {"MCM4517", "2118", nil}, {"MK4027", "2104", nil}, {"TMS4060", "2107", nil}, {"2758", "2716", []int{19}},
+	} {
+		a, err := library.Builtin().Find(c.a)
+		require.NoError(t, err)
+		b, err := library.Builtin().Find(c.b)
+		require.NoError(t, err)
+		var differs []int
+		for i, p := range a.Variants[0].Pins {
+			q := b.Variants[0].Pins[i]
+			if use(p) != use(q) {
+				differs = append(differs, p.Number)
+			}
+		}
+		require.Equal(t, c.differs, differs, "%s and %s", c.a, c.b)
+	}
+}
+
+// use is what a memory has a pin for, however it is named; a ROM's outputs are a RAM's data pins.
+func use(p part.Pin) string {
+	switch {
+	case p.Observable():
+		return "data"
+	case p.Tied != part.NotTied:
+		return fmt.Sprint("tied ", p.Tied)
+	}
+	return p.Role.String()
+}
+
 // Where the rows of the array are declared by name, the address reaches it: the 2114 has 64
 // rows of 64 cells, the 6116 128 rows of 128 (the data sheets' block diagrams, from memory).
 func TestArraysOfMemories(t *testing.T) {
