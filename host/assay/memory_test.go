@@ -209,6 +209,7 @@ func TestAROMThatIsAlwaysSelected(t *testing.T) {
 	}{
 		{"2716", "18 stuck low", 18}, {"2716", "20 stuck low", 20}, {"2716", "9 stuck low", 0}, {"2716", "", 0},
 		{"74188", "15 stuck low", 15}, {"74188", "", 0}, // open collectors
+		{"28C16", "18 stuck low", 18}, {"28C16", "20 stuck low", 20}, {"28C16", "9 stuck low", 0}, {"28C16", "", 0}, // enabled at rest
 	} {
 		typ := open(t, c.typ)
 		var defects []virtual.Defect
