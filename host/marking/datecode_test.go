@@ -170,7 +170,7 @@ func TestRefusals(t *testing.T) {
 }
 
 func TestEveryFamilyHasAFirstYear(t *testing.T) {
-	for _, f := range slices.Concat(part.Families, part.MemoryFamilies) {
+	for _, f := range part.AllFamilies() {
 		assert.GreaterOrEqual(t, MadeSince(f), FirstYear, f.Name)
 	}
 }

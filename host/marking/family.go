@@ -8,11 +8,12 @@ import "chipassay/vectors/part"
 //
 // Source: from memory; a year or two either way is possible.
 var madeSince = map[string]int{
-	"74": 1965, "74H": 1967, "74L": 1967, "74S": 1970, "74LS": 1971,
+	"DTL": 1964, "74": 1965, "74H": 1967, "74L": 1967, "74S": 1970, "74LS": 1971,
 	"74ALS": 1979, "74AS": 1980, "74F": 1979,
 	"74HC": 1981, "74HCT": 1982, "74C": 1971,
 	"4000B": 1976, "4000UB": 1976,
 	"TTL": 1970, "NMOS": 1972, "CMOS": 1975, // memories
+	"DARLINGTON": 1974, // drivers
 }
 
 // unbuffered4000 is the first year of the 4000 series without a letter, or with an A.

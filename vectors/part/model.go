@@ -56,6 +56,10 @@ type Variant struct {
 	// Pumped: in the family NMOS the substrate may hang on a charge pump inside, and
 	// without supply on nothing. No junction leads from ground to any pin then.
 	Pumped bool
+	// Unsupplied: the part needs no supply. The pin at VCC is the common of the diodes
+	// that catch what its loads give back; it takes no current, and stands at the supply of
+	// the loads.
+	Unsupplied bool
 	// Use are the inputs that are held at a level where the variant was made to test a
 	// chip for one use, "1D=L 1E=L"; empty for a part as it is.
 	Use string

@@ -171,6 +171,20 @@ func (b *builder) tie(l line) error {
 	})
 }
 
+// unsupplied makes a pin the one that stands for the supply pin that the part has not.
+func (b *builder) unsupplied(l line) error {
+	if len(l.tokens) != 2 {
+		return b.src.errorAt(l, 1, "name the one pin that the supply of the loads goes to: unsupplied COM")
+	}
+	return b.eachPin(l, 1, func(p *Pin) error {
+		if p.Role != NoConnect && p.Role != Supply {
+			return b.src.errorAt(l, l.tokens[1].col, "pin %s is %s", p.Name, p.Role)
+		}
+		p.Role, b.v.Unsupplied = Supply, true
+		return nil
+	})
+}
+
 // checkPins sees that each pin has a role and that there is a supply.
 func (b *builder) checkPins() error {
 	if b.v.Pins == nil {
