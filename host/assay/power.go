@@ -55,7 +55,8 @@ func SupplyLimitMA(f *part.Family) int {
 // 74AS181 135; dynamic memories while they are strobed, static ones selected.
 var typicalMA = map[string][2]int{
 	"74": {12, 91}, "74H": {26, 100}, "74L": {2, 20}, "74S": {24, 120}, "74LS": {4, 64}, "74ALS": {3, 45}, "74AS": {12, 135}, "74F": {10, 100},
-	"74HC": {0, 0}, "74HCT": {0, 0}, "74C": {0, 0}, "4000B": {0, 0}, "4000UB": {0, 0},
+	"74HC": {0, 0}, "74HCT": {0, 0}, "74C": {0, 0}, "4000A": {0, 0}, "4000B": {0, 0}, "4000UB": {0, 0},
+	"74AC": {0, 0}, "74ACT": {0, 0}, "74BCT": {25, 70},
 	"TTL": {110, 110}, "NMOS": {110, 110}, "CMOS": {40, 40},
 }
 

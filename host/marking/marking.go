@@ -45,7 +45,7 @@ type DateReading struct {
 
 var (
 	// maker's letters, series, family letters, number, suffix
-	markedTTL = regexp.MustCompile(`^([A-Z]{0,4}?)(54|64|74|84)(ALS|AS|HCT|HC|LS|H|L|S|F|C|)([0-9]{2,6})([A-Z]{0,5}[0-9]?)$`)
+	markedTTL = regexp.MustCompile(`^([A-Z]{0,4}?)(54|64|74|84)(ALS|AS|HCT|HC|ACT|AC|BCT|LS|H|L|S|F|C|)([0-9]{2,6})([A-Z]{0,5}[0-9]?)$`)
 	// maker's letters, the 14000 form or the 4000 form, suffix; 74HC4075 is caught above
 	markedCMOS = regexp.MustCompile(`^([A-Z]{0,4}?)(1?[45][0-9]{3}|40[0-9]{3})(UB|[AB]|)([A-Z]{0,4})$`)
 	// a peripheral driver of the 75 series
@@ -242,7 +242,7 @@ func readCMOS(token string) (r PartReading, ok bool) {
 		number = number[1:] // 14011 is the 4011
 	}
 	r = PartReading{Prefix: m[1], Number: number, Suffix: m[3] + m[4], Temperature: "−40 to 85 °C in plastic, −55 to 125 °C in most ceramic packages"}
-	if m[3] == "B" || m[3] == "UB" {
+	if m[3] != "" {
 		r.Family = part.FamilyByName("4000" + m[3])
 	}
 	return r, true

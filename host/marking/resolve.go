@@ -1,8 +1,10 @@
 package marking
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -92,9 +94,17 @@ func (m *Marking) likely() (parts []PartReading) {
 }
 
 // oldest gives a type whose family was not named in the oldest of its variant's families.
+// The A series is not taken for a number without a letter: its A is printed on the chip, and
+// later chips without a letter have the levels of the B series.
 func oldest(typ part.Type, named bool) (part.Type, bool, error) {
 	if !named {
-		typ.Family = slices.MinFunc(typ.Variant.Families, func(a, b *part.Family) int { return MadeSince(a) - MadeSince(b) })
+		since := func(f *part.Family) int {
+			if f.Name == "4000A" {
+				return math.MaxInt
+			}
+			return MadeSince(f)
+		}
+		typ.Family = slices.MinFunc(typ.Variant.Families, func(a, b *part.Family) int { return cmp.Compare(since(a), since(b)) })
 	}
 	return typ, named || len(typ.Part().Families()) == 1, nil
 }

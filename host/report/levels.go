@@ -81,6 +81,9 @@ func (l Level) row(digits int, top float64, scale string) levelRow {
 		limit := map[string]string{"max": "≤ ", "min": "≥ "}[l.Bound] + limitText(l)
 		r.Max, r.Short = limit+" "+l.Unit, fmt.Sprintf("%s (%s)", r.Short, limit)
 	}
+	if l.Standing == levels.NotJudged.String() && (l.Quantity == "VOL" || l.Quantity == "VOH") {
+		r.Short = fmt.Sprintf("%s %s %s (over its rated load)", l.Quantity, fixed(l.Value, digits), l.Unit)
+	}
 	if l.LoadMA != nil && l.RatedMA != nil {
 		r.Load = fmt.Sprintf("%.2f of %s", *l.LoadMA, decimal(*l.RatedMA, 0))
 	}

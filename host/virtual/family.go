@@ -179,6 +179,7 @@ func (v *Variety) pullUpOf(p *part.Pin) element {
 // from memory of the data books.
 var typicalICC = map[string]float64{
 	"74": 12, "74H": 25, "74L": 1.2, "74S": 20, "74LS": 2.4, "74ALS": 1.5, "74AS": 10, "74F": 6.5,
-	"74HC": 0.001, "74HCT": 0.001, "74C": 0.001, "4000B": 0.001, "4000UB": 0.001,
+	"74HC": 0.001, "74HCT": 0.001, "74C": 0.001, "4000A": 0.001, "4000B": 0.001, "4000UB": 0.001,
+	"74AC": 0.001, "74ACT": 0.001, "74BCT": 15,
 	"TTL": 90, "NMOS": 45, "CMOS": 5, // memories
 }

@@ -187,7 +187,7 @@ func TestUnpoweredChipDrivesNothing(t *testing.T) {
 
 // The truth table of a NAND gate: low only with both inputs high.
 func TestTruthTable(t *testing.T) {
-	for _, family := range []string{"74", "74H", "74L", "74S", "74LS", "74ALS", "74AS", "74F", "74HC", "74HCT", "74C", "4000B", "4000UB"} {
+	for _, family := range []string{"74", "74H", "74L", "74S", "74LS", "74ALS", "74AS", "74F", "74HC", "74HCT", "74AC", "74ACT", "74BCT", "74C", "4000A", "4000B", "4000UB"} {
 		s := powered(quadNAND(t, family, part.TotemPole))
 		pull(s, allHigh, allOff)
 		for _, g := range [][3]int{{1, 2, 3}, {4, 5, 6}, {9, 10, 8}, {12, 13, 11}} {

@@ -11,9 +11,9 @@ type Technology uint8
 // The technologies, as far as pins of the families differ.
 const (
 	TTL        Technology = iota // multi-emitter inputs: 74, 74H, 74L, 74S
-	TTLDiode                     // diode or PNP inputs: 74LS, 74ALS, 74AS, 74F
-	CMOS                         // CMOS input levels: 4000B, 4000UB, 74C, 74HC
-	CMOSTTL                      // CMOS with TTL input levels: 74HCT, and memories
+	TTLDiode                     // diode or PNP inputs: 74LS, 74ALS, 74AS, 74F, 74BCT
+	CMOS                         // CMOS input levels: 4000A, 4000B, 4000UB, 74C, 74HC, 74AC
+	CMOSTTL                      // CMOS with TTL input levels: 74HCT, 74ACT, and memories
 	NMOS                         // N-channel MOS with TTL levels: memories
 	DTL                          // diode inputs, saturated outputs with a resistor to VCC: the 930 series
 	Darlington                   // bases behind resistors, which take current when high, and open collectors
@@ -58,8 +58,8 @@ type Family struct {
 // Families are the logic families that definitions may name, in the order of the data books.
 //
 // Source: from memory of the families' data books; 74 to 74F at VCC = 4.75 V,
-// 74HC and 74HCT at 4.5 V and 85 °C, 4000 series and 74C at 5 V and 25 °C. The VIH
-// of 74HC is that at 5 V, 0.7 of the supply: the 3.15 V of its row at 4.5 V is no
+// 74HC, 74HCT, 74AC and 74ACT at 4.5 V and 85 °C, 4000 series and 74C at 5 V and 25 °C. The VIH
+// of 74HC and 74AC is that at 5 V, 0.7 of the supply: the 3.15 V of its row at 4.5 V is no
 // high for a chip at 5 V. The 4000 series has the limits of its commercial grade,
 // 0.44 mA and 0.3 µA; the 0.51 mA and 0.1 µA of other sheets are the military grade's.
 var Families = []*Family{
@@ -72,10 +72,15 @@ var Families = []*Family{
 	{"74ALS", "advanced low-power Schottky TTL", TTLDiode, 2.0, 0.8, 0.020, 0.1, [3]OutputLimits{{0.5, 8, 2.75, 0.4}, {0.5, 24, 2.4, 2.6}, {0.5, 24, 2.4, 3.0}}, memory},
 	{"74AS", "advanced Schottky TTL", TTLDiode, 2.0, 0.8, 0.020, 0.5, [3]OutputLimits{{0.5, 20, 2.75, 2.0}, {0.5, 48, 2.4, 3.0}, {0.55, 64, 2.4, 3.0}}, memory},
 	{"74F", "fast TTL", TTLDiode, 2.0, 0.8, 0.020, 0.6, [3]OutputLimits{{0.5, 20, 2.7, 1.0}, {0.55, 64, 2.7, 3.0}, {0.55, 64, 2.4, 3.0}}, memory},
+	{"74BCT", "bipolar and CMOS bus drivers", TTLDiode, 2.0, 0.8, 0.020, 1.0, [3]OutputLimits{{0.5, 20, 2.7, 1.0}, {0.5, 48, 2.4, 3.0}, {0.55, 64, 2.4, 3.0}}, memory},
 	{"74HC", "high-speed CMOS", CMOS, 3.5, 1.35, 0.001, 0.001, [3]OutputLimits{{0.33, 4, 3.84, 4}, {0.33, 6, 3.84, 6}, {0.33, 6, 3.84, 6}}, memory},
 	{"74HCT", "high-speed CMOS, TTL levels", CMOSTTL, 2.0, 0.8, 0.001, 0.001, [3]OutputLimits{{0.33, 4, 3.84, 4}, {0.33, 6, 3.84, 6}, {0.33, 6, 3.84, 6}}, memory},
+	{"74AC", "advanced CMOS", CMOS, 3.5, 1.35, 0.001, 0.001, [3]OutputLimits{{0.44, 24, 3.76, 24}, {0.44, 24, 3.76, 24}, {0.44, 24, 3.76, 24}}, memory},
+	{"74ACT", "advanced CMOS, TTL levels", CMOSTTL, 2.0, 0.8, 0.001, 0.001, [3]OutputLimits{{0.44, 24, 3.76, 24}, {0.44, 24, 3.76, 24}, {0.44, 24, 3.76, 24}}, memory},
 	{"74C", "metal-gate CMOS, 7400 pinout", CMOS, 3.5, 1.5, 0.001, 0.001, [3]OutputLimits{{0.4, 0.36, 2.4, 0.36}, {0.4, 0.36, 2.4, 0.36}, {0.4, 0.36, 2.4, 0.36}}, memory},
 	{"4000B", "CMOS, buffered", CMOS, 3.5, 1.5, 0.0003, 0.0003, [3]OutputLimits{{0.4, 0.44, 4.6, 0.44}, {0.4, 3.2, 4.6, 0.44}, {0.4, 0.44, 4.6, 0.44}}, memory},
+	// The weakest gates of the A series, for 3 to 12 V; the later standard of the B series does not bind them.
+	{"4000A", "CMOS, first series", CMOS, 3.5, 1.5, 0.0003, 0.0003, [3]OutputLimits{{0.4, 0.12, 2.5, 0.12}, {0.4, 3.0, 2.5, 1.25}, {0.4, 0.12, 2.5, 0.12}}, memory},
 	{"4000UB", "CMOS, unbuffered", CMOS, 4.0, 1.0, 0.0003, 0.0003, [3]OutputLimits{{0.4, 0.44, 4.6, 0.44}, {0.4, 3.2, 4.6, 0.44}, {0.4, 0.44, 4.6, 0.44}}, memory},
 	// Its classes are what stands at the output: a pull-up of 6 kΩ, a power gate's or buffer's stage, a pull-up of 2 kΩ.
 	{"DTL", "diode-transistor logic", DTL, 2.0, 0.95, 0.005, 1.6, [3]OutputLimits{{0.45, 12, 2.6, 0.12}, {0.45, 36, 2.6, 2.5}, {0.45, 11, 2.6, 0.5}}, memory},
@@ -127,20 +132,23 @@ func (f *Family) Series4000() bool { return strings.HasPrefix(f.Name, "4000") }
 
 // TypeName writes a part number as this family marks it: 7400 in 74LS is
 // 74LS00, 4011 in 4000B is 4011B, 4075 in 74HC is 74HC4075. What is of neither series,
-// a driver of the 75 series or a part of the DTL series, is marked with its number alone,
-// and so is a memory, but for the C of a CMOS EPROM: 27C64.
+// such as a driver of the 75 series, a bus driver 8T26 or a memory, is marked with its
+// number alone, but for the C of a CMOS EPROM: 27C64.
 func (f *Family) TypeName(number string) string {
-	if f.Series4000() {
+	digits74, is74 := strings.CutPrefix(number, "74")
+	digits27, is27 := strings.CutPrefix(number, "27")
+	switch {
+	case f.Series4000():
 		return number + strings.TrimPrefix(f.Name, "4000")
-	}
-	if !strings.HasPrefix(number, "74") && !seriesCMOS.MatchString(number) && !slices.Contains(MemoryFamilies, f) {
-		return number
-	}
-	if slices.Contains(MemoryFamilies, f) {
-		if digits, ok := strings.CutPrefix(number, "27"); ok && f.Name == "CMOS" {
-			return "27C" + digits
+	case slices.Contains(MemoryFamilies, f):
+		if is27 && f.Name == "CMOS" {
+			return "27C" + digits27
 		}
 		return number
+	case is74 && !allDigits4000.MatchString(number):
+		return f.Name + digits74
+	case allDigits4000.MatchString(number):
+		return f.Name + number
 	}
-	return f.Name + strings.TrimPrefix(number, "74")
+	return number
 }

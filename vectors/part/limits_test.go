@@ -32,12 +32,18 @@ var inputLimits = []struct {
 	{"74AS", 4.5, 5.5, 2.0, 0.8, 20, 0.5, "SN74AS1008A, SDAS071B, p. 2, read"},
 	// Later sheets, such as 74F373's, give IIH of 5 µA.
 	{"74F", 4.5, 5.5, 2.0, 0.8, 20, 0.6, "N74F00, 4 October 1990, p. 3, read"},
+	{"74BCT", 4.5, 5.5, 2.0, 0.8, 20, 1.0, "SN74BCT240, from memory"},
 	// VIL and the currents at 4.5 V, 6 V and 85 °C; VIH see TestHCInputsAt5V.
 	{"74HC", 2.0, 6.0, 3.5, 1.35, 1, 0.001, "MM74HC04, p. 3, read"},
 	{"74HCT", 4.5, 5.5, 2.0, 0.8, 1, 0.001, "CD74HCT21, read"},
+	// VIH see TestHCInputsAt5V.
+	{"74AC", 2.0, 6.0, 3.5, 1.35, 1, 0.001, "MC74AC32, DC characteristics, read"},
+	{"74ACT", 4.5, 5.5, 2.0, 0.8, 1, 0.001, "74ACT08, STMicroelectronics, DC specifications, read"},
 	{"74C", 3, 15, 3.5, 1.5, 1, 0.001, "MM74C00, DS005877, p. 2, read"},
 	// 25 °C. CD4001B prints 0.1 µA at 18 V, from memory.
 	{"4000B", 3, 15, 3.5, 1.5, 0.3, 0.0003, "CD4001BC and CD4011BC, TL/F/5939, read"},
+	// Noise immunity 1.5 V at 5 V and 25 °C; the input current there is 10 pA typical, and its maximum not printed.
+	{"4000A", 3, 12, 3.5, 1.5, 0.3, 0.0003, "CD4002C and CD4012C, National, DC electrical characteristics, read"},
 	{"4000UB", 3, 15, 4.0, 1.0, 0.3, 0.0003, "CD4069UBC, TL/F/5975, read"},
 }
 
@@ -97,6 +103,9 @@ var outputLimits = []struct {
 	{"74F", part.BufferDrive, 0.55, 64, 2.7, 3.0, "N74F37, p. 2, IOL read; the rest from memory"},
 	// 74F373: 0.5 V at 24 mA, and 2.4 V at 3 mA for ± 10 %, read.
 	{"74F", part.BusDrive, 0.55, 64, 2.4, 3.0, "MC74F240, p. 4-109, IOL read; the rest from memory"},
+	{"74BCT", part.StandardDrive, 0.5, 20, 2.7, 1.0, "SN74BCT543, from memory"},
+	{"74BCT", part.BufferDrive, 0.5, 48, 2.4, 3.0, "SN74BCT25244, from memory"},
+	{"74BCT", part.BusDrive, 0.55, 64, 2.4, 3.0, "SN74BCT240, from memory"},
 	// 4.5 V and 85 °C; at 25 °C 0.26 V and 3.98 V.
 	{"74HC", part.StandardDrive, 0.33, 4, 3.84, 4, "MM74HC04, p. 3, read"},
 	{"74HC", part.BufferDrive, 0.33, 6, 3.84, 6, "MC74HC240A, p. 3, read"},
@@ -104,6 +113,13 @@ var outputLimits = []struct {
 	{"74HCT", part.StandardDrive, 0.33, 4, 3.84, 4, "MM74HCT00, p. 2, and CD74HCT21, read"},
 	{"74HCT", part.BufferDrive, 0.33, 6, 3.84, 6, "MM74HCT240, 6 mA read; levels from memory"},
 	{"74HCT", part.BusDrive, 0.33, 6, 3.84, 6, "MM74HCT240, 6 mA read; levels from memory"},
+	// 4.5 V and 85 °C; at 25 °C 0.36 V and 3.86 V. All outputs of these families are alike.
+	{"74AC", part.StandardDrive, 0.44, 24, 3.76, 24, "MC74AC32, DC characteristics, read"},
+	{"74AC", part.BufferDrive, 0.44, 24, 3.76, 24, "MC74AC32, DC characteristics, read"},
+	{"74AC", part.BusDrive, 0.44, 24, 3.76, 24, "MC74AC32, DC characteristics, read"},
+	{"74ACT", part.StandardDrive, 0.44, 24, 3.76, 24, "SN74ACT00, SCAS523D, p. 3, read"},
+	{"74ACT", part.BufferDrive, 0.44, 24, 3.76, 24, "SN74ACT00, SCAS523D, p. 3, read"},
+	{"74ACT", part.BusDrive, 0.44, 24, 3.76, 24, "SN74ACT00, SCAS523D, p. 3, read"},
 	{"74C", part.StandardDrive, 0.4, 0.36, 2.4, 0.36, "MM74C00, DS005877, p. 2, read"},
 	// The stronger ones are not told apart: MM74C240 gives 2.2 mA both ways, read.
 	{"74C", part.BufferDrive, 0.4, 0.36, 2.4, 0.36, "the gate's, MM74C00"},
@@ -114,6 +130,10 @@ var outputLimits = []struct {
 	// CD4049UBC: 4.0 mA at 25 °C, 3.2 mA at 85 °C, read; CD4049UB: 3.2 mA at 25 °C, from memory.
 	{"4000B", part.BufferDrive, 0.4, 3.2, 4.6, 0.44, "CD4050BC, TL/F/5971; IOH HEF4049B, table 6, read"},
 	{"4000B", part.BusDrive, 0.4, 0.44, 4.6, 0.44, "CD4514BC, read; HEF40240B sinks more, read"},
+	// The least of CD4002C and CD4012C at 25 °C; the 4002 gives 0.3 mA both ways.
+	{"4000A", part.StandardDrive, 0.4, 0.12, 2.5, 0.12, "CD4012C, National, DC electrical characteristics, read"},
+	{"4000A", part.BufferDrive, 0.4, 3.0, 2.5, 1.25, "CD4049A, from memory"},
+	{"4000A", part.BusDrive, 0.4, 0.12, 2.5, 0.12, "no such type: the gate's"},
 	{"4000UB", part.StandardDrive, 0.4, 0.44, 4.6, 0.44, "CD4069UBC, TL/F/5975, read"},
 	{"4000UB", part.BufferDrive, 0.4, 3.2, 4.6, 0.44, "CD4049UBC, TL/F/5971; IOH as of the 4000B"},
 	{"4000UB", part.BusDrive, 0.4, 0.44, 4.6, 0.44, "no such type: the gate's"},
@@ -138,6 +158,9 @@ func TestHCInputsAt5V(t *testing.T) {
 	f := part.FamilyByName("74HC")
 	require.InDelta(t, max(3.15, between(3.15, 4.2)), f.VIH, 1e-9)
 	require.InDelta(t, min(1.35, between(1.35, 1.8)), f.VIL, 1e-9)
+	ac := part.FamilyByName("74AC") // rows at 4.5 V and 5.5 V, MC74AC32, DC characteristics, read
+	require.InDelta(t, max(3.15, 3.15+(3.85-3.15)*(5-4.5)), ac.VIH, 1e-9)
+	require.InDelta(t, min(1.35, 1.35+(1.65-1.35)*(5-4.5)), ac.VIL, 1e-9)
 	require.InDelta(t, 5-0.3*5, f.VIH, 1e-9, "CD74HC240, SCHS167E, p. 1, read: NIH 30 % of VCC at 5 V")
 }
 

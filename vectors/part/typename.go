@@ -6,9 +6,11 @@ import (
 )
 
 var (
-	seriesTTL    = regexp.MustCompile(`^(?:54|74)([A-Z]{0,4})([0-9]{2,6})$`)
-	seriesCMOS   = regexp.MustCompile(`^(?:1)?([45][0-9]{3}|40[0-9]{3})(UB|B|A)?$`)
-	seriesDriver = regexp.MustCompile(`^(?:55|75)([0-9]{3})[AB]?$`)
+	seriesTTL  = regexp.MustCompile(`^(?:54|74)([A-Z]{0,4})([0-9]{2,6})$`)
+	seriesCMOS = regexp.MustCompile(`^(?:1)?([45][0-9]{3}|40[0-9]{3})(UB|B|A)?$`)
+	// A number of the 4000 series in a 7400 family is written whole: 74HC4075, 74HC40103.
+	allDigits4000 = regexp.MustCompile(`^(?:4[0-9]{3}|40[0-9]{3})$`)
+	seriesDriver  = regexp.MustCompile(`^(?:55|75)([0-9]{3})[AB]?$`)
 	// Memories: 2114, 2102A, 62256LP, 41256, 93425, 82S129, 27C64, each with a speed behind a hyphen.
 	seriesMemory = regexp.MustCompile(`^(?:(27)(C?)([0-9]{2,3})|([1236][0-9]{3}|[2346][1-9][0-9]{3}|93[0-9]{3}|82S[0-9]{2,3}|[45][0-9]{3}))[A-Z]{0,3}(?:-[0-9]{1,3}[A-Z]?)?$`)
 )
@@ -32,7 +34,7 @@ func SplitTypeName(typed string) (number string, family *Family, ok bool) {
 		return number, FamilyByName("74" + letters), letters == "" || FamilyByName("74"+letters) != nil
 	}
 	if m := seriesCMOS.FindStringSubmatch(typed); m != nil {
-		if m[2] == "" || m[2] == "A" {
+		if m[2] == "" {
 			return m[1], nil, true
 		}
 		return m[1], FamilyByName("4000" + m[2]), true

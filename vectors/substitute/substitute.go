@@ -196,7 +196,7 @@ func (l looker) ownNumberFirst(all []Substitute) []Substitute {
 }
 
 // commonest are the families in the order in which drawers hold them (common practice).
-var commonest = []string{"74LS", "74HC", "74HCT", "74", "74ALS", "74F", "74S", "74AS", "4000B", "4000UB", "74C", "74H", "74L"}
+var commonest = []string{"74LS", "74HC", "74HCT", "74", "74ALS", "74F", "74S", "74AS", "74AC", "74ACT", "4000B", "4000UB", "4000A", "74C", "74BCT", "74H", "74L"}
 
 func familyRank(f *part.Family) int { return slices.Index(commonest, f.Name) }
 

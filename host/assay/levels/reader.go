@@ -69,9 +69,10 @@ func (r Reader) highLimit(o part.OutputLimits) float64 {
 
 // over is how many times its rated current an output was loaded with, at least 1. A
 // MOS output is a resistance to its supply, so its limit grows with it; what a
-// bipolar one does over its rating no data sheet says.
+// bipolar one does over its rating no data sheet says, nor what one of the A series does,
+// whose high is rated at half the supply.
 func (r Reader) over(load, rated float64) float64 {
-	if t := r.Type.Family.Technology; t.Bipolar() || t == part.NMOS {
+	if f := r.Type.Family; f.Technology.Bipolar() || f.Technology == part.NMOS || f.Name == "4000A" {
 		return 1
 	}
 	return max(1, load/rated)
@@ -109,7 +110,8 @@ const monitorMA = 0.15
 // inverters in packages of at most 16 pins. Data books' quad and hex gates, from memory.
 var mostICC = map[string]float64{
 	"74": 54, "74H": 58, "74L": 4, "74S": 60, "74LS": 13, "74ALS": 10, "74AS": 30, "74F": 30,
-	"74HC": 0.08, "74HCT": 0.08, "74C": 0.08, "4000B": 0.08, "4000UB": 0.08,
+	"74HC": 0.08, "74HCT": 0.08, "74C": 0.08, "4000A": 0.08, "4000B": 0.08, "4000UB": 0.08,
+	"74AC": 0.08, "74ACT": 0.08, "74BCT": 60,
 }
 
 // Supply keeps the supply current, mA, with its limit.
