@@ -270,7 +270,7 @@ func (s *Socket) chance(pin int) logic.Value { return logic.FromBool(s.noise>>pi
 // power reports whether the chip has its supply, and starts it when the supply comes on.
 func (s *Socket) power() {
 	was := s.powered
-	s.powered = s.chip != nil && s.joined(part.Supply) && s.joined(part.Ground)
+	s.powered = s.chip != nil && !s.chip.Type.Variant.Unsupplied && s.joined(part.Supply) && s.joined(part.Ground)
 	if s.powered == was {
 		return
 	}

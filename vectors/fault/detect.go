@@ -63,11 +63,9 @@ func (s *simulation) contradicted(st stimulus.Step) (lanes uint64) {
 	return lanes
 }
 
-// floating decides the open faults of MOS inputs by their stuck faults.
+// floating decides the open faults of MOS inputs, and of line receivers', by their stuck faults.
 func floating(c *logic.Circuit, f *part.Family, faults []Fault, found []Evidence) {
-	if f.Technology.Bipolar() {
-		return
-	}
+	floats := func(pin int) bool { return !f.Technology.Bipolar() || c.Variant.Pins[pin-1].Receiver }
 	stuck := map[int][]Evidence{}
 	for i, fault := range faults {
 		if fault.Kind == StuckLow || fault.Kind == StuckHigh {
@@ -75,7 +73,7 @@ func floating(c *logic.Circuit, f *part.Family, faults []Fault, found []Evidence
 		}
 	}
 	for i, fault := range faults {
-		if fault.Kind != Open || c.Variant.Pins[fault.Pin-1].Role != part.Input {
+		if fault.Kind != Open || c.Variant.Pins[fault.Pin-1].Role != part.Input || !floats(fault.Pin) {
 			continue
 		}
 		found[i] = both(stuck[fault.Pin])

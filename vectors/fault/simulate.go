@@ -58,7 +58,7 @@ func (s *simulation) inject(f Fault, mask uint64) {
 		switch {
 		case f.Kind == StuckLow:
 			s.machine.Stick(node, logic.Zero, mask)
-		case f.Kind == StuckHigh, f.Kind == Open && (s.bipolar || s.circuit.Variant.Pins[f.Pin-1].PullUp):
+		case f.Kind == StuckHigh, f.Kind == Open && (s.bipolar && !s.circuit.Variant.Pins[f.Pin-1].Receiver || s.circuit.Variant.Pins[f.Pin-1].PullUp):
 			s.machine.Stick(node, logic.One, mask) // an open TTL input acts as a high
 		case f.Kind == Open:
 			s.machine.Stick(node, logic.X, mask) // an open CMOS input floats anywhere

@@ -161,12 +161,13 @@ func (s Stage) String() string {
 
 // A Pin is one pin of a package.
 type Pin struct {
-	Number  int    // 1 to 28
-	Name    string // as the data sheet prints it, a bar as a leading slash
-	Role    Role
-	Stage   Stage
-	Schmitt bool
-	PullUp  bool // resistor to VCC inside the chip
+	Number   int    // 1 to 28
+	Name     string // as the data sheet prints it, a bar as a leading slash
+	Role     Role
+	Stage    Stage
+	Receiver bool // an input of a line receiver, which has no family's currents
+	Schmitt  bool
+	PullUp   bool // resistor to VCC inside the chip
 	// Diodeless: no junction leads from ground to the pin, or of some makers' chips none does.
 	Diodeless bool
 	Load      float64 // input load in unit loads, but for families in loads
@@ -177,8 +178,11 @@ type Pin struct {
 	Untested string
 }
 
-// LoadIn is the input's load in a family, in that family's unit loads.
+// LoadIn is the input's load in a family, in that family's unit loads; 0 for a line receiver's.
 func (p *Pin) LoadIn(f *Family) float64 {
+	if p.Receiver {
+		return 0
+	}
 	if load, ok := p.loads[f]; ok {
 		return load
 	}

@@ -63,6 +63,8 @@ func (b *builder) pinStatement(st statement) error {
 		return b.eachPin(l, 1, func(p *Pin) error { p.Schmitt = true; return nil })
 	case "pull-up":
 		return b.eachPin(l, 3, func(p *Pin) error { p.PullUp = true; return nil })
+	case "receiver":
+		return b.eachPin(l, 1, func(p *Pin) error { p.Receiver = true; return nil })
 	case "diodeless":
 		return b.eachPin(l, 1, func(p *Pin) error { p.Diodeless = true; return nil })
 	case "load":
