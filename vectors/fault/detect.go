@@ -63,9 +63,11 @@ func (s *simulation) contradicted(st stimulus.Step) (lanes uint64) {
 	return lanes
 }
 
-// floating decides the open faults of MOS inputs, and of line receivers', by their stuck faults.
+// floating decides the open faults of MOS inputs by their stuck faults.
 func floating(c *logic.Circuit, f *part.Family, faults []Fault, found []Evidence) {
-	floats := func(pin int) bool { return !f.Technology.Bipolar() || c.Variant.Pins[pin-1].Receiver }
+	if f.Technology.Bipolar() {
+		return
+	}
 	stuck := map[int][]Evidence{}
 	for i, fault := range faults {
 		if fault.Kind == StuckLow || fault.Kind == StuckHigh {
@@ -73,7 +75,7 @@ func floating(c *logic.Circuit, f *part.Family, faults []Fault, found []Evidence
 		}
 	}
 	for i, fault := range faults {
-		if fault.Kind != Open || c.Variant.Pins[fault.Pin-1].Role != part.Input || !floats(fault.Pin) {
+		if fault.Kind != Open || c.Variant.Pins[fault.Pin-1].Role != part.Input {
 			continue
 		}
 		found[i] = both(stuck[fault.Pin])

@@ -166,6 +166,9 @@ type Pin struct {
 	Role     Role
 	Stage    Stage
 	Receiver bool // an input of a line receiver, which has no family's currents
+	// Opposite is the other input of the same receiver of a balanced line, 0 for any other pin.
+	// Driven apart, either of the two alone decides the output.
+	Opposite int
 	Schmitt  bool
 	PullUp   bool // resistor to VCC inside the chip
 	// Diodeless: no junction leads from ground to the pin, or of some makers' chips none does.
@@ -234,6 +237,12 @@ func (t Type) Part() *Part { return t.Variant.Part }
 
 // Pumped reports whether the die's substrate may hang on a charge pump.
 func (t Type) Pumped() bool { return t.Variant.Pumped && t.Family.Technology == NMOS }
+
+// Heavy reports whether inputs of the type take more current than a resistor of 10 kΩ holds a
+// level against: those of line receivers and Darlington drivers.
+func (t Type) Heavy() bool {
+	return t.Family.Technology == Darlington || slices.ContainsFunc(t.Variant.Pins, func(p Pin) bool { return p.Receiver })
+}
 
 // Name is the type's number as marked, without maker's letters: "74LS51", "4011B".
 func (t Type) Name() string { return t.Family.TypeName(t.Part().Number) }
