@@ -2,7 +2,6 @@ package marking
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"testing"
 	"time"
