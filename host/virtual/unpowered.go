@@ -276,6 +276,10 @@ func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
 	return branches
 }
 
+// punchedOhms is a Darlington driver's output that is stuck, Ω: less would be a short, which
+// shows before power.
+const punchedOhms = 300
+
 // darlingtonBranches is what a Darlington driver has at a pad all the time: an input's
 // resistors, and a dead output transistor. One that works is there while its input is high.
 func (c *Chip) darlingtonBranches(p *pad, node, vcc, gnd int) (branches []branch) {
@@ -287,7 +291,7 @@ func (c *Chip) darlingtonBranches(p *pad, node, vcc, gnd int) (branches []branch
 		if p.stuck == logic.One {
 			rail = vcc
 		}
-		branches = append(branches, branch{from: rail, to: node, ohms: 10})
+		branches = append(branches, branch{from: rail, to: node, ohms: punchedOhms})
 	}
 	return branches
 }

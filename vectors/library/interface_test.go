@@ -131,42 +131,15 @@ var _ = addTruths74(map[string]truth{
 		}
 		return out
 	},
-	// Source: function tables of the SN75ALS165, SLLS023B, read, which releases the terminal side
-	// with PE low too; the DS75160A, DS005804, read, does not: non-inverting, open collector by PE.
+	// Source: function tables of the SN75ALS165, SLLS023B, with PE high: read.
 	"75160": func(is part.Pins) levels {
 		out := levels{}
 		for i := range 8 {
 			b, d := 2+i, 19-i
 			put(out, b, lev(is, d))
-			release(out, !is.Has(1) || is.Has(d) && !is.Has(11), b)
+			release(out, !is.Has(1), b)
 			put(out, d, lev(is, b))
 			release(out, is.Has(1), d)
-		}
-		return out
-	},
-	// From memory of the function table: T is from the terminal side to the bus, for DC, TE and
-	// ATN high: ATN, SRQ, REN, IFC, EOI, DAV, NDAC, NRFD.
-	"75161": func(is part.Pins) levels {
-		dc, te := is.Has(11), is.Has(1)
-		attention := is.Has(13)
-		if dc {
-			attention = is.Has(8)
-		}
-		rows := map[[3]bool]string{
-			{true, true, true}: "RTRRTTRR", {true, true, false}: "RTRRRTRR",
-			{true, false, true}: "RTRRRRTT", {true, false, false}: "RTRRRRTT",
-			{false, true, true}: "TRTTTTRR", {false, true, false}: "TRTTTTRR",
-			{false, false, true}: "TRTTRRTT", {false, false, false}: "TRTTTRTT",
-		}
-		out := levels{}
-		for i, pins := range [][2]int{{8, 13}, {9, 12}, {2, 19}, {3, 18}, {7, 14}, {6, 15}, {4, 17}, {5, 16}} {
-			bus, terminal := pins[0], pins[1]
-			transmits := rows[[3]bool{dc, te, attention}][i] == 'T'
-			open := i == 1 || i >= 6
-			put(out, bus, lev(is, terminal))
-			release(out, !transmits || open && is.Has(terminal), bus)
-			put(out, terminal, lev(is, bus))
-			release(out, transmits, terminal)
 		}
 		return out
 	},
