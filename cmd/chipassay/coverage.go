@@ -222,9 +222,9 @@ func writeCoverageJSON(w io.Writer, covers []covered) error {
 			StuckAt:    stuckAt{c.StuckAt.Total, c.StuckAt.Detectable, c.StuckAt.Detected},
 			CellFaults: c.Cells.Counts(), PinFaults: c.Pins.Counts(), Shorts: c.Shorts.Counts(),
 			ShortsByVectors: c.ShortsByVectors,
-			Undetected:      slices.Concat([]string{}, c.StuckAt.Missed, c.Cells.Missed, c.Pins.Missed, c.Shorts.Missed),
+			Undetected:      append([]string{}, slices.Concat(c.StuckAt.Missed, c.Cells.Missed, c.Pins.Missed, c.Shorts.Missed)...),
 			Below:           c.Coverage.BelowFloor(c.variant),
-			Intruders:       slices.Concat([]string{}, c.Intruders), Statement: c.Statement(),
+			Intruders:       append([]string{}, c.Intruders...), Statement: c.Statement(),
 		})
 	}
 	return writeJSON(w, rows)

@@ -69,14 +69,21 @@ func (d *definitions) typeOf(typed, family string) (part.Type, error) {
 	if f == nil {
 		return part.Type{}, fmt.Errorf("there is no family %q: chipassay show %s lists those of the part", family, typed)
 	}
-	number, own, ok := part.SplitTypeName(typed)
+	number, own, ok := part.SplitTypeName(library.Spell(typed))
 	if ok && own != nil && own != f && own.Name != "74" {
 		return part.Type{}, fmt.Errorf("%s is of family %s, but --family is %s: leave one out", typed, own.Name, f.Name)
 	}
 	if !ok {
-		number = typed
+		number = strings.ToUpper(typed)
 	}
-	return lib.Open(f.TypeName(number))
+	p, err := lib.Find(number)
+	if err != nil {
+		return part.Type{}, err
+	}
+	if p == nil {
+		return lib.Open(typed) // another name, or an error that says what is near it
+	}
+	return library.Choose(p, f)
 }
 
 // familyOf decides between the families of a type whose marking names none.

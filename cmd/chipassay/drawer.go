@@ -13,6 +13,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/console"
 	"chipassay/host/drawer"
 	"chipassay/host/identify"
 	"chipassay/host/report"
@@ -102,7 +103,7 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 		Drawer: strings.TrimSpace(name), Operator: strings.TrimSpace(f.operator), Typed: f.part, DateCode: f.dateCode, KeepDate: f.keepDate,
 		Find: f.definitions.typed, Numbers: f.numbers,
 		Screen: &drawer.Screen{W: cmd.OutOrStdout(), Bell: f.bell,
-			Large: report.Terminal(os.Stdout), Colour: report.Colour(os.Stdout), Size: terminalSize},
+			Large: console.IsTerminal(os.Stdout), Colour: console.Colour(os.Stdout), Size: terminalSize},
 	}
 	if err := notNegative(f.atLeast); err != nil {
 		return err
@@ -222,7 +223,7 @@ func (f drawerFlags) fillFromTray(cmd *cobra.Command, r *drawer.Run, station *dr
 		return err
 	}
 	socket := board.Socket(nil, f.seed)
-	if f.fast || !term.IsTerminal(int(os.Stdin.Fd())) || !term.IsTerminal(int(os.Stdout.Fd())) {
+	if f.fast || !console.IsTerminal(os.Stdin) || !console.IsTerminal(os.Stdout) {
 		tray := &drawer.Tray{Station: station, Socket: socket, Places: places}
 		r.Bench, r.Hand = tray, tray
 	} else {

@@ -14,6 +14,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/console"
 	"chipassay/host/hexfile"
 	"chipassay/host/report"
 	"chipassay/vectors/part"
@@ -139,7 +140,7 @@ func (f dumpFlags) read(cmd *cobra.Command, typ part.Type) ([]byte, error) {
 	if contents != nil && r.Verdict != assay.Fail {
 		return contents, nil
 	}
-	if err := report.Of(r, "", "", nil, "").WriteText(cmd.OutOrStdout(), report.Colour(os.Stdout)); err != nil {
+	if err := report.Of(r, "", "", nil, "").WriteText(cmd.OutOrStdout(), console.Colour(os.Stdout)); err != nil {
 		return nil, err
 	}
 	return nil, verdictStatus(r.Verdict)

@@ -12,9 +12,9 @@ import (
 	tea "charm.land/bubbletea/v2"
 	"github.com/spf13/cobra"
 
+	"chipassay/host/console"
 	"chipassay/host/explore"
 	"chipassay/host/explore/screen"
-	"chipassay/host/report"
 	"chipassay/host/virtual"
 )
 
@@ -79,7 +79,7 @@ func (f exploreFlags) run(cmd *cobra.Command, typed string) (err error) {
 	switch {
 	case !scripted && f.asJSON:
 		return errors.New("--json prints steps: add --steps or --script")
-	case !scripted && !(report.Terminal(os.Stdin) && report.Terminal(os.Stdout)):
+	case !scripted && !(console.IsTerminal(os.Stdin) && console.IsTerminal(os.Stdout)):
 		return errors.New("there is no terminal to explore in: --steps or --script takes steps without one")
 	}
 	if err := f.connection.check(cmd); err != nil {
@@ -179,7 +179,7 @@ func (f exploreFlags) take(cmd *cobra.Command, s *explore.Session, steps []explo
 
 // show shows the session on the terminal until it is ended.
 func (f exploreFlags) show(cmd *cobra.Command, s *explore.Session) error {
-	m := screen.New(cmd.Context(), s, time.Now, report.Colour(os.Stdout))
+	m := screen.New(cmd.Context(), s, time.Now, console.Colour(os.Stdout))
 	_, err := tea.NewProgram(m, tea.WithContext(cmd.Context()), tea.WithoutSignalHandler()).Run()
 	if m.Err() != nil {
 		return m.Err()

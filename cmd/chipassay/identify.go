@@ -12,9 +12,9 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/bench"
+	"chipassay/host/console"
 	"chipassay/host/identified"
 	"chipassay/host/identify"
-	"chipassay/host/report"
 	"chipassay/host/virtual"
 	"chipassay/vectors/match"
 	"chipassay/vectors/part"
@@ -179,9 +179,9 @@ func (f identifyFlags) report(cmd *cobra.Command, d identified.Document) (err er
 	case f.asJSON:
 		err = d.WriteJSON(out)
 	case f.full:
-		err = d.WriteText(out, report.Colour(os.Stdout))
+		err = d.WriteText(out, console.Colour(os.Stdout))
 	default:
-		err = d.WriteBrief(out, report.Colour(os.Stdout))
+		err = d.WriteBrief(out, console.Colour(os.Stdout))
 	}
 	if f.html != "" {
 		err = errors.Join(err, writeFile(f.html, d.WriteHTML))

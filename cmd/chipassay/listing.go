@@ -9,7 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"chipassay/host/report"
+	"chipassay/host/console"
 )
 
 // A listing says in which form a list is printed: aligned for a person, or as
@@ -52,7 +52,7 @@ func writeAligned(w io.Writer, header []string, rows [][]string) error {
 	for _, row := range rows {
 		cells := make([]string, len(row))
 		for i, c := range row {
-			cells[i] = report.Printable(c)
+			cells[i] = console.Printable(c)
 		}
 		fmt.Fprintln(t, strings.Join(cells, "\t"))
 	}

@@ -10,9 +10,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/console"
 	"chipassay/host/lot"
 	"chipassay/host/record"
-	"chipassay/host/report"
 )
 
 func lotCommand() *cobra.Command {
@@ -57,10 +57,10 @@ const rfc3339 = "2006-01-02T15:04:05.000Z07:00"
 func writePlan(w io.Writer, l record.Lot, because string) {
 	name, source := "a lot", ""
 	if l.Name != "" {
-		name = "lot " + report.Printable(l.Name)
+		name = "lot " + console.Printable(l.Name)
 	}
 	if l.Source != "" {
-		source = " from " + report.Printable(l.Source)
+		source = " from " + console.Printable(l.Source)
 	}
 	p := l.Plan
 	fmt.Fprintf(w, "%s: %d chips%s\n", name, p.LotSize, source)
@@ -78,14 +78,13 @@ func writePlan(w io.Writer, l record.Lot, because string) {
 
 // writeRisks says what a plan is worth.
 func writeRisks(w io.Writer, p lot.Plan) {
-	c := p.Characteristic()
-	fmt.Fprintf(w, "producer's risk: %.1f %% of lots from a process at the AQL are rejected; of lots of %d with %d nonconforming, %.1f %%\n",
-		100*c.ProducersRisk, p.LotSize, c.AtAQL, 100*c.ProducersRiskLot)
-	fmt.Fprintf(w, "consumer's risk: 10 %% of lots from a process with %.1f %% nonconforming are accepted", 100*c.LTPD)
-	if c.AtLTPD >= 0 {
-		fmt.Fprintf(w, "; of lots of %d with %d nonconforming, %.1f %%", p.LotSize, c.AtLTPD, 100*c.ConsumersRiskLot)
+	for _, r := range p.Risks() {
+		line := strings.ToLower(r.Name) + ": " + r.Process
+		if r.Lot != "" {
+			line += "; " + r.Lot
+		}
+		fmt.Fprintln(w, line)
 	}
-	fmt.Fprintln(w)
 }
 
 func lotListCommand() *cobra.Command {

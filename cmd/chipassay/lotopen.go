@@ -6,9 +6,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/console"
 	"chipassay/host/lot"
 	"chipassay/host/record"
-	"chipassay/host/report"
 	"chipassay/host/statistics"
 )
 
@@ -100,7 +100,7 @@ func (f lotFlags) keep(cmd *cobra.Command, s *record.Store, o record.LotOrder) e
 		return flagError(err)
 	}
 	if p.There {
-		fmt.Fprintf(cmd.ErrOrStderr(), "lot %s is open with this plan since %s; nothing was changed\n", report.Printable(p.Name), p.Time.Format("2006-01-02"))
+		fmt.Fprintf(cmd.ErrOrStderr(), "lot %s is open with this plan since %s; nothing was changed\n", console.Printable(p.Name), p.Time.Format("2006-01-02"))
 	}
 	return f.write(cmd, p)
 }

@@ -9,9 +9,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/console"
 	"chipassay/host/lot"
 	"chipassay/host/record"
-	"chipassay/host/report"
 	"chipassay/host/statistics"
 )
 
@@ -37,7 +37,7 @@ Exit status: 0 accepted; 1 rejected; 3 not decided yet.`,
 			return file.useLot(cmd, name, func(s *record.Store) error {
 				l, err := s.Lot(cmd.Context(), name)
 				if errors.Is(err, record.ErrNoLot) {
-					return fmt.Errorf("lot %s has records but was not opened, so it has no plan: chipassay lot list names those that were", report.Printable(name))
+					return fmt.Errorf("lot %s has records but was not opened, so it has no plan: chipassay lot list names those that were", console.Printable(name))
 				}
 				if err != nil {
 					return err
@@ -91,8 +91,7 @@ func writeLotStatus(w io.Writer, i record.Inspection, asJSON bool) error {
 			Cleared []record.Cleared `json:"cleared"` // were nonconforming and no longer count
 		}{lotLineOf(i.Lot), i.Standing, i.NotTested(), i.Left(), i.MoreBad(), i.MoreGood(), i.Before, i.Outlook(), i.Proof(), append([]record.Cleared{}, i.Cleared...)})
 	}
-	word := map[lot.Decision]string{lot.Accept: "ACCEPTED", lot.Reject: "REJECTED", lot.GoOn: "NOT DECIDED"}[i.Decision]
-	fmt.Fprintf(w, "%s  lot %s: %s\n", word, report.Printable(i.Name), i.Outlook())
+	fmt.Fprintf(w, "%s  lot %s: %s\n", strings.ToUpper(i.Decision.Word()), console.Printable(i.Name), i.Outlook())
 	writePlan(w, i.Lot, "")
 	fmt.Fprintf(w, "tested %d of %d, nonconforming %d, not tested %d", i.Tested, i.Lot.Plan.SampleSize, i.Nonconforming, i.NotTested())
 	if n := len(i.Cleared); n > 0 {
@@ -103,7 +102,7 @@ func writeLotStatus(w io.Writer, i record.Inspection, asJSON bool) error {
 		fmt.Fprintln(w, line)
 	}
 	for _, note := range i.Notes() {
-		fmt.Fprintln(w, "note:", report.Printable(note))
+		fmt.Fprintln(w, "note:", console.Printable(note))
 	}
 	return nil
 }

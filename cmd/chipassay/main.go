@@ -15,7 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"chipassay/host/report"
+	"chipassay/host/console"
 )
 
 // Exit statuses.
@@ -115,12 +115,12 @@ use.`,
 		SilenceErrors: true,
 	}
 	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {
-		if d.say = cmd.ErrOrStderr(); report.Terminal(os.Stdin) && report.Terminal(os.Stderr) {
+		if d.say = cmd.ErrOrStderr(); console.IsTerminal(os.Stdin) && console.IsTerminal(os.Stderr) {
 			d.ask = os.Stdin
 		}
 	}
 	root.PersistentFlags().StringArrayVar(&d.folders, "library", nil, "a folder of definitions that add to the library or override it (may be repeated)")
-	root.AddCommand(partsCommand(&d), showCommand(&d), vectorsCommand(&d), testCommand(&d), identifyCommand(&d), demoCommand(&d), readCommand(&d), defineCommand(&d), coverageCommand(&d), exploreCommand(&d), pullCommand(), tieCommand(&d), substitutesCommand(&d), dumpCommand(&d), adapterCommand(&d),
+	root.AddCommand(partsCommand(&d), showCommand(&d), vectorsCommand(&d), testCommand(&d), identifyCommand(&d), palCommand(&d), demoCommand(&d), readCommand(&d), defineCommand(&d), coverageCommand(&d), exploreCommand(&d), pullCommand(), tieCommand(&d), substitutesCommand(&d), dumpCommand(&d), adapterCommand(&d),
 		benchCommand(&d), drawerCommand(&d), logCommand(), stockCommand(), recordCommand(), recordsCommand(), certificateCommand(), keyCommand(), lotCommand(), yieldCommand())
 	completeAll(root, &d)
 	return root

@@ -9,7 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"chipassay/host/report"
+	"chipassay/host/console"
 )
 
 // patience is how long a person looks at a terminal that shows nothing.
@@ -18,7 +18,7 @@ const patience = 500 * time.Millisecond
 // working says on a terminal what is being done once that takes longer than patience, and
 // for how long, until stop is called, which wipes the line.
 func working(w io.Writer, what string) (stop func()) {
-	if !report.Colour(os.Stderr) {
+	if !console.Colour(os.Stderr) {
 		return func() {}
 	}
 	done, ended := make(chan struct{}), make(chan struct{})
@@ -51,7 +51,7 @@ func drawBar(w io.Writer, done float64, text string) {
 
 // progressOf says on a terminal how long the work will take, and draws a bar; nil elsewhere.
 func progressOf(cmd *cobra.Command, estimate time.Duration) func(float64) {
-	if !report.Colour(os.Stderr) || estimate < patience {
+	if !console.Colour(os.Stderr) || estimate < patience {
 		return nil
 	}
 	w := cmd.ErrOrStderr()

@@ -47,7 +47,7 @@ func printMarking(w io.Writer, m marking.Marking) {
 		}
 		fmt.Fprintf(w, "family       %s\n", family)
 		for _, fact := range []struct{ label, text string }{
-			{"maker", p.Prefix}, {"package", p.Package}, {"speed", p.Speed}, {"temperature", p.Temperature},
+			{"numbered", p.Chain}, {"maker", p.Prefix}, {"package", p.Package}, {"speed", p.Speed}, {"temperature", p.Temperature},
 		} {
 			if fact.text != "" {
 				fmt.Fprintf(w, "%-12s %s\n", fact.label, fact.text)

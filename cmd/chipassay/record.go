@@ -9,6 +9,7 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/chip"
+	"chipassay/host/console"
 	"chipassay/host/record"
 	"chipassay/host/report"
 )
@@ -95,7 +96,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 		}
 	}
 	if r.Note != "" {
-		fmt.Fprintf(out, "Note       %s\n", report.Printable(r.Note))
+		fmt.Fprintf(out, "Note       %s\n", console.Printable(r.Note))
 	}
 	if err := sayPhoto(cmd, s, r.Chip); err != nil {
 		return err
@@ -107,7 +108,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 			if full || row {
 				number = fmt.Sprintf("%d  ", h.Serial)
 			}
-			fmt.Fprintf(out, "  %s%s  %s\n", number, h.Time.Local().Format("2006-01-02 15:04"), report.Printable(chip.Words(h)))
+			fmt.Fprintf(out, "  %s%s  %s\n", number, h.Time.Local().Format("2006-01-02 15:04"), console.Printable(chip.Words(h)))
 		}
 	}
 	if len(r.Report) > 0 {
@@ -116,7 +117,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 			return err
 		}
 		fmt.Fprintln(out)
-		if err := d.WriteText(out, report.Colour(os.Stdout)); err != nil {
+		if err := d.WriteText(out, console.Colour(os.Stdout)); err != nil {
 			return err
 		}
 	}

@@ -14,6 +14,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/console"
 	"chipassay/host/marking"
 	"chipassay/host/report"
 	"chipassay/host/virtual"
@@ -137,7 +138,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 // plan plans the test of a type, a long one if that is asked for.
 func (f testFlags) plan(cmd *cobra.Command, typ part.Type) (assay.Plan, error) {
 	if !f.long {
-		if report.Terminal(os.Stderr) && !proof.IsKept(typ) {
+		if console.IsTerminal(os.Stderr) && !proof.IsKept(typ) {
 			fmt.Fprintf(cmd.ErrOrStderr(), "working out the vectors of %s and what they prove: takes seconds, or half a minute for a long divider\n", typ.Name())
 		}
 		return f.definitions.plan(typ)
@@ -285,12 +286,12 @@ func assayOn(cmd *cobra.Command, a *adapter.Adapter, p assay.Plan, again assay.R
 	if err != nil {
 		return nil, err
 	}
-	if n := len(p.Sequence.Steps); n >= longTest && report.Colour(os.Stderr) {
+	if n := len(p.Sequence.Steps); seat != nil && n >= longTest && console.Colour(os.Stderr) { // no seat: a refused part
 		seat.Progress = func(steps int) {
 			drawBar(cmd.ErrOrStderr(), float64(steps)/float64(n), fmt.Sprintf("%d of %d steps", steps, n))
 		}
 	}
-	if seat.Progress == nil && again.Progress == nil {
+	if (seat == nil || seat.Progress == nil) && again.Progress == nil {
 		defer working(cmd.ErrOrStderr(), "testing a "+p.Type.Name())()
 	}
 	r := assay.Repeat(cmd.Context(), seat, p, again)
@@ -306,7 +307,7 @@ func nameAdapter(r *assay.Result, a *adapter.Adapter) {
 // repetition is how often the flags ask to test, with a bar on a terminal.
 func (f testFlags) repetition(cmd *cobra.Command) assay.Repetition {
 	again := assay.Repetition{Runs: f.runs, Soak: f.soak}
-	if (f.runs > 1 || f.soak > 0) && report.Colour(os.Stderr) {
+	if (f.runs > 1 || f.soak > 0) && console.Colour(os.Stderr) {
 		again.Progress = func(runs int, elapsed time.Duration) {
 			done := float64(runs) / float64(max(f.runs, 1))
 			if f.soak > 0 {
@@ -328,9 +329,9 @@ func (f testFlags) report(cmd *cobra.Command, c typedChip, r *assay.Result) erro
 	case f.asJSON:
 		err = d.WriteJSON(out)
 	case f.full:
-		err = d.WriteText(out, report.Colour(os.Stdout))
+		err = d.WriteText(out, console.Colour(os.Stdout))
 	default:
-		err = d.WriteBrief(out, report.Colour(os.Stdout))
+		err = d.WriteBrief(out, console.Colour(os.Stdout))
 	}
 	var page error
 	if f.html != "" {

@@ -10,8 +10,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/console"
 	"chipassay/host/record"
-	"chipassay/host/report"
 	"chipassay/host/statistics"
 )
 
@@ -113,13 +113,13 @@ func writeCommonest(w io.Writer, y statistics.Yields) {
 	if len(y.Pins) > 0 {
 		fmt.Fprintln(w, "\nCommonest failing pins:")
 		for _, p := range y.Pins {
-			fmt.Fprintf(w, "%5d  %s pin %d\n", p.Chips, report.Printable(p.Type), p.Pin)
+			fmt.Fprintf(w, "%5d  %s pin %d\n", p.Chips, console.Printable(p.Type), p.Pin)
 		}
 	}
 	if len(y.Causes) > 0 {
 		fmt.Fprintln(w, "\nCommonest causes:")
 		for _, c := range y.Causes {
-			fmt.Fprintf(w, "%5d  %s\n", c.Chips, report.Printable(c.Key))
+			fmt.Fprintf(w, "%5d  %s\n", c.Chips, console.Printable(c.Key))
 		}
 	}
 }

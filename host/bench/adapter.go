@@ -96,6 +96,7 @@ func (b *Bench) Check(building string) error {
 		s.Check = &Check{Building: building}
 		return nil
 	}, func(ctx context.Context, _ *work) error {
+		options.Progress = b.progress
 		report, err := selfcheck.Check(ctx, b.adapter, options)
 		b.change(func(s *State) { s.Check = &Check{building, report, why(ctx, err)} })
 		return beyond(err)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -102,6 +103,25 @@ func TestCheckOfAGoodBoard(t *testing.T) {
 	s := idle(t, b)
 	assert.Empty(t, s.Check.Report.Faults())
 	assert.Len(t, s.Check.Report.Fitted, len(carrier.AllGroups()))
+}
+
+// Who looks on sees how far a check is.
+func TestCheckShowsItsProgress(t *testing.T) {
+	b := adapterBench(t, virtual.NewBoard(), nil)
+	require.NoError(t, b.Check(""))
+	var shown []float64
+	for {
+		s, changed := b.State()
+		if s.Work == Idle {
+			break
+		}
+		shown = append(shown, s.Progress)
+		<-changed
+	}
+	assert.True(t, slices.IsSorted(shown), shown)
+	assert.Greater(t, shown[len(shown)-1], 0.5)
+	s, _ := b.State()
+	assert.Zero(t, s.Progress, "nothing is being done")
 }
 
 // While one builds, the next group is named, as by adapter check --building.

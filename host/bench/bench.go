@@ -88,6 +88,8 @@ type Bench struct {
 	ctx   context.Context // done when the bench is closed
 	close context.CancelFunc
 
+	practice func() int // read once: each page asks for it, and a run reads the tray anew
+
 	mu      sync.Mutex
 	state   State
 	changed chan struct{} // closed at the next change
@@ -111,6 +113,13 @@ type work struct {
 // New is a bench without an adapter; Open finds one.
 func New(m Means) *Bench {
 	b := &Bench{means: m, changed: make(chan struct{})}
+	b.practice = sync.OnceValue(func() int {
+		places, err := m.Tray()
+		if err != nil {
+			return 0
+		}
+		return len(places)
+	})
 	b.ctx, b.close = context.WithCancel(context.Background())
 	return b
 }

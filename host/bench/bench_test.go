@@ -255,12 +255,14 @@ func TestCloseInTheMiddleOfATest(t *testing.T) {
 // Without an adapter the virtual one seats the chips of the tray, one for each Enter, and
 // the run ends behind the last.
 func TestPractice(t *testing.T) {
+	trays := 0 // that were read
 	b := New(Means{
 		Find:    library.Open,
 		Plan:    func(typ part.Type) (assay.Plan, error) { return assay.NewPlan(typ, nil) },
 		Adapter: func(context.Context) (*adapter.Adapter, error) { return nil, link.ErrNoAdapter },
 		Board:   func() (*virtual.Board, error) { return virtual.NewBoard(), nil },
 		Tray: func() ([]virtual.Place, error) {
+			trays++
 			return virtual.ParseTray(strings.NewReader("7400\n7402 chip 7400\n7404 defect \"2 stuck low\""), library.Open)
 		},
 		Records: func(_ context.Context, isVirtual bool) (*record.Store, error) {
@@ -273,8 +275,12 @@ func TestPractice(t *testing.T) {
 	s, _ := b.State()
 	assert.True(t, s.Adapter.Virtual)
 	require.NoError(t, b.Open(t.Context()), "looking for an adapter again keeps the virtual one")
-	assert.Equal(t, 3, b.Practice())
+	for range 3 {
+		assert.Equal(t, 3, b.Practice())
+	}
+	assert.Equal(t, 1, trays, "however many pages ask")
 	require.NoError(t, b.Run(Order{Drawer: "D3"}))
+	assert.Equal(t, 2, trays, "its chips are new ones")
 	for n := 1; n <= 3; n++ {
 		until(t, b, "ready", waits)
 		require.NoError(t, b.Start())

@@ -102,20 +102,17 @@ func (b *Bench) seat(r *drawer.Run, station *drawer.Station) error {
 }
 
 // Practice is how many virtual chips there are to practise with.
-func (b *Bench) Practice() int {
-	places, err := b.means.Tray()
-	if err != nil {
-		return 0
-	}
-	return len(places)
-}
+func (b *Bench) Practice() int { return b.practice() }
 
 // memory is how a memory is tested, with its progress shown.
 func (b *Bench) memory(t part.Type) assay.MemoryPlan {
 	p := b.means.Memory(t)
-	p.Progress = func(done float64) { b.change(func(s *State) { s.Progress = done }) }
+	p.Progress = b.progress
 	return p
 }
+
+// progress shows how much of what is being done is done, 0 to 1.
+func (b *Bench) progress(done float64) { b.change(func(s *State) { s.Progress = done }) }
 
 // Tell says a line to the drawer run, as an operator types it; empty is Enter.
 func (b *Bench) Tell(line string) error {

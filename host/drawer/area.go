@@ -2,7 +2,8 @@ package drawer
 
 import (
 	"fmt"
-	"unicode/utf8"
+
+	"chipassay/host/console"
 )
 
 // An area is the last lines of a terminal, which stay while the lines above scroll. It
@@ -39,7 +40,7 @@ func (s *Screen) draw(lines ...string) bool {
 	s.area = now
 	out := "\x1b7"
 	for i, line := range now.lines {
-		out += fmt.Sprintf("\x1b[%d;1H\x1b[K%s", rows-areaLines+1+i, inverse(cut(line, columns-1), i == 0))
+		out += fmt.Sprintf("\x1b[%d;1H\x1b[K%s", rows-areaLines+1+i, inverse(console.Clip(line, columns-1), i == 0))
 	}
 	fmt.Fprint(s.W, out+"\x1b8")
 	return true
@@ -67,12 +68,4 @@ func inverse(line string, marked bool) string {
 		return line
 	}
 	return "\x1b[7m" + line + "\x1b[0m"
-}
-
-// cut cuts a line to so many characters.
-func cut(line string, most int) string {
-	if utf8.RuneCountInString(line) <= most {
-		return line
-	}
-	return string([]rune(line)[:most-1]) + "…"
 }

@@ -111,6 +111,7 @@ type Run struct {
 	pressed bool              // the button was down
 	written []row             // of this run, not taken back, the latest last
 	sheets  []report.Document // of the chips of this run
+	counted Standing          // what of the last that was shown changes with these two alone
 	last    record.Record     // the latest test, to which a retest belongs
 	trouble assay.Trouble     // of that chip when it was tested last
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"chipassay/host/assay"
+	"chipassay/host/console"
 	"chipassay/host/report"
 )
 
@@ -32,9 +33,9 @@ const indent = 5
 // Say prints a text, on a terminal in lines that break between words.
 func (s *Screen) Say(text string) {
 	for line := range strings.Lines(text) {
-		line = report.Printable(strings.TrimSuffix(line, "\n"))
+		line = console.Printable(strings.TrimSuffix(line, "\n"))
 		if s.Large {
-			line = strings.Join(report.Wrapped(line, indent, s.columns()), "\n")
+			line = strings.Join(console.Fold(line, indent, s.columns()), "\n")
 		}
 		fmt.Fprintln(s.W, line)
 	}

@@ -49,16 +49,20 @@ func (r *Run) tally() string {
 	return fmt.Sprintf("%s  %s", r.Drawer, r.summary().Tray.Summary())
 }
 
-// show shows how things stand; of now only Testing and News count.
+// show shows how things stand; of now only Testing and News count. A run shows it at every
+// turn, so that chips are counted only when a record was added or taken back.
 func (r *Run) show(now Standing) {
-	now.Tally, now.Awaits, now.Written = r.tally(), r.awaits(), r.current()
+	if n := len(r.written); n > 0 {
+		now.Last = r.written[n-1].Serial
+	}
+	if r.counted.Tally == "" || r.counted.Last != now.Last { // the last record stands for all before it
+		r.counted = Standing{Tally: r.tally(), Written: r.current(), Last: now.Last}
+	}
+	now.Tally, now.Awaits, now.Written = r.counted.Tally, r.awaits(), r.counted.Written
 	if now.Testing {
 		now.Awaits = "testing: leave the chip alone"
 	}
 	now.Paused, now.Lost, now.Empty = r.state == paused, r.state == lost, r.seat() == waiting
-	if n := len(r.written); n > 0 {
-		now.Last = r.written[n-1].Serial
-	}
 	r.Screen.Show(now)
 }
 

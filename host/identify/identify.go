@@ -31,7 +31,10 @@ type Plan struct {
 	// MemorySteps is how long memory is looked for in a chip that no part explains;
 	// DefaultMemorySteps where it is 0.
 	MemorySteps int
-	NoTable     bool // the function of a chip that no part explains is not measured
+	// Fixed are pins that stay high while the function of a chip is measured that no part
+	// explains: the clock and the enable of registers.
+	Fixed   part.Pins
+	NoTable bool // the function of a chip that no part explains is not measured
 	// Watch is told how it stands whenever that changes; nil for nobody.
 	Watch func(Progress)
 }

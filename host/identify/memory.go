@@ -17,6 +17,9 @@ import (
 func measure(ctx context.Context, w *probe.Walker, open part.Pins, p Plan) (*Table, error) {
 	m := memory{walker: w, most: cmp.Or(p.MemorySteps, DefaultMemorySteps), open: open,
 		seen: map[held]match.Step{}, moving: map[held]part.Pins{}, proven: map[held]part.Pins{}}
+	if err := m.fix(ctx, p.Fixed); err != nil {
+		return nil, err
+	}
 	if _, err := m.flip(ctx); err != nil {
 		return nil, err
 	}
@@ -29,13 +32,18 @@ func measure(ctx context.Context, w *probe.Walker, open part.Pins, p Plan) (*Tab
 	if t.Remembers || len(t.Outputs) == 0 || len(t.Inputs) > mostInputs || len(t.Inputs) == 0 {
 		return t, nil
 	}
-	return t, t.fill(ctx, w)
+	if err := t.fill(ctx, w); err != nil || p.Fixed == 0 {
+		return t, err
+	}
+	t.dropReleased()
+	return t, nil
 }
 
 // memory is a search for outputs that are not a function of the inputs alone.
 type memory struct {
 	walker *probe.Walker
 	open   part.Pins // without contact
+	fixed  part.Pins // that stay high
 	most   int       // steps to look through
 	steps  int
 	read   int // steps of the record that were read
@@ -60,10 +68,24 @@ type contradiction struct {
 // memory to be seen: a single one may be a misreading.
 const contradictions = 2
 
-// inputs are the pins that are held and never drove.
+// fix holds pins high from here on. What was seen before, while they changed, is not compared.
+func (m *memory) fix(ctx context.Context, pins part.Pins) error {
+	if pins == 0 {
+		return nil
+	}
+	_, low := m.walker.Held()
+	if err := m.walker.Flip(ctx, slices.Collect((low & pins).All())...); err != nil {
+		return err
+	}
+	r := m.walker.Record()
+	m.fixed, m.read = pins, max(0, len(r.Steps)-1-r.Signals().Len())
+	return nil
+}
+
+// inputs are the pins that are held, never drove, and may change.
 func (m *memory) inputs() part.Pins {
 	held, _ := m.walker.Held()
-	return held &^ m.walker.Record().Outputs
+	return held &^ m.walker.Record().Outputs &^ m.fixed
 }
 
 func (m *memory) remembers() bool {
@@ -82,7 +104,7 @@ func (m *memory) over() bool { return m.remembers() || m.steps >= m.most }
 // pins are those that are changed.
 func (m *memory) pins() []int {
 	held, _ := m.walker.Held()
-	return slices.Collect((held &^ m.open).All())
+	return slices.Collect((held &^ m.open &^ m.fixed).All())
 }
 
 // look looks around one combination of the inputs after the other, until the search is over:

@@ -122,6 +122,20 @@ func (t *Table) fill(ctx context.Context, w *probe.Walker) error {
 	return nil
 }
 
+// dropReleased leaves out the outputs that no row shows driven.
+func (t *Table) dropReleased() {
+	for i := len(t.Outputs) - 1; i >= 0; i-- {
+		if slices.ContainsFunc(t.Rows, func(row []logic.Value) bool { return row[i] != logic.Z }) {
+			continue
+		}
+		t.Outputs = slices.Delete(t.Outputs, i, i+1)
+		t.Equations = slices.Delete(t.Equations, i, i+1)
+		for r := range t.Rows {
+			t.Rows[r] = slices.Delete(t.Rows[r], i, i+1)
+		}
+	}
+}
+
 // dependsOn reports whether an output depends on an input, in some row.
 func (t *Table) dependsOn(input int) bool {
 	for row, levels := range t.Rows {

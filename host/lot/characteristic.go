@@ -1,6 +1,7 @@
 package lot
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -101,6 +102,25 @@ func (p Plan) Characteristic() Characteristic {
 		c.AtLTPD, c.ConsumersRiskLot = low, risk
 	}
 	return c
+}
+
+// A Risk is what a plan is worth to one of the two sides, in words.
+type Risk struct {
+	Name    string // "Producer's risk"
+	Process string // of lots from a process
+	Lot     string // of lots of the plan's own size; empty where there is no such number of chips
+}
+
+// Risks are the producer's and the consumer's.
+func (p Plan) Risks() [2]Risk {
+	c := p.Characteristic()
+	producer := Risk{"Producer's risk", fmt.Sprintf("%.1f %% of lots from a process at the AQL are rejected", 100*c.ProducersRisk),
+		fmt.Sprintf("of lots of %d with %d nonconforming chips, %.1f %% are rejected", p.LotSize, c.AtAQL, 100*c.ProducersRiskLot)}
+	consumer := Risk{Name: "Consumer's risk", Process: fmt.Sprintf("10 %% of lots from a process with %.1f %% nonconforming are accepted", 100*c.LTPD)}
+	if c.AtLTPD >= 0 {
+		consumer.Lot = fmt.Sprintf("of lots of %d with %d nonconforming chips, %.1f %% are accepted", p.LotSize, c.AtLTPD, 100*c.ConsumersRiskLot)
+	}
+	return [2]Risk{producer, consumer}
 }
 
 // hypergeometric is the probability of at most this many bad chips in a sample

@@ -9,6 +9,11 @@ const (
 	Reject Decision = "reject" // Re is reached
 )
 
+// Word is the decision as a heading.
+func (d Decision) Word() string {
+	return map[Decision]string{Accept: "Accepted", Reject: "Rejected", GoOn: "Not decided"}[d]
+}
+
 // Decide gives what is certain after tested chips of the plan's sample, of which
 // so many were nonconforming. It decides as early as it can, and once it has
 // decided no further chip of the sample changes it. The counts are those of the

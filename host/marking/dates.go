@@ -35,6 +35,7 @@ func (m *Marking) readDates(tokens []string, now time.Time) {
 			m.Dates = append(m.Dates, DateReading{Token: token, Code: d})
 			m.note(d.Raw + ": " + d.Rule)
 			m.note(d.Doubt)
+		case m.refused(token) != nil: // a note says why
 		case unread(token) != "":
 			m.note(unread(token))
 		default:

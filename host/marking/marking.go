@@ -34,6 +34,7 @@ type PartReading struct {
 	Suffix      string       // all letters behind the number: "N"
 	Package     string       // the package letter and what it commonly stands for
 	Temperature string       // the range that the series and its letters stand for
+	Chain       string       // how a house number, or another country's numbering, led to the part; else empty
 	Speed       string       // of a memory: the figure behind the hyphen, and the access time where it is sure
 }
 
@@ -83,6 +84,11 @@ func Read(text string, lib *library.Library, now time.Time) (Marking, error) {
 			m.Parts = append(m.Parts, *p)
 		}
 	}
+	for _, token := range tokens {
+		if k := m.refused(token); k != nil {
+			m.Notes = append(m.Notes, token+" is not in this library: "+k.Error())
+		}
+	}
 	m.readDates(tokens, now)
 	m.weigh()
 	if len(m.Parts) == 0 && len(m.Dates) == 0 {
@@ -99,13 +105,14 @@ func Read(text string, lib *library.Library, now time.Time) (Marking, error) {
 // stands before a memory's speed. Groups that make a part only together are joined:
 // makers leave a gap behind the family, "SN 74 LS 00 N".
 func split(text string, lib *library.Library) (tokens []string, err error) {
-	text = strings.ToUpper(strings.NewReplacer("µ", "u", "μ", "u").Replace(text))
+	text = latin.Replace(strings.ToUpper(strings.NewReplacer("µ", "u", "μ", "u").Replace(text)))
+	text = military.ReplaceAllString(text, "M38510/$1")
 	words, err := join(wordsOf(text), lib)
 	if err != nil {
 		return nil, err
 	}
 	for _, token := range words {
-		if slashed.MatchString(token) {
+		if slashed.MatchString(token) || military.MatchString(token) {
 			tokens = append(tokens, token)
 			continue
 		}
@@ -214,7 +221,10 @@ func readPart(token string, lib *library.Library) (*PartReading, error) {
 		r.Package = packageOf(r.Suffix)
 		return &r, nil
 	}
-	return nil, nil
+	if r, err := readEastern(token, lib); r != nil || err != nil {
+		return r, err
+	}
+	return readHouse(token, lib)
 }
 
 func readTTL(token string) (r PartReading, ok bool) {

@@ -37,6 +37,13 @@ func Resolve(text string, lib *library.Library) (typ part.Type, named bool, err 
 		return typ, false, readErr
 	}
 	parts := m.likely()
+	if unknown.Known == nil && !slices.ContainsFunc(parts, func(p PartReading) bool { return !m.dated(p) }) {
+		for word := range strings.FieldsSeq(strings.ToUpper(text)) {
+			if k := m.refused(word); k != nil {
+				return typ, false, &library.UnknownPartError{Typed: text, Known: k}
+			}
+		}
+	}
 	switch len(parts) {
 	case 0:
 		if inner := numberIn(text); inner != "" {
@@ -57,8 +64,12 @@ func Resolve(text string, lib *library.Library) (typ part.Type, named bool, err 
 	return typ, false, fmt.Errorf("%q can be %s: type the number of the part alone", strings.Join(strings.Fields(text), " "), strings.Join(names, " or "))
 }
 
-// familyOf is the family that a plain number names; nil where it names none.
+// familyOf is the family that a plain number or another name of a part names; nil where
+// it names none.
 func familyOf(typed string) *part.Family {
+	if alias, ok := library.AliasOf(strings.ToUpper(typed)); ok {
+		typed = alias.Of
+	}
 	_, family, _ := part.SplitTypeName(library.Spell(typed))
 	return family
 }
@@ -84,13 +95,15 @@ func (m *Marking) likely() (parts []PartReading) {
 			parts = append(parts, p)
 		}
 	}
-	dated := func(p PartReading) bool {
-		return slices.ContainsFunc(m.Dates, func(d DateReading) bool { return d.Token == p.Token })
-	}
-	if sure := slices.DeleteFunc(slices.Clone(parts), dated); len(sure) > 0 {
+	if sure := slices.DeleteFunc(slices.Clone(parts), m.dated); len(sure) > 0 {
 		return sure
 	}
 	return parts
+}
+
+// dated reports whether what was read as a part can be a date code as well.
+func (m *Marking) dated(p PartReading) bool {
+	return slices.ContainsFunc(m.Dates, func(d DateReading) bool { return d.Token == p.Token })
 }
 
 // oldest gives a type whose family was not named in the oldest of its variant's families.

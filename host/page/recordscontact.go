@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	"chipassay/host/assay/contact"
 	"chipassay/host/report"
 )
 
@@ -26,15 +27,15 @@ const positions = 28
 
 // contactOf lays the voltages of a document out in a table.
 func contactOf(d report.Document) (t contactTable) {
-	most := map[string]int{}
+	most := map[contact.Step]int{}
 	for _, c := range d.Contact {
 		most[c.Step] = max(most[c.Step], c.Look)
 	}
-	column := func(c report.Contact) string {
+	column := func(c contact.Volts) string {
 		if most[c.Step] > 1 {
 			return fmt.Sprintf("%s, %d", c.Step, c.Look)
 		}
-		return c.Step
+		return string(c.Step)
 	}
 	for _, c := range d.Contact {
 		if name := column(c); !slices.Contains(t.Looks, name) {

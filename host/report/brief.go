@@ -5,6 +5,7 @@ import (
 	"io"
 	"strings"
 
+	"chipassay/host/console"
 	"chipassay/host/verdict"
 )
 
@@ -34,9 +35,9 @@ func (b Brief) Write(w io.Writer, colour bool) error {
 	}
 	var lines []string
 	if b.What != "" {
-		lines = append(lines, clip(b.What, textWidth))
+		lines = append(lines, console.Clip(b.What, textWidth))
 	}
-	why := wrap(Printable(b.Why), textWidth-len(b.Headline)-4)
+	why := console.Wrap(b.Why, textWidth-len(b.Headline)-4)
 	if len(why) > 1 {
 		why[0] += " …"
 		lines = append(lines, brief("", Sentence(b.Why), 3)...)
@@ -61,7 +62,7 @@ func (b Brief) Write(w io.Writer, colour bool) error {
 
 // brief is a text with a label on so many lines at most.
 func brief(label, text string, most int) []string {
-	lines := hang(fmt.Sprintf("%-*s", briefLabel, label), text, textWidth-2)
+	lines := console.Hang(fmt.Sprintf("%-*s", briefLabel, label), text, textWidth-2)
 	if len(lines) > most {
 		lines = append(lines[:most-1], lines[most-1]+" …")
 	}

@@ -28,9 +28,9 @@ func CoverageOf(c *fault.Coverage) *Coverage {
 	if c == nil {
 		return nil
 	}
-	missed := slices.Concat([]string{}, c.StuckAt.Missed, c.Cells.Missed, c.Pins.Missed, c.Shorts.Missed)
+	missed := slices.Concat(c.StuckAt.Missed, c.Cells.Missed, c.Pins.Missed, c.Shorts.Missed)
 	return &Coverage{c.StuckAt.Counts(), c.Cells.Counts(), c.Pins.Counts(), c.Shorts.Counts(), c.ShortsByVectors,
-		missed[:min(len(missed), mostUndetected)], len(missed), orEmpty(c.Intruders)}
+		orEmpty(missed[:min(len(missed), mostUndetected)]), len(missed), orEmpty(c.Intruders)}
 }
 
 // namedUndetected is how many undetected faults a line names.

@@ -10,8 +10,11 @@ import (
 	"time"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/contact"
+	"chipassay/host/assay/levels"
 	"chipassay/host/marking"
 	"chipassay/host/verdict"
+	"chipassay/vectors/march"
 	"chipassay/vectors/part"
 )
 
@@ -65,7 +68,7 @@ type Document struct {
 	Levels            []Level             `json:"levels"` // empty where none were measured
 	LevelsUnmeasured  []string            `json:"levels_unmeasured"`
 	FamilyCheck       string              `json:"family_check,omitempty"` // what the inputs say against the marking
-	Margins           []Margin            `json:"margins"`                // inputs that the adapter may not drive to a valid low
+	Margins           []levels.Margin     `json:"margins"`                // inputs that the adapter may not drive to a valid low
 	NotTested         []string            `json:"not_tested"`
 	Cautions          []string            `json:"cautions"`
 	Comparison        string              `json:"comparison"`       // every readback, or by signatures
@@ -73,7 +76,7 @@ type Document struct {
 	Method            string              `json:"method"`
 	SupplyCurrentMA   *float64            `json:"supply_current_ma"` // null where not measured
 	SupplyVolts       *float64            `json:"supply_volts"`      // V between the chip's supply pins; null where not measured
-	Contact           []Contact           `json:"contact"`           // voltages before power, as they were measured
+	Contact           []contact.Volts     `json:"contact"`           // voltages before power, as they were measured
 	Definition        string              `json:"definition"`
 	DefinitionSHA256  string              `json:"definition_sha256"`
 	VectorsSHA256     string              `json:"vectors_sha256"`
@@ -101,15 +104,6 @@ type Gate struct {
 	State string `json:"state"` // one of gateStates
 }
 
-// A Contact is a voltage at a socket position before power, under one of the looks
-// of a step of the contact test (host/assay).
-type Contact struct {
-	Step     string  `json:"step"`
-	Look     int     `json:"look"` // within the step, from 1
-	Position int     `json:"position"`
-	Volts    float64 `json:"volts"`
-}
-
 // A Level is one reading, V or mA by its unit. The supply current is that
 // of the supply pin.
 type Level struct {
@@ -126,33 +120,16 @@ type Level struct {
 	Standing    string   `json:"standing"`
 }
 
-// A Margin is an input that the adapter may not drive to a valid low.
-type Margin struct {
-	Pin   int     `json:"pin"`
-	Name  string  `json:"name"`
-	Volts float64 `json:"volts"` // V, at most, when driven low
-	VIL   float64 `json:"vil"`   // V
-}
-
 // A Memory is what a march test found. Addresses count from 0; element is that
 // of the test's run, from 0.
 type Memory struct {
-	Test         string        `json:"test"`
-	Words        int           `json:"words"`
-	Bits         int           `json:"bits"`
-	Runs         []string      `json:"runs"`
-	FailureCount int           `json:"failure_count"`    // of reads
-	Failures     []CellFailure `json:"failures"`         // the first mostCellFailures
-	Bitmap       *Bitmap       `json:"bitmap,omitempty"` // where no read was wrong there is none
-}
-
-// A CellFailure is a wrong read of a word of a memory.
-type CellFailure struct {
-	Address   int    `json:"address"`
-	Expected  uint32 `json:"expected"`
-	Seen      uint32 `json:"seen"`
-	Element   int    `json:"element"`
-	AfterWait bool   `json:"after_wait"`
+	Test         string          `json:"test"`
+	Words        int             `json:"words"`
+	Bits         int             `json:"bits"`
+	Runs         []string        `json:"runs"`
+	FailureCount int             `json:"failure_count"`    // of reads
+	Failures     []march.Failure `json:"failures"`         // the first mostCellFailures
+	Bitmap       *Bitmap         `json:"bitmap,omitempty"` // where no read was wrong there is none
 }
 
 // A Failure is one wrong value at one pin; the values are those of IEEE 1364.

@@ -40,7 +40,7 @@ func measuredResult(t testing.TB) *assay.Result {
 		Unmeasured: []string{"VOH of pin 8 (3Y): no step shows it"},
 		Family:     "the inputs draw what standard TTL does, and the marking says LS",
 	}
-	r.Margins = []levels.Margin{{Pin: 3, Volts: 1.312, VIL: 0.8}}
+	r.Margins = []levels.Margin{{Pin: 3, Name: "2A", Volts: 1.312, VIL: 0.8}}
 	return r
 }
 

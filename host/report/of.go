@@ -33,8 +33,8 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 		PinsFailed: orEmpty(r.PinsFailed), Partial: orEmpty(r.Partial), Tied: strings.Fields(v.Use), Coverage: CoverageOf(r.Coverage), Gates: gatesOf(r),
 		FailureCount: r.FailureCount, Failures: []Failure{}, Grade: r.Grade, GradeReasons: r.GradeReasons,
 		GradeCriteria: verdict.Criteria, TesterUncertainty: levels.Uncertainty,
-		Levels: levelsOf(r), LevelsUnmeasured: []string{}, Margins: []Margin{}, NotTested: orEmpty(r.NotTested), Cautions: orEmpty(r.Cautions),
-		Comparison: r.Comparison, Memory: memoryOf(r), Method: r.Method, Contact: []Contact{},
+		Levels: levelsOf(r), LevelsUnmeasured: []string{}, Margins: orEmpty(slices.Clone(r.Margins)), NotTested: orEmpty(r.NotTested), Cautions: orEmpty(r.Cautions),
+		Comparison: r.Comparison, Memory: memoryOf(r), Method: r.Method, Contact: orEmpty(slices.Clone(r.ContactVolts)),
 		Definition: r.Definition, DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
 		Adapter: r.Adapter, Firmware: r.Firmware, Started: r.Started.Truncate(time.Second), DurationMS: float64(r.Duration.Microseconds()) / 1000,
 		Caveat: Caveat,
@@ -48,11 +48,11 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 	for _, f := range r.Failures[:min(len(r.Failures), assay.MaxFailures)] {
 		d.Failures = append(d.Failures, Failure{f.Pin, d.pinName(f.Pin), f.Step, f.Inputs, f.Expected.String(), f.Observed.String()})
 	}
-	for _, m := range r.Margins {
-		d.Margins = append(d.Margins, Margin{m.Pin, d.pinName(m.Pin), Rounded(m.Volts), Rounded(m.VIL)})
+	for i, m := range d.Margins {
+		d.Margins[i].Volts = Rounded(m.Volts)
 	}
-	for _, c := range r.ContactVolts {
-		d.Contact = append(d.Contact, Contact{string(c.Step), c.Look, c.Position, Rounded(c.Volts)})
+	for i, c := range d.Contact {
+		d.Contact[i].Volts = Rounded(c.Volts)
 	}
 	if r.SupplyCurrentMA >= 0 {
 		d.SupplyCurrentMA = &r.SupplyCurrentMA
@@ -124,12 +124,8 @@ func memoryOf(r *assay.Result) *Memory {
 	if m == nil {
 		return nil
 	}
-	o := &Memory{Test: m.Test, Words: m.Shape.Words, Bits: m.Shape.Bits, Runs: orEmpty(m.Passes),
-		FailureCount: m.FailureCount, Failures: []CellFailure{}, Bitmap: bitmapOf(r.Type.Variant.Memory, m.Failures)}
-	for _, f := range m.Failures[:min(len(m.Failures), mostCellFailures)] {
-		o.Failures = append(o.Failures, CellFailure{f.Address, f.Expected, f.Seen, f.Element, f.AfterWait})
-	}
-	return o
+	return &Memory{Test: m.Test, Words: m.Shape.Words, Bits: m.Shape.Bits, Runs: orEmpty(m.Passes), FailureCount: m.FailureCount,
+		Failures: orEmpty(m.Failures[:min(len(m.Failures), mostCellFailures)]), Bitmap: bitmapOf(r.Type.Variant.Memory, m.Failures)}
 }
 
 // Rounded rounds to millionths, which no reading resolves.

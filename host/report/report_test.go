@@ -292,14 +292,6 @@ func TestColour(t *testing.T) {
 	text := string(written(t, func(w io.Writer) error { return good(t).WriteText(w, true) }))
 	assert.True(t, strings.HasPrefix(text, "\x1b[1;32mPASS\x1b[0m"))
 	assert.NotContains(t, string(written(t, func(w io.Writer) error { return good(t).WriteText(w, false) })), "\x1b")
-	t.Setenv("TERM", "xterm")
-	t.Setenv("NO_COLOR", "1")
-	assert.False(t, Colour(os.Stdout))
-	t.Setenv("NO_COLOR", "")
-	file, err := os.Create(filepath.Join(t.TempDir(), "report"))
-	require.NoError(t, err)
-	defer file.Close()
-	assert.False(t, Colour(file), "a file is no terminal")
 }
 
 // What a person types, or a firmware answers, is shown and never obeyed.
@@ -373,7 +365,7 @@ func TestVectorWords(t *testing.T) {
 		"64 of 64 applied in each of 48 rounds": {64, 64, 48},
 		"12 of 64 applied in round 3":           {12, 64, 3},
 	} {
-		require.Equal(t, want, VectorWords(c[0], c[1], c[2]))
+		require.Equal(t, want, vectorWords(c[0], c[1], c[2]))
 	}
 }
 
@@ -385,28 +377,10 @@ func TestSentence(t *testing.T) {
 	}
 }
 
-func TestWrap(t *testing.T) {
-	assert.Equal(t, []string{"one two", "three", "longerthanwide", "x"}, wrap("one  two three longerthanwide x", 8))
-	assert.Equal(t, []string{""}, wrap("", 8))
+func TestTextIsNarrow(t *testing.T) {
 	for _, line := range strings.Split(string(written(t, func(w io.Writer) error { return bad(t).WriteText(w, false) })), "\n") {
 		assert.LessOrEqual(t, len(line), textWidth+10) // a digest is longer than its column
 	}
-}
-
-func TestWrapped(t *testing.T) {
-	short := strings.Repeat("x", textWidth)
-	assert.Equal(t, []string{short}, Wrapped(short, 4, textWidth))
-	long := "  1  FAIL  " + strings.Repeat("word ", 40) + "end"
-	lines := Wrapped(long, 5, textWidth)
-	assert.Equal(t, strings.Fields(long), strings.Fields(strings.Join(lines, " ")), "no word is lost or cut")
-	for i, line := range lines {
-		assert.LessOrEqual(t, len(line), textWidth)
-		if i > 0 {
-			assert.True(t, strings.HasPrefix(line, "     w") || line == "     end", line)
-		}
-	}
-	whole := strings.Repeat("x", 2*textWidth)
-	assert.Equal(t, []string{whole}, Wrapped(whole, 5, textWidth))
 }
 
 // A pass in part says so in every heading, names what was not tested, and gives the
@@ -431,6 +405,18 @@ func TestAPassInPartSaysSo(t *testing.T) {
 	require.True(t, strings.HasPrefix(string(written(t, func(w io.Writer) error { return good(t).WriteText(w, false) })), "PASS  "))
 	require.True(t, assay.InPart(s.Reason))
 	require.False(t, assay.InPart(good(t).Reason))
+}
+
+// Where nothing stays undetected, the JSON has an array of nothing, not a null.
+func TestNothingUndetectedIsAnArray(t *testing.T) {
+	r := goodResult(t)
+	r.Coverage = &fault.Coverage{StuckAt: fault.Tally{Total: 18, Detectable: 18, Detected: 18}}
+	var o struct {
+		Coverage map[string]any `json:"coverage"`
+	}
+	require.NoError(t, json.Unmarshal(written(t, Of(r, "7410", "", nil, "").WriteJSON), &o))
+	require.Equal(t, []any{}, o.Coverage["undetected"])
+	require.Equal(t, []any{}, o.Coverage["passes_also"])
 }
 
 // A document of version 1, as it was written then, renders as far as it goes: it knows no

@@ -5,10 +5,10 @@ import (
 	_ "embed"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 	"text/template"
-	"unicode/utf8"
+
+	"chipassay/host/console"
 )
 
 // textWidth is how wide the report for the terminal is, in characters.
@@ -17,33 +17,20 @@ const textWidth = 80
 // textFailures is how many failures the report for the terminal lists.
 const textFailures = 8
 
-// Colour reports whether output to a file should be coloured: it is a terminal that knows it,
-// and the person has not set NO_COLOR.
-func Colour(f *os.File) bool {
-	if os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "" || os.Getenv("TERM") == "dumb" {
-		return false
-	}
-	return Terminal(f)
-}
-
-// Terminal reports whether a file is one.
-func Terminal(f *os.File) bool {
-	stat, err := f.Stat()
-	return err == nil && stat.Mode()&os.ModeCharDevice != 0
-}
-
 //go:embed report.txt
 var reportText string
 
 // texts are what every report for the terminal is made of. What is written passes hang, clip
 // or printable, so that nothing in it can move the terminal.
 var texts = template.Must(template.New("texts").Funcs(template.FuncMap{
-	"printable":     Printable,
-	"clip":          clip,
+	"printable":     console.Printable,
+	"clip":          console.Clip,
 	"level":         SheetLevel,
 	"marginMeaning": func() string { return MarginMeaning },
-	"blocks":        func(line string) string { return strings.NewReplacer("#", "█", ".", "·").Replace(Printable(line)) },
-	"hang":          func(lead, text string) string { return strings.Join(hang(lead, text, textWidth), "\n") + "\n" },
+	"blocks": func(line string) string {
+		return strings.NewReplacer("#", "█", ".", "·").Replace(console.Printable(line))
+	},
+	"hang": func(lead, text string) string { return strings.Join(console.Hang(lead, text, textWidth), "\n") + "\n" },
 }).Parse(reportText))
 
 // Text makes templates of a text and what every report for the terminal is made of:
@@ -74,7 +61,7 @@ func (d Document) FirstFailures() []Failure { return d.Failures[:min(len(d.Failu
 // Line is the chip in one line: place, verdict, marking, date code with its
 // year, and the reason. It is not cut to any width.
 func (d Document) Line() string {
-	return strings.TrimRight(Printable(fmt.Sprintf("%3s  %-13s  %-10s  %-12s  %s",
+	return strings.TrimRight(console.Printable(fmt.Sprintf("%3s  %-13s  %-10s  %-12s  %s",
 		d.Place, d.Headline(), d.Typed, d.DateCode.String(), d.Why())), " ")
 }
 
@@ -89,57 +76,5 @@ func paint(word string, colour bool) string {
 
 // SheetLevel is a level of IEEE 1364 as the data sheets' tables print it.
 func SheetLevel(value string) string {
-	return strings.NewReplacer("0", "L", "1", "H").Replace(strings.ToUpper(Printable(value)))
-}
-
-// clip cuts a text to a width in characters, and shows that it did.
-func clip(text string, width int) string {
-	text = Printable(text)
-	if runes := []rune(text); len(runes) > width {
-		return string(runes[:width-1]) + "…"
-	}
-	return text
-}
-
-// hang wraps a text behind a lead, under which its other lines begin.
-func hang(lead, text string, width int) []string {
-	wide := utf8.RuneCountInString(lead)
-	lines := wrap(Printable(text), width-wide)
-	for i, line := range lines {
-		lines[i] = Printable(lead) + line
-		lead = strings.Repeat(" ", wide)
-	}
-	return lines
-}
-
-// Wrapped is a line of a terminal in as many as it takes, broken between words at so
-// many characters; those after the first are indented.
-func Wrapped(line string, indent, width int) []string {
-	if utf8.RuneCountInString(line) <= width {
-		return []string{line}
-	}
-	at := strings.LastIndexByte(line[:min(len(line), width)], ' ')
-	if at <= indent {
-		return []string{line}
-	}
-	return append([]string{strings.TrimRight(line[:at], " ")}, hang(strings.Repeat(" ", indent), line[at:], width)...)
-}
-
-// wrap breaks a text between words into lines of at most width characters; a
-// longer word has a line of its own.
-func wrap(text string, width int) []string {
-	var lines []string
-	line := ""
-	for _, word := range strings.Fields(text) {
-		switch {
-		case line == "":
-			line = word
-		case utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width:
-			lines = append(lines, line)
-			line = word
-		default:
-			line += " " + word
-		}
-	}
-	return append(lines, line)
+	return strings.NewReplacer("0", "L", "1", "H").Replace(strings.ToUpper(console.Printable(value)))
 }

@@ -147,7 +147,7 @@ func (d Document) ChipFacts() []Fact {
 
 // resultFacts are what came of the test, for every report.
 func (d Document) resultFacts() []Fact {
-	vectors, gates, tied := VectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds), d.gateWords(), ""
+	vectors, gates, tied := vectorWords(d.VectorsApplied, d.VectorsPlanned, d.Rounds), d.gateWords(), ""
 	if len(d.Tied) > 0 {
 		tied = "tested only with " + strings.Join(d.Tied, " ")
 	}
@@ -215,8 +215,8 @@ func (d Document) troubleFact() Fact {
 	return f
 }
 
-// VectorWords says how many vectors were applied, in how many rounds.
-func VectorWords(applied, planned, rounds int) string {
+// vectorWords says how many vectors were applied, in how many rounds.
+func vectorWords(applied, planned, rounds int) string {
 	text := fmt.Sprintf("%d of %d applied", applied, planned)
 	switch {
 	case planned == 0:
@@ -275,14 +275,4 @@ func (d Document) MarginLines() (lines []string) {
 		lines = append(lines, Sentence(fmt.Sprintf("%s: driven low it may be as high as %.2f V, above the VIL of %.1f V", d.PinWords([]int{m.Pin}), m.Volts, m.VIL)))
 	}
 	return lines
-}
-
-// Printable puts a replacement for what a terminal might execute.
-func Printable(text string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsPrint(r) {
-			return r
-		}
-		return unicode.ReplacementChar
-	}, text)
 }

@@ -44,12 +44,16 @@ type check struct {
 	faults  [kinds][]Fault
 	good    [kinds]string
 	left    [kinds]string // why something was not checked
+
+	all, done int // conditions, and of them those that were looked at
 }
 
-// Options are what the user states about the board.
+// Options are what the user states about the board, and who wants to know how far the check is.
 type Options struct {
 	Building bool          // it is being built, and these groups are soldered in:
 	Group    carrier.Group // this one and those before it
+
+	Progress func(done float64) // is called with the share that was looked at, up to 1; nil for nobody
 }
 
 // Built are the options for a board whose group of this name was soldered in last; empty
@@ -135,24 +139,31 @@ func (c *check) run() error {
 	high, low := positionsIn(c.found.highFound), positionsIn(c.found.lowFound)
 	c.result = result{high: high, low: low, looked: positions, chainOfLow: c.found.low}
 	plan := unpowered(positions, loaded)
-	seen, err := c.probe(plan)
-	if err != nil {
-		return err
-	}
 	closing := grounded(positions, low, loaded)
+	c.all = len(plan) + len(closing) + len(supplied(positions, high, low, loaded))
+	all := make([]seen, 0, c.all)
+	for some := range slices.Chunk(plan, atOnce) {
+		s, err := c.probe(some)
+		if err != nil {
+			return err
+		}
+		all = append(all, s...)
+		c.looked(len(some))
+	}
 	for _, k := range closing {
 		s, err := c.ground(k)
 		if err != nil {
 			return err
 		}
-		seen = append(seen, s)
+		all = append(all, s)
+		c.looked(1)
 	}
 	if err := c.seat.PowerOff(c.ctx); err != nil {
 		return err
 	}
 	plan = append(plan, closing...)
 	c.model.planned(plan)
-	c.result.seen = seen
+	c.result.seen = all
 	c.result.found, c.result.blamed = c.found, c.blamed
 	if err := c.occupied(); err != nil {
 		return err
@@ -165,6 +176,18 @@ func (c *check) run() error {
 		return err
 	}
 	return c.judgeOperator()
+}
+
+// atOnce is how many conditions without supply are asked for before the progress is reported.
+const atOnce = 8
+
+// looked reports that so many more conditions were looked at. Where not all is well, some are
+// left out, and the last share is below 1.
+func (c *check) looked(n int) {
+	c.done += n
+	if c.options.Progress != nil {
+		c.options.Progress(float64(c.done) / float64(c.all))
+	}
 }
 
 // anySeat is a seat of a package that the adapter can hold and supply; where no switch
@@ -200,6 +223,7 @@ func (c *check) power(positions, high, low uint32, loaded bool) error {
 			return err
 		}
 		seen = append(seen, s)
+		c.looked(1)
 	}
 	m.planned(append(slices.Clone(m.plan), more...))
 	c.result.seen = seen

@@ -105,6 +105,26 @@ func TestGoodBoards(t *testing.T) {
 	}
 }
 
+// The progress rises to 1 on a good board; on one where less can be looked at it stays below.
+func TestProgress(t *testing.T) {
+	for defect, whole := range map[string]bool{"": true, "R305 open": false} {
+		b := virtual.NewBoard()
+		if defect != "" {
+			if err := b.Damage(defect); err != nil {
+				t.Fatal(err)
+			}
+		}
+		var shown []float64
+		if _, err := checkedSocket(b.Socket(nil, 1), Options{Progress: func(done float64) { shown = append(shown, done) }}); err != nil {
+			t.Fatal(err)
+		}
+		last := shown[len(shown)-1]
+		if len(shown) < 20 || !slices.IsSorted(shown) || shown[0] <= 0 || shown[0] > 0.1 || last > 1 || (last == 1) != whole {
+			t.Errorf("%q: %v", defect, shown)
+		}
+	}
+}
+
 // harmless lists defects that the simulated board takes for harmless and a real one
 // may not: lines of the microcontroller and of the registers' chains that fight, a base
 // without its resistor or with another, whose current it takes for the usual one, and a reference held at 5 V.

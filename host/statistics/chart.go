@@ -1,16 +1,19 @@
 package statistics
 
 import (
+	_ "embed"
 	"fmt"
 	"html/template"
 	"iter"
 	"math"
+	"strconv"
 	"strings"
 
 	"chipassay/host/report"
 )
 
-// Measures are in the picture's own units, of which a browser makes CSS pixels.
+// Measures are in the picture's own units, of which a browser makes CSS pixels. What they
+// frame is in chart.html.
 const (
 	width  = 480
 	height = 184
@@ -19,74 +22,70 @@ const (
 	top    = 44
 	bottom = height - 50
 
-	textSize  = 12
-	tickSize  = 5
 	hatchStep = 4 // between two strokes, along the edge
 )
 
-const (
-	ink   = "var(--ink,#1d1c1a)" // of the page's style sheet, where there is one
-	soft  = "var(--soft,#5a5750)"
-	faint = "var(--line,#d9d5cc)" // grid lines
-	grey  = "var(--grey,#9c978c)" // bars
-	paper = "var(--paper,#fff)"
-)
-
-// A picture is one in the making: SVG for a page or a print. It says in words, for who
-// cannot see it, what it shows. The style of the page has it shrink with the page (class
-// chart): one of its own could not be where a page forbids that.
-type picture struct{ strings.Builder }
-
-// begin starts a picture with its title on it, and desc for who cannot see it.
-func begin(title, desc string) *picture {
-	s := &picture{}
-	s.add(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" width="%[1]d" height="%[2]d" role="img" `+
-		`class="chart" font-family="system-ui,'Liberation Sans',Arial,sans-serif" font-size="%[3]d" fill="%[4]s">`,
-		width, height, textSize, ink)
-	s.add("<title>%s</title>\n<desc>%s</desc>", title, desc)
-	s.add(`<rect width="%d" height="%d" fill="%s"/>`, width, height, paper)
-	s.add(`<text x="8" y="20" font-size="14" font-weight="600">%s</text>`, title)
-	return s
+// A picture is a chart of bars, strokes, dots and words, drawn in this order. Desc says what it
+// shows, for who cannot see it. Its colours are of the style sheet of the page, where there is
+// one. That has it shrink with the page (class chart): a style of its own could not be where a
+// page forbids that.
+type picture struct {
+	Title, Desc string
+	X, Y        axis
+	Across, Up  string // names of the axes
+	Bars        []bar
+	Strokes     []stroke
+	Dots        []dot
+	Words       []words
 }
 
-func (s *picture) end() template.HTML {
-	s.WriteString("</svg>\n")
-	return template.HTML(s.String())
+// A bar is filled, or hatched for what is bad.
+type bar struct {
+	X, Y, Wide, High float64
+	Bad              bool
 }
 
-// add adds an element; texts in it are escaped.
-func (s *picture) add(format string, args ...any) {
-	for i, a := range args {
-		if text, ok := a.(string); ok {
-			args[i] = template.HTMLEscapeString(text)
-		}
+// Hatch is the hatching as a path.
+func (b bar) Hatch() string { return report.Hatch(b.X, b.Y, b.Wide, b.High, hatchStep) }
+
+type stroke struct {
+	Path  string
+	Thick float64
+}
+
+type dot struct {
+	X, Y, Radius float64
+	Ring         bool
+}
+
+type words struct {
+	X, Y   float64
+	Anchor string // start, middle or end
+	Text   string
+	Small  bool
+}
+
+//go:embed chart.html
+var chartText string
+
+var chart = template.Must(template.New("chart").Funcs(template.FuncMap{
+	"place": func(x float64) string { return strconv.FormatFloat(x, 'f', 2, 64) },
+}).Parse(chartText))
+
+// draw makes SVG of the picture, for a page or a print.
+func (p picture) draw() template.HTML {
+	var b strings.Builder
+	if err := chart.Execute(&b, p); err != nil {
+		panic(err) // of the template, which is the program's own
 	}
-	fmt.Fprintf(s, format+"\n", args...)
+	return template.HTML(b.String())
 }
 
-// text writes at a point; anchor is start, middle or end.
-func (s *picture) text(x, y float64, anchor, text string) {
-	s.add(`<text x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, x, y, anchor, text)
-}
-
-func (s *picture) line(x1, y1, x2, y2 float64, colour string, thick float64) {
-	s.add(`<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="%s" stroke-width="%g"/>`, x1, y1, x2, y2, colour, thick)
-}
-
-func (s *picture) dot(x, y, radius float64, fill string) {
-	s.add(`<circle cx="%.1f" cy="%.1f" r="%.1f" fill="%s" stroke="%s" stroke-width="1.5"/>`, x, y, radius, fill, ink)
-}
-
-// bar draws a bar from y1 down to y2: filled, or hatched for what is bad.
-func (s *picture) bar(x, y1, wide, y2 float64, bad bool) {
-	switch frame := `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="%s" stroke="%s" stroke-width="0.8"/>`; {
-	case y2 <= y1:
-	case bad:
-		s.add(frame, x, y1, wide, y2-y1, paper, ink)
-		s.add(`<path d="%s" stroke="%s" stroke-width="0.8"/>`, report.Hatch(x, y1, wide, y2-y1, hatchStep), ink)
-	default:
-		s.add(frame, x, y1, wide, y2-y1, grey, ink)
-	}
+// key explains what filled and hatched bars are, at the right above the plot.
+func (p *picture) key(filled, hatched string) {
+	x := right - 34 - 7*float64(len(hatched)) // about the width of a letter
+	p.Words = append(p.Words, words{X: right - 18, Y: top - 8, Anchor: "end", Text: hatched}, words{X: x - 18, Y: top - 8, Anchor: "end", Text: filled})
+	p.Bars = append(p.Bars, bar{right - 13, top - 18, 13, 10, true}, bar{x - 13, top - 18, 13, 10, false})
 }
 
 // An axis maps values to places of the picture, with ticks so far apart.
@@ -112,8 +111,8 @@ func (a axis) at(value float64) float64 {
 	return a.from + (value-a.low)/(a.high-a.low)*(a.to-a.from)
 }
 
-// ticks are the places of the ticks with what is written there.
-func (a axis) ticks() iter.Seq2[float64, string] {
+// Ticks are the places of the ticks with what is written there.
+func (a axis) Ticks() iter.Seq2[float64, string] {
 	digits := max(0, -int(math.Floor(math.Log10(a.step)+1e-9))) // behind the point
 	return func(yield func(float64, string) bool) {
 		for k := int(math.Ceil(a.low/a.step - 1e-9)); float64(k)*a.step <= a.high+1e-9*a.step; k++ {
@@ -134,27 +133,3 @@ func countAxis(most int) axis {
 
 // shareAxis is the vertical axis from 0 to 100 %.
 var shareAxis = axis{0, 100, bottom, top + 8, 20, " %"}
-
-// axes draws the axes with their names, and a line across the plot at each tick of y.
-func (s *picture) axes(x, y axis, across, up string) {
-	for at, label := range y.ticks() {
-		s.line(left, at, right, at, faint, 1)
-		s.text(left-tickSize-2, at+4, "end", label)
-	}
-	s.text(8, top-8, "start", up)
-	s.line(left, bottom, right, bottom, ink, 1)
-	for at, label := range x.ticks() {
-		s.line(at, bottom, at, bottom+tickSize, ink, 1)
-		s.text(at, bottom+tickSize+14, "middle", label)
-	}
-	s.text((left+right)/2, height-3, "middle", across)
-}
-
-// key explains what filled and hatched bars are, at the right above the plot.
-func (s *picture) key(filled, hatched string) {
-	s.text(right-18, top-8, "end", hatched)
-	s.bar(right-13, top-18, 13, top-8, true)
-	x := right - 34 - 7*float64(len(hatched)) // about the width of a letter
-	s.text(x-18, top-8, "end", filled)
-	s.bar(x-13, top-18, 13, top-8, false)
-}

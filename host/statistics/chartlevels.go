@@ -68,23 +68,22 @@ func levelChart(title string, volts []float64) template.HTML {
 		}
 	}
 	says := fmt.Sprintf("%d of %d outputs outside", outside, len(volts))
-	s := begin(title, fmt.Sprintf("%s their limit, in columns of %g V. From %.2f to %.2f V inside.", says, wide, slices.Min(volts), slices.Max(volts)))
-	s.key("inside", "outside")
 	found := slices.Sorted(maps.Keys(levels))
 	first, last := min(-1, found[0]), max(0, found[len(found)-1])
-	x := axisOf(wide*float64(first-1), wide*float64(last+2), left, right, 8)
-	y := countAxis(slices.Max(slices.Collect(maps.Values(levels))))
-	s.axes(x, y, "V inside the limit", "outputs")
+	p := picture{Title: title, Desc: fmt.Sprintf("%s their limit, in columns of %g V. From %.2f to %.2f V inside.", says, wide, slices.Min(volts), slices.Max(volts)),
+		X: axisOf(wide*float64(first-1), wide*float64(last+2), left, right, 8), Across: "V inside the limit",
+		Y: countAxis(slices.Max(slices.Collect(maps.Values(levels)))), Up: "outputs"}
+	p.key("inside", "outside")
 	for _, k := range found {
-		from, to := x.at(wide*float64(k)), x.at(wide*float64(k+1))
-		s.bar(from+0.5, y.at(float64(levels[k])), to-from-1, bottom, k < 0)
+		from, to, upper := p.X.at(wide*float64(k)), p.X.at(wide*float64(k+1)), p.Y.at(float64(levels[k]))
+		p.Bars = append(p.Bars, bar{from + 0.5, upper, to - from - 1, bottom - upper, k < 0})
 	}
-	limit := x.at(0)
-	s.line(limit, top, limit, bottom, ink, 2)
+	limit := p.X.at(0)
+	p.Strokes = []stroke{{fmt.Sprintf("M%.1f %dV%d", limit, top, bottom), 2}}
+	caption := words{X: limit + 5, Y: top + 5, Anchor: "start", Text: says}
 	if limit > (left+right)/2 { // its words are on the side that has more room
-		s.text(limit-5, top+5, "end", says)
-	} else {
-		s.text(limit+5, top+5, "start", says)
+		caption.X, caption.Anchor = limit-5, "end"
 	}
-	return s.end()
+	p.Words = append(p.Words, caption)
+	return p.draw()
 }

@@ -24,32 +24,29 @@ func lotChart(plan lot.Plan) template.HTML {
 		{c.Quality50, 0.50, fmt.Sprintf("50 %% accepted at %s %%", number(100*c.Quality50))},
 		{c.LTPD, 0.10, fmt.Sprintf("10 %% accepted at %s %% (LTPD)", number(100*c.LTPD))},
 	}
-	var words []string
-	for _, k := range known {
-		words = append(words, k.words)
-	}
-	s := begin("Operating characteristic", fmt.Sprintf("A sample of %d from a lot of %d, accepted with %d or fewer nonconforming. %s.",
-		plan.SampleSize, plan.LotSize, plan.Reject-1, strings.Join(words, "; ")))
-	x, y := axisOf(0, min(160*c.LTPD, 100), left, right, 8), shareAxis
-	s.axes(x, y, "per cent nonconforming", "probability of acceptance")
-
+	p := picture{Title: "Operating characteristic", X: axisOf(0, min(160*c.LTPD, 100), left, right, 8), Across: "per cent nonconforming",
+		Y: shareAxis, Up: "probability of acceptance"}
 	const pieces = 160
 	var curve strings.Builder
 	for i := range pieces + 1 {
-		q := x.high * float64(i) / pieces
-		fmt.Fprintf(&curve, "%c%.1f %.1f", "ML"[min(i, 1)], x.at(q), y.at(100*plan.AcceptProcess(q/100)))
+		q := p.X.high * float64(i) / pieces
+		fmt.Fprintf(&curve, "%c%.1f %.1f", "ML"[min(i, 1)], p.X.at(q), p.Y.at(100*plan.AcceptProcess(q/100)))
 	}
-	s.add(`<path d="%s" fill="none" stroke="%s" stroke-width="1.8" stroke-linejoin="round"/>`, curve.String(), ink)
-	most := int(x.high / 100 * float64(plan.LotSize))
+	p.Strokes = []stroke{{curve.String(), 1.8}}
+	most := int(p.X.high / 100 * float64(plan.LotSize))
 	for bad := 0; bad <= most; bad += 1 + most/50 {
-		s.dot(x.at(100*float64(bad)/float64(plan.LotSize)), y.at(100*plan.AcceptLot(bad)), 1.3, ink)
+		p.Dots = append(p.Dots, dot{X: p.X.at(100 * float64(bad) / float64(plan.LotSize)), Y: p.Y.at(100 * plan.AcceptLot(bad)), Radius: 1.3})
 	}
+	var says []string
 	for i, k := range known {
-		s.dot(x.at(100*k.quality), y.at(100*k.accepted), 4.5, paper)
-		s.text(right-4, top+18+14*float64(i), "end", k.words)
+		says = append(says, k.words)
+		p.Dots = append(p.Dots, dot{p.X.at(100 * k.quality), p.Y.at(100 * k.accepted), 4.5, true})
+		p.Words = append(p.Words, words{X: right - 4, Y: top + 18 + 14*float64(i), Anchor: "end", Text: k.words})
 	}
-	s.text(right-4, top-8, "end", fmt.Sprintf("line: from a large supply; dots: a lot of %d", plan.LotSize))
-	return s.end()
+	p.Desc = fmt.Sprintf("A sample of %d from a lot of %d, accepted with %d or fewer nonconforming. %s.",
+		plan.SampleSize, plan.LotSize, plan.Reject-1, strings.Join(says, "; "))
+	p.Words = append(p.Words, words{X: right - 4, Y: top - 8, Anchor: "end", Text: fmt.Sprintf("line: from a large supply; dots: a lot of %d", plan.LotSize)})
+	return p.draw()
 }
 
 // number writes a quality with three digits that count.

@@ -27,47 +27,41 @@ const yearName = "year of the date code"
 
 // chipsChart draws each year as a bar of good chips, with the bad ones on top.
 func chipsChart(years []Year, x axis) template.HTML {
-	most, words := 0, []string{}
+	p := picture{Title: "Chips tested, by year of the date code", X: x, Across: yearName, Up: "chips"}
+	p.key("good", "doubtful or reject")
+	most, says := 0, []string{}
 	for _, c := range years {
 		most = max(most, c.Tested)
-		words = append(words, fmt.Sprintf("%d: %d good, %d bad", c.Year, c.Good, c.Tested-c.Good))
+		says = append(says, fmt.Sprintf("%d: %d good, %d bad", c.Year, c.Good, c.Tested-c.Good))
 	}
-	y := countAxis(most)
-	s := begin("Chips tested, by year of the date code", strings.Join(words, "; ")+".")
-	s.key("good", "doubtful or reject")
-	s.axes(x, y, yearName, "chips")
+	p.Desc, p.Y = strings.Join(says, "; ")+".", countAxis(most)
 	wide := min(x.at(1)-x.at(0), 46) * 0.8
 	for _, c := range years {
-		middle, split, upper := x.at(float64(c.Year)), y.at(float64(c.Good)), y.at(float64(c.Tested))
-		s.bar(middle-wide/2, split, wide, bottom, false)
-		s.bar(middle-wide/2, upper, wide, split, true)
+		middle, split, upper := x.at(float64(c.Year)), p.Y.at(float64(c.Good)), p.Y.at(float64(c.Tested))
+		p.Bars = append(p.Bars, bar{middle - wide/2, split, wide, bottom - split, false}, bar{middle - wide/2, upper, wide, split - upper, true})
 		if number := fmt.Sprint(c.Tested); wide >= 7.5*float64(len(number)) {
-			s.text(middle, upper-4, "middle", number)
+			p.Words = append(p.Words, words{X: middle, Y: upper - 4, Anchor: "middle", Text: number})
 		}
 	}
-	return s.end()
+	return p.draw()
 }
 
 // yieldChart draws the yield of each year as a dot with its 95 % interval.
 func yieldChart(years []Year, x axis) template.HTML {
-	var words []string
-	for _, c := range years {
-		words = append(words, fmt.Sprintf("%d: %d of %d good, %.0f %%, 95 %% interval %.0f to %.0f %%",
-			c.Year, c.Good, c.Tested, 100*c.Fraction(), 100*c.Low, 100*c.High))
-	}
-	y := shareAxis
-	s := begin("Yield, by year of the date code", strings.Join(words, "; ")+".")
-	s.axes(x, y, yearName, "good, with 95 % intervals; below each year: chips tested")
+	p := picture{Title: "Yield, by year of the date code", X: x, Y: shareAxis, Across: yearName, Up: "good, with 95 % intervals; below each year: chips tested"}
+	var says []string
 	room := x.at(1) - x.at(0)
 	for _, c := range years {
-		middle, low, high, cap := x.at(float64(c.Year)), y.at(100*c.Low), y.at(100*c.High), min(room*0.3, 7)
-		s.line(middle, low, middle, high, ink, 1.3)
-		s.line(middle-cap, low, middle+cap, low, ink, 1.3)
-		s.line(middle-cap, high, middle+cap, high, ink, 1.3)
-		s.dot(middle, y.at(100*c.Fraction()), min(room*0.2, 3.3), ink)
+		says = append(says, fmt.Sprintf("%d: %d of %d good, %.0f %%, 95 %% interval %.0f to %.0f %%",
+			c.Year, c.Good, c.Tested, 100*c.Fraction(), 100*c.Low, 100*c.High))
+		middle, low, high, cap := x.at(float64(c.Year)), p.Y.at(100*c.Low), p.Y.at(100*c.High), min(room*0.3, 7)
+		p.Strokes = append(p.Strokes, stroke{fmt.Sprintf("M%.1f %.1fH%.1fM%.1f %.1fV%.1fM%.1f %.1fH%.1f",
+			middle-cap, low, middle+cap, middle, low, high, middle-cap, high, middle+cap), 1.3})
+		p.Dots = append(p.Dots, dot{X: middle, Y: p.Y.at(100 * c.Fraction()), Radius: min(room*0.2, 3.3)})
 		if number := fmt.Sprint(c.Tested); room >= 8*float64(len(number)) {
-			s.add(`<text x="%.1f" y="%d" text-anchor="middle" font-size="11" fill="%s">%s</text>`, middle, bottom+tickSize+25, soft, number)
+			p.Words = append(p.Words, words{middle, bottom + 30, "middle", number, true})
 		}
 	}
-	return s.end()
+	p.Desc = strings.Join(says, "; ") + "."
+	return p.draw()
 }

@@ -31,7 +31,7 @@ func inside(t require.TestingT, svg template.HTML) {
 	for _, c := range picture.Texts {
 		size := c.Size
 		if size == 0 {
-			size = textSize
+			size = 12
 		}
 		long := 0.62 * size * float64(len([]rune(c.Words)))
 		from := c.X - map[string]float64{"end": long, "middle": long / 2}[c.Anchor]

@@ -46,14 +46,6 @@ func (s LotSheet) Subtitle() string {
 	return words
 }
 
-// Word is the decision as a heading; empty where there is no inspection.
-func (s LotSheet) Word() string {
-	if s.Inspection == nil {
-		return ""
-	}
-	return map[lot.Decision]string{lot.Accept: "Accepted", lot.Reject: "Rejected", lot.GoOn: "Not decided"}[s.Inspection.Decision]
-}
-
 // Class is the decision as a class of the style sheet.
 func (s LotSheet) Class() string {
 	if s.Inspection == nil {
@@ -62,71 +54,51 @@ func (s LotSheet) Class() string {
 	return strings.ReplaceAll(string(s.Inspection.Decision), " ", "-")
 }
 
-// Outlook says what can still happen.
-func (s LotSheet) Outlook() string { return s.Inspection.Outlook() }
-
-// Notes are what a person should know besides the counts.
-func (s LotSheet) Notes() []string { return s.Inspection.Notes() }
-
 // Tested says what was tested, and what that proves.
-func (s LotSheet) Tested() []report.Fact { return testedFacts(*s.Inspection) }
+func (s LotSheet) Tested() []report.Fact {
+	i, cleared := s.Inspection, ""
+	words := i.Proof().Words(s.Lot.Plan.LotSize)
+	if n := len(i.Cleared); n > 0 {
+		cleared = fmt.Sprintf("bad before, and no longer counted: %d", n)
+	}
+	return []report.Fact{
+		{Label: "Tested", Value: fmt.Sprintf("%d of %d chips of the sample", i.Tested, s.Lot.Plan.SampleSize)},
+		{Label: "Nonconforming", Value: fmt.Sprint(i.Nonconforming), More: cleared},
+		{Label: "Not tested", Value: fmt.Sprint(i.NotTested()), More: "drawn, but without a verdict; never counted as good"},
+		{Label: "What that proves", Value: words[0], More: strings.Join(words[1:], "")},
+	}
+}
 
 // PlanFacts are the plan.
 func (s LotSheet) PlanFacts() []report.Fact {
-	return append(planFacts(s.Lot.Plan), report.Fact{Label: "A chip", Value: s.Lot.Decides.Words()})
+	p, arrow, whole := s.Lot.Plan, "", ""
+	if p.UsedLetter != p.Letter {
+		arrow = "an arrow of the master table leads to the plan of " + p.UsedLetter
+	}
+	if p.WholeLot {
+		whole = "every chip of the lot"
+	}
+	return []report.Fact{
+		{Label: "Acceptance quality limit", Value: lot.FormatAQL(p.AQL) + " % nonconforming"},
+		{Label: "Inspection", Value: fmt.Sprintf("%s, level %s", p.Severity, p.Level)},
+		{Label: "Code letter", Value: p.Letter, More: arrow},
+		{Label: "Sample", Value: fmt.Sprintf("%d chips", p.SampleSize), More: whole},
+		{Label: "Accepted with up to", Value: fmt.Sprintf("%d nonconforming", p.Reject-1), More: fmt.Sprintf("Ac %d, Re %d", p.Accept, p.Reject)},
+		{Label: "Rejected from", Value: fmt.Sprintf("%d nonconforming", p.Reject)},
+		{Label: "A chip", Value: s.Lot.Decides.Words()},
+	}
 }
 
 // Worth is what the plan is worth.
-func (s LotSheet) Worth() []report.Fact { return worthFacts(s.Lot.Plan) }
+func (s LotSheet) Worth() (facts []report.Fact) {
+	for _, r := range s.Lot.Plan.Risks() {
+		facts = append(facts, report.Fact{Label: r.Name, Value: r.Process, More: r.Lot})
+	}
+	return facts
+}
 
 // Chart is the operating characteristic.
 func (s LotSheet) Chart() template.HTML { return lotChart(s.Lot.Plan) }
 
 // Caveat is what no plan says.
 func (LotSheet) Caveat() string { return lotCaveat }
-
-func planFacts(p lot.Plan) []report.Fact {
-	letter, more := p.Letter, ""
-	if p.UsedLetter != p.Letter {
-		more = "an arrow of the master table leads to the plan of " + p.UsedLetter
-	}
-	sample := report.Fact{Label: "Sample", Value: fmt.Sprintf("%d chips", p.SampleSize)}
-	if p.WholeLot {
-		sample.More = "every chip of the lot"
-	}
-	return []report.Fact{
-		{Label: "Acceptance quality limit", Value: lot.FormatAQL(p.AQL) + " % nonconforming"},
-		{Label: "Inspection", Value: fmt.Sprintf("%s, level %s", p.Severity, p.Level)},
-		{Label: "Code letter", Value: letter, More: more},
-		sample,
-		{Label: "Accepted with up to", Value: fmt.Sprintf("%d nonconforming", p.Reject-1), More: fmt.Sprintf("Ac %d, Re %d", p.Accept, p.Reject)},
-		{Label: "Rejected from", Value: fmt.Sprintf("%d nonconforming", p.Reject)},
-	}
-}
-
-func worthFacts(p lot.Plan) []report.Fact {
-	c := p.Characteristic()
-	consumer := report.Fact{Label: "Consumer's risk", Value: fmt.Sprintf("10 %% of lots from a process with %.1f %% nonconforming are accepted", 100*c.LTPD)}
-	if c.AtLTPD >= 0 {
-		consumer.More = fmt.Sprintf("of lots of %d with %d nonconforming chips, %.1f %% are accepted", p.LotSize, c.AtLTPD, 100*c.ConsumersRiskLot)
-	}
-	return []report.Fact{
-		{Label: "Producer's risk", Value: fmt.Sprintf("%.1f %% of lots from a process at the AQL are rejected", 100*c.ProducersRisk),
-			More: fmt.Sprintf("of lots of %d with %d nonconforming chips, %.1f %% are rejected", p.LotSize, c.AtAQL, 100*c.ProducersRiskLot)},
-		consumer,
-	}
-}
-
-func testedFacts(i record.Inspection) []report.Fact {
-	words := i.Proof().Words(i.Lot.Plan.LotSize)
-	cleared := ""
-	if n := len(i.Cleared); n > 0 {
-		cleared = fmt.Sprintf("bad before, and no longer counted: %d", n)
-	}
-	return []report.Fact{
-		{Label: "Tested", Value: fmt.Sprintf("%d of %d chips of the sample", i.Tested, i.Lot.Plan.SampleSize)},
-		{Label: "Nonconforming", Value: fmt.Sprint(i.Nonconforming), More: cleared},
-		{Label: "Not tested", Value: fmt.Sprint(i.NotTested()), More: "drawn, but without a verdict; never counted as good"},
-		{Label: "What that proves", Value: words[0], More: strings.Join(words[1:], "")},
-	}
-}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"os"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -38,7 +39,7 @@ func TestInventoryIsUpToDate(t *testing.T) {
 	require.True(t, ok)
 	memories, err := library.Memories()
 	require.NoError(t, err)
-	want := before + inventoryBegin + inventory(t, parts) + memoryInventory(memories) + inventoryEnd + after
+	want := before + inventoryBegin + summary(slices.Concat(parts, memories)) + inventory(t, parts) + memoryInventory(memories) + inventoryEnd + after
 	if *update {
 		require.NoError(t, os.WriteFile(inventoryFile, []byte(want), 0o644))
 		return
@@ -46,10 +47,91 @@ func TestInventoryIsUpToDate(t *testing.T) {
 	require.Equal(t, want, string(text), "stale: go test ./vectors/library -run Inventory -update")
 }
 
+// The groups of numbers in the summary, and where the facts of a part come from.
+const (
+	series74 = iota
+	series4000
+	drivers75
+	otherNumbers
+	memoryParts
+	groups
+)
+
+var fourThousand = regexp.MustCompile(`^(4[0-9]{3}|40[0-9]{3})$`)
+
+func groupOf(p *part.Part) int {
+	switch n := p.Number; {
+	case p.Memory():
+		return memoryParts
+	case strings.HasPrefix(n, "74"):
+		return series74
+	case strings.HasPrefix(n, "75"):
+		return drivers75
+	case fourThousand.MatchString(n):
+		return series4000
+	}
+	return otherNumbers
+}
+
+// sourceOf sorts what a definition says of its facts.
+func sourceOf(source string) string {
+	switch {
+	case strings.Contains(source, "read") && !strings.Contains(source, "not read"):
+		return "a data sheet that was read"
+	case strings.Contains(source, "symbol"):
+		return "memory; the pins agree with an open symbol library"
+	case strings.HasPrefix(source, "from memory"), strings.HasSuffix(source, "from memory"):
+		return "memory alone"
+	}
+	return "a data sheet or book that is named"
+}
+
+// summary counts the parts by kind, family and source.
+func summary(parts []*part.Part) string {
+	kinds, sources, families := map[string]*[groups + 1]int{}, map[string]*[groups + 1]int{}, map[string]int{}
+	count := func(of map[string]*[groups + 1]int, name string, group int) {
+		if of[name] == nil {
+			of[name] = &[groups + 1]int{}
+		}
+		of[name][group]++
+		of[name][groups]++
+	}
+	for _, p := range parts {
+		for _, name := range []string{p.Kind, "all"} {
+			count(kinds, name, groupOf(p))
+		}
+		count(sources, sourceOf(p.Source), groupOf(p))
+		for _, f := range p.Families() {
+			families[f.Name]++
+		}
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "\n%d numbers are defined, %d more are other names of these, and %d are known and missing (`chipassay parts --missing`).\n\n",
+		len(parts), len(library.Aliases()), len(library.MissingParts()))
+	for _, rows := range []struct {
+		title string
+		of    map[string]*[groups + 1]int
+	}{{"kind", kinds}, {"facts from", sources}} {
+		fmt.Fprintf(&b, "| %s | 7400 series | 4000 series | 75 series | other numbers | memories | all |\n| --- | --- | --- | --- | --- | --- | --- |\n", rows.title)
+		for _, name := range slices.Sorted(maps.Keys(rows.of)) {
+			fmt.Fprintf(&b, "| %s |", name)
+			for _, n := range rows.of[name] {
+				fmt.Fprintf(&b, " %d |", n)
+			}
+			b.WriteString("\n")
+		}
+		b.WriteString("\n")
+	}
+	b.WriteString("The sources of the families' limits stand beside each in part/limits_test.go.\n\n| family | parts |\n| --- | --- |\n")
+	for _, f := range slices.Concat(part.Families, part.MemoryFamilies) {
+		fmt.Fprintf(&b, "| %s, %s | %d |\n", f.Name, f.Title, families[f.Name])
+	}
+	return b.String()
+}
+
 func inventory(t *testing.T, parts []*part.Part) string {
 	oracles, drawn := oracleNumbers(), drawnNumbers(t)
 	var b strings.Builder
-	series := map[string]int{}
 	withOracle, withSymbol := 0, 0
 	rows := ""
 	for _, p := range parts {
@@ -66,17 +148,11 @@ func inventory(t *testing.T, parts []*part.Part) string {
 			withSymbol++
 		}
 		checks = append(checks, "Verilog", "legality", "pin defects")
-		if p.Number[0] == '7' {
-			series["7400"]++
-		} else {
-			series["4000"]++
-		}
 		rows += fmt.Sprintf("| %s | %s | %s | %s | %s |\n", p.Number, p.Title, strings.Join(families, " "), p.Kind, strings.Join(checks, ", "))
 	}
-	fmt.Fprintf(&b, "\n%d part numbers: %d of the 7400 series and its drivers, %d of the 4000 series. %d have an oracle in plain Go\n"+
-		"(%d %%), %d are compared with an open symbol library. Every part is exported to Verilog and simulated against its\n"+
-		"vectors, has its vectors checked for legality, and has every pin defect injected.\n\n",
-		len(parts), series["7400"], series["4000"], withOracle, 100*withOracle/len(parts), withSymbol)
+	fmt.Fprintf(&b, "\nOf %d parts of logic %d have an oracle in plain Go (%d %%), and %d are compared with an open symbol library.\n"+
+		"Every part is exported to Verilog and simulated against its vectors, has its vectors checked for legality, and has\n"+
+		"every pin defect injected.\n\n", len(parts), withOracle, 100*withOracle/len(parts), withSymbol)
 	b.WriteString("| number | title | families | kind | checks |\n| --- | --- | --- | --- | --- |\n" + rows + "\n")
 	return b.String()
 }

@@ -6,6 +6,7 @@ package library
 import (
 	"bytes"
 	"embed"
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -13,6 +14,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"chipassay/vectors/part"
 )
@@ -69,9 +71,13 @@ func Memories() ([]*part.Part, error) { return Builtin().Memories() }
 type UnknownPartError struct {
 	Typed string
 	Near  []string // numbers that look like it
+	Known *Missing // what is known of it; nil for nothing
 }
 
 func (e *UnknownPartError) Error() string {
+	if e.Known != nil {
+		return "not in this library: " + e.Known.Error()
+	}
 	if len(e.Near) > 0 {
 		return fmt.Sprintf("there is no part %s in the library; near it are %s", e.Typed, strings.Join(e.Near, " "))
 	}
@@ -96,7 +102,11 @@ func (e *FamilyError) Error() string {
 		}
 	}
 	if e.Want != "" {
-		return fmt.Sprintf("part %s is not in the family %s; it is known as %s", e.Part.Number, e.Want, strings.Join(forms, ", "))
+		wanted := e.Want + strings.TrimPrefix(e.Part.Number, "74")
+		if f := part.FamilyByName(e.Want); f != nil {
+			wanted = f.TypeName(e.Part.Number)
+		}
+		return fmt.Sprintf("%s is not in this library, which has %s", wanted, strings.Join(forms, ", "))
 	}
 	return fmt.Sprintf("part %s is not the same chip in every family: say which it is: %s", e.Part.Number, strings.Join(forms, ", "))
 }
@@ -117,7 +127,7 @@ func Spell(typed string) string {
 }
 
 // Open finds a type by its number: 7410, 74LS51, 54LS51, 4011B, 74HC4075,
-// 2114, 27C64, or for short LS51 and 51. Where the number names no family, the part's first family is
+// 2114, 27C64, by a house number such as 9316, or for short LS51 and 51. Where the number names no family, the part's first family is
 // taken if all families have the same pins and function, and a *FamilyError asks
 // for it if not.
 func (l *Library) Open(typed string) (part.Type, error) {
@@ -133,7 +143,10 @@ func (l *Library) Open(typed string) (part.Type, error) {
 		return part.Type{}, err
 	}
 	if p == nil {
-		return part.Type{}, &UnknownPartError{Typed: typed, Near: l.near(number)}
+		if alias, ok := AliasOf(number); ok {
+			return l.Open(alias.Of)
+		}
+		return part.Type{}, &UnknownPartError{Typed: typed, Near: l.near(number), Known: MissingPart(number)}
 	}
 	return Choose(p, family)
 }
@@ -157,32 +170,64 @@ func Choose(p *part.Part, family *part.Family) (part.Type, error) {
 
 // Find parses the definition of a number of the plain series; nil where there is none.
 func (l *Library) Find(number string) (*part.Part, error) {
-	head := []byte("part " + number + " ")
 	for _, f := range l.folders {
-		names, err := f.files()
+		index, err := f.index()
 		if err != nil {
 			return nil, err
 		}
-		for _, name := range names {
-			text, err := fs.ReadFile(f.fs, name)
-			if err != nil {
-				return nil, err
-			}
-			if !bytes.HasPrefix(text, head) && !bytes.Contains(text, append([]byte{'\n'}, head...)) {
-				continue
-			}
-			parts, err := part.Parse(path.Join(f.name, name), string(text))
-			if err != nil {
-				return nil, err
-			}
-			for _, p := range parts {
-				if p.Number == number {
-					return p, nil
-				}
+		name, ok := index[number]
+		if !ok {
+			continue
+		}
+		text, err := fs.ReadFile(f.fs, name)
+		if err != nil {
+			return nil, err
+		}
+		parts, err := part.Parse(path.Join(f.name, name), string(text))
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range parts {
+			if p.Number == number {
+				return p, nil
 			}
 		}
 	}
 	return nil, nil
+}
+
+// Has reports whether a number of the plain series is defined.
+func (l *Library) Has(number string) bool {
+	return slices.ContainsFunc(l.folders, func(f folder) bool {
+		index, _ := f.index()
+		return index[number] != ""
+	})
+}
+
+// index gives the file of every number that is defined in the folder.
+func (f folder) index() (map[string]string, error) {
+	if f.name == "" {
+		return builtinIndex()
+	}
+	return indexOf(f)
+}
+
+var builtinIndex = sync.OnceValues(func() (map[string]string, error) { return indexOf(folder{"", builtin}) })
+
+func indexOf(f folder) (map[string]string, error) {
+	files := map[string]string{}
+	names, err := f.files()
+	for _, name := range names {
+		text, readErr := fs.ReadFile(f.fs, name)
+		err = errors.Join(err, readErr)
+		for line := range bytes.Lines(text) {
+			if rest, ok := bytes.CutPrefix(line, []byte("part ")); ok {
+				number, _, _ := bytes.Cut(rest, []byte(" "))
+				files[string(number)] = name
+			}
+		}
+	}
+	return files, err
 }
 
 // All gives those of Parts that are logic.
@@ -262,18 +307,10 @@ func (f folder) files() ([]string, error) {
 func (l *Library) near(number string) []string {
 	var near []string
 	for _, f := range l.folders {
-		names, _ := f.files()
-		for _, name := range names {
-			text, _ := fs.ReadFile(f.fs, name)
-			for line := range strings.Lines(string(text)) {
-				rest, ok := strings.CutPrefix(line, "part ")
-				if !ok {
-					continue
-				}
-				n, _, _ := strings.Cut(rest, " ")
-				if differByOne(n, number) && !slices.Contains(near, n) {
-					near = append(near, n)
-				}
+		index, _ := f.index()
+		for n := range index {
+			if differByOne(n, number) && !slices.Contains(near, n) {
+				near = append(near, n)
 			}
 		}
 	}

@@ -42,11 +42,12 @@ func (s Shape) all() int     { return s.Words * s.Bits }
 
 // A Failure is one read that differed.
 type Failure struct {
-	Address        int
-	Expected, Seen uint32
-	Element        int    // of the test, from 0
-	Background     uint32 // that the run used
-	AfterWait      bool   // nothing was written to the word since a wait
+	Address    int    `json:"address"`
+	Expected   uint32 `json:"expected"`
+	Seen       uint32 `json:"seen"`
+	Element    int    `json:"element"`    // of the test, from 0
+	Background uint32 `json:"-"`          // that the run used
+	AfterWait  bool   `json:"after_wait"` // nothing was written to the word since a wait
 }
 
 // A Kind is a kind of finding.

@@ -147,11 +147,15 @@ func (c *Catalogue) Same(f twolevel.Function) (gates []Gate) {
 }
 
 // pureRank puts parts of one function before those that have it among others, and
-// plain gates before what has hysteresis.
+// plain gates before what has hysteresis, or further pins that must be wired: the sources
+// of a 4007.
 func (g Gate) pureRank() int {
+	wired := func(p part.Pin) bool { return p.Tied != part.NotTied }
 	switch {
 	case !g.Pure:
 		return 2
+	case slices.ContainsFunc(g.Variant.Pins, wired):
+		return 1
 	case g.Variant.Part.Kind == "schmitt" || g.Variant.Pins[g.Inputs[0]-1].Schmitt:
 		return 1
 	}

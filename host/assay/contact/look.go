@@ -41,10 +41,10 @@ const (
 // A Volts is a voltage at a position before power. They are kept so that the
 // thresholds can be corrected from real chips.
 type Volts struct {
-	Step     Step
-	Look     int // within the step, from 1
-	Position int
-	Volts    float64
+	Step     Step    `json:"step"`
+	Look     int     `json:"look"` // within the step, from 1
+	Position int     `json:"position"`
+	Volts    float64 `json:"volts"`
 }
 
 // A look is one step on a socket without supply: positions driven high and driven

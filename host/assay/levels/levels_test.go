@@ -143,6 +143,7 @@ func TestMargins(t *testing.T) {
 	margins := levels.Margins(open(t, "7425"))
 	require.Len(t, margins, 2)
 	require.InDelta(t, 6.4e-3*145, margins[0].Volts, 1e-9)
+	require.Equal(t, open(t, "7425").Variant.Pins[margins[0].Pin-1].Name, margins[0].Name)
 	require.Empty(t, levels.Margins(open(t, "7400")))
 	require.Empty(t, levels.Margins(open(t, "4011")))
 }

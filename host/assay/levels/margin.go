@@ -70,7 +70,7 @@ func lows(ctx context.Context, meter Meter, t part.Type, steps []stimulus.Step, 
 			continue
 		}
 		if v := m.volts(s, &t.Variant.Pins[pin-1]) - m.lift(s); v > t.Family.VIL {
-			high = append(high, Margin{Pin: pin, Volts: v, VIL: t.Family.VIL, typical: v})
+			high = append(high, Margin{pin, t.Variant.Pins[pin-1].Name, v, t.Family.VIL, v})
 		}
 	}
 	return high, nil
@@ -106,9 +106,10 @@ func Holdable(t part.Type) (outputs part.Pins) {
 // A Margin is an input that the adapter may not drive to a valid low, by the data
 // sheet's worst case: IIL through its drive resistance.
 type Margin struct {
-	Pin     int
-	Volts   float64 // V, at most
-	VIL     float64 // V
+	Pin     int     `json:"pin"`
+	Name    string  `json:"name"`
+	Volts   float64 `json:"volts"` // V, at most, when driven low
+	VIL     float64 `json:"vil"`   // V
 	typical float64 // V, where a typical chip's input stands
 }
 
@@ -156,7 +157,7 @@ func MarginWords(margins []Margin) string {
 func Margins(t part.Type) (short []Margin) {
 	for _, p := range t.Variant.Pins {
 		if v := t.Family.IIL * p.LoadIn(t.Family) / 1000 * driveOhms; p.Drivable() && v > t.Family.VIL {
-			short = append(short, Margin{p.Number, v, t.Family.VIL, typicalLow(t.Family, v)})
+			short = append(short, Margin{p.Number, p.Name, v, t.Family.VIL, typicalLow(t.Family, v)})
 		}
 	}
 	return short

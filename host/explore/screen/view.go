@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"chipassay/host/console"
 	"chipassay/host/explore"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -216,24 +217,9 @@ func (m *Model) notes() (lines []string) {
 		return nil
 	}
 	for _, note := range m.session.State().Notes {
-		lines = append(lines, wrap(note, m.width-2)...)
+		lines = append(lines, console.Fold(note, 1, m.width-2)...)
 	}
 	return lines
-}
-
-// wrap breaks a text between words.
-func wrap(text string, width int) (lines []string) {
-	line := ""
-	for _, word := range strings.Fields(text) {
-		if line != "" && len([]rune(line))+1+len([]rune(word)) > width {
-			lines, line = append(lines, line), " "
-		}
-		if line != "" && line != " " {
-			line += " "
-		}
-		line += word
-	}
-	return append(lines, line)
 }
 
 // table is the function table that goes with the cursor, or with the walk.
