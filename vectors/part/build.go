@@ -178,6 +178,8 @@ func (b *builder) statement(st statement) error {
 			return b.src.errorAt(l, l.tokens[1].col, "pumped stands alone: it holds for the whole part")
 		}
 		b.v.Pumped = true
+	case "unsupplied":
+		return b.unsupplied(l)
 	case "never", "unstable", "stable", "together", "sequence":
 		b.later = append(b.later, st)
 	case "step", "repeat":
