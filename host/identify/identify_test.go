@@ -263,7 +263,7 @@ func TestAChipThatIsNotSeatedRightIsNotPowered(t *testing.T) {
 		{"74HC245", "reversed", "put in backwards"},
 		{"7400", "shifted 1", "shifted by one"},
 		{"7400", "empty", contact.EmptySocket},
-		{"7400", "4 shorted to 5", "4 and 5 shorted"},
+		{"7400", "5 shorted to 6", "5 and 6 shorted"},
 	} {
 		d, err := virtual.ParseDefect(c.defect)
 		require.NoError(t, err)

@@ -136,6 +136,9 @@ func (l *Library) Open(typed string) (part.Type, error) {
 		number = strings.ToUpper(strings.TrimSpace(typed))
 	}
 	p, err := l.Find(number)
+	if spelt := strings.ToUpper(strings.TrimSpace(typed)); p == nil && err == nil && Spell(typed) != typed {
+		p, err = l.Find(spelt) // 930 is a part of its own, and no 74930
+	}
 	if err != nil {
 		return part.Type{}, err
 	}

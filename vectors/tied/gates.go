@@ -57,9 +57,18 @@ func Catalogued(parts []*part.Part) (*Catalogue, error) {
 			cmp.Compare(stageRank(a.Stage), stageRank(b.Stage)),
 			cmp.Compare(a.pureRank(), b.pureRank()),
 			cmp.Compare(len(a.Variant.Pins), len(b.Variant.Pins)),
+			cmp.Compare(outdated(a.Variant.Part), outdated(b.Variant.Part)),
 			cmp.Compare(number(a.Variant.Part), number(b.Variant.Part)))
 	})
 	return &c, nil
+}
+
+// outdated is 1 for parts of DTL alone, which nobody takes for a new function.
+func outdated(p *part.Part) int {
+	if slices.ContainsFunc(p.Families(), func(f *part.Family) bool { return f.Technology != part.DTL }) {
+		return 0
+	}
+	return 1
 }
 
 // stageRank puts outputs that need a pull-up last.
