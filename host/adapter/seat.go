@@ -110,6 +110,26 @@ func (a *Adapter) seat(pins, vcc, gnd int, unsupplied bool) (*Seat, error) {
 	return seat, nil
 }
 
+// Unreachable says why the adapter with all its switches cannot supply a part's package; empty
+// where it can.
+func Unreachable(v *part.Variant) string {
+	n := len(v.Pins)
+	for _, s := range []struct {
+		pin   int
+		what  string
+		wired func(carrier.Lane) string
+	}{
+		{v.VCC(), "supply", func(l carrier.Lane) string { return l.High }},
+		{v.GND(), "ground", func(l carrier.Lane) string { return l.Low }},
+	} {
+		if p := PositionOf(s.pin, n); s.wired(carrier.LaneAt(p)) == "" {
+			return fmt.Sprintf("the adapter cannot power it: the socket has no %s switch at position %d, where pin %d (%s) of this package sits",
+				s.what, p, s.pin, v.Pins[s.pin-1].Name)
+		}
+	}
+	return ""
+}
+
 // Reseated is a seat for a chip that is not what it was taken for. It refuses what the
 // adapter cannot hold or supply.
 func (s *Seat) Reseated(pins, vcc, gnd int) (*Seat, error) {

@@ -52,8 +52,6 @@ var _ = addStates74(map[string]modelOf{
 
 	// Source: SDAS225A, 1995, read, but for the decade
 	"74561": counter561(16), "74560": counter561(10),
-
-	"74412": buffered412,
 })
 
 // modelOfBars is a storage that shows the complements of what it stores, and releases them.
@@ -220,37 +218,5 @@ func counter561(modulus int) modelOf {
 			}
 			return out
 		}
-	}
-}
-
-// buffered412 is the 8212: /DS1 1, DS2 13, MD 2, STB 11, /CLR 14, /INT 23.
-func buffered412(*part.Variant) model {
-	in, shown := []int{3, 5, 7, 9, 16, 18, 20, 22}, []int{4, 6, 8, 10, 15, 17, 19, 21}
-	kept, asked := stages(8), -1
-	return func(was, is part.Pins) map[int]logic.Value {
-		selected := !is.Has(1) && is.Has(13)
-		open := is.Has(11)
-		if is.Has(2) {
-			open = selected
-		}
-		if open {
-			kept = levelsOf(is, in...)
-		} else if !is.Has(14) {
-			kept = []int{0, 0, 0, 0, 0, 0, 0, 0}
-		}
-		switch {
-		case selected || !is.Has(14):
-			asked = 0
-		case fell(was, is, 11):
-			asked = 1
-		}
-		out := levels{}
-		putAll(out, kept, shown...)
-		release(out, !is.Has(2) && !selected, shown...)
-		put(out, 23, opposite(asked))
-		if selected {
-			out[23] = logic.Zero
-		}
-		return out
 	}
 }

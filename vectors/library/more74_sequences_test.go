@@ -9,7 +9,7 @@ var _ = addStates74(map[string]modelOf{
 	// Source: 74F2952 and 74F2953 product specification, 1989, read: function; pins from memory
 	"742952": backToBack(0), "742953": backToBack(1),
 	// Source: DM74LS502 data sheet, TL/F/10189, 1992, read: function; pins from memory
-	"74502": approximation,
+	"74502": approximation([]int{14, 13, 12, 11, 6, 5, 4, 3}, 15, 2, 1, 7, 10, 9),
 	// Source: SN74AS885 data sheet SDAS236A, read: pins; function table from memory
 	"74885": latchedComparison,
 })
@@ -51,45 +51,6 @@ func backToBack(invert int) modelOf {
 			release(out, is.Has(9), b...)
 			return out
 		}
-	}
-}
-
-// approximation counts the bits that were taken since the start: bits[0] is Q7.
-func approximation(*part.Variant) model {
-	started, serial := false, -1
-	var bits []int
-	return func(was, is part.Pins) map[int]logic.Value {
-		if rose(was, is, 9) {
-			serial = lev(is, 7)
-			switch {
-			case !is.Has(10):
-				started, bits = true, nil
-			case started && len(bits) < 8:
-				bits = append(bits, lev(is, 7))
-			}
-		}
-		out := levels{}
-		for i, pin := range []int{14, 13, 12, 11, 6, 5, 4, 3, 2} { // Q7 to Q0, /CC
-			switch {
-			case !started:
-				put(out, pin, -1)
-			case i < len(bits):
-				put(out, pin, bits[i])
-			case i == len(bits):
-				put(out, pin, 0)
-			default:
-				put(out, pin, 1)
-			}
-		}
-		put(out, 1, serial)
-		if !started {
-			put(out, 15, -1)
-		} else if len(bits) > 0 {
-			put(out, 15, 1-bits[0])
-		} else {
-			put(out, 15, 1)
-		}
-		return out
 	}
 }
 

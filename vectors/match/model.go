@@ -313,6 +313,9 @@ func (m *memory) take(s Step) (lost uint64) {
 func (m *memory) forbidden() uint64 { return 0 }
 
 func (m *memory) active(c *part.Control) logic.Value {
+	if c.Either {
+		return logic.X // it was made to act at one level, which is not known
+	}
 	if v := m.level[c.Pin]; v == logic.X || c.Active {
 		return v
 	}
