@@ -17,7 +17,7 @@ var _ = addSheets(map[string]sheet{
 		16: oc(invert(1)), 15: oc(invert(2)), 14: oc(invert(3)), 13: oc(invert(4)),
 		12: oc(invert(5)), 11: oc(invert(6)), 10: oc(invert(7)),
 	},
-	"2803 2804": {
+	"2803 ULN2804": {
 		18: oc(invert(1)), 17: oc(invert(2)), 16: oc(invert(3)), 15: oc(invert(4)),
 		14: oc(invert(5)), 13: oc(invert(6)), 12: oc(invert(7)), 11: oc(invert(8)),
 	},

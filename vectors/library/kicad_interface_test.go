@@ -19,7 +19,7 @@ var interfaceSymbols = []struct {
 	{"Transistor_Array", "ULN2003A", "2003", withoutSupply},
 	{"Transistor_Array", "ULN2004A", "2004", withoutSupply},
 	{"Transistor_Array", "ULN2803A", "2803", withoutSupply},
-	{"Transistor_Array", "ULN2804A", "2804", withoutSupply},
+	{"Transistor_Array", "ULN2804A", "ULN2804", withoutSupply},
 	{"Transistor_Array", "SN75468", "75468", withoutSupply},
 	{"Transistor_Array", "SN75469", "75469", withoutSupply},
 	{"Interface", "AM26LS31CN", "26LS31", nil},
