@@ -48,6 +48,12 @@ void socket_drive(uint32_t dir, uint32_t level)
 	board_drive(dir, level & dir);
 }
 
+uint16_t socket_drive_at(uint32_t dir, uint32_t level)
+{
+	now.driven = dir;
+	return board_drive_at(dir, level & dir);
+}
+
 void socket_join(const uint32_t *word, const uint32_t *mask)
 {
 	now.driven |= *mask;
