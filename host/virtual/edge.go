@@ -14,7 +14,7 @@ const sixteenth = 62.5
 const noEdge = math.MaxUint32
 
 // sixteenths is Elapsed in 1/16 µs.
-func (a *Adapter) sixteenths() int64 { return int64(float64(a.Elapsed()) / sixteenth) }
+func (a *Adapter) sixteenths() int64 { return int64(math.Round(float64(a.Elapsed()) / sixteenth)) }
 
 // edge lets time pass until a position does not read high, or low, any more, at most so
 // many sixteenths of a microsecond, and gives how many passed; noEdge if it read so all the
