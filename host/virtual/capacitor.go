@@ -200,8 +200,7 @@ func (s *Socket) step(most time.Duration) time.Duration {
 	}
 	thresholds, from := s.thresholds()
 	high, uncertain := s.high, s.uncertain
-	s.clips.stride = max(leastStep, s.clips.stride)
-	h := min(most, s.clips.stride)
+	h := min(most, max(1, s.clips.stride))
 	for trial := 0; ; trial++ {
 		s.high, s.uncertain = high, uncertain
 		seconds := h.Seconds()
@@ -211,9 +210,9 @@ func (s *Socket) step(most time.Duration) time.Duration {
 		for i := range whole {
 			off = max(off, math.Abs(whole[i]-halves[i]))
 		}
-		last := h <= leastStep || trial == mostTrials
-		if off > stepVolts && !last {
-			h = max(leastStep, min(h/2, time.Duration(float64(h)*math.Sqrt(stepVolts/off))))
+		last := trial == mostTrials
+		if off > stepVolts && h > 1 && !last {
+			h = max(1, min(h/2, time.Duration(float64(h)*math.Sqrt(stepVolts/off))))
 			s.clips.stride = h
 			continue
 		}
@@ -228,7 +227,7 @@ func (s *Socket) step(most time.Duration) time.Duration {
 		s.hold()
 		s.dirty |= s.clips.slow
 		s.solveDirty()
-		if part := crossing(thresholds, from, s.nodes); part < 1 && !last {
+		if part := crossing(thresholds, from, s.nodes); part < 1 && h > leastStep && !last {
 			for i := range before {
 				s.clips.capacitors[i].volts = before[i]
 			}
