@@ -89,7 +89,7 @@ struct steps {
 /* Drives the positions of dir, as socket_may_drive allows, to their bits of level. */
 void socket_drive(uint32_t dir, uint32_t level);
 
-/* The same; gives board_edge_clock at which it was done. */
+/* The same; gives board_edge_clock at which the levels changed. */
 uint16_t socket_drive_at(uint32_t dir, uint32_t level);
 
 /* Makes the positions of mask driven beside those that are, as socket_may_drive

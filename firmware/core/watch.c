@@ -1,5 +1,5 @@
-/* The board looks for edges in one go between two looks at the current. Its clock has
- * 16 bits and turns round every 4 ms: here it is carried on in 32. What an edge costs is
+/* The board looks for edges, and asks now and then whether it is to go on: then the current
+ * is looked at. Its clock has 16 bits and turns round every 4 ms: here it is carried on in 32. What an edge costs is
  * time in which the next one is not seen, so they are only put by, and written into the
  * reply at the end. */
 #include "watch.h"
@@ -11,13 +11,15 @@
 
 enum {
 	A_US = 16,           /* of the clock */
-	LOOK = 200 * A_US    /* longest time between two looks at the current, to a first order */
+	SPAN = 2000 * A_US   /* of looks in one go, less than half a turn of the clock */
 };
 
 /* An action as SPEC.md lays it out. */
 struct action {
-	uint32_t at_us, direction, level;
+	uint32_t at; /* by the clock, after the first action */
+	uint32_t direction, level;
 	struct pulling pulls[PULLS];
+	bool pulls_change; /* from those of the action before */
 };
 
 /* A watch as SPEC.md lays it out. */
@@ -28,20 +30,28 @@ struct layout {
 	const uint8_t *at; /* its actions, then its halt */
 };
 
-/* A watch under way. */
-struct course {
-	uint32_t now, start; /* by the clock in 32 bits: the last look, and the first action's drive */
-	struct board_eye eye;
-	uint8_t edges, actions;    /* up to now */
+/* The watch under way: all that the time between two looks hangs on is read before. */
+static struct {
+	bool halts;
+	uint8_t most, planned;        /* edges, and actions */
+	uint32_t until;               /* by the clock, after the first action */
+	uint32_t now, start;          /* by the clock in 32 bits: the last look, and the first action */
+	uint8_t edges, actions;       /* up to now */
 	uint32_t acted[MOST_ACTIONS]; /* when each was driven */
-};
+	uint16_t asked;               /* by the clock: the last look at the current */
+	struct board_eye eye;
+} course;
 
+static struct action actions[MOST_ACTIONS + 1]; /* and the halt */
 static struct board_edge edges[MOST_EDGES];
 static uint8_t turns[MOST_EDGES]; /* the upper bits of their times */
+static enum refusal guarded;      /* what the last look at the current said */
 
-static bool read_action(const uint8_t *at, struct action *a)
+/* Gives when it is, µs. */
+static bool read_action(const uint8_t *at, struct action *a, uint32_t *at_us)
 {
-	a->at_us = get_u32(at);
+	*at_us = get_u32(at);
+	a->at = A_US * *at_us;
 	a->direction = get_u32(at + 4);
 	a->level = get_u32(at + 8);
 	return measure_read_pulls(at[12], at + 13, a->pulls);
@@ -49,7 +59,7 @@ static bool read_action(const uint8_t *at, struct action *a)
 
 static bool read_layout(struct layout *w, const uint8_t *payload, uint16_t length)
 {
-	uint16_t actions;
+	uint16_t planned;
 
 	if (length < WATCH_HEADER_LEN) {
 		return false;
@@ -63,14 +73,19 @@ static bool read_layout(struct layout *w, const uint8_t *payload, uint16_t lengt
 	w->averaging = payload[8];
 	w->at = payload + WATCH_HEADER_LEN;
 	length = (uint16_t)(length - WATCH_HEADER_LEN);
-	actions = (uint16_t)(length / WATCH_ACTION_LEN - (w->halts ? 1 : 0)); /* of none it makes too many */
-	w->actions = (uint8_t)actions;
-	return (payload[0] & ~(WATCH_HALT | WATCH_UNPOWERED)) == 0 && payload[9] == 0 && length % WATCH_ACTION_LEN == 0 && actions >= 1 &&
-	       actions <= MOST_ACTIONS && w->edges >= 1 && w->edges <= MOST_EDGES && w->averaging <= MOST_AVERAGING &&
+	planned = (uint16_t)(length / WATCH_ACTION_LEN - (w->halts ? 1 : 0)); /* of none it makes too many */
+	w->actions = (uint8_t)planned;
+	return (payload[0] & ~(WATCH_HALT | WATCH_UNPOWERED)) == 0 && payload[9] == 0 && length % WATCH_ACTION_LEN == 0 && planned >= 1 &&
+	       planned <= MOST_ACTIONS && w->edges >= 1 && w->edges <= MOST_EDGES && w->averaging <= MOST_AVERAGING &&
 	       (w->measured != 0 || w->averaging == 0);
 }
 
-/* Whether a watch may run, as far as its positions go. */
+static bool differ(const struct pulling *a, const struct pulling *b)
+{
+	return a->on != b->on || a->up != b->up;
+}
+
+/* Reads the actions, and whether they may be, as far as their positions go. */
 static enum refusal may_act(const struct layout *w, uint32_t *detail)
 {
 	uint32_t driven = 0, measured = position_bit(w->measured), watched = position_bit(w->watched);
@@ -81,19 +96,22 @@ static enum refusal may_act(const struct layout *w, uint32_t *detail)
 	uint8_t i;
 
 	for (i = 0; i < w->actions + (w->halts ? 1 : 0); i++) {
+		struct action *a = &actions[i];
 		bool halt = i == w->actions;
-		struct action a;
+		uint32_t at_us;
 
-		if (!read_action(at, &a) || (i == 0 || halt ? a.at_us != 0 : a.at_us < last_us) || a.at_us >= w->until_us) {
+		if (!read_action(at, a, &at_us) || (i == 0 || halt ? at_us != 0 : at_us < last_us) || at_us >= w->until_us) {
 			return BAD_PAYLOAD;
 		}
 		at += WATCH_ACTION_LEN;
-		last_us = a.at_us;
-		driven |= a.direction;
-		pulls[PULL_BIAS].on |= a.pulls[PULL_BIAS].on;
-		pulls[PULL_BIAS].up |= a.pulls[PULL_BIAS].up;
-		pulls[PULL_LOAD].on |= a.pulls[PULL_LOAD].on;
-		pulls[PULL_LOAD].up |= a.pulls[PULL_LOAD].up;
+		last_us = at_us;
+		a->pulls_change = i == 0 || differ(&a->pulls[PULL_BIAS], &actions[i - 1].pulls[PULL_BIAS]) ||
+		                  differ(&a->pulls[PULL_LOAD], &actions[i - 1].pulls[PULL_LOAD]);
+		driven |= a->direction;
+		pulls[PULL_BIAS].on |= a->pulls[PULL_BIAS].on;
+		pulls[PULL_BIAS].up |= a->pulls[PULL_BIAS].up;
+		pulls[PULL_LOAD].on |= a->pulls[PULL_LOAD].on;
+		pulls[PULL_LOAD].up |= a->pulls[PULL_LOAD].up;
 	}
 	*detail = (watched & ~fitted.positions) | (measured & ~socket_measured()) | (watched & driven & ~fitted.sense);
 	if (*detail != 0 || watched == 0 || (measured == 0 && w->measured != 0)) {
@@ -120,105 +138,128 @@ static enum refusal may_take(const struct layout *w, uint32_t *detail)
 }
 
 /* Carries the clock on, less than a turn after it was last. */
-static void carry_on(struct course *c, uint16_t clock)
+static void carry_on(uint16_t clock)
 {
-	c->now += (uint16_t)(clock - (uint16_t)c->now);
+	course.now += (uint16_t)(clock - (uint16_t)course.now);
 }
 
-static void act(const struct layout *w, struct course *c)
+static void begin(const struct layout *w)
 {
-	struct action a;
-	uint16_t clock;
-
-	(void)read_action(w->at + WATCH_ACTION_LEN * c->actions, &a); /* it was checked */
-	socket_pull(a.pulls);
-	if (c->actions == 0) {
-		c->now = board_edge_clock();
-		c->eye.seen = (uint16_t)c->now;
-		c->eye.high = (board_sample() & c->eye.word) != 0;
-	}
-	clock = socket_drive_at(a.direction, a.level);
-	carry_on(c, clock);
-	if (c->actions == 0) {
-		c->start = c->now;
-	}
-	c->acted[c->actions] = c->now - c->start;
-	c->actions++;
+	course.halts = w->halts;
+	course.most = w->edges;
+	course.planned = w->actions;
+	course.until = A_US * w->until_us;
+	course.edges = 0;
+	course.actions = 0;
+	course.eye.word = position_bit(w->watched);
+	guarded = ACCEPTED;
 }
 
-/* Looks for edges up to a time; with all actions done and a halt to come, for one. Gives
- * whether it halts, which comes before all else. */
-static bool look(const struct layout *w, struct course *c, const struct action *halt, uint32_t until)
+static void first_action(void)
 {
-	uint16_t low = (uint16_t)c->now;
-	uint8_t turn = (uint8_t)(c->now >> 16);
-	uint8_t from = c->edges, more;
-	bool halting = w->halts && c->actions == w->actions;
+	socket_pull(actions[0].pulls);
+	course.eye.seen = board_edge_clock();
+	course.eye.high = (board_sample() & course.eye.word) != 0;
+	course.start = socket_drive_at(actions[0].direction, actions[0].level);
+	course.now = course.start;
+	course.acted[0] = 0;
+	course.actions = 1;
+}
 
-	more = board_edges(&c->eye, (uint16_t)until, halting ? 1 : (uint8_t)(w->edges - from), edges + from);
-	if (halting && more > 0) {
+static void next_action(void)
+{
+	const struct action *a = &actions[course.actions];
+
+	if (a->pulls_change) {
+		socket_pull(a->pulls);
+	}
+	carry_on(socket_drive_at(a->direction, a->level));
+	course.acted[course.actions] = course.now - course.start;
+	course.actions++;
+}
+
+static bool go_on(void)
+{
+	board_watchdog();
+	course.asked = board_edge_clock();
+	if (guarded == ACCEPTED) { /* once it has made the socket safe, it finds nothing wrong any more */
+		guarded = socket_guard();
+	}
+	return guarded == ACCEPTED;
+}
+
+/* Looks for edges up to a time after the first action; with all actions done and a halt to
+ * come, for one. Gives whether it halts, which comes before all else. */
+static bool look(uint32_t until)
+{
+	uint16_t low = (uint16_t)course.now;
+	uint8_t turn = (uint8_t)(course.now >> 16);
+	uint8_t at = course.edges, more;
+	bool halting = course.halts && course.actions == course.planned;
+
+	more = board_edges(&course.eye, (uint16_t)(course.start + until), halting ? 1 : (uint8_t)(course.most - at), edges + at, go_on);
+	halting = halting && more > 0;
+	if (halting) {
+		const struct action *halt = &actions[course.planned];
+
 		socket_drive(halt->direction, halt->level);
 		socket_pull(halt->pulls);
 	}
 	for (; more > 0; more--) {
-		turns[c->edges] = (uint8_t)(edges[c->edges].at < low ? turn + 1 : turn);
-		c->edges++;
+		turns[at] = (uint8_t)(edges[at].at < low ? turn + 1 : turn);
+		at++;
 	}
-	return halting && c->edges > from;
+	course.edges = at;
+	return halting;
 }
 
 /* Acts and looks until it is over, and says why in *stopped. */
-static enum refusal run(const struct layout *w, struct course *c, uint8_t *stopped)
+static enum refusal run(uint8_t *stopped)
 {
-	struct action halt = {0, 0, 0, {{false, 0}, {false, 0}}};
-	enum refusal refusal = ACCEPTED;
+	first_action();
+	course.asked = (uint16_t)course.now;
+	while (guarded == ACCEPTED) {
+		uint32_t passed = course.now - course.start;
+		bool acts = course.actions < course.planned;
+		uint32_t next = acts ? actions[course.actions].at : course.until;
 
-	if (w->halts) {
-		(void)read_action(w->at + WATCH_ACTION_LEN * w->actions, &halt);
-	}
-	act(w, c);
-	while (refusal == ACCEPTED) {
-		uint32_t next = A_US * w->until_us;
-		uint32_t passed = c->now - c->start;
-
-		if (c->actions < w->actions) {
-			next = A_US * get_u32(w->at + WATCH_ACTION_LEN * c->actions);
-		}
 		if (passed >= next) {
-			if (c->actions == w->actions) {
+			if (!acts) {
 				*stopped = STOPPED_TIME;
 				return ACCEPTED;
 			}
-			act(w, c);
+			next_action();
 			continue;
 		}
-		if (next - passed > LOOK) {
-			next = passed + LOOK;
+		if (next - passed > SPAN) {
+			next = passed + SPAN;
 		}
-		if (look(w, c, &halt, c->start + next)) {
+		if (look(next)) {
 			*stopped = STOPPED_HALT;
 			return ACCEPTED;
 		}
-		if (c->edges == w->edges) {
+		if (course.edges == course.most) {
 			*stopped = STOPPED_EDGES;
 			return ACCEPTED;
 		}
-		carry_on(c, board_edge_clock());
-		board_watchdog();
-		refusal = socket_guard();
+		carry_on(board_edge_clock());
+		/* The board asks in a long look; of short ones, between actions, one in so many does. */
+		if ((uint16_t)((uint16_t)course.now - course.asked) > BOARD_GO_ON_US * A_US) {
+			(void)go_on();
+		}
 	}
-	return refusal;
+	return guarded;
 }
 
-static uint8_t *put_times(uint8_t *at, const struct course *c)
+static uint8_t *put_times(uint8_t *at)
 {
 	uint8_t i;
 
-	for (i = 0; i < c->actions; i++) {
-		at = put_u32(at, c->acted[i]);
+	for (i = 0; i < course.actions; i++) {
+		at = put_u32(at, course.acted[i]);
 	}
-	for (i = 0; i < c->edges; i++) {
-		at = put_u32(at, ((uint32_t)turns[i] << 16 | edges[i].at) - c->start);
+	for (i = 0; i < course.edges; i++) {
+		at = put_u32(at, ((uint32_t)turns[i] << 16 | edges[i].at) - course.start);
 		at = put_u16(at, edges[i].gap);
 	}
 	return at;
@@ -227,13 +268,12 @@ static uint8_t *put_times(uint8_t *at, const struct course *c)
 /* Watches, then measures, and writes the reply. */
 static enum refusal carry_out(const struct layout *w, uint8_t **reply)
 {
-	struct course c = {0, 0, {position_bit(w->watched), false, 0}, 0, 0, {0}};
 	uint8_t channel = 0, stopped = STOPPED_TIME, bit = 0;
 	uint16_t mv = 0;
-	bool begin;
 	enum refusal refusal;
 	uint8_t *at = *reply;
 
+	begin(w);
 	if (w->measured != 0) {
 		while (position_bit(w->measured) >> bit != 1) {
 			bit++;
@@ -242,23 +282,22 @@ static enum refusal carry_out(const struct layout *w, uint8_t **reply)
 		channel = socket_channel(bit);
 		measure_select(channel);
 	}
-	refusal = run(w, &c, &stopped);
+	refusal = run(&stopped);
 	if (refusal == ACCEPTED && w->measured != 0) {
 		refusal = measure_selected(channel, w->averaging, &mv);
 	}
 	if (refusal != ACCEPTED) {
 		return refusal;
 	}
-	begin = c.eye.high != ((c.edges & 1) != 0);
-	at = put_u8(at, begin);
-	at = put_u8(at, c.eye.high);
+	at = put_u8(at, course.eye.high != ((course.edges & 1) != 0));
+	at = put_u8(at, course.eye.high);
 	at = put_u8(at, stopped);
-	at = put_u8(at, c.actions);
-	at = put_u8(at, c.edges);
+	at = put_u8(at, course.actions);
+	at = put_u8(at, course.edges);
 	at = put_u8(at, 0);
 	at = put_u16(at, mv);
 	at = put_u32(at, board_sample());
-	*reply = put_times(at, &c);
+	*reply = put_times(at);
 	return ACCEPTED;
 }
 

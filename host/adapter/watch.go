@@ -52,7 +52,7 @@ type Watched struct {
 
 // WatchGap is the longest gap of an edge that is seen in time: what is longer comes from
 // a look at the current, the adapter's clock, or an action.
-const WatchGap = 500 * time.Nanosecond
+const WatchGap = 875 * time.Nanosecond
 
 // Watch watches a pin of the powered chip. What is set last stays. When it fails the
 // socket has been made safe. ErrCannot where the adapter has no engine for it.

@@ -1,10 +1,10 @@
 /* Edges, by timer 3, which runs at the MCU's own clock and whose registers no interrupt
  * uses.
  *
- * A look takes 8 cycles, with interrupts off. After each burst of looks what waits has its
- * turn: the clock, the monitor of the current with its bus, which gets through a reading in
- * 250 µs by that, and the line. An edge that came meanwhile is seen late, and its gap says by
- * how much at most. */
+ * Looks are 7 to 11 cycles apart, with interrupts off. Between looks it is seen whether an
+ * interrupt waits: of the clock, of the monitor of the current with its timer and its bus, or
+ * of the line; then it has its turn. An edge that comes meanwhile is seen late, and its gap
+ * says by how much at most. */
 #include <avr/interrupt.h>
 #include <util/atomic.h>
 
@@ -12,10 +12,10 @@
 #include "pins.h"
 
 enum {
-	BURST = 400,  /* cycles of looks in one go, 25 µs */
-	SHORTEST = 40, /* cycles of a burst that is worth while */
-	A_LOOK = 8,   /* cycles */
-	LATE = 10     /* cycles from a look that sees an edge until the clock is read */
+	LOOKS = BOARD_GO_ON_US * (F_CPU / 1000000), /* cycles */
+	SHORTEST = 40, /* cycles of looks in any case */
+	A_LOOK = 14,   /* cycles, at most, from one look to the next, and what LATE may be off */
+	LATE = 10      /* cycles from a look that sees an edge until the clock is read */
 };
 
 uint16_t board_edge_clock(void)
@@ -29,14 +29,37 @@ uint16_t board_edge_clock(void)
 	return clock;
 }
 
+union bytes {
+	uint32_t word;
+	uint8_t byte[4];
+};
+
+/* As board_drive, with nothing between the clock and the levels. */
 uint16_t board_drive_at(uint32_t dir, uint32_t level)
 {
+	union bytes d, l;
+	uint8_t l9, r9;
 	uint16_t clock;
 
+	d.word = dir;
+	l.word = level;
+	DDRA &= d.byte[0];
+	DDRC &= (uint8_t)(d.byte[1] | (uint8_t)~SIX);
+	DDRL &= d.byte[2];
+	DDRB &= (uint8_t)(d.byte[3] | (uint8_t)~SIX);
+	l9 = (uint8_t)((PORTC & ~SIX) | l.byte[1]);
+	r9 = (uint8_t)((PORTB & ~SIX) | l.byte[3]);
 	ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
 	{
-		board_drive(dir, level);
 		clock = TCNT3;
+		PORTA = l.byte[0];
+		PORTC = l9;
+		PORTL = l.byte[2];
+		PORTB = r9;
+		DDRA = d.byte[0];
+		DDRC |= d.byte[1];
+		DDRL = d.byte[2];
+		DDRB |= d.byte[3];
 	}
 	return clock;
 }
@@ -44,79 +67,116 @@ uint16_t board_drive_at(uint32_t dir, uint32_t level)
 /* The register that reads a position, and its bit there. */
 static volatile uint8_t *line_of(uint32_t word, uint8_t *mask)
 {
-	static volatile uint8_t *const lines[] = {&PINF, &PINC, &PINK, &PINB};
-	uint8_t n = 0;
+	union bytes of;
 
-	while (word > 0xFF) {
-		word >>= 8;
-		n++;
+	of.word = word;
+	*mask = of.byte[0] | of.byte[1] | of.byte[2] | of.byte[3];
+	if (of.byte[0] != 0) {
+		return &PINF;
 	}
-	*mask = (uint8_t)word;
-	return lines[n];
+	if (of.byte[2] != 0) {
+		return &PINK;
+	}
+	return of.byte[1] != 0 ? &PINC : &PINB;
 }
 
-/* Looks until the line differs, or timer 3 is where OCR3A says; gives the last look. */
+#define LOOK                           \
+	"ld %[seen], %a[line]\n"       \
+	"and %[seen], %[mask]\n"       \
+	"cpse %[seen], %[level]\n"     \
+	"rjmp 2f\n"
+
+/* Looks until the line differs, timer 3 was where OCR3A says, or an interrupt waits; gives
+ * the last look. */
 static inline uint8_t look(volatile uint8_t *line, uint8_t mask, uint8_t level)
 {
-	uint8_t seen;
+	uint8_t seen, flags;
 
-	__asm__ volatile("1: ld %[seen], %a[line]\n"
-			 "and %[seen], %[mask]\n"
-			 "cpse %[seen], %[level]\n"
-			 "rjmp 2f\n"
-			 "sbis %[flags], %[due]\n"
+	__asm__ volatile("1:\n" LOOK
+			 "sbic %[time], %[due]\n"
+			 "rjmp 2f\n" LOOK
+			 "sbic %[monitor], %[asks]\n"
+			 "rjmp 2f\n" LOOK
+			 "sbic %[millis], %[passed]\n"
+			 "rjmp 2f\n" LOOK
+			 "lds %[flags], %[bus]\n"
+			 "andi %[flags], %[done]\n"
+			 "cpi %[flags], %[done]\n"
+			 "breq 2f\n" LOOK
+			 "lds %[flags], %[serial]\n"
+			 "sbrs %[flags], %[came]\n"
 			 "rjmp 1b\n"
 			 "2:\n"
-			 : [seen] "=&r"(seen)
-			 : [line] "e"(line), [mask] "r"(mask), [level] "r"(level), [flags] "I"(_SFR_IO_ADDR(TIFR3)), [due] "I"(OCF3A));
+			 : [seen] "=&r"(seen), [flags] "=&d"(flags)
+			 : [line] "e"(line), [mask] "r"(mask), [level] "r"(level), [time] "I"(_SFR_IO_ADDR(TIFR3)), [due] "I"(OCF3A),
+			   [monitor] "I"(_SFR_IO_ADDR(TIFR2)), [asks] "I"(OCF2A), [millis] "I"(_SFR_IO_ADDR(TIFR0)), [passed] "I"(OCF0A),
+			   [bus] "n"(_SFR_MEM_ADDR(TWCR)), [done] "M"(_BV(TWINT) | _BV(TWIE)), [serial] "n"(_SFR_MEM_ADDR(UCSR0A)), [came] "I"(RXC0));
 	return seen;
 }
 
-uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges)
-{
-	uint8_t mask, level, n = 0;
-	volatile uint8_t *line = line_of(eye->word, &mask);
-	uint16_t seen = eye->seen;
+/* What it is looking for, and what it has found. */
+struct search {
+	volatile uint8_t *line;
+	uint8_t mask, level;
+	uint16_t seen; /* when the line was last looked at */
+	struct board_edge *edges;
+};
 
-	level = eye->high ? mask : 0;
-	while (n < most) {
+/* Looks until timer 3 was where OCR3A says, or so many edges came; gives their number. */
+static inline uint8_t search(struct search *s, uint8_t most)
+{
+	uint8_t n = 0;
+
+	do {
+		cli();
+		while (n < most) {
+			uint16_t gap = A_LOOK, at;
+			bool first = (*s->line & s->mask) != s->level;
+
+			if (!first && look(s->line, s->mask, s->level) == s->level) {
+				s->seen = TCNT3;
+				break;
+			}
+			at = TCNT3;
+			if (first) {
+				gap = (uint16_t)(at - s->seen);
+			}
+			s->seen = at;
+			s->edges->at = (uint16_t)(at - LATE);
+			s->edges->gap = gap;
+			s->edges++;
+			n++;
+			s->level ^= s->mask;
+		}
+		sei();
+		__asm__ volatile("nop\nnop\n"); /* each lets one interrupt in */
+	} while (n < most && (TIFR3 & _BV(OCF3A)) == 0);
+	return n;
+}
+
+uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+{
+	struct search s;
+	uint8_t n = 0;
+
+	s.line = line_of(eye->word, &s.mask);
+	s.level = eye->high ? s.mask : 0;
+	s.seen = eye->seen;
+	s.edges = edges;
+	do {
 		uint16_t left;
 
 		cli();
 		left = (uint16_t)(until - TCNT3);
 		if ((int16_t)left < SHORTEST) {
-			break;
+			left = SHORTEST;
 		}
-		if (left > BURST) {
-			left = BURST;
-		}
-		OCR3A = (uint16_t)(TCNT3 + left);
+		OCR3A = (uint16_t)(TCNT3 + (left > LOOKS ? LOOKS : left));
 		TIFR3 = _BV(OCF3A);
-		while (n < most) {
-			uint16_t gap = A_LOOK, at;
-			bool first = (*line & mask) != level;
-
-			if (!first && look(line, mask, level) == level) {
-				seen = TCNT3;
-				break;
-			}
-			at = TCNT3;
-			if (first) {
-				gap = (uint16_t)(at - seen);
-			}
-			seen = at;
-			at = (uint16_t)(at - LATE);
-			edges->at = at;
-			edges->gap = gap;
-			edges++;
-			n++;
-			level ^= mask;
-		}
-		sei();
-		__asm__ volatile("nop\nnop\nnop\n"); /* each lets one interrupt in */
-	}
+		n = (uint8_t)(n + search(&s, (uint8_t)(most - n)));
+	} while (n < most && (int16_t)(until - board_edge_clock()) > 0 && go_on());
 	sei();
-	eye->high = level != 0;
-	eye->seen = seen;
+	eye->high = s.level != 0;
+	eye->seen = s.seen;
 	return n;
 }

@@ -462,8 +462,10 @@ uint16_t board_drive_at(uint32_t dir, uint32_t level)
 }
 
 /* A look every half µs. */
-uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges)
+uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
 {
+	uint16_t asked = board_edge_clock();
+
 	uint8_t n = 0;
 
 	if (most == 0 || eye->word == 0 || (eye->word & (eye->word - 1)) != 0) {
@@ -472,6 +474,12 @@ uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct 
 	board_wait_16ths(8);
 	while ((int16_t)(until - board_edge_clock()) > 0 && n < most) {
 		board_wait_16ths(8);
+		if ((uint16_t)(board_edge_clock() - asked) >= 16 * BOARD_GO_ON_US) {
+			asked = board_edge_clock();
+			if (!go_on()) {
+				break;
+			}
+		}
 		if (((board_sample() & eye->word) != 0) != eye->high) {
 			eye->high = !eye->high;
 			edges[n].at = board_edge_clock();

@@ -42,7 +42,9 @@ enum { RX_CAPACITY = 2048, TX_CAPACITY = 16 }; /* bytes; of the line's time not 
 
 #define NO_EDGE UINT32_MAX
 
-enum { A_LOOK = 8 }; /* 1/16 µs from one look at a position to the next, as on the ATmega2560 */
+enum { A_LOOK = 14 }; /* 1/16 µs from one look at a position to the next, as on the ATmega2560 */
+
+enum { GO_ON_16THS = 16 * BOARD_GO_ON_US };
 
 enum { CONVERSION_US = 26, FAR_CONVERSION_US = 60, TOP = 4095 };
 
@@ -334,9 +336,10 @@ uint16_t board_drive_at(uint32_t dir, uint32_t level)
 	return board_edge_clock();
 }
 
-uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges)
+uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
 {
 	uint8_t n = 0;
+	uint16_t asked = board_edge_clock();
 
 	while (n < most) {
 		uint16_t clock = board_edge_clock();
@@ -347,12 +350,20 @@ uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct 
 		if (left == 0 || left >= 0x8000) {
 			break;
 		}
+		if ((uint16_t)(clock - asked) >= GO_ON_16THS) {
+			asked = clock;
+			if (!go_on()) {
+				break;
+			}
+		}
+		if (left > GO_ON_16THS) {
+			left = GO_ON_16THS;
+		}
 		passed = env_edge(eye->word, eye->high, left);
 		until_due_16ths -= (int32_t)(passed == NO_EDGE ? left : passed);
 		time_passed = true;
 		if (passed == NO_EDGE) {
-			eye->seen = until;
-			break;
+			continue;
 		}
 		gap = (uint16_t)passed;
 		eye->high = !eye->high;
