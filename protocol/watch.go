@@ -125,10 +125,10 @@ type Edge struct {
 type WatchReply struct {
 	Begin, End bool // whether the position read high before the first action's drive, and at the end
 	Stopped    Stopped
-	Millivolts uint16 // 0 where no voltage was asked for
-	Sample     uint32 // word of the positions that read high after that
-	Acted      []uint32
-	Edges      []Edge // the first is away from Begin, and each other one from the one before
+	Millivolts uint16   // 0 where no voltage was asked for
+	Sample     uint32   // word of the positions that read high after that
+	Acted      []uint32 // when each action drove, 1/16 µs, the first at 0; and last the halt
+	Edges      []Edge   // the first is away from Begin, and each other one from the one before
 }
 
 // Type is the type of the reply.

@@ -242,6 +242,27 @@ uint8_t socket_channel(uint8_t bit)
 	return channels[bit];
 }
 
+uint16_t socket_halt(uint32_t dir, uint32_t level, const struct pulling *pulls)
+{
+	uint16_t clock = board_drive_at(dir, level & dir);
+
+	if (!pulls[PULL_LOAD].on) {
+		board_pull(PULL_LOAD, false, 0);
+		now.pulls[PULL_LOAD].on = false;
+		now.pulls[PULL_LOAD].up = 0;
+	}
+	if (!pulls[PULL_BIAS].on) {
+		board_pull(PULL_BIAS, false, 0);
+		now.pulls[PULL_BIAS].on = false;
+		now.pulls[PULL_BIAS].up = 0;
+	}
+	now.driven = dir;
+	if (pulls[PULL_LOAD].on || pulls[PULL_BIAS].on) {
+		socket_pull(pulls);
+	}
+	return clock;
+}
+
 enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)
 {
 	uint32_t high_word = position_bit(high);

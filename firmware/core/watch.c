@@ -37,14 +37,17 @@ static struct {
 	uint32_t until;               /* by the clock, after the first action */
 	uint32_t now, start;          /* by the clock in 32 bits: the last look, and the first action */
 	uint8_t edges, actions;       /* up to now */
-	uint32_t acted[MOST_ACTIONS]; /* when each was driven */
+	uint32_t acted[MOST_ACTIONS + 1]; /* when each was driven, and the halt */
 	uint16_t asked;               /* by the clock: the last look at the current */
 	struct board_eye eye;
 } course;
 
-static struct action actions[MOST_ACTIONS + 1]; /* and the halt */
+static struct action actions[MOST_ACTIONS], halt;
 static struct board_edge edges[MOST_EDGES];
-static uint8_t turns[MOST_EDGES]; /* the upper bits of their times */
+/* The upper bits of their times, of those that were the first in a look; the others came
+ * less than a turn after the one before. */
+static uint8_t turns[MOST_EDGES];
+enum { NOT_FIRST = 0xFF }; /* more than the longest watch has */
 static enum refusal guarded;      /* what the last look at the current said */
 
 /* Gives when it is, µs. */
@@ -96,16 +99,16 @@ static enum refusal may_act(const struct layout *w, uint32_t *detail)
 	uint8_t i;
 
 	for (i = 0; i < w->actions + (w->halts ? 1 : 0); i++) {
-		struct action *a = &actions[i];
-		bool halt = i == w->actions;
+		bool halts = i == w->actions;
+		struct action *a = halts ? &halt : &actions[i];
 		uint32_t at_us;
 
-		if (!read_action(at, a, &at_us) || (i == 0 || halt ? at_us != 0 : at_us < last_us) || at_us >= w->until_us) {
+		if (!read_action(at, a, &at_us) || (i == 0 || halts ? at_us != 0 : at_us < last_us) || at_us >= w->until_us) {
 			return BAD_PAYLOAD;
 		}
 		at += WATCH_ACTION_LEN;
 		last_us = at_us;
-		a->pulls_change = i == 0 || differ(&a->pulls[PULL_BIAS], &actions[i - 1].pulls[PULL_BIAS]) ||
+		a->pulls_change = i == 0 || halts || differ(&a->pulls[PULL_BIAS], &actions[i - 1].pulls[PULL_BIAS]) ||
 		                  differ(&a->pulls[PULL_LOAD], &actions[i - 1].pulls[PULL_LOAD]);
 		driven |= a->direction;
 		pulls[PULL_BIAS].on |= a->pulls[PULL_BIAS].on;
@@ -145,6 +148,8 @@ static void carry_on(uint16_t clock)
 
 static void begin(const struct layout *w)
 {
+	uint8_t i;
+
 	course.halts = w->halts;
 	course.most = w->edges;
 	course.planned = w->actions;
@@ -153,6 +158,9 @@ static void begin(const struct layout *w)
 	course.actions = 0;
 	course.eye.word = position_bit(w->watched);
 	guarded = ACCEPTED;
+	for (i = 0; i < MOST_EDGES; i++) {
+		turns[i] = NOT_FIRST;
+	}
 }
 
 static void first_action(void)
@@ -200,16 +208,14 @@ static bool look(uint32_t until)
 	more = board_edges(&course.eye, (uint16_t)(course.start + until), halting ? 1 : (uint8_t)(course.most - at), edges + at, go_on);
 	halting = halting && more > 0;
 	if (halting) {
-		const struct action *halt = &actions[course.planned];
-
-		socket_drive(halt->direction, halt->level);
-		socket_pull(halt->pulls);
+		carry_on(socket_halt(halt.direction, halt.level, halt.pulls));
+		course.acted[course.planned] = course.now - course.start;
+		course.actions++;
 	}
-	for (; more > 0; more--) {
+	if (more > 0) {
 		turns[at] = (uint8_t)(edges[at].at < low ? turn + 1 : turn);
-		at++;
+		course.edges = (uint8_t)(at + more);
 	}
-	course.edges = at;
 	return halting;
 }
 
@@ -223,15 +229,14 @@ static enum refusal run(uint8_t *stopped)
 		bool acts = course.actions < course.planned;
 		uint32_t next = acts ? actions[course.actions].at : course.until;
 
-		if (passed >= next) {
-			if (!acts) {
-				*stopped = STOPPED_TIME;
-				return ACCEPTED;
-			}
-			next_action();
-			continue;
+		if (passed >= next && !acts) {
+			*stopped = STOPPED_TIME;
+			return ACCEPTED;
 		}
-		if (next - passed > SPAN) {
+		if (passed >= next) {
+			next_action();
+			next = course.now - course.start; /* a look at least, before the next */
+		} else if (next - passed > SPAN) {
 			next = passed + SPAN;
 		}
 		if (look(next)) {
@@ -253,13 +258,19 @@ static enum refusal run(uint8_t *stopped)
 
 static uint8_t *put_times(uint8_t *at)
 {
+	uint32_t clock = 0;
 	uint8_t i;
 
 	for (i = 0; i < course.actions; i++) {
 		at = put_u32(at, course.acted[i]);
 	}
 	for (i = 0; i < course.edges; i++) {
-		at = put_u32(at, ((uint32_t)turns[i] << 16 | edges[i].at) - course.start);
+		if (turns[i] != NOT_FIRST) {
+			clock = (uint32_t)turns[i] << 16 | edges[i].at;
+		} else {
+			clock += (uint16_t)(edges[i].at - (uint16_t)clock);
+		}
+		at = put_u32(at, clock - course.start);
 		at = put_u16(at, edges[i].gap);
 	}
 	return at;

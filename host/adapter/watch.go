@@ -44,7 +44,7 @@ type Edge struct {
 type Watched struct {
 	Begin, End bool // whether the pin read high before the first action's drive, and at the end
 	Stopped    protocol.Stopped
-	Acted      []time.Duration // when each action drove, the first at 0; fewer than asked for if it ended before
+	Acted      []time.Duration // when each action drove, the first at 0, and last the halt; fewer than asked for if it ended before
 	Edges      []Edge
 	Volts      float64   // at the pin asked for; NaN for none
 	High       part.Pins // that read high once that was measured
@@ -52,7 +52,7 @@ type Watched struct {
 
 // WatchGap is the longest gap of an edge that is seen in time: what is longer comes from
 // a look at the current, the adapter's clock, or an action.
-const WatchGap = 875 * time.Nanosecond
+const WatchGap = time.Microsecond
 
 // Watch watches a pin of the powered chip. What is set last stays. When it fails the
 // socket has been made safe. ErrCannot where the adapter has no engine for it.
@@ -110,7 +110,7 @@ func (a *Adapter) watch(ctx context.Context, w Watch, unpowered bool, f frame, p
 	a.worked += work
 	if reply.Stopped == protocol.StoppedByHalt && request.Halt != nil {
 		last = *request.Halt
-	} else if n := len(reply.Acted); n > 0 && n <= len(request.Actions) {
+	} else if n := len(reply.Acted); n > 0 && n < len(request.Actions) {
 		last = request.Actions[n-1]
 	}
 	a.pulls = protocol.Pulls{Bias: last.Bias, Load: last.Load}

@@ -75,7 +75,7 @@ func TestCapacitorBetweenPositions(t *testing.T) {
 	s.Clip(Capacitor{Farads: 100e-9, P: 3, Q: 5})
 	s.Drive(adapter.At(5), adapter.At(5))
 	s.Pull(BiasPull, true, 0)
-	clock(20_000) // 3 low, 5 high
+	clock(20_000)                                                                     // 3 low, 5 high
 	about(t, "across", s.CapacitorVolts(0), -s.RailVolts()*10_030/(10_030+145), 0.01) // the bias of 5 pulls too
 	s.Drive(adapter.At(5), 0)
 	before := float64(s.Millivolts(3)) / 1000

@@ -14,7 +14,8 @@
 enum {
 	LOOKS = BOARD_GO_ON_US * (F_CPU / 1000000), /* cycles */
 	SHORTEST = 40, /* cycles of looks in any case */
-	A_LOOK = 14,   /* cycles, at most, from one look to the next, and what LATE may be off */
+	A_LOOK = 16,   /* cycles, at most, from one look to the next, and what LATE may be off */
+	SINCE = 8,     /* cycles from a last look until the clock is read, at most */
 	LATE = 10      /* cycles from a look that sees an edge until the clock is read */
 };
 
@@ -139,7 +140,7 @@ static inline uint8_t search(struct search *s, uint8_t most)
 			}
 			at = TCNT3;
 			if (first) {
-				gap = (uint16_t)(at - s->seen);
+				gap = (uint16_t)(at - s->seen + SINCE);
 			}
 			s->seen = at;
 			s->edges->at = (uint16_t)(at - LATE);
@@ -148,9 +149,12 @@ static inline uint8_t search(struct search *s, uint8_t most)
 			n++;
 			s->level ^= s->mask;
 		}
+		if (n == most) {
+			return n; /* what waits waits a little more: the caller may be in a hurry */
+		}
 		sei();
 		__asm__ volatile("nop\nnop\n"); /* each lets one interrupt in */
-	} while (n < most && (TIFR3 & _BV(OCF3A)) == 0);
+	} while ((TIFR3 & _BV(OCF3A)) == 0);
 	return n;
 }
 

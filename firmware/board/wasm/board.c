@@ -42,7 +42,7 @@ enum { RX_CAPACITY = 2048, TX_CAPACITY = 16 }; /* bytes; of the line's time not 
 
 #define NO_EDGE UINT32_MAX
 
-enum { A_LOOK = 14 }; /* 1/16 µs from one look at a position to the next, as on the ATmega2560 */
+enum { A_LOOK = 16 }; /* 1/16 µs from one look at a position to the next, as on the ATmega2560 */
 
 enum { GO_ON_16THS = 16 * BOARD_GO_ON_US };
 

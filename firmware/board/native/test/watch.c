@@ -144,12 +144,12 @@ static void halts(void)
 	from = fake.us;
 	ask(2);
 	CHECK(fake.us - from < 400 + 110);
-	CHECK(fake.dir == 1 && fake.level == 1 && !fake.pulls[PULL_BIAS].on && fake.pulled == pulled + 2);
+	CHECK(fake.dir == 1 && fake.level == 1 && !fake.pulls[PULL_BIAS].on && fake.pulled == pulled + 3);
 	reply = host_reply(TYPE_WATCH | TYPE_REPLY, 2, &length);
-	CHECK(length == 12 + 2 * 4 + 2 * 6 && reply[0] == 0 && reply[1] == 0 && reply[2] == STOPPED_HALT);
-	CHECK(get_u16(reply + 6) == 0);
-	edge_at(reply + 20, 50, 24);
-	edge_at(reply + 26, 400, 24);
+	CHECK(length == 12 + 3 * 4 + 2 * 6 && reply[0] == 0 && reply[1] == 0 && reply[2] == STOPPED_HALT && reply[3] == 3);
+	CHECK(get_u16(reply + 6) == 0 && get_u32(reply + 20) >= 16 * 400 && get_u32(reply + 20) < 16 * 402);
+	edge_at(reply + 24, 50, 24);
+	edge_at(reply + 30, 400, 24);
 	/* Without an edge it stops by time, and does not halt; the voltage is measured all the same. */
 	begin(WATCH_HALT, WATCHED, 2000, 64, MEASURED);
 	action(0, 3, 2, 0, 0);
