@@ -118,11 +118,9 @@ func (s *Socket) attach() {
 	s.hold()
 }
 
-// rewire makes the socket's nodes anew, with what is clipped on.
-func (s *Socket) rewire() {
-	chip := s.chip
-	s.swap(chip)
-}
+// rewire makes the socket's nodes anew, with what is clipped on. A chip that is powered starts
+// anew too.
+func (s *Socket) rewire() { s.swap(s.chip) }
 
 // hold solves the capacitors as their voltages from now on.
 func (s *Socket) hold() {
@@ -303,9 +301,6 @@ func (s *Socket) time() time.Duration {
 
 // passTo lets time pass in the model.
 func (s *Socket) passTo(now time.Duration) {
-	if !s.timed() {
-		s.passed = now
-	}
 	for s.passed < now {
 		s.advance(now)
 	}

@@ -41,8 +41,12 @@ const mostArrivals = 1000
 // arrive updates late outputs whose levels are due, one by one: over a short the first may
 // change the effect of the next. Every action of the adapter at the socket begins with it.
 func (s *Socket) arrive() {
+	late := s.chip != nil && s.chip.late
+	if !late && !s.timed() {
+		return
+	}
 	now := s.clock()
-	if s.chip == nil || !s.chip.late {
+	if !late {
 		s.passTo(now)
 		return
 	}
@@ -53,7 +57,6 @@ func (s *Socket) arrive() {
 				s.advance(now)
 				continue
 			}
-			s.passed = max(s.passed, now)
 			return
 		}
 		if at := first.coming[0].at; s.timed() && s.passed < at {

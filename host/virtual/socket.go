@@ -6,7 +6,7 @@
 // chip's pin as a voltage behind a resistance; the die reads
 // levels by its family's thresholds, and answers through its outputs: at once, or by
 // the adapter's clock where an output is late. Nodes coupled by a resistance are solved
-// together. Without supply the chip is its junctions, and all nodes are solved together.
+// together. A capacitor clipped to the side header is charged by what flows, as time passes. Without supply the chip is its junctions, and all nodes are solved together.
 // The adapter's values come from the carrier (firmware/carrier), the chip's from its
 // family's DC limits (vectors/part) and from data-book schematics.
 package virtual
@@ -143,7 +143,7 @@ func (s *Socket) swap(chip *Chip) {
 	next.random, next.held = s.random, s.held
 	next.dir, next.level, next.pulls = s.dir, s.level, s.pulls
 	next.askedHigh, next.askedLow = s.askedHigh, s.askedLow
-	next.clock, next.passed, next.clips = s.clock, s.passed, s.clips
+	next.clock, next.passed, next.clips = s.clock, s.clock(), s.clips
 	*s = *next
 	s.attach()
 	if s.chip != nil {
