@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"chipassay/protocol"
@@ -57,30 +58,42 @@ const WatchGap = time.Microsecond
 // Watch watches a pin of the powered chip. What is set last stays. When it fails the
 // socket has been made safe. ErrCannot where the adapter has no engine for it.
 func (s *Seat) Watch(ctx context.Context, w Watch) (Watched, error) {
-	supplied := func(p Pull) Pull {
+	w.Actions = slices.Clone(w.Actions)
+	for i := range w.Actions {
+		w.Actions[i] = s.acted(w.Actions[i])
+	}
+	if w.Halt != nil {
+		halt := s.acted(*w.Halt)
+		w.Halt = &halt
+	}
+	return s.adapter.watch(ctx, w, s.unsupplied, s.frame(), func(pin int) int { return PositionOf(pin, s.Pins) })
+}
+
+// acted is an action with the supply pins as they are held.
+func (s *Seat) acted(w WatchAction) WatchAction {
+	w.Step = s.held(w.Step)
+	for _, p := range []*Pull{&w.Bias, &w.Load} {
 		if p.On {
 			p.Up = p.Up.With(s.VCC, true).With(s.GND, false)
 		}
-		return p
 	}
-	return s.adapter.watch(ctx, w, false, s.frame(), func(pin int) int { return PositionOf(pin, s.Pins) }, supplied)
+	return w
 }
 
 // ProbeWatch watches in a socket without supply, by its positions, 1 to 28, as if they were the
 // pins of a 28-pin package: see Probe.
 func (s *Seat) ProbeWatch(ctx context.Context, w Watch) (Watched, error) {
-	same := func(position int) int { return position }
-	return s.adapter.watch(ctx, w, true, byPosition, same, func(p Pull) Pull { return p })
+	return s.adapter.watch(ctx, w, true, byPosition, func(position int) int { return position })
 }
 
-func (a *Adapter) watch(ctx context.Context, w Watch, unpowered bool, f frame, position func(pin int) int, pull func(Pull) Pull) (Watched, error) {
+func (a *Adapter) watch(ctx context.Context, w Watch, unpowered bool, f frame, position func(pin int) int) (Watched, error) {
 	if err := a.watchable(w); err != nil {
 		return Watched{}, a.fail(err)
 	}
 	asked := func(w WatchAction) protocol.WatchAction {
 		return protocol.WatchAction{
 			AtUS: uint32(w.At.Microseconds()), Direction: uint32(f.word(w.Driven)), Level: uint32(f.word(w.Drive)),
-			Bias: pull(w.Bias).in(f), Load: pull(w.Load).in(f),
+			Bias: w.Bias.in(f), Load: w.Load.in(f),
 		}
 	}
 	request := protocol.Watch{

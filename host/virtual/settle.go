@@ -1,6 +1,7 @@
 package virtual
 
 import (
+	"math"
 	"math/bits"
 
 	"chipassay/host/adapter"
@@ -281,7 +282,7 @@ func (s *Socket) chance(pin int) logic.Value { return logic.FromBool(s.noise>>pi
 // power reports whether the chip has its supply, and starts it when the supply comes on.
 func (s *Socket) power() {
 	was := s.powered
-	s.powered = s.chip != nil && s.joined(part.Supply) && s.joined(part.Ground)
+	s.powered = s.chip != nil && !s.chip.Type.Variant.Unsupplied && s.joined(part.Supply) && s.joined(part.Ground)
 	if s.powered == was {
 		return
 	}
@@ -316,7 +317,14 @@ func (s *Socket) looseInputs() {
 		if !p.in || p.bonded && !p.away {
 			continue
 		}
+		if s.opposite(p) != nil {
+			s.giveOpposite(p)
+			continue
+		}
 		v := logic.FromBool(s.charge>>p.pin&1 != 0)
+		if s.chip.Type.Variant.Pins[p.pin-1].Receiver {
+			v = logic.Zero
+		}
 		if p.receiver.open || p.pullUp.siemens != 0 {
 			v = logic.One
 		}
@@ -332,6 +340,9 @@ func (s *Socket) giveFresh() {
 		for _, p := range n.pads {
 			if p.in && !p.away {
 				s.give(p, s.receive(p, n.volts, s.clips.slow>>i&1 != 0))
+			}
+			if p.in && s.opposite(p) != nil {
+				s.giveOpposite(p)
 			}
 		}
 	}
@@ -365,6 +376,47 @@ func (s *Socket) receive(p *pad, volts float64, slow bool) logic.Value {
 		return s.inputs[p.pin]
 	}
 	return s.chance(p.pin)
+}
+
+// opposite is the other input of a receiver of a balanced line, nil for any other pad.
+func (s *Socket) opposite(p *pad) *pad {
+	if n := s.chip.Type.Variant.Pins[p.pin-1].Opposite; n != 0 {
+		return &s.chip.pads[n-1]
+	}
+	return nil
+}
+
+// leastDifference, V, is what a receiver of a balanced line distinguishes for certain.
+const leastDifference = 0.2
+
+// giveOpposite gives both inputs of a balanced line their levels, the one that is higher a
+// high: a difference of too few volts may be taken either way.
+func (s *Socket) giveOpposite(p *pad) {
+	q := s.opposite(p)
+	across := s.insideVolts(p) - s.insideVolts(q)
+	level := s.chance(min(p.pin, q.pin))
+	if math.Abs(across) >= leastDifference {
+		level = logic.FromBool(across > 0)
+	} else if q.pin < p.pin {
+		level = level.Not()
+	}
+	s.give(p, level)
+	s.give(q, level.Not())
+}
+
+// insideVolts is the voltage at an input of a balanced line as the die has it: an open one
+// stands at the level of its own divider.
+func (s *Socket) insideVolts(p *pad) float64 {
+	const divider = 1.3 // V
+	switch {
+	case p.stuck == logic.Zero:
+		return 0
+	case p.stuck == logic.One:
+		return s.supply.vcc
+	case !p.bonded || p.away:
+		return divider
+	}
+	return s.of[s.chip.position(p.pin)].volts
 }
 
 func (s *Socket) give(p *pad, v logic.Value) {

@@ -131,21 +131,29 @@ func Spell(typed string) string {
 // taken if all families have the same pins and function, and a *FamilyError asks
 // for it if not.
 func (l *Library) Open(typed string) (part.Type, error) {
+	spelt := strings.ToUpper(strings.TrimSpace(typed))
 	number, family, ok := part.SplitTypeName(Spell(typed))
 	if !ok {
-		number = strings.ToUpper(strings.TrimSpace(typed))
+		number = spelt
 	}
-	p, err := l.Find(number)
-	if err != nil {
-		return part.Type{}, err
-	}
-	if p == nil {
-		if alias, ok := AliasOf(number); ok {
+	for _, name := range []string{number, spelt} { // 930 is a part of its own, and no 74930
+		p, err := l.Find(name)
+		switch alias, other := AliasOf(name); {
+		case err != nil:
+			return part.Type{}, err
+		case p != nil && name == number:
+			return Choose(p, family)
+		case p != nil:
+			return Choose(p, nil)
+		case other:
 			return l.Open(alias.Of)
 		}
-		return part.Type{}, &UnknownPartError{Typed: typed, Near: l.near(number), Known: MissingPart(number)}
 	}
-	return Choose(p, family)
+	known := MissingPart(number)
+	if known == nil {
+		known = MissingPart(spelt)
+	}
+	return part.Type{}, &UnknownPartError{Typed: typed, Near: l.near(number), Known: known}
 }
 
 // Choose gives the type of a part in a family; a nil family means that none was

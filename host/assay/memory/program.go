@@ -18,7 +18,9 @@ type bench struct {
 }
 
 // driven are the pins that the adapter drives between cycles, and idle those of
-// them that are then high: nothing is selected.
+// them that are then high: nothing is selected. The outputs of an EEPROM stay enabled,
+// which inhibits writing: as drives are released and all pins fall to the low bias at
+// their own pace, its write and chip enables may be low before its output enable is.
 func (b bench) driven() (driven, idle part.Pins) {
 	for _, p := range b.t.Variant.Pins {
 		if p.Role == part.Input {
@@ -29,8 +31,14 @@ func (b bench) driven() (driven, idle part.Pins) {
 	for _, c := range b.controls() {
 		driven, idle = driven.With(c.Pin, true), idle.With(c.Pin, !c.Active)
 	}
+	if b.staysEnabled() {
+		idle = idle.With(b.m.Enable.Pin, b.m.Enable.Active)
+	}
 	return driven, idle
 }
+
+// staysEnabled reports whether the output enable is active between cycles too.
+func (b bench) staysEnabled() bool { return b.m.Kind == part.EEPROM && b.m.Enable != nil }
 
 func (b bench) controls() []part.Control {
 	return append(slices.Clone(b.m.Select), has(b.m.Write, b.m.Enable, b.m.RAS, b.m.CAS)...)
@@ -124,9 +132,16 @@ func (c cycle) flip(pins part.Pins) {
 // read opens the memory, does something with its outputs, and closes it.
 func (c cycle) read(look func()) {
 	open := c.selects() | pinOf(c.m.Enable)
-	if c.m.Kind == part.DynamicRAM {
+	switch {
+	case c.m.Kind == part.DynamicRAM:
 		c.row()
 		open = pinOf(c.m.CAS, c.m.Enable)
+	case c.staysEnabled():
+		open = c.selects()
+		if disabled := pinOf(c.m.Enable) & c.held; disabled != 0 {
+			c.Flip(disabled)
+			defer c.Flip(disabled)
+		}
 	}
 	c.flip(open)
 	look()
