@@ -56,6 +56,8 @@ var seeds = [][]byte{
 	{7, 2, 11, 0, 0, 0, 17, 0, 0, 0, 3, 0, 3, 0, 0, 5, 0, 6, 3, 7, 3, 6, 1, 9, 1, 11, 18, 0, 3, 1, 10, 3, 1, 10, 3, 1, 10, 3},
 	// WAITs of 0 ms with all rows refreshed in each: a RUN must end in its time.
 	{7, 2, 11, 0, 0, 0, 17, 0, 0, 0, 3, 61, 3, 0, 0, 0, 5, 0, 6, 3, 7, 3, 6, 0, 0, 15, 0, 0, 0, 0, 0, 2, 197, 10, 3},
+	// A watch without power of 3 with three actions, halting, of 2 for its voltage, while 3 turns over twelve times.
+	{9, 4, 3, 0x13, 0x88, 3, 64, 2, 2, 0, 1, 1, 1, 0, 100, 3, 1, 1, 4, 9, 1, 0, 0, 0, 2, 12, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 7},
 	// CALIBRATION read and forgotten; the monitor silent; POWER.
 	{2, 7, 1, 2, 0, 0, 2, 7, 2, 2, 2, 0, 5, 1, 0, 2, 4, 3, 10, 28, 0, 100, 0, 1, 0, 0x40, 0, 0, 0},
 }

@@ -51,6 +51,7 @@ type Abilities struct {
 	Load    bool      // the load resistors, 1 kΩ, are fitted
 	Sweep   bool      // it has the engine for Seat.Sweep
 	Walk    bool      // it has the engine for Seat.Walk
+	Watch   bool      // it has the engine for Seat.Watch
 }
 
 // Can gives what the adapter can do at this seat.
@@ -58,8 +59,8 @@ func (s *Seat) Can() Abilities {
 	c := &s.adapter.Capabilities
 	return Abilities{
 		Reach: positionsOf(c.Positions), Ground: positionsOf(c.SupplyLow), Measure: positionsOf(c.Measured),
-		// the engines run with the supply on
-		Sense: s.pins(c.Sense), Load: c.Load != 0, Sweep: c.Sweep && !s.unsupplied, Walk: c.Pattern && !s.unsupplied,
+		// these two engines run with the supply on
+		Sense: s.pins(c.Sense), Load: c.Load != 0, Sweep: c.Sweep && !s.unsupplied, Walk: c.Pattern && !s.unsupplied, Watch: c.Watch,
 	}
 }
 

@@ -41,6 +41,7 @@ type pad struct {
 	rarely    float64 // it opens at one change in so many, warm or cold; 0 for never
 	away      bool    // it is open now
 	in, out   bool    // ever an input, ever an output
+	timing    bool    // the die knows the time, and charges or discharges the pin, or looks at its voltage
 	receiver  receiver
 	input     element
 	pullUp    element
@@ -134,6 +135,11 @@ func (c *Chip) makePads() {
 		}
 		c.pads[i] = made[k]
 		c.pads[i].pin = pin.Number
+	}
+	if t, ok := c.die.(timer); ok {
+		for _, pin := range t.timing() {
+			c.pads[pin-1].timing, c.pads[pin-1].bonded = true, true
+		}
 	}
 }
 

@@ -92,10 +92,14 @@ func (s *Socket) solveDirty() {
 	}
 	s.fresh |= s.dirty
 	for rest := s.dirty; rest != 0; rest &= rest - 1 {
-		n := &s.nodes[bits.TrailingZeros64(rest)]
+		i := bits.TrailingZeros64(rest)
+		n := &s.nodes[i]
+		read := s.high & n.positions
 		s.high &^= n.positions
 		s.uncertain &^= n.positions
 		switch {
+		case s.clips.slow>>i&1 != 0 && n.volts >= readLow*s.supply.rail && n.volts <= readHigh*s.supply.rail:
+			s.high |= read // the MCU's inputs have hysteresis: what moves slowly reads as before
 		case n.floating || n.volts >= readLow*s.supply.rail && n.volts <= readHigh*s.supply.rail:
 			s.uncertain |= n.positions
 		case n.volts > readHigh*s.supply.rail:
@@ -116,7 +120,7 @@ const mostGatings = 6
 
 // active reports whether the adapter does anything to the socket.
 func (s *Socket) active() bool {
-	return s.dir|s.state[biasOutputs].on|s.state[loadOutputs].on|s.highOn|s.lowOn != 0 || s.board.own
+	return s.dir|s.state[biasOutputs].on|s.state[loadOutputs].on|s.highOn|s.lowOn != 0 || s.board.own || len(s.clips.capacitors) > 0
 }
 
 // fromAdapter is what the adapter has at a node: a current, A, and a conductance to ground, S.
@@ -143,6 +147,10 @@ func (s *Socket) fromAdapter(n *node) (amps, siemens float64) {
 	}
 	for _, at := range n.clusters {
 		amps, siemens = amps+at.amps[at.place], siemens+at.siemens[at.place]
+	}
+	if n.grounded > 0 || len(n.capacitors) > 0 {
+		a, g := s.fromClips(n)
+		amps, siemens = amps+a, siemens+g
 	}
 	if s.powered {
 		amps += s.supply.returned*s.share(n, part.Ground) - s.supply.taken*s.share(n, part.Supply)
@@ -186,7 +194,7 @@ type solution struct {
 // stateOf puts what the drivers and the pads at a node do into a number; ok is false where
 // there is more than that.
 func (s *Socket) stateOf(n *node) (state uint64, ok bool) {
-	if !s.powered || n.odd || len(n.clusters) > 0 || 2*len(n.legs)+3*len(n.pads) > 60 {
+	if !s.powered || n.odd || len(n.clusters) > 0 || len(n.capacitors) > 0 || s.timer != nil || 2*len(n.legs)+3*len(n.pads) > 60 {
 		return 0, false
 	}
 	state = 1
@@ -221,6 +229,9 @@ func (s *Socket) padElements(n *node) []element {
 			if e.there() && !p.away {
 				elements = append(elements, e)
 			}
+		}
+		if p.timing && !p.away {
+			elements = append(elements, s.timer.elements(p.pin)...)
 		}
 	}
 	return elements
@@ -324,10 +335,11 @@ func (s *Socket) looseInputs() {
 // giveFresh gives the die the levels at the nodes that were solved.
 func (s *Socket) giveFresh() {
 	for rest := s.fresh; rest != 0; rest &= rest - 1 {
-		n := &s.nodes[bits.TrailingZeros64(rest)]
+		i := bits.TrailingZeros64(rest)
+		n := &s.nodes[i]
 		for _, p := range n.pads {
 			if p.in && !p.away {
-				s.give(p, s.receive(p, n.volts))
+				s.give(p, s.receive(p, n.volts, s.clips.slow>>i&1 != 0))
 			}
 			if p.in && s.opposite(p) != nil {
 				s.giveOpposite(p)
@@ -344,14 +356,18 @@ func (s *Socket) dieFollows() bool {
 	if s.given {
 		s.given = false
 		s.chip.die.Settle()
+		s.tick()
+		s.given = false // it has been settled with that
 		s.readOutputs()
 	}
 	return s.dirty != 0
 }
 
-// receive is how an input reads a voltage.
-func (s *Socket) receive(p *pad, volts float64) logic.Value {
+// receive is how an input reads a voltage, which may be one that moves slowly.
+func (s *Socket) receive(p *pad, volts float64, slow bool) logic.Value {
 	switch {
+	case slow && !p.receiver.schmitt:
+		return logic.FromBool(volts >= p.receiver.middle())
 	case volts < p.receiver.vil:
 		return logic.Zero
 	case volts >= p.receiver.vih:
@@ -422,7 +438,7 @@ func (s *Socket) readOutputs() {
 		}
 		v := s.chip.die.Out(p.pin).Lane(0)
 		if p.by != 0 {
-			v = p.follow(s.outputs[p.pin], v, s.clock())
+			v = p.follow(s.outputs[p.pin], v, s.time())
 		}
 		if v != s.outputs[p.pin] {
 			s.outputs[p.pin] = v
