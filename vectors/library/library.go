@@ -88,6 +88,7 @@ func (e *UnknownPartError) Error() string {
 type FamilyError struct {
 	Part *part.Part
 	Want string // the family asked for, or empty where none was given
+	Why  string // why it is not there, where that is known
 }
 
 func (e *FamilyError) Error() string {
@@ -105,6 +106,9 @@ func (e *FamilyError) Error() string {
 		wanted := e.Want + strings.TrimPrefix(e.Part.Number, "74")
 		if f := part.FamilyByName(e.Want); f != nil {
 			wanted = f.TypeName(e.Part.Number)
+		}
+		if e.Why != "" {
+			wanted += " (" + e.Why + ")"
 		}
 		return fmt.Sprintf("%s is not in this library, which has %s", wanted, strings.Join(forms, ", "))
 	}
@@ -164,7 +168,11 @@ func Choose(p *part.Part, family *part.Family) (part.Type, error) {
 			return part.Type{Variant: v, Family: family}, nil
 		}
 		if family.Name != "74" {
-			return part.Type{}, &FamilyError{Part: p, Want: family.Name}
+			e := &FamilyError{Part: p, Want: family.Name}
+			if m := MissingPart(family.TypeName(p.Number)); m != nil {
+				e.Why = m.Reason
+			}
+			return part.Type{}, e
 		}
 	}
 	if len(p.Variants) > 1 {
