@@ -45,22 +45,16 @@ uint32_t board_levels(void);
 uint32_t board_sample(void);
 uint32_t board_sample_of(uint32_t word);
 
-/* The most frequent operations of patterns, in few cycles. A word or a mask is its four bytes in the
- * order above, at any address; the near functions use only bytes 0 and 2, the
- * positions L1-8 and R1-8: all of a chip of up to 16 pins. */
-
-/* Toggles as board_flip does. */
-void board_flip_near(const uint8_t *word);
+/* Operations of patterns, in few cycles. A word or a mask is its four bytes in the order
+ * above, at any address. */
 
 /* Sets those positions of mask that are driven to their bits of word, and leaves the
  * others. */
 void board_follow(const uint8_t *word, const uint8_t *mask);
-void board_follow_near(const uint8_t *word, const uint8_t *mask);
 
 /* Whether a position of mask differs from its bit of word; if so, the reading of all
  * positions is stored at sample. */
 bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample);
-bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *sample);
 
 /* Drives the positions of mask as well, at their bits of word, which has no others; or
  * releases them. */

@@ -1,4 +1,6 @@
 /* Loads a pattern program. Everything is checked here, so running it needs no checks. */
+#include "load.h"
+
 #include <stddef.h>
 
 #include "board.h"
@@ -30,20 +32,6 @@ struct findings {
 	bool missing; /* a number of a position that is none */
 	enum refusal broken; /* what aborted it */
 };
-
-uint32_t group_word(const struct group *g, uint16_t value)
-{
-	const uint32_t *n = nibbles_of(g);
-	uint32_t word = n[value & 15];
-	uint8_t bits = g->bits;
-
-	for (; bits > 4; bits = (uint8_t)(bits - 4)) {
-		value >>= 4;
-		n += 16;
-		word |= n[value & 15];
-	}
-	return word;
-}
 
 /* Reads a group, whose nibbles begin with number first; nothing if it is none. */
 static const uint8_t *read_group(struct group *g, uint8_t first, const uint8_t *at, const uint8_t *end, struct findings *f)
@@ -78,7 +66,7 @@ static const uint8_t *read_group(struct group *g, uint8_t first, const uint8_t *
 			without[count + v] = without[v] | bit;
 		}
 	}
-	f->broken = program_watch();
+	f->broken = refresh_watch();
 	return at + g->bits;
 }
 
@@ -266,17 +254,9 @@ static const uint8_t operands[] = {
 /* Translates a checked instruction into its stored form. */
 static void keep(uint8_t *at)
 {
-	const struct group *g = &program_groups[at[1] % MOST_GROUPS];
 	uint8_t op = at[0];
 
-	if (op == OP_FLIP && (get_u32(at + 1) & ~NEAR_POSITIONS) == 0) {
-		at[0] = OP_NEAR_FLIP;
-	} else if (op == OP_SHOW && (g->mask & ~NEAR_POSITIONS) == 0) {
-		at[0] = OP_NEAR_SHOW;
-	} else if (op == OP_CHECK && (g->mask & ~NEAR_POSITIONS) == 0) {
-		at[0] = OP_NEAR_CHECK;
-	} else if (op == OP_LATCH) {
-		at[0] = (g->mask & ~NEAR_POSITIONS) == 0 ? OP_NEAR_LATCH : OP_LATCH;
+	if (op == OP_LATCH) {
 		at[2] = (uint8_t)(at[2] * sizeof(struct loop));
 	} else if (op == OP_LOOP || op == OP_NEXT) {
 		at[1] = (uint8_t)(at[1] * sizeof(struct loop));
@@ -317,7 +297,7 @@ static bool check_code(const struct program *p, struct findings *f)
 		count_down--;
 		if (count_down == 0) {
 			count_down = INSTRUCTIONS_A_LOOK;
-			f->broken = program_watch();
+			f->broken = refresh_watch();
 			if (f->broken != ACCEPTED) {
 				return false;
 			}
@@ -373,8 +353,9 @@ static enum refusal may_take(struct program *p, const struct findings *f, uint16
 	return ACCEPTED;
 }
 
-enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, uint32_t *detail)
+enum refusal load(const uint8_t *payload, uint16_t length, uint32_t *detail)
 {
+	struct program *p = &program;
 	static const struct findings none;
 	struct findings f = none;
 	const uint8_t *end = payload + length;

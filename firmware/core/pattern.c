@@ -9,6 +9,7 @@
 #include <stddef.h>
 
 #include "board.h"
+#include "load.h"
 #include "program.h"
 #include "refresh.h"
 #include "signature.h"
@@ -22,13 +23,6 @@ enum {
 
 /* What the next NEXT has to see to. */
 enum { ATTEND_REFRESH = 1 << 0, ATTEND_STOP = 1 << 1 };
-
-static struct program program;
-
-struct group program_groups[MOST_GROUPS];
-struct loop program_loops[REGISTERS];
-nibble program_nibbles[MOST_NIBBLES];
-uint8_t program_code[MAX_PAYLOAD - LOAD_HEADER_LEN];
 
 /* Where it stands. */
 static const uint8_t *place; /* of the next instruction */
@@ -52,14 +46,6 @@ void pattern_forget(void)
 {
 	program.loaded = false;
 	refresh_forget();
-}
-
-enum refusal program_watch(void)
-{
-	enum refusal refusal = socket_guard();
-
-	board_watchdog();
-	return refusal == ACCEPTED ? refresh_keep() : refusal;
 }
 
 void pattern_watch(void)
@@ -179,36 +165,6 @@ __attribute__((noinline)) static bool fold(void)
 	}
 	signature = signature_fold(signature, board_sample_of(program.mask));
 	return true;
-}
-
-/* LATCH of a group of near positions. Not inlined, as nothing that needs many
- * registers is. A nibble is 64 bytes, 4 a value. */
-__attribute__((noinline)) static void latch_near(struct group *g, uint16_t value)
-{
-	const uint8_t *nibbles = bytes_of(nibbles_of(g));
-	uint8_t *word = (uint8_t *)&g->word;
-	uint8_t low = (uint8_t)value;
-	const uint8_t *n = nibbles + (uint8_t)(low << 2 & 0x3C);
-	uint8_t left = n[0], right = n[2];
-
-	if (g->bits > 4) {
-		n = nibbles + 64 + (low >> 2 & 0x3C);
-		left |= n[0];
-		right |= n[2];
-	}
-	if (g->bits > 8) {
-		low = (uint8_t)(value >> 8);
-		n = nibbles + 128 + (uint8_t)(low << 2 & 0x3C);
-		left |= n[0];
-		right |= n[2];
-	}
-	if (g->bits > 12) {
-		n = nibbles + 192 + (low >> 2 & 0x3C);
-		left |= n[0];
-		right |= n[2];
-	}
-	word[0] = left;
-	word[2] = right;
 }
 
 /* Goes on with a WAIT; false while it is not over, or the program is to be left. A
@@ -345,28 +301,6 @@ __attribute__((noinline)) static void interpret(void)
 			return;
 		}
 		op = *at;
-		if (op == OP_NEAR_SHOW) {
-			g = group_at(at[1]);
-			board_follow_near(bytes_of(&g->word), bytes_of(&g->mask));
-			at += 2;
-			op = *at; /* goes on with it: it takes the place of another turn */
-		}
-		if (op == OP_NEAR_FLIP) {
-			board_flip_near(at + 1);
-			at += 5;
-			continue;
-		}
-		if (op == OP_NEAR_CHECK) {
-			if (!settle()) {
-				return;
-			}
-			g = group_at(at[1]);
-			if (board_differs_near(bytes_of(&g->word), bytes_of(&g->mask), &sample)) {
-				count_error(g, sample);
-			}
-			at += 2;
-			continue;
-		}
 		if (op == OP_NEXT) {
 			if (run.attention != 0 && !attend()) {
 				place = at;
@@ -380,14 +314,7 @@ __attribute__((noinline)) static void interpret(void)
 			}
 			continue;
 		}
-		if (op == OP_NEAR_LATCH) {
-			latch_near(group_at(at[1]), loop_at(at[2])->value);
-			at += 3;
-			continue;
-		}
 		switch ((enum opcode)op) {
-		case OP_NEAR_SHOW: /* after another */
-			break;
 		case OP_LATCH:
 			latch(group_at(at[1]), loop_at(at[2])->value);
 			at += 3;
@@ -451,7 +378,7 @@ __attribute__((noinline)) static void interpret(void)
 
 static enum refusal load_program(const uint8_t *payload, uint16_t length, uint32_t *detail)
 {
-	enum refusal refusal = load(&program, payload, length, detail);
+	enum refusal refusal = load(payload, length, detail);
 	uint8_t i;
 
 	if (refusal != ACCEPTED) {

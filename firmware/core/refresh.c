@@ -106,3 +106,11 @@ enum refusal refresh_keep(void)
 	}
 	return refusal;
 }
+
+enum refusal refresh_watch(void)
+{
+	enum refusal refusal = socket_guard();
+
+	board_watchdog();
+	return refusal == ACCEPTED ? refresh_keep() : refusal;
+}

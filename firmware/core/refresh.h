@@ -39,4 +39,8 @@ enum refusal refresh_now(void);
 /* Makes one if it is due, and sets board_due for the next. */
 enum refusal refresh_keep(void);
 
+/* The same with a look at the current and the watchdog: what takes long calls it now
+ * and then. */
+enum refusal refresh_watch(void);
+
 #endif

@@ -91,36 +91,12 @@ IN_LOOPS uint32_t board_sample(void)
 	return read.word;
 }
 
-IN_LOOPS void board_flip_near(const uint8_t *word)
-{
-	PINA = word[0];
-	PINL = word[2];
-}
-
-IN_LOOPS void board_follow_near(const uint8_t *word, const uint8_t *mask)
-{
-	PINA = (PORTA ^ word[0]) & mask[0] & DDRA;
-	PINL = (PORTL ^ word[2]) & mask[2] & DDRL;
-}
-
 IN_LOOPS void board_follow(const uint8_t *word, const uint8_t *mask)
 {
 	PINA = (PORTA ^ word[0]) & mask[0] & DDRA;
 	PINC = (PORTC ^ word[1]) & mask[1] & DDRC;
 	PINL = (PORTL ^ word[2]) & mask[2] & DDRL;
 	PINB = (PORTB ^ word[3]) & mask[3] & DDRB;
-}
-
-IN_LOOPS bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	uint8_t l1 = PINF;
-	uint8_t r1 = PINK;
-
-	if ((((l1 ^ word[0]) & mask[0]) | ((r1 ^ word[2]) & mask[2])) == 0) {
-		return false;
-	}
-	*sample = l1 | (uint32_t)r1 << 16;
-	return true;
 }
 
 IN_LOOPS bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample)

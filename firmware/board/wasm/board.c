@@ -96,30 +96,15 @@ uint32_t board_sample_of(uint32_t word)
 	return env_sample() & word;
 }
 
-void board_flip_near(const uint8_t *word)
-{
-	board_flip(get_u32(word) & UINT32_C(0x00FF00FF));
-}
-
 void board_follow(const uint8_t *word, const uint8_t *mask)
 {
 	board_flip((levels ^ get_u32(word)) & get_u32(mask) & driven);
-}
-
-void board_follow_near(const uint8_t *word, const uint8_t *mask)
-{
-	board_flip((levels ^ get_u32(word)) & get_u32(mask) & driven & UINT32_C(0x00FF00FF));
 }
 
 bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
 {
 	*sample = board_sample();
 	return ((*sample ^ get_u32(word)) & get_u32(mask)) != 0;
-}
-
-bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	return board_differs(word, mask, sample);
 }
 
 void board_join(const uint8_t *word, const uint8_t *mask)
