@@ -37,18 +37,17 @@ type element struct {
 // 10 operations a cell.
 var marchCMinus = []element{{false, "w0"}, {false, "r0w1"}, {false, "r1w0"}, {true, "r0w1"}, {true, "r1w0"}, {false, "r0"}}
 
-const operations = 10 // of March C-, a cell
+const operations = 10.0 // of March C-, a cell
 
-// A memory under test, as the test writes its program: the parts of an access in
-// instructions.
+// A memory under test, as the test writes its program.
 type memory struct {
 	load        protocol.PatternLoad
 	in, out     uint8 // groups of the bits written, and read
-	outer       int   // turns of the outer loop
-	inner       int   // of the inner loop
-	latchOuter  func(*assembly)
-	latchInner  func(*assembly)
-	read, write func(*assembly)
+	outer       int   // turns of the outer loop, 0 if there is none
+	inner       int   // of the inner loop, and its group and register
+	rows        uint8 // group that the outer loop counts
+	cell        protocol.Cell
+	read, write func(value uint16) protocol.Access
 }
 
 func (m memory) loop(a *assembly, register uint8, n int, down bool) {
@@ -59,47 +58,47 @@ func (m memory) loop(a *assembly, register uint8, n int, down bool) {
 	}
 }
 
-// march is March C- on it. What stands for the outputs is shown as it should read.
-func (m memory) march() *protocol.PatternLoad {
-	var a assembly
+// march is March C- on it, a program an element. What stands for the outputs is shown
+// as it should read.
+func (m memory) march() (loads []*protocol.PatternLoad) {
 	ones := uint16(1)<<len(m.load.Groups[m.out]) - 1
 	for _, e := range marchCMinus {
+		var a assembly
+		cell := m.cell
 		for op := range len(e.ops) / 2 {
 			value := uint16(e.ops[2*op+1]-'0') * ones
-			group := m.in
 			if e.ops[2*op] == 'r' {
-				group = m.out
-			}
-			a.value(group, value)
-			a.put(protocol.OpShow, group)
-		}
-		m.loop(&a, 0, m.outer, e.down)
-		m.latchOuter(&a)
-		m.loop(&a, 1, m.inner, e.down)
-		m.latchInner(&a)
-		for op := range len(e.ops) / 2 {
-			if e.ops[2*op] == 'r' {
-				m.read(&a)
+				cell.Accesses = append(cell.Accesses, m.read(value))
+				a.value(m.out, value)
+				a.put(protocol.OpShow, m.out)
 			} else {
-				m.write(&a)
+				cell.Accesses = append(cell.Accesses, m.write(value))
 			}
 		}
-		a.put(protocol.OpNext, 1)
-		a.put(protocol.OpNext, 0)
+		if m.outer > 0 {
+			m.loop(&a, 0, m.outer, e.down)
+			a.put(protocol.OpLatch, m.rows, 0)
+		}
+		m.loop(&a, cell.Register, m.inner, e.down)
+		a = cell.Append(a)
+		a.put(protocol.OpNext, cell.Register)
+		if m.outer > 0 {
+			a.put(protocol.OpNext, 0)
+		}
+		a.put(protocol.OpEnd)
+		load := m.load
+		load.Code = a
+		loads = append(loads, &load)
 	}
-	a.put(protocol.OpEnd)
-	load := m.load
-	load.Code = a
-	return &load
+	return loads
 }
 
 // A 4164 in its socket: 64K×1, D WE RAS CAS at 2 3 4 27 (data books, from memory).
 // Its output is played by position 10, which is driven as it should read. All 128
 // rows of 7 bits within 2 ms.
 func dynamic64K(rows int) memory {
-	const d, we, ras, cas, q = 2, 3, 4, 27, 10
+	const d, we, ras, cas, q = 2, 3, 4, 27, 26
 	address := []uint8{5, 7, 6, 24, 23, 22, 25, 21} // A0 to A7
-	show := func(a *assembly, group uint8) { a.put(protocol.OpShow, group) }
 	return memory{
 		load: protocol.PatternLoad{
 			Settle:    4, // 250 ns, the access time of a slow one
@@ -107,64 +106,51 @@ func dynamic64K(rows int) memory {
 			RefreshUS: 2000, RefreshBits: 7, RefreshGroup: 0, RefreshStrobe: positions(ras),
 			Groups: [][]uint8{address, address, {d}, {q}}},
 		in: 2, out: 3, outer: rows, inner: 256,
-		latchOuter: func(a *assembly) { a.put(protocol.OpLatch, 0, 0) },
-		latchInner: func(a *assembly) { a.put(protocol.OpLatch, 1, 1) },
-		read: func(a *assembly) {
-			show(a, 0)
-			a.flip(ras)
-			show(a, 1)
-			a.flip(cas)
-			a.put(protocol.OpCheck, 3)
-			a.flip(ras, cas)
+		cell: protocol.Cell{Idle: 0, Away: 1, Counted: 1, Register: 1},
+		read: func(value uint16) protocol.Access {
+			return protocol.Access{Kind: protocol.AccessCheck, Group: 3, Value: value, Pause: 4,
+				Toggles: [4]uint32{positions(ras), 0, positions(cas), positions(ras, cas)}}
 		},
-		write: func(a *assembly) {
-			show(a, 0)
-			a.flip(ras, we)
-			show(a, 1)
-			a.flip(cas)
-			a.flip(ras, cas, we)
+		write: func(value uint16) protocol.Access {
+			in := positions(d) * uint32(value)
+			return protocol.Access{Toggles: [4]uint32{positions(ras) | in, positions(we), positions(cas), positions(ras, cas, we) | in}}
 		},
 	}
 }
 
 // A 2114 in its socket: 1K×4 static, CS WE at 8 20, data at 21 to 24 (data books,
 // from memory). Reading, its outputs are played by positions 10 to 13.
-func static1K(outer int) memory {
+func static1K(words int) memory {
 	const cs, we = 8, 20
-	high, low := []uint8{15 + 10, 7, 6, 5, 4}, []uint8{3, 2, 1, 27, 26} // ten lines of address, in halves
+	address := []uint8{3, 2, 1, 27, 26, 25, 7, 6, 5, 4}
 	inout, played := []uint8{24, 23, 22, 21}, []uint8{10, 11, 12, 13}
-	direction := positions(cs, we) | positions(high...) | positions(low...) | positions(played...)
+	direction := positions(cs, we) | positions(address...) | positions(played...)
 	return memory{
-		load: protocol.PatternLoad{Settle: 8, Direction: direction, Level: positions(cs, we), Groups: [][]uint8{high, low, inout, played}},
-		in:   2, out: 3, outer: outer, inner: 32,
-		latchOuter: func(a *assembly) { a.put(protocol.OpLatch, 0, 0); a.put(protocol.OpShow, 0) },
-		latchInner: func(a *assembly) { a.put(protocol.OpLatch, 1, 1); a.put(protocol.OpShow, 1) },
-		read: func(a *assembly) {
-			a.flip(cs)
-			a.put(protocol.OpCheck, 3)
-			a.flip(cs)
+		load: protocol.PatternLoad{Settle: 8, Direction: direction, Level: positions(cs, we), Groups: [][]uint8{address, inout, played}},
+		in:   1, out: 2, inner: words,
+		cell: protocol.Cell{Register: 0},
+		read: func(value uint16) protocol.Access {
+			return protocol.Access{Kind: protocol.AccessCheck, Group: 2, Value: value, Pause: 8, Toggles: [4]uint32{0, 0, positions(cs), positions(cs)}}
 		},
-		write: func(a *assembly) {
-			a.flip(cs, we)
-			a.put(protocol.OpDrive, 2)
-			a.flip(cs, we)
-			a.put(protocol.OpRelease, 2)
+		write: func(value uint16) protocol.Access {
+			return protocol.Access{Kind: protocol.AccessTurned, Group: 1, Value: value,
+				Toggles: [4]uint32{positions(we), 0, positions(cs), positions(cs)}}
 		},
 	}
 }
 
-// run runs a program to its end, and gives the number of requests.
-func (c caller) run(load *protocol.PatternLoad) (requests int) {
+// run runs programs to their ends, one after the other.
+func (c caller) run(loads ...*protocol.PatternLoad) {
 	c.t.Helper()
-	c.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
-	for requests = 1; ; requests++ {
-		var reply protocol.PatternReply
-		c.must(&protocol.PatternRun{Log: true, BudgetMS: 500}, &reply)
-		if reply.Errors != 0 {
-			c.t.Fatalf("%d errors, registers %v", reply.Errors, reply.Registers)
-		}
-		if reply.Ended {
-			return requests
+	for _, load := range loads {
+		c.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
+		for ended := false; !ended; {
+			var reply protocol.PatternReply
+			c.must(&protocol.PatternRun{Log: true, BudgetMS: 500}, &reply)
+			if reply.Errors != 0 {
+				c.t.Fatalf("%d errors, registers %v", reply.Errors, reply.Registers)
+			}
+			ended = reply.Ended
 		}
 	}
 }
@@ -175,22 +161,22 @@ func BenchmarkMarch(b *testing.B) {
 	for _, c := range []struct {
 		name         string
 		memory       memory
-		whole        int // turns of the outer loop in the whole memory
+		whole        int // words of the whole memory
 		high, ground uint8
 	}{
-		{"64Kx1 dynamic", dynamic64K(8), 256, 8, 28},
-		{"1Kx4 static", static1K(32), 32, 28, 9},
+		{"64Kx1 dynamic", dynamic64K(64), 65536, 8, 28},
+		{"1Kx4 static", static1K(1024), 1024, 28, 9},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			p := open(b, "")
 			line := powered(b, p.Conn, c.high, c.ground)
 			for b.Loop() {
 				busy := p.bench.busy()
-				requests := line.run(c.memory.march())
+				line.run(c.memory.march()...)
 				took := float64(p.bench.busy() - busy)
-				b.ReportMetric(took/float64(operations*c.memory.outer*c.memory.inner), "cycles/operation")
-				b.ReportMetric(took/Hertz*float64(c.whole)/float64(c.memory.outer), "MCU-s-for-the-whole")
-				b.ReportMetric(float64(requests), "requests")
+				words := float64(max(c.memory.outer, 1) * c.memory.inner)
+				b.ReportMetric(took/operations/words, "cycles/operation")
+				b.ReportMetric(took/Hertz*float64(c.whole)/words, "MCU-s-for-the-whole")
 			}
 		})
 	}
@@ -230,7 +216,7 @@ func TestRefreshIsKept(t *testing.T) {
 	seen := &rows{strobe: adapter.At(4), address: memory.load.Groups[0][:7], last: map[uint32]uint64{}}
 	p.bench.Carrier.Watch = seen.watch
 	line := powered(t, p.Conn, 8, 28)
-	line.run(memory.march())
+	line.run(memory.march()...)
 	within := func(what string) {
 		t.Helper()
 		if len(seen.last) != 128 {
@@ -294,7 +280,7 @@ func TestTripInPatterns(t *testing.T) {
 	wait := long(0)
 	wait.Code = []byte{protocol.OpWait, 200, 0, 1, protocol.OpEnd}
 	for name, load := range map[string]*protocol.PatternLoad{
-		"refresh": dynamic64K(256).march(), "no settling": long(0), "settling 100 µs": long(1600), "settling 4 ms": long(64000), "waiting": wait,
+		"refresh": dynamic64K(256).march()[1], "no settling": long(0), "settling 100 µs": long(1600), "settling 4 ms": long(64000), "waiting": wait,
 	} {
 		longest := time.Duration(0)
 		for phase := range 12 {

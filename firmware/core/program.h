@@ -28,7 +28,8 @@ enum opcode {
 	OP_WAIT = 0x0F,
 	OP_MARK = 0x10,
 	OP_LOOP = 0x11,
-	OP_NEXT = 0x12
+	OP_NEXT = 0x12,
+	OP_CELL = 0x13
 };
 
 enum {

@@ -56,6 +56,7 @@ type Capabilities struct {
 	FarConversion time.Duration
 	Sweep         bool // it walks a sweep by itself
 	Pattern       bool // it runs a Program
+	Cells         bool // with Cell in it
 	MaxCurrentMA  int
 	MaxPayload    int // bytes
 	MaxSteps      int // in one request
@@ -131,6 +132,7 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 		FarConversion: time.Duration(c.FarUS) * time.Microsecond,
 		Sweep:         c.Features.Has(protocol.FeatureSweep),
 		Pattern:       c.Features.Has(protocol.FeaturePattern),
+		Cells:         c.Features.Has(protocol.FeatureCell),
 		MaxCurrentMA:  int(c.MaxCurrentMA),
 		MaxPayload:    int(c.MaxPayload),
 		MaxSteps:      int(c.MaxSteps),

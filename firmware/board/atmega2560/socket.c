@@ -91,52 +91,6 @@ IN_LOOPS uint32_t board_sample(void)
 	return read.word;
 }
 
-IN_LOOPS void board_follow(const uint8_t *word, const uint8_t *mask)
-{
-	PINA = (PORTA ^ word[0]) & mask[0] & DDRA;
-	PINC = (PORTC ^ word[1]) & mask[1] & DDRC;
-	PINL = (PORTL ^ word[2]) & mask[2] & DDRL;
-	PINB = (PORTB ^ word[3]) & mask[3] & DDRB;
-}
-
-IN_LOOPS bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	uint8_t l9 = PINC;
-	uint8_t r9 = PINB;
-	uint8_t l1 = PINF;
-	uint8_t r1 = PINK;
-
-	if ((((l1 ^ word[0]) & mask[0]) | ((l9 ^ word[1]) & mask[1]) | ((r1 ^ word[2]) & mask[2]) | ((r9 ^ word[3]) & mask[3])) == 0) {
-		return false;
-	}
-	*sample = l1 | (uint32_t)(l9 & SIX) << 8 | (uint32_t)r1 << 16 | (uint32_t)(r9 & SIX) << 24;
-	return true;
-}
-
-IN_LOOPS void board_join(const uint8_t *word, const uint8_t *mask)
-{
-	PORTA = (uint8_t)((PORTA & ~mask[0]) | word[0]);
-	PORTC = (uint8_t)((PORTC & ~mask[1]) | word[1]);
-	PORTL = (uint8_t)((PORTL & ~mask[2]) | word[2]);
-	PORTB = (uint8_t)((PORTB & ~mask[3]) | word[3]);
-	DDRA |= mask[0];
-	DDRC |= mask[1];
-	DDRL |= mask[2];
-	DDRB |= mask[3];
-}
-
-IN_LOOPS void board_leave(const uint8_t *mask)
-{
-	DDRA &= (uint8_t)~mask[0];
-	DDRC &= (uint8_t)~mask[1];
-	DDRL &= (uint8_t)~mask[2];
-	DDRB &= (uint8_t)~mask[3];
-	PORTA &= (uint8_t)~mask[0];
-	PORTC &= (uint8_t)~mask[1];
-	PORTL &= (uint8_t)~mask[2];
-	PORTB &= (uint8_t)~mask[3];
-}
-
 IN_LOOPS uint32_t board_sample_of(uint32_t word)
 {
 	union bytes read;

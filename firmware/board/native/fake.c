@@ -7,6 +7,7 @@
 #include "adapter.h"
 #include "message.h"
 #include "revision_b.h"
+#include "walk.h"
 
 struct fake fake;
 
@@ -140,27 +141,6 @@ uint32_t board_sample(void)
 uint32_t board_sample_of(uint32_t word)
 {
 	return board_sample() & word;
-}
-
-void board_follow(const uint8_t *word, const uint8_t *mask)
-{
-	board_flip((fake.level ^ get_u32(word)) & get_u32(mask) & fake.dir);
-}
-
-bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	*sample = board_sample();
-	return ((*sample ^ get_u32(word)) & get_u32(mask)) != 0;
-}
-
-void board_join(const uint8_t *word, const uint8_t *mask)
-{
-	board_drive(fake.dir | get_u32(mask), (fake.level & ~get_u32(mask)) | get_u32(word));
-}
-
-void board_leave(const uint8_t *mask)
-{
-	board_drive(fake.dir & ~get_u32(mask), fake.level & ~get_u32(mask));
 }
 
 bool board_converter(uint8_t which)

@@ -7,6 +7,7 @@
 
 #include "adapter.h"
 #include "revision_b.h"
+#include "walk.h"
 
 #define IMPORT(name) __attribute__((import_module("env"), import_name(name)))
 #define EXPORT(name) __attribute__((export_name(name)))
@@ -94,27 +95,6 @@ uint32_t board_sample(void)
 uint32_t board_sample_of(uint32_t word)
 {
 	return env_sample() & word;
-}
-
-void board_follow(const uint8_t *word, const uint8_t *mask)
-{
-	board_flip((levels ^ get_u32(word)) & get_u32(mask) & driven);
-}
-
-bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	*sample = board_sample();
-	return ((*sample ^ get_u32(word)) & get_u32(mask)) != 0;
-}
-
-void board_join(const uint8_t *word, const uint8_t *mask)
-{
-	board_drive(driven | get_u32(mask), (levels & ~get_u32(mask)) | get_u32(word));
-}
-
-void board_leave(const uint8_t *mask)
-{
-	board_drive(driven & ~get_u32(mask), levels & ~get_u32(mask));
 }
 
 void board_pull(enum pull which, bool on, uint32_t up)

@@ -276,17 +276,17 @@ func (w *Run) element(run pass, number int) error {
 	element := run.test.Elements[number]
 	m := w.m
 	c := w.program(w.pinsOf(run.order))
-	c.over(run.order, element.Order == march.Down, func() {
-		for i, operation := range element.Operations {
-			word := march.Word(run.background, operation.Value, m.Bits)
-			if operation.Write {
-				c.write(word)
-			} else {
-				c.Mark(uint8(i))
-				c.expect(word)
-			}
+	var accesses []adapter.Access
+	for i, operation := range element.Operations {
+		word := march.Word(run.background, operation.Value, m.Bits)
+		access := c.write(word)
+		if !operation.Write {
+			access = c.expect(word)
+			access.Mark = uint8(i)
 		}
-	})
+		accesses = append(accesses, access)
+	}
+	c.over(run.order, element.Order == march.Down, accesses...)
 	before, errors := w.Found.Applied, uint32(0)
 	return w.run(c, func(now adapter.Run) error {
 		w.Found.FailureCount += int(now.Errors - errors)

@@ -1,0 +1,184 @@
+#include "cell.h"
+
+#include <stddef.h>
+
+#include "run.h"
+#include "socket.h"
+
+/* A block of cells: within it, what changes from one to the next depends on the lowest
+ * bits of its number alone. */
+enum { BLOCK = 64, BLOCK_BITS = 6 };
+
+/* What changes on the way to number n of a block, at n - 1. Counting down it is the same
+ * sequence, because the number of zeros at the end of n and of BLOCK - n is the same. */
+static uint32_t deltas[BLOCK - 1];
+static const struct group *deltas_of;
+
+void cells_forget(void)
+{
+	deltas_of = NULL;
+}
+
+static void prepare_deltas(const struct group *g)
+{
+	uint32_t words[BLOCK_BITS];
+	uint8_t i, n;
+
+	if (deltas_of == g) {
+		return;
+	}
+	deltas_of = g;
+	for (i = 0; i < BLOCK_BITS; i++) {
+		words[i] = group_word(g, (uint16_t)((2u << i) - 1));
+	}
+	for (n = 1; n < BLOCK; n++) {
+		uint8_t left = n;
+
+		for (i = 0; (left & 1) == 0; left >>= 1) {
+			i++;
+		}
+		deltas[n - 1] = words[i];
+	}
+}
+
+/* Cells from the loop's value on, in its direction: to the end of their block, or of the
+ * loop. */
+static uint8_t cells_of_block(const struct loop *l)
+{
+	uint8_t number = l->value % BLOCK;
+	uint16_t left;
+
+	if (l->step == 1) {
+		left = (uint16_t)(l->last - l->value);
+		number = (uint8_t)(BLOCK - 1 - number);
+	} else {
+		left = (uint16_t)(l->value - l->last);
+	}
+	return (uint8_t)((left < number ? left : number) + 1);
+}
+
+static const uint32_t *deltas_from(const struct loop *l)
+{
+	uint8_t number = l->value % BLOCK;
+
+	if (l->step != 1) {
+		number = (uint8_t)(BLOCK - 1 - number);
+	}
+	return &deltas[number];
+}
+
+/* An access was stopped at. */
+static void report(const uint8_t *at, const struct walk *w)
+{
+	const uint8_t *a = at + CELL_LEN + (uint16_t)((w->stopped - w->first) * ACCESS_LEN);
+	const struct group *g = group_at(a[ACCESS_GROUP]);
+
+	if (a[ACCESS_KIND] == ACCESS_TAKE) {
+		run_take(g, w->sample);
+	} else {
+		run_count_error(g, a[ACCESS_MARK], w->sample);
+	}
+}
+
+/* The loop's value after some cells from first on. */
+static inline uint16_t value_after(const struct loop *l, uint16_t first, uint8_t count)
+{
+	return l->step == 1 ? (uint16_t)(first + count) : (uint16_t)(first - count);
+}
+
+/* Reports accesses, and goes on, until the walk stops at none. False if the socket was
+ * made safe. Not inlined, for most find no error. */
+__attribute__((noinline)) static bool go_on(const uint8_t *at, struct walk *w, struct loop *l, uint8_t count)
+{
+	uint16_t first = l->value;
+
+	do {
+		l->value = value_after(l, first, (uint8_t)(count - w->cells));
+		report(at, w);
+		if (board_due() && !run_look()) {
+			return false;
+		}
+	} while (!board_walk(w));
+	l->value = first;
+	return true;
+}
+
+/* Walks the cells of w, the first of which is the loop's value, which becomes that of
+ * the last one walked. False likewise. */
+__attribute__((always_inline)) static inline bool walk(const uint8_t *at, struct walk *w, struct loop *l)
+{
+	uint8_t count = w->cells;
+
+	w->begins = true;
+	if (!board_walk(w) && !go_on(at, w, l, count)) {
+		return false;
+	}
+	l->value = value_after(l, l->value, (uint8_t)(count - 1 - w->cells));
+	return true;
+}
+
+/* On to the next cell. */
+static inline void change(struct walk *w, uint32_t delta)
+{
+	if (w->shows) {
+		board_flip(delta);
+	}
+	if (w->moves) {
+		w->away ^= delta;
+	}
+}
+
+const uint8_t *cells(const uint8_t *at, const uint8_t **place)
+{
+	const struct group *idle = group_at(at[CELL_IDLE]), *away = group_at(at[CELL_AWAY]);
+	struct group *counted = group_at(at[CELL_COUNTED]);
+	struct loop *l = loop_at(at[CELL_REGISTER]);
+	uint8_t count = at[CELL_COUNT] & 15;
+	const uint8_t *next = at + CELL_LEN + (uint16_t)(count * ACCESS_LEN);
+	bool loops = next[0] == OP_NEXT && next[1] == at[CELL_REGISTER] && program_code + l->body == at;
+	struct walk w;
+
+	prepare_deltas(counted);
+	counted->word = group_word(counted, l->value);
+	socket_follow(idle->word, idle->mask);
+	w.first = at[CELL_COUNT] >> 4;
+	w.shows = counted == idle;
+	w.moves = idle != away;
+	w.away = idle->word ^ away->word;
+	w.driven = socket_now()->driven;
+	w.stopped = w.first;
+	w.sample = 0;
+	if (!loops) {
+		w.cells = 1;
+		w.deltas = deltas;
+		return walk(at, &w, l) ? next : NULL;
+	}
+	for (;;) {
+		uint16_t before;
+
+		w.cells = cells_of_block(l);
+		w.deltas = deltas_from(l);
+		for (;;) {
+			if (!walk(at, &w, l) || (board_due() && !run_look())) {
+				return NULL;
+			}
+			if (run.attention != 0 && !run_attend()) {
+				*place = next;
+				return NULL;
+			}
+			if (w.cells == 0) {
+				break;
+			}
+			l->value = (uint16_t)(l->value + l->step);
+			change(&w, *w.deltas);
+			w.deltas++;
+		}
+		if (l->value == l->last) {
+			counted->word = group_word(counted, l->value);
+			return next + 2;
+		}
+		before = l->value; /* and on to the next block */
+		l->value = (uint16_t)(before + l->step);
+		change(&w, group_word(counted, before ^ l->value));
+	}
+}
