@@ -3,8 +3,10 @@
 package avrsim
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
+	"slices"
 	"testing"
 	"time"
 
@@ -263,6 +265,43 @@ func TestRefreshIsKept(t *testing.T) {
 		ended = reply.Ended
 	}
 	within("waiting")
+}
+
+// The next program may come at any time: each row is strobed in time while it is loaded,
+// also when the one before leaves the longest time between two refreshes, and whatever
+// the next one has most of.
+func TestRefreshIsKeptInLoads(t *testing.T) {
+	short, groups, code, accesses := dynamic64K(2).load, dynamic64K(2).load, dynamic64K(2).load, dynamic64K(2)
+	short.Code = []byte{protocol.OpEnd}
+	for range 2 {
+		groups.Groups = append(groups.Groups, []uint8{2, 3, 4, 5, 6, 7, 21, 22, 23, 24, 25, 26, 27, 1, 9, 10})
+	}
+	groups.Code = short.Code
+	loop := slices.Concat([]byte{protocol.OpLoop, 0, 0, 0, 0, 0}, bytes.Repeat([]byte{protocol.OpValue, 2, 1, 0}, 12), []byte{protocol.OpNext, 0})
+	code.Code = append(bytes.Repeat(loop, 16), protocol.OpEnd)
+	for range protocol.MostAccesses {
+		accesses.cell.Accesses = append(accesses.cell.Accesses, accesses.read(0))
+	}
+	accesses.load.Code = append(accesses.cell.Append(nil), protocol.OpEnd)
+	for name, load := range map[string]*protocol.PatternLoad{"groups": &groups, "code": &code, "accesses": &accesses.load} {
+		t.Run(name, func(t *testing.T) {
+			p := open(t, "")
+			seen := &rows{strobe: adapter.At(4), address: short.Groups[0][:7], last: map[uint32]uint64{}}
+			line := powered(t, p.Conn, 8, 28)
+			p.bench.Carrier.Watch = seen.watch
+			for phase := range 40 {
+				line.must(&short, &protocol.Acknowledged{Request: protocol.TypePattern})
+				if err := p.Pass(10*time.Millisecond + time.Duration(phase)*50*time.Microsecond); err != nil {
+					t.Fatal(err)
+				}
+				line.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
+			}
+			t.Logf("at most %v between two strobes of a row", duration(seen.longest))
+			if seen.longest > cyclesIn(2*time.Millisecond) {
+				t.Errorf("%v between two strobes of a row", duration(seen.longest))
+			}
+		})
+	}
 }
 
 // The supply is shorted in the middle of programs.

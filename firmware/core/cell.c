@@ -12,24 +12,14 @@ enum { BLOCK = 64, BLOCK_BITS = 6 };
 /* What changes on the way to number n of a block, at n - 1. Counting down it is the same
  * sequence, because the number of zeros at the end of n and of BLOCK - n is the same. */
 static uint32_t deltas[BLOCK - 1];
-static const struct group *deltas_of;
 
-void cells_forget(void)
-{
-	deltas_of = NULL;
-}
-
-static void prepare_deltas(const struct group *g)
+void cells_prepare(const struct group *counted)
 {
 	uint32_t words[BLOCK_BITS];
 	uint8_t i, n;
 
-	if (deltas_of == g) {
-		return;
-	}
-	deltas_of = g;
 	for (i = 0; i < BLOCK_BITS; i++) {
-		words[i] = group_word(g, (uint16_t)((2u << i) - 1));
+		words[i] = group_word(counted, (uint16_t)((2u << i) - 1));
 	}
 	for (n = 1; n < BLOCK; n++) {
 		uint8_t left = n;
@@ -91,6 +81,7 @@ static inline uint16_t value_after(const struct loop *l, uint16_t first, uint8_t
 __attribute__((noinline)) static bool go_on(const uint8_t *at, struct walk *w, struct loop *l, uint8_t count)
 {
 	uint16_t first = l->value;
+	uint8_t left = 0; /* of the cells, when the NEXT after this one has to see to something */
 
 	do {
 		l->value = value_after(l, first, (uint8_t)(count - w->cells));
@@ -98,7 +89,13 @@ __attribute__((noinline)) static bool go_on(const uint8_t *at, struct walk *w, s
 		if (board_due() && !run_look()) {
 			return false;
 		}
+		if (run.attention != 0 && left == 0) {
+			left = (uint8_t)(w->cells - 1);
+			count = (uint8_t)(count - left);
+			w->cells = 1;
+		}
 	} while (!board_walk(w));
+	w->cells = (uint8_t)(w->cells + left);
 	l->value = first;
 	return true;
 }
@@ -138,7 +135,6 @@ const uint8_t *cells(const uint8_t *at, const uint8_t **place)
 	bool loops = next[0] == OP_NEXT && next[1] == at[CELL_REGISTER] && program_code + l->body == at;
 	struct walk w;
 
-	prepare_deltas(counted);
 	counted->word = group_word(counted, l->value);
 	socket_follow(idle->word, idle->mask);
 	w.first = at[CELL_COUNT] >> 4;
@@ -156,7 +152,8 @@ const uint8_t *cells(const uint8_t *at, const uint8_t **place)
 	for (;;) {
 		uint16_t before;
 
-		w.cells = cells_of_block(l);
+		/* What the NEXT has to see to already, it sees to after one cell. */
+		w.cells = run.attention != 0 ? 1 : cells_of_block(l);
 		w.deltas = deltas_from(l);
 		for (;;) {
 			if (!walk(at, &w, l) || (board_due() && !run_look())) {
@@ -177,7 +174,7 @@ const uint8_t *cells(const uint8_t *at, const uint8_t **place)
 			counted->word = group_word(counted, l->value);
 			return next + 2;
 		}
-		before = l->value; /* and on to the next block */
+		before = l->value; /* and on, mostly to the next block */
 		l->value = (uint16_t)(before + l->step);
 		change(&w, group_word(counted, before ^ l->value));
 	}

@@ -21,7 +21,7 @@ enum { ACCESS_KIND = 0, ACCESS_GROUP = 1, ACCESS_VALUE = 2, ACCESS_MARK = 4, ACC
  * and then that NEXT is at *place, if it goes on there. */
 const uint8_t *cells(const uint8_t *at, const uint8_t **place);
 
-/* Forgets what was prepared for the groups of the program before. */
-void cells_forget(void);
+/* Prepares for CELLs that count this group. */
+void cells_prepare(const struct group *counted);
 
 #endif

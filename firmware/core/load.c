@@ -20,7 +20,8 @@ enum {
 	LONGEST_REFRESH_US = 32000,
 	SET_CLOCK_US = 50,   /* least time between two refreshes beside their own */
 	RECORD_OUTPUT = 8,
-	INSTRUCTIONS_A_LOOK = 8 /* checked between two checks of the current */
+	BYTES_A_LOOK = 64,      /* copied between two checks of current and refresh, */
+	INSTRUCTIONS_A_LOOK = 2 /* and instructions checked */
 };
 
 /* What the code does. */
@@ -29,7 +30,7 @@ struct findings {
 	uint32_t released; /* that it releases */
 	uint32_t driven;   /* that it drives later, */
 	uint32_t turned;   /* and those of them that an access drives */
-	uint8_t accesses;
+	uint8_t accesses, counted; /* those of CELLs, and the group that they count */
 	uint32_t stretch_us, longest_us;
 	uint32_t output, most_output;
 	uint8_t nest[REGISTERS]; /* registers of the loops that are open */
@@ -70,8 +71,13 @@ static const uint8_t *read_group(struct group *g, uint8_t first, const uint8_t *
 		for (v = 0; v < count; v++) {
 			without[count + v] = without[v] | bit;
 		}
+		if (i % 4 == 3) { /* a whole group takes too long */
+			f->broken = refresh_watch();
+			if (f->broken != ACCEPTED) {
+				break;
+			}
+		}
 	}
-	f->broken = refresh_watch();
 	return at + g->bits;
 }
 
@@ -126,9 +132,10 @@ static bool read_refresh(struct program *p, const uint8_t *at, struct findings *
 	for (i = 0; i <= MOST_ROW_BITS; i++) {
 		r->bits[i] = 0;
 	}
-	for (i = 0; i < bits; i++) {
+	for (i = 0; i < bits && f->broken == ACCEPTED; i++) {
 		r->bits[i] = group_word(&program_groups[group], (uint16_t)(1u << i));
 		r->address |= r->bits[i];
+		f->broken = refresh_watch();
 	}
 	r->last = r->bits[bits - 1];
 	f->touched |= r->address | r->strobe;
@@ -247,7 +254,8 @@ static bool check_access(const struct program *p, struct findings *f, uint8_t *a
 	}
 	board_access(f->accesses, &a);
 	f->accesses++;
-	return true;
+	f->broken = refresh_watch();
+	return f->broken == ACCEPTED;
 }
 
 /* Checks a CELL, whose operands are whole but for the accesses, and keeps it. Gives the
@@ -261,8 +269,20 @@ static uint16_t check_cell(const struct program *p, struct findings *f, uint8_t 
 	uint8_t *a = at + CELL_LEN;
 
 	if (idle >= p->group_count || away >= p->group_count || (counted != idle && counted != away) ||
-	    at[CELL_REGISTER] >= REGISTERS || count < 1 || count > MOST_ACCESSES || length > left) {
+	    (first > 0 && counted != f->counted) || at[CELL_REGISTER] >= REGISTERS || count < 1 || count > MOST_ACCESSES || length > left) {
 		return 0;
+	}
+	if (first == 0) {
+		f->counted = counted;
+		f->broken = refresh_watch();
+		if (f->broken != ACCEPTED) {
+			return 0;
+		}
+		cells_prepare(&program_groups[counted]);
+		f->broken = refresh_watch();
+		if (f->broken != ACCEPTED) {
+			return 0;
+		}
 	}
 	positions = program_groups[idle].mask | program_groups[away].mask;
 	f->touched |= positions;
@@ -362,6 +382,24 @@ static void keep(uint8_t *at)
 	if (operands[op] & GROUP) {
 		at[1] = (uint8_t)(at[1] * sizeof(struct group));
 	}
+}
+
+/* Copies the code; all of it at once takes too long. False if that was aborted. */
+static bool copy_code(const uint8_t *at, uint16_t length, struct findings *f)
+{
+	uint16_t done = 0;
+
+	while (done < length && f->broken == ACCEPTED) {
+		uint16_t part = (uint16_t)(length - done);
+
+		if (part > BYTES_A_LOOK) {
+			part = BYTES_A_LOOK;
+		}
+		__builtin_memcpy(program_code + done, at + done, part);
+		done = (uint16_t)(done + part);
+		f->broken = refresh_watch();
+	}
+	return f->broken == ACCEPTED;
 }
 
 /* Walks the code once, as it stands. */
@@ -469,7 +507,6 @@ enum refusal load(const uint8_t *payload, uint16_t length, uint32_t *detail)
 	enum refusal refusal;
 
 	p->loaded = false;
-	cells_forget();
 	*detail = length;
 	if (length < LOAD_HEADER_LEN || !read_header(p, payload)) {
 		return BAD_PAYLOAD;
@@ -477,8 +514,7 @@ enum refusal load(const uint8_t *payload, uint16_t length, uint32_t *detail)
 	at = read_groups(p, payload + LOAD_HEADER_LEN, end, &f);
 	if (at != NULL && at != end && f.broken == ACCEPTED && read_refresh(p, payload, &f)) {
 		p->length = (uint16_t)(end - at);
-		__builtin_memcpy(program_code, at, p->length);
-		sound = check_code(p, &f);
+		sound = copy_code(at, p->length, &f) && check_code(p, &f);
 	}
 	if (f.broken != ACCEPTED) {
 		*detail = socket_now()->reason;
