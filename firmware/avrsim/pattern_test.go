@@ -42,7 +42,7 @@ var marchCMinus = []element{{false, "w0"}, {false, "r0w1"}, {false, "r1w0"}, {tr
 const operations = 10.0 // of March C-, a cell
 
 // A memory under test, as the test writes its program.
-type memory struct {
+type underTest struct {
 	load        protocol.PatternLoad
 	in, out     uint8 // groups of the bits written, and read
 	outer       int   // turns of the outer loop, 0 if there is none
@@ -52,7 +52,7 @@ type memory struct {
 	read, write func(value uint16) protocol.Access
 }
 
-func (m memory) loop(a *assembly, register uint8, n int, down bool) {
+func (m underTest) loop(a *assembly, register uint8, n int, down bool) {
 	if down {
 		a.loop(register, uint16(n-1), 0)
 	} else {
@@ -62,7 +62,7 @@ func (m memory) loop(a *assembly, register uint8, n int, down bool) {
 
 // march is March C- on it, a program an element. What stands for the outputs is shown
 // as it should read.
-func (m memory) march() (loads []*protocol.PatternLoad) {
+func (m underTest) march() (loads []*protocol.PatternLoad) {
 	ones := uint16(1)<<len(m.load.Groups[m.out]) - 1
 	for _, e := range marchCMinus {
 		var a assembly
@@ -98,10 +98,10 @@ func (m memory) march() (loads []*protocol.PatternLoad) {
 // A 4164 in its socket: 64K×1, D WE RAS CAS at 2 3 4 27 (data books, from memory).
 // Its output is played by position 10, which is driven as it should read. All 128
 // rows of 7 bits within 2 ms.
-func dynamic64K(rows int) memory {
+func dynamic64K(rows int) underTest {
 	const d, we, ras, cas, q = 2, 3, 4, 27, 26
 	address := []uint8{5, 7, 6, 24, 23, 22, 25, 21} // A0 to A7
-	return memory{
+	return underTest{
 		load: protocol.PatternLoad{
 			Settle:    4, // 250 ns, the access time of a slow one
 			Direction: positions(append([]uint8{d, we, ras, cas, q}, address...)...), Level: positions(we, ras, cas),
@@ -122,12 +122,12 @@ func dynamic64K(rows int) memory {
 
 // A 2114 in its socket: 1K×4 static, CS WE at 8 20, data at 21 to 24 (data books,
 // from memory). Reading, its outputs are played by positions 10 to 13.
-func static1K(words int) memory {
+func static1K(words int) underTest {
 	const cs, we = 8, 20
 	address := []uint8{3, 2, 1, 27, 26, 25, 7, 6, 5, 4}
 	inout, played := []uint8{24, 23, 22, 21}, []uint8{10, 11, 12, 13}
 	direction := positions(cs, we) | positions(address...) | positions(played...)
-	return memory{
+	return underTest{
 		load: protocol.PatternLoad{Settle: 8, Direction: direction, Level: positions(cs, we), Groups: [][]uint8{address, inout, played}},
 		in:   1, out: 2, inner: words,
 		cell: protocol.Cell{Register: 0},
@@ -162,7 +162,7 @@ func (c caller) run(loads ...*protocol.PatternLoad) {
 func BenchmarkMarch(b *testing.B) {
 	for _, c := range []struct {
 		name         string
-		memory       memory
+		memory       underTest
 		whole        int // words of the whole memory
 		high, ground uint8
 	}{
