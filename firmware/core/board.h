@@ -149,6 +149,10 @@ void board_wait_us(uint16_t us);
 /* Waits at least n/16 µs. */
 void board_wait_16ths(uint16_t n);
 
+/* What is left of n/16 µs when signature_shift was called meanwhile: on a board that is
+ * slow that takes a part of it. */
+uint16_t board_left_16ths(uint16_t n);
+
 /* A clock for short times, 1/2 µs modulo 2^16. */
 uint16_t board_clock(void);
 

@@ -10,7 +10,7 @@
  * alone would not put it into more than one of them. */
 #define IN_LOOPS inline __attribute__((always_inline))
 
-enum { CYCLES_PER_US = F_CPU / 1000000, CYCLES_PER_LOOP = 4 };
+enum { CYCLES_PER_US = F_CPU / 1000000, CYCLES_PER_LOOP = 4, SHIFT_CYCLES = 12 };
 
 const struct board_traits board_traits = {
 	.high = REVISION_B_HIGH,
@@ -110,6 +110,11 @@ IN_LOOPS void board_wait_16ths(uint16_t n)
 	__asm__ volatile("1: sbiw %0, 1\n"
 			 "brcc 1b\n"
 			 : "+w"(turns));
+}
+
+uint16_t board_left_16ths(uint16_t n)
+{
+	return n > SHIFT_CYCLES ? (uint16_t)(n - SHIFT_CYCLES) : 0;
 }
 
 void board_wait_us(uint16_t us)

@@ -300,6 +300,11 @@ void board_wait_16ths(uint16_t n)
 	fake.sixteenths %= 16;
 }
 
+uint16_t board_left_16ths(uint16_t n)
+{
+	return n;
+}
+
 uint16_t board_clock(void)
 {
 	return (uint16_t)(2 * fake.us + fake.sixteenths / 8);

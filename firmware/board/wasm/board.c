@@ -176,6 +176,11 @@ void board_wait_16ths(uint16_t n)
 	}
 }
 
+uint16_t board_left_16ths(uint16_t n)
+{
+	return n;
+}
+
 uint16_t board_clock(void)
 {
 	return (uint16_t)(2 * env_micros() + passed_16ths / 8);
