@@ -296,7 +296,7 @@ func TestRefreshIsKeptInLoads(t *testing.T) {
 				}
 				line.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
 			}
-			t.Logf("at most %v between two strobes of a row", duration(seen.longest))
+			t.Logf("%s: at most %v between two strobes of a row", name, duration(seen.longest))
 			if seen.longest > cyclesIn(2*time.Millisecond) {
 				t.Errorf("%v between two strobes of a row", duration(seen.longest))
 			}

@@ -21,7 +21,9 @@ enum { ACCESS_KIND = 0, ACCESS_GROUP = 1, ACCESS_VALUE = 2, ACCESS_MARK = 4, ACC
  * and then that NEXT is at *place, if it goes on there. */
 const uint8_t *cells(const uint8_t *at, const uint8_t **place);
 
-/* Prepares for CELLs that count this group. */
-void cells_prepare(const struct group *counted);
+/* Prepares for CELLs that count this group: to be called for each bit from 0 to
+ * BLOCK_BITS - 1. */
+enum { BLOCK_BITS = 6 };
+void cells_prepare(const struct group *counted, uint8_t bit);
 
 #endif

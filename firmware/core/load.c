@@ -16,9 +16,9 @@ enum {
 	ACCESS_US = 12,      /* and of one of them without its pause */
 	STRETCH_MS = 100,    /* longest stretch */
 	ROW_US = 8,          /* twice what the refresh of a row takes */
-	LATE_US = 200,       /* longest time between two checks of the refresh outside of RUN */
+	LATE_US = 230,       /* longest time between two checks of the refresh outside of RUN */
 	LONGEST_REFRESH_US = 32000,
-	SET_CLOCK_US = 50,   /* least time between two refreshes beside their own */
+	SET_CLOCK_US = 20,   /* least time between two refreshes beside their own */
 	RECORD_OUTPUT = 8,
 	BYTES_A_LOOK = 64,      /* copied between two checks of current and refresh, */
 	INSTRUCTIONS_A_LOOK = 2 /* and instructions checked */
@@ -71,11 +71,9 @@ static const uint8_t *read_group(struct group *g, uint8_t first, const uint8_t *
 		for (v = 0; v < count; v++) {
 			without[count + v] = without[v] | bit;
 		}
-		if (i % 4 == 3) { /* a whole group takes too long */
-			f->broken = refresh_watch();
-			if (f->broken != ACCEPTED) {
-				break;
-			}
+		f->broken = refresh_watch(); /* a whole group takes too long */
+		if (f->broken != ACCEPTED) {
+			break;
 		}
 	}
 	return at + g->bits;
@@ -273,15 +271,15 @@ static uint16_t check_cell(const struct program *p, struct findings *f, uint8_t 
 		return 0;
 	}
 	if (first == 0) {
+		uint8_t bit;
+
 		f->counted = counted;
-		f->broken = refresh_watch();
-		if (f->broken != ACCEPTED) {
-			return 0;
-		}
-		cells_prepare(&program_groups[counted]);
-		f->broken = refresh_watch();
-		if (f->broken != ACCEPTED) {
-			return 0;
+		for (bit = 0; bit < BLOCK_BITS; bit++) {
+			f->broken = refresh_watch();
+			if (f->broken != ACCEPTED) {
+				return 0;
+			}
+			cells_prepare(&program_groups[counted], bit);
 		}
 	}
 	positions = program_groups[idle].mask | program_groups[away].mask;
