@@ -173,12 +173,19 @@ func BenchmarkMarch(b *testing.B) {
 			p := open(b, "")
 			line := powered(b, p.Conn, c.high, c.ground)
 			for b.Loop() {
+				loads := c.memory.march()
 				busy := p.bench.busy()
-				line.run(c.memory.march()...)
-				took := float64(p.bench.busy() - busy)
+				for _, load := range loads { // again each in its RUN
+					line.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
+				}
+				loading := float64(p.bench.busy() - busy)
+				busy = p.bench.busy()
+				line.run(loads...)
+				took := float64(p.bench.busy()-busy) - loading
 				words := float64(max(c.memory.outer, 1) * c.memory.inner)
 				b.ReportMetric(took/operations/words, "cycles/operation")
 				b.ReportMetric(took/Hertz*float64(c.whole)/words, "MCU-s-for-the-whole")
+				b.ReportMetric(loading/Hertz*1000/float64(len(loads)), "MCU-ms-a-LOAD")
 			}
 		})
 	}
@@ -339,8 +346,7 @@ func TestTripInPatterns(t *testing.T) {
 	}
 }
 
-// BenchmarkInstruction is what one instruction takes more in a loop: of near
-// positions (L1-8, R1-8), and of others.
+// BenchmarkInstruction is what one instruction takes more in a loop.
 func BenchmarkInstruction(b *testing.B) {
 	const turns, times = 1000, 20
 	near, far := []uint8{1, 2, 3, 4, 25, 24, 23, 22}, []uint8{1, 2, 3, 4, 10, 24, 23, 16}
@@ -351,15 +357,9 @@ func BenchmarkInstruction(b *testing.B) {
 		code assembly
 	}{
 		{"NEXT", nil},
-		{"FLIP near", flip(1, 25)},
 		{"FLIP", flip(1, 10)},
-		{"SHOW near", assembly{protocol.OpShow, 0}},
 		{"SHOW", assembly{protocol.OpShow, 1}},
-		{"SHOW FLIP near", append(assembly{protocol.OpShow, 0}, flip(1, 25)...)},
-		{"CHECK near", assembly{protocol.OpCheck, 3}},
 		{"CHECK", assembly{protocol.OpCheck, 4}},
-		{"CHECK FLIP near", append(assembly{protocol.OpCheck, 3}, flip(1, 25)...)},
-		{"LATCH near, 8 bits", assembly{protocol.OpLatch, 0, 0}},
 		{"LATCH 8 bits", assembly{protocol.OpLatch, 1, 0}},
 		{"LATCH 16 bits", assembly{protocol.OpLatch, 2, 0}},
 		{"VALUE 8 bits", assembly{protocol.OpValue, 1, 1, 2}},
@@ -396,6 +396,51 @@ func BenchmarkInstruction(b *testing.B) {
 					continue
 				}
 				b.ReportMetric((took(times)-took(0))/times, "cycles")
+			}
+		})
+	}
+}
+
+// BenchmarkAccess is what one access takes more in a CELL: cycles, of near positions (L1-8,
+// R1-8) that nothing may interrupt, and of one port a word; interrupts and refresh included.
+func BenchmarkAccess(b *testing.B) {
+	near, one := dynamic64K(1), static1K(256)
+	for _, c := range []struct {
+		name         string
+		memory       underTest
+		access       func(value uint16) protocol.Access
+		high, ground uint8
+	}{
+		{"read near", near, near.read, 8, 28},
+		{"write near", near, near.write, 8, 28},
+		{"read", one, one.read, 28, 9},
+		{"write, turned", one, one.write, 28, 9},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			p := open(b, "")
+			line := powered(b, p.Conn, c.high, c.ground)
+			took := func(times int) float64 {
+				cell := c.memory.cell
+				for range times {
+					cell.Accesses = append(cell.Accesses, c.access(0))
+				}
+				var a assembly
+				a.loop(cell.Register, 0, 255)
+				a = cell.Append(a)
+				a.put(protocol.OpNext, cell.Register)
+				a.put(protocol.OpEnd)
+				load := c.memory.load
+				load.Code = a
+				line.must(&load, &protocol.Acknowledged{Request: protocol.TypePattern})
+				busy := p.bench.busy()
+				line.must(&protocol.PatternRun{BudgetMS: 1000}, new(protocol.PatternReply))
+				return float64(p.bench.busy()-busy) / 256
+			}
+			for b.Loop() {
+				one := took(1)
+				more := (took(5) - one) / 4
+				b.ReportMetric(more, "cycles")
+				b.ReportMetric(one-more, "cycles-beside")
 			}
 		})
 	}

@@ -119,7 +119,8 @@ static inline void change(struct walk *w, uint32_t delta)
 	}
 }
 
-const uint8_t *cells(const uint8_t *at, const uint8_t **place)
+/* Not inlined, so that the other instructions need not save its registers. */
+__attribute__((noinline)) const uint8_t *cells(const uint8_t *at, const uint8_t **place)
 {
 	const struct group *idle = group_at(at[CELL_IDLE]), *away = group_at(at[CELL_AWAY]);
 	struct group *counted = group_at(at[CELL_COUNTED]);

@@ -23,7 +23,7 @@ const uint8_t *cells(const uint8_t *at, const uint8_t **place);
 
 /* Prepares for CELLs that count this group: to be called for each bit from 0 to
  * BLOCK_BITS - 1. */
-enum { BLOCK_BITS = 6 };
+enum { BLOCK_BITS = 5 };
 void cells_prepare(const struct group *counted, uint8_t bit);
 
 #endif

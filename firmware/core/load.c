@@ -13,7 +13,8 @@ enum {
 	INSTRUCTION_US = 8,  /* longest time of one, without settling, pause or wait, */
 	SAMPLING_US = 30,    /* and of one that may put out the bits of a group */
 	CELL_US = 60,        /* of a CELL without its accesses, */
-	ACCESS_US = 12,      /* and of one of them without its pause */
+	ACCESS_US = 12,      /* and of one of them without its pause, */
+	LONGEST_CELL_US = 128, /* and of all of them with their pauses, for the current is looked at after them */
 	STRETCH_MS = 100,    /* longest stretch */
 	ROW_US = 8,          /* twice what the refresh of a row takes */
 	LATE_US = 230,       /* longest time between two checks of the refresh outside of RUN */
@@ -265,6 +266,7 @@ static uint16_t check_cell(const struct program *p, struct findings *f, uint8_t 
 	uint8_t first = f->accesses;
 	uint32_t positions;
 	uint8_t *a = at + CELL_LEN;
+	uint16_t us = (uint16_t)(count * ACCESS_US);
 
 	if (idle >= p->group_count || away >= p->group_count || (counted != idle && counted != away) ||
 	    (first > 0 && counted != f->counted) || at[CELL_REGISTER] >= REGISTERS || count < 1 || count > MOST_ACCESSES || length > left) {
@@ -289,6 +291,10 @@ static uint16_t check_cell(const struct program *p, struct findings *f, uint8_t 
 		if (!check_access(p, f, a, positions, idle != away, counted != idle, a + ACCESS_LEN == at + CELL_LEN + length)) {
 			return 0;
 		}
+		us = (uint16_t)(us + in_us(a[ACCESS_PAUSE]));
+	}
+	if (us > LONGEST_CELL_US) {
+		return 0;
 	}
 	at[CELL_IDLE] = (uint8_t)(idle * sizeof(struct group));
 	at[CELL_AWAY] = (uint8_t)(away * sizeof(struct group));
