@@ -405,6 +405,9 @@ func BenchmarkInstruction(b *testing.B) {
 // R1-8) that nothing may interrupt, and of one port a word; interrupts and refresh included.
 func BenchmarkAccess(b *testing.B) {
 	near, one := dynamic64K(1), static1K(256)
+	rom := one
+	rom.load.Groups = slices.Clone(rom.load.Groups)
+	rom.load.Groups[2] = []uint8{10, 11, 12, 13, 15, 16, 17, 18}
 	for _, c := range []struct {
 		name         string
 		memory       underTest
@@ -415,6 +418,11 @@ func BenchmarkAccess(b *testing.B) {
 		{"write near", near, near.write, 8, 28},
 		{"read", one, one.read, 28, 9},
 		{"write, turned", one, one.write, 28, 9},
+		{"take of 8 bits", rom, func(uint16) protocol.Access {
+			access := one.read(0)
+			access.Kind = protocol.AccessTake
+			return access
+		}, 28, 9},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			p := open(b, "")

@@ -56,19 +56,27 @@ void run_put_out(uint32_t value, uint8_t bytes)
 	}
 }
 
-/* The group's bits in a sample. */
+/* The group's bits in a sample: the positions with bit n of a nibble are its word 2^n. */
 static uint16_t bits_of(const struct group *g, uint32_t sample)
 {
 	const uint32_t *n = nibbles_of(g);
-	uint16_t value = 0;
-	uint8_t i;
+	uint16_t value = 0, bit = 1;
+	uint8_t left = g->bits;
 
-	for (i = 0; i < g->bits; i++) {
-		if (sample & n[16u * (i / 4u) + (1u << (i % 4))]) {
-			value |= (uint16_t)(1u << i);
+	for (;; n += 16) {
+		uint8_t v;
+
+		for (v = 1; v < 16; v = (uint8_t)(v << 1)) {
+			if (sample & n[v]) {
+				value |= bit;
+			}
+			bit = (uint16_t)(bit << 1);
+			left--;
+			if (left == 0) {
+				return value;
+			}
 		}
 	}
-	return value;
 }
 
 /* Not inlined, for most find no error. */

@@ -137,10 +137,10 @@ func TestFaultsOfMemoriesAreNamed(t *testing.T) {
 	require.Contains(t, r.Reason, "+12 V")
 }
 
-// A ROM is read twice: 2,048 words at about 25 µs (firmware/README.md) take a tenth
+// A ROM is read twice: 2,048 words at about 50 µs (firmware/README.md) take a fifth
 // of a second, and nothing waits for cells that keep their bits for years.
 func TestEstimateOfAROM(t *testing.T) {
-	require.Equal(t, 2*2048*25*time.Microsecond, assay.MemoryPlan{Type: open(t, "2716")}.Estimate())
+	require.Equal(t, 2*2048*50*time.Microsecond, assay.MemoryPlan{Type: open(t, "2716")}.Estimate())
 }
 
 // The short test may be the one that is asked for: its run and the last one, in

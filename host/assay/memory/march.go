@@ -141,7 +141,7 @@ func againstBias(t part.Type) adapter.Pull {
 func (p Plan) Estimate() time.Duration {
 	m := p.Type.Variant.Memory
 	if m.Kind.ROM() {
-		return time.Duration(2*m.Words) * accessTime
+		return time.Duration(2*m.Words) * takeTime
 	}
 	wait, _ := retention(m)
 	total := time.Duration(0)
@@ -151,8 +151,12 @@ func (p Plan) Estimate() time.Duration {
 	return total
 }
 
-// accessTime is about what a read or a write takes the adapter (firmware/README.md).
-const accessTime = 25 * time.Microsecond
+// accessTime is about what a read or a write of a march test takes the adapter
+// (firmware/README.md); takeTime a word of a ROM with its way to the host, to a first order.
+const (
+	accessTime = 6 * time.Microsecond
+	takeTime   = 50 * time.Microsecond
+)
 
 // staticRetention is how long a static memory is left alone: a cell whose load is
 // broken forgets within some ten milliseconds (van de Goor 1991).
