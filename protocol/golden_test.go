@@ -173,6 +173,14 @@ func TestGoldenMessages(t *testing.T) {
 		"pattern-run":        &PatternRun{Log: true, BudgetMS: 500},
 		"pattern-reply": &PatternReply{
 			Registers: [4]uint16{3, 9, 0, 65535}, Errors: 70000, Output: []byte{7, 0, 3, 0, 9, 0, 5, 0}},
+		"watch": &Watch{Unpowered: true, Watched: 3, UntilUS: 100_000, Edges: 64, Actions: []WatchAction{
+			{Direction: word32(1, 2), Level: word32(2), Bias: Pull{true, word32(28)}},
+			{AtUS: 1000, Direction: word32(1, 2), Level: word32(1, 2), Bias: Pull{true, word32(28)}, Load: Pull{true, word32(27)}}}},
+		"watch-halt": &Watch{Watched: 28, UntilUS: 1_000_000 - 99, Edges: 1, Measured: 1, Averaging: 2,
+			Actions: []WatchAction{{Direction: word32(1, 2), Level: word32(2), Bias: Pull{true, word32(1)}}},
+			Halt:    &WatchAction{Direction: word32(2), Level: word32(2)}},
+		"watch-reply": &WatchReply{Begin: true, End: true, Stopped: StoppedByHalt, Millivolts: 1234, Sample: word32(2, 28),
+			Acted: []uint32{0, 16008}, Edges: []Edge{{16, 8}, {15999999, 65535}}},
 		"no-program": &ErrorReply{Code: NoProgram, Request: TypePattern},
 	}
 	for _, g := range goldenFrames(t) {
@@ -233,6 +241,10 @@ func emptyLike(m Message) Message {
 		return new(PatternRun)
 	case *PatternReply:
 		return new(PatternReply)
+	case *Watch:
+		return new(Watch)
+	case *WatchReply:
+		return new(WatchReply)
 	}
 	panic(fmt.Sprintf("no such message: %T", m))
 }

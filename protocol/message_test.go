@@ -40,7 +40,7 @@ func TestApplySteps(t *testing.T) {
 func TestLengths(t *testing.T) {
 	requests := []Message{&Hello{}, &Status{}, &Safe{}, &Pulls{}, &Power{}, &Apply{Steps: make([]Drive, 1)},
 		&Measure{Steps: make([]MeasureStep, 1)}, &Calibration{}, &Calibration{Operation: CalibrationWrite},
-		&Sweep{Count: 1, Block: 1, Positions: make([]uint8, 24)}, &PatternRun{}}
+		&Sweep{Count: 1, Block: 1, Positions: make([]uint8, 24)}, &PatternRun{}, &Watch{UntilUS: 1, Edges: 1, Actions: make([]WatchAction, 1)}}
 	for _, m := range requests {
 		payload := m.Marshal()
 		assert.NoError(t, emptyLike(m).Unmarshal(payload), m.Type())
@@ -50,7 +50,8 @@ func TestLengths(t *testing.T) {
 		}
 	}
 	replies := []Message{&StatusReply{}, &PowerReply{}, &ErrorReply{},
-		&MeasureReply{Positions: []uint32{3}, Steps: []Measured{{Millivolts: []uint16{1, 2}}}}, &CalibrationReply{}, &PatternReply{}}
+		&MeasureReply{Positions: []uint32{3}, Steps: []Measured{{Millivolts: []uint16{1, 2}}}}, &CalibrationReply{}, &PatternReply{},
+		&WatchReply{Acted: make([]uint32, 1), Edges: make([]Edge, 2)}}
 	for _, m := range replies {
 		payload := m.Marshal()
 		assert.NoError(t, emptyLike(m).Unmarshal(append(payload, 1, 2, 3)), m.Type())
@@ -174,13 +175,14 @@ func FuzzUnmarshal(f *testing.F) {
 	f.Add(uint8(TypeStatus.Reply()), (&StatusReply{Powered: true}).Marshal())
 	f.Add(uint8(TypeMeasure), (&Measure{Steps: []MeasureStep{{Direction: 1, Bias: Pull{true, 5}}}}).Marshal())
 	f.Add(uint8(TypeCalibration), (&Calibration{Operation: CalibrationWrite, Constants: Constants{Channels: make([]ChannelConstants, 2)}}).Marshal())
+	f.Add(uint8(TypeWatch), (&Watch{UntilUS: 1, Edges: 1, Actions: make([]WatchAction, 1), Halt: &WatchAction{}}).Marshal())
 	f.Add(uint8(TypeSweep), (&Sweep{Count: 1, Block: 1, Positions: []uint8{1}}).Marshal())
 	f.Add(uint8(TypePattern), (&PatternLoad{Groups: [][]uint8{{1, 2}}, Code: []byte{OpEnd}}).Marshal())
 	f.Add(uint8(TypePattern), (&PatternRun{BudgetMS: 1}).Marshal())
 	messages := map[Type][]Message{}
 	for _, m := range []Message{&Hello{}, &Status{}, &Safe{}, &Pulls{}, &Power{}, &Apply{}, &Capabilities{}, &StatusReply{},
 		&PowerReply{}, &ApplyReply{}, &ErrorReply{}, &Measure{}, &Calibration{}, &CalibrationReply{},
-		&MeasureReply{Positions: []uint32{3, 0, 7}}, &Sweep{}, &SweepReply{}, &PatternLoad{}, &PatternRun{}, &PatternReply{}} {
+		&MeasureReply{Positions: []uint32{3, 0, 7}}, &Sweep{}, &SweepReply{}, &PatternLoad{}, &PatternRun{}, &PatternReply{}, &Watch{}, &WatchReply{}} {
 		messages[m.Type()] = append(messages[m.Type()], m)
 	}
 	f.Fuzz(func(t *testing.T, kind uint8, payload []byte) {

@@ -112,3 +112,20 @@ func TestOperands(t *testing.T) {
 	_, known := Operands(OpCell + 1)
 	assert.False(t, known)
 }
+
+// One departure from SPEC.md's WATCH each, by the offset of the byte that is changed.
+func TestWatchIsRefused(t *testing.T) {
+	whole := &Watch{Watched: 3, UntilUS: 1000, Edges: 5, Measured: 1, Averaging: 7,
+		Actions: []WatchAction{{}, {AtUS: 10}, {AtUS: 10, Bias: Pull{On: true, Up: 7}}}, Halt: &WatchAction{}}
+	require.NoError(t, new(Watch).Unmarshal(whole.Marshal()))
+	for _, c := range []struct {
+		at    int
+		value uint8
+	}{{0, 4}, {6, 0}, {6, 65}, {8, 8}, {9, 1}, {10, 1}, {31, 11}, {52, 9}, {53, 4}, {64, 4}, {73, 1}} {
+		changed := whole.Marshal()
+		changed[c.at] = c.value
+		assert.ErrorIs(t, new(Watch).Unmarshal(changed), ErrPayload, "offset %d", c.at)
+	}
+	whole.Actions = make([]WatchAction, MostActions+1)
+	assert.ErrorIs(t, new(Watch).Unmarshal(whole.Marshal()), ErrPayload)
+}

@@ -26,6 +26,7 @@ const (
 	TypeCalibration Type = 0x08
 	TypeSweep       Type = 0x09
 	TypePattern     Type = 0x0a
+	TypeWatch       Type = 0x0b
 
 	TypeError Type = 0xff
 )
@@ -38,7 +39,7 @@ func (t Type) Reply() Type { return t | replyBit }
 var typeNames = map[Type]string{
 	TypeHello: "HELLO", TypeStatus: "STATUS", TypeSafe: "SAFE", TypePulls: "PULLS", TypePower: "POWER",
 	TypeApply: "APPLY", TypeMeasure: "MEASURE", TypeCalibration: "CALIBRATION", TypeSweep: "SWEEP",
-	TypePattern: "PATTERN",
+	TypePattern: "PATTERN", TypeWatch: "WATCH",
 }
 
 func (t Type) String() string {

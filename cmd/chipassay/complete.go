@@ -79,7 +79,7 @@ func (d *definitions) numbers() (names []string) {
 
 // familyLetters are the families as --family takes them.
 func familyLetters() (names []string) {
-	for _, f := range slices.Concat(part.Families, part.MemoryFamilies) {
+	for _, f := range part.AllFamilies() {
 		letters := strings.TrimPrefix(strings.TrimPrefix(f.Name, "74"), "4000")
 		names = append(names, cmp.Or(letters, f.Name))
 	}

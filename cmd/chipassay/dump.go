@@ -32,8 +32,9 @@ func dumpCommand(d *definitions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "dump PART",
 		Short: "Read the contents of a ROM, check that it is blank, or compare it with a file",
-		Long: `Read the contents of the PROM or EPROM in the socket, twice, and print its size,
-CRC-32 and SHA-256. A file that ends in .hex is Intel HEX; any other is raw, one
+		Long: `Read the contents of the ROM, PROM, EPROM or EEPROM in the socket, twice, and print
+its size, CRC-32 and SHA-256. A mask ROM's chip selects act high or low as it was
+ordered: the levels that select it are found and printed. A file that ends in .hex is Intel HEX; any other is raw, one
 byte for each word of any width.`,
 		Example: `  chipassay dump 2716 --out point-controller.hex
   chipassay dump 27C64 --compare yard-interlock.bin
@@ -64,6 +65,8 @@ func (f dumpFlags) run(cmd *cobra.Command, typed string) error {
 	switch {
 	case m == nil || !m.Kind.ROM():
 		return fmt.Errorf("a %s is not a ROM: chipassay test %s tests it", typ.Name(), typed)
+	case f.blank && m.Kind == part.MaskROM:
+		return fmt.Errorf("--blank: a %s has the contents that it was made with, and is never blank", typ.Name())
 	}
 	if err := f.connection.check(cmd); err != nil {
 		return err
@@ -79,13 +82,16 @@ func (f dumpFlags) run(cmd *cobra.Command, typed string) error {
 			return err
 		}
 	}
-	contents, err := f.read(cmd, typ)
+	contents, selected, err := f.read(cmd, typ)
 	if err != nil {
 		return err
 	}
 	out := cmd.OutOrStdout()
 	fmt.Fprintf(out, "%s: %d words of %d bits, two identical reads\nCRC-32   %08X\nSHA-256  %x\n",
 		typ.Name(), m.Words, m.Bits, crc32.ChecksumIEEE(contents), sha256.Sum256(contents))
+	if selected != "" {
+		fmt.Fprintf(out, "selected by %s\n", selected)
+	}
 	if f.out != "" {
 		if err := writeContents(f.out, contents); err != nil {
 			return err
@@ -122,28 +128,29 @@ func (f dumpFlags) openROM(cmd *cobra.Command, typ part.Type) (*adapter.Adapter,
 	return f.virtual(cmd.Context(), chip, f.seed)
 }
 
-// read reads the ROM in the socket; what was wrong with it has then been reported.
-func (f dumpFlags) read(cmd *cobra.Command, typ part.Type) ([]byte, error) {
+// read reads the ROM in the socket; what was wrong with it has then been reported. Selected are
+// the levels that selected a mask ROM.
+func (f dumpFlags) read(cmd *cobra.Command, typ part.Type) (contents []byte, selected string, err error) {
 	a, err := f.openROM(cmd, typ)
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
 	defer a.Close()
 	seat, err := seatOf(a, typ)
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
 	p := assay.MemoryPlan{Type: typ}
 	p.Progress = progressOf(cmd, p.Estimate())
-	contents, r := assay.ReadROM(cmd.Context(), seat, p)
+	words, r := assay.ReadROM(cmd.Context(), seat, p)
 	nameAdapter(r, a)
-	if contents != nil && r.Verdict != assay.Fail {
-		return contents, nil
+	if words != nil && r.Verdict != assay.Fail {
+		return words, r.Selected, nil
 	}
 	if err := report.Of(r, "", "", nil, "").WriteText(cmd.OutOrStdout(), console.Colour(os.Stdout)); err != nil {
-		return nil, err
+		return nil, "", err
 	}
-	return nil, verdictStatus(r.Verdict)
+	return nil, "", verdictStatus(r.Verdict)
 }
 
 // sayBlank says whether nothing is written: every word of a blank EPROM is all

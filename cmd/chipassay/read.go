@@ -53,6 +53,9 @@ func printMarking(w io.Writer, m marking.Marking) {
 				fmt.Fprintf(w, "%-12s %s\n", fact.label, fact.text)
 			}
 		}
+		if refusal := p.Part.Variants[0].Refusal; refusal != "" {
+			fmt.Fprintf(w, "refused      the adapter must not power it: %s\n", refusal)
+		}
 	}
 	for _, date := range m.Dates {
 		fmt.Fprintf(w, "date code    %s\n", date.Code.Days())

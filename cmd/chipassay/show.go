@@ -2,10 +2,12 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/adapter"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
 	"chipassay/vectors/sheet"
@@ -36,7 +38,13 @@ func showCommand(d *definitions) *cobra.Command {
 			if svg != "" {
 				return writeFile(svg, func(w io.Writer) error { return sheet.WriteSVG(w, typ.Variant) })
 			}
-			return sheet.Page(cmd.OutOrStdout(), typ.Part(), only)
+			if err := sheet.Page(cmd.OutOrStdout(), typ.Part(), only); err != nil || typ.Variant.Refusal != "" {
+				return err
+			}
+			if why := adapter.Unreachable(typ.Variant); why != "" {
+				fmt.Fprintf(cmd.OutOrStdout(), "\nNOT TESTED %s\n", why)
+			}
+			return nil
 		},
 	}
 	cmd.Flags().StringVar(&svg, "svg", "", "draw the package into this SVG file instead")

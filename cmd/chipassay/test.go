@@ -286,12 +286,12 @@ func assayOn(cmd *cobra.Command, a *adapter.Adapter, p assay.Plan, again assay.R
 	if err != nil {
 		return nil, err
 	}
-	if n := len(p.Sequence.Steps); n >= longTest && console.Colour(os.Stderr) {
+	if n := len(p.Sequence.Steps); seat != nil && n >= longTest && console.Colour(os.Stderr) { // no seat: a refused part
 		seat.Progress = func(steps int) {
 			drawBar(cmd.ErrOrStderr(), float64(steps)/float64(n), fmt.Sprintf("%d of %d steps", steps, n))
 		}
 	}
-	if seat.Progress == nil && again.Progress == nil {
+	if (seat == nil || seat.Progress == nil) && again.Progress == nil {
 		defer working(cmd.ErrOrStderr(), "testing a "+p.Type.Name())()
 	}
 	r := assay.Repeat(cmd.Context(), seat, p, again)

@@ -42,7 +42,7 @@ func seat(t testing.TB, conn link.Conn, v *part.Variant) *adapter.Seat {
 	if err != nil {
 		t.Fatal(err)
 	}
-	seat, err := a.Seat(len(v.Pins), v.VCC(), v.GND())
+	seat, err := a.SeatOf(v)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -76,6 +76,12 @@ func TestDefectsAreNamed(t *testing.T) {
 		{"74HC86", "6 open", 6},
 		{"74133", "", 0}, // 16 pins
 		{"74133", "9 stuck high", 9},
+		{"946", "", 0}, // highs through a resistor
+		{"946", "2 open", 2},
+		{"2003", "", 0}, // no supply: ground alone is switched
+		{"2003", "3 open", 3},
+		{"2803", "", 0},
+		{"1489", "", 0},
 	} {
 		t.Run(c.part+" "+c.defect, func(t *testing.T) {
 			var defects []string

@@ -37,6 +37,8 @@ type Carrier struct {
 	Watch func(cycle uint64, driven, level adapter.Word)
 	// Looked, if set, is told when the program reads a port.
 	Looked func(cycle uint64, p Port)
+	// Turned, if set, gives the positions that read the other way round at a cycle.
+	Turned func(cycle uint64) adapter.Word
 
 	now        func() uint64 // cycle
 	out, level [256]uint8    // by port: outputs, and their latches
@@ -255,7 +257,11 @@ func (c *Carrier) sample() adapter.Word {
 	if pulled := word(&c.level) &^ word(&c.out); pulled != 0 {
 		c.violation("positions %v are sampled with the MCU's pull-ups on", pulled)
 	}
-	return c.Socket.Sample()
+	read := c.Socket.Sample()
+	if c.Turned != nil {
+		read ^= c.Turned(c.now())
+	}
+	return read
 }
 
 // Millivolts is what the simulator's converter has to see at a channel so that it

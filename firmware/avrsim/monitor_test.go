@@ -74,6 +74,19 @@ func TestTrip(t *testing.T) {
 			_, err := s.Apply(t.Context(), gray(256), adapter.High)
 			return err
 		}},
+		{"watching", 20 * time.Millisecond, func(t *testing.T, p port, s *adapter.Seat) error {
+			_, err := s.Watch(t.Context(), adapter.Watch{Pin: 12, Until: 60 * time.Millisecond, Actions: []adapter.WatchAction{{Bias: adapter.High}}})
+			return err
+		}},
+		{"acting in a watch", 2400 * time.Microsecond, func(t *testing.T, p port, s *adapter.Seat) error {
+			w := adapter.Watch{Pin: 12, Until: 60 * time.Millisecond}
+			for i := range 8 {
+				w.Actions = append(w.Actions, adapter.WatchAction{At: time.Duration(i) * 170 * time.Microsecond,
+					Step: stimulus.Step{Driven: part.PinSet(1), Drive: part.Pins(i % 2)}, Bias: adapter.PullUp(part.PinSet(2 + i%2))})
+			}
+			_, err := s.Watch(t.Context(), w)
+			return err
+		}},
 		{"idle", 0, func(t *testing.T, p port, s *adapter.Seat) error { return p.Pass(5 * time.Millisecond) }},
 	} {
 		t.Run(c.name, func(t *testing.T) {

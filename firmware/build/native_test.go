@@ -61,6 +61,8 @@ var seeds = [][]byte{
 	slices.Concat([]byte{7, 2, 11, 0, 0, 0, 17, 0, 0, 0, 255, 0, 19, 0x29, 0}, cellSeed, []byte{18, 3, 1, 1, 1}),
 	// The same within another loop, and counted down, without refresh.
 	slices.Concat([]byte{7, 0, 11, 0, 0, 17, 0, 0, 0, 3, 0, 17, 0, 255, 0, 0, 0, 19, 0x01, 1}, cellSeed, []byte{18, 18, 3, 1, 1, 1}),
+	// A watch without power of 3 with three actions, halting, of 2 for its voltage, while 3 turns over twelve times.
+	{9, 4, 3, 0x13, 0x88, 3, 64, 2, 2, 0, 1, 1, 1, 0, 100, 3, 1, 1, 4, 9, 1, 0, 0, 0, 2, 12, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 7},
 	// CALIBRATION read and forgotten; the monitor silent; POWER.
 	{2, 7, 1, 2, 0, 0, 2, 7, 2, 2, 2, 0, 5, 1, 0, 2, 4, 3, 10, 28, 0, 100, 0, 1, 0, 0x40, 0, 0, 0},
 }

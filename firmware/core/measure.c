@@ -48,7 +48,7 @@ static uint8_t count_of(uint32_t word)
 
 /* Time that the voltages of a step may take, µs: a conversion of each position is
  * thrown away, and its result takes as long again. */
-static uint32_t voltages_us(uint8_t near, uint8_t far, uint8_t averaging)
+uint32_t measure_voltages_us(uint8_t near, uint8_t far, uint8_t averaging)
 {
 	uint16_t conversions = (uint16_t)((1u << averaging) + 2);
 	uint16_t once_us = (uint16_t)(near * board_traits.conversion_us + far * board_traits.far_conversion_us);
@@ -78,7 +78,7 @@ enum refusal measure_may(const uint8_t *at, uint16_t count, uint32_t *detail)
 		positions |= s.positions;
 		near = count_of(s.positions & NEAR_POSITIONS);
 		far = count_of(s.positions & ~NEAR_POSITIONS);
-		us += s.settle_us + voltages_us(near, far, s.averaging);
+		us += s.settle_us + measure_voltages_us(near, far, s.averaging);
 		reply += (uint16_t)(MEASURED_LEN + VOLTAGE_LEN * (near + far));
 	}
 	*detail = positions & ~socket_measured();
@@ -97,15 +97,19 @@ enum refusal measure_may(const uint8_t *at, uint16_t count, uint32_t *detail)
 	return reply > MAX_REPLY_PAYLOAD || us > MAX_BUSY_MS * UINT32_C(1000) ? LIMIT : ACCEPTED;
 }
 
-/* Measures one channel. The first conversion after a change of channel is
- * discarded: the converter's capacitor still holds some of the channel before. */
-static enum refusal measure_channel(uint8_t channel, uint8_t averaging, uint16_t *mv)
+/* The first conversion after a change of channel is discarded: the converter's
+ * capacitor still holds some of the channel before. */
+void measure_select(uint8_t channel)
+{
+	board_channel(channel);
+	(void)board_convert();
+}
+
+enum refusal measure_selected(uint8_t channel, uint8_t averaging, uint16_t *mv)
 {
 	uint8_t left = (uint8_t)(1u << averaging);
 	uint32_t sum = 0;
 
-	board_channel(channel);
-	(void)board_convert();
 	for (; left > 0; left--) {
 		if (left % GUARD_CONVERSIONS == 0) {
 			enum refusal refusal = socket_guard();
@@ -119,6 +123,12 @@ static enum refusal measure_channel(uint8_t channel, uint8_t averaging, uint16_t
 	}
 	*mv = calibration_mv(channel, sum, averaging);
 	return socket_guard();
+}
+
+static enum refusal measure_channel(uint8_t channel, uint8_t averaging, uint16_t *mv)
+{
+	measure_select(channel);
+	return measure_selected(channel, averaging, mv);
 }
 
 /* Measures the positions of a step, in the order of their bits. */

@@ -23,6 +23,7 @@ enum {
 	TYPE_CALIBRATION = 0x08,
 	TYPE_SWEEP = 0x09,
 	TYPE_PATTERN = 0x0A,
+	TYPE_WATCH = 0x0B,
 	TYPE_REPLY = 0x80,
 	TYPE_ERROR = 0xFF
 };
@@ -53,6 +54,7 @@ enum {
 	FEATURE_SWEEP = 1 << 5,
 	FEATURE_PATTERN = 1 << 6,
 	FEATURE_FAR = 1 << 7,
+	FEATURE_WATCH = 1 << 8,
 	FEATURE_CELL = 1 << 9
 };
 
@@ -82,6 +84,10 @@ enum { APPLY_DIRECTIONS = 1 << 0, APPLY_UNPOWERED = 1 << 1 };
 enum { MEASURE_UNPOWERED = 1 << 1 }; /* as in APPLY */
 
 enum { SWEEP_GRAY = 1 << 0 };
+
+enum { WATCH_HALT = 1 << 0, WATCH_UNPOWERED = 1 << 1 }; /* the latter as in APPLY */
+
+enum { STOPPED_TIME = 0, STOPPED_EDGES = 1, STOPPED_HALT = 2 }; /* why a WATCH ended */
 
 enum { PATTERN_LOAD = 0, PATTERN_RUN = 1 };
 
@@ -116,6 +122,9 @@ enum {
 	CALIBRATION_FIXED_LEN = 11, /* of the record, before its channels */
 	CALIBRATION_CHANNEL_LEN = 4,
 	SWEEP_HEADER_LEN = 28, /* before its positions */
+	WATCH_HEADER_LEN = 10, /* before its actions */
+	WATCH_ACTION_LEN = 21,
+	WATCH_REPLY_LEN = 12, /* before the times */
 	LOAD_HEADER_LEN = 24,  /* of a PATTERN, before its groups */
 	RUN_LEN = 4,
 	RUN_REPLY_LEN = 14, /* before its output */
@@ -128,6 +137,8 @@ enum {
 };
 
 enum { MOST_AVERAGING = 7 }; /* 2^7 conversions */
+
+enum { MOST_EDGES = 64, MOST_ACTIONS = 8 }; /* of a WATCH */
 
 enum { MOST_SWEPT = 24, MOST_SIGNATURES = 256 }; /* of a SWEEP */
 

@@ -47,7 +47,7 @@ struct group {
 	uint32_t mask;    /* they */
 	uint16_t nibbles; /* offset of its first in program_nibbles, bytes */
 	uint8_t bits;
-	uint8_t reserved[5]; /* makes a group 16 bytes on every board */
+	uint8_t reserved; /* makes a group 12 bytes on every board */
 };
 
 struct loop {

@@ -8,6 +8,7 @@
 #include "pattern.h"
 #include "socket.h"
 #include "sweep.h"
+#include "watch.h"
 
 /* A request being answered. */
 struct request {
@@ -318,6 +319,8 @@ static enum refusal dispatch(struct request *r, uint8_t version, uint8_t type, c
 		return sweep(r->payload, r->length, &r->reply, &r->detail);
 	case TYPE_PATTERN:
 		return pattern(r->payload, r->length, &r->reply, &r->detail);
+	case TYPE_WATCH:
+		return watch(r->payload, r->length, &r->reply, &r->detail);
 	default:
 		return refuse(r, BAD_TYPE, type);
 	}

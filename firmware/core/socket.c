@@ -48,6 +48,12 @@ void socket_drive(uint32_t dir, uint32_t level)
 	board_drive(dir, level & dir);
 }
 
+uint16_t socket_drive_at(uint32_t dir, uint32_t level)
+{
+	now.driven = dir;
+	return board_drive_at(dir, level & dir);
+}
+
 void socket_join(uint32_t word, uint32_t mask)
 {
 	now.driven |= mask;
@@ -239,6 +245,27 @@ uint32_t socket_measured(void)
 uint8_t socket_channel(uint8_t bit)
 {
 	return channels[bit];
+}
+
+uint16_t socket_halt(uint32_t dir, uint32_t level, const struct pulling *pulls)
+{
+	uint16_t clock = board_drive_at(dir, level & dir);
+
+	if (!pulls[PULL_LOAD].on) {
+		board_pull(PULL_LOAD, false, 0);
+		now.pulls[PULL_LOAD].on = false;
+		now.pulls[PULL_LOAD].up = 0;
+	}
+	if (!pulls[PULL_BIAS].on) {
+		board_pull(PULL_BIAS, false, 0);
+		now.pulls[PULL_BIAS].on = false;
+		now.pulls[PULL_BIAS].up = 0;
+	}
+	now.driven = dir;
+	if (pulls[PULL_LOAD].on || pulls[PULL_BIAS].on) {
+		socket_pull(pulls);
+	}
+	return clock;
 }
 
 enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)

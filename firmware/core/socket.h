@@ -90,6 +90,13 @@ struct steps {
 /* Drives the positions of dir, as socket_may_drive allows, to their bits of level. */
 void socket_drive(uint32_t dir, uint32_t level);
 
+/* The same; gives board_edge_clock at which the levels changed. */
+uint16_t socket_drive_at(uint32_t dir, uint32_t level);
+
+/* Drives as socket_drive_at and pulls as socket_pull, in a hurry: what is to be released or turned
+ * off is so first. */
+uint16_t socket_halt(uint32_t dir, uint32_t level, const struct pulling *pulls);
+
 /* Makes the positions of mask driven beside those that are, as socket_may_drive
  * allows, at their bits of word, which has no other; or not driven any more. */
 void socket_join(uint32_t word, uint32_t mask);

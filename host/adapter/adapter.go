@@ -57,6 +57,7 @@ type Capabilities struct {
 	Sweep         bool // it walks a sweep by itself
 	Pattern       bool // it runs a Program
 	Cells         bool // with Cell in it
+	Watch         bool // it times the edges of a position
 	MaxCurrentMA  int
 	MaxPayload    int // bytes
 	MaxSteps      int // in one request
@@ -133,6 +134,7 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 		Sweep:         c.Features.Has(protocol.FeatureSweep),
 		Pattern:       c.Features.Has(protocol.FeaturePattern),
 		Cells:         c.Features.Has(protocol.FeatureCell),
+		Watch:         c.Features.Has(protocol.FeatureWatch),
 		MaxCurrentMA:  int(c.MaxCurrentMA),
 		MaxPayload:    int(c.MaxPayload),
 		MaxSteps:      int(c.MaxSteps),

@@ -42,14 +42,18 @@ const CurrentSettle = 2 * time.Millisecond
 func (s *Seat) Measure(ctx context.Context, steps []MeasureStep) ([]Measured, error) {
 	steps = slices.Clone(steps)
 	for i := range steps {
+		steps[i].Step = s.held(steps[i].Step)
 		for _, p := range []*Pull{&steps[i].Bias, &steps[i].Load} {
 			if p.On {
 				p.Up = p.Up.With(s.VCC, true).With(s.GND, false)
 			}
 		}
 	}
-	measured, err := s.adapter.measure(ctx, steps, false, s.frame())
+	measured, err := s.adapter.measure(ctx, steps, s.unsupplied, s.frame())
 	for i := range measured {
+		if s.unsupplied {
+			measured[i].CurrentMA = notMeasured
+		}
 		if m := &measured[i]; m.CurrentMA >= 0 {
 			m.CurrentMA = max(0, m.CurrentMA-s.adapter.baseMA())
 		}

@@ -34,6 +34,9 @@ type Seat struct {
 	// Progress, where it is set, is called during Apply with the number of steps applied so far.
 	Progress func(steps int)
 
+	// unsupplied: the chip needs no supply. The ground switch is closed and no supply
+	// switch; the pin VCC takes no current, and is driven high in every step.
+	unsupplied  bool
 	adapter     *Adapter
 	supplyVolts float64              // V that the chip got when it was powered; 0 where that is not known
 	bit         [Positions + 1]uint8 // of each pin's position in a socket word
@@ -48,6 +51,7 @@ type Abilities struct {
 	Load    bool      // the load resistors, 1 kΩ, are fitted
 	Sweep   bool      // it has the engine for Seat.Sweep
 	Walk    bool      // it has the engine for Seat.Walk
+	Watch   bool      // it has the engine for Seat.Watch
 }
 
 // Can gives what the adapter can do at this seat.
@@ -55,7 +59,8 @@ func (s *Seat) Can() Abilities {
 	c := &s.adapter.Capabilities
 	return Abilities{
 		Reach: positionsOf(c.Positions), Ground: positionsOf(c.SupplyLow), Measure: positionsOf(c.Measured),
-		Sense: s.pins(c.Sense), Load: c.Load != 0, Sweep: c.Sweep, Walk: c.Pattern,
+		// these two engines run with the supply on
+		Sense: s.pins(c.Sense), Load: c.Load != 0, Sweep: c.Sweep && !s.unsupplied, Walk: c.Pattern && !s.unsupplied, Watch: c.Watch,
 	}
 }
 
@@ -64,13 +69,16 @@ func (a *Adapter) SeatOf(v *part.Variant) (*Seat, error) {
 	if v.Refusal != "" {
 		return nil, nil
 	}
-	return a.Seat(len(v.Pins), v.VCC(), v.GND())
+	return a.seat(len(v.Pins), v.VCC(), v.GND(), v.Unsupplied)
 }
 
 // Seat places a package of a number of pins, supplied at the pins vcc and gnd,
 // at the lever end of the socket. It refuses what the adapter cannot hold or
 // supply, with ErrCannot and the reason in words.
-func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
+func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) { return a.seat(pins, vcc, gnd, false) }
+
+// seat is Seat, or the place of a chip that needs no supply: its pin vcc needs no switch.
+func (a *Adapter) seat(pins, vcc, gnd int, unsupplied bool) (*Seat, error) {
 	c := a.Capabilities
 	switch {
 	case pins < 2 || pins%2 != 0:
@@ -91,16 +99,36 @@ func (a *Adapter) Seat(pins, vcc, gnd int) (*Seat, error) {
 		{"the supply", vcc, c.SupplyHigh, func(l carrier.Lane) string { return l.High }},
 		{"ground", gnd, c.SupplyLow, func(l carrier.Lane) string { return l.Low }},
 	} {
-		if p := PositionOf(s.pin, pins); !s.positions.Has(p) {
+		if p := PositionOf(s.pin, pins); !s.positions.Has(p) && !(unsupplied && s.pin == vcc) {
 			return nil, fmt.Errorf("%w switch %s to pin %d of a %d-pin package, which is at socket position %d: it has switches at %s%s",
 				ErrCannot, s.name, s.pin, pins, p, list(s.positions), missingSwitch(s.wired(carrier.LaneAt(p))))
 		}
 	}
-	seat := &Seat{Pins: pins, VCC: vcc, GND: gnd, Settle: DefaultSettle, adapter: a}
+	seat := &Seat{Pins: pins, VCC: vcc, GND: gnd, Settle: DefaultSettle, unsupplied: unsupplied, adapter: a}
 	for pin := 1; pin <= pins; pin++ {
 		seat.bit[pin] = uint8(bit(PositionOf(pin, pins)))
 	}
 	return seat, nil
+}
+
+// Unreachable says why the adapter with all its switches cannot supply a part's package; empty
+// where it can.
+func Unreachable(v *part.Variant) string {
+	n := len(v.Pins)
+	for _, s := range []struct {
+		pin   int
+		what  string
+		wired func(carrier.Lane) string
+	}{
+		{v.VCC(), "supply", func(l carrier.Lane) string { return l.High }},
+		{v.GND(), "ground", func(l carrier.Lane) string { return l.Low }},
+	} {
+		if p := PositionOf(s.pin, n); s.wired(carrier.LaneAt(p)) == "" {
+			return fmt.Sprintf("the adapter cannot power it: the socket has no %s switch at position %d, where pin %d (%s) of this package sits",
+				s.what, p, s.pin, v.Pins[s.pin-1].Name)
+		}
+	}
+	return ""
 }
 
 // Reseated is a seat for a chip that is not what it was taken for. It refuses what the
@@ -169,8 +197,8 @@ const notMeasured = -1
 
 // PowerOn closes the supply switches of the chip, with every position released,
 // and measures the supply current, mA; it is negative where the adapter has no
-// monitor. Over the limit, mA, the adapter switches off and the error is
-// ErrOverCurrent.
+// monitor, and where the chip needs no supply and has ground alone switched. Over the
+// limit, mA, the adapter switches off and the error is ErrOverCurrent.
 func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 	if most := s.adapter.Capabilities.MaxCurrentMA; limitMA < 1 || limitMA > most {
 		return notMeasured, fmt.Errorf("%w limit the supply current to %d mA: it can from 1 to %d mA", ErrCannot, limitMA, most)
@@ -180,6 +208,9 @@ func (s *Seat) PowerOn(ctx context.Context, limitMA int) (float64, error) {
 		if err := s.adapter.setPulls(ctx, protocol.Pulls{Bias: s.pulled(Low)}); err != nil {
 			return notMeasured, err
 		}
+	}
+	if s.unsupplied {
+		return notMeasured, s.adapter.call(ctx, &protocol.Power{Low: uint32(At(PositionOf(s.GND, s.Pins)))}, &protocol.PowerReply{}, 0)
 	}
 	request := &protocol.Power{
 		High:     uint8(PositionOf(s.VCC, s.Pins)),
@@ -285,7 +316,7 @@ func (s *Seat) apply(ctx context.Context, steps []stimulus.Step, pulls protocol.
 	for rest := steps; len(rest) > 0; {
 		var b batch
 		b, rest = cut(rest, fixed, turning)
-		samples, err := s.adapter.request(ctx, s.drives(b), s.Settle, false)
+		samples, err := s.adapter.request(ctx, s.drives(b), s.Settle, s.unsupplied)
 		if err != nil {
 			return read, err
 		}
@@ -311,9 +342,18 @@ func (s *Seat) stepsPerRequest() (fixed, turning int) {
 func (s *Seat) drives(steps batch) []protocol.Drive {
 	var drives []protocol.Drive
 	for _, step := range steps {
+		step = s.held(step)
 		drives = append(drives, protocol.Drive{Direction: uint32(s.word(step.Driven)), Level: uint32(s.word(step.Drive))})
 	}
 	return drives
+}
+
+// held is a step that drives the supply pin of a chip that needs no supply high.
+func (s *Seat) held(step stimulus.Step) stimulus.Step {
+	if s.unsupplied {
+		step.Driven, step.Drive = step.Driven.With(s.VCC, true), step.Drive.With(s.VCC, true)
+	}
+	return step
 }
 
 // request applies a few steps and gives their samples.

@@ -231,7 +231,7 @@ func (r *Result) judge(ctx context.Context, socket Socket, p Plan) {
 				return
 			}
 		}
-		if !r.judgePullUps(p) {
+		if !r.judgePullUps(p) && !r.judgeDifferential() {
 			r.sound(p)
 		}
 		return

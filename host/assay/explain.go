@@ -185,7 +185,7 @@ func heldPins(v *part.Variant, s *stimulus.Sequence, observed []fault.Observatio
 // vectors, too; the latter alone where probing does not contradict the typed part. One
 // that was right in a whole round is what it is marked.
 func (r *Result) otherParts(p Plan, observed []fault.Observation) []string {
-	if r.read.Later() {
+	if r.read.Later() || r.Type.Heavy() {
 		return nil
 	}
 	var circuits []*logic.Circuit

@@ -82,7 +82,8 @@ func (r *Result) unshown(short []fault.Section) string {
 // held at one level for a test for one use.
 func untestedPins(v *part.Variant) (pins part.Pins) {
 	for _, p := range v.Pins {
-		pins = pins.With(p.Number, p.Signal() && (p.Untested != "" || v.Held(p.Number)))
+		leftOut := p.Untested != "" || v.Held(p.Number)
+		pins = pins.With(p.Number, leftOut && (p.Signal() || p.Role == part.External))
 	}
 	return pins
 }

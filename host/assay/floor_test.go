@@ -77,4 +77,8 @@ func TestAPinLeftOutMakesThePassPartial(t *testing.T) {
 	require.Equal(t, assay.Pass, r.Verdict, r.Reason)
 	require.Equal(t, []int{2}, r.Partial)
 	require.True(t, assay.InPart(r.Reason))
+
+	r = assayed(t, planned(t, "75450")) // the transistors beside its gates
+	require.Equal(t, assay.Pass, r.Verdict, r.Reason)
+	require.Equal(t, []int{4, 5, 6, 9, 10, 11}, r.Partial)
 }

@@ -79,7 +79,7 @@ func goodChip(t *testing.T, typ part.Type, seed uint64, usb float64) *assay.Resu
 	a, err := adapter.Open(t.Context(), link.New(conn, 0))
 	require.NoError(t, err)
 	defer a.Close()
-	seat, err := a.Seat(len(typ.Variant.Pins), typ.Variant.VCC(), typ.Variant.GND())
+	seat, err := a.SeatOf(typ.Variant)
 	require.NoError(t, err)
 	plan, err := assay.NewPlan(typ, nil)
 	require.NoError(t, err)

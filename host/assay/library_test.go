@@ -33,7 +33,7 @@ func seatedOn(ctx context.Context, typ part.Type, chip *virtual.Chip) (*adapter.
 	if err != nil {
 		return nil, nil, err
 	}
-	seat, err := a.Seat(len(typ.Variant.Pins), typ.Variant.VCC(), typ.Variant.GND())
+	seat, err := a.SeatOf(typ.Variant)
 	return a, seat, err
 }
 

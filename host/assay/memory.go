@@ -142,6 +142,12 @@ func NoTest(t part.Type, typed string) error {
 	if m := t.Variant.Memory; m == nil || !m.Kind.ROM() {
 		return nil
 	}
+	if t.Variant.Refusal != "" {
+		return fmt.Errorf("a %s must not be powered in the adapter: %s", t.Name(), t.Variant.Refusal)
+	}
+	if t.Variant.Memory.Kind == part.EEPROM {
+		return fmt.Errorf("a %s is not written here, which would erase what it holds: only its contents can be judged, with chipassay dump %s --compare FILE", t.Name(), typed)
+	}
 	return fmt.Errorf("a %s is read-only: only its contents can be judged, with chipassay dump %s --compare FILE", t.Name(), typed)
 }
 
@@ -169,7 +175,10 @@ func ReadROM(ctx context.Context, socket MemorySocket, p MemoryPlan) ([]byte, *R
 	})
 	r.VectorsApplied, r.Findings, r.FailureCount = read.Applied, read.Findings, read.Failures
 	r.NotTested = append(r.NotTested, read.NotTested...)
-	r.fail(read.Pins)
+	if r.fail(read.Pins); read.Selected != "" {
+		r.Selected = read.Selected
+		r.Method += "; selected by " + read.Selected
+	}
 	switch {
 	case err != nil:
 		return nil, r.notTested(unfinished(err))

@@ -61,3 +61,25 @@ func (r *Result) judgePullUps(p Plan) bool {
 	r.fail(missing)
 	return true
 }
+
+// judgeDifferential fails a chip whose vectors are right but of which an input of a balanced
+// line has no effect by itself, and says which were not looked at. It reports whether it failed.
+func (r *Result) judgeDifferential() bool {
+	var alone, dead, all part.Pins
+	for _, p := range r.Type.Variant.Pins {
+		all = all.With(p.Number, p.Opposite != 0 && p.Untested == "")
+	}
+	if r.Levels != nil {
+		alone, dead = r.Levels.Alone, r.Levels.Dead
+	}
+	if left := all &^ alone; left != 0 {
+		r.NotTested = append(r.NotTested, "whether the inputs at "+r.Type.Variant.Named(left)+" have an effect each: driven apart, one of two is enough")
+	}
+	if dead == 0 {
+		return false
+	}
+	r.Verdict = Fail
+	r.Reason = fmt.Sprintf("with the opposite input released, the output does not follow %s", r.Type.Variant.Named(dead))
+	r.fail(dead)
+	return true
+}

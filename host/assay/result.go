@@ -99,6 +99,7 @@ type Result struct {
 
 	Coverage       *fault.Coverage // what the vectors prove; nil for a memory
 	Method         string          // how the vectors were chosen
+	Selected       string          // by which levels of its selects a mask ROM was read, where the mask decides
 	VectorsPlanned int
 	VectorsApplied int    // applied, answered and compared, under both bias levels
 	Comparison     string // how readbacks were compared: one by one, or by signatures

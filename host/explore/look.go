@@ -212,10 +212,14 @@ func (s *Session) fighting(v view) (pins part.Pins) {
 }
 
 // limits are the levels, V, below and above which a pin is low and high. Those of CMOS
-// follow its supply; the tables are for 5 V.
+// follow its supply; the tables are for 5 V. An output of the A series may stand below its
+// family's VIH, for the bias is more than its rated load.
 func (s *Session) limits(v view) (low, high float64) {
 	f := s.Type.Family
 	low, high = f.VIL, f.VIH
+	if f.Series4000() {
+		high = min(high, f.Output[part.StandardDrive].VOH)
+	}
 	if supply := s.supply(v); f.Technology == part.CMOS && !math.IsNaN(supply) {
 		low, high = low*supply/5, high*supply/5
 	}

@@ -8,6 +8,7 @@ package identify
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -97,6 +98,11 @@ func Chip(ctx context.Context, socket assay.Socket, p Plan) (*Answer, error) {
 	if err != nil {
 		return nil, err
 	}
+	if len(places) == 0 && seating.Kind == contact.Touching {
+		if found, err := a.withoutSupply(ctx, socket); found || err != nil {
+			return a, err
+		}
+	}
 	if len(places) == 0 {
 		if seating.Kind == contact.Misplaced && turned != "" {
 			seating.Advice += fmt.Sprintf("; or it is a memory that has its supply pins the other way round, such as a %s: "+
@@ -111,6 +117,31 @@ func Chip(ctx context.Context, socket assay.Socket, p Plan) (*Answer, error) {
 		return a, err
 	}
 	return a, a.decide(ctx, best)
+}
+
+// withoutSupply looks for a part that needs no supply, whose outputs are joined through the
+// diodes to their common: a chip of which nothing is known has pins that touch there. It is
+// not powered.
+func (a *Answer) withoutSupply(ctx context.Context, socket assay.Socket) (found bool, err error) {
+	for _, c := range a.plan.Candidates {
+		if !c.Variant.Unsupplied || a.named(c.Variant) {
+			continue
+		}
+		s, err := contact.Test(ctx, socket, part.Type{Variant: c.Variant, Family: c.Variant.Families[0]})
+		if err := errors.Join(err, assay.Safe(ctx, socket)); err != nil {
+			return false, err
+		}
+		if s.Good() {
+			a.Candidates = append(a.Candidates, a.candidate(c))
+		}
+	}
+	if len(a.Candidates) == 0 {
+		return false, nil
+	}
+	number := a.Candidates[0].Part.Number
+	a.Reason = fmt.Sprintf("its pins are joined as those of a %s, which has no supply; chipassay test %s shows whether it is good", number, number)
+	a.doubt("it was not powered")
+	return true, nil
 }
 
 // seatable are the variants at whose supply pins a chip is looked for. Memories whose supply

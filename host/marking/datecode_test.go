@@ -2,7 +2,6 @@ package marking
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -170,7 +169,7 @@ func TestRefusals(t *testing.T) {
 }
 
 func TestEveryFamilyHasAFirstYear(t *testing.T) {
-	for _, f := range slices.Concat(part.Families, part.MemoryFamilies) {
+	for _, f := range part.AllFamilies() {
 		assert.GreaterOrEqual(t, MadeSince(f), FirstYear, f.Name)
 	}
 }

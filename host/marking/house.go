@@ -42,6 +42,12 @@ func readHouse(token string, lib *library.Library) (*PartReading, error) {
 // houseNumber finds the longest known number in a token, between the maker's letters and
 // those of the package.
 func houseNumber(token string, known func(string) bool) (prefix, number, suffix string) {
+	whole, _, _ := strings.Cut(token, "-")
+	for end := len(whole); end > 4; end-- { // names with letters of their own: UPD416
+		if whole[0] >= 'A' && houseSuffix.MatchString(whole[end:]) && known(whole[:end]) {
+			return "", whole[:end], whole[end:]
+		}
+	}
 	m := housed.FindStringSubmatch(token)
 	if m == nil {
 		return "", "", ""

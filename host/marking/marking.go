@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -84,12 +85,17 @@ func Read(text string, lib *library.Library, now time.Time) (Marking, error) {
 			m.Parts = append(m.Parts, *p)
 		}
 	}
+	refused := false
 	for _, token := range tokens {
 		if k := m.refused(token); k != nil {
+			refused = true
 			m.Notes = append(m.Notes, token+" is not in this library: "+k.Error())
 		}
 	}
 	m.readDates(tokens, now)
+	if refused { // that is the part, and what can be a date code is one
+		m.Parts = slices.DeleteFunc(m.Parts, m.dated)
+	}
 	m.weigh()
 	if len(m.Parts) == 0 && len(m.Dates) == 0 {
 		why := strings.Join(m.Notes, "; ")

@@ -98,3 +98,23 @@ func TestAMemorysDateIsNotBeforeItsTechnology(t *testing.T) {
 		require.Equal(t, year, m.Dates[0].Code.Period().Year, text)
 	}
 }
+
+// A number that is another chip with a maker's letters before it is not read as the
+// common one: the TMS2716 needs three supplies and has other pins than the 2716, whose
+// twin of the same maker is the TMS2516 (from memory of the MOS memory data books).
+func TestAMakersOwnMemoryIsNotTheCommonOne(t *testing.T) {
+	for text, number := range map[string]string{
+		"TMS2716": "TMS2716", "TMS2716JL-45": "TMS2716", "TMS 2716 JL": "TMS2716", "TMS2716JL\n8012": "TMS2716",
+		"2716": "2716", "D2716": "2716", "MM2716Q": "2716", "TMS2516JL": "2516",
+	} {
+		typ, _, err := marking.Resolve(text, library.Builtin())
+		require.NoError(t, err, text)
+		require.Equal(t, number, typ.Part().Number, text)
+		require.Equal(t, number == "TMS2716", typ.Variant.Refusal != "", text)
+	}
+	typ, _, err := marking.Resolve("TMS2716JL", library.Builtin())
+	require.NoError(t, err)
+	for _, volts := range []string{"+12 V", "−5 V", "+5 V"} {
+		require.Contains(t, typ.Variant.Refusal, volts)
+	}
+}

@@ -138,9 +138,9 @@ func TestMonthsOnAMarking(t *testing.T) {
 		"4011BE MAR79":   "1979-03",
 		"t4":             "1985-04",
 		"74LS00N XY-T4":  "", // behind a hyphen: a part of XY
-		"74LS00 D8205":   "",
-		"74LS00 P8216":   "",
-		"74LS00 9602PC":  "",
+		"74LS00 D8005":   "", // neither a part nor a week
+		"74LS00 P8016":   "",
+		"74LS00 7931PC":  "",
 		"74LS00 UA741CN": "",
 	} {
 		m, err := Read(text, library.Builtin(), now)

@@ -138,6 +138,10 @@ func (a *Adapter) board(ctx context.Context) error {
 		}},
 		{"millis", 0, 1, func([]uint64) uint64 { return uint64(a.now.Milliseconds()) & 0xffff_ffff }},
 		{"micros", 0, 1, func([]uint64) uint64 { return uint64(a.now.Microseconds()) & 0xffff_ffff }},
+		{"sixteenths", 0, 1, func([]uint64) uint64 { return uint64(a.sixteenths()) & 0xffff_ffff }},
+		{"edge", 3, 1, func(args []uint64) uint64 {
+			return uint64(a.edge(adapter.Word(args[0]), uint32(args[1]) != 0, uint32(args[2])))
+		}},
 		{"tx", 2, 0, func(args []uint64) uint64 {
 			bytes, _ := a.module.Memory().Read(uint32(args[0]), uint32(args[1]))
 			a.sent = append(a.sent, bytes...)

@@ -19,6 +19,8 @@ type alive struct {
 // or two above ground.
 func (c *Chip) lives() float64 {
 	switch f := c.Type.Family; {
+	case f.Technology == part.Darlington:
+		return math.Inf(1)
 	case f.Technology.Bipolar():
 		return 2.6
 	case f.Technology == part.NMOS:
@@ -41,6 +43,8 @@ func (s *Socket) enliven() bool {
 	switch {
 	case now.volts > c.lives():
 		s.liveOutputs(&now)
+	case c.Type.Variant.Unsupplied:
+		s.liveOutputs(&now)
 	case c.direct():
 		s.directOutputs(&now)
 	}
@@ -58,6 +62,8 @@ func (s *Socket) enliven() bool {
 	s.liveBranches()
 	return true
 }
+
+// A chip that needs no supply works on its inputs' currents alone: it never counts as powered.
 
 // liveOutputs gives the die the levels at its inputs, by its thresholds at its present
 // supply, and reads its outputs.
@@ -80,7 +86,9 @@ func (s *Socket) liveOutputs(now *alive) {
 	for i := range c.pads {
 		if p := &c.pads[i]; p.out && p.bonded && p.stuck == logic.X {
 			now.outputs[p.pin] = c.die.Out(p.pin).Lane(0)
-			now.gates[p.pin] = now.volts
+			if now.gates[p.pin] = now.volts; c.Type.Variant.Unsupplied {
+				now.gates[p.pin] = curveSupply
+			}
 		}
 	}
 }

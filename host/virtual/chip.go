@@ -41,6 +41,7 @@ type pad struct {
 	rarely    float64 // it opens at one change in so many, warm or cold; 0 for never
 	away      bool    // it is open now
 	in, out   bool    // ever an input, ever an output
+	timing    bool    // the die knows the time, and charges or discharges the pin, or looks at its voltage
 	receiver  receiver
 	input     element
 	pullUp    element
@@ -121,18 +122,24 @@ func (c *Chip) makePads() {
 		load    float64
 		pullUp  bool
 		schmitt bool
+		line    bool
 	}
 	made := map[kind]pad{}
 	c.pads = make([]pad, len(c.Type.Variant.Pins))
 	for i := range c.pads {
 		pin := &c.Type.Variant.Pins[i]
-		k := kind{pin.Role, pin.Stage, pin.Drive, pin.LoadIn(c.Type.Family), pin.PullUp, pin.Schmitt}
+		k := kind{pin.Role, pin.Stage, pin.Drive, pin.LoadIn(c.Type.Family), pin.PullUp, pin.Schmitt, pin.Receiver}
 		if _, ok := made[k]; !ok {
 			c.makePad(&c.pads[i], pin)
 			made[k] = c.pads[i]
 		}
 		c.pads[i] = made[k]
 		c.pads[i].pin = pin.Number
+	}
+	if t, ok := c.die.(timer); ok {
+		for _, pin := range t.timing() {
+			c.pads[pin-1].timing, c.pads[pin-1].bonded = true, true
+		}
 	}
 }
 

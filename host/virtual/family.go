@@ -154,9 +154,12 @@ func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 		r.lower, r.upper, r.open = 1.0, 1.3, true
 	case f.Technology == part.CMOSTTL:
 		r.lower = 1.0
+	case f.Technology == part.Darlington: // two junctions at the first base
+		r.lower, r.upper = 1.2, 1.5
 	case f.Technology == part.CMOS:
 		r.share = true
 	}
+	r.open = r.open && !p.Receiver
 	if v.Threshold != 0 && !p.Schmitt {
 		r.lower, r.upper = v.Threshold, v.Threshold
 	}
@@ -181,5 +184,6 @@ var typicalICC = map[string]float64{
 	"74": 12, "74H": 25, "74L": 1.2, "74S": 20, "74LS": 2.4, "74ALS": 1.5, "74AS": 10, "74F": 6.5,
 	"74HC": 0.001, "74HCT": 0.001, "74C": 0.001, "4000A": 0.001, "4000B": 0.001, "4000UB": 0.001,
 	"74AC": 0.001, "74ACT": 0.001, "74BCT": 15,
+	"DTL": 7, "DARLINGTON": 1e-6,
 	"TTL": 90, "NMOS": 45, "CMOS": 5, // memories
 }

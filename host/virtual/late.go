@@ -41,14 +41,27 @@ const mostArrivals = 1000
 // arrive updates late outputs whose levels are due, one by one: over a short the first may
 // change the effect of the next. Every action of the adapter at the socket begins with it.
 func (s *Socket) arrive() {
-	if s.chip == nil || !s.chip.late {
+	late := s.chip != nil && s.chip.late
+	if !late && !s.timed() {
 		return
 	}
 	now := s.clock()
+	if !late {
+		s.passTo(now)
+		return
+	}
 	for range mostArrivals {
 		first := s.firstComing()
 		if first == nil || first.coming[0].at > now {
+			if s.timed() && s.passed < now {
+				s.advance(now)
+				continue
+			}
 			return
+		}
+		if at := first.coming[0].at; s.timed() && s.passed < at {
+			s.advance(at)
+			continue
 		}
 		s.outputs[first.pin] = first.coming[0].level
 		first.coming = first.coming[1:]

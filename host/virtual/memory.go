@@ -71,7 +71,7 @@ func (m *memory) PowerUp(seed uint64) {
 // burn sets a ROM's contents; missing words read as erased.
 func (m *memory) burn(contents []byte) {
 	erased := uint8(0)
-	if m.Kind == part.EPROM {
+	if m.Kind == part.EPROM || m.Kind == part.EEPROM {
 		erased = 1<<m.Bits - 1
 	}
 	for i := range m.words {

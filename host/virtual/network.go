@@ -197,6 +197,11 @@ func (s *Socket) solveUnpowered() {
 				amps, siemens = amps+current+slope*v, siemens+slope
 			}
 		}
+		for _, e := range s.clamps(n) {
+			v := s.network.volts[i]
+			current, slope := e.at(v)
+			amps, siemens = amps+current+slope*v, siemens+slope
+		}
 		return amps, siemens
 	}
 	s.network.solve(linear, s.couplings)

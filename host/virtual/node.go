@@ -20,18 +20,20 @@ const (
 
 // A node is one position of the socket, or several that are shorted.
 type node struct {
-	positions adapter.Word
-	pads      []*pad // of the chip, bonded ones only
-	legs      []leg
-	mosfets   []int // low-side switches to ground, by number in the wiring
-	pnps      []int // high-side switches to the supply, likewise
-	clusters  []clusterAt
-	flow      flow
-	known     [6]solution // the last ones
-	oldest    int         // of these
-	odd       bool        // the board has more than resistors and switches here
-	volts     float64
-	floating  bool
+	positions  adapter.Word
+	pads       []*pad // of the chip, bonded ones only
+	legs       []leg
+	mosfets    []int // low-side switches to ground, by number in the wiring
+	pnps       []int // high-side switches to the supply, likewise
+	clusters   []clusterAt
+	flow       flow
+	known      [6]solution // the last ones
+	oldest     int         // of these
+	grounded   float64     // S of resistors to ground, clipped on
+	capacitors []capacitorEnd
+	odd        bool // the board has more than resistors and switches here
+	volts      float64
+	floating   bool
 }
 
 // solve finds the voltage at which the currents of the linear part, which
@@ -47,7 +49,7 @@ func solve(amps, siemens float64, elements []element) float64 {
 	}
 	// The sum falls with the voltage, in straight pieces: Newton's method lands
 	// on the right piece in a few steps, halving where it would leave the bracket.
-	low, high := -1.0, supplyVolts+1
+	low, high := min(-1, volts-1), max(supplyVolts+1, volts+1)
 	for range 60 {
 		sum, slope := amps-siemens*volts, siemens
 		for i := range elements {

@@ -1,6 +1,7 @@
 package virtual
 
 import (
+	"math"
 	"math/bits"
 
 	"chipassay/host/adapter"
@@ -91,10 +92,14 @@ func (s *Socket) solveDirty() {
 	}
 	s.fresh |= s.dirty
 	for rest := s.dirty; rest != 0; rest &= rest - 1 {
-		n := &s.nodes[bits.TrailingZeros64(rest)]
+		i := bits.TrailingZeros64(rest)
+		n := &s.nodes[i]
+		read := s.high & n.positions
 		s.high &^= n.positions
 		s.uncertain &^= n.positions
 		switch {
+		case s.clips.slow>>i&1 != 0 && n.volts >= readLow*s.supply.rail && n.volts <= readHigh*s.supply.rail:
+			s.high |= read // the MCU's inputs have hysteresis: what moves slowly reads as before
 		case n.floating || n.volts >= readLow*s.supply.rail && n.volts <= readHigh*s.supply.rail:
 			s.uncertain |= n.positions
 		case n.volts > readHigh*s.supply.rail:
@@ -115,7 +120,7 @@ const mostGatings = 6
 
 // active reports whether the adapter does anything to the socket.
 func (s *Socket) active() bool {
-	return s.dir|s.state[biasOutputs].on|s.state[loadOutputs].on|s.highOn|s.lowOn != 0 || s.board.own
+	return s.dir|s.state[biasOutputs].on|s.state[loadOutputs].on|s.highOn|s.lowOn != 0 || s.board.own || len(s.clips.capacitors) > 0
 }
 
 // fromAdapter is what the adapter has at a node: a current, A, and a conductance to ground, S.
@@ -142,6 +147,10 @@ func (s *Socket) fromAdapter(n *node) (amps, siemens float64) {
 	}
 	for _, at := range n.clusters {
 		amps, siemens = amps+at.amps[at.place], siemens+at.siemens[at.place]
+	}
+	if n.grounded > 0 || len(n.capacitors) > 0 {
+		a, g := s.fromClips(n)
+		amps, siemens = amps+a, siemens+g
 	}
 	if s.powered {
 		amps += s.supply.returned*s.share(n, part.Ground) - s.supply.taken*s.share(n, part.Supply)
@@ -185,7 +194,7 @@ type solution struct {
 // stateOf puts what the drivers and the pads at a node do into a number; ok is false where
 // there is more than that.
 func (s *Socket) stateOf(n *node) (state uint64, ok bool) {
-	if !s.powered || n.odd || len(n.clusters) > 0 || 2*len(n.legs)+3*len(n.pads) > 60 {
+	if !s.powered || n.odd || len(n.clusters) > 0 || len(n.capacitors) > 0 || s.timer != nil || 2*len(n.legs)+3*len(n.pads) > 60 {
 		return 0, false
 	}
 	state = 1
@@ -220,6 +229,9 @@ func (s *Socket) padElements(n *node) []element {
 			if e.there() && !p.away {
 				elements = append(elements, e)
 			}
+		}
+		if p.timing && !p.away {
+			elements = append(elements, s.timer.elements(p.pin)...)
 		}
 	}
 	return elements
@@ -270,7 +282,7 @@ func (s *Socket) chance(pin int) logic.Value { return logic.FromBool(s.noise>>pi
 // power reports whether the chip has its supply, and starts it when the supply comes on.
 func (s *Socket) power() {
 	was := s.powered
-	s.powered = s.chip != nil && s.joined(part.Supply) && s.joined(part.Ground)
+	s.powered = s.chip != nil && !s.chip.Type.Variant.Unsupplied && s.joined(part.Supply) && s.joined(part.Ground)
 	if s.powered == was {
 		return
 	}
@@ -305,7 +317,14 @@ func (s *Socket) looseInputs() {
 		if !p.in || p.bonded && !p.away {
 			continue
 		}
+		if s.opposite(p) != nil {
+			s.giveOpposite(p)
+			continue
+		}
 		v := logic.FromBool(s.charge>>p.pin&1 != 0)
+		if s.chip.Type.Variant.Pins[p.pin-1].Receiver {
+			v = logic.Zero
+		}
 		if p.receiver.open || p.pullUp.siemens != 0 {
 			v = logic.One
 		}
@@ -316,10 +335,14 @@ func (s *Socket) looseInputs() {
 // giveFresh gives the die the levels at the nodes that were solved.
 func (s *Socket) giveFresh() {
 	for rest := s.fresh; rest != 0; rest &= rest - 1 {
-		n := &s.nodes[bits.TrailingZeros64(rest)]
+		i := bits.TrailingZeros64(rest)
+		n := &s.nodes[i]
 		for _, p := range n.pads {
 			if p.in && !p.away {
-				s.give(p, s.receive(p, n.volts))
+				s.give(p, s.receive(p, n.volts, s.clips.slow>>i&1 != 0))
+			}
+			if p.in && s.opposite(p) != nil {
+				s.giveOpposite(p)
 			}
 		}
 	}
@@ -333,14 +356,18 @@ func (s *Socket) dieFollows() bool {
 	if s.given {
 		s.given = false
 		s.chip.die.Settle()
+		s.tick()
+		s.given = false // it has been settled with that
 		s.readOutputs()
 	}
 	return s.dirty != 0
 }
 
-// receive is how an input reads a voltage.
-func (s *Socket) receive(p *pad, volts float64) logic.Value {
+// receive is how an input reads a voltage, which may be one that moves slowly.
+func (s *Socket) receive(p *pad, volts float64, slow bool) logic.Value {
 	switch {
+	case slow && !p.receiver.schmitt:
+		return logic.FromBool(volts >= p.receiver.middle())
 	case volts < p.receiver.vil:
 		return logic.Zero
 	case volts >= p.receiver.vih:
@@ -349,6 +376,47 @@ func (s *Socket) receive(p *pad, volts float64) logic.Value {
 		return s.inputs[p.pin]
 	}
 	return s.chance(p.pin)
+}
+
+// opposite is the other input of a receiver of a balanced line, nil for any other pad.
+func (s *Socket) opposite(p *pad) *pad {
+	if n := s.chip.Type.Variant.Pins[p.pin-1].Opposite; n != 0 {
+		return &s.chip.pads[n-1]
+	}
+	return nil
+}
+
+// leastDifference, V, is what a receiver of a balanced line distinguishes for certain.
+const leastDifference = 0.2
+
+// giveOpposite gives both inputs of a balanced line their levels, the one that is higher a
+// high: a difference of too few volts may be taken either way.
+func (s *Socket) giveOpposite(p *pad) {
+	q := s.opposite(p)
+	across := s.insideVolts(p) - s.insideVolts(q)
+	level := s.chance(min(p.pin, q.pin))
+	if math.Abs(across) >= leastDifference {
+		level = logic.FromBool(across > 0)
+	} else if q.pin < p.pin {
+		level = level.Not()
+	}
+	s.give(p, level)
+	s.give(q, level.Not())
+}
+
+// insideVolts is the voltage at an input of a balanced line as the die has it: an open one
+// stands at the level of its own divider.
+func (s *Socket) insideVolts(p *pad) float64 {
+	const divider = 1.3 // V
+	switch {
+	case p.stuck == logic.Zero:
+		return 0
+	case p.stuck == logic.One:
+		return s.supply.vcc
+	case !p.bonded || p.away:
+		return divider
+	}
+	return s.of[s.chip.position(p.pin)].volts
 }
 
 func (s *Socket) give(p *pad, v logic.Value) {
@@ -370,7 +438,7 @@ func (s *Socket) readOutputs() {
 		}
 		v := s.chip.die.Out(p.pin).Lane(0)
 		if p.by != 0 {
-			v = p.follow(s.outputs[p.pin], v, s.clock())
+			v = p.follow(s.outputs[p.pin], v, s.time())
 		}
 		if v != s.outputs[p.pin] {
 			s.outputs[p.pin] = v

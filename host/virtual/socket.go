@@ -6,7 +6,7 @@
 // chip's pin as a voltage behind a resistance; the die reads
 // levels by its family's thresholds, and answers through its outputs: at once, or by
 // the adapter's clock where an output is late. Nodes coupled by a resistance are solved
-// together. Without supply the chip is its junctions, and all nodes are solved together.
+// together. A capacitor clipped to the side header is charged by what flows, as time passes. Without supply the chip is its junctions, and all nodes are solved together.
 // The adapter's values come from the carrier (firmware/carrier), the chip's from its
 // family's DC limits (vectors/part) and from data-book schematics.
 package virtual
@@ -95,6 +95,9 @@ type Socket struct {
 	warmth    int          // changes since the supply came
 	held      [3]float64   // V that each converter measured last: the near one, no. 1 and no. 2
 	clock     func() time.Duration
+	passed    time.Duration // up to which time has passed in the model
+	clips     clips
+	timer     timer // the die, where it knows the time
 }
 
 // NewSocket puts a chip into the socket of a good board; nil leaves it empty.
@@ -122,18 +125,27 @@ func (b *Board) socket(chip *Chip, seed uint64) *Socket {
 	s.wire()
 	s.setStates()
 	s.followSwitches()
+	if s.chip != nil {
+		s.timer, _ = s.chip.die.(timer)
+	}
 	return s
 }
 
 // Swap replaces what is in the socket by a chip; nil leaves it empty. The adapter stays as
 // it is, and the random sequence continues.
 func (s *Socket) Swap(chip *Chip) {
+	s.arrive()
+	s.swap(chip)
+}
+
+func (s *Socket) swap(chip *Chip) {
 	next := s.board.socket(chip, 0)
 	next.random, next.held = s.random, s.held
 	next.dir, next.level, next.pulls = s.dir, s.level, s.pulls
 	next.askedHigh, next.askedLow = s.askedHigh, s.askedLow
-	next.clock = s.clock
+	next.clock, next.passed, next.clips = s.clock, s.clock(), s.clips
 	*s = *next
+	s.attach()
 	if s.chip != nil {
 		s.network = s.networkOf(s.chip)
 		s.chip.keepTime(s.clock)
@@ -198,7 +210,7 @@ func (s *Socket) wire() {
 	}
 	s.findFeeders()
 	for i := range s.chip.pads {
-		if pad := &s.chip.pads[i]; pad.bonded && (pad.in || pad.out) {
+		if pad := &s.chip.pads[i]; pad.bonded && (pad.in || pad.out || pad.timing) {
 			n := s.of[s.chip.position(pad.pin)]
 			n.pads = append(n.pads, pad)
 		}
@@ -252,7 +264,7 @@ func (s *Socket) Supply(high, low adapter.Word) {
 // whether the chip needs the clock also while it is idle, as a dynamic memory does, which
 // forgets.
 func (s *Socket) KeepTime(clock func() time.Duration) bool {
-	s.clock = clock
+	s.clock, s.passed = clock, clock()
 	return s.chip != nil && s.chip.keepTime(clock)
 }
 

@@ -30,7 +30,12 @@ var bipolarStages = map[string]bipolarStage{
 	"74F":   {10_000, 4_100, 45, 5_000, 15},
 	"74BCT": {12_000, 4_000, 40, 4_000, 15},
 	"TTL":   {20_000, 4_000, 100, 4_000, 15}, // bipolar memories
+	"DTL":   {3_750, 2_000, 150, 0, 10},      // above: of the buffer alone, see pullUpOhms
 }
+
+// pullUpOhms is the resistor from VCC to an output of a DTL class, Ω; 0 for the buffer, which
+// has transistors. From memory of the 930 series' schematics.
+var pullUpOhms = map[part.Drive]float64{part.StandardDrive: 6_000, part.BusDrive: 2_000}
 
 // stageOf is the stage of a family as a variety has it.
 func (v *Variety) stageOf(f *part.Family, p *part.Pin) bipolarStage {
@@ -58,17 +63,30 @@ func schottkyClamped(f *part.Family) bool {
 // assumed to have its own base resistor, as unit loads are counted; in reality two low
 // inputs of one gate share it. A MOS input takes no current.
 func (v *Variety) inputOf(f *part.Family, p *part.Pin) element {
+	switch {
+	case f.Technology == part.Darlington:
+		return v.darlingtonInput(f, p).behind(v.Bond)
+	case p.Receiver:
+		return resistorTo(atGround, receiverOhms*v.Resistors+v.Bond)
+	}
 	if !f.Technology.Bipolar() || p.LoadIn(f) == 0 {
 		return element{}
 	}
 	base := v.stageOf(f, p).base / p.LoadIn(f)
 	most := (curveSupply - 1) / v.stageOf(f, p).splitter
-	points := v.diodeInput(base, most)
-	if f.Technology == part.TTL {
+	points := v.diodeInput(base, most, 2, schottky)
+	switch f.Technology {
+	case part.TTL:
 		points = v.emitterInput(base, most)
+	case part.DTL: // an emitter follower, a diode and the output transistor
+		points = v.diodeInput(base, most, 3, emitter)
 	}
 	return drawn(rising(points), atGround).following(ohmic, 0.9).behind(v.Bond)
 }
+
+// receiverOhms is what a line receiver's input has to ground, Ω: EIA-232 asks for 3 to 7 kΩ,
+// and receivers of balanced lines have more.
+const receiverOhms = 5_000
 
 // nextAmps is the emitter current of the next stage for a current into its base, A: its
 // gain times as much, but no more than its collector resistor allows.
@@ -82,15 +100,15 @@ func (v *Variety) baseAmps(emitter, most float64) float64 {
 	return (math.Sqrt(b*b+4*v.Beta*emitter*most) - b) / 2 / v.Beta
 }
 
-// diodeInput is a Schottky diode from a base resistor, which two junctions take over: of
-// transistors hardly larger than small ones.
-func (v *Variety) diodeInput(base, most float64) (points []point) {
+// diodeInput is a diode of a saturation current from a base resistor, which two junctions or
+// three take over: of transistors hardly larger than small ones.
+func (v *Variety) diodeInput(base, most, junctions, diode float64) (points []point) {
 	for inside := 0.0; ; inside += 0.005 { // V at the base
-		out := (curveSupply-inside)/base - v.baseAmps(1.55*v.saturation(emitter)*math.Exp(inside/2/thermalVolts), most)
+		out := (curveSupply-inside)/base - v.baseAmps(1.55*v.saturation(emitter)*math.Exp(inside/junctions/thermalVolts), most)
 		if out < 0 {
 			return append(points, point{inside, 0}, point{inside + 3, 0})
 		}
-		points = append(points, point{inside - drop(out, v.saturation(schottky)), out})
+		points = append(points, point{inside - drop(out, v.saturation(diode)), out})
 	}
 }
 
@@ -136,6 +154,35 @@ func (v *Variety) emitterAt(base, most, forward, collector float64) point {
 	}
 }
 
+// A Darlington driver's resistors, Ω: from the pin to the first base, for one unit load, and
+// from both bases to their emitters (ULN2003A data sheet's schematic, from memory).
+const (
+	intoBase = 2_700
+	ofBases  = 7_200 + 3_000
+)
+
+// conducting, V, is at a Darlington's first base where it begins to conduct, two junctions.
+const conducting = 1.25
+
+// darlingtonInput is the resistor into a base, and what bleeds the bases to ground.
+func (v *Variety) darlingtonInput(f *part.Family, p *part.Pin) element {
+	series := intoBase / p.LoadIn(f) * v.Resistors
+	bled := (series + ofBases*v.Resistors)
+	knee := conducting * bled / ofBases / v.Resistors // V at the pin
+	at := -knee / bled
+	return drawn(rising([]point{{-1, 1 / bled}, {0, 0}, {knee, at}, {knee + 10, at - 10/series}}), atGround)
+}
+
+// darlingtonLow is a Darlington pair: its second transistor's base-emitter voltage and the
+// first one's saturation, and 1.5 Ω. It carries 350 mA (ULN2003A, typical, from memory).
+func (v *Variety) darlingtonLow() element {
+	points := []point{{-1, 1e-9}, {0, 0}}
+	for amps := 1e-6; amps < 0.35; amps *= 1.5 {
+		points = append(points, point{0.70 + v.Junctions + thermalVolts*math.Log(amps/1e-3) + 1.5*amps, -amps})
+	}
+	return drawn(rising(append(points, point{7, -0.4})), atGround)
+}
+
 // rising draws a curve through points, leaving out those that do not go up and down.
 func rising(points []point) *curve {
 	kept := points[:1]
@@ -149,7 +196,9 @@ func rising(points []point) *curve {
 
 // outputsOf gives a pin's output when it is low and when it is high.
 func (v *Variety) outputsOf(f *part.Family, p *part.Pin) (low, high element) {
-	if f.Technology.Bipolar() {
+	if f.Technology == part.Darlington {
+		low = v.darlingtonLow()
+	} else if f.Technology.Bipolar() {
 		low, high = v.bipolarLow(f, p), v.bipolarHigh(f, p)
 	} else {
 		low, high = v.mosLow(f, p), v.mosHigh(f, p)
@@ -212,6 +261,9 @@ const upperOhms = 12
 // VCC, less the drop of its base current in the splitter's resistor, until only the
 // collector resistor limits the current.
 func (v *Variety) bipolarHigh(f *part.Family, p *part.Pin) element {
+	if ohms := pullUpOhms[p.Drive]; f.Technology == part.DTL && ohms != 0 {
+		return resistorTo(atSupply, ohms*v.Resistors)
+	}
 	s, saturation := v.stageOf(f, p), v.saturation(emitter)
 	s.collector += upperOhms
 	var points []point

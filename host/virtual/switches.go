@@ -165,7 +165,7 @@ func (s *Socket) elementsAt(n *node) []element {
 	if n.odd {
 		elements = append(elements, s.oddElements(n)...)
 	}
-	return elements
+	return append(elements, s.clamps(n)...)
 }
 
 // oddElements are transistors that are wrongly fitted: turned ones, and those whose gate or

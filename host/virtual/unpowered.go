@@ -240,21 +240,29 @@ func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
 	if f.Technology == part.NMOS && p.out && p.high.there() && p.stuck == logic.X {
 		branches = append(branches, branch{from: vcc, to: node, curve: v.unpoweredFollower(f.Output[pin.Drive]), upper: p.pin})
 	}
+	if f.Technology == part.Darlington {
+		return append(branches, c.darlingtonBranches(p, node, vcc, gnd)...)
+	}
 	if !f.Technology.Bipolar() {
 		return branches
 	}
 	stage := v.stageOf(f, pin)
-	if p.in {
+	if pin.Receiver {
+		branches = append(branches, branch{from: gnd, to: node, ohms: 1 / p.input.siemens})
+	} else if p.in {
 		in := branch{from: vcc, to: node, ohms: stage.base / max(pin.LoadIn(f), 0.25), junctions: 1, saturation: v.saturation(emitter)}
 		if f.Technology == part.TTLDiode {
 			in.saturation = v.saturation(schottky)
-		} else {
+		} else if f.Technology == part.TTL {
 			in.gain, in.collector = v.Beta, gnd
 		}
 		branches = append(branches, in)
 	}
 	if p.pullUp.siemens != 0 {
 		branches = append(branches, branch{from: vcc, to: node, ohms: 1 / p.pullUp.siemens})
+	}
+	if p.out && p.high.siemens != 0 && p.stuck == logic.X { // a DTL output's resistor
+		return append(branches, branch{from: vcc, to: node, ohms: 1 / p.high.siemens, upper: p.pin})
 	}
 	if p.out && p.high.there() && p.stuck == logic.X {
 		branches = append(branches, branch{
@@ -264,6 +272,26 @@ func (c *Chip) padBranches(p *pad, node, vcc, gnd int) (branches []branch) {
 		if stage.bleeder > 0 && !math.IsInf(stage.bleeder, 1) {
 			branches = append(branches, v.intoStage(stage, pin, node, vcc)...)
 		}
+	}
+	return branches
+}
+
+// punchedOhms is a Darlington driver's output that is stuck, Ω: less would be a short, which
+// shows before power.
+const punchedOhms = 300
+
+// darlingtonBranches is what a Darlington driver has at a pad all the time: an input's
+// resistors, and a dead output transistor. One that works is there while its input is high.
+func (c *Chip) darlingtonBranches(p *pad, node, vcc, gnd int) (branches []branch) {
+	if p.in {
+		branches = append(branches, branch{from: gnd, to: node, curve: p.input.curve})
+	}
+	if p.out && p.stuck != logic.X {
+		rail := gnd
+		if p.stuck == logic.One {
+			rail = vcc
+		}
+		branches = append(branches, branch{from: rail, to: node, ohms: punchedOhms})
 	}
 	return branches
 }
@@ -312,6 +340,10 @@ func (c *Chip) protect(p *pad) {
 	}
 	below, above := true, f.Technology == part.CMOS || f.Technology == part.CMOSTTL
 	switch stage := c.Type.Variant.Pins[p.pin-1].Stage; {
+	case f.Technology == part.Darlington:
+		above = p.out // the diode to the common
+	case p.in && c.Type.Variant.Pins[p.pin-1].Receiver:
+		below = false
 	case onlyIn && !mos:
 		below = v.Clamps
 	case f.Technology == part.NMOS:

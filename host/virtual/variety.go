@@ -109,6 +109,10 @@ func thresholds(f *part.Family) (low, high float64) {
 		return 1.2, 1.5
 	case part.TTLDiode:
 		return 0.95, 1.4
+	case part.DTL:
+		return 1.2, 1.6
+	case part.Darlington:
+		return 1.2, 1.5
 	case part.CMOSTTL, part.NMOS:
 		return 1.1, 1.8
 	}

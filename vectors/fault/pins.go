@@ -74,7 +74,7 @@ func PinFaults(v *part.Variant) []Fault {
 		case part.Supply, part.Ground:
 			faults = append(faults, Fault{Kind: Unpowered, Pin: p.Number})
 		case part.Input, part.Output, part.Bidirectional:
-			if p.Untested == "" && p.Tied == part.NotTied {
+			if p.Untested == "" && p.Tied == part.NotTied && p.Opposite == 0 { // else the levels show them
 				faults = append(faults, singleFaults(p)...)
 			}
 		}

@@ -242,6 +242,9 @@ func (x *Examination) lackingInputs(s *Section, k logic.Component) {
 			continue
 		}
 		driven++
+		if p.Opposite != 0 { // what shows it is measured
+			continue
+		}
 		matters := false
 		for i, f := range x.pins {
 			matters = matters || f.Pin == pin && (f.Kind == StuckLow || f.Kind == StuckHigh) && x.pin[i].Once > 0

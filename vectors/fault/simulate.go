@@ -56,7 +56,7 @@ func (s *simulation) inject(f Fault, mask uint64) {
 	}
 	if node, ok := s.circuit.Inputs[f.Pin]; ok {
 		switch {
-		case f.Kind == StuckLow:
+		case f.Kind == StuckLow, f.Kind == Open && s.circuit.Variant.Pins[f.Pin-1].Receiver:
 			s.machine.Stick(node, logic.Zero, mask)
 		case f.Kind == StuckHigh, f.Kind == Open && (s.bipolar || s.circuit.Variant.Pins[f.Pin-1].PullUp):
 			s.machine.Stick(node, logic.One, mask) // an open TTL input acts as a high

@@ -120,8 +120,8 @@ func open(enable func(gate) gate) func(gate) gate {
 var _ = addSheets(map[string]sheet{
 	"74125 74425": {3: low(follow(2), 1), 6: low(follow(5), 4), 8: low(follow(9), 10), 11: low(follow(12), 13)},
 	"74126 74426": {3: high(follow(2), 1), 6: high(follow(5), 4), 8: high(follow(9), 10), 11: high(follow(12), 13)},
-	"74365":       each(hexBuffers, whileLow(1, 15)),
-	"74366":       each(hexInverters, whileLow(1, 15)),
+	"74365 80C95": each(hexBuffers, whileLow(1, 15)),
+	"74366 80C96": each(hexInverters, whileLow(1, 15)),
 	"74367":       halves(hexBuffers, 9, whileLow(1), whileLow(15)),
 	"74368":       halves(hexInverters, 9, whileLow(1), whileLow(15)),
 

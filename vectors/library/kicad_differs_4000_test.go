@@ -49,6 +49,7 @@ func init() {
 		"4xxx_IEEE:4066":  conducts,
 		"4xxx_IEEE:4067":  conducts + "; it draws them as plain outputs and leaves out channel 15",
 		"4xxx_IEEE:4099":  unnumbered,
+		"4xxx_IEEE:4104":  "the symbol draws the true outputs as inputs and the inverted ones, which are released too, as plain outputs",
 		"4xxx_IEEE:4508":  threeState,
 		"4xxx_IEEE:4512":  threeState,
 		"4xxx_IEEE:4529":  selector,

@@ -33,7 +33,7 @@ var makersLetters = regexp.MustCompile(`^[A-Z]+`)
 func TestMemoryPinoutsAgreeWithTheSymbolLibraries(t *testing.T) {
 	compared := map[string]int{}
 	listed := map[string]bool{}
-	for _, file := range []string{"Memory_EPROM", "Memory_RAM", "Memory_NVRAM"} {
+	for _, file := range []string{"Memory_EPROM", "Memory_EEPROM", "Memory_RAM", "Memory_NVRAM"} {
 		text, err := os.ReadFile(symbolPath(file))
 		if err != nil {
 			t.Fatalf("%v: apt-get install -y --no-install-recommends kicad-symbols", err)
@@ -62,7 +62,7 @@ func TestMemoryPinoutsAgreeWithTheSymbolLibraries(t *testing.T) {
 	for key := range memoryDiffers {
 		require.True(t, listed[key], "%s agrees now: take it out of the list", key)
 	}
-	for _, number := range []string{"2764", "27128", "27256", "27512", "6264", "62256"} {
+	for _, number := range []string{"2764", "27128", "27256", "27512", "6264", "62256", "28C256"} {
 		require.Positive(t, compared[number], number)
 	}
 }

@@ -18,6 +18,9 @@ func TestOtherNamesAreOfParts(t *testing.T) {
 		require.NotEmpty(t, a.Source, a.Number)
 		_, err := lib.Open(a.Of)
 		require.NoError(t, err, a.Number)
+		if len(a.Number) == 3 {
+			continue // a person who types 832 means the 74832; the marking MC832 is read as the other name
+		}
 		typ, err := lib.Open(a.Number)
 		require.NoError(t, err, a.Number)
 		require.Contains(t, a.Of, strings.TrimPrefix(typ.Part().Number, "74"), a.Number)
@@ -50,6 +53,8 @@ func TestMissingRanges(t *testing.T) {
 		}
 		require.Equal(t, want, title, number)
 	}
-	_, err := library.Open("1488")
+	_, err := library.Open("74L95")
+	require.ErrorContains(t, err, "74L95 (other pins than the 7495")
+	_, err = library.Open("1488")
 	require.EqualError(t, err, "not in this library: 1488, quad line driver: it needs ±9 to ±12 V")
 }

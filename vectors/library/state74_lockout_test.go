@@ -83,8 +83,14 @@ var _ = addStates74(map[string]modelOf{
 		}
 		return flipFlops74(falling, gatedJK{12, 13, 2, allOf(3, 4, 5), allOf(9, 10, 11), 8, 6})(v) // S and R never both
 	},
-	"7478": flipFlops74(falling,
-		gatedJK{1, 2, 5, allOf(3), allOf(14), 13, 12}, gatedJK{1, 6, 5, allOf(10), allOf(7), 8, 9}),
+	"7478": func(v *part.Variant) model {
+		if v.Families[0].Name == "74H" {
+			return flipFlops74(falling,
+				gatedJK{9, 13, 12, allOf(4), allOf(1), 2, 3}, gatedJK{9, 10, 12, allOf(11), allOf(8), 6, 5})(v)
+		}
+		return flipFlops74(falling,
+			gatedJK{1, 2, 5, allOf(3), allOf(14), 13, 12}, gatedJK{1, 6, 5, allOf(10), allOf(7), 8, 9})(v)
+	},
 	"74101": flipFlops74(falling, gatedJK{13, 5, 0, eitherPair(1, 2, 3, 4), eitherPair(9, 10, 11, 12), 6, 8}),
 	"74102": flipFlops74(falling, gatedJK{12, 13, 2, allOf(3, 4, 5), allOf(9, 10, 11), 8, 6}),
 	"74103": flipFlops74(falling,

@@ -42,7 +42,8 @@ var phrases = strings.NewReplacer("one shot", "oneshot", "one-shot", "oneshot", 
 
 // technologies are families by what they are made of.
 var technologies = map[string]func(part.Technology) bool{
-	"ttl":  part.Technology.Bipolar,
+	"ttl":  func(t part.Technology) bool { return t == part.TTL || t == part.TTLDiode },
+	"dtl":  func(t part.Technology) bool { return t == part.DTL },
 	"cmos": func(t part.Technology) bool { return t == part.CMOS || t == part.CMOSTTL },
 	"nmos": func(t part.Technology) bool { return t == part.NMOS },
 }

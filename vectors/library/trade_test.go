@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/vectors/library"
+	"chipassay/vectors/part"
 )
 
 // What people type, and a part that they must find by it (the data books' titles
@@ -27,4 +28,8 @@ func TestSearchKnowsTheTradesWords(t *testing.T) {
 		require.Less(t, len(numbers), len(all)/3, "%q finds too much", query)
 	}
 	require.Empty(t, library.Search(all, "ttl dram"))
+	for query, number := range map[string]string{"dtl nand": "946", "dtl": "936", "darlington": "2003", "line receiver": "1489"} {
+		require.True(t, slices.ContainsFunc(library.Search(all, query), func(p *part.Part) bool { return p.Number == number }), query)
+	}
+	require.False(t, slices.ContainsFunc(library.Search(all, "ttl nand"), func(p *part.Part) bool { return p.Number == "946" }), "DTL is no TTL")
 }

@@ -6,7 +6,7 @@ import "chipassay/vectors/part"
 // the address gives. Source: the TTL data books, from memory.
 var _ = addTruths74(map[string]truth{
 	"74150": func(is part.Pins) levels { return levelsAt(10, 1-lev(is, sixteenToOne(is))*(1-lev(is, 9))) },
-	"74250": func(is part.Pins) levels {
+	"74250 82C19": func(is part.Pins) levels {
 		out := levelsAt(10, 1-lev(is, sixteenToOne(is)))
 		release(out, is.Has(9), 10)
 		return out

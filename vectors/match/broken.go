@@ -245,5 +245,5 @@ func (g *gates) judge(pin int, s Step) (allowed, known uint64) {
 	if p.Observable() {
 		w = g.out(pin)
 	}
-	return allowing(w, pin, s, p) | g.untold, ^(w.Hi & w.Lo) &^ g.untold
+	return g.allowing(w, pin, s, p) | g.untold, ^(w.Hi & w.Lo) &^ g.untold
 }

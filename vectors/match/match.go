@@ -75,11 +75,17 @@ type Fit struct {
 }
 
 // LeavesOpen reports whether a part's definition says nothing of a pin that may drive: one
-// for parts outside the chip, or one that is not tested.
+// for parts outside the chip, or one that is not tested. The expander node of a DTL gate is
+// no such pin: it is the node of its input diodes, and the gate's own resistor holds it.
 func (c Candidate) LeavesOpen() bool {
 	return slices.ContainsFunc(c.Variant.Pins, func(p part.Pin) bool {
-		return p.Role == part.External || p.Role == part.Expander || p.Observable() && p.Untested != ""
+		return p.Role == part.External || p.Role == part.Expander && !onlyDTL(c.Variant) || p.Observable() && p.Untested != ""
 	})
+}
+
+// onlyDTL reports whether a variant was made in DTL alone.
+func onlyDTL(v *part.Variant) bool {
+	return !slices.ContainsFunc(v.Families, func(f *part.Family) bool { return f.Technology != part.DTL })
 }
 
 // Remembers reports whether a part of logic has a state.
@@ -219,6 +225,8 @@ type prediction struct {
 	drives bool
 	// pulledUp is set where a resistor inside may hold the pin high where it is released.
 	pulledUp bool
+	// weak is set where a high is that of a resistor: see gates.weak.
+	weak     bool
 	anything bool // nothing is known of the pin
 }
 
@@ -265,11 +273,16 @@ func (r *reader) judge(pin int, s Step, p prediction) outcome {
 	case s.Driven.Has(pin) && p.value == logic.One, s.Low.Has(pin) && p.value == logic.X && seen == logic.One, s.High.Has(pin) && p.value == logic.X:
 		r.unforeseen(pin, s) // of two drivers either may win
 		return open
+	case s.Low.Has(pin) && p.weak && p.value == logic.One:
+		r.unforeseen(pin, s)
+		return open
 	case s.Low.Has(pin):
 		return verdict((seen == logic.One) == (p.value == logic.One))
 	case s.High.Has(pin):
 		return verdict((seen == logic.Zero) == (p.value == logic.Zero))
 	case p.value == logic.Z && p.pulledUp:
+		return verdict(seen == logic.Z || seen == logic.One)
+	case p.value == logic.One && p.weak:
 		return verdict(seen == logic.Z || seen == logic.One)
 	case p.value != logic.X:
 		return verdict(seen == p.value)

@@ -99,7 +99,23 @@ func (g *gates) allows(pin int, s Step) uint64 {
 	if !p.Observable() {
 		w = logic.Word{}
 	}
-	return allowing(w, pin, s, p) | g.untold
+	return g.allowing(w, pin, s, p) | g.untold
+}
+
+// weak reports whether a part's highs at a pin are those of a resistor, which the load pulls
+// low and against which the bias may read either way: gates of DTL but for the buffers.
+func (g *gates) weak(p part.Pin) bool {
+	return p.Stage == part.TotemPole && p.Drive != part.BufferDrive && onlyDTL(g.c.Variant)
+}
+
+// allowing is allowing, with the highs of a resistor.
+func (g *gates) allowing(w logic.Word, pin int, s Step, p part.Pin) (lanes uint64) {
+	lanes = allowing(w, pin, s, p)
+	seen := s.Read(pin)
+	if g.weak(p) && (s.Low.Has(pin) && seen == logic.Zero || seen == logic.Z) {
+		lanes |= w.Hi
+	}
+	return lanes
 }
 
 // allowing gives the lanes in which what a part drives at a pin may read so.
@@ -229,7 +245,7 @@ func (g *gates) predict(pin int) prediction {
 			v = logic.X
 		}
 		drives := !untold && p.Stage == part.TotemPole && p.Role == part.Output
-		return prediction{value: v, drives: drives, pulledUp: p.PullUp}
+		return prediction{value: v, drives: drives, pulledUp: p.PullUp, weak: g.weak(p)}
 	})
 }
 
@@ -297,6 +313,9 @@ func (m *memory) take(s Step) (lost uint64) {
 func (m *memory) forbidden() uint64 { return 0 }
 
 func (m *memory) active(c *part.Control) logic.Value {
+	if c.Either {
+		return logic.X // it was made to act at one level, which is not known
+	}
 	if v := m.level[c.Pin]; v == logic.X || c.Active {
 		return v
 	}

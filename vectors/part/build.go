@@ -1,6 +1,7 @@
 package part
 
 import (
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -61,10 +62,17 @@ func (s *source) build(b *block) (*Part, error) {
 	return p, nil
 }
 
+// The numbers of parts: that of the plain series; and where the same digits are another
+// chip, the number with the maker's letters, as in TMS2716. LS51 and HC00 are short for others.
+var (
+	plainNumber  = regexp.MustCompile(`^[0-9][0-9A-Z]{0,11}$`)
+	makersNumber = regexp.MustCompile(`^[A-Z]{1,4}[0-9]{4,5}$`)
+)
+
 // checkNumber refuses numbers that could not be found again by what is marked on a chip.
 func (s *source) checkNumber(head line) error {
 	n := head.tokens[1]
-	if len(n.text) > 12 || strings.Trim(n.text, "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789") != "" || n.text[0] < '0' || n.text[0] > '9' {
+	if !plainNumber.MatchString(n.text) && !makersNumber.MatchString(n.text) {
 		return s.errorAt(head, n.col, "%s is not a part number: write the plain series' number, as 7400 or 4011", n.text)
 	}
 	return nil
@@ -170,6 +178,8 @@ func (b *builder) statement(st statement) error {
 			return b.src.errorAt(l, l.tokens[1].col, "pumped stands alone: it holds for the whole part")
 		}
 		b.v.Pumped = true
+	case "unsupplied":
+		return b.unsupplied(l)
 	case "never", "unstable", "stable", "together", "sequence":
 		b.later = append(b.later, st)
 	case "step", "repeat":

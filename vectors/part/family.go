@@ -10,15 +10,17 @@ type Technology uint8
 
 // The technologies, as far as pins of the families differ.
 const (
-	TTL      Technology = iota // multi-emitter inputs: 74, 74H, 74L, 74S
-	TTLDiode                   // diode or PNP inputs: 74LS, 74ALS, 74AS, 74F, 74BCT
-	CMOS                       // CMOS input levels: 4000A, 4000B, 4000UB, 74C, 74HC, 74AC
-	CMOSTTL                    // CMOS with TTL input levels: 74HCT, 74ACT, and memories
-	NMOS                       // N-channel MOS with TTL levels: memories
+	TTL        Technology = iota // multi-emitter inputs: 74, 74H, 74L, 74S
+	TTLDiode                     // diode or PNP inputs: 74LS, 74ALS, 74AS, 74F, 74BCT
+	CMOS                         // CMOS input levels: 4000A, 4000B, 4000UB, 74C, 74HC, 74AC
+	CMOSTTL                      // CMOS with TTL input levels: 74HCT, 74ACT, and memories
+	NMOS                         // N-channel MOS with TTL levels: memories
+	DTL                          // diode inputs, saturated outputs with a resistor to VCC: the 930 series
+	Darlington                   // bases behind resistors, which take current when high, and open collectors
 )
 
 // Bipolar reports whether the family's inputs source current when held low.
-func (t Technology) Bipolar() bool { return t == TTL || t == TTLDiode }
+func (t Technology) Bipolar() bool { return t == TTL || t == TTLDiode || t == DTL }
 
 // A Drive is an output's class in its family's DC table.
 type Drive uint8
@@ -80,6 +82,8 @@ var Families = []*Family{
 	// The weakest gates of the A series, for 3 to 12 V; the later standard of the B series does not bind them.
 	{"4000A", "CMOS, first series", CMOS, 3.5, 1.5, 0.0003, 0.0003, [3]OutputLimits{{0.4, 0.12, 2.5, 0.12}, {0.4, 3.0, 2.5, 1.25}, {0.4, 0.12, 2.5, 0.12}}, memory},
 	{"4000UB", "CMOS, unbuffered", CMOS, 4.0, 1.0, 0.0003, 0.0003, [3]OutputLimits{{0.4, 0.44, 4.6, 0.44}, {0.4, 3.2, 4.6, 0.44}, {0.4, 0.44, 4.6, 0.44}}, memory},
+	// Its classes are what stands at the output: a pull-up of 6 kΩ, a power gate's or buffer's stage, a pull-up of 2 kΩ.
+	{"DTL", "diode-transistor logic", DTL, 2.0, 0.95, 0.005, 1.6, [3]OutputLimits{{0.45, 12, 2.6, 0.12}, {0.45, 36, 2.6, 2.5}, {0.45, 11, 2.6, 0.5}}, memory},
 }
 
 // MemoryFamilies are the families of memories that are marked with their number
@@ -95,12 +99,27 @@ var MemoryFamilies = []*Family{
 	{"CMOS", "CMOS memory", CMOSTTL, 2.2, 0.65, 0.010, 0.010, [3]OutputLimits{{0.4, 2.0, 2.4, 0.4}, {0.4, 2.1, 2.4, 1.0}, {0.4, 4.2, 2.4, 5.0}}, memory},
 }
 
+// DriverFamilies are the families of drivers that are no logic family's, which are marked
+// with their number alone.
+//
+// A Darlington driver's sheet gives input currents and saturation voltages, and no VIL: two
+// junctions above its emitters nothing flows. IIH is the 1.35 mA of 3.85 V behind 2.7 kΩ at
+// the 5 V of the bench, VIH what turns on 200 mA. VOL is that of 100 mA. Classes differ in nothing.
+//
+// Source: ULN2003A, from memory.
+var DriverFamilies = []*Family{
+	{"DARLINGTON", "Darlington driver", Darlington, 2.4, 0.8, 1.95, 0.05, [3]OutputLimits{{1.1, 100, 4.6, 0}, {1.1, 100, 4.6, 0}, {1.1, 100, 4.6, 0}}, memory},
+}
+
 const memory = "from memory"
+
+// AllFamilies are the families of logic, memories and drivers, in this order.
+func AllFamilies() []*Family { return slices.Concat(Families, MemoryFamilies, DriverFamilies) }
 
 // FamilyByName finds a family by its name ("74LS"), or by the letters alone ("LS", "B"); nil if there is none.
 func FamilyByName(name string) *Family {
 	name = strings.ToUpper(name)
-	for _, f := range slices.Concat(Families, MemoryFamilies) {
+	for _, f := range AllFamilies() {
 		if name == f.Name || name != "" && (name == strings.TrimPrefix(f.Name, "74") || name == strings.TrimPrefix(f.Name, "4000")) {
 			return f
 		}

@@ -45,6 +45,9 @@ var inputLimits = []struct {
 	// Noise immunity 1.5 V at 5 V and 25 °C; the input current there is 10 pA typical, and its maximum not printed.
 	{"4000A", 3, 12, 3.5, 1.5, 0.3, 0.0003, "CD4002C and CD4012C, National, DC electrical characteristics, read"},
 	{"4000UB", 3, 15, 4.0, 1.0, 0.3, 0.0003, "CD4069UBC, TL/F/5975, read"},
+	// Over 0 to 75 °C, as the MC830 series prints VIH at 0 °C and VIL at 75 °C; IIL is the military
+	// range's. The NTE9936 runs on 4.5 to 5.5 V, read.
+	{"DTL", 4.5, 5.5, 2.0, 0.95, 5, 1.6, "MC830 and MC930 series, from memory"},
 }
 
 func TestInputLimits(t *testing.T) {
@@ -137,6 +140,10 @@ var outputLimits = []struct {
 	{"4000UB", part.StandardDrive, 0.4, 0.44, 4.6, 0.44, "CD4069UBC, TL/F/5975, read"},
 	{"4000UB", part.BufferDrive, 0.4, 3.2, 4.6, 0.44, "CD4049UBC, TL/F/5971; IOH as of the 4000B"},
 	{"4000UB", part.BusDrive, 0.4, 0.44, 4.6, 0.44, "no such type: the gate's"},
+	// The high is that of a resistor: 0.12 mA through 6 kΩ and 0.5 mA through 2 kΩ.
+	{"DTL", part.StandardDrive, 0.45, 12, 2.6, 0.12, "MC846, from memory"},
+	{"DTL", part.BufferDrive, 0.45, 36, 2.6, 2.5, "MC832 and MC844, from memory"},
+	{"DTL", part.BusDrive, 0.45, 11, 2.6, 0.5, "MC849, from memory; MC1489, ST, 2003: 0.45 V at 10 mA and 2.5 V at 0.5 mA, read"},
 }
 
 func TestOutputLimits(t *testing.T) {
@@ -181,6 +188,7 @@ func TestNoiseMargins(t *testing.T) {
 		{"74", "74LS", part.StandardDrive, 0.4, 0.4, "from memory"},
 		{"74LS", "74", part.StandardDrive, 0.3, 0.7, "from memory"},
 		{"74LS", "74HCT", part.StandardDrive, 0.3, 0.7, "from memory: HCT has the TTL levels"},
+		{"DTL", "DTL", part.StandardDrive, 0.5, 0.6, "from memory: 500 mV and more"},
 		{"74HCT", "74LS", part.StandardDrive, 0.8 - 0.33, 3.84 - 2.0, "CD74HCT21, read"},
 	} {
 		low, high := noiseMargin(c.from, c.to, c.drive)
@@ -250,6 +258,7 @@ func TestFanOut(t *testing.T) {
 		source    string
 	}{
 		{"74", part.StandardDrive, "74", 10, 10, "common practice: 16/1.6 mA, 400/40 µA"},
+		{"DTL", part.StandardDrive, "DTL", 7, 24, "from memory: 8 of the commercial range's 1.4 mA"},
 		{"74", part.StandardDrive, "74L", 88, 40, "from memory: 40, the high level decides"},
 		{"74H", part.StandardDrive, "74H", 10, 10, "Oscillators and Advanced Electronics Topics, p. 1159, table 16.1, read"},
 		{"74L", part.StandardDrive, "74L", 20, 20, "from memory"},
@@ -274,5 +283,18 @@ func TestFanOut(t *testing.T) {
 		if c.high != 0 {
 			require.Equal(t, c.high, int(o.IOH/in.IIH+1e-9), "%s %s to %s high, %s", c.from, c.drive, c.to, c.source)
 		}
+	}
+}
+
+// A Darlington driver is in no table of logic levels: what its sheet gives instead.
+func TestDarlingtonLimits(t *testing.T) {
+	f := part.FamilyByName("darlington")
+	require.Same(t, part.DriverFamilies[0], f)
+	require.Equal(t, 2.4, f.VIH, "ULN2003A: VI(on) for 200 mA, from memory")
+	require.Less(t, f.VIL, 2*0.65, "two junctions")
+	// 1.35 mA at 3.85 V, ULN2003A, onsemi, read: at 5 V more, by what is across 2.7 kΩ.
+	require.InDelta(t, 1.35*(5-1.3)/(3.85-1.3), f.IIH, 0.02)
+	for _, o := range f.Output {
+		require.Equal(t, part.OutputLimits{VOL: 1.1, IOL: 100, VOH: o.VOH}, o, "ULN2003APG, VCE(sat) at 100 mA and 250 µA, read")
 	}
 }

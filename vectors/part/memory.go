@@ -41,21 +41,26 @@ type MemoryKind uint8
 const (
 	StaticRAM MemoryKind = iota
 	DynamicRAM
-	PROM  // bipolar, with fuses
-	EPROM // erasable by ultraviolet light, and its twins without a window
+	PROM    // bipolar, with fuses
+	EPROM   // erasable by ultraviolet light, and its twins without a window
+	MaskROM // with the contents it was made with
+	EEPROM  // erased and written electrically, word by word; here it is only read
 )
 
 func (k MemoryKind) String() string {
-	return [...]string{"static RAM", "dynamic RAM", "PROM", "EPROM"}[k]
+	return [...]string{"static RAM", "dynamic RAM", "PROM", "EPROM", "mask ROM", "EEPROM"}[k]
 }
 
 // ROM reports whether the memory is only ever read.
-func (k MemoryKind) ROM() bool { return k == PROM || k == EPROM }
+func (k MemoryKind) ROM() bool { return k >= PROM }
 
 // A Control is a control pin with the level at which it acts.
 type Control struct {
 	Pin    int
 	Active bool // true: high
+	// Either says that the level is another in each order: a mask ROM's select is made
+	// to act high or low with its contents. Active is then the common one.
+	Either bool
 }
 
 // Place gives the row and the column of the array that hold a word.

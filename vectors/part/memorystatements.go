@@ -64,7 +64,7 @@ func (b *builder) buildMemory() error {
 
 // organisation reads memory static 1024 x 4.
 func (b *builder) organisation(m *Memory) error {
-	const write = "write the kind, the words and the bits of a word: memory static 1024 x 4; the kinds are static dynamic prom eprom"
+	const write = "write the kind, the words and the bits of a word: memory static 1024 x 4; the kinds are static dynamic prom eprom rom eeprom"
 	l, ok := b.memory["memory"]
 	if !ok {
 		first := slices.Sorted(maps.Keys(b.memory))[0]
@@ -73,9 +73,9 @@ func (b *builder) organisation(m *Memory) error {
 	if len(l.tokens) != 5 || l.tokens[3].text != "x" {
 		return b.src.errorAt(l, 1, "%s", write)
 	}
-	kinds := map[string]MemoryKind{"static": StaticRAM, "dynamic": DynamicRAM, "prom": PROM, "eprom": EPROM}
+	kinds := map[string]MemoryKind{"static": StaticRAM, "dynamic": DynamicRAM, "prom": PROM, "eprom": EPROM, "rom": MaskROM, "eeprom": EEPROM}
 	if m.Kind, ok = kinds[l.tokens[1].text]; !ok {
-		return b.src.errorAt(l, l.tokens[1].col, "the kinds of memory are static dynamic prom eprom, not %s", l.tokens[1].text)
+		return b.src.errorAt(l, l.tokens[1].col, "the kinds of memory are static dynamic prom eprom rom eeprom, not %s", l.tokens[1].text)
 	}
 	var err error
 	if m.Words, err = strconv.Atoi(l.tokens[2].text); err != nil || m.Words < 2 || m.Words > maxWords || m.Words&(m.Words-1) != 0 {
@@ -151,6 +151,9 @@ func (b *builder) controls(m *Memory) (err error) {
 		if m.Select, err = b.controlList(l); err != nil {
 			return err
 		}
+		if m.Select[0].Either && m.Kind != MaskROM {
+			return b.src.errorAt(l, l.tokens[1].col, "only a mask ROM is made with either level of a select")
+		}
 	}
 	if m.Write, err = b.control("write", "write /WE"); err != nil {
 		return err
@@ -166,7 +169,7 @@ func (b *builder) controls(m *Memory) (err error) {
 	where := b.memory["memory"]
 	switch {
 	case m.Kind.ROM() && m.Write != nil:
-		return b.src.errorAt(b.memory["write"], 1, "a PROM or EPROM is only read: tie its programming pins to the level for reading")
+		return b.src.errorAt(b.memory["write"], 1, "a ROM is only read: tie its programming pins to the level for reading")
 	case !m.Kind.ROM() && m.Write == nil:
 		return b.src.errorAt(where, 1, "a RAM needs its write pin: write /WE")
 	case m.Kind != DynamicRAM && m.RAS != nil:
@@ -198,14 +201,15 @@ func (b *builder) control(key, example string) (*Control, error) {
 func (b *builder) controlList(l line) (list []Control, err error) {
 	from := 1
 	var level string
-	if len(l.tokens) > 1 && (l.tokens[1].text == "low" || l.tokens[1].text == "high") {
+	if len(l.tokens) > 1 && slices.Contains([]string{"low", "high", "either"}, l.tokens[1].text) {
 		level, from = l.tokens[1].text, 2
 	}
+	barred := func(p *Pin) bool { return p.Name[0] == '/' }
 	err = b.eachPin(l, from, func(p *Pin) error {
 		if p.Role != Input {
 			return b.src.errorAt(l, columnOf(l, p.Name), "pin %s is %s and should be input", p.Name, p.Role)
 		}
-		list = append(list, Control{Pin: p.Number, Active: level == "high" || level == "" && p.Name[0] != '/'})
+		list = append(list, Control{Pin: p.Number, Active: level == "high" || level != "low" && !barred(p), Either: level == "either"})
 		return nil
 	})
 	return list, err
@@ -288,7 +292,7 @@ func (b *builder) timing(m *Memory) (err error) {
 	l, ok = b.memory["write pulse"]
 	switch {
 	case ok && m.Kind.ROM():
-		return b.src.errorAt(l, 1, "a PROM or EPROM is only read and has no write pulse")
+		return b.src.errorAt(l, 1, "a ROM is only read and has no write pulse")
 	case ok:
 		m.WritePulse, err = b.duration(l, 2)
 	case !m.Kind.ROM():

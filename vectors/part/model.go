@@ -56,6 +56,10 @@ type Variant struct {
 	// Pumped: in the family NMOS the substrate may hang on a charge pump inside, and
 	// without supply on nothing. No junction leads from ground to any pin then.
 	Pumped bool
+	// Unsupplied: the part needs no supply. The pin at VCC is the common of the diodes
+	// that catch what its loads give back; it takes no current, and stands at the supply of
+	// the loads.
+	Unsupplied bool
 	// Use are the inputs that are held at a level where the variant was made to test a
 	// chip for one use, "1D=L 1E=L"; empty for a part as it is.
 	Use string
@@ -157,12 +161,16 @@ func (s Stage) String() string {
 
 // A Pin is one pin of a package.
 type Pin struct {
-	Number  int    // 1 to 28
-	Name    string // as the data sheet prints it, a bar as a leading slash
-	Role    Role
-	Stage   Stage
-	Schmitt bool
-	PullUp  bool // resistor to VCC inside the chip
+	Number   int    // 1 to 28
+	Name     string // as the data sheet prints it, a bar as a leading slash
+	Role     Role
+	Stage    Stage
+	Receiver bool // an input of a line receiver, which has no family's currents
+	// Opposite is the other input of the same receiver of a balanced line, 0 for any other pin.
+	// Driven apart, either of the two alone decides the output.
+	Opposite int
+	Schmitt  bool
+	PullUp   bool // resistor to VCC inside the chip
 	// Diodeless: no junction leads from ground to the pin, or of some makers' chips none does.
 	Diodeless bool
 	Load      float64 // input load in unit loads, but for families in loads
@@ -173,8 +181,11 @@ type Pin struct {
 	Untested string
 }
 
-// LoadIn is the input's load in a family, in that family's unit loads.
+// LoadIn is the input's load in a family, in that family's unit loads; 0 for a line receiver's.
 func (p *Pin) LoadIn(f *Family) float64 {
+	if p.Receiver {
+		return 0
+	}
 	if load, ok := p.loads[f]; ok {
 		return load
 	}
@@ -226,6 +237,12 @@ func (t Type) Part() *Part { return t.Variant.Part }
 
 // Pumped reports whether the die's substrate may hang on a charge pump.
 func (t Type) Pumped() bool { return t.Variant.Pumped && t.Family.Technology == NMOS }
+
+// Heavy reports whether inputs of the type take more current than a resistor of 10 kΩ holds a
+// level against: those of line receivers and Darlington drivers.
+func (t Type) Heavy() bool {
+	return t.Family.Technology == Darlington || slices.ContainsFunc(t.Variant.Pins, func(p Pin) bool { return p.Receiver })
+}
 
 // Name is the type's number as marked, without maker's letters: "74LS51", "4011B".
 func (t Type) Name() string { return t.Family.TypeName(t.Part().Number) }

@@ -63,6 +63,10 @@ func (b *builder) pinStatement(st statement) error {
 		return b.eachPin(l, 1, func(p *Pin) error { p.Schmitt = true; return nil })
 	case "pull-up":
 		return b.eachPin(l, 3, func(p *Pin) error { p.PullUp = true; return nil })
+	case "differential":
+		return b.differential(l)
+	case "receiver":
+		return b.eachPin(l, 1, func(p *Pin) error { p.Receiver = true; return nil })
 	case "diodeless":
 		return b.eachPin(l, 1, func(p *Pin) error { p.Diodeless = true; return nil })
 	case "load":
@@ -167,6 +171,42 @@ func (b *builder) tie(l line) error {
 		}
 		p.Tied = level
 		b.pinAt[p.Name] = l
+		return nil
+	})
+}
+
+// differential makes two inputs those of one receiver of a balanced line.
+func (b *builder) differential(l line) error {
+	var pins []*Pin
+	err := b.eachPin(l, 1, func(p *Pin) error {
+		if p.Role != Input {
+			return b.src.errorAt(l, columnOf(l, p.Name), "pin %s is %s: name the inputs first", p.Name, p.Role)
+		}
+		pins = append(pins, p)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if len(pins) != 2 || pins[0] == pins[1] {
+		return b.src.errorAt(l, 1, "name the two inputs of one receiver: differential 1A 1B")
+	}
+	for i, p := range pins {
+		p.Opposite, p.Receiver, p.Diodeless = pins[1-i].Number, true, true
+	}
+	return nil
+}
+
+// unsupplied makes a pin the one that stands for the supply pin that the part has not.
+func (b *builder) unsupplied(l line) error {
+	if len(l.tokens) != 2 {
+		return b.src.errorAt(l, 1, "name the one pin that the supply of the loads goes to: unsupplied COM")
+	}
+	return b.eachPin(l, 1, func(p *Pin) error {
+		if p.Role != NoConnect && p.Role != Supply {
+			return b.src.errorAt(l, l.tokens[1].col, "pin %s is %s", p.Name, p.Role)
+		}
+		p.Role, b.v.Unsupplied = Supply, true
 		return nil
 	})
 }

@@ -12,7 +12,7 @@ var (
 	allDigits4000 = regexp.MustCompile(`^(?:4[0-9]{3}|40[0-9]{3})$`)
 	seriesDriver  = regexp.MustCompile(`^(?:55|75)([0-9]{3})[AB]?$`)
 	// Memories: 2114, 2102A, 62256LP, 41256, 93425, 82S129, 27C64, each with a speed behind a hyphen.
-	seriesMemory = regexp.MustCompile(`^(?:(27)(C?)([0-9]{2,3})|([1236][0-9]{3}|[2346][1-9][0-9]{3}|93[0-9]{3}|82S[0-9]{2,3}|[45][0-9]{3}))[A-Z]{0,3}(?:-[0-9]{1,3}[A-Z]?)?$`)
+	seriesMemory = regexp.MustCompile(`^(?:(27)(C?)([0-9]{2,3})|([1236][0-9]{3}|7[16][0-9]{2}|[2346][1-9][0-9]{3}|76[0-9]{3}|93[0-9]{3}|(?:82S|27S|28C|29C)[0-9]{2,3}|[45][0-9]{3}|4[12]1000|511000))[A-Z]{0,3}(?:-[0-9]{1,3}[A-Z]?)?$`)
 )
 
 // SplitTypeName takes a type number such as 74LS51, 54LS51, 4011B, 14011B or

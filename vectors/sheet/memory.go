@@ -141,7 +141,14 @@ func controls(v *part.Variant) []string {
 func selects(v *part.Variant) string {
 	var levels []string
 	for _, c := range v.Memory.Select {
+		if c.Either {
+			levels = append(levels, v.Pins[c.Pin-1].Name)
+			continue
+		}
 		levels = append(levels, active(v, c))
+	}
+	if len(levels) > 0 && v.Memory.Select[0].Either {
+		return strings.Join(levels, ", ") + ": high or low, as the mask was made; reading finds which level selects"
 	}
 	switch len(levels) {
 	case 0:
@@ -174,6 +181,8 @@ func assayed(v *part.Variant) string {
 	switch {
 	case v.Refusal != "":
 		return fmt.Sprintf("%-12s not with this adapter, which refuses to power it\n", "test")
+	case v.Memory.Kind == part.MaskROM:
+		return fmt.Sprintf("%-12s chipassay dump %s reads all words, twice; --compare FILE judges them\n", "reading", n)
 	case v.Memory.Kind.ROM():
 		return fmt.Sprintf("%-12s chipassay dump %s reads all words, twice; --compare FILE judges them, --blank\n%12s sees that nothing is written\n", "reading", n, "")
 	}

@@ -93,7 +93,7 @@ const maxSupply = 5.25
 // Source: from memory of the families' data books, 15 pF for TTL and 50 pF for CMOS.
 var delay = map[string]float64{
 	"74": 10, "74H": 6, "74L": 33, "74S": 3, "74LS": 9.5, "74ALS": 4, "74AS": 1.7, "74F": 3.4,
-	"74HC": 9, "74HCT": 10, "74C": 50, "4000B": 125, "4000UB": 60, "4000A": 60,
+	"74HC": 9, "74HCT": 10, "74C": 50, "DTL": 25, "4000B": 125, "4000UB": 60, "4000A": 60,
 	"74AC": 5, "74ACT": 5, "74BCT": 4,
 }
 

@@ -57,9 +57,18 @@ func Catalogued(parts []*part.Part) (*Catalogue, error) {
 			cmp.Compare(stageRank(a.Stage), stageRank(b.Stage)),
 			cmp.Compare(a.pureRank(), b.pureRank()),
 			cmp.Compare(len(a.Variant.Pins), len(b.Variant.Pins)),
+			cmp.Compare(outdated(a.Variant.Part), outdated(b.Variant.Part)),
 			cmp.Compare(number(a.Variant.Part), number(b.Variant.Part)))
 	})
 	return &c, nil
+}
+
+// outdated is 1 for parts of DTL alone, which nobody takes for a new function.
+func outdated(p *part.Part) int {
+	if slices.ContainsFunc(p.Families(), func(f *part.Family) bool { return f.Technology != part.DTL }) {
+		return 0
+	}
+	return 1
 }
 
 // stageRank puts outputs that need a pull-up last.
@@ -138,11 +147,15 @@ func (c *Catalogue) Same(f twolevel.Function) (gates []Gate) {
 }
 
 // pureRank puts parts of one function before those that have it among others, and
-// plain gates before what has hysteresis.
+// plain gates before what has hysteresis, or further pins that must be wired: the sources
+// of a 4007.
 func (g Gate) pureRank() int {
+	wired := func(p part.Pin) bool { return p.Tied != part.NotTied }
 	switch {
 	case !g.Pure:
 		return 2
+	case slices.ContainsFunc(g.Variant.Pins, wired):
+		return 1
 	case g.Variant.Part.Kind == "schmitt" || g.Variant.Pins[g.Inputs[0]-1].Schmitt:
 		return 1
 	}

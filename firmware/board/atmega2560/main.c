@@ -175,6 +175,7 @@ static void clock_start(void)
 	TCCR0B = _BV(CS01) | _BV(CS00);
 	TIMSK0 = _BV(OCIE0A);
 	TCCR1B = _BV(CS11); /* by 8 */
+	TCCR3B = _BV(CS30);
 }
 
 int main(void)

@@ -122,6 +122,22 @@ uint32_t board_levels(void)
 	return fake.level;
 }
 
+static uint64_t clock_16ths(void)
+{
+	return 16 * fake.us + fake.sixteenths;
+}
+
+/* Whether the pulsing position has turned over an odd number of times up to now. */
+static bool turned_over(void)
+{
+	uint8_t i = 0;
+
+	while (fake.driven_at != 0 && i < fake.pulse_count && fake.driven_at + fake.pulses[i] <= clock_16ths()) {
+		i++;
+	}
+	return (i & 1) != 0;
+}
+
 /* An empty socket: the supply and what is driven read so, the rest follows the load,
  * else the bias. */
 uint32_t board_sample(void)
@@ -135,7 +151,7 @@ uint32_t board_sample(void)
 	} else if (fake.pulls[PULL_BIAS].on) {
 		rest = fake.pulls[PULL_BIAS].up;
 	}
-	return high | (fake.level & fake.dir) | (rest & ~fake.dir & ~low);
+	return (high | (fake.level & fake.dir) | (rest & ~fake.dir & ~low)) ^ (turned_over() ? fake.pulsing : 0);
 }
 
 uint32_t board_sample_of(uint32_t word)
@@ -242,6 +258,8 @@ void board_pull(enum pull which, bool on, uint32_t up)
 	}
 	fake.pulls[which].on = on;
 	fake.pulls[which].up = up;
+	fake.pulled++;
+	fake.us += on ? 23 : 1;
 	check_socket();
 }
 
@@ -393,6 +411,51 @@ uint8_t board_reset_cause(void)
 uint16_t board_boot_id(void)
 {
 	return 0x1234;
+}
+
+uint16_t board_edge_clock(void)
+{
+	return (uint16_t)clock_16ths();
+}
+
+uint16_t board_drive_at(uint32_t dir, uint32_t level)
+{
+	board_drive(dir, level);
+	fake.drives_at++;
+	if (fake.driven_at == 0) {
+		fake.driven_at = clock_16ths();
+	}
+	return board_edge_clock();
+}
+
+/* A look every half µs. */
+uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+{
+	uint16_t asked = board_edge_clock();
+
+	uint8_t n = 0;
+
+	if (most == 0 || eye->word == 0 || (eye->word & (eye->word - 1)) != 0) {
+		fake_fail("looks for no edge, or at no one position");
+	}
+	board_wait_16ths(8);
+	while ((int16_t)(until - board_edge_clock()) > 0 && n < most) {
+		board_wait_16ths(8);
+		if ((uint16_t)(board_edge_clock() - asked) >= 16 * BOARD_GO_ON_US) {
+			asked = board_edge_clock();
+			if (!go_on()) {
+				break;
+			}
+		}
+		if (((board_sample() & eye->word) != 0) != eye->high) {
+			eye->high = !eye->high;
+			edges[n].at = board_edge_clock();
+			edges[n].gap = (uint16_t)(board_edge_clock() - eye->seen);
+			n++;
+		}
+		eye->seen = board_edge_clock();
+	}
+	return n;
 }
 
 void fake_reset(void)

@@ -39,6 +39,9 @@ struct fake {
 	uint64_t us;         /* the clock, µs; waiting turns it too */
 	uint32_t sixteenths; /* of a µs, beside it */
 	uint16_t due;        /* time of the short clock */
+	uint32_t pulsing;       /* word of a position that turns over */
+	uint32_t pulses[80];    /* so many 1/16 µs after the first board_drive_at since the reset, */
+	uint8_t pulse_count;    /* in order */
 	bool button;
 	bool monitor_silent;
 	bool lines_stuck; /* do not read back as set */
@@ -48,6 +51,9 @@ struct fake {
 	uint32_t closed;  /* and of those whose low-side switches never open */
 	uint32_t may;     /* word of the positions that may be driven; 0 as any */
 	struct line_faults faults;
+	uint64_t driven_at; /* 1/16 µs of the clock at the first board_drive_at; 0 for none yet */
+	uint32_t drives_at; /* calls of it */
+	uint32_t pulled;    /* calls of board_pull */
 
 	/* The line. */
 	uint8_t to_core[FAKE_LINE];

@@ -24,6 +24,10 @@ IMPORT("button") extern uint32_t env_button(void); /* 1 pressed, 0 not */
 IMPORT("wait_us") extern void env_wait_us(uint32_t us);
 IMPORT("millis") extern uint32_t env_millis(void);
 IMPORT("micros") extern uint32_t env_micros(void); /* the same time in µs, modulo 2^32 */
+IMPORT("sixteenths") extern uint32_t env_sixteenths(void); /* the same in 1/16 µs, with what is not reported yet */
+/* Lets time pass until a position does not read so, at most so many 1/16 µs; gives how many
+ * passed, NO_EDGE if it read so all the time. */
+IMPORT("edge") extern uint32_t env_edge(uint32_t word, uint32_t high, uint32_t sixteenths);
 IMPORT("tx") extern void env_tx(const uint8_t *at, uint32_t length);
 
 EXPORT("fw_reset") void fw_reset(uint32_t cause);
@@ -36,6 +40,12 @@ EXPORT("fw_poll") void fw_poll(void);
 enum { TOLD_16THS = 50 * 16, INSTRUCTION_16THS = 40 };
 
 enum { RX_CAPACITY = 2048, TX_CAPACITY = 16 }; /* bytes; of the line's time not too much passes at once */
+
+#define NO_EDGE UINT32_MAX
+
+enum { A_LOOK = 16 }; /* 1/16 µs from one look at a position to the next, as on the ATmega2560 */
+
+enum { GO_ON_16THS = 16 * BOARD_GO_ON_US };
 
 enum { CONVERSION_US = 26, FAR_CONVERSION_US = 60, TOP = 4095 };
 
@@ -283,6 +293,56 @@ uint8_t board_reset_cause(void)
 uint16_t board_boot_id(void)
 {
 	return boot_id;
+}
+
+uint16_t board_edge_clock(void)
+{
+	return (uint16_t)env_sixteenths();
+}
+
+uint16_t board_drive_at(uint32_t dir, uint32_t level)
+{
+	board_drive(dir, level);
+	return board_edge_clock();
+}
+
+uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+{
+	uint8_t n = 0;
+	uint16_t asked = board_edge_clock();
+
+	while (n < most) {
+		uint16_t clock = board_edge_clock();
+		uint16_t left = (uint16_t)(until - clock), gap;
+		uint32_t passed;
+
+		eye->seen = clock;
+		if (left == 0 || left >= 0x8000) {
+			break;
+		}
+		if ((uint16_t)(clock - asked) >= GO_ON_16THS) {
+			asked = clock;
+			if (!go_on()) {
+				break;
+			}
+		}
+		if (left > GO_ON_16THS) {
+			left = GO_ON_16THS;
+		}
+		passed = env_edge(eye->word, eye->high, left);
+		until_due_16ths -= (int32_t)(passed == NO_EDGE ? left : passed);
+		time_passed = true;
+		if (passed == NO_EDGE) {
+			continue;
+		}
+		gap = (uint16_t)passed;
+		eye->high = !eye->high;
+		eye->seen = board_edge_clock();
+		edges[n].at = eye->seen;
+		edges[n].gap = gap < A_LOOK ? gap : A_LOOK;
+		n++;
+	}
+	return n;
 }
 
 void fw_reset(uint32_t cause)

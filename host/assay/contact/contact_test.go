@@ -123,7 +123,7 @@ func TestSeatingOfMemories(t *testing.T) {
 			found["shifted"] = "shifted by one"
 		}
 		for _, pin := range typ.Variant.Pins {
-			if pin.Role != part.NoConnect && pin.Untested == "" {
+			if pin.Role != part.NoConnect && pin.Role != part.External && pin.Untested == "" {
 				found[fmt.Sprintf("%d open", pin.Number)] = fmt.Sprintf("pin %d makes no contact", pin.Number)
 			}
 		}

@@ -54,7 +54,7 @@ func Stranger(ctx context.Context, p Prober, parts []*part.Variant) (places []Pl
 func seatsOf(parts []*part.Variant) (seats []probe.Seat) {
 	counts := map[probe.Seat]int{}
 	for _, v := range parts {
-		if v.Refusal == "" {
+		if v.Refusal == "" && !v.Unsupplied { // an unknown chip is not powered by its ground alone
 			counts[probe.SeatOf(v)]++
 		}
 	}

@@ -36,7 +36,7 @@ func otherSupplies(t part.Type, parts []match.Candidate) (others []probe.Seat) {
 	n := len(t.Variant.Pins)
 	counts := map[probe.Seat]int{}
 	for _, c := range parts {
-		if p := probe.SeatOf(c.Variant); c.Variant.Refusal == "" && p != probe.SeatOf(t.Variant) {
+		if p := probe.SeatOf(c.Variant); c.Variant.Refusal == "" && !c.Variant.Unsupplied && p != probe.SeatOf(t.Variant) {
 			counts[p]++
 		}
 	}

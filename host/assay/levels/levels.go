@@ -76,6 +76,9 @@ type Levels struct {
 	LowSupply   bool     // the chip's supply was below what its data sheet asks for
 	Held        []string // released outputs that do not follow the bias both ways
 	Family      string   // what the inputs say against the marking, or empty
+	// Alone are the inputs of balanced lines that were driven with the opposite one released,
+	// and Dead those of them that the output did not follow.
+	Alone, Dead part.Pins
 }
 
 // Resistors of the adapter, Ω, and what they and the converter may be off.

@@ -95,11 +95,17 @@ func (m *walk) low(pin *part.Pin, step int) {
 // high measures IIH with the input held by the bias resistor, and the level
 // that a bipolar input floats to. That may clock the chip, so it comes last.
 func (m *walk) high(pin *part.Pin, step int) {
+	if m.Type.Family.Technology == part.Darlington { // which takes more than the bias resistor gives
+		s := station{step: step}
+		m.ask(s, pin)
+		m.answer(func() { m.Keep(pin, m.inputHigh(pin, m.volts(s, pin), m.K.DriveOhms, driveTolerance)) })
+		return
+	}
 	release := part.PinSet(pin.Number)
 	held, open := station{step: step, release: release, bias: adapter.High}, station{late: true, step: step, release: release}
 	m.ask(held, pin)
 	m.answer(func() { m.Keep(pin, m.InputHigh(pin, m.volts(held, pin))) })
-	if !m.Type.Family.Technology.Bipolar() {
+	if !m.Type.Family.Technology.Bipolar() || pin.Receiver {
 		return
 	}
 	m.ask(open, pin)

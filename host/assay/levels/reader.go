@@ -89,7 +89,7 @@ func (r Reader) InputLow(pin *part.Pin, v, ohms float64) Reading {
 
 func (r Reader) inputLow(pin *part.Pin, v, ohms, tolerance float64) Reading {
 	i, limit := v/ohms*1000, r.Type.Family.IIL*pin.LoadIn(r.Type.Family)
-	if pin.PullUp {
+	if pin.PullUp || pin.Receiver {
 		limit = math.NaN() // what its resistor passes, no data sheet says
 	}
 	return Reading{Quantity: IIL, Value: i, Limit: limit, Uncertainty: current(i, ohms, tolerance)}
@@ -97,9 +97,16 @@ func (r Reader) inputLow(pin *part.Pin, v, ohms, tolerance float64) Reading {
 
 // InputHigh is the reading of an input that the bias resistor holds high.
 func (r Reader) InputHigh(pin *part.Pin, v float64) Reading {
-	i := (r.K.SupplyVolts - v) / r.K.BiasOhms * 1000
-	return Reading{Quantity: IIH, Value: i, Limit: r.Type.Family.IIH * pin.LoadIn(r.Type.Family),
-		Uncertainty: current(i, r.K.BiasOhms, rails1Percent) + railDrift/r.K.BiasOhms*1000}
+	return r.inputHigh(pin, v, r.K.BiasOhms, rails1Percent)
+}
+
+func (r Reader) inputHigh(pin *part.Pin, v, ohms, tolerance float64) Reading {
+	i, limit := (r.K.SupplyVolts-v)/ohms*1000, r.Type.Family.IIH*pin.LoadIn(r.Type.Family)
+	if pin.Receiver {
+		limit = math.NaN()
+	}
+	return Reading{Quantity: IIH, Value: i, Limit: limit,
+		Uncertainty: current(i, ohms, tolerance) + railDrift/ohms*1000}
 }
 
 // monitorMA, mA, is what the supply current may be off: half of the monitor's step of
@@ -110,7 +117,7 @@ const monitorMA = 0.15
 // inverters in packages of at most 16 pins. Data books' quad and hex gates, from memory.
 var mostICC = map[string]float64{
 	"74": 54, "74H": 58, "74L": 4, "74S": 60, "74LS": 13, "74ALS": 10, "74AS": 30, "74F": 30,
-	"74HC": 0.08, "74HCT": 0.08, "74C": 0.08, "4000A": 0.08, "4000B": 0.08, "4000UB": 0.08,
+	"74HC": 0.08, "74HCT": 0.08, "74C": 0.08, "4000A": 0.08, "4000B": 0.08, "4000UB": 0.08, "DTL": 36,
 	"74AC": 0.08, "74ACT": 0.08, "74BCT": 60,
 }
 
@@ -118,6 +125,8 @@ var mostICC = map[string]float64{
 func (r Reader) Supply(mA float64) {
 	reading := Reading{Quantity: ICC, Value: mA, Limit: math.NaN(), Uncertainty: monitorMA + rails1Percent*mA}
 	switch {
+	case r.Type.Variant.Unsupplied: // there is none
+		return
 	case mA < 0:
 		r.Unmeasured = append(r.Unmeasured, "supply current: the adapter has no monitor")
 		return
@@ -143,6 +152,8 @@ func OffLimit(f *part.Family, pin *part.Pin) float64 {
 	switch {
 	case pin.Stage == part.OpenCollector && f.Technology.Bipolar():
 		limit = 0.25
+	case f.Technology == part.Darlington:
+		limit = 0.05
 	case f.Technology == part.TTL:
 		limit = 0.04
 	}
@@ -165,9 +176,10 @@ const thermalVolts = 0.0257
 
 // knee is by how much, V, an output's low grows when its load grows e-fold. A transistor that
 // a Schottky diode clamps stands at its base-emitter voltage less the diode's, and the
-// first grows with the logarithm of its current; a saturated one and a MOS one do not.
+// first grows with the logarithm of its current; so does a Darlington pair's second
+// base-emitter voltage. A saturated one and a MOS one do not.
 func (r Reader) knee() float64 {
-	if f := r.Type.Family; f.Technology == part.TTLDiode || f.Name == "74S" {
+	if f := r.Type.Family; f.Technology == part.TTLDiode || f.Technology == part.Darlington || f.Name == "74S" {
 		return thermalVolts
 	}
 	return 0

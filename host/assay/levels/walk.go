@@ -261,6 +261,57 @@ func (m *walk) plan(pin *part.Pin) {
 		m.at(pin, "IIL", driven(false), m.low)
 		m.at(pin, "IIH", driven(true), m.high)
 	}
+	if pin.Opposite != 0 {
+		m.alone(pin)
+	}
+}
+
+// alone drives an input of a balanced line to either level with the opposite one released,
+// which the bias then holds between them, and looks at the receiver's output. The resistance
+// of such an input, 6 to 20 kΩ to some level of up to 3 V, leaves it at 1.5 V or more above
+// ground and below the supply (EIA-422 receivers' data sheets, from memory).
+func (m *walk) alone(pin *part.Pin) {
+	var stations []station
+	var shown []*part.Pin
+	for _, high := range []bool{false, true} {
+		found := false
+		for i, st := range m.steps {
+			if st.Driven.Has(pin.Number) && st.Drive.Has(pin.Number) == high && st.Drive.Has(pin.Opposite) != high {
+				if out := m.receiverOutput(pin, st); out != nil {
+					s := station{step: i, release: part.PinSet(pin.Opposite), bias: adapter.High}
+					m.ask(s, out)
+					stations, shown, found = append(stations, s), append(shown, out), true
+					break
+				}
+			}
+		}
+		if !found {
+			return
+		}
+	}
+	m.answer(func() {
+		follows := true
+		for i, s := range stations {
+			v := m.volts(s, shown[i]) - m.lift(s)
+			want, _ := m.steps[s.step].Expect(shown[i].Number)
+			follows = follows && (want == logic.One) == (v >= m.Type.Family.VIH) && (want == logic.Zero) == (v <= m.Type.Family.VIL)
+		}
+		m.Alone = m.Alone.With(pin.Number, true)
+		m.Dead = m.Dead.With(pin.Number, !follows)
+	})
+}
+
+// receiverOutput is an output of an input's gate that a step shows high or low.
+func (m *walk) receiverOutput(pin *part.Pin, st stimulus.Step) *part.Pin {
+	for n := range m.Type.Variant.GateMates(pin.Number).All() {
+		if n > len(m.Type.Variant.Pins) {
+			break
+		}
+		if v, compared := st.Expect(n); compared && (v == logic.Zero || v == logic.One) {
+			return &m.Type.Variant.Pins[n-1]
+		}
+	}
+	return nil
 }
 
 // at finds the step at which a pin is measured: one that shows it, with the

@@ -19,7 +19,9 @@ type bench struct {
 }
 
 // driven are the pins that the adapter drives between cycles, and idle those of
-// them that are then high: nothing is selected.
+// them that are then high: nothing is selected. The outputs of an EEPROM stay enabled,
+// which inhibits writing: as drives are released and all pins fall to the low bias at
+// their own pace, its write and chip enables may be low before its output enable is.
 func (b bench) driven() (driven, idle part.Pins) {
 	for _, p := range b.t.Variant.Pins {
 		if p.Role == part.Input {
@@ -30,8 +32,14 @@ func (b bench) driven() (driven, idle part.Pins) {
 	for _, c := range b.controls() {
 		driven, idle = driven.With(c.Pin, true), idle.With(c.Pin, !c.Active)
 	}
+	if b.staysEnabled() {
+		idle = idle.With(b.m.Enable.Pin, b.m.Enable.Active)
+	}
 	return driven, idle
 }
+
+// staysEnabled reports whether the output enable is active between cycles too.
+func (b bench) staysEnabled() bool { return b.m.Kind == part.EEPROM && b.m.Enable != nil }
 
 func (b bench) controls() []part.Control {
 	return append(slices.Clone(b.m.Select), has(b.m.Write, b.m.Enable, b.m.RAS, b.m.CAS)...)
@@ -125,13 +133,18 @@ func (c cycle) access(kind protocol.AccessKind, toggles ...part.Pins) adapter.Ac
 	return a
 }
 
-// read opens the memory, has its outputs looked at, and closes it.
+// read opens the memory, has its outputs looked at, and closes it. An output enable that is
+// active between accesses is inactive in one that holds it.
 func (c cycle) read(kind protocol.AccessKind, value uint32) adapter.Access {
-	open, row := c.selects()|pinOf(c.m.Enable), part.Pins(0)
-	if c.m.Kind == part.DynamicRAM {
+	open, row, disabled := c.selects()|pinOf(c.m.Enable), part.Pins(0), part.Pins(0)
+	switch {
+	case c.m.Kind == part.DynamicRAM:
 		open, row = pinOf(c.m.CAS, c.m.Enable), pinOf(c.m.RAS)
+	case c.staysEnabled():
+		open, disabled = c.selects(), pinOf(c.m.Enable)&c.held
 	}
 	a := c.access(kind, row, 0, open, row|open)
+	a.Toggles[0] |= disabled
 	a.Group, a.Value, a.Pause = c.out, value, max(leastSettle, c.m.Access)
 	return a
 }

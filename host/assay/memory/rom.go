@@ -14,6 +14,7 @@ import (
 // Contents are what two readings of a read-only memory gave.
 type Contents struct {
 	Words     []byte // of the first, a byte a word
+	Selected  string // by which levels, where its mask decides that
 	Applied   int    // reads
 	Failures  int    // words that differ, and findings
 	Findings  []string
@@ -25,6 +26,10 @@ type Contents struct {
 // drive both ways, low; and once with each control left inactive.
 func Read(ctx context.Context, socket Socket, p Plan) (c Contents, err error) {
 	b := bench{socket, p.Type, p.Type.Variant.Memory}
+	if err := c.findSelects(ctx, &b); err != nil || len(c.Findings) > 0 {
+		c.Failures = len(c.Findings)
+		return c, err
+	}
 	first, second, err := c.readTwice(ctx, b, p)
 	if err != nil {
 		return c, err

@@ -198,6 +198,46 @@ static void program(struct entries *e)
 	fake.may = 0;
 }
 
+/* Watches a position that turns over now and then, and acts meanwhile: it ends in its time. */
+static void watch(struct entries *e)
+{
+	static uint8_t payload[WATCH_HEADER_LEN + (MOST_ACTIONS + 2) * WATCH_ACTION_LEN];
+	uint8_t actions = next(e) % (MOST_ACTIONS + 2), flags = next(e), i;
+	uint32_t until_us = (uint32_t)(next(e) << 8 | next(e)), us = 0, sixteenths = 0;
+	uint64_t from;
+	uint8_t *at;
+
+	at = put_u8(payload, flags & 7 ? flags & 3 : flags);
+	at = put_u8(at, next(e) % 30);
+	at = put_u32(at, until_us);
+	at = put_u8(at, next(e) % 66);
+	at = put_u8(at, next(e) % 30);
+	at = put_u8(at, next(e) % 9);
+	at = put_u8(at, 0);
+	for (i = 0; i < actions; i++) {
+		at = put_u32(at, us);
+		us = i + 2 == actions && (flags & WATCH_HALT) ? 0 : us + next(e);
+		at = put_u32(at, next(e));
+		at = put_u32(at, next(e));
+		at = put_u8(at, next(e) % 5);
+		at = put_u32(at, next(e));
+		at = put_u32(at, 0);
+	}
+	fake.pulsing = UINT32_C(1) << next(e) % 32;
+	fake.pulse_count = next(e) % 80;
+	fake.driven_at = 0;
+	for (i = 0; i < fake.pulse_count; i++) {
+		sixteenths += (uint32_t)(next(e) << 4);
+		fake.pulses[i] = sixteenths;
+	}
+	from = fake.us;
+	ask(TYPE_WATCH, next(e), payload, (size_t)(at - payload));
+	if (fake.us - from > until_us + 15000) {
+		fake_fail("watches longer than it may");
+	}
+	fake.pulsing = 0;
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 {
 	static uint8_t body[256 + HEADER_LEN], wire[FAKE_LINE];
@@ -206,7 +246,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 
 	fake_reset();
 	while (e.left > 0) {
-		switch (next(&e) % 9) {
+		switch (next(&e) % 10) {
 		case 0: /* bytes as they are */
 			n = next_bytes(&e, wire, 255);
 			fake_put(wire, n);
@@ -217,13 +257,16 @@ int LLVMFuzzerTestOneInput(const uint8_t *input, size_t length)
 			break;
 		case 2: /* a sound request of a type that is known */
 			body[0] = PROTOCOL_VERSION;
-			body[1] = (uint8_t)(1 + next(&e) % 10);
+			body[1] = (uint8_t)(1 + next(&e) % TYPE_WATCH);
 			body[2] = next(&e);
 			n = next_bytes(&e, body + HEADER_LEN, 255);
 			fake_put(wire, fake_frame(body, HEADER_LEN + n, wire));
 			break;
 		case 7:
 			program(&e);
+			break;
+		case 9:
+			watch(&e);
 			break;
 		case 3:
 			fake_pass(next(&e) * 16u);

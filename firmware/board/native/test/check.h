@@ -31,5 +31,6 @@ void test_fitted(void);
 void test_measure(void);
 void test_sweep(void);
 void test_pattern(void);
+void test_watch(void);
 
 #endif

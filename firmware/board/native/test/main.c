@@ -106,5 +106,6 @@ int main(int argc, char **argv)
 	test_measure();
 	test_sweep();
 	test_pattern();
+	test_watch();
 	return 0;
 }

@@ -1,0 +1,105 @@
+package virtual
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/part"
+)
+
+// rampTimes gives the times at which ngspice sees node a pass some voltages, s; up, or down.
+func rampTimes(t *testing.T, deck, edge string, volts []float64, until float64) (seconds []float64) {
+	t.Helper()
+	var b strings.Builder
+	fmt.Fprintf(&b, "* a ramp\n%s\n.option gmin=1e-13\n.control\ntran %g %g 0 %g uic\n", deck, until/2000, until, until/2000)
+	for i, v := range volts {
+		fmt.Fprintf(&b, "meas tran t%d when v(a)=%g %s=1\n", i, v, edge)
+	}
+	b.WriteString("quit\n.endc\n.end\n")
+	file := filepath.Join(t.TempDir(), "deck.cir")
+	if err := os.WriteFile(file, []byte(b.String()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.Command("ngspice", "-b", file).CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	for i := range volts {
+		m := regexp.MustCompile(fmt.Sprintf(`(?m)^t%d\s*=\s*(\S+)`, i)).FindStringSubmatch(string(out))
+		if m == nil {
+			t.Fatalf("no time for %g V:\n%s", volts[i], out)
+		}
+		s, err := strconv.ParseFloat(m[1], 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		seconds = append(seconds, s)
+	}
+	return seconds
+}
+
+// 1 µF at an input of a powered chip, from 0 V up through the bias, and from the rail down through the
+// bias: the times of the socket's model are those of ngspice with the same resistor and the
+// transistor-level chip. A TTL input helps the ramp up by its own current, and holds it at some
+// 1.6 V on the way down, which is where it ends.
+func TestRampsAsInSpice(t *testing.T) {
+	for _, c := range []struct {
+		family, file, chip string
+		up, down           []float64
+		within             float64
+	}{
+		{"74", "7400", "ttl_7400", []float64{0.4, 0.8, 1.0, 1.2}, []float64{4, 3, 2.4}, 0.06},
+		{"74LS", "74ls00", "ls_74ls00", []float64{0.4, 0.8, 1.0}, []float64{4, 3, 2.4}, 0.06},
+		{"74HC", "74hc00", "hc_74hc00", []float64{0.5, 1, 2, 3, 4}, []float64{4, 3, 2, 1}, 0.01},
+	} {
+		for _, up := range []bool{true, false} {
+			t.Run(fmt.Sprint(c.family, " up ", up), func(t *testing.T) {
+				s := NewSocket(quadNAND(t, c.family, part.TotemPole), 1)
+				now := time.Duration(0)
+				s.KeepTime(func() time.Duration { return now })
+				s.Clip(Capacitor{Farads: 1e-6, P: at(1)})
+				s.Supply(adapter.At(28), adapter.At(7))
+				high := adapter.Word(0)
+				if !up {
+					high = pins(1)
+				}
+				s.Drive(pins(1, 2), pins(2)|high)
+				s.Pull(BiasPull, true, 0)
+				now += 20 * time.Millisecond
+				s.Drive(pins(2), pins(2))
+				if up {
+					s.Pull(BiasPull, true, pins(1))
+				}
+				rail, vcc, volts, edge, from, to, ohms := s.RailVolts(), s.supply.vcc, c.up, "rise", s.clips.capacitors[0].volts, s.RailVolts(), registerHighOhms
+				if !up {
+					volts, edge, to, ohms = c.down, "fall", 0, registerLowOhms
+				}
+				deck := include(t, c.file) + bench(c.chip, bench7400)
+				deck = strings.Replace(deck, "Va a 0 0\n", fmt.Sprintf("Vr r 0 %g\nRb r a %d\nCa a 0 1u ic=%g\n", to, 10_000+ohms, from), 1)
+				deck = strings.Replace(deck, "Vcc vcc 0 5\nVb b 0 0\n", "", 1)
+				deck = strings.Replace(deck, "Vb b 0 0", fmt.Sprintf("Vb b 0 %g", rail), 1)
+				deck = strings.Replace(deck, "Vcc vcc 0 5", fmt.Sprintf("Vcc vcc 0 %g", vcc), 1)
+				want := rampTimes(t, deck, edge, volts, 0.05)
+				begin := now
+				for i, v := range volts {
+					for now < begin+50*time.Millisecond && (s.CapacitorVolts(0) < v) == up {
+						now += 2 * time.Microsecond
+					}
+					got := (now - begin).Seconds()
+					t.Logf("%g V: %.3f ms, ngspice %.3f", v, got*1e3, want[i]*1e3)
+					if got < want[i]*(1-c.within) || got > want[i]*(1+c.within) {
+						t.Errorf("%g V after %.3f ms, ngspice %.3f", v, got*1e3, want[i]*1e3)
+					}
+				}
+			})
+		}
+	}
+}
