@@ -4,6 +4,7 @@ package avrsim
 
 import (
 	"bytes"
+	"errors"
 	"testing"
 	"time"
 
@@ -11,6 +12,7 @@ import (
 	"chipassay/host/assay/memory"
 	"chipassay/host/link"
 	"chipassay/protocol"
+	"chipassay/vectors/library"
 	"chipassay/vectors/march"
 	"chipassay/vectors/part"
 )
@@ -92,19 +94,39 @@ const (
 
 // The strobes of every dynamic memory keep to the data books in all programs of its test,
 // and all its rows are refreshed in time. MEASURE, which holds a word at the outputs for
-// their levels, is not looked at; what the memory holds is not needed after it. The 4464 is
-// not among them: the adapter has no switch for its supply pin.
+// their levels, is not looked at; what the memory holds is not needed after it. Those whose
+// supply pin has no switch on the adapter, as the 4464's, cannot be tested at all.
 func TestStrobesKeepToTheDataBook(t *testing.T) {
-	for _, name := range []string{"2118", "2164", "4864", "6665", "3764", "4164", "4264", "41256"} {
+	memories, err := library.Memories()
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := 0
+	for _, p := range memories {
+		if v := p.Variants[0]; v.Memory.Kind != part.DynamicRAM || v.Refusal != "" {
+			continue
+		}
+		name := p.Number
 		t.Run(name, func(t *testing.T) {
 			typ := few(named(t, name), 2)
 			m := typ.Variant.Memory
 			p := open(t, name)
 			conn := &measuring{Conn: p}
-			s := seat(t, conn, typ.Variant)
+			a, err := adapter.Open(t.Context(), link.New(conn, protocol.UsualRate))
+			if err != nil {
+				t.Fatal(err)
+			}
+			s, err := a.Seat(len(typ.Variant.Pins), typ.Variant.VCC(), typ.Variant.GND())
+			if errors.Is(err, adapter.ErrCannot) {
+				t.Skip(err)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
 			if _, err := s.PowerOn(t.Context(), 150); err != nil {
 				t.Fatal(err)
 			}
+			seen++
 			at := func(pin int) int { return adapter.PositionOf(pin, len(typ.Variant.Pins)) }
 			ras, cas := newStrobe(at(m.RAS.Pin)), newStrobe(at(m.CAS.Pin))
 			refreshed := &rows{strobe: ras.at, last: map[uint32]uint64{}}
@@ -168,5 +190,8 @@ func TestStrobesKeepToTheDataBook(t *testing.T) {
 				t.Errorf("an access takes %v", d)
 			}
 		})
+	}
+	if seen < 8 {
+		t.Errorf("%d dynamic memories", seen)
 	}
 }
