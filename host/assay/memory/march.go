@@ -279,6 +279,9 @@ func (w *Run) wait(run pass) error {
 func (w *Run) element(run pass, number int) error {
 	element := run.test.Elements[number]
 	m := w.m
+	if n := len(element.Operations); n > protocol.MostAccesses {
+		return fmt.Errorf("%w do more than %d operations in one element of a march test; this one has %d", adapter.ErrCannot, protocol.MostAccesses, n)
+	}
 	c := w.program(w.pinsOf(run.order))
 	var accesses []adapter.Access
 	for i, operation := range element.Operations {
