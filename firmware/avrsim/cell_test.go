@@ -230,7 +230,7 @@ func TestAccessesOfAnyPositionAreBrief(t *testing.T) {
 		ended = reply.Ended
 	}
 	t.Logf("the strobe is low for %v to %v, high for %v, in %d pulses", duration(seen.shortest), duration(seen.longest), duration(seen.shortestHigh), seen.pulses)
-	if most := 9*time.Microsecond + time.Duration(pause)*time.Microsecond/16; duration(seen.longest) > most || duration(seen.shortest) < time.Microsecond/4 {
+	if most := 9*time.Microsecond + time.Duration(pause)*time.Microsecond/16; duration(seen.longest) > most || duration(seen.shortest) < time.Microsecond/4 || duration(seen.shortest) > 2*time.Microsecond {
 		t.Errorf("the strobe is low for %v to %v", duration(seen.shortest), duration(seen.longest))
 	}
 	if duration(seen.shortestHigh) < time.Microsecond/4 || seen.pulses < 4*256+256 {

@@ -50,7 +50,8 @@ enum { MOST_ROW_BITS = 10, LEAST_ROW_BITS = 2 };
 /* Strobes rows in the order of a Gray code, four at a time, the fours numbered from four
  * on: toggles the strobe, then it and the row's next bit together. The next bit is
  * bits[n], of MOST_ROW_BITS + 1, for a row whose number, from 1 on, has n zeros at its end. Each
- * toggle takes at least 1/4 µs. Whatever interrupts there are, the strobe is toggled back within 1 µs. */
+ * toggle takes at least 1/4 µs. Whatever interrupts there are, the strobe is toggled back within
+ * 2 µs. */
 void board_strobes(uint32_t strobe, const uint32_t *bits, uint16_t four, uint8_t fours);
 
 /* Accesses: what a CELL of a pattern does to a word of a memory (SPEC.md). */
