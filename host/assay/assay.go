@@ -156,6 +156,7 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (err error) {
 			}
 			if !r.read.Wrong {
 				r.sayUnseen(r.Rounds)
+				r.saySpeed()
 			}
 		}
 		if r.read.Wrong || !p.wants(LevelStage) { // else it is measured with the levels
@@ -324,14 +325,16 @@ func (r *Result) late(ctx context.Context, socket Socket, p Plan) (words string)
 	if r.FailureCount > 0 {
 		failed = r.Failures[0].Step
 	}
-	current, late := r.SupplyCurrentMA, part.Pins(0)
+	current := r.SupplyCurrentMA
+	var late function.Lateness
 	err := r.powered(ctx, socket, func() (err error) {
-		late, words, err = function.Late(ctx, socket, p.Vectors, failed)
+		late, err = function.Late(ctx, socket, p.Vectors, failed)
 		return err
 	})
 	if r.SupplyCurrentMA = current; err != nil {
 		return ""
 	}
-	r.fail(late)
-	return words
+	r.fail(late.Pins)
+	r.Late = late.Delays
+	return late.Words
 }

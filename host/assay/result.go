@@ -127,8 +127,9 @@ type Result struct {
 	causes   []fault.Cause // of a failure in the vectors, that explain it
 	supplied bool          // it was powered and did not trip at once
 
-	PinsFailed   []int     // with wrong values, or named as the cause; ascending
-	Failures     []Failure // the first MaxFailures
+	PinsFailed   []int            // with wrong values, or named as the cause; ascending
+	Late         []function.Delay // of outputs that follow late, as they were timed
+	Failures     []Failure        // the first MaxFailures
 	FailureCount int
 	Findings     []string // what is wrong, in the bench's words
 	GatesSound   []string // gates without an error, where the part has named gates
