@@ -159,6 +159,9 @@ func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 	case f.Technology == part.CMOS:
 		r.share = true
 	}
+	if p.Schmitt && !p.Receiver && f.Technology != part.Darlington { // typical: vectors/part/schmitt.go
+		r.lower, r.upper, r.share = f.SchmittTypical()
+	}
 	r.open = r.open && !p.Receiver
 	if v.Threshold != 0 && !p.Schmitt {
 		r.lower, r.upper = v.Threshold, v.Threshold
