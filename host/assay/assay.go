@@ -47,6 +47,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 		return r.notTested(fmt.Sprintf("in round %d the chip was no longer in the socket: seat it and test again", r.Rounds))
 	}
 	r.judge(ctx, socket, p)
+	r.measureThresholds(ctx, socket, p)
 	r.sayRound()
 	r.doubt()
 	r.notAnother()
@@ -72,6 +73,7 @@ func (r *Result) graded() *Result {
 	if r.But != nil {
 		r.Verdict = PassBut
 	}
+	r.judgeThresholds()
 	if use := r.Type.Variant.Use; use != "" && r.Verdict == Pass {
 		r.Grade, r.GradeReasons = verdict.Doubtful, append([]string{"tested for one use only, with " + use}, r.GradeReasons...)
 	}

@@ -381,7 +381,7 @@ func untested(p Plan) []string {
 		speedUntested,
 		"behaviour over temperature and supply voltage: the test runs at 5 V and room temperature",
 		levelsUntested,
-		"input thresholds: the voltages at which an input switches",
+		thresholdsUntested,
 		"resistances between pins: above about 100 Ω they may change no compared or measured level",
 	}
 	if pulsed(typ.Variant) {

@@ -60,8 +60,9 @@ type Document struct {
 	Coverage          *Coverage           `json:"coverage,omitempty"`
 	Gates             []Gate              `json:"gates"`
 	FailureCount      int                 `json:"failure_count"`
-	Failures          []Failure           `json:"failures"` // the first 20
-	Late              []LateOutput        `json:"late,omitempty"` // outputs that follow late, as they were timed
+	Failures          []Failure           `json:"failures"`             // the first 20
+	Late              []LateOutput        `json:"late,omitempty"`       // outputs that follow late, as they were timed
+	Thresholds        []Threshold         `json:"thresholds,omitempty"` // of inputs, where they were measured
 	Grade             verdict.Grade       `json:"grade,omitempty"`
 	GradeReasons      []string            `json:"grade_reasons,omitempty"`
 	GradeCriteria     []verdict.Criterion `json:"grade_criteria"` // of every grade, best first
