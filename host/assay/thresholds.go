@@ -9,6 +9,7 @@ import (
 	"chipassay/host/assay/levels"
 	"chipassay/host/assay/thresholds"
 	"chipassay/host/verdict"
+	"chipassay/vectors/part"
 )
 
 // thresholdsUntested is what is not tested without a capacitor.
@@ -87,18 +88,45 @@ func (r *Result) threshold(ctx context.Context, socket Socket, p Plan, pin int) 
 	return in, err
 }
 
-// judgeThresholds makes a pass with a threshold outside its limits a PASS BUT.
+// judgeThresholds makes a pass with a threshold outside its limits, or of another family's inputs, a
+// PASS BUT. Inputs with the same of it are named together, by the worst.
 func (r *Result) judgeThresholds() {
+	type finding struct {
+		pins  part.Pins
+		worst thresholds.Judgement
+	}
+	var findings []*finding
 	for _, in := range r.Thresholds {
-		for _, j := range in.Judge(r.Type.Family) {
-			switch where := fmt.Sprintf("%v: %s", &r.Type.Variant.Pins[in.Pin-1], j.Words); {
-			case j.Standing == levels.Outside:
-				r.But = append(r.But, where)
-				r.doubtful(where + ", outside")
-			case j.Standing == levels.Near:
-				r.doubtful(where + ", " + j.Standing.String())
+		judged := in.Judge(r.Type.Family)
+		lost := slices.ContainsFunc(judged, thresholds.Judgement.NoHysteresis)
+		for _, j := range judged {
+			if lost && !j.NoHysteresis() { // which says both thresholds
+				continue
+			}
+			if !j.Other && j.Standing != levels.Outside && j.Standing != levels.Near {
+				continue
+			}
+			at := slices.IndexFunc(findings, func(f *finding) bool {
+				return f.worst.Symbol == j.Symbol && f.worst.Standing == j.Standing && f.worst.Other == j.Other
+			})
+			if at < 0 {
+				findings, at = append(findings, &finding{worst: j}), len(findings)
+			}
+			f := findings[at]
+			f.pins = f.pins.With(in.Pin, true)
+			if j.Beyond() > f.worst.Beyond() {
+				f.worst = j
 			}
 		}
+	}
+	for _, f := range findings {
+		words := r.Type.Variant.Named(f.pins) + ": " + f.worst.Words
+		if f.worst.Standing == levels.Near {
+			r.doubtful(words + ", " + f.worst.Standing.String())
+			continue
+		}
+		r.But = append(r.But, words)
+		r.doubtful(words + ", outside")
 	}
 	if len(r.But) > 0 && r.Verdict == Pass {
 		r.Verdict = PassBut

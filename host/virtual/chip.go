@@ -269,7 +269,7 @@ func (c *Chip) damagePad(d Defect) error {
 		p.leakage = resistorTo(atGround, curveSupply/(d.Amount/1000))
 		return nil
 	case d.Kind == Threshold && p.in:
-		p.receiver.lower, p.receiver.upper = d.Amount, d.Amount
+		p.receiver.lower, p.receiver.upper, p.receiver.slow = d.Amount, d.Amount, d.Amount
 		p.receiver.supplied(curveSupply, 0)
 		return nil
 	case d.Kind == NoHysteresis && p.in && p.receiver.schmitt:

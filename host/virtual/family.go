@@ -129,6 +129,8 @@ func (e element) behind(ohms float64) element {
 type receiver struct {
 	vil, vih     float64 // V, at the die's supply
 	lower, upper float64 // V, the same at 5 V and a die's ground of 0 V
+	slow         float64 // V, likewise: the one threshold of a voltage that moves slowly, where it is no Schmitt trigger's
+	middle       float64 // V, the same at the die's supply
 	share        bool    // they are proportional to the supply
 	open         bool    // an open input acts as a high
 	schmitt      bool    // between the levels it keeps the last one
@@ -139,7 +141,7 @@ func (r *receiver) supplied(vcc, gnd float64) {
 	if r.share {
 		scale = (vcc - gnd) / curveSupply
 	}
-	r.vil, r.vih = gnd+r.lower*scale, gnd+r.upper*scale
+	r.vil, r.vih, r.middle = gnd+r.lower*scale, gnd+r.upper*scale, gnd+r.slow*scale
 }
 
 // receiverOf: a TTL input's typical threshold is two junctions, 1.3 V, and from
@@ -165,6 +167,10 @@ func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 	r.open = r.open && !p.Receiver
 	if v.Threshold != 0 && !p.Schmitt {
 		r.lower, r.upper = v.Threshold, v.Threshold
+	}
+	if r.slow = (r.lower + r.upper) / 2; r.lower != r.upper {
+		low, high := thresholds(f) // of good chips
+		r.slow = (low + high) / 2
 	}
 	r.supplied(curveSupply, 0)
 	return r

@@ -14,6 +14,7 @@ type Judgement struct {
 	Value    Value
 	Min, Max float64 // V; 0 where there is none
 	Standing levels.Standing
+	Other    bool // it is another family's
 	Words    string
 }
 
@@ -25,22 +26,45 @@ func (in Input) Judge(f *part.Family) (all []Judgement) {
 		if in.Limited {
 			l = in.Limits
 		}
-		return []Judgement{
-			judged("VT+", "threshold as the input rises", in.Rising, l.Rising, ""),
-			judged("VT-", "threshold as the input falls", in.Falling, l.Falling, ""),
-			judged("VH", "hysteresis", in.Hysteresis(), part.Band{Min: l.Hysteresis}, ""),
+		hysteresis := judged("VH", "hysteresis", in.Hysteresis(), part.Band{Min: l.Hysteresis})
+		all = []Judgement{
+			judged("VT+", "threshold as the input rises", in.Rising, l.Rising),
+			judged("VT-", "threshold as the input falls", in.Falling, l.Falling),
+			hysteresis,
 		}
+		if hysteresis.NoHysteresis() {
+			all[2].Words = fmt.Sprintf("too little hysteresis: it switches at %.2f V as it rises and at %.2f V as it falls, which must be %.2f V apart", in.Rising.Volts, in.Falling.Volts, l.Hysteresis)
+		}
+		return all
 	}
 	band := part.Band{Min: f.VIL, Max: f.VIH}
 	if f.Technology == part.CMOS {
 		band.Min, band.Max = band.Min*in.SupplyVolts/5, band.Max*in.SupplyVolts/5
 	}
 	point := Value{(in.Rising.Volts + in.Falling.Volts) / 2, (in.Rising.Uncertainty + in.Falling.Uncertainty) / 2}
-	return []Judgement{judged("VT", "switching point", point, band, in.like(point.Volts, f))}
+	j := judged("VT", "switching point", point, band)
+	note, other := in.like(point.Volts, f)
+	if j.Standing == levels.Outside || other {
+		j.Words += ": " + note
+	}
+	j.Other = other
+	return []Judgement{j}
+}
+
+// NoHysteresis reports whether a Schmitt trigger has lost its hysteresis.
+func (j Judgement) NoHysteresis() bool { return j.Symbol == "VH" && j.Standing == levels.Outside }
+
+// Beyond is how far the value is beyond its limits, V.
+func (j Judgement) Beyond() float64 {
+	beyond := j.Min - j.Value.Volts
+	if j.Max != 0 {
+		beyond = max(beyond, j.Value.Volts-j.Max)
+	}
+	return beyond
 }
 
 // judged compares a value with a band, of which an end that is 0 is none.
-func judged(symbol, title string, v Value, b part.Band, note string) Judgement {
+func judged(symbol, title string, v Value, b part.Band) Judgement {
 	j := Judgement{Symbol: symbol, Title: title, Value: v, Min: b.Min, Max: b.Max, Standing: levels.Inside}
 	j.Words = fmt.Sprintf("%s %.2f ± %.2f V", symbol, v.Volts, v.Uncertainty)
 	worse := func(inside float64) {
@@ -62,9 +86,6 @@ func judged(symbol, title string, v Value, b part.Band, note string) Judgement {
 	if b == (part.Band{}) {
 		j.Standing = levels.Unlimited
 	}
-	if j.Standing == levels.Outside && note != "" {
-		j.Words += ": " + note
-	}
 	return j
 }
 
@@ -75,14 +96,15 @@ const (
 	leastCMOS, mostCMOS = 0.4, 0.6
 )
 
-// like says which other inputs switch at a voltage; empty where none of another kind does.
-func (in Input) like(volts float64, f *part.Family) string {
+// like says as which inputs one switches that switches at a voltage, and whether these are
+// another family's. An ordinary input of 74HCT cannot be told from one of TTL.
+func (in Input) like(volts float64, f *part.Family) (note string, other bool) {
 	share := volts / in.SupplyVolts
 	switch {
 	case f.Technology == part.CMOS && volts > leastTTL && volts < mostTTL:
-		return "as inputs with TTL levels switch, another family than marked, or an input that has drifted"
+		return "inputs with TTL levels switch there: another family than marked, or an input that has drifted", true
 	case f.Technology != part.CMOS && share > leastCMOS && share < mostCMOS:
-		return "at half the supply, as CMOS inputs switch, another family than marked, or an input that has drifted"
+		return "CMOS inputs switch there, at half the supply: another family than marked, or an input that has drifted", true
 	}
-	return "an input that has drifted"
+	return "an input that has drifted", false
 }

@@ -160,8 +160,12 @@ func Capacitor(ctx context.Context, s Socket, pin, pins int, marked float64) (fa
 	here := part.PinSet(position)
 	discharge := settled(k.DriveOhms * marked)
 	charge := time.Duration(chargedPart * k.BiasOhms * marked * float64(time.Second)).Round(time.Microsecond)
+	other := 1 // a position that nothing drives, whose edges do not count
+	if position == other {
+		other = 2
+	}
 	w, err := s.ProbeWatch(ctx, adapter.Watch{
-		Pin: position, Measure: position, Until: discharge + charge,
+		Pin: other, Measure: position, Until: discharge + charge,
 		Actions: []adapter.WatchAction{
 			{Step: stimulus.Step{Driven: here}, Bias: adapter.PullUp(here)}, // the bias is there already, so that it drives at once
 			{At: discharge, Bias: adapter.PullUp(here)},
