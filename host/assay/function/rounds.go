@@ -59,8 +59,9 @@ type Readback struct {
 	Comparison string              // how readbacks were compared: one by one, or by signatures
 }
 
-// Later reports whether an error came after a round without one.
-func (b *Readback) Later() bool { return b.Rounds > 1 && b.Wrong }
+// Later reports whether an error came after a round without one. One that only a short wait shows
+// was there in each round.
+func (b *Readback) Later() bool { return b.Rounds > 1 && b.Wrong && !b.Hurried.wrong }
 
 // quickOrder bounds what one order of a sweep may take, so that it is applied in both.
 const quickOrder = 500 * time.Millisecond
