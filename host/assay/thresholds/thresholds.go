@@ -290,18 +290,22 @@ func (b *bench) threshold(up bool) (Value, error) {
 	middle := once[len(once)/2]
 	// Droop: the mean of eight conversions is three and a half of them later than the first.
 	later := 3.5 * b.ConversionTime(b.probe.pin).Seconds()
-	droop := (averaged.volts - middle.volts) / later // V/s
+	without, _ := b.atEdge(middle, up, 0)
+	longer, _ := b.atEdge(averaged, up, 0)
+	droop := (longer - without) / later // V/s
 	var volts []float64
 	for _, r := range once {
-		volts = append(volts, b.atEdge(r, up, droop))
+		v, _ := b.atEdge(r, up, droop)
+		volts = append(volts, v)
 	}
+	_, slope := b.atEdge(middle, up, droop)
 	slices.Sort(volts)
 	v := volts[len(volts)/2]
 	after := measuredAfter(b, b.probe.pin).Seconds()
 	return Value{
 		Volts: v - b.ground,
 		Uncertainty: converterVolts + math.Abs(droop)*after/2 + capacitors*math.Abs(v-middle.volts) +
-			math.Abs(v-middle.volts)*middle.gap.Seconds()/2/max(middle.lag.Seconds(), 1e-6) + (volts[len(volts)-1]-volts[0])/2,
+			slope*middle.off.Seconds() + (volts[len(volts)-1]-volts[0])/2,
 	}, nil
 }
 
@@ -311,8 +315,13 @@ const converterVolts = 0.01
 // A ramped is one ramp.
 type ramped struct {
 	volts    float64
-	lag, gap time.Duration // from the edge to the release, and how long the edge may have come before
+	lag, off time.Duration // from the edge to the release, and how far off that may be
 }
+
+// releasedBefore is how long before the halt's reported time a driven pin is released, and how far
+// off that is: the program of the MCU releases it up to 2.4 µs before it reads its clock
+// (firmware/board/atmega2560/edges.c), the virtual adapter at once.
+const releasedBefore = 1200 * time.Nanosecond
 
 // ramp makes the input rise or fall until the output changes.
 func (b *bench) ramp(up bool, averaging int) (ramped, error) {
@@ -346,12 +355,16 @@ func (b *bench) ramp(up bool, averaging int) (ramped, error) {
 		return ramped{}, fmt.Errorf("the output at pin %d does not change while pin %d %s, to %.2f V", b.probe.output, b.probe.pin, way, w.Volts)
 	}
 	edge := w.Edges[len(w.Edges)-1]
-	return ramped{w.Volts, w.Acted[len(w.Acted)-1] - edge.At + edge.Gap/2, edge.Gap}, nil
+	r := ramped{w.Volts, w.Acted[len(w.Acted)-1] - edge.At + edge.Gap/2, edge.Gap / 2}
+	if !up && b.driven {
+		r.lag, r.off = r.lag-releasedBefore, r.off+releasedBefore
+	}
+	return r, nil
 }
 
 // atEdge is the voltage when the output changed, by that which was measured later: the capacitor
-// went on to charge until the release, and then drooped, V/s, by what the input itself draws.
-func (b *bench) atEdge(r ramped, up bool, droop float64) float64 {
+// went on to charge until the release, and then drooped, V/s, by what the input itself draws. The slope is that of the ramp there, V/s.
+func (b *bench) atEdge(r ramped, up bool, droop float64) (volts, slope float64) {
 	released := r.volts - droop*measuredAfter(b, b.probe.pin).Seconds()
 	ohms, end := b.k.BiasOhms, 0.0
 	switch {
@@ -362,5 +375,6 @@ func (b *bench) atEdge(r ramped, up bool, droop float64) float64 {
 	}
 	constant := ohms * b.farads
 	end += droop * constant
-	return end + (released-end)*math.Exp(r.lag.Seconds()/constant)
+	volts = end + (released-end)*math.Exp(r.lag.Seconds()/constant)
+	return volts, math.Abs(volts-end) / constant
 }
