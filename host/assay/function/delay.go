@@ -104,14 +104,22 @@ func (o *observer) hurry(v Vectors) (h Hurried, err error) {
 
 // walked has the adapter apply steps with a wait, and reports whether some pins read as expected.
 func walked(ctx context.Context, socket Socket, steps []stimulus.Step, wait time.Duration, pins part.Pins) (right bool, err error) {
-	right = true
-	for from := 0; from < len(steps); {
-		to := from + alike(steps[from:])
-		stretch := steps[from:to]
+	expected := func(stretch []stimulus.Step) adapter.Expected {
 		e := adapter.Expected{Mask: stretch[0].Compared & pins}
 		for _, st := range stretch {
 			e.High = append(e.High, st.High)
 		}
+		return e
+	}
+	if swept := sweptPins(steps); swept != nil && socket.Can().Sweep {
+		wrong, err := socket.Sweep(ctx, steps, swept, wait, expected(steps), adapter.Low)
+		return len(wrong) == 0, err
+	}
+	right = true
+	for from := 0; from < len(steps); {
+		to := from + alike(steps[from:])
+		stretch := steps[from:to]
+		e := expected(stretch)
 		same, err := socket.Walk(ctx, stretch, wait, e, adapter.Low)
 		if err != nil {
 			return false, err
