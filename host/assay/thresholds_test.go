@@ -23,15 +23,11 @@ import (
 // the other; farads are its own, marked those that are printed on it.
 func clipped(t *testing.T, marking, inside string, farads, marked float64, clip func(s *virtual.Socket, position int), defects ...string) *assay.Result {
 	t.Helper()
-	typ := open(t, marking)
-	var all []virtual.Defect
-	for _, text := range defects {
-		d, err := virtual.ParseDefect(text)
-		require.NoError(t, err)
-		all = append(all, d)
-	}
-	chip, err := virtual.NewChip(open(t, inside), all...)
-	require.NoError(t, err)
+	return clippedTo(t, chipOf(t, open(t, inside), defects...), open(t, marking), farads, marked, clip)
+}
+
+func clippedTo(t *testing.T, chip *virtual.Chip, typ part.Type, farads, marked float64, clip func(s *virtual.Socket, position int)) *assay.Result {
+	t.Helper()
 	socket := virtual.NewSocket(chip, 1)
 	conn, err := virtual.Open(t.Context(), socket)
 	require.NoError(t, err)
@@ -197,5 +193,29 @@ func TestThresholdsAtTheirLimits(t *testing.T) {
 		in := thresholds.Input{Pin: 1, Schmitt: true, Limited: true, Limits: limits, Rising: thresholds.Value{Volts: c.rising, Uncertainty: 0.02}, Falling: thresholds.Value{Volts: c.falling, Uncertainty: 0.02}}
 		j := in.Judge(typ.Family)
 		require.Equal(t, []levels.Standing{c.up, c.down, c.hysteresis}, []levels.Standing{j[0].Standing, j[1].Standing, j[2].Standing}, "%+v", c)
+	}
+}
+
+// Of good chips of all kinds, by their resistors, gains and thresholds of their own, the switching point is measured
+// within its uncertainty, for the die's ground and contacts of up to 2 Ω 25 mV more.
+func TestThresholdsOfVarieties(t *testing.T) {
+	for _, name := range []string{"7400", "74LS00", "74S04", "4011B", "74HC00", "74HCT00"} {
+		for seed := range uint64(4) {
+			typ := open(t, name)
+			chip := chipOf(t, typ)
+			v := virtual.Sampled(typ, seed)
+			chip.Vary(v)
+			r := clippedTo(t, chip, typ, 1e-6, 1e-6, nil)
+			require.NotEmpty(t, r.Thresholds, "%s, seed %d: %s %v", name, seed, r.Reason, r.NotTested)
+			for _, in := range r.Thresholds {
+				want := v.Threshold
+				if typ.Family.Technology == part.CMOS {
+					want *= in.SupplyVolts / 5
+				}
+				require.InDelta(t, want, in.Rising.Volts, in.Rising.Uncertainty+0.025, "%s, seed %d, pin %d rising", name, seed, in.Pin)
+				require.InDelta(t, want, in.Falling.Volts, in.Falling.Uncertainty+0.025, "%s, seed %d, pin %d falling", name, seed, in.Pin)
+				require.Less(t, in.Rising.Uncertainty, 0.04, "%s, seed %d", name, seed)
+			}
+		}
 	}
 }

@@ -148,7 +148,9 @@ func (r *receiver) supplied(vcc, gnd float64) {
 // there on to the level at which it floats it acts as a high (common practice).
 // Data sheets guarantee a low only below 0.8 V over all temperatures; at a bench it is a
 // low somewhat above that too, also at a MOS input with TTL levels. Nothing is known of
-// other MOS inputs between VIL and VIH.
+// other MOS inputs between VIL and VIH. A Schmitt trigger has its family's typical thresholds
+// (vectors/part/schmitt.go), for which a bus receiver's own are not known. A voltage that
+// moves slowly passes one threshold, amid those of good chips.
 func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 	r := receiver{lower: f.VIL, upper: f.VIH, schmitt: p.Schmitt}
 	switch {
