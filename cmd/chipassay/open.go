@@ -28,6 +28,7 @@ type connection struct {
 	groups  []string
 	usb     float64 // V
 	defects []string
+	socket  *virtual.Socket // of the virtual adapter, once it is open
 }
 
 // flags gives a command the flags that say which adapter it works with.
@@ -97,7 +98,8 @@ func (c *connection) virtual(ctx context.Context, chip *virtual.Chip, seed uint6
 	if err != nil {
 		return nil, err
 	}
-	return openSocket(ctx, b.Socket(chip, seed))
+	c.socket = b.Socket(chip, seed)
+	return openSocket(ctx, c.socket)
 }
 
 // port opens the adapter at a serial port, or the one that is found where no port

@@ -38,6 +38,7 @@ type testFlags struct {
 	soak, atLeast                      time.Duration
 	seed                               uint64
 	asJSON                             bool
+	clipping                           clipping
 	keeping                            keeping
 }
 
@@ -76,6 +77,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.BoolVar(&f.long, "long", false, "reach the stages of a divider that take up to a million clocks")
 	cmd.MarkFlagsMutuallyExclusive("short", "long")
 	flags.BoolVar(&f.everyReadback, "every-readback", false, "compare every readback in the host instead of signatures in the adapter")
+	f.clipping.flags(cmd)
 	anywayFlag(cmd, &f.anyway)
 	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …")
 	atLeastFlag(cmd, &f.atLeast)
@@ -123,11 +125,15 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 			return err
 		}
 	}
+	if err := f.clipping.check(); err != nil {
+		return err
+	}
 	a, err := f.open(cmd, chip)
 	if err != nil {
 		return err
 	}
 	defer a.Close()
+	p.Thresholds = f.clipping.request(cmd, f.socket, chip)
 	r, err := assayOn(cmd, a, p, f.repetition(cmd))
 	if err != nil {
 		return err
@@ -247,7 +253,7 @@ func (d *definitions) memories() ([]*part.Part, error) {
 }
 
 // open finds the adapter that the flags name.
-func (f testFlags) open(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, error) {
+func (f *testFlags) open(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, error) {
 	if f.adapter != virtualAdapter {
 		return f.port(cmd.Context(), printing(cmd))
 	}

@@ -159,7 +159,7 @@ func TestActionsAreTimed(t *testing.T) {
 
 // A Schmitt trigger's thresholds with 2.2 µF at its input, as in host/virtual, by the real
 // program: the bias goes off, or the drive is released, within 10 µs of the output's edge, and the
-// voltage is that of the model's threshold within 10 mV: 1.3 V up and 1.0 V down.
+// voltage is that of the model's threshold within 10 mV: 1.6 V up and 0.8 V down.
 func TestThresholdsByHalting(t *testing.T) {
 	typ := named(t, "74LS14")
 	chip := socket(t, "74LS14")
@@ -178,8 +178,8 @@ func TestThresholdsByHalting(t *testing.T) {
 		pulls adapter.WatchAction
 		volts float64
 	}{
-		{false, adapter.WatchAction{Bias: adapter.High}, 1.3},
-		{true, adapter.WatchAction{Bias: adapter.Low, Load: adapter.Low}, 1.0},
+		{false, adapter.WatchAction{Bias: adapter.High}, 1.6},
+		{true, adapter.WatchAction{Bias: adapter.Low, Load: adapter.Low}, 0.8},
 	} {
 		from := adapter.MeasureStep{Step: stimulus.Step{Driven: rest.With(1, true), Drive: part.Pins(0).With(1, c.high)}, Bias: adapter.Low, Settle: 20 * time.Millisecond}
 		if _, err := s.Measure(t.Context(), []adapter.MeasureStep{from}); err != nil {

@@ -186,3 +186,11 @@ func (a *Adapter) watchable(w Watch) error {
 	}
 	return nil
 }
+
+// ConversionTime is how long one conversion of a pin's voltage takes.
+func (s *Seat) ConversionTime(pin int) time.Duration {
+	if c := s.adapter.Capabilities; !c.near().Has(PositionOf(pin, s.Pins)) {
+		return c.FarConversion
+	}
+	return s.adapter.Capabilities.Conversion
+}

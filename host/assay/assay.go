@@ -47,6 +47,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 		return r.notTested(fmt.Sprintf("in round %d the chip was no longer in the socket: seat it and test again", r.Rounds))
 	}
 	r.judge(ctx, socket, p)
+	r.measureThresholds(ctx, socket, p)
 	r.sayRound()
 	r.doubt()
 	r.notAnother()
@@ -72,6 +73,7 @@ func (r *Result) graded() *Result {
 	if r.But != nil {
 		r.Verdict = PassBut
 	}
+	r.judgeThresholds()
 	if use := r.Type.Variant.Use; use != "" && r.Verdict == Pass {
 		r.Grade, r.GradeReasons = verdict.Doubtful, append([]string{"tested for one use only, with " + use}, r.GradeReasons...)
 	}
@@ -156,6 +158,7 @@ func (r *Result) apply(ctx context.Context, socket Socket, p Plan) (err error) {
 			}
 			if !r.read.Wrong {
 				r.sayUnseen(r.Rounds)
+				r.saySpeed()
 			}
 		}
 		if r.read.Wrong || !p.wants(LevelStage) { // else it is measured with the levels
@@ -324,14 +327,16 @@ func (r *Result) late(ctx context.Context, socket Socket, p Plan) (words string)
 	if r.FailureCount > 0 {
 		failed = r.Failures[0].Step
 	}
-	current, late := r.SupplyCurrentMA, part.Pins(0)
+	current := r.SupplyCurrentMA
+	var late function.Lateness
 	err := r.powered(ctx, socket, func() (err error) {
-		late, words, err = function.Late(ctx, socket, p.Vectors, failed)
+		late, err = function.Late(ctx, socket, p.Vectors, failed)
 		return err
 	})
 	if r.SupplyCurrentMA = current; err != nil {
 		return ""
 	}
-	r.fail(late)
-	return words
+	r.fail(late.Pins)
+	r.Late = late.Delays
+	return late.Words
 }

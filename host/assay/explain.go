@@ -6,6 +6,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"chipassay/host/assay/contact"
 	"chipassay/vectors/fault"
@@ -351,6 +352,21 @@ func gateNames(v *part.Variant, holds func(part.Gate) bool) []string {
 // levelsUntested is what is not tested without a voltmeter.
 const levelsUntested = "output levels under load, input currents"
 
+// speedUntested is what is not tested of speed.
+const speedUntested = "speed: propagation delay, setup and hold times, maximum clock frequency"
+
+// saySpeed says what right answers after a short wait prove: it finds a sick output, not a
+// slow grade, whose delay is less than a tenth of it.
+func (r *Result) saySpeed() {
+	h := r.read.Hurried
+	i := slices.Index(r.NotTested, speedUntested)
+	if h.Wait == 0 || i < 0 {
+		return
+	}
+	r.NotTested[i] = fmt.Sprintf("%s; only that the outputs which drive both ways were right %g µs after each change, which finds a sick output, not a slow grade",
+		speedUntested, float64(h.Wait)/float64(time.Microsecond))
+}
+
 // pulsed reports whether a part has pulse-triggered flip-flops.
 func pulsed(v *part.Variant) bool {
 	return slices.ContainsFunc(v.Logic.Registers, func(r part.Register) bool {
@@ -362,10 +378,10 @@ func pulsed(v *part.Variant) bool {
 func untested(p Plan) []string {
 	typ := p.Type
 	list := []string{
-		"speed: propagation delay, setup and hold times, maximum clock frequency",
+		speedUntested,
 		"behaviour over temperature and supply voltage: the test runs at 5 V and room temperature",
 		levelsUntested,
-		"input thresholds: the voltages at which an input switches",
+		thresholdsUntested,
 		"resistances between pins: above about 100 Ω they may change no compared or measured level",
 	}
 	if pulsed(typ.Variant) {

@@ -2,6 +2,7 @@ package assay_test
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -27,7 +28,13 @@ func TestDefectsInsideAreNamed(t *testing.T) {
 		{"4011B", "3 late 300 us", assay.Fail, "pin 3 (1Y) follows late: wrong 100 µs after a change, right after 1000 µs"},
 		{"74174", "2 late 8 us", assay.Fail, "pin 2 (1Q) follows late: wrong 5 µs after a change, right after 20 µs"},
 		{"7404", "2 late 3 us", assay.Fail, "pin 2 (1Y) follows late: wrong 0.5 µs after a change, right after 5 µs"},
-		{"7404", "2 late 0.7 us", assay.Fail, "an output follows late: wrong 0.5 µs after a change, right after 5 µs"},
+		{"7404", "2 late 0.7 us", assay.Fail, "pin 2 (1Y) follows late: wrong 0.5 µs after a change, right after 5 µs"},
+		{"7400", "3 late 2.5 us", assay.Fail, "pin 3 (1Y) follows late: wrong 0.5 µs after a change, right after 5 µs (1Y rises 2.0 ± 0.5 µs after the inputs, 1Y falls 2.0 ± 0.5 µs after the inputs)"}, // 16 steps only
+		{"7442", "1 late 4 us", assay.Fail, "pin 1 (Y0) follows late: wrong 0.5 µs after a change, right after 5 µs (Y0 rises "},
+		{"74L00", "3 late 2 us", assay.Fail, "pin 3 (1Y) follows late: wrong 1 µs after a change"},
+		{"4011B", "3 late 3 us", assay.Pass, "as in the data sheet"},  // a good one may take as long as the adapter waits
+		{"4040B", "9 late 4 us", assay.Pass, "as in the data sheet"},  // and a ripple counter longer
+		{"7401", "1 late 4 us", assay.Pass, "as in the data sheet"},   // a released pin
 		{"7404", "2 late 0.4 us", assay.Pass, "as in the data sheet"}, // in time: speed is not tested
 		{"74174", "bit 0 of 1Q ignores clear", assay.Fail, "inside, pin 2 (1Q) does not follow rule 1 of Q (/CLR)"},
 		{"74161", "bit 1 of Q obeys load at the other edge", assay.Fail, "inside, pin 13 (QB) follows rule 2 of Q (CLK, /LOAD) at the other edge"},
@@ -133,4 +140,36 @@ func wholeAssay(t *testing.T, typed string, defects ...string) *assay.Result {
 	plan, err := assay.NewPlan(typ, nil)
 	require.NoError(t, err)
 	return assay.Run(t.Context(), seat, plan)
+}
+
+// What a late output is timed at, both ways, holds its delay: the one that the defect has.
+func TestLateOutputsAreTimed(t *testing.T) {
+	for _, us := range []float64{1.3, 2.7, 9, 60, 700} {
+		r := wholeAssay(t, "7400", fmt.Sprintf("6 late %g us", us))
+		require.Len(t, r.Late, 2, "%g µs: %s", us, r.Reason)
+		for i, d := range r.Late {
+			at, off := d.Microseconds()
+			require.Equal(t, 6, d.Pin)
+			require.Equal(t, i == 0, d.High)
+			require.InDelta(t, us, at, off+0.15, "%g µs, %+v", us, d)
+			require.LessOrEqual(t, off, 1.0, "%g µs", us)
+		}
+		require.Equal(t, []int{6}, r.PinsFailed)
+	}
+}
+
+// Right answers after a short wait are said for what they prove, where there was one.
+func TestWhatAShortWaitProves(t *testing.T) {
+	for typ, want := range map[string]string{
+		"7400": "right 0.5 µs after each change, which finds a sick output, not a slow grade", "74L00": "right 1 µs after each change",
+		"4011B": "", "4060B": "", "7401": "",
+	} {
+		r := wholeAssay(t, typ)
+		for _, text := range r.NotTested {
+			if strings.HasPrefix(text, "speed") {
+				require.Contains(t, text, want, typ)
+				require.Equal(t, want != "", strings.Contains(text, "after each change"), typ)
+			}
+		}
+	}
 }

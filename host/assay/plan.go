@@ -8,6 +8,7 @@ import (
 	"chipassay/host/assay/contact"
 	"chipassay/host/assay/function"
 	"chipassay/host/assay/levels"
+	"chipassay/host/assay/thresholds"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/part"
 	"chipassay/vectors/proof"
@@ -19,6 +20,7 @@ type Socket interface {
 	contact.Prober
 	function.Socket
 	levels.Meter
+	thresholds.Socket
 	// PowerOn switches the supply on and gives the current in mA.
 	PowerOn(ctx context.Context, limitMA int) (float64, error)
 	// PowerOff releases all pins and switches the supply off, even when ctx is done.
@@ -64,6 +66,8 @@ type Plan struct {
 	// to be named when a chip behaves as one of them. It is called only on a
 	// failure, and may be nil.
 	Others proof.Others
+	// Thresholds asks for the thresholds of inputs, with a capacitor; it may be nil.
+	Thresholds *thresholds.Request
 	// Memories gives the memories that may be there instead; it may be nil.
 	Memories func() ([]*part.Part, error)
 }

@@ -13,6 +13,7 @@ import (
 	"chipassay/host/assay/function"
 	"chipassay/host/assay/levels"
 	"chipassay/host/assay/memory"
+	"chipassay/host/assay/thresholds"
 	"chipassay/host/verdict"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
@@ -127,19 +128,21 @@ type Result struct {
 	causes   []fault.Cause // of a failure in the vectors, that explain it
 	supplied bool          // it was powered and did not trip at once
 
-	PinsFailed   []int     // with wrong values, or named as the cause; ascending
-	Failures     []Failure // the first MaxFailures
+	PinsFailed   []int            // with wrong values, or named as the cause; ascending
+	Late         []function.Delay // of outputs that follow late, as they were timed
+	Failures     []Failure        // the first MaxFailures
 	FailureCount int
 	Findings     []string // what is wrong, in the bench's words
 	GatesSound   []string // gates without an error, where the part has named gates
 	GatesFailed  []string
-	Partial      []int           // pins of a chip that passed which were not tested; ascending
-	Margins      []levels.Margin // inputs that the adapter may not drive to a valid low
-	Levels       *levels.Levels  // nil where the adapter cannot measure
-	Grade        verdict.Grade   // empty where no levels were measured
-	GradeReasons []string        // why it is not the best
-	Memory       *memory.Result  // of a march test, or nil
-	NotTested    []string        // what this assay does not cover
+	Partial      []int              // pins of a chip that passed which were not tested; ascending
+	Margins      []levels.Margin    // inputs that the adapter may not drive to a valid low
+	Levels       *levels.Levels     // nil where the adapter cannot measure
+	Thresholds   []thresholds.Input // nil where none were measured
+	Grade        verdict.Grade      // empty where no levels were measured
+	GradeReasons []string           // why it is not the best
+	Memory       *memory.Result     // of a march test, or nil
+	NotTested    []string           // what this assay does not cover
 	Cautions     []string
 
 	SupplyCurrentMA  float64 // at the end of power-up; negative where it was not measured

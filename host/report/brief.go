@@ -111,6 +111,7 @@ func (d Document) BriefFacts() []Fact {
 	return Known(append(d.resultFacts(),
 		Fact{Label: "Family", Value: family},
 		Fact{Label: "Levels", Value: strings.Join(levels, ", ")},
+		d.thresholdFact(),
 		Fact{Label: "Supply", Value: d.supplyWords()},
 		Fact{Label: "Why", Value: why},
 		Fact{Label: "Unmeasured", Value: strings.Join(d.LevelsUnmeasured, "; ")},

@@ -60,7 +60,9 @@ type Document struct {
 	Coverage          *Coverage           `json:"coverage,omitempty"`
 	Gates             []Gate              `json:"gates"`
 	FailureCount      int                 `json:"failure_count"`
-	Failures          []Failure           `json:"failures"` // the first 20
+	Failures          []Failure           `json:"failures"`             // the first 20
+	Late              []LateOutput        `json:"late,omitempty"`       // outputs that follow late, as they were timed
+	Thresholds        []Threshold         `json:"thresholds,omitempty"` // of inputs, where they were measured
 	Grade             verdict.Grade       `json:"grade,omitempty"`
 	GradeReasons      []string            `json:"grade_reasons,omitempty"`
 	GradeCriteria     []verdict.Criterion `json:"grade_criteria"` // of every grade, best first
@@ -118,6 +120,15 @@ type Level struct {
 	LoadMA      *float64 `json:"load_ma"`     // null but for an output level
 	RatedMA     *float64 `json:"rated_ma"`    // at which the limit holds
 	Standing    string   `json:"standing"`
+}
+
+// A LateOutput is an output that follows its inputs late.
+type LateOutput struct {
+	Pin           int     `json:"pin"`
+	Name          string  `json:"name"`
+	Transition    string  `json:"transition"`     // rise, fall
+	DelayUS       float64 `json:"delay_us"`       // µs
+	UncertaintyUS float64 `json:"uncertainty_us"` // µs, either way
 }
 
 // A Memory is what a march test found. Addresses count from 0; element is that

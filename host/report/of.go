@@ -48,6 +48,15 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 	for _, f := range r.Failures[:min(len(r.Failures), assay.MaxFailures)] {
 		d.Failures = append(d.Failures, Failure{f.Pin, d.pinName(f.Pin), f.Step, f.Inputs, f.Expected.String(), f.Observed.String()})
 	}
+	d.Thresholds = thresholdsOf(r)
+	for _, l := range r.Late {
+		transition := "fall"
+		if l.High {
+			transition = "rise"
+		}
+		us, uncertainty := l.Microseconds()
+		d.Late = append(d.Late, LateOutput{l.Pin, d.pinName(l.Pin), transition, Rounded(us), Rounded(uncertainty)})
+	}
 	for i, m := range d.Margins {
 		d.Margins[i].Volts = Rounded(m.Volts)
 	}

@@ -260,7 +260,7 @@ func (s *Socket) thresholds() (all []threshold, from []float64) {
 			if p.in && p.receiver.schmitt {
 				all = append(all, threshold{i, p.receiver.vil}, threshold{i, p.receiver.vih})
 			} else if p.in {
-				all = append(all, threshold{i, p.receiver.middle()})
+				all = append(all, threshold{i, p.receiver.middle})
 			}
 			if p.timing {
 				for _, v := range s.timer.thresholds(p.pin) {
@@ -283,10 +283,6 @@ func crossing(thresholds []threshold, from []float64, nodes []node) float64 {
 	}
 	return first
 }
-
-// middle is the one threshold of an input that is not a Schmitt trigger, for a voltage that
-// moves slowly through what steps must not be in.
-func (r *receiver) middle() float64 { return (r.vil + r.vih) / 2 }
 
 // timed reports whether anything at the socket changes as time passes, apart from late outputs.
 func (s *Socket) timed() bool { return len(s.clips.capacitors) > 0 || s.timer != nil }

@@ -210,7 +210,7 @@ func (c *Chip) damage(d Defect) error {
 			p.rarely = d.Amount
 		}
 		c.loose = c.loose || p.bonded
-	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold:
+	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold, NoHysteresis:
 		return c.damagePad(d)
 	case CellStuckLow, CellStuckHigh, CellCouples, CellForgets, DeadRow, DeadColumn:
 		m, ok := c.die.(*memory)
@@ -255,7 +255,7 @@ func (c *Chip) keepTime(clock func() time.Duration) bool {
 // ofPad reports whether a defect is one of a pin's bond wire, input or output.
 func (d Defect) ofPad() bool {
 	switch d.Kind {
-	case Bent, OpenBond, Intermittent, RarelyIntermittent, StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold:
+	case Bent, OpenBond, Intermittent, RarelyIntermittent, StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold, NoHysteresis:
 		return true
 	}
 	return false
@@ -269,10 +269,15 @@ func (c *Chip) damagePad(d Defect) error {
 		p.leakage = resistorTo(atGround, curveSupply/(d.Amount/1000))
 		return nil
 	case d.Kind == Threshold && p.in:
-		p.receiver.lower, p.receiver.upper = d.Amount, d.Amount
+		p.receiver.lower, p.receiver.upper, p.receiver.slow = d.Amount, d.Amount, d.Amount
 		p.receiver.supplied(curveSupply, 0)
 		return nil
-	case d.Kind == Threshold, d.Kind != StuckLow && d.Kind != StuckHigh && !p.out, !p.in && !p.out:
+	case d.Kind == NoHysteresis && p.in && p.receiver.schmitt:
+		middle := (p.receiver.lower + p.receiver.upper) / 2
+		p.receiver.lower, p.receiver.upper = middle, middle
+		p.receiver.supplied(curveSupply, 0)
+		return nil
+	case d.Kind == Threshold, d.Kind == NoHysteresis, d.Kind != StuckLow && d.Kind != StuckHigh && !p.out, !p.in && !p.out:
 		return fmt.Errorf("pin %d of a %s is %s, which cannot have that", d.Pin, c.Type.Name(), c.role(d.Pin))
 	}
 	switch d.Kind {

@@ -66,6 +66,7 @@ const (
 	DeadPullDown
 	Late
 	Threshold
+	NoHysteresis
 	ExtraCurrent
 	WrongFamily
 	CellStuckLow
@@ -109,6 +110,7 @@ var forms = [...]struct{ text, meaning string }{
 	DeadPullDown:       {"N dead pull-down", "output N cannot pull low"},
 	Late:               {"N late X us", "output N follows X microseconds late"},
 	Threshold:          {"N threshold X V", "input N switches at X volts, whatever its family's levels are"},
+	NoHysteresis:       {"N no hysteresis", "Schmitt-trigger input N switches at one voltage, between the two that it should"},
 	ExtraCurrent:       {"draws X mA more", "the chip takes X mA more from its supply than it should"},
 	WrongFamily:        {"family F", "the chip is of family F inside, whatever is marked on it"},
 	CellStuckLow:       {"cell A stuck low", "cell A of a memory always holds 0; A is an address, or address.bit"},

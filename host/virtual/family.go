@@ -129,6 +129,8 @@ func (e element) behind(ohms float64) element {
 type receiver struct {
 	vil, vih     float64 // V, at the die's supply
 	lower, upper float64 // V, the same at 5 V and a die's ground of 0 V
+	slow         float64 // V, likewise: the one threshold of a voltage that moves slowly, where it is no Schmitt trigger's
+	middle       float64 // V, the same at the die's supply
 	share        bool    // they are proportional to the supply
 	open         bool    // an open input acts as a high
 	schmitt      bool    // between the levels it keeps the last one
@@ -139,14 +141,16 @@ func (r *receiver) supplied(vcc, gnd float64) {
 	if r.share {
 		scale = (vcc - gnd) / curveSupply
 	}
-	r.vil, r.vih = gnd+r.lower*scale, gnd+r.upper*scale
+	r.vil, r.vih, r.middle = gnd+r.lower*scale, gnd+r.upper*scale, gnd+r.slow*scale
 }
 
 // receiverOf: a TTL input's typical threshold is two junctions, 1.3 V, and from
 // there on to the level at which it floats it acts as a high (common practice).
 // Data sheets guarantee a low only below 0.8 V over all temperatures; at a bench it is a
 // low somewhat above that too, also at a MOS input with TTL levels. Nothing is known of
-// other MOS inputs between VIL and VIH.
+// other MOS inputs between VIL and VIH. A Schmitt trigger has its family's typical thresholds
+// (vectors/part/schmitt.go), for which a bus receiver's own are not known. A voltage that
+// moves slowly passes one threshold, amid those of good chips.
 func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 	r := receiver{lower: f.VIL, upper: f.VIH, schmitt: p.Schmitt}
 	switch {
@@ -159,9 +163,16 @@ func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 	case f.Technology == part.CMOS:
 		r.share = true
 	}
+	if p.Schmitt && !p.Receiver && f.Technology != part.Darlington { // typical: vectors/part/schmitt.go
+		r.lower, r.upper, r.share = f.SchmittTypical()
+	}
 	r.open = r.open && !p.Receiver
 	if v.Threshold != 0 && !p.Schmitt {
 		r.lower, r.upper = v.Threshold, v.Threshold
+	}
+	if r.slow = (r.lower + r.upper) / 2; r.lower != r.upper {
+		low, high := thresholds(f) // of good chips
+		r.slow = (low + high) / 2
 	}
 	r.supplied(curveSupply, 0)
 	return r

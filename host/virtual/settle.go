@@ -367,7 +367,7 @@ func (s *Socket) dieFollows() bool {
 func (s *Socket) receive(p *pad, volts float64, slow bool) logic.Value {
 	switch {
 	case slow && !p.receiver.schmitt:
-		return logic.FromBool(volts >= p.receiver.middle())
+		return logic.FromBool(volts >= p.receiver.middle)
 	case volts < p.receiver.vil:
 		return logic.Zero
 	case volts >= p.receiver.vih:

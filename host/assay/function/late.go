@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"chipassay/host/adapter"
@@ -26,18 +27,25 @@ const (
 // does not fail each time with one and never with the other.
 const lateTrials = 4
 
+// Lateness is what follows late.
+type Lateness struct {
+	Pins   part.Pins
+	Words  string  // empty where nothing follows late
+	Delays []Delay // of those that the adapter timed
+}
+
 // Late asks a powered chip that failed again, with more and more time, and says which
 // outputs follow late if it answers right from some wait on, and with each shorter one
 // does not; else nothing. Failed is the first failing step, from 1; 0 where a chip was only
-// too late for the engine.
-func Late(ctx context.Context, socket Socket, v Vectors, failed int) (late part.Pins, words string, err error) {
+// too late for a short wait. The outputs are then timed.
+func Late(ctx context.Context, socket Socket, v Vectors, failed int) (l Lateness, err error) {
 	ask := lateInSteps
 	if failed == 0 {
 		ask = lateForEngine
 	}
 	late, tooShort, enough, err := ask(ctx, socket, v, failed)
 	if err != nil || tooShort == 0 {
-		return 0, "", err
+		return Lateness{}, err
 	}
 	who, follow := "an output", "follows"
 	if late != 0 {
@@ -46,7 +54,36 @@ func Late(ctx context.Context, socket Socket, v Vectors, failed int) (late part.
 	if late.Len() > 1 {
 		follow = "follow"
 	}
-	return late, fmt.Sprintf("%s %s late: wrong %g µs after a change, right after %g µs", who, follow, microseconds(tooShort), microseconds(enough)), nil
+	l = Lateness{Pins: late}
+	l.Words = fmt.Sprintf("%s %s late: wrong %g µs after a change, right after %g µs", who, follow, microseconds(tooShort), microseconds(enough))
+	if l.Delays, err = delays(ctx, socket, v, late, enough); err != nil {
+		return Lateness{}, err
+	}
+	l.Delays = slices.DeleteFunc(l.Delays, func(d Delay) bool { return d.To <= tooShort })
+	if words := delayWords(v.Type.Variant, l.Delays); words != "" {
+		l.Words += " (" + words + ")"
+	}
+	return l, nil
+}
+
+// mostDelayWords is how many delays a sentence gives.
+const mostDelayWords = 4
+
+// delayWords says how late outputs are: "1Y rises 29.8 ± 0.5 µs after its input".
+func delayWords(v *part.Variant, delays []Delay) string {
+	var words []string
+	for _, d := range delays[:min(len(delays), mostDelayWords)] {
+		move := "falls"
+		if d.High {
+			move = "rises"
+		}
+		us, uncertainty := d.Microseconds()
+		words = append(words, fmt.Sprintf("%s %s %.1f ± %.1f µs after the inputs", v.Pins[d.Pin-1].Name, move, us, uncertainty))
+	}
+	if more := len(delays) - len(words); more > 0 {
+		words = append(words, fmt.Sprintf("%d more were timed", more))
+	}
+	return strings.Join(words, ", ")
 }
 
 func microseconds(d time.Duration) float64 { return float64(d) / float64(time.Microsecond) }
@@ -84,25 +121,35 @@ func lateInSteps(ctx context.Context, socket Socket, v Vectors, failed int) (lat
 
 // lateForEngine asks the adapter's engine, which waits less.
 func lateForEngine(ctx context.Context, socket Socket, v Vectors, _ int) (late part.Pins, tooShort, enough time.Duration, err error) {
-	short := settleOf(v.Type)
-	if short >= adapter.DefaultSettle { // with which it was answered right step by step
+	short, usual, prompt := v.ShortWait(), v.usualWait(), v.prompt()
+	if short >= usual || !socket.Can().Walk { // with which it was answered right step by step
 		return 0, 0, 0, nil
 	}
-	for _, wait := range []time.Duration{short, adapter.DefaultSettle} {
+	wrong := func(wait time.Duration, pins part.Pins) (always, never bool, err error) {
+		always, never = true, true
 		for range lateTrials {
-			o := newObserver(ctx, socket, v)
-			o.settle = wait
-			if _, err := o.round(); err != nil {
-				return 0, 0, 0, err
+			right, err := walked(ctx, socket, v.Sequence.Steps, wait, pins)
+			if err != nil {
+				return false, false, err
 			}
-			wrong := o.passed != nil || o.wrong
-			if wrong != (wait == short) {
-				return 0, 0, 0, nil
-			}
+			always, never = always && !right, never && right
 		}
+		return always, never, nil
 	}
-	wrong, err := wrongAfter(ctx, socket, v.Sequence.Steps, time.Microsecond)
-	return union(wrong), short, adapter.DefaultSettle, err
+	if always, _, err := wrong(short, prompt); err != nil || !always {
+		return 0, 0, 0, err
+	}
+	if _, never, err := wrong(usual, prompt); err != nil || !never {
+		return 0, 0, 0, err
+	}
+	for pin := range prompt.All() {
+		always, _, err := wrong(short, part.PinSet(pin))
+		if err != nil {
+			return 0, 0, 0, err
+		}
+		late = late.With(pin, always)
+	}
+	return late, short, usual, nil
 }
 
 // wrongAfter gives the outputs that are wrong in each step when it settles for a wait.

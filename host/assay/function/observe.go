@@ -22,8 +22,9 @@ type observer struct {
 	swept   []int           // the pins that the steps sweep; nil where they or the adapter do not, or it is not to
 	walks   bool            // the adapter walks
 	steps   []stimulus.Step // in the order at hand
-	settle  time.Duration
-	atLeast time.Duration // what a wrong signature stands for is looked for that long
+	settle  time.Duration   // of the engines
+	usual   time.Duration   // of steps one by one
+	atLeast time.Duration   // what a wrong signature stands for is looked for that long
 
 	// Of the round at hand:
 	signed int            // readbacks taken as expected because their signature was
@@ -33,7 +34,7 @@ type observer struct {
 
 func newObserver(ctx context.Context, socket Socket, v Vectors) *observer {
 	can := socket.Can()
-	o := &observer{ctx: ctx, socket: socket, sensed: can.Sense, steps: v.Sequence.Steps, settle: settleOf(v.Type), atLeast: v.AtLeast}
+	o := &observer{ctx: ctx, socket: socket, sensed: can.Sense, steps: v.Sequence.Steps, settle: settleOf(v), usual: v.usualWait(), atLeast: v.AtLeast}
 	if !v.EveryReadback {
 		if o.walks = can.Walk; can.Sweep {
 			o.swept = sweptPins(o.steps)
@@ -71,27 +72,19 @@ func (o *observer) comparison() string {
 	return fmt.Sprintf("%d of %d readbacks compared by %d-bit signature (%s)", o.signed, 2*len(o.steps), signature.Degree, penalty)
 }
 
-// What a step of an engine waits before it is read: the slowest function of the
-// family with its output, or an undriven position's ten time constants of 10 kΩ
-// and 50 pF. From memory of the data books' propagation delays at 5 V.
-const (
-	quickSettle = 500 * time.Nanosecond // TTL, 74HC
-	slowSettle  = 3 * time.Microsecond  // 4000 series, 74C
-	looseSettle = adapter.DefaultSettle // where outputs release
-	leastSigned = 64                    // steps that are worth an engine
-)
+// leastSigned is how many steps are worth an engine.
+const leastSigned = 64
 
-func settleOf(t part.Type) time.Duration {
-	loose := slices.ContainsFunc(t.Variant.Pins, func(pin part.Pin) bool {
+// settleOf is what a step of an engine waits before it is read: where all outputs drive both
+// ways, no longer than they need.
+func settleOf(v Vectors) time.Duration {
+	loose := slices.ContainsFunc(v.Type.Variant.Pins, func(pin part.Pin) bool {
 		return pin.Observable() && pin.Stage != part.TotemPole
 	})
-	switch {
-	case loose:
-		return looseSettle
-	case t.Family.Series4000() || t.Family.Name == "74C":
-		return slowSettle
+	if loose {
+		return v.usualWait()
 	}
-	return quickSettle
+	return v.ShortWait()
 }
 
 // under reads back all steps under one level of the bias rail.
@@ -102,10 +95,18 @@ func (o *observer) under(bias adapter.Pull) (read []part.Pins, err error) {
 	case o.walks:
 		read, err = o.walk(bias)
 	default:
-		read, err = o.socket.Apply(o.ctx, o.steps, bias)
+		read, err = o.apply(o.steps, bias)
 	}
 	o.wrong = o.wrong || o.differs(o.steps[:min(len(read), len(o.steps))], read, bias)
 	return read, err
+}
+
+// apply reads back steps one by one.
+func (o *observer) apply(steps []stimulus.Step, bias adapter.Pull) ([]part.Pins, error) {
+	if o.usual == adapter.DefaultSettle {
+		return o.socket.Apply(o.ctx, steps, bias)
+	}
+	return o.socket.ApplySettling(o.ctx, steps, bias, o.usual)
 }
 
 // sweptPins gives the pins that steps sweep, where they are worth an engine; else nil.
@@ -156,7 +157,7 @@ func (o *observer) walk(bias adapter.Pull) (read []part.Pins, err error) {
 		to := from + alike(o.steps[from:])
 		stretch := o.steps[from:to]
 		if to-from < leastSigned {
-			few, err := o.socket.Apply(o.ctx, stretch, bias)
+			few, err := o.apply(stretch, bias)
 			read = append(read, few...)
 			if err != nil {
 				return read, err
@@ -185,7 +186,7 @@ func (o *observer) walk(bias adapter.Pull) (read []part.Pins, err error) {
 // is time: what comes and goes may come, and names its pins.
 func (o *observer) readBack(span, suspect adapter.Span, bias adapter.Pull) (read []part.Pins, err error) {
 	for until := o.socket.Spent() + o.atLeast; ; {
-		read, err = o.socket.Apply(o.ctx, o.steps[span.From:span.To], bias)
+		read, err = o.apply(o.steps[span.From:span.To], bias)
 		switch {
 		case err != nil, len(read) < suspect.To-span.From:
 			return read, err

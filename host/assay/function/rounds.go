@@ -29,6 +29,8 @@ type Socket interface {
 	Sweep(ctx context.Context, steps []stimulus.Step, pins []int, settle time.Duration, e adapter.Expected, bias adapter.Pull) ([]adapter.Span, error)
 	// Walk applies steps that drive the same pins and reports whether they read as expected.
 	Walk(ctx context.Context, steps []stimulus.Step, settle time.Duration, e adapter.Expected, bias adapter.Pull) (bool, error)
+	// Watch times the edges of a pin.
+	Watch(ctx context.Context, w adapter.Watch) (adapter.Watched, error)
 	// Spent gives how much of the adapter's time was asked for so far.
 	Spent() time.Duration
 }
@@ -53,11 +55,13 @@ type Readback struct {
 	Unsteady   int                 // steps, under either bias, in blocks with a wrong signature that read right when they were repeated
 	UnsteadyAt []adapter.Span      // these blocks, ascending
 	Undecided  part.Pins           // whose level was neither a low nor a high: their vectors are not judged
+	Hurried    Hurried             // what was shown with a short wait
 	Comparison string              // how readbacks were compared: one by one, or by signatures
 }
 
-// Later reports whether an error came after a round without one.
-func (b *Readback) Later() bool { return b.Rounds > 1 && b.Wrong }
+// Later reports whether an error came after a round without one. One that only a short wait shows
+// was there in each round.
+func (b *Readback) Later() bool { return b.Rounds > 1 && b.Wrong && !b.Hurried.wrong }
 
 // quickOrder bounds what one order of a sweep may take, so that it is applied in both.
 const quickOrder = 500 * time.Millisecond
@@ -87,6 +91,12 @@ func Read(ctx context.Context, socket Socket, v Vectors) (b Readback, err error)
 		b.Wrong = o.wrong || o.passed != nil
 		again = err == nil && !b.Wrong && v.AtLeast > 0 &&
 			(spent < v.AtLeast || b.Rounds == 1 && backward != nil)
+	}
+	if err == nil && !b.Wrong {
+		o.steps = forward
+		if b.Hurried, err = o.hurry(v); b.Hurried.wrong {
+			o.passed, b.Wrong = []adapter.Span{{From: 0, To: len(forward)}}, true
+		}
 	}
 	for _, span := range o.passed {
 		b.Unsteady += span.To - span.From

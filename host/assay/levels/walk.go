@@ -102,7 +102,7 @@ func Measure(ctx context.Context, meter Meter, t part.Type, steps []stimulus.Ste
 	for _, p := range m.Type.Variant.Pins {
 		if p.Schmitt {
 			m.Unmeasured = append(m.Unmeasured,
-				fmt.Sprintf("thresholds of %v: the rails give no voltages between them", &p))
+				fmt.Sprintf("thresholds of %v: they need a capacitor at the input", &p))
 		}
 	}
 	slices.SortStableFunc(m.Readings, func(a, b Reading) int { return a.Pin - b.Pin })

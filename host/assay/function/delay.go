@@ -1,0 +1,210 @@
+package function
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/logic"
+	"chipassay/vectors/part"
+	"chipassay/vectors/stimulus"
+)
+
+// A delayClass is how slow a good part of a family may be.
+type delayClass struct {
+	part  time.Duration // the longest propagation delay in the data book but for ripple counters
+	stage time.Duration // of a stage of a ripple counter more
+	ohms  float64       // behind a weak output as it goes high, Ω
+}
+
+// delayClasses are by family, at 5 V and over temperature.
+//
+// Source: from memory of the families' data books: the slowest of the part column are adders
+// and display decoders (7480 105 ns, 7447 100 ns, MC14560B 2.1 µs); of a stage, 7493 70 ns over
+// four, 74LS393 60 ns over four, MC14521B 12 µs over 24. The ohms are those of the short-circuit
+// current or of IOH.
+var delayClasses = map[string]delayClass{
+	"74": {120, 25, 150}, "74H": {70, 20, 80}, "74L": {300, 110, 600}, "74S": {60, 20, 80}, "74LS": {100, 30, 130},
+	"74ALS": {60, 20, 130}, "74AS": {30, 10, 60}, "74F": {40, 15, 60}, "74BCT": {30, 10, 40},
+	"74HC": {200, 25, 80}, "74HCT": {200, 25, 80}, "74AC": {40, 15, 30}, "74ACT": {40, 15, 30},
+	"74C": {1000, 400, 1500}, "4000B": {2100, 500, 1000}, "4000UB": {2100, 500, 1000}, "4000A": {3000, 800, 3000},
+	"DTL": {150, 75, 6000},
+}
+
+// nodeNanofarads is a position with a low-side switch, the adapter's own share of a delay; an
+// output reaches the level that the MCU reads as high within two time constants.
+const nodeNanofarads = 0.56
+
+// mostDelay is how late a good part's output may be read as its inputs make it: the data
+// sheet's maximum and the adapter's RC. Every bit of a counter or a timer counts as a stage
+// of a ripple counter. Zero is not known.
+func mostDelay(t part.Type, c *logic.Circuit) time.Duration {
+	class, ok := delayClasses[t.Family.Name]
+	if !ok {
+		return 0
+	}
+	ns := class.part + time.Duration(2*nodeNanofarads*class.ohms)
+	if kind := t.Part().Kind; kind == "counter" || kind == "timer" {
+		ns += class.stage * time.Duration(len(c.State))
+	}
+	return ns * time.Nanosecond
+}
+
+// shortWaits are what may be waited for instead of the usual time; the MCU can do no shorter one.
+var shortWaits = []time.Duration{500 * time.Nanosecond, time.Microsecond, 2 * time.Microsecond}
+
+// ShortWait is the shortest wait after which a good part's driving outputs are all read right, the
+// usual one where it is none of those that are tried.
+func (v Vectors) ShortWait() time.Duration {
+	most := mostDelay(v.Type, v.Circuit)
+	for _, wait := range shortWaits {
+		if most != 0 && most <= wait {
+			return wait
+		}
+	}
+	return v.usualWait()
+}
+
+// usualWait is what a step waits: the adapter's default, or more where the part may take it.
+func (v Vectors) usualWait() time.Duration {
+	return max(adapter.DefaultSettle, (mostDelay(v.Type, v.Circuit) + time.Microsecond - 1).Truncate(time.Microsecond))
+}
+
+// prompt are the outputs that drive both ways at all times: only these are judged after a short
+// wait. A released pin follows the bias, 10 kΩ.
+func (v Vectors) prompt() (pins part.Pins) {
+	for _, p := range v.Type.Variant.Pins {
+		pins = pins.With(p.Number, p.Observable() && p.Stage == part.TotemPole)
+	}
+	return pins
+}
+
+// Hurried is what was shown with a short wait.
+type Hurried struct {
+	Wait  time.Duration // 0 where nothing was judged after one
+	Pins  part.Pins     // outputs that were judged
+	wrong bool
+}
+
+// hurry asks once more with a short wait, where the rounds did not.
+func (o *observer) hurry(v Vectors) (h Hurried, err error) {
+	wait, pins := v.ShortWait(), v.prompt()
+	if wait >= adapter.DefaultSettle || pins == 0 || !o.socket.Can().Walk {
+		return Hurried{}, nil
+	}
+	h = Hurried{Wait: wait, Pins: pins}
+	if o.settle == wait && o.signed == 2*len(o.steps) {
+		return h, nil
+	}
+	right, err := walked(o.ctx, o.socket, v.Sequence.Steps, wait, pins)
+	h.wrong = !right
+	return h, err
+}
+
+// walked has the adapter apply steps with a wait, and reports whether some pins read as expected.
+func walked(ctx context.Context, socket Socket, steps []stimulus.Step, wait time.Duration, pins part.Pins) (right bool, err error) {
+	expected := func(stretch []stimulus.Step) adapter.Expected {
+		e := adapter.Expected{Mask: stretch[0].Compared & pins}
+		for _, st := range stretch {
+			e.High = append(e.High, st.High)
+		}
+		return e
+	}
+	if swept := sweptPins(steps); swept != nil && socket.Can().Sweep {
+		wrong, err := socket.Sweep(ctx, steps, swept, wait, expected(steps), adapter.Low)
+		return len(wrong) == 0, err
+	}
+	right = true
+	for from := 0; from < len(steps); {
+		to := from + alike(steps[from:])
+		stretch := steps[from:to]
+		e := expected(stretch)
+		same, err := socket.Walk(ctx, stretch, wait, e, adapter.Low)
+		if err != nil {
+			return false, err
+		}
+		right = right && same
+		from = to
+	}
+	return right, nil
+}
+
+// A Delay is how long an output took to follow, as it was timed.
+type Delay struct {
+	Pin      int
+	High     bool          // it rose
+	From, To time.Duration // it took longer than From, and at most To
+}
+
+// Microseconds is the delay and its uncertainty, µs.
+func (d Delay) Microseconds() (us, uncertainty float64) {
+	return microseconds(d.From+d.To) / 2, microseconds(d.To-d.From) / 2
+}
+
+// mostTimed bounds how many steps of an output and a direction are timed, and how far into the
+// sequence they are.
+const (
+	mostTimed   = 4
+	timedWithin = 2000
+)
+
+// delays times outputs both ways, the slowest of a few steps each. Enough is a wait with which all
+// is right.
+func delays(ctx context.Context, socket Socket, v Vectors, pins part.Pins, enough time.Duration) (timed []Delay, err error) {
+	if !socket.Can().Watch {
+		return nil, nil
+	}
+	steps := v.Sequence.Steps
+	for pin := range pins.All() {
+		for _, high := range []bool{true, false} {
+			var slowest *Delay
+			for _, at := range changes(steps, pin, high) {
+				if time.Duration(at)*enough > lateBudget {
+					break
+				}
+				d, err := delayOf(ctx, socket, steps, at, pin, high, enough)
+				if err != nil {
+					return timed, err
+				}
+				if d != nil && (slowest == nil || d.To > slowest.To) {
+					slowest = d
+				}
+			}
+			if slowest != nil {
+				timed = append(timed, *slowest)
+			}
+		}
+	}
+	return timed, nil
+}
+
+// changes are the first steps that make an output change one way.
+func changes(steps []stimulus.Step, pin int, high bool) (at []int) {
+	for i := 1; i < min(len(steps), timedWithin) && len(at) < mostTimed; i++ {
+		shown := func(st stimulus.Step) bool { return st.Compared.Has(pin) && !st.Z.Has(pin) }
+		if before, st := steps[i-1], steps[i]; shown(before) && shown(st) && before.High.Has(pin) != high && st.High.Has(pin) == high {
+			at = append(at, i)
+		}
+	}
+	return at
+}
+
+// delayOf times an output that a step changes; nil where no edge was seen.
+func delayOf(ctx context.Context, socket Socket, steps []stimulus.Step, at, pin int, high bool, enough time.Duration) (*Delay, error) {
+	if _, err := socket.ApplySettling(ctx, steps[:at], adapter.Low, enough); err != nil {
+		return nil, err
+	}
+	w, err := socket.Watch(ctx, adapter.Watch{
+		Pin: pin, Until: 2*enough + 50*time.Microsecond, Edges: 1,
+		Actions: []adapter.WatchAction{{Step: steps[at], Bias: adapter.Low}},
+	})
+	if err != nil {
+		return nil, err
+	}
+	if i := slices.IndexFunc(w.Edges, func(e adapter.Edge) bool { return e.High == high }); i >= 0 {
+		e := w.Edges[i]
+		return &Delay{Pin: pin, High: high, From: max(0, e.At-e.Gap), To: e.At}, nil
+	}
+	return nil, nil
+}

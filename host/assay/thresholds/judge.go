@@ -1,0 +1,110 @@
+package thresholds
+
+import (
+	"fmt"
+
+	"chipassay/host/assay/levels"
+	"chipassay/vectors/part"
+)
+
+// A Judgement is one measured voltage against its limits.
+type Judgement struct {
+	Symbol   string // VT+ VT- VH, or VT for the switching point of an ordinary input
+	Title    string
+	Value    Value
+	Min, Max float64 // V; 0 where there is none
+	Standing levels.Standing
+	Other    bool // it is another family's
+	Words    string
+}
+
+// Judge judges an input: a Schmitt trigger's two thresholds and its hysteresis by its data sheet;
+// another input's switching point by VIL and VIH, between which it must be.
+func (in Input) Judge(f *part.Family) (all []Judgement) {
+	if in.Schmitt {
+		var l part.SchmittLimits
+		if in.Limited {
+			l = in.Limits
+		}
+		hysteresis := judged("VH", "hysteresis", in.Hysteresis(), part.Band{Min: l.Hysteresis})
+		all = []Judgement{
+			judged("VT+", "threshold as the input rises", in.Rising, l.Rising),
+			judged("VT-", "threshold as the input falls", in.Falling, l.Falling),
+			hysteresis,
+		}
+		if hysteresis.NoHysteresis() {
+			all[2].Words = fmt.Sprintf("too little hysteresis: it switches at %.2f V as it rises and at %.2f V as it falls, which must be %.2f V apart", in.Rising.Volts, in.Falling.Volts, l.Hysteresis)
+		}
+		return all
+	}
+	band := part.Band{Min: f.VIL, Max: f.VIH}
+	if f.Technology == part.CMOS {
+		band.Min, band.Max = band.Min*in.SupplyVolts/5, band.Max*in.SupplyVolts/5
+	}
+	point := Value{(in.Rising.Volts + in.Falling.Volts) / 2, (in.Rising.Uncertainty + in.Falling.Uncertainty) / 2}
+	j := judged("VT", "switching point", point, band)
+	note, other := in.like(point.Volts, f)
+	if j.Standing == levels.Outside || other {
+		j.Words += ": " + note
+	}
+	j.Other = other
+	return []Judgement{j}
+}
+
+// NoHysteresis reports whether a Schmitt trigger has lost its hysteresis.
+func (j Judgement) NoHysteresis() bool { return j.Symbol == "VH" && j.Standing == levels.Outside }
+
+// Beyond is how far the value is beyond its limits, V.
+func (j Judgement) Beyond() float64 {
+	beyond := j.Min - j.Value.Volts
+	if j.Max != 0 {
+		beyond = max(beyond, j.Value.Volts-j.Max)
+	}
+	return beyond
+}
+
+// judged compares a value with a band, of which an end that is 0 is none.
+func judged(symbol, title string, v Value, b part.Band) Judgement {
+	j := Judgement{Symbol: symbol, Title: title, Value: v, Min: b.Min, Max: b.Max, Standing: levels.Inside}
+	j.Words = fmt.Sprintf("%s %.2f ± %.2f V", symbol, v.Volts, v.Uncertainty)
+	worse := func(inside float64) {
+		switch {
+		case inside < -v.Uncertainty:
+			j.Standing = levels.Outside
+		case inside < v.Uncertainty && j.Standing == levels.Inside:
+			j.Standing = levels.Near
+		}
+	}
+	if b.Min != 0 {
+		worse(v.Volts - b.Min)
+		j.Words += fmt.Sprintf(", at least %.2f V", b.Min)
+	}
+	if b.Max != 0 {
+		worse(b.Max - v.Volts)
+		j.Words += fmt.Sprintf(", at most %.2f V", b.Max)
+	}
+	if b == (part.Band{}) {
+		j.Standing = levels.Unlimited
+	}
+	return j
+}
+
+// Where inputs of two kinds switch, V, and as a share of the supply: two junctions, less a Schottky
+// diode and more over the spread, or half the supply. From memory of the data books' transfer curves.
+const (
+	leastTTL, mostTTL   = 0.9, 1.7
+	leastCMOS, mostCMOS = 0.4, 0.6
+)
+
+// like says as which inputs one switches that switches at a voltage, and whether these are
+// another family's. An ordinary input of 74HCT cannot be told from one of TTL.
+func (in Input) like(volts float64, f *part.Family) (note string, other bool) {
+	share := volts / in.SupplyVolts
+	switch {
+	case f.Technology == part.CMOS && volts > leastTTL && volts < mostTTL:
+		return "inputs with TTL levels switch there: another family than marked, or an input that has drifted", true
+	case f.Technology != part.CMOS && share > leastCMOS && share < mostCMOS:
+		return "CMOS inputs switch there, at half the supply: another family than marked, or an input that has drifted", true
+	}
+	return "an input that has drifted", false
+}

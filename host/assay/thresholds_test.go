@@ -1,0 +1,221 @@
+package assay_test
+
+import (
+	"context"
+	"errors"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay"
+	"chipassay/host/assay/levels"
+	"chipassay/host/assay/thresholds"
+	"chipassay/host/link"
+	"chipassay/host/virtual"
+	"chipassay/protocol"
+	"chipassay/vectors/part"
+)
+
+// clipped is a whole assay of a chip, marked as a type, with a capacitor that is clipped to one input after
+// the other; farads are its own, marked those that are printed on it.
+func clipped(t *testing.T, marking, inside string, farads, marked float64, clip func(s *virtual.Socket, position int), defects ...string) *assay.Result {
+	t.Helper()
+	return clippedTo(t, chipOf(t, open(t, inside), defects...), open(t, marking), farads, marked, clip)
+}
+
+func clippedTo(t *testing.T, chip *virtual.Chip, typ part.Type, farads, marked float64, clip func(s *virtual.Socket, position int)) *assay.Result {
+	t.Helper()
+	socket := virtual.NewSocket(chip, 1)
+	conn, err := virtual.Open(t.Context(), socket)
+	require.NoError(t, err)
+	t.Cleanup(func() { conn.Close() })
+	a, err := adapter.Open(t.Context(), link.New(conn, protocol.UsualRate))
+	require.NoError(t, err)
+	seat, err := a.SeatOf(typ.Variant)
+	require.NoError(t, err)
+	plan, err := assay.NewPlan(typ, nil)
+	require.NoError(t, err)
+	if clip == nil {
+		clip = func(s *virtual.Socket, position int) { s.Clip(virtual.Capacitor{Farads: farads, P: position}) }
+	}
+	plan.Thresholds = &thresholds.Request{Farads: marked, Clip: func(_ context.Context, pin int) error {
+		socket.Unclip()
+		if pin != 0 {
+			clip(socket, adapter.PositionOf(pin, len(typ.Variant.Pins)))
+		}
+		return nil
+	}}
+	return assay.Run(t.Context(), seat, plan)
+}
+
+// The thresholds that are measured are those of the model, at each input, within the uncertainty that is stated and 30 mV:
+// of Schmitt triggers the typical ones of the data sheets, of other inputs the middle of good chips'. Those in
+// proportion to the supply are at 4.93 V. The capacitor's own tolerance is measured away.
+func TestThresholdsOfFamilies(t *testing.T) {
+	for _, c := range []struct {
+		typ          string
+		farads       float64
+		inputs       int
+		rising, fall float64 // V
+		share        bool
+	}{
+		{"7414", 1e-6, 6, 1.7, 0.9, false},
+		{"7414", 0.8e-6, 6, 1.7, 0.9, false}, // marked 1 µF
+		{"7413", 1e-6, 8, 1.7, 0.9, false},
+		{"74132", 1.2e-6, 8, 1.7, 0.9, false},
+		{"74LS14", 1e-6, 6, 1.6, 0.8, false},
+		{"74HC14", 1e-6, 6, 2.6, 1.6, true},
+		{"4093B", 1e-6, 8, 3.0, 2.2, true},
+		{"40106B", 0.47e-6, 6, 3.0, 2.2, true},
+		{"4584B", 1e-6, 6, 3.0, 2.2, true},
+		{"7400", 1e-6, 4, 1.35, 1.35, false},
+		{"7401", 1e-6, 4, 1.35, 1.35, false},      // released outputs
+		{"74LS244", 1e-6, 8, 1.175, 1.175, false}, // far pins
+		{"4011B", 1e-6, 4, 2.5, 2.5, true},
+	} {
+		marked := c.farads
+		if math.Abs(marked/1e-6-1) < 0.3 {
+			marked = 1e-6
+		}
+		r := clipped(t, c.typ, c.typ, c.farads, marked, nil)
+		require.Equal(t, assay.Pass, r.Verdict, "%s: %s %v", c.typ, r.Reason, r.But)
+		require.Len(t, r.Thresholds, c.inputs, "%s: %v", c.typ, r.NotTested)
+		for _, in := range r.Thresholds {
+			scale := 1.0
+			if c.share {
+				scale = in.SupplyVolts / 5
+			}
+			require.InDelta(t, c.rising*scale, in.Rising.Volts, in.Rising.Uncertainty+0.005, "%s pin %d rising", c.typ, in.Pin)
+			require.InDelta(t, c.fall*scale, in.Falling.Volts, in.Falling.Uncertainty+0.005, "%s pin %d falling", c.typ, in.Pin)
+			require.Less(t, in.Rising.Uncertainty+in.Falling.Uncertainty, 0.06, "%s pin %d", c.typ, in.Pin)
+			require.InDelta(t, c.farads, in.Farads, 0.05*c.farads, "%s", c.typ)
+		}
+		for _, text := range r.NotTested {
+			require.False(t, strings.HasPrefix(text, "input thresholds"), "%s: %s", c.typ, text)
+		}
+	}
+}
+
+// What the vectors do not show: a lost hysteresis, a drifted threshold, and inputs of another family.
+func TestThresholdFaultsAreNamed(t *testing.T) {
+	for _, c := range []struct {
+		marking, inside, defect string
+		verdict                 assay.Verdict
+		but                     string
+	}{
+		{"7414", "7414", "5 no hysteresis", assay.PassBut, "pin 5 (3A): too little hysteresis: it switches at 1.3"},
+		{"40106B", "40106B", "13 no hysteresis", assay.PassBut, "pin 13 (6A): too little hysteresis: it switches at 2.5"},
+		{"7414", "7404", "", assay.PassBut, "pins 1 (1A), 3 (2A), 5 (3A), 9 (4A), 11 (5A) and 13 (6A): too little hysteresis"},
+		{"74LS00", "74LS00", "4 threshold 2.4 V", assay.PassBut, "pin 4 (2A): VT 2."},
+		{"74LS00", "74LS00", "4 threshold 1.6 V", assay.Pass, ""}, // between VIL and VIH
+		{"4011B", "4011B", "8 threshold 1.2 V", assay.PassBut, "pin 8 (3A): VT 1.18"},
+		{"74HC00", "74HCT00", "", assay.PassBut, "inputs with TTL levels switch there: another family than marked"},
+		{"74HC14", "74HCT14", "", assay.PassBut, "VT+ 1.58"},
+	} {
+		var defects []string
+		if c.defect != "" {
+			defects = []string{c.defect}
+		}
+		r := clipped(t, c.marking, c.inside, 1e-6, 1e-6, nil, defects...)
+		require.Equal(t, c.verdict, r.Verdict, "%s, %s: %s", c.marking, c.defect, r.Reason)
+		require.Contains(t, strings.Join(r.But, "; "), c.but, "%s, %s", c.marking, c.defect)
+		if c.verdict == assay.PassBut {
+			require.EqualValues(t, "doubtful", r.Grade)
+		}
+	}
+}
+
+// What hinders the measurement is said, and not held against the chip.
+func TestCapacitorsThatAreNotAsTheyShouldBe(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		marked float64
+		clip   func(s *virtual.Socket, position int)
+		why    string
+	}{
+		{"none", 1e-6, func(*virtual.Socket, int) {}, "is it clipped to the right pin"},
+		{"ten times smaller", 1e-6, func(s *virtual.Socket, p int) { s.Clip(virtual.Capacitor{Farads: 1e-7, P: p}) }, "is it clipped to the right pin"},
+		{"four times larger", 1e-6, func(s *virtual.Socket, p int) { s.Clip(virtual.Capacitor{Farads: 4e-6, P: p}) }, "capacitor"},
+		{"at the next pin", 1e-6, func(s *virtual.Socket, p int) { s.Clip(virtual.Capacitor{Farads: 1e-6, P: p + 1}) }, "is it clipped to the right pin"},
+		{"shorted", 1e-6, func(s *virtual.Socket, p int) { s.ClipResistor(virtual.Resistor{P: p, Ohms: 1}) }, "shorted to ground"},
+	} {
+		r := clipped(t, "74LS14", "74LS14", 1e-6, c.marked, c.clip)
+		require.Equal(t, assay.Pass, r.Verdict, c.name)
+		require.Empty(t, r.Thresholds, c.name)
+		require.Contains(t, strings.Join(r.NotTested, "; "), c.why, c.name)
+		require.Contains(t, strings.Join(r.NotTested, "; "), "input thresholds: the voltages at which an input switches", c.name)
+	}
+	typ := open(t, "7474")
+	pins, why := thresholds.Inputs(typ, nil, false)
+	require.Empty(t, pins)
+	require.Contains(t, strings.Join(why, "; "), "the part remembers")
+}
+
+// A person who gives up leaves the verdict as it is.
+func TestNobodyClips(t *testing.T) {
+	typ := open(t, "7414")
+	chip, err := virtual.NewChip(typ)
+	require.NoError(t, err)
+	a, seat, err := seatedOn(t.Context(), typ, chip)
+	require.NoError(t, err)
+	defer a.Close()
+	plan, err := assay.NewPlan(typ, nil)
+	require.NoError(t, err)
+	plan.Thresholds = &thresholds.Request{Farads: 1e-6, Clip: func(context.Context, int) error { return errors.New("nobody pressed Enter") }}
+	r := assay.Run(t.Context(), seat, plan)
+	require.Equal(t, assay.Pass, r.Verdict)
+	require.Contains(t, strings.Join(r.NotTested, "; "), "nobody pressed Enter")
+}
+
+// Judgements at the limits of a 7414: inside, too near by the uncertainty, and outside.
+func TestThresholdsAtTheirLimits(t *testing.T) {
+	typ := open(t, "7414")
+	limits, known := typ.Schmitt(5)
+	require.True(t, known)
+	require.Equal(t, part.Band{Min: 1.5, Max: 2.0}, limits.Rising)
+	for _, c := range []struct {
+		rising, falling      float64
+		up, down, hysteresis levels.Standing
+	}{
+		{1.7, 0.9, levels.Inside, levels.Inside, levels.Inside},
+		{1.99, 0.9, levels.Near, levels.Inside, levels.Inside},
+		{2.01, 0.9, levels.Near, levels.Inside, levels.Inside},
+		{2.05, 0.9, levels.Outside, levels.Inside, levels.Inside},
+		{1.45, 0.9, levels.Outside, levels.Inside, levels.Inside},
+		{1.7, 1.15, levels.Inside, levels.Outside, levels.Inside},
+		{1.7, 0.55, levels.Inside, levels.Outside, levels.Inside},
+		{1.49, 1.1, levels.Near, levels.Near, levels.Near},
+		{1.4, 1.2, levels.Outside, levels.Outside, levels.Outside},
+	} {
+		in := thresholds.Input{Pin: 1, Schmitt: true, Limited: true, Limits: limits, Rising: thresholds.Value{Volts: c.rising, Uncertainty: 0.02}, Falling: thresholds.Value{Volts: c.falling, Uncertainty: 0.02}}
+		j := in.Judge(typ.Family)
+		require.Equal(t, []levels.Standing{c.up, c.down, c.hysteresis}, []levels.Standing{j[0].Standing, j[1].Standing, j[2].Standing}, "%+v", c)
+	}
+}
+
+// Of good chips of all kinds, by their resistors, gains and thresholds of their own, the switching point is measured
+// within its uncertainty, for the die's ground and contacts of up to 2 Ω 25 mV more.
+func TestThresholdsOfVarieties(t *testing.T) {
+	for _, name := range []string{"7400", "74LS00", "74S04", "4011B", "74HC00", "74HCT00"} {
+		for seed := range uint64(4) {
+			typ := open(t, name)
+			chip := chipOf(t, typ)
+			v := virtual.Sampled(typ, seed)
+			chip.Vary(v)
+			r := clippedTo(t, chip, typ, 1e-6, 1e-6, nil)
+			require.NotEmpty(t, r.Thresholds, "%s, seed %d: %s %v", name, seed, r.Reason, r.NotTested)
+			for _, in := range r.Thresholds {
+				want := v.Threshold
+				if typ.Family.Technology == part.CMOS {
+					want *= in.SupplyVolts / 5
+				}
+				require.InDelta(t, want, in.Rising.Volts, in.Rising.Uncertainty+0.025, "%s, seed %d, pin %d rising", name, seed, in.Pin)
+				require.InDelta(t, want, in.Falling.Volts, in.Falling.Uncertainty+0.025, "%s, seed %d, pin %d falling", name, seed, in.Pin)
+				require.Less(t, in.Rising.Uncertainty, 0.04, "%s, seed %d", name, seed)
+			}
+		}
+	}
+}

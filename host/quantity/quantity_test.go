@@ -1,0 +1,26 @@
+package quantity
+
+import (
+	"math"
+	"testing"
+)
+
+func TestFarads(t *testing.T) {
+	for text, want := range map[string]float64{
+		"1u": 1e-6, "1uF": 1e-6, "1 µF": 1e-6, "4.7u": 4.7e-6, "100n": 1e-7, "470 nF": 4.7e-7, "1000p": 1e-9, "0.000001": 1e-6, "10μF": 1e-5,
+	} {
+		if got, err := ParseFarads(text); err != nil || math.Abs(got/want-1) > 1e-9 {
+			t.Errorf("%q: %g, %v; want %g", text, got, err, want)
+		}
+	}
+	for _, text := range []string{"", "u", "-1u", "0", "1uH", "1x", "one", "1u1"} {
+		if got, err := ParseFarads(text); err == nil {
+			t.Errorf("%q is %g", text, got)
+		}
+	}
+	for farads, want := range map[float64]string{1e-6: "1 µF", 1.0349e-6: "1.03 µF", 4.7e-7: "470 nF"} {
+		if got := Farads(farads); got != want {
+			t.Errorf("%g: %q, want %q", farads, got, want)
+		}
+	}
+}
