@@ -162,6 +162,18 @@ func (s *Socket) clamps(n *node) []element {
 	return []element{below, above}
 }
 
+// farads is what a capacitor acts as: other than it is at a powered chip that times wrongly.
+func (s *Socket) farads(c *capacitor) float64 {
+	if s.powered {
+		for pin, by := range s.chip.stretched {
+			if p := s.chip.position(pin); p == c.P || p == c.Q {
+				return by * c.Farads
+			}
+		}
+	}
+	return c.Farads
+}
+
 // across is the voltage across a capacitor by its nodes.
 func (s *Socket) across(c *capacitor) float64 {
 	v := s.nodes[c.from].volts
@@ -175,7 +187,7 @@ func (s *Socket) across(c *capacitor) float64 {
 func (s *Socket) after(volts []float64, h float64) []float64 {
 	for i := range s.clips.capacitors {
 		c := &s.clips.capacitors[i]
-		s.solvedAs(c, volts[i], c.Farads/h)
+		s.solvedAs(c, volts[i], s.farads(c)/h)
 	}
 	s.dirty |= s.clips.slow
 	s.solveDirty()

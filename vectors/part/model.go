@@ -51,8 +51,9 @@ type Variant struct {
 	Refusal  string     // why the part must not be powered, or empty
 	Untested []Untested // what static levels cannot show
 	Logic    Logic
-	Memory   *Memory // nil for logic; a memory has no Logic
-	Joined   [][]int // pins that a path inside joins, the common ones of a group; each ascending
+	Memory   *Memory  // nil for logic; a memory has no Logic
+	Timings  []Timing // what a capacitor outside times
+	Joined   [][]int  // pins that a path inside joins, the common ones of a group; each ascending
 	// Pumped: in the family NMOS the substrate may hang on a charge pump inside, and
 	// without supply on nothing. No junction leads from ground to any pin then.
 	Pumped bool
