@@ -14,6 +14,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/assay/timing"
 	"chipassay/host/console"
 	"chipassay/host/marking"
 	"chipassay/host/report"
@@ -38,6 +39,7 @@ type testFlags struct {
 	soak, atLeast                      time.Duration
 	seed                               uint64
 	asJSON                             bool
+	timing                             timingFlags
 	keeping                            keeping
 }
 
@@ -72,6 +74,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.StringVar(&f.html, "html", "", "write the report to this HTML file too")
 	flags.StringSliceVar(&f.only, "only", nil, "only these stages: contact, function, levels; without function no chip passes")
 	flags.StringSliceVar(&f.tied, "tied", nil, "test for one use only, with these inputs held at a level: 1D=L,1E=L,1F=L")
+	f.timing.flags(cmd)
 	flags.BoolVar(&f.short, "short", false, "quick test: the fewest vectors that show every modelled fault")
 	flags.BoolVar(&f.long, "long", false, "reach the stages of a divider that take up to a million clocks")
 	cmd.MarkFlagsMutuallyExclusive("short", "long")
@@ -123,7 +126,10 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 			return err
 		}
 	}
-	a, err := f.open(cmd, chip)
+	if p.Timing, err = f.timing.plan(c.typ); err != nil {
+		return err
+	}
+	a, err := f.openToTime(cmd, chip, p.Timing)
 	if err != nil {
 		return err
 	}
@@ -256,6 +262,28 @@ func (f testFlags) open(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, er
 		return nil, err
 	}
 	return f.virtual(cmd.Context(), chip, f.seed)
+}
+
+// openToTime is open for a test that may clip something on; nil for none.
+func (f testFlags) openToTime(cmd *cobra.Command, typ part.Type, t *timing.Plan) (*adapter.Adapter, error) {
+	if t == nil {
+		return f.open(cmd, typ)
+	}
+	if f.adapter != virtualAdapter {
+		t.Clip = asking(cmd, typ.Variant)
+		return f.open(cmd, typ)
+	}
+	chip, err := f.virtualChip(typ)
+	if err != nil {
+		return nil, err
+	}
+	b, err := f.board()
+	if err != nil {
+		return nil, err
+	}
+	socket := b.Socket(chip, f.seed)
+	t.Clip = itself(typ.Variant, socket)
+	return openSocket(cmd.Context(), socket)
 }
 
 // virtualChip is what is in the virtual socket.

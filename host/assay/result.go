@@ -13,6 +13,7 @@ import (
 	"chipassay/host/assay/function"
 	"chipassay/host/assay/levels"
 	"chipassay/host/assay/memory"
+	"chipassay/host/assay/timing"
 	"chipassay/host/verdict"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
@@ -138,6 +139,8 @@ type Result struct {
 	Levels       *levels.Levels  // nil where the adapter cannot measure
 	Grade        verdict.Grade   // empty where no levels were measured
 	GradeReasons []string        // why it is not the best
+	Timing       *timing.Result  // of what a capacitor times, or nil
+	unshownOnly  bool            // not tested only because the vectors show too little
 	Memory       *memory.Result  // of a march test, or nil
 	NotTested    []string        // what this assay does not cover
 	Cautions     []string
