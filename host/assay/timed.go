@@ -158,7 +158,13 @@ func (r *Result) measuredCapacitor() bool {
 
 // dropTimed takes out of what is not tested what has been timed now.
 func (r *Result) dropTimed(partly bool) {
-	for _, u := range r.Type.Variant.Untested {
+	v := r.Type.Variant
+	for pin := range r.timedPins().All() {
+		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool {
+			return strings.HasPrefix(text, fmt.Sprintf("no vector shows whether %v ", &v.Pins[pin-1]))
+		})
+	}
+	for _, u := range v.Untested {
 		if len(u.Pins) == 0 && !partly {
 			r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == u.Why })
 		}

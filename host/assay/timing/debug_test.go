@@ -1,17 +1,22 @@
 package timing_test
-import ("testing";"fmt"
+import ("testing";"fmt";"time"
 "chipassay/host/adapter";"chipassay/host/link";"chipassay/host/virtual";"chipassay/protocol";"chipassay/vectors/library";"chipassay/host/assay/timing")
 func TestDebug(t *testing.T) {
- for _, name := range []string{"74123","74HC123","4538B","74LS123"} { for _, c := range []float64{47e-9,100e-9,1e-6,4.7e-6} {
- typ,_ := library.Open(name)
+ typ,_ := library.Open("4060B")
  chip,_ := virtual.NewChip(typ)
  s := virtual.NewSocket(chip,1)
  x := &typ.Variant.Timings[0]
- s.Clip(virtual.Capacitor{Farads:c,P:adapter.PositionOf(x.Positive,16),Q:adapter.PositionOf(x.Negative,16)})
+ c := 1e-9
+ at := func(p int) int { return adapter.PositionOf(p,16) }
+ s.Clip(virtual.Capacitor{Farads:c,P:at(x.Positive),Q:at(x.Negative)})
+ s.ClipResistor(virtual.Resistor{Ohms:10000,P:at(x.Resistor[0]),Q:at(x.Resistor[1])})
  conn,_ := virtual.Open(t.Context(), s)
  a,_ := adapter.Open(t.Context(), link.New(conn, protocol.UsualRate))
  seat,_ := a.SeatOf(typ.Variant)
- f,w,err := timing.MeasureCapacitor(t.Context(), seat, typ.Variant, x, c)
- fmt.Println(name,c,f,w,err)
- }}
+ seat.PowerOn(t.Context(), 60)
+ p := timing.Plan{Farads:c,Ohms:10000}
+ r := timing.Begin(typ, x, p, 0, 0)
+ from := time.Now()
+ err := r.Test(t.Context(), seat, typ, x)
+ fmt.Println(err, r.Pulse, r.Checks, time.Since(from))
 }

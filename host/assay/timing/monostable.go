@@ -80,7 +80,8 @@ func (b *bench) monostable() error {
 			tried++
 			if pulse != nil {
 				fired++
-				if first == nil {
+				// the one that the rest is tried with: better not by the release of the clear
+				if first == nil || b.cleared(first.from) && !b.cleared(t.from) {
 					first, b.r.Pulse = &t, pulse
 				}
 			}
@@ -100,6 +101,9 @@ func (b *bench) monostable() error {
 	}
 	return nil
 }
+
+// cleared reports whether the clear holds at some levels.
+func (b *bench) cleared(high part.Pins) bool { return b.x.Clears && b.x.Clear.Holds(high) }
 
 // rest is how long a section is left alone before a trigger, s.
 func (b *bench) rest() time.Duration { return dur(1.5*margin*b.most + 50e-6) }
@@ -197,7 +201,7 @@ func (b *bench) retrigger(t transition) error {
 	if b.x.ByLevel {
 		return nil // while it is at its level it triggers all the time
 	}
-	if b.x.Clears && b.x.Clear.Holds(t.from) {
+	if b.cleared(t.from) {
 		b.r.NotJudged = append(b.r.NotJudged, "whether a trigger during the pulse prolongs it")
 		return nil
 	}
