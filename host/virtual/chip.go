@@ -136,12 +136,13 @@ func (c *Chip) makePads() {
 		pullUp  bool
 		schmitt bool
 		line    bool
+		trip    float64
 	}
 	made := map[kind]pad{}
 	c.pads = make([]pad, len(c.Type.Variant.Pins))
 	for i := range c.pads {
 		pin := &c.Type.Variant.Pins[i]
-		k := kind{pin.Role, pin.Stage, pin.Drive, pin.LoadIn(c.Type.Family), pin.PullUp, pin.Schmitt, pin.Receiver}
+		k := kind{pin.Role, pin.Stage, pin.Drive, pin.LoadIn(c.Type.Family), pin.PullUp, pin.Schmitt, pin.Receiver, pin.Trip}
 		if _, ok := made[k]; !ok {
 			c.makePad(&c.pads[i], pin)
 			made[k] = c.pads[i]

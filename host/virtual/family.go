@@ -159,6 +159,11 @@ func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 	case f.Technology == part.CMOS:
 		r.share = true
 	}
+	if p.Trip != 0 {
+		r.lower, r.upper, r.open, r.share = p.Trip*curveSupply, p.Trip*curveSupply, false, true
+		r.supplied(curveSupply, 0)
+		return r
+	}
 	r.open = r.open && !p.Receiver
 	if v.Threshold != 0 && !p.Schmitt {
 		r.lower, r.upper = v.Threshold, v.Threshold

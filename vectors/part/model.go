@@ -171,6 +171,7 @@ type Pin struct {
 	// Driven apart, either of the two alone decides the output.
 	Opposite int
 	Schmitt  bool
+	Trip     float64 // of a comparator's input that takes no current: the part of the supply at which it acts; 0 for any other
 	PullUp   bool // resistor to VCC inside the chip
 	// Diodeless: no junction leads from ground to the pin, or of some makers' chips none does.
 	Diodeless bool
@@ -184,7 +185,7 @@ type Pin struct {
 
 // LoadIn is the input's load in a family, in that family's unit loads; 0 for a line receiver's.
 func (p *Pin) LoadIn(f *Family) float64 {
-	if p.Receiver {
+	if p.Receiver || p.Trip != 0 {
 		return 0
 	}
 	if load, ok := p.loads[f]; ok {

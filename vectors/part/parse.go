@@ -72,7 +72,7 @@ var keywords = map[string]string{
 	"register": "", "never": "", "unstable": "", "stable": "", "together": "", "sequence": "", "step": "", "repeat": "",
 	"memory": "", "address": "", "data": "", "select": "", "write": "", "enable": "", "rows": "", "access": "",
 	"refresh": "", "strobe": "", "inverted": "", "joined": "", "diodeless": "", "pumped": "", "unsupplied": "", "receiver": "", "differential": "",
-	"timing": "",
+	"timing": "", "trip": "",
 }
 
 // keyword gives the keyword a line begins with: hyphens are symbols to the

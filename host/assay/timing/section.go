@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -112,10 +113,11 @@ func (b *bench) prepare() error {
 
 // clipped reports whether a pin is one of those between which something is clipped, which are not driven.
 func (b *bench) clipped(pin int) bool {
-	if pin == b.x.Positive || pin == b.x.Negative || pin == b.x.Resistor[0] || pin == b.x.Resistor[1] {
-		return true
+	on := []int{b.x.Positive, b.x.Negative, b.x.Resistor[0], b.x.Resistor[1]}
+	for _, w := range b.x.Wires {
+		on = append(on, w[:]...)
 	}
-	return false
+	return slices.Contains(on, pin)
 }
 
 // shortened is by what a resistor to a rail above the chip's supply shortens a pulse, the ratio of both
