@@ -380,4 +380,4 @@ func (d *timed) next() (time.Duration, bool) {
 }
 
 // soon is when a section that times is looked at first where no capacitor slows its node.
-const soon = 200 * time.Nanosecond
+const soon = 30 * time.Nanosecond

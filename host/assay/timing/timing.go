@@ -136,8 +136,14 @@ func Refuse(t part.Type, p Plan) error {
 		}
 		if x.Resistor[0] != 0 && p.Ohms == 0 {
 			v := t.Variant
-			return fmt.Errorf("the timing resistor of a %s is between its pins %s and %s: add --resistor 10k, and clip one there too",
-				t.Name(), v.Pins[x.Resistor[0]-1].Name, v.Pins[x.Resistor[1]-1].Name)
+			without := ""
+			for _, o := range timings {
+				if o.Supplied != 0 {
+					without = ", or time without one: --section " + o.Name
+				}
+			}
+			return fmt.Errorf("the timing resistor of a %s is between its pins %s and %s: add --resistor 10k, and clip one there too%s",
+				t.Name(), v.Pins[x.Resistor[0]-1].Name, v.Pins[x.Resistor[1]-1].Name, without)
 		}
 		if x.Resistor[0] != 0 && (p.Ohms < 5e3 || p.Ohms > 100e3) {
 			return fmt.Errorf("the timing resistor is from 5 to 100 kΩ, not %s", part.Ohms(p.Ohms))
