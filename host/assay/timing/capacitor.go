@@ -16,7 +16,9 @@ const (
 	junctionVolts = 0.36 // V, below which no junction of an unpowered chip conducts
 	drivenOhms    = 200  // discharges it, from both ends
 	voltsWithin   = 0.005
-	timeWithin    = 3e-6 // s: pulls go off some µs after the action
+	timeWithin    = 1e-6 // s, of the difference of two charges
+	lowVolts      = 0.2  // V: below, it is charged longer
+	pairs         = 6    // of a short and a long charge
 )
 
 // MeasureCapacitor discharges the capacitor of a section by the drive, charges it for a time by the bias of its
@@ -54,41 +56,74 @@ func MeasureCapacitor(ctx context.Context, s Socket, v *part.Variant, x *part.Ti
 	expected := named
 	missing := &ClipError{fmt.Sprintf("there is no capacitor of %s between %v and %v: clip it there, the supply being off", Farads(named),
 		&v.Pins[x.Negative-1], &v.Pins[x.Positive-1])}
-	for range 4 {
+	charged := func(charging time.Duration) (took, volts float64, err error) {
 		discharge := max(2*time.Millisecond, dur(10*drivenOhms*named*3))
-		charging := dur(-ohms * expected * math.Log((k.SupplyVolts-targetVolts)/(k.SupplyVolts-from)))
 		empty.At, charge.At, hold.At = 0, discharge, discharge+charging
 		w, err := s.ProbeWatch(ctx, adapter.Watch{Pin: positive, Until: hold.At + 100*time.Microsecond, Measure: positive, Averaging: 4,
 			Actions: []adapter.WatchAction{empty, charge, hold}})
+		if err == nil && (len(w.Acted) < 3 || math.IsNaN(w.Volts)) {
+			err = &ClipError{"the capacitor could not be measured: its pin reads otherwise from one moment to the next"}
+		}
 		if err != nil {
 			return 0, 0, err
 		}
-		if len(w.Acted) < 3 || math.IsNaN(w.Volts) {
-			return 0, 0, &ClipError{"the capacitor could not be measured: its pin reads otherwise from one moment to the next"}
-		}
-		took := (w.Acted[2] - w.Acted[1]).Seconds()
-		ratio := w.Volts / k.SupplyVolts
-		if ratio > 0.95 {
+		return (w.Acted[2] - w.Acted[1]).Seconds(), w.Volts, nil
+	}
+	// how long until the voltage is near the target
+	charging := func(volts float64) float64 {
+		return -ohms * expected * math.Log((k.SupplyVolts-volts)/(k.SupplyVolts-from))
+	}
+	found := false
+	for range 5 {
+		took, volts, err := charged(dur(charging(targetVolts)))
+		switch {
+		case err != nil:
+			return 0, 0, err
+		case volts > 0.95*k.SupplyVolts:
 			return 0, 0, missing
 		}
-		farads = -took / ohms / math.Log(min((1-ratio)/(1-from/k.SupplyVolts), 0.9999))
-		if w.Volts > junctionVolts && farads < 0.5*named {
-			if expected > named/8 {
-				expected /= 3
-				continue
-			}
+		farads = -took / ohms / math.Log(min((k.SupplyVolts-volts)/(k.SupplyVolts-from), 0.9999))
+		switch {
+		case volts > junctionVolts && expected < named/8:
 			return 0, 0, missing
-		}
-		if w.Volts < 0.15 && expected < 30*named {
-			expected *= 3
+		case volts > junctionVolts:
+			expected /= 2
+			continue
+		case volts < lowVolts && expected < 30*named:
+			expected *= 1.6
 			continue
 		}
-		within = math.Hypot(voltsWithin/(w.Volts-from), timeWithin/took) + 0.002
-		if farads < 0.5*named || farads > 1.7*named {
-			return 0, 0, &ClipError{fmt.Sprintf("the capacitor between %v and %v is %s, not %s: say --capacitor as it is marked",
-				&v.Pins[x.Negative-1], &v.Pins[x.Positive-1], Farads(farads), Farads(named))}
-		}
-		return farads, within, nil
+		found = true
+		break
 	}
-	return 0, 0, missing
+	if !found {
+		return 0, 0, missing
+	}
+	// The pulls go off some 10 µs before the action reports: of two charges the difference counts. Several
+	// lengths lie at other places between the converter's steps.
+	sum, span, times := 0.0, 0.0, 0.0
+	for i := range pairs {
+		by := 1 + 0.04*float64(i)/pairs
+		short, low, err := charged(dur(charging(targetVolts) / 4 * by))
+		if err != nil {
+			return 0, 0, err
+		}
+		long, high, err := charged(dur(charging(targetVolts) * by))
+		if err != nil {
+			return 0, 0, err
+		}
+		if high-low < 0.02 || long <= short {
+			return 0, 0, missing
+		}
+		sum += (long - short) / ohms / math.Log((k.SupplyVolts-low)/(k.SupplyVolts-high))
+		span += (high - low) / pairs
+		times += (long - short) / pairs
+	}
+	farads = sum / pairs
+	within = math.Hypot(math.Sqrt2*voltsWithin/math.Sqrt(pairs)/span, timeWithin/times) + 0.002
+	if farads < 0.5*named || farads > 1.7*named {
+		return 0, 0, &ClipError{fmt.Sprintf("the capacitor between %v and %v is %s, not %s: say --capacitor as it is marked",
+			&v.Pins[x.Negative-1], &v.Pins[x.Positive-1], Farads(farads), Farads(named))}
+	}
+	return farads, within, nil
 }
