@@ -24,7 +24,6 @@ type clipping struct {
 }
 
 func (c *clipping) flags(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&c.marked, "capacitor", "", "measure input thresholds with a capacitor of this value that you clip to the side\nheader when asked: 1u (100n to 10u)")
 	cmd.Flags().StringVar(&c.inputs, "inputs", "", "with --capacitor, all: every input, not only Schmitt triggers and one of each gate")
 }
 

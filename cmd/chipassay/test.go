@@ -14,6 +14,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/assay/timing"
 	"chipassay/host/console"
 	"chipassay/host/marking"
 	"chipassay/host/report"
@@ -39,6 +40,7 @@ type testFlags struct {
 	seed                               uint64
 	asJSON                             bool
 	clipping                           clipping
+	timing                             timingFlags
 	keeping                            keeping
 }
 
@@ -73,6 +75,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.StringVar(&f.html, "html", "", "write the report to this HTML file too")
 	flags.StringSliceVar(&f.only, "only", nil, "only these stages: contact, function, levels; without function no chip passes")
 	flags.StringSliceVar(&f.tied, "tied", nil, "test for one use only, with these inputs held at a level: 1D=L,1E=L,1F=L")
+	f.timing.flags(cmd)
 	flags.BoolVar(&f.short, "short", false, "quick test: the fewest vectors that show every modelled fault")
 	flags.BoolVar(&f.long, "long", false, "reach the stages of a divider that take up to a million clocks")
 	cmd.MarkFlagsMutuallyExclusive("short", "long")
@@ -125,7 +128,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 			return err
 		}
 	}
-	if err := f.clipping.check(); err != nil {
+	if p.Timing, err = f.withCapacitor(c.typ); err != nil {
 		return err
 	}
 	a, err := f.open(cmd, chip)
@@ -134,6 +137,7 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 	}
 	defer a.Close()
 	p.Thresholds = f.clipping.request(cmd, f.socket, chip)
+	f.clipToTime(cmd, p.Timing, chip)
 	r, err := assayOn(cmd, a, p, f.repetition(cmd))
 	if err != nil {
 		return err
@@ -262,6 +266,30 @@ func (f *testFlags) open(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, e
 		return nil, err
 	}
 	return f.virtual(cmd.Context(), chip, f.seed)
+}
+
+// withCapacitor reads what is to be done with the capacitor: a part that it times is timed,
+// and of any other the inputs' thresholds are measured.
+func (f *testFlags) withCapacitor(typ part.Type) (*timing.Plan, error) {
+	if len(typ.Variant.Timings) > 0 {
+		return f.timing.plan(typ)
+	}
+	if f.timing.resistor != "" || f.timing.section != "" {
+		return nil, fmt.Errorf("--resistor and --section are for parts that a capacitor times, and a %s is none", typ.Name())
+	}
+	f.clipping.marked = f.timing.capacitor
+	return nil, f.clipping.check()
+}
+
+// clipToTime says how what times the part is clipped on: the virtual adapter does it by itself.
+func (f testFlags) clipToTime(cmd *cobra.Command, t *timing.Plan, typ part.Type) {
+	switch {
+	case t == nil:
+	case f.socket != nil:
+		t.Clip = itself(typ.Variant, f.socket)
+	default:
+		t.Clip = asking(cmd, typ.Variant)
+	}
 }
 
 // virtualChip is what is in the virtual socket.

@@ -51,6 +51,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	r.sayRound()
 	r.doubt()
 	r.notAnother()
+	r.timed(ctx, socket, p)
 	return r.graded()
 }
 

@@ -32,6 +32,7 @@ func (r *Result) sound(p Plan) {
 		explained = explained && (s.Untested != 0 || untested > 0 || len(s.Unreached) > 0)
 	}
 	if len(short) == len(p.Coverage.Sections) || !explained {
+		r.unshownOnly = true
 		r.notTested(r.unshown(short))
 		return
 	}
@@ -69,13 +70,29 @@ func (r *Result) unshown(short []fault.Section) string {
 	}
 	unreached := slices.ContainsFunc(short, func(s fault.Section) bool { return len(s.Unreached) > 0 })
 	if untested := r.Type.Variant.Untested; len(untested) > 0 && !unreached {
-		return fmt.Sprintf("%s; %s", untested[0].Why, seen)
+		return fmt.Sprintf("%s; %s%s", untested[0].Why, seen, r.capacitorHint())
 	}
 	text := fmt.Sprintf("the vectors show too little of the chip: %s; %s", lacking(short), seen)
 	if unreached {
 		text += "; test it with --long"
 	}
 	return text
+}
+
+// capacitorHint says how to time what a capacitor times.
+func (r *Result) capacitorHint() string {
+	timings := r.Type.Variant.Timings
+	if len(timings) == 0 {
+		return ""
+	}
+	value := "100n"
+	if timings[0].BelowGround(r.Type.Family) != "" {
+		value = "1n"
+	}
+	if timings[0].Resistor[0] != 0 {
+		value += " --resistor 10k"
+	}
+	return "; with a capacitor to clip on, add --capacitor " + value
 }
 
 // untestedPins are the signal pins that the definition leaves out, and those that are

@@ -9,6 +9,7 @@ import (
 	"chipassay/host/assay/function"
 	"chipassay/host/assay/levels"
 	"chipassay/host/assay/thresholds"
+	"chipassay/host/assay/timing"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/part"
 	"chipassay/vectors/proof"
@@ -21,6 +22,7 @@ type Socket interface {
 	function.Socket
 	levels.Meter
 	thresholds.Socket
+	timing.Socket
 	// PowerOn switches the supply on and gives the current in mA.
 	PowerOn(ctx context.Context, limitMA int) (float64, error)
 	// PowerOff releases all pins and switches the supply off, even when ctx is done.
@@ -62,6 +64,8 @@ type Plan struct {
 	Brief bool
 	// Coverage is what the sequence proves.
 	Coverage fault.Coverage
+	// Timing is what to time with a capacitor; nil for nothing.
+	Timing *timing.Plan
 	// Others gives the parts that may be in the socket instead of the right one,
 	// to be named when a chip behaves as one of them. It is called only on a
 	// failure, and may be nil.

@@ -14,6 +14,7 @@ import (
 	"chipassay/host/assay/levels"
 	"chipassay/host/assay/memory"
 	"chipassay/host/assay/thresholds"
+	"chipassay/host/assay/timing"
 	"chipassay/host/verdict"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
@@ -141,6 +142,8 @@ type Result struct {
 	Thresholds   []thresholds.Input // nil where none were measured
 	Grade        verdict.Grade      // empty where no levels were measured
 	GradeReasons []string           // why it is not the best
+	Timing       *timing.Result     // of what a capacitor times, or nil
+	unshownOnly  bool               // not tested only because the vectors show too little
 	Memory       *memory.Result     // of a march test, or nil
 	NotTested    []string           // what this assay does not cover
 	Cautions     []string

@@ -109,6 +109,7 @@ func (d Document) BriefFacts() []Fact {
 		why = ""
 	}
 	return Known(append(d.resultFacts(),
+		d.timingFact(),
 		Fact{Label: "Family", Value: family},
 		Fact{Label: "Levels", Value: strings.Join(levels, ", ")},
 		d.thresholdFact(),

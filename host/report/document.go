@@ -69,6 +69,7 @@ type Document struct {
 	TesterUncertainty string              `json:"tester_uncertainty"`
 	Levels            []Level             `json:"levels"` // empty where none were measured
 	LevelsUnmeasured  []string            `json:"levels_unmeasured"`
+	Timing            []Timing            `json:"timing,omitempty"`       // what a capacitor times, by section
 	FamilyCheck       string              `json:"family_check,omitempty"` // what the inputs say against the marking
 	Margins           []levels.Margin     `json:"margins"`                // inputs that the adapter may not drive to a valid low
 	NotTested         []string            `json:"not_tested"`

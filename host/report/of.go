@@ -34,7 +34,7 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 		FailureCount: r.FailureCount, Failures: []Failure{}, Grade: r.Grade, GradeReasons: r.GradeReasons,
 		GradeCriteria: verdict.Criteria, TesterUncertainty: levels.Uncertainty,
 		Levels: levelsOf(r), LevelsUnmeasured: []string{}, Margins: orEmpty(slices.Clone(r.Margins)), NotTested: orEmpty(r.NotTested), Cautions: orEmpty(r.Cautions),
-		Comparison: r.Comparison, Memory: memoryOf(r), Method: r.Method, Contact: orEmpty(slices.Clone(r.ContactVolts)),
+		Comparison: r.Comparison, Memory: memoryOf(r), Timing: timingsOf(r), Method: r.Method, Contact: orEmpty(slices.Clone(r.ContactVolts)),
 		Definition: r.Definition, DefinitionSHA256: r.DefinitionSHA256, VectorsSHA256: r.VectorsSHA256,
 		Adapter: r.Adapter, Firmware: r.Firmware, Started: r.Started.Truncate(time.Second), DurationMS: float64(r.Duration.Microseconds()) / 1000,
 		Caveat: Caveat,

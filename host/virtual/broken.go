@@ -11,7 +11,7 @@ import (
 )
 
 // newLogic makes the die of a logic part, with the defects that are in its logic.
-func newLogic(v *part.Variant, defects []Defect) (die, error) {
+func newLogic(v *part.Variant, defects []Defect) (*logic.Machine, error) {
 	circuit, err := logic.Compile(v)
 	if err != nil {
 		return nil, err

@@ -18,10 +18,12 @@ type Chip struct {
 	pads    []pad // pads[i] is pin i+1
 	present bool
 	turned  bool
-	loose   bool    // a bond wire is loose
-	late    bool    // an output is late
-	shift   int     // positions off the lever end
-	extra   float64 // A, taken from the supply beyond what a good chip takes
+	loose   bool // a bond wire is loose
+	late    bool // an output is late
+	shift   int  // positions off the lever end
+	// stretched is by what a capacitor at a pin acts larger than it is, where the chip times wrongly.
+	stretched map[int]float64
+	extra     float64 // A, taken from the supply beyond what a good chip takes
 }
 
 // die is the logic of a chip, as logic.Machine has it; all lanes carry the same.
@@ -65,11 +67,18 @@ func NewChip(t part.Type, defects ...Defect) (*Chip, error) {
 	if m := inside(t, defects).Variant.Memory; m != nil {
 		return newChip(t, newMemory(m), defects)
 	}
-	die, err := newLogic(inside(t, defects).Variant, defects)
+	machine, err := newLogic(inside(t, defects).Variant, defects)
 	if err != nil {
 		return nil, err
 	}
-	return newChip(t, die, defects)
+	timed, err := newTimed(inside(t, defects), machine, defects)
+	if err != nil {
+		return nil, err
+	}
+	if timed != nil {
+		return newChip(t, timed, defects)
+	}
+	return newChip(t, machine, defects)
 }
 
 // inside is the type of the die in a chip that is marked as t.
@@ -90,6 +99,10 @@ func newChip(t part.Type, die die, defects []Defect) (*Chip, error) {
 	t = inside(t, defects)
 	c := &Chip{Type: t, Defects: defects, die: die, present: true, variety: Nominal(t)}
 	c.makePads()
+	var err error
+	if c.stretched, err = stretched(t, defects); err != nil {
+		return nil, err
+	}
 	for _, d := range defects {
 		if err := c.damage(d); err != nil {
 			return nil, fmt.Errorf("defect %q: %w", d, err)
@@ -123,12 +136,13 @@ func (c *Chip) makePads() {
 		pullUp  bool
 		schmitt bool
 		line    bool
+		trip    float64
 	}
 	made := map[kind]pad{}
 	c.pads = make([]pad, len(c.Type.Variant.Pins))
 	for i := range c.pads {
 		pin := &c.Type.Variant.Pins[i]
-		k := kind{pin.Role, pin.Stage, pin.Drive, pin.LoadIn(c.Type.Family), pin.PullUp, pin.Schmitt, pin.Receiver}
+		k := kind{pin.Role, pin.Stage, pin.Drive, pin.LoadIn(c.Type.Family), pin.PullUp, pin.Schmitt, pin.Receiver, pin.Trip}
 		if _, ok := made[k]; !ok {
 			c.makePad(&c.pads[i], pin)
 			made[k] = c.pads[i]
@@ -164,6 +178,9 @@ func (c *Chip) makePad(p *pad, pin *part.Pin) {
 // above the ground pin and below the supply pin by the drop of its current. The pins
 // follow from that.
 func (c *Chip) supplied(vcc, gnd float64) {
+	if d, ok := c.die.(*timed); ok {
+		d.supplied(vcc, gnd)
+	}
 	for i := range c.pads {
 		p := &c.pads[i]
 		p.receiver.supplied(vcc, gnd)
@@ -210,6 +227,10 @@ func (c *Chip) damage(d Defect) error {
 			p.rarely = d.Amount
 		}
 		c.loose = c.loose || p.bonded
+	case NoPulse, NoRetrigger, NoClear, DeadTrigger:
+		if _, ok := c.die.(*timed); !ok {
+			return fmt.Errorf("a %s is no monostable", c.Type.Name())
+		}
 	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold, NoHysteresis:
 		return c.damagePad(d)
 	case CellStuckLow, CellStuckHigh, CellCouples, CellForgets, DeadRow, DeadColumn:

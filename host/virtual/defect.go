@@ -83,6 +83,12 @@ const (
 	DeadTerm
 	CatchesOnes
 	EdgeTriggered
+	PulseLong
+	PulseShort
+	NoPulse
+	NoRetrigger
+	NoClear
+	DeadTrigger
 	Reversed
 	Shifted
 	Empty
@@ -127,6 +133,12 @@ var forms = [...]struct{ text, meaning string }{
 	DeadTerm:           {"term I of R dead", "product term I, from 1, of what makes output R never becomes true"},
 	CatchesOnes:        {"R catches ones", "edge-triggered flip-flop R counts a J or K of any time of the pulse, as a pulse-triggered one does"},
 	EdgeTriggered:      {"R is edge-triggered", "pulse-triggered flip-flop R counts only what J and K are as the pulse ends"},
+	PulseLong:          {"pulse of R X times too long", "what a capacitor times at output R of a monostable or an oscillator lasts X times as long"},
+	PulseShort:         {"pulse of R X times too short", "it lasts the X-th part"},
+	NoPulse:            {"no pulse of R", "no trigger starts a pulse of output R, or it does not oscillate"},
+	NoRetrigger:        {"R not retriggered", "a trigger during a pulse of output R does not prolong it"},
+	NoClear:            {"pulse of R not cleared", "the clear input does not end a pulse of output R"},
+	DeadTrigger:        {"trigger by R dead", "no edge of input R triggers"},
 	Reversed:           {"reversed", "the chip is put in turned by 180 degrees"},
 	Shifted:            {"shifted X", "the chip is put in X positions off the lever end; 1 if X is left out"},
 	Empty:              {"empty", "there is no chip in the socket"},

@@ -163,6 +163,11 @@ func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 	case f.Technology == part.CMOS:
 		r.share = true
 	}
+	if p.Trip != 0 {
+		r.lower, r.upper, r.open, r.share = p.Trip*curveSupply, p.Trip*curveSupply, false, true
+		r.supplied(curveSupply, 0)
+		return r
+	}
 	if p.Schmitt && !p.Receiver && f.Technology != part.Darlington { // typical: vectors/part/schmitt.go
 		r.lower, r.upper, r.share = f.SchmittTypical()
 	}

@@ -31,6 +31,8 @@ var interfaceSymbols = []struct {
 	{"Interface_LineDriver", "DS8830", "75183", []string{
 		"pin 5 is 1Y", "pin 6 is 1Z", "pin 8 is 2Z", "pin 9 is 2Y", // outputs drawn as inputs
 	}},
+	{"Timer", "NE555P", "555", []string{"pin 7 is DIS"}}, // drawn as an input
+	{"Timer", "NE556", "556", []string{"pin 1 is 1DIS", "pin 13 is 2DIS"}},
 }
 
 // The common of the diodes is no supply: here it stands where other parts have theirs.

@@ -17,6 +17,7 @@ type builder struct {
 	items  []statement     // equations, tables, registers and buses
 	later  []statement     // constraints and sequences: they need the names
 	joins  []line          // joined statements: what names they hold is looked up in the last package
+	timed  []statement     // timing statements: they need the names
 	memory map[string]line // the statements of a memory by what they say
 	head   line
 }
@@ -182,6 +183,8 @@ func (b *builder) statement(st statement) error {
 		return b.unsupplied(l)
 	case "never", "unstable", "stable", "together", "sequence":
 		b.later = append(b.later, st)
+	case "timing":
+		b.timed = append(b.timed, st)
 	case "step", "repeat":
 		return b.src.errorAt(l, l.tokens[0].col, "%s stands under a sequence: %s", st.keyword, sequenceUsage)
 	case "end":

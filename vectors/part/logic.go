@@ -63,7 +63,7 @@ func (b *builder) buildLogic() error {
 	}
 	b.v.Logic = logic
 	b.nameGates()
-	return nil
+	return b.timings(s)
 }
 
 // targets names what a statement of logic gives a value to.

@@ -51,8 +51,9 @@ type Variant struct {
 	Refusal  string     // why the part must not be powered, or empty
 	Untested []Untested // what static levels cannot show
 	Logic    Logic
-	Memory   *Memory // nil for logic; a memory has no Logic
-	Joined   [][]int // pins that a path inside joins, the common ones of a group; each ascending
+	Memory   *Memory  // nil for logic; a memory has no Logic
+	Timings  []Timing // what a capacitor outside times
+	Joined   [][]int  // pins that a path inside joins, the common ones of a group; each ascending
 	// Pumped: in the family NMOS the substrate may hang on a charge pump inside, and
 	// without supply on nothing. No junction leads from ground to any pin then.
 	Pumped bool
@@ -170,7 +171,8 @@ type Pin struct {
 	// Driven apart, either of the two alone decides the output.
 	Opposite int
 	Schmitt  bool
-	PullUp   bool // resistor to VCC inside the chip
+	Trip     float64 // of a comparator's input that takes no current: the part of the supply at which it acts; 0 for any other
+	PullUp   bool    // resistor to VCC inside the chip
 	// Diodeless: no junction leads from ground to the pin, or of some makers' chips none does.
 	Diodeless bool
 	Load      float64 // input load in unit loads, but for families in loads
@@ -183,7 +185,7 @@ type Pin struct {
 
 // LoadIn is the input's load in a family, in that family's unit loads; 0 for a line receiver's.
 func (p *Pin) LoadIn(f *Family) float64 {
-	if p.Receiver {
+	if p.Receiver || p.Trip != 0 {
 		return 0
 	}
 	if load, ok := p.loads[f]; ok {

@@ -72,6 +72,7 @@ var keywords = map[string]string{
 	"register": "", "never": "", "unstable": "", "stable": "", "together": "", "sequence": "", "step": "", "repeat": "",
 	"memory": "", "address": "", "data": "", "select": "", "write": "", "enable": "", "rows": "", "access": "",
 	"refresh": "", "strobe": "", "inverted": "", "joined": "", "diodeless": "", "pumped": "", "unsupplied": "", "receiver": "", "differential": "",
+	"timing": "", "trip": "",
 }
 
 // keyword gives the keyword a line begins with: hyphens are symbols to the
@@ -221,6 +222,10 @@ func (s *source) take(lines []line) (taken []statement, rest []line, err error) 
 		}
 	case "register":
 		for count < len(rest) && (rest[count].tokens[0].text == "when" || rest[count].tokens[0].text == "on") {
+			count++
+		}
+	case "timing":
+		for count < len(rest) && isTimingRow(rest[count]) {
 			count++
 		}
 	case "sequence":

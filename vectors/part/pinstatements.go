@@ -69,6 +69,15 @@ func (b *builder) pinStatement(st statement) error {
 		return b.eachPin(l, 1, func(p *Pin) error { p.Receiver = true; return nil })
 	case "diodeless":
 		return b.eachPin(l, 1, func(p *Pin) error { p.Diodeless = true; return nil })
+	case "trip":
+		if len(l.tokens) < 3 {
+			return b.src.errorAt(l, 1, "write the percentage of the supply and the inputs: trip 67 THR")
+		}
+		at, err := strconv.ParseFloat(l.tokens[1].text, 64)
+		if err != nil || at < 10 || at > 90 {
+			return b.src.errorAt(l, l.tokens[1].col, "a comparator trips at 10 to 90 percent of the supply, not %s", l.tokens[1].text)
+		}
+		return b.eachPin(l, 2, func(p *Pin) error { p.Trip = at / 100; return nil })
 	case "load":
 		if len(l.tokens) < 2 {
 			return b.src.errorAt(l, 1, "write the unit loads and the pins: load 2 CLK")

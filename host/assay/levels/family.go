@@ -28,6 +28,9 @@ const drawAllowance = 0.015
 // familyCheck says what the measured inputs and outputs have against the family
 // that the marking claims; empty where they fit, or where too little was measured.
 func familyCheck(t part.Type, readings []Reading) string {
+	if slices.ContainsFunc(t.Variant.Pins, func(p part.Pin) bool { return p.Trip != 0 }) {
+		return "" // a comparator's input is no family's
+	}
 	var draw, open []float64
 	for _, r := range readings {
 		switch r.Quantity {

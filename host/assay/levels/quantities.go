@@ -105,7 +105,7 @@ func (m *walk) high(pin *part.Pin, step int) {
 	held, open := station{step: step, release: release, bias: adapter.High}, station{late: true, step: step, release: release}
 	m.ask(held, pin)
 	m.answer(func() { m.Keep(pin, m.InputHigh(pin, m.volts(held, pin))) })
-	if !m.Type.Family.Technology.Bipolar() || pin.Receiver {
+	if !m.Type.Family.Technology.Bipolar() || pin.Receiver || pin.Trip != 0 {
 		return
 	}
 	m.ask(open, pin)

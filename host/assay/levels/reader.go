@@ -89,7 +89,7 @@ func (r Reader) InputLow(pin *part.Pin, v, ohms float64) Reading {
 
 func (r Reader) inputLow(pin *part.Pin, v, ohms, tolerance float64) Reading {
 	i, limit := v/ohms*1000, r.Type.Family.IIL*pin.LoadIn(r.Type.Family)
-	if pin.PullUp || pin.Receiver {
+	if pin.PullUp || pin.Receiver || pin.Trip != 0 {
 		limit = math.NaN() // what its resistor passes, no data sheet says
 	}
 	return Reading{Quantity: IIL, Value: i, Limit: limit, Uncertainty: current(i, ohms, tolerance)}
@@ -102,7 +102,7 @@ func (r Reader) InputHigh(pin *part.Pin, v float64) Reading {
 
 func (r Reader) inputHigh(pin *part.Pin, v, ohms, tolerance float64) Reading {
 	i, limit := (r.K.SupplyVolts-v)/ohms*1000, r.Type.Family.IIH*pin.LoadIn(r.Type.Family)
-	if pin.Receiver {
+	if pin.Receiver || pin.Trip != 0 {
 		limit = math.NaN()
 	}
 	return Reading{Quantity: IIH, Value: i, Limit: limit,

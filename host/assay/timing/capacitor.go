@@ -1,0 +1,129 @@
+package timing
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/vectors/part"
+)
+
+// Measurement of the capacitor before power.
+const (
+	targetVolts   = 0.30 // V, to which it is charged
+	junctionVolts = 0.36 // V, below which no junction of an unpowered chip conducts
+	drivenOhms    = 200  // discharges it, from both ends
+	voltsWithin   = 0.005
+	timeWithin    = 1e-6 // s, of the difference of two charges
+	lowVolts      = 0.2  // V: below, it is charged longer
+	pairs         = 6    // of a short and a long charge
+)
+
+// MeasureCapacitor discharges the capacitor of a section by the drive, charges it for a time by the bias of its
+// positive end, and gives its value with the bias resistance as it is known, with the
+// uncertainty as a part of it. A *ClipError says that there is none, or another.
+func MeasureCapacitor(ctx context.Context, s Socket, v *part.Variant, x *part.Timing, named float64) (farads, within float64, err error) {
+	k, err := s.Constants(ctx)
+	if err != nil {
+		return 0, 0, err
+	}
+	ohms := k.BiasOhms / float64(1+len(x.Wires))
+	n := len(v.Pins)
+	positive, negative := adapter.PositionOf(x.Positive, n), adapter.PositionOf(x.Negative, n)
+	up := part.PinSet(positive)
+	for _, w := range x.Wires {
+		up = up.With(adapter.PositionOf(w[0], n), true).With(adapter.PositionOf(w[1], n), true)
+	}
+	if x.Supplied != 0 {
+		up = up.With(adapter.PositionOf(x.Supplied, n), true)
+	}
+	charge := adapter.WatchAction{Bias: adapter.PullUp(up)}
+	charge.Driven = part.PinSet(negative)
+	empty := charge
+	empty.Driven |= part.PinSet(positive)
+	hold := adapter.WatchAction{}
+	hold.Driven = part.PinSet(negative)
+	// driven low against its bias the positive end stands at some 70 mV: from there it is charged
+	full := adapter.MeasureStep{Step: empty.Step, Bias: empty.Bias, Settle: 50 * time.Millisecond, Pins: part.PinSet(positive), Averaging: 4}
+	measured, err := s.ProbeMeasure(ctx, []adapter.MeasureStep{full})
+	if err != nil {
+		return 0, 0, err
+	}
+	from := measured[0].Volts[positive]
+	ohms += k.DriveOhms // of the negative end
+	expected := named
+	missing := &ClipError{fmt.Sprintf("there is no capacitor of %s between %v and %v: clip it there, the supply being off", Farads(named),
+		&v.Pins[x.Negative-1], &v.Pins[x.Positive-1])}
+	charged := func(charging time.Duration) (took, volts float64, err error) {
+		discharge := max(2*time.Millisecond, dur(10*drivenOhms*named*3))
+		empty.At, charge.At, hold.At = 0, discharge, discharge+charging
+		w, err := s.ProbeWatch(ctx, adapter.Watch{Pin: positive, Until: hold.At + 100*time.Microsecond, Measure: positive, Averaging: 4,
+			Actions: []adapter.WatchAction{empty, charge, hold}})
+		if err == nil && (len(w.Acted) < 3 || math.IsNaN(w.Volts)) {
+			err = &ClipError{"the capacitor could not be measured: its pin reads otherwise from one moment to the next"}
+		}
+		if err != nil {
+			return 0, 0, err
+		}
+		return (w.Acted[2] - w.Acted[1]).Seconds(), w.Volts, nil
+	}
+	// how long until the voltage is near the target
+	charging := func(volts float64) float64 {
+		return -ohms * expected * math.Log((k.SupplyVolts-volts)/(k.SupplyVolts-from))
+	}
+	found := false
+	for range 5 {
+		took, volts, err := charged(dur(charging(targetVolts)))
+		switch {
+		case err != nil:
+			return 0, 0, err
+		case volts > 0.95*k.SupplyVolts:
+			return 0, 0, missing
+		}
+		farads = -took / ohms / math.Log(min((k.SupplyVolts-volts)/(k.SupplyVolts-from), 0.9999))
+		switch {
+		case volts > junctionVolts && expected < named/8:
+			return 0, 0, missing
+		case volts > junctionVolts:
+			expected /= 2
+			continue
+		case volts < lowVolts && expected < 30*named:
+			expected *= 1.6
+			continue
+		}
+		found = true
+		break
+	}
+	if !found {
+		return 0, 0, missing
+	}
+	// The pulls go off some 10 µs before the action reports: of two charges the difference counts. Several
+	// lengths lie at other places between the converter's steps.
+	sum, span, times := 0.0, 0.0, 0.0
+	for i := range pairs {
+		by := 1 + 0.04*float64(i)/pairs
+		short, low, err := charged(dur(charging(targetVolts) / 4 * by))
+		if err != nil {
+			return 0, 0, err
+		}
+		long, high, err := charged(dur(charging(targetVolts) * by))
+		if err != nil {
+			return 0, 0, err
+		}
+		if high-low < 0.02 || long <= short {
+			return 0, 0, missing
+		}
+		sum += (long - short) / ohms / math.Log((k.SupplyVolts-low)/(k.SupplyVolts-high))
+		span += (high - low) / pairs
+		times += (long - short) / pairs
+	}
+	farads = sum / pairs
+	within = math.Hypot(math.Sqrt2*voltsWithin/math.Sqrt(pairs)/span, timeWithin/times) + 0.002
+	if farads < 0.5*named || farads > 1.7*named {
+		return 0, 0, &ClipError{fmt.Sprintf("the capacitor between %v and %v is %s, not %s: say --capacitor as it is marked",
+			&v.Pins[x.Negative-1], &v.Pins[x.Positive-1], Farads(farads), Farads(named))}
+	}
+	return farads, within, nil
+}

@@ -1,0 +1,201 @@
+package assay_test
+
+import (
+	"context"
+	"math"
+	"strings"
+	"testing"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay"
+	"chipassay/host/assay/timing"
+	"chipassay/host/link"
+	"chipassay/host/virtual"
+	"chipassay/protocol"
+	"chipassay/vectors/library"
+)
+
+// timedChip tests a virtual chip with a capacitor, which is clipped on unless it is left off.
+func timedChip(t *testing.T, name string, p timing.Plan, clip bool, defects ...string) *assay.Result {
+	t.Helper()
+	typ, err := library.Open(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var parsed []virtual.Defect
+	for _, text := range defects {
+		d, err := virtual.ParseDefect(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		parsed = append(parsed, d)
+	}
+	chip, err := virtual.NewChip(typ, parsed...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := timing.Refuse(typ, p); err != nil {
+		t.Fatal(err)
+	}
+	socket := virtual.NewSocket(chip, 1)
+	conn, err := virtual.Open(t.Context(), socket)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	a, err := adapter.Open(t.Context(), link.New(conn, protocol.UsualRate))
+	if err != nil {
+		t.Fatal(err)
+	}
+	seat, err := a.SeatOf(typ.Variant)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, err := assay.NewPlan(typ, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(pin int) int { return adapter.PositionOf(pin, len(typ.Variant.Pins)) }
+	p.Clip = func(_ context.Context, c timing.Clips) error {
+		if socket.Live() {
+			t.Error("asked to clip while a supply switch is closed")
+		}
+		socket.Unclip()
+		if !clip {
+			return nil
+		}
+		socket.Clip(virtual.Capacitor{Farads: c.Farads, P: at(c.Positive), Q: at(c.Negative)})
+		if c.Resistor[0] != 0 {
+			socket.ClipResistor(virtual.Resistor{Ohms: c.Ohms, P: at(c.Resistor[0]), Q: at(c.Resistor[1])})
+		}
+		for _, w := range c.Wires {
+			socket.ClipResistor(virtual.Resistor{Ohms: 0.1, P: at(w[0]), Q: at(w[1])})
+		}
+		return nil
+	}
+	plan.Timing = &p
+	return assay.Run(t.Context(), seat, plan)
+}
+
+// Good chips pass, where the width is judged without "in part". The widths are the data sheets' factors
+// times 10 kΩ times the capacitor, less what the higher rail takes (up to 7 %).
+func TestGoodMonostablesAndOscillatorsPass(t *testing.T) {
+	for _, c := range []struct {
+		name         string
+		farads, ohms float64
+		section      string
+		inPart       bool
+		least, most  float64 // s, of the first section; 0 where it is not judged
+	}{
+		{"74122", 100e-9, 0, "", false, 210e-6, 240e-6},
+		{"74LS123", 100e-9, 0, "", false, 370e-6, 450e-6},
+		{"74HC423", 100e-9, 0, "2", true, 450e-6, 1000e-6},
+		{"74HCT221", 100e-9, 0, "", false, 700e-6, 1000e-6},
+		{"74121", 1e-9, 0, "", true, 0, 0},
+		{"74LS221", 1e-9, 0, "1", true, 0, 0},
+		{"9602", 100e-9, 0, "", false, 310e-6, 345e-6},
+		{"4098B", 100e-9, 0, "", false, 460e-6, 510e-6},
+		{"4528B", 100e-9, 0, "", false, 150e-6, 450e-6},
+		{"4538B", 1e-6, 0, "", false, 9.6e-3, 11e-3},
+		{"4047B", 1e-9, 10e3, "astable", true, 28e-6, 45e-6},
+		{"555", 100e-9, 10e3, "", false, 500e-6, 560e-6},
+		{"556", 100e-9, 0, "", false, 500e-6, 560e-6},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := timedChip(t, c.name, timing.Plan{Farads: c.farads, Ohms: c.ohms, Section: c.section}, true)
+			if r.Verdict != assay.Pass || strings.HasPrefix(r.Reason, "in part") != c.inPart {
+				t.Fatalf("%s: %s", r.Verdict, r.Reason)
+			}
+			s := r.Timing.Sections[0]
+			if c.least > 0 && (s.Pulse.Seconds < c.least || s.Pulse.Seconds > c.most) {
+				t.Errorf("%v, want %g to %g s", s.Pulse, c.least, c.most)
+			}
+			if s.Pulse.Uncertainty > 1e-6 && s.Pulse.Uncertainty > s.Pulse.Seconds/5 {
+				t.Errorf("uncertainty %g s", s.Pulse.Uncertainty)
+			}
+			if s.Measured && math.Abs(s.Farads/c.farads-1) > s.Tolerance {
+				t.Errorf("capacitor %g F ± %g, is %g", s.Farads, s.Tolerance, c.farads)
+			}
+			for _, text := range r.NotTested {
+				if !c.inPart && (strings.Contains(text, "pulses") || strings.Contains(text, "capacitor")) {
+					t.Errorf("passes, and says: not tested: %s", text)
+				}
+			}
+		})
+	}
+}
+
+// Every defect of what is timed fails, and the reason names the output.
+func TestBrokenMonostablesFail(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		plan   timing.Plan
+		defect string
+		named  string
+	}{
+		{"74HC123", timing.Plan{Farads: 100e-9}, "pulse of 1Q 3 times too long", "1Q: pulse "},
+		{"74123", timing.Plan{Farads: 100e-9}, "pulse of 2Q 3 times too short", "2Q: pulse "},
+		{"74123", timing.Plan{Farads: 100e-9}, "pulse of 2Q 1.6 times too long", "2Q: pulse "},
+		{"4538B", timing.Plan{Farads: 100e-9}, "no pulse of Q2", "Q2: "},
+		{"74LS123", timing.Plan{Farads: 100e-9}, "1Q not retriggered", "1Q: a second "},
+		{"74LS123", timing.Plan{Farads: 100e-9}, "pulse of 1Q not cleared", "did not end the pulse"},
+		{"74123", timing.Plan{Farads: 100e-9}, "trigger by 1B dead", "rise of 1B "},
+		{"74121", timing.Plan{Farads: 1e-9}, "trigger by A2 dead", "fall of A2 "},
+		{"555", timing.Plan{Farads: 100e-9, Section: "monostable"}, "pulse of OUT 3 times too long", "OUT: pulse "},
+		{"4047B", timing.Plan{Farads: 1e-9, Ohms: 10e3, Section: "astable"}, "pulse of Q 3 times too short", "Q: period "},
+		{"4060B", timing.Plan{Farads: 1e-9, Ohms: 10e3}, "pulse of Q4 3 times too long", "Q4: period "},
+		{"74HC123", timing.Plan{Farads: 100e-9}, "13 late 900 us", "1Q"},
+	} {
+		t.Run(c.name+" "+c.defect, func(t *testing.T) {
+			r := timedChip(t, c.name, c.plan, true, c.defect)
+			if r.Verdict != assay.Fail || !strings.Contains(r.Reason, c.named) || len(r.PinsFailed) == 0 {
+				t.Errorf("%s: %s, pins %v", r.Verdict, r.Reason, r.PinsFailed)
+			}
+		})
+	}
+}
+
+// Without the capacitor nothing is passed and nothing is held against the chip; a capacitor of
+// another value than was said is not taken for it.
+func TestMissingCapacitorIsSaid(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		plan timing.Plan
+		says string
+	}{
+		{"74HC123", timing.Plan{Farads: 100e-9}, "there is no capacitor of 100 nF between pin 14 (1CX) and pin 15 (1RCX)"},
+		{"4538B", timing.Plan{Farads: 1e-6}, "there is no capacitor of 1 µF"},
+		{"555", timing.Plan{Farads: 100e-9, Section: "monostable"}, "there is no capacitor"},
+		{"74121", timing.Plan{Farads: 1e-9}, "no pulse was seen"},
+		{"4047B", timing.Plan{Farads: 1e-9, Ohms: 10e3, Section: "astable"}, ""},
+	} {
+		r := timedChip(t, c.name, c.plan, false)
+		if r.Verdict != assay.NotTested || !strings.Contains(r.Reason, c.says) {
+			t.Errorf("%s: %s: %s", c.name, r.Verdict, r.Reason)
+		}
+	}
+}
+
+// What may not be clipped on is refused before anything is powered.
+func TestRefusedCapacitors(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		plan timing.Plan
+		says string
+	}{
+		{"74121", timing.Plan{Farads: 100e-9}, "220 pF to 1 nF"},
+		{"4047B", timing.Plan{Farads: 100e-9, Ohms: 10e3}, "220 pF to 1 nF"},
+		{"4047B", timing.Plan{Farads: 1e-9}, "--resistor 10k"},
+		{"74123", timing.Plan{Farads: 100e-6}, "to 4.7 µF"},
+		{"74123", timing.Plan{Farads: 100e-9, Section: "3"}, "no section 3"},
+		{"7400", timing.Plan{Farads: 100e-9}, "times nothing"},
+	} {
+		typ, err := library.Open(c.name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := timing.Refuse(typ, c.plan); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s %v: %v", c.name, c.plan, err)
+		}
+	}
+}
