@@ -29,14 +29,29 @@ type Conn interface {
 	SetReadTimeout(time.Duration) error
 }
 
+// A Port is an open serial port, with the two modem lines that reset a board.
+type Port struct {
+	serial.Port
+	name string
+}
+
 // OpenPort opens a serial port by the name that the system gives it
 // (/dev/ttyACM0, COM3, /dev/cu.usbmodem101) at a rate in baud, 8N1.
-func OpenPort(name string, baud int) (Conn, error) {
+func OpenPort(name string, baud int) (*Port, error) {
 	p, err := serial.Open(name, &serial.Mode{BaudRate: baud})
 	if err != nil {
 		return nil, openError(name, err)
 	}
-	return &port{p, name}, nil
+	return &Port{p, name}, nil
+}
+
+// openConn is OpenPort for those who need no modem lines.
+func openConn(name string, baud int) (Conn, error) {
+	p, err := OpenPort(name, baud)
+	if err != nil {
+		return nil, err // and not a Conn that holds a nil *Port
+	}
+	return p, nil
 }
 
 // openError says why a port did not open and what to do.
@@ -59,25 +74,21 @@ func openError(name string, err error) error {
 	return fmt.Errorf("open %s: %w", name, err)
 }
 
-// A port is an open serial port whose errors report an unplugged adapter.
-type port struct {
-	serial.Port
-	name string
-}
-
-func (p *port) Read(b []byte) (int, error) {
+// Read reports an unplugged adapter.
+func (p *Port) Read(b []byte) (int, error) {
 	n, err := p.Port.Read(b)
 	return n, p.gone("read", err)
 }
 
-func (p *port) Write(b []byte) (int, error) {
+// Write reports it likewise.
+func (p *Port) Write(b []byte) (int, error) {
 	n, err := p.Port.Write(b)
 	return n, p.gone("write", err)
 }
 
 // gone: once a port is open, an error of reading or writing it means that the
 // device behind it went away; systems differ in which one they report.
-func (p *port) gone(what string, err error) error {
+func (p *Port) gone(what string, err error) error {
 	if err == nil {
 		return nil
 	}
