@@ -17,6 +17,8 @@ var (
 	ErrNoAdapter = errors.New("no adapter found")
 	// ErrSeveral is a computer with several adapters, of which one must be chosen.
 	ErrSeveral = errors.New("several adapters found")
+	// ErrSeveralPorts is a computer with several serial ports, of which one must be chosen.
+	ErrSeveralPorts = errors.New("several serial ports found")
 )
 
 // Ports lists the serial ports that an adapter may be behind, in order: those
@@ -115,4 +117,24 @@ func Only(seen []Seen) (*Link, string, error) {
 		lines.WriteString("\n  there is no serial port of a USB device")
 	}
 	return nil, "", fmt.Errorf("%w:%s\nname its port with --adapter PORT, or try without hardware with --adapter virtual", ErrNoAdapter, &lines)
+}
+
+// OnlyPort is the serial port of the only USB device. None is ErrNoPort, several are
+// ErrSeveralPorts.
+func OnlyPort() (string, error) {
+	ports, err := Ports()
+	if err != nil {
+		return "", err
+	}
+	return onlyPort(ports)
+}
+
+func onlyPort(ports []string) (string, error) {
+	switch len(ports) {
+	case 0:
+		return "", fmt.Errorf("%w: there is no serial port of a USB device; is the board plugged in?", ErrNoPort)
+	case 1:
+		return ports[0], nil
+	}
+	return "", fmt.Errorf("%w: %s; choose one with --port", ErrSeveralPorts, strings.Join(ports, ", "))
 }
