@@ -1,6 +1,6 @@
 module chipassay
 
-go 1.26.8
+go 1.26.0
 
 require (
 	charm.land/bubbletea/v2 v2.1.1
