@@ -11,6 +11,11 @@ import (
 	"go.bug.st/serial"
 )
 
+// UdevRule gives the person at the computer the serial ports of USB devices, on Linux with
+// systemd: a file /etc/udev/rules.d/70-chipassay.rules, whose number must be below 73
+// (from memory).
+const UdevRule = `SUBSYSTEM=="tty", KERNEL=="ttyACM[0-9]*|ttyUSB[0-9]*", TAG+="uaccess"`
+
 // The errors of opening and using a port, for errors.Is. Each is wrapped with
 // the port and with what can be done about it.
 var (
