@@ -19,6 +19,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"chipassay/firmware/images"
+	"chipassay/vectors/sample"
 )
 
 func TestNewest(t *testing.T) {
@@ -233,7 +234,7 @@ func TestArchivesHoldTheirFiles(t *testing.T) {
 // long skips what an ordinary run has no time for.
 func long(t *testing.T) {
 	t.Helper()
-	if os.Getenv("CHIPASSAY_LONG") == "" {
+	if !sample.Long() {
 		t.Skip("it builds for all targets: CHIPASSAY_LONG=1")
 	}
 }

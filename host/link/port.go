@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"runtime"
+	"strings"
 	"syscall"
 	"time"
 
@@ -68,7 +70,7 @@ func openError(name string, err error) error {
 	}
 	switch {
 	case code == serial.PortNotFound, errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("%s: %w; is the adapter plugged in?", name, ErrNoPort)
+		return fmt.Errorf("%s: %w; %s", name, ErrNoPort, noPortAdvice(runtime.GOOS, portsThere()))
 	case code == serial.PortBusy, errors.Is(err, syscall.EBUSY):
 		return fmt.Errorf("%s: %w; close the terminal or the other chipassay that holds it", name, ErrBusy)
 	case code == serial.PermissionDenied, errors.Is(err, fs.ErrPermission):
@@ -77,6 +79,29 @@ func openError(name string, err error) error {
 		return fmt.Errorf("%s: %w (%v)", name, ErrNotSerial, err)
 	}
 	return fmt.Errorf("open %s: %w", name, err)
+}
+
+// portsThere are the ports of USB devices, for advice; none if they cannot be listed.
+func portsThere() []string {
+	ports, err := Ports()
+	if err != nil {
+		return nil
+	}
+	return ports
+}
+
+// noPortAdvice says which ports there are, or why there may be none, on the system goos.
+func noPortAdvice(goos string, there []string) string {
+	if len(there) > 0 {
+		return "there is " + strings.Join(there, ", ")
+	}
+	switch goos {
+	case "windows":
+		return "no serial port is there: plug the adapter in, and look for its COM number in the Device Manager under Ports; a board that is listed elsewhere lacks the driver of its USB bridge"
+	case "darwin":
+		return "no serial port of a USB device is there: plug the adapter in; it is then one of /dev/cu.usbmodem… or /dev/cu.usbserial…"
+	}
+	return "no serial port of a USB device is there: plug the adapter in; it is then /dev/ttyACM0, /dev/ttyUSB0 or one of the next numbers"
 }
 
 // Read reports an unplugged adapter.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -136,7 +137,7 @@ func OnlyPort() (string, error) {
 func onlyPort(ports []string) (string, error) {
 	switch len(ports) {
 	case 0:
-		return "", fmt.Errorf("%w: there is no serial port of a USB device; is the board plugged in?", ErrNoPort)
+		return "", fmt.Errorf("%w: %s", ErrNoPort, noPortAdvice(runtime.GOOS, nil))
 	case 1:
 		return ports[0], nil
 	}
