@@ -162,6 +162,36 @@ func TestFaultsOfTheLine(t *testing.T) {
 	}
 }
 
+// An answer that comes twice, as some bridges do after they were opened, is taken for no other.
+func TestAnswersThatComeTwice(t *testing.T) {
+	b, image := responder.New(), firmware(t)
+	b.ToHost = func(p []byte) []byte { return slices.Concat(p, p) }
+	if err := quickly(b, image); err != nil || b.Resets != 1 {
+		t.Errorf("%v after %d resets", err, b.Resets)
+	}
+	holds(t, b, image)
+}
+
+// Each greeting has number 1, the only one that every bootloader takes at any time.
+func TestGreetings(t *testing.T) {
+	b := responder.New()
+	var sent [][]byte
+	b.FromHost = func(p []byte) []byte {
+		if sent = append(sent, p); len(sent) < 4 {
+			return nil
+		}
+		return p
+	}
+	if err := quickly(b, make([]byte, 256)); err != nil || b.Resets != 1 {
+		t.Errorf("%v after %d resets", err, b.Resets)
+	}
+	for _, p := range sent[:4] {
+		if !bytes.Equal(p, []byte{0x1B, 1, 0, 1, 0x0E, 1, 0x14}) {
+			t.Errorf("it greets with % x", p)
+		}
+	}
+}
+
 func TestWhatCannotBeDone(t *testing.T) {
 	always := func(do func([]byte) []byte) func([]byte) []byte { return do }
 	for name, c := range map[string]struct {
