@@ -161,6 +161,14 @@ func TestGoldenMessages(t *testing.T) {
 			Groups: [][]uint8{{1, 2}, {28}},
 			Code: []byte{OpLoop, 0, 0, 0, 3, 0, OpLatch, 0, 0, OpShow, 0, OpSpot, 3, OpCheck, 1,
 				OpFlip, 1 << 2, 0, 0, 0, OpNext, 0, OpEmit, OpEnd}},
+		"pattern-load-cell": &PatternLoad{
+			Direction: word32(1, 2, 3, 4, 9, 28), Level: word32(3, 4, 9),
+			Groups: [][]uint8{{1, 2}, {2, 1}, {5, 6}, {27}},
+			Code: append(Cell{Idle: 0, Away: 1, Counted: 1, Register: 1, Accesses: []Access{
+				{Kind: AccessCheck, Group: 3, Value: 1, Mark: 7, Pause: 8, Toggles: [4]uint32{word32(3), 0, word32(4), word32(3, 4)}},
+				{Kind: AccessTurned, Group: 2, Value: 3, Toggles: [4]uint32{word32(3), word32(9), word32(4), word32(3, 4, 9)}},
+				{Kind: AccessWrite, Pause: 16, Toggles: [4]uint32{word32(3, 28)}},
+			}}.Append([]byte{OpLoop, 1, 3, 0, 0, 0}), OpNext, 1, OpEnd)},
 		"pattern-load-reply": &Acknowledged{Request: TypePattern},
 		"pattern-run":        &PatternRun{Log: true, BudgetMS: 500},
 		"pattern-reply": &PatternReply{

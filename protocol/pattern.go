@@ -30,14 +30,16 @@ const (
 	OpMark    uint8 = 0x10 // mark u8: of the error records that follow
 	OpLoop    uint8 = 0x11 // r, first u16, last u16: counts up or down by one, last included
 	OpNext    uint8 = 0x12 // r: goes on with the loop
+	OpCell    uint8 = 0x13 // a Cell: accesses to a word of a memory
 )
 
-// operands is how many bytes follow each opcode.
+// operands is how many bytes follow each opcode; OpCell's accesses follow those.
 var operands = [...]int{OpEnd: 0, OpFlip: 4, OpSet: 8, OpLatch: 2, OpValue: 3, OpShow: 1, OpDrive: 1, OpRelease: 1,
-	OpCheck: 1, OpTake: 1, OpFold: 0, OpEmit: 0, OpStep: 4, OpSpot: 1, OpPause: 1, OpWait: 3, OpMark: 1, OpLoop: 5, OpNext: 1}
+	OpCheck: 1, OpTake: 1, OpFold: 0, OpEmit: 0, OpStep: 4, OpSpot: 1, OpPause: 1, OpWait: 3, OpMark: 1, OpLoop: 5, OpNext: 1, OpCell: 5}
 
 // Operands gives how many bytes of operands follow an opcode; false if there is
-// no such instruction.
+// no such instruction. OpCell's last one says how many accesses, of AccessLen bytes,
+// come behind.
 func Operands(opcode uint8) (n int, known bool) {
 	if int(opcode) >= len(operands) {
 		return 0, false
@@ -52,7 +54,71 @@ const (
 	MostNibbles    = 16 // in all groups together, those of a group rounded up
 	MostRegisters  = 4
 	ErrorRecordLen = 8 // bytes that a logged error puts out
+	MostAccesses   = 8 // of all cells of a program
+	AccessLen      = 22
 )
+
+// An AccessKind is what an access does beside toggling.
+type AccessKind uint8
+
+// The kinds of access.
+const (
+	AccessWrite  AccessKind = iota // nothing
+	AccessTurned                   // drives the group meanwhile: a write to common pins
+	AccessCheck                    // samples, and compares the group with the value
+	AccessTake                     // samples, and puts the group's bits out
+)
+
+// An Access is one access to a word of a memory: SPEC.md, PATTERN, CELL.
+type Access struct {
+	Kind    AccessKind
+	Group   uint8     // 0 with AccessWrite
+	Value   uint16    // of the group; 0 with AccessWrite
+	Mark    uint8     // of the record of an AccessCheck
+	Pause   uint8     // between the third and the fourth word, 1/16 µs
+	Toggles [4]uint32 // words that are toggled one after the other
+}
+
+// A Cell is what is done to one word of a memory.
+type Cell struct {
+	Idle, Away uint8 // groups shown between accesses, and within each
+	Counted    uint8 // that of them which gets the register's low bits
+	Register   uint8
+	Accesses   []Access
+}
+
+// Append appends the instruction to code.
+func (c Cell) Append(code []byte) []byte {
+	accesses := c.Accesses[:min(len(c.Accesses), maxCount)]
+	w := &writer{payload: code}
+	w.u8(OpCell).u8(c.Idle).u8(c.Away).u8(c.Counted).u8(c.Register).u8(uint8(len(accesses)))
+	for _, a := range accesses {
+		w.u8(uint8(a.Kind)).u8(a.Group).u16(a.Value).u8(a.Mark).u8(a.Pause)
+		for _, word := range a.Toggles {
+			w.u32(word)
+		}
+	}
+	return w.payload
+}
+
+// ReadCell reads the instruction at the beginning of code, and gives the code behind
+// it; what is none is ErrPayload.
+func ReadCell(code []byte) (c Cell, rest []byte, err error) {
+	r := reader{rest: code}
+	opcode := r.u8()
+	c = Cell{Idle: r.u8(), Away: r.u8(), Counted: r.u8(), Register: r.u8()}
+	for range r.u8() {
+		a := Access{Kind: AccessKind(r.u8()), Group: r.u8(), Value: r.u16(), Mark: r.u8(), Pause: r.u8()}
+		for i := range a.Toggles {
+			a.Toggles[i] = r.u32()
+		}
+		c.Accesses = append(c.Accesses, a)
+	}
+	if r.short || opcode != OpCell {
+		return Cell{}, nil, fmt.Errorf("cell: %w", ErrPayload)
+	}
+	return c, r.rest, nil
+}
 
 // PatternLoad checks and loads a program, and drives its initial levels.
 // Acknowledged is the reply.

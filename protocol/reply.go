@@ -16,6 +16,7 @@ const (
 	FeaturePattern Features = 1 << 6 // PatternLoad and PatternRun
 	FeatureFar     Features = 1 << 7 // converters for L9-14 and R9-14, the supply and a reference
 	FeatureWatch   Features = 1 << 8 // Watch
+	FeatureCell    Features = 1 << 9 // OpCell in a program
 )
 
 // Has reports whether all features of f are there.

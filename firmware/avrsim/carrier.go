@@ -35,6 +35,8 @@ type Carrier struct {
 	Violations []string
 	// Watch, if set, sees the driven positions and their levels after each change of a port.
 	Watch func(cycle uint64, driven, level adapter.Word)
+	// Looked, if set, is told when the program reads a port.
+	Looked func(cycle uint64, p Port)
 	// Turned, if set, gives the positions that read the other way round at a cycle.
 	Turned func(cycle uint64) adapter.Word
 
@@ -218,6 +220,9 @@ func (c *Carrier) pulled(which int) {
 // Levels reads the lines of a port. PORTF and PORTK sense the socket behind the
 // drive resistors, the driving ports before them.
 func (c *Carrier) Levels(p Port) uint8 {
+	if c.Looked != nil {
+		c.Looked(c.now(), p)
+	}
 	driven := c.out[p] & c.level[p]
 	free := ^c.out[p]
 	switch p {

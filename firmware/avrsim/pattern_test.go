@@ -3,8 +3,10 @@
 package avrsim
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
+	"slices"
 	"testing"
 	"time"
 
@@ -37,21 +39,20 @@ type element struct {
 // 10 operations a cell.
 var marchCMinus = []element{{false, "w0"}, {false, "r0w1"}, {false, "r1w0"}, {true, "r0w1"}, {true, "r1w0"}, {false, "r0"}}
 
-const operations = 10 // of March C-, a cell
+const operations = 10.0 // of March C-, a cell
 
-// A memory under test, as the test writes its program: the parts of an access in
-// instructions.
-type memory struct {
+// A memory under test, as the test writes its program.
+type underTest struct {
 	load        protocol.PatternLoad
 	in, out     uint8 // groups of the bits written, and read
-	outer       int   // turns of the outer loop
-	inner       int   // of the inner loop
-	latchOuter  func(*assembly)
-	latchInner  func(*assembly)
-	read, write func(*assembly)
+	outer       int   // turns of the outer loop, 0 if there is none
+	inner       int   // of the inner loop, and its group and register
+	rows        uint8 // group that the outer loop counts
+	cell        protocol.Cell
+	read, write func(value uint16) protocol.Access
 }
 
-func (m memory) loop(a *assembly, register uint8, n int, down bool) {
+func (m underTest) loop(a *assembly, register uint8, n int, down bool) {
 	if down {
 		a.loop(register, uint16(n-1), 0)
 	} else {
@@ -59,112 +60,99 @@ func (m memory) loop(a *assembly, register uint8, n int, down bool) {
 	}
 }
 
-// march is March C- on it. What stands for the outputs is shown as it should read.
-func (m memory) march() *protocol.PatternLoad {
-	var a assembly
+// march is March C- on it, a program an element. What stands for the outputs is shown
+// as it should read.
+func (m underTest) march() (loads []*protocol.PatternLoad) {
 	ones := uint16(1)<<len(m.load.Groups[m.out]) - 1
 	for _, e := range marchCMinus {
+		var a assembly
+		cell := m.cell
 		for op := range len(e.ops) / 2 {
 			value := uint16(e.ops[2*op+1]-'0') * ones
-			group := m.in
 			if e.ops[2*op] == 'r' {
-				group = m.out
-			}
-			a.value(group, value)
-			a.put(protocol.OpShow, group)
-		}
-		m.loop(&a, 0, m.outer, e.down)
-		m.latchOuter(&a)
-		m.loop(&a, 1, m.inner, e.down)
-		m.latchInner(&a)
-		for op := range len(e.ops) / 2 {
-			if e.ops[2*op] == 'r' {
-				m.read(&a)
+				cell.Accesses = append(cell.Accesses, m.read(value))
+				a.value(m.out, value)
+				a.put(protocol.OpShow, m.out)
 			} else {
-				m.write(&a)
+				cell.Accesses = append(cell.Accesses, m.write(value))
 			}
 		}
-		a.put(protocol.OpNext, 1)
-		a.put(protocol.OpNext, 0)
+		if m.outer > 0 {
+			m.loop(&a, 0, m.outer, e.down)
+			a.put(protocol.OpLatch, m.rows, 0)
+		}
+		m.loop(&a, cell.Register, m.inner, e.down)
+		a = cell.Append(a)
+		a.put(protocol.OpNext, cell.Register)
+		if m.outer > 0 {
+			a.put(protocol.OpNext, 0)
+		}
+		a.put(protocol.OpEnd)
+		load := m.load
+		load.Code = a
+		loads = append(loads, &load)
 	}
-	a.put(protocol.OpEnd)
-	load := m.load
-	load.Code = a
-	return &load
+	return loads
 }
 
 // A 4164 in its socket: 64K×1, D WE RAS CAS at 2 3 4 27 (data books, from memory).
 // Its output is played by position 10, which is driven as it should read. All 128
 // rows of 7 bits within 2 ms.
-func dynamic64K(rows int) memory {
-	const d, we, ras, cas, q = 2, 3, 4, 27, 10
+func dynamic64K(rows int) underTest {
+	const d, we, ras, cas, q = 2, 3, 4, 27, 26
 	address := []uint8{5, 7, 6, 24, 23, 22, 25, 21} // A0 to A7
-	show := func(a *assembly, group uint8) { a.put(protocol.OpShow, group) }
-	return memory{
+	return underTest{
 		load: protocol.PatternLoad{
 			Settle:    4, // 250 ns, the access time of a slow one
 			Direction: positions(append([]uint8{d, we, ras, cas, q}, address...)...), Level: positions(we, ras, cas),
 			RefreshUS: 2000, RefreshBits: 7, RefreshGroup: 0, RefreshStrobe: positions(ras),
 			Groups: [][]uint8{address, address, {d}, {q}}},
 		in: 2, out: 3, outer: rows, inner: 256,
-		latchOuter: func(a *assembly) { a.put(protocol.OpLatch, 0, 0) },
-		latchInner: func(a *assembly) { a.put(protocol.OpLatch, 1, 1) },
-		read: func(a *assembly) {
-			show(a, 0)
-			a.flip(ras)
-			show(a, 1)
-			a.flip(cas)
-			a.put(protocol.OpCheck, 3)
-			a.flip(ras, cas)
+		cell: protocol.Cell{Idle: 0, Away: 1, Counted: 1, Register: 1},
+		read: func(value uint16) protocol.Access {
+			return protocol.Access{Kind: protocol.AccessCheck, Group: 3, Value: value, Pause: 4,
+				Toggles: [4]uint32{positions(ras), 0, positions(cas), positions(ras, cas)}}
 		},
-		write: func(a *assembly) {
-			show(a, 0)
-			a.flip(ras, we)
-			show(a, 1)
-			a.flip(cas)
-			a.flip(ras, cas, we)
+		write: func(value uint16) protocol.Access {
+			in := positions(d) * uint32(value)
+			return protocol.Access{Toggles: [4]uint32{positions(ras) | in, positions(we), positions(cas), positions(ras, cas, we) | in}}
 		},
 	}
 }
 
 // A 2114 in its socket: 1K×4 static, CS WE at 8 20, data at 21 to 24 (data books,
 // from memory). Reading, its outputs are played by positions 10 to 13.
-func static1K(outer int) memory {
+func static1K(words int) underTest {
 	const cs, we = 8, 20
-	high, low := []uint8{15 + 10, 7, 6, 5, 4}, []uint8{3, 2, 1, 27, 26} // ten lines of address, in halves
+	address := []uint8{3, 2, 1, 27, 26, 25, 7, 6, 5, 4}
 	inout, played := []uint8{24, 23, 22, 21}, []uint8{10, 11, 12, 13}
-	direction := positions(cs, we) | positions(high...) | positions(low...) | positions(played...)
-	return memory{
-		load: protocol.PatternLoad{Settle: 8, Direction: direction, Level: positions(cs, we), Groups: [][]uint8{high, low, inout, played}},
-		in:   2, out: 3, outer: outer, inner: 32,
-		latchOuter: func(a *assembly) { a.put(protocol.OpLatch, 0, 0); a.put(protocol.OpShow, 0) },
-		latchInner: func(a *assembly) { a.put(protocol.OpLatch, 1, 1); a.put(protocol.OpShow, 1) },
-		read: func(a *assembly) {
-			a.flip(cs)
-			a.put(protocol.OpCheck, 3)
-			a.flip(cs)
+	direction := positions(cs, we) | positions(address...) | positions(played...)
+	return underTest{
+		load: protocol.PatternLoad{Settle: 8, Direction: direction, Level: positions(cs, we), Groups: [][]uint8{address, inout, played}},
+		in:   1, out: 2, inner: words,
+		cell: protocol.Cell{Register: 0},
+		read: func(value uint16) protocol.Access {
+			return protocol.Access{Kind: protocol.AccessCheck, Group: 2, Value: value, Pause: 8, Toggles: [4]uint32{0, 0, positions(cs), positions(cs)}}
 		},
-		write: func(a *assembly) {
-			a.flip(cs, we)
-			a.put(protocol.OpDrive, 2)
-			a.flip(cs, we)
-			a.put(protocol.OpRelease, 2)
+		write: func(value uint16) protocol.Access {
+			return protocol.Access{Kind: protocol.AccessTurned, Group: 1, Value: value,
+				Toggles: [4]uint32{positions(we), 0, positions(cs), positions(cs)}}
 		},
 	}
 }
 
-// run runs a program to its end, and gives the number of requests.
-func (c caller) run(load *protocol.PatternLoad) (requests int) {
+// run runs programs to their ends, one after the other.
+func (c caller) run(loads ...*protocol.PatternLoad) {
 	c.t.Helper()
-	c.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
-	for requests = 1; ; requests++ {
-		var reply protocol.PatternReply
-		c.must(&protocol.PatternRun{Log: true, BudgetMS: 500}, &reply)
-		if reply.Errors != 0 {
-			c.t.Fatalf("%d errors, registers %v", reply.Errors, reply.Registers)
-		}
-		if reply.Ended {
-			return requests
+	for _, load := range loads {
+		c.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
+		for ended := false; !ended; {
+			var reply protocol.PatternReply
+			c.must(&protocol.PatternRun{Log: true, BudgetMS: 500}, &reply)
+			if reply.Errors != 0 {
+				c.t.Fatalf("%d errors, registers %v", reply.Errors, reply.Registers)
+			}
+			ended = reply.Ended
 		}
 	}
 }
@@ -174,23 +162,30 @@ func (c caller) run(load *protocol.PatternLoad) (requests int) {
 func BenchmarkMarch(b *testing.B) {
 	for _, c := range []struct {
 		name         string
-		memory       memory
-		whole        int // turns of the outer loop in the whole memory
+		memory       underTest
+		whole        int // words of the whole memory
 		high, ground uint8
 	}{
-		{"64Kx1 dynamic", dynamic64K(8), 256, 8, 28},
-		{"1Kx4 static", static1K(32), 32, 28, 9},
+		{"64Kx1 dynamic", dynamic64K(64), 65536, 8, 28},
+		{"1Kx4 static", static1K(1024), 1024, 28, 9},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			p := open(b, "")
 			line := powered(b, p.Conn, c.high, c.ground)
 			for b.Loop() {
+				loads := c.memory.march()
 				busy := p.bench.busy()
-				requests := line.run(c.memory.march())
-				took := float64(p.bench.busy() - busy)
-				b.ReportMetric(took/float64(operations*c.memory.outer*c.memory.inner), "cycles/operation")
-				b.ReportMetric(took/Hertz*float64(c.whole)/float64(c.memory.outer), "MCU-s-for-the-whole")
-				b.ReportMetric(float64(requests), "requests")
+				for _, load := range loads { // again each in its RUN
+					line.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
+				}
+				loading := float64(p.bench.busy() - busy)
+				busy = p.bench.busy()
+				line.run(loads...)
+				took := float64(p.bench.busy()-busy) - loading
+				words := float64(max(c.memory.outer, 1) * c.memory.inner)
+				b.ReportMetric(took/operations/words, "cycles/operation")
+				b.ReportMetric(took/Hertz*float64(c.whole)/words, "MCU-s-for-the-whole")
+				b.ReportMetric(loading/Hertz*1000/float64(len(loads)), "MCU-ms-a-LOAD")
 			}
 		})
 	}
@@ -230,7 +225,7 @@ func TestRefreshIsKept(t *testing.T) {
 	seen := &rows{strobe: adapter.At(4), address: memory.load.Groups[0][:7], last: map[uint32]uint64{}}
 	p.bench.Carrier.Watch = seen.watch
 	line := powered(t, p.Conn, 8, 28)
-	line.run(memory.march())
+	line.run(memory.march()...)
 	within := func(what string) {
 		t.Helper()
 		if len(seen.last) != 128 {
@@ -279,6 +274,43 @@ func TestRefreshIsKept(t *testing.T) {
 	within("waiting")
 }
 
+// The next program may come at any time: each row is strobed in time while it is loaded,
+// also when the one before leaves the longest time between two refreshes, and whatever
+// the next one has most of.
+func TestRefreshIsKeptInLoads(t *testing.T) {
+	short, groups, code, accesses := dynamic64K(2).load, dynamic64K(2).load, dynamic64K(2).load, dynamic64K(2)
+	short.Code = []byte{protocol.OpEnd}
+	for range 2 {
+		groups.Groups = append(groups.Groups, []uint8{2, 3, 4, 5, 6, 7, 21, 22, 23, 24, 25, 26, 27, 1, 9, 10})
+	}
+	groups.Code = short.Code
+	loop := slices.Concat([]byte{protocol.OpLoop, 0, 0, 0, 0, 0}, bytes.Repeat([]byte{protocol.OpValue, 2, 1, 0}, 12), []byte{protocol.OpNext, 0})
+	code.Code = append(bytes.Repeat(loop, 16), protocol.OpEnd)
+	for range protocol.MostAccesses {
+		accesses.cell.Accesses = append(accesses.cell.Accesses, accesses.read(0))
+	}
+	accesses.load.Code = append(accesses.cell.Append(nil), protocol.OpEnd)
+	for name, load := range map[string]*protocol.PatternLoad{"groups": &groups, "code": &code, "accesses": &accesses.load} {
+		t.Run(name, func(t *testing.T) {
+			p := open(t, "")
+			seen := &rows{strobe: adapter.At(4), address: short.Groups[0][:7], last: map[uint32]uint64{}}
+			line := powered(t, p.Conn, 8, 28)
+			p.bench.Carrier.Watch = seen.watch
+			for phase := range 40 {
+				line.must(&short, &protocol.Acknowledged{Request: protocol.TypePattern})
+				if err := p.Pass(10*time.Millisecond + time.Duration(phase)*50*time.Microsecond); err != nil {
+					t.Fatal(err)
+				}
+				line.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
+			}
+			t.Logf("%s: at most %v between two strobes of a row", name, duration(seen.longest))
+			if seen.longest > cyclesIn(2*time.Millisecond) {
+				t.Errorf("%v between two strobes of a row", duration(seen.longest))
+			}
+		})
+	}
+}
+
 // The supply is shorted in the middle of programs.
 func TestTripInPatterns(t *testing.T) {
 	long := func(settle uint16) *protocol.PatternLoad {
@@ -294,7 +326,7 @@ func TestTripInPatterns(t *testing.T) {
 	wait := long(0)
 	wait.Code = []byte{protocol.OpWait, 200, 0, 1, protocol.OpEnd}
 	for name, load := range map[string]*protocol.PatternLoad{
-		"refresh": dynamic64K(256).march(), "no settling": long(0), "settling 100 µs": long(1600), "settling 4 ms": long(64000), "waiting": wait,
+		"refresh": dynamic64K(256).march()[1], "no settling": long(0), "settling 100 µs": long(1600), "settling 4 ms": long(64000), "waiting": wait,
 	} {
 		longest := time.Duration(0)
 		for phase := range 12 {
@@ -314,8 +346,7 @@ func TestTripInPatterns(t *testing.T) {
 	}
 }
 
-// BenchmarkInstruction is what one instruction takes more in a loop: of near
-// positions (L1-8, R1-8), and of others.
+// BenchmarkInstruction is what one instruction takes more in a loop.
 func BenchmarkInstruction(b *testing.B) {
 	const turns, times = 1000, 20
 	near, far := []uint8{1, 2, 3, 4, 25, 24, 23, 22}, []uint8{1, 2, 3, 4, 10, 24, 23, 16}
@@ -326,15 +357,9 @@ func BenchmarkInstruction(b *testing.B) {
 		code assembly
 	}{
 		{"NEXT", nil},
-		{"FLIP near", flip(1, 25)},
 		{"FLIP", flip(1, 10)},
-		{"SHOW near", assembly{protocol.OpShow, 0}},
 		{"SHOW", assembly{protocol.OpShow, 1}},
-		{"SHOW FLIP near", append(assembly{protocol.OpShow, 0}, flip(1, 25)...)},
-		{"CHECK near", assembly{protocol.OpCheck, 3}},
 		{"CHECK", assembly{protocol.OpCheck, 4}},
-		{"CHECK FLIP near", append(assembly{protocol.OpCheck, 3}, flip(1, 25)...)},
-		{"LATCH near, 8 bits", assembly{protocol.OpLatch, 0, 0}},
 		{"LATCH 8 bits", assembly{protocol.OpLatch, 1, 0}},
 		{"LATCH 16 bits", assembly{protocol.OpLatch, 2, 0}},
 		{"VALUE 8 bits", assembly{protocol.OpValue, 1, 1, 2}},
@@ -371,6 +396,59 @@ func BenchmarkInstruction(b *testing.B) {
 					continue
 				}
 				b.ReportMetric((took(times)-took(0))/times, "cycles")
+			}
+		})
+	}
+}
+
+// BenchmarkAccess is what one access takes more in a CELL: cycles, of near positions (L1-8,
+// R1-8) that nothing may interrupt, and of one port a word; interrupts and refresh included.
+func BenchmarkAccess(b *testing.B) {
+	near, one := dynamic64K(1), static1K(256)
+	rom := one
+	rom.load.Groups = slices.Clone(rom.load.Groups)
+	rom.load.Groups[2] = []uint8{10, 11, 12, 13, 15, 16, 17, 18}
+	for _, c := range []struct {
+		name         string
+		memory       underTest
+		access       func(value uint16) protocol.Access
+		high, ground uint8
+	}{
+		{"read near", near, near.read, 8, 28},
+		{"write near", near, near.write, 8, 28},
+		{"read", one, one.read, 28, 9},
+		{"write, turned", one, one.write, 28, 9},
+		{"take of 8 bits", rom, func(uint16) protocol.Access {
+			access := one.read(0)
+			access.Kind = protocol.AccessTake
+			return access
+		}, 28, 9},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			p := open(b, "")
+			line := powered(b, p.Conn, c.high, c.ground)
+			took := func(times int) float64 {
+				cell := c.memory.cell
+				for range times {
+					cell.Accesses = append(cell.Accesses, c.access(0))
+				}
+				var a assembly
+				a.loop(cell.Register, 0, 255)
+				a = cell.Append(a)
+				a.put(protocol.OpNext, cell.Register)
+				a.put(protocol.OpEnd)
+				load := c.memory.load
+				load.Code = a
+				line.must(&load, &protocol.Acknowledged{Request: protocol.TypePattern})
+				busy := p.bench.busy()
+				line.must(&protocol.PatternRun{BudgetMS: 1000}, new(protocol.PatternReply))
+				return float64(p.bench.busy()-busy) / 256
+			}
+			for b.Loop() {
+				one := took(1)
+				more := (took(5) - one) / 4
+				b.ReportMetric(more, "cycles")
+				b.ReportMetric(one-more, "cycles-beside")
 			}
 		})
 	}

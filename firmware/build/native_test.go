@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -56,11 +57,18 @@ var seeds = [][]byte{
 	{7, 2, 11, 0, 0, 0, 17, 0, 0, 0, 3, 0, 3, 0, 0, 5, 0, 6, 3, 7, 3, 6, 1, 9, 1, 11, 18, 0, 3, 1, 10, 3, 1, 10, 3, 1, 10, 3},
 	// WAITs of 0 ms with all rows refreshed in each: a RUN must end in its time.
 	{7, 2, 11, 0, 0, 0, 17, 0, 0, 0, 3, 61, 3, 0, 0, 0, 5, 0, 6, 3, 7, 3, 6, 0, 0, 15, 0, 0, 0, 0, 0, 2, 197, 10, 3},
+	// LOOP 0 from 0 to 255 over a CELL: CHECK and TURNED, of group 0 against 2, which counts; three RUNs with all errors logged.
+	slices.Concat([]byte{7, 2, 11, 0, 0, 0, 17, 0, 0, 0, 255, 0, 19, 0x29, 0}, cellSeed, []byte{18, 3, 1, 1, 1}),
+	// The same within another loop, and counted down, without refresh.
+	slices.Concat([]byte{7, 0, 11, 0, 0, 17, 0, 0, 0, 3, 0, 17, 0, 255, 0, 0, 0, 19, 0x01, 1}, cellSeed, []byte{18, 18, 3, 1, 1, 1}),
 	// A watch without power of 3 with three actions, halting, of 2 for its voltage, while 3 turns over twelve times.
 	{9, 4, 3, 0x13, 0x88, 3, 64, 2, 2, 0, 1, 1, 1, 0, 100, 3, 1, 1, 4, 9, 1, 0, 0, 0, 2, 12, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 7},
 	// CALIBRATION read and forgotten; the monitor silent; POWER.
 	{2, 7, 1, 2, 0, 0, 2, 7, 2, 2, 2, 0, 5, 1, 0, 2, 4, 3, 10, 28, 0, 100, 0, 1, 0, 0x40, 0, 0, 0},
 }
+
+// cellSeed is two accesses, as the fuzz target reads them: CHECK of group 1 and TURNED of group 3, which toggle.
+var cellSeed = []byte{2, 1, 0xff, 7, 3, 0x01, 0x02, 0x20, 0x23, 1, 3, 5, 0, 0, 1, 2, 4, 7}
 
 // A short, repeatable run of the fuzz target; longer ones are started by hand
 // (DEVELOPERS.md).

@@ -45,27 +45,53 @@ uint32_t board_levels(void);
 uint32_t board_sample(void);
 uint32_t board_sample_of(uint32_t word);
 
-/* The most frequent operations of patterns, in few cycles. A word or a mask is its four bytes in the
- * order above, at any address; the near functions use only bytes 0 and 2, the
- * positions L1-8 and R1-8: all of a chip of up to 16 pins. */
+enum { MOST_ROW_BITS = 10, LEAST_ROW_BITS = 2 };
 
-/* Toggles as board_flip does. */
-void board_flip_near(const uint8_t *word);
+/* Strobes rows in the order of a Gray code, four at a time, the fours numbered from four
+ * on: toggles the strobe, then it and the row's next bit together. The next bit is
+ * bits[n], of MOST_ROW_BITS + 1, for a row whose number, from 1 on, has n zeros at its end. Each
+ * toggle takes at least 1/4 µs. Whatever interrupts there are, the strobe is toggled back within
+ * 2 µs. */
+void board_strobes(uint32_t strobe, const uint32_t *bits, uint16_t four, uint8_t fours);
 
-/* Sets those positions of mask that are driven to their bits of word, and leaves the
- * others. */
-void board_follow(const uint8_t *word, const uint8_t *mask);
-void board_follow_near(const uint8_t *word, const uint8_t *mask);
+/* Accesses: what a CELL of a pattern does to a word of a memory (SPEC.md). */
+enum access_kind { ACCESS_WRITE, ACCESS_TURNED, ACCESS_CHECK, ACCESS_TAKE };
 
-/* Whether a position of mask differs from its bit of word; if so, the reading of all
- * positions is stored at sample. */
-bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample);
-bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *sample);
+enum { MOST_ACCESSES = 8 };
 
-/* Drives the positions of mask as well, at their bits of word, which has no others; or
- * releases them. */
-void board_join(const uint8_t *word, const uint8_t *mask);
-void board_leave(const uint8_t *mask);
+struct access {
+	uint8_t kind;                                  /* enum access_kind */
+	uint8_t pause;                                 /* 1/16 µs */
+	bool moves;                                    /* the away group's word comes with second, and goes with fourth */
+	bool whole;                                    /* nothing interrupts it */
+	bool last;                                     /* of its cell, */
+	bool only_moves;                               /* and on the way to the next only what is away changes */
+	uint32_t first, second, third, fourth, fifth; /* words that are toggled */
+	uint32_t word, mask;                           /* levels of the positions that are driven or compared */
+	uint32_t positions;                            /* all of the idle and the away group */
+};
+
+/* Takes note of access number n, 0 to MOST_ACCESSES - 1. They come in order. */
+void board_access(uint8_t n, const struct access *a);
+
+/* A walk over cells. */
+struct walk {
+	const uint32_t *deltas; /* from a cell to the next, in their order */
+	uint32_t away;          /* what is toggled when the away group's word comes or goes */
+	uint8_t cells;          /* to be walked; afterwards those that are left */
+	bool shows, moves;      /* what a delta is toggled in: the positions, away */
+	bool begins;            /* a cell, else it goes on after the access at which it stopped */
+	uint32_t sample;        /* of the access at which it stopped: of all its positions, */
+	uint8_t stopped;        /* and its number */
+	uint8_t first;          /* number of a cell's first access */
+	uint32_t driven;        /* word of the driven positions */
+};
+
+/* Makes all accesses of a cell, and goes on to the next by its delta, until all are
+ * walked or board_due is so. False if it stopped after a TAKE, or after a CHECK that
+ * found a difference and whose cell may be walked to its end before: then it is to be
+ * called again. */
+bool board_walk(struct walk *w);
 
 /* Resistors that pull the positions, each to its own level, through registers with
  * an output a position. */
@@ -123,6 +149,10 @@ void board_wait_us(uint16_t us);
 
 /* Waits at least n/16 µs. */
 void board_wait_16ths(uint16_t n);
+
+/* What is left of n/16 µs when signature_shift was called meanwhile: on a board that is
+ * slow that takes a part of it. */
+uint16_t board_left_16ths(uint16_t n);
 
 /* A clock for short times, 1/2 µs modulo 2^16. */
 uint16_t board_clock(void);

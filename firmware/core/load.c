@@ -1,7 +1,10 @@
 /* Loads a pattern program. Everything is checked here, so running it needs no checks. */
+#include "load.h"
+
 #include <stddef.h>
 
 #include "board.h"
+#include "cell.h"
 #include "fitted.h"
 #include "program.h"
 #include "socket.h"
@@ -9,20 +12,26 @@
 enum {
 	INSTRUCTION_US = 8,  /* longest time of one, without settling, pause or wait, */
 	SAMPLING_US = 30,    /* and of one that may put out the bits of a group */
+	CELL_US = 60,        /* of a CELL without its accesses, */
+	ACCESS_US = 12,      /* and of one of them without its pause, */
+	LONGEST_CELL_US = 128, /* and of all of them with their pauses, for the current is looked at after them */
 	STRETCH_MS = 100,    /* longest stretch */
 	ROW_US = 8,          /* twice what the refresh of a row takes */
-	LATE_US = 200,       /* longest time between two checks of the refresh outside of RUN */
+	LATE_US = 230,       /* longest time between two checks of the refresh outside of RUN */
 	LONGEST_REFRESH_US = 32000,
-	SET_CLOCK_US = 50,   /* least time between two refreshes beside their own */
+	SET_CLOCK_US = 20,   /* least time between two refreshes beside their own */
 	RECORD_OUTPUT = 8,
-	INSTRUCTIONS_A_LOOK = 8 /* checked between two checks of the current */
+	BYTES_A_LOOK = 64,      /* copied between two checks of current and refresh, */
+	INSTRUCTIONS_A_LOOK = 2 /* and instructions checked */
 };
 
 /* What the code does. */
 struct findings {
 	uint32_t touched;  /* positions that it toggles */
 	uint32_t released; /* that it releases */
-	uint32_t driven;   /* that it drives later */
+	uint32_t driven;   /* that it drives later, */
+	uint32_t turned;   /* and those of them that an access drives */
+	uint8_t accesses, counted; /* those of CELLs, and the group that they count */
 	uint32_t stretch_us, longest_us;
 	uint32_t output, most_output;
 	uint8_t nest[REGISTERS]; /* registers of the loops that are open */
@@ -30,20 +39,6 @@ struct findings {
 	bool missing; /* a number of a position that is none */
 	enum refusal broken; /* what aborted it */
 };
-
-uint32_t group_word(const struct group *g, uint16_t value)
-{
-	const uint32_t *n = nibbles_of(g);
-	uint32_t word = n[value & 15];
-	uint8_t bits = g->bits;
-
-	for (; bits > 4; bits = (uint8_t)(bits - 4)) {
-		value >>= 4;
-		n += 16;
-		word |= n[value & 15];
-	}
-	return word;
-}
 
 /* Reads a group, whose nibbles begin with number first; nothing if it is none. */
 static const uint8_t *read_group(struct group *g, uint8_t first, const uint8_t *at, const uint8_t *end, struct findings *f)
@@ -77,8 +72,11 @@ static const uint8_t *read_group(struct group *g, uint8_t first, const uint8_t *
 		for (v = 0; v < count; v++) {
 			without[count + v] = without[v] | bit;
 		}
+		f->broken = refresh_watch(); /* a whole group takes too long */
+		if (f->broken != ACCEPTED) {
+			break;
+		}
 	}
-	f->broken = program_watch();
 	return at + g->bits;
 }
 
@@ -130,9 +128,13 @@ static bool read_refresh(struct program *p, const uint8_t *at, struct findings *
 		return false;
 	}
 	r->rows = (uint16_t)(1u << bits);
-	for (i = 0; i < bits; i++) {
+	for (i = 0; i <= MOST_ROW_BITS; i++) {
+		r->bits[i] = 0;
+	}
+	for (i = 0; i < bits && f->broken == ACCEPTED; i++) {
 		r->bits[i] = group_word(&program_groups[group], (uint16_t)(1u << i));
 		r->address |= r->bits[i];
+		f->broken = refresh_watch();
 	}
 	r->last = r->bits[bits - 1];
 	f->touched |= r->address | r->strobe;
@@ -193,6 +195,113 @@ static void samples(const struct program *p, struct findings *f, uint8_t output)
 		f->stretch_us += SAMPLING_US - INSTRUCTION_US;
 		f->output += output;
 	}
+}
+
+/* Checks an access of a CELL, and has the board take note of it. */
+static bool check_access(const struct program *p, struct findings *f, uint8_t *at, uint32_t positions, bool moves, bool only_moves, bool last)
+{
+	const struct group *g = &program_groups[at[ACCESS_GROUP] % MOST_GROUPS];
+	uint16_t value = get_u16(at + ACCESS_VALUE);
+	struct access a;
+
+	a.kind = at[ACCESS_KIND];
+	a.pause = at[ACCESS_PAUSE];
+	a.moves = moves;
+	a.whole = p->refresh.rows > 0;
+	a.last = last;
+	a.only_moves = only_moves;
+	a.first = get_u32(at + ACCESS_TOGGLES);
+	a.second = get_u32(at + ACCESS_TOGGLES + 4);
+	a.third = get_u32(at + ACCESS_TOGGLES + 8);
+	a.fourth = get_u32(at + ACCESS_TOGGLES + 12);
+	a.fifth = a.first ^ a.second ^ a.third ^ a.fourth;
+	a.word = 0;
+	a.mask = 0;
+	a.positions = positions;
+	f->touched |= a.first | a.second | a.third | a.fourth;
+	f->stretch_us += ACCESS_US + in_us(a.pause);
+	if (a.kind > ACCESS_TAKE || f->accesses == MOST_ACCESSES) {
+		return false;
+	}
+	if (a.kind == ACCESS_WRITE) {
+		if (at[ACCESS_GROUP] != 0 || value != 0) {
+			return false;
+		}
+	} else {
+		if (at[ACCESS_GROUP] >= p->group_count) {
+			return false;
+		}
+		a.word = group_word(g, value);
+		a.mask = g->mask;
+		at[ACCESS_GROUP] = (uint8_t)(at[ACCESS_GROUP] * sizeof(struct group));
+	}
+	switch ((enum access_kind)a.kind) {
+	case ACCESS_WRITE:
+		break;
+	case ACCESS_TURNED:
+		f->turned |= g->mask;
+		f->released |= g->mask;
+		break;
+	case ACCESS_CHECK:
+		f->stretch_us += SAMPLING_US - INSTRUCTION_US;
+		f->output += RECORD_OUTPUT;
+		break;
+	case ACCESS_TAKE:
+		f->stretch_us += SAMPLING_US - INSTRUCTION_US;
+		f->output += g->bits > 8 ? 2 : 1;
+		break;
+	}
+	board_access(f->accesses, &a);
+	f->accesses++;
+	f->broken = refresh_watch();
+	return f->broken == ACCEPTED;
+}
+
+/* Checks a CELL, whose operands are whole but for the accesses, and keeps it. Gives the
+ * length of these; 0 if it is none. */
+static uint16_t check_cell(const struct program *p, struct findings *f, uint8_t *at, uint16_t left)
+{
+	uint8_t idle = at[CELL_IDLE], away = at[CELL_AWAY], counted = at[CELL_COUNTED], count = at[CELL_COUNT];
+	uint16_t length = (uint16_t)(count * ACCESS_LEN);
+	uint8_t first = f->accesses;
+	uint32_t positions;
+	uint8_t *a = at + CELL_LEN;
+	uint16_t us = (uint16_t)(count * ACCESS_US);
+
+	if (idle >= p->group_count || away >= p->group_count || (counted != idle && counted != away) ||
+	    (first > 0 && counted != f->counted) || at[CELL_REGISTER] >= REGISTERS || count < 1 || count > MOST_ACCESSES || length > left) {
+		return 0;
+	}
+	if (first == 0) {
+		uint8_t bit;
+
+		f->counted = counted;
+		for (bit = 0; bit < BLOCK_BITS; bit++) {
+			f->broken = refresh_watch();
+			if (f->broken != ACCEPTED) {
+				return 0;
+			}
+			cells_prepare(&program_groups[counted], bit);
+		}
+	}
+	positions = program_groups[idle].mask | program_groups[away].mask;
+	f->touched |= positions;
+	f->stretch_us += CELL_US - INSTRUCTION_US;
+	for (; a < at + CELL_LEN + length; a += ACCESS_LEN) {
+		if (!check_access(p, f, a, positions, idle != away, counted != idle, a + ACCESS_LEN == at + CELL_LEN + length)) {
+			return 0;
+		}
+		us = (uint16_t)(us + in_us(a[ACCESS_PAUSE]));
+	}
+	if (us > LONGEST_CELL_US) {
+		return 0;
+	}
+	at[CELL_IDLE] = (uint8_t)(idle * sizeof(struct group));
+	at[CELL_AWAY] = (uint8_t)(away * sizeof(struct group));
+	at[CELL_COUNTED] = (uint8_t)(counted * sizeof(struct group));
+	at[CELL_REGISTER] = (uint8_t)(at[CELL_REGISTER] * sizeof(struct loop));
+	at[CELL_COUNT] = (uint8_t)(first << 4 | count);
+	return length;
 }
 
 /* Checks an instruction, without what needs a group's or a register's number only. */
@@ -261,22 +370,15 @@ static const uint8_t operands[] = {
 	[OP_SHOW] = GROUP | 1, [OP_DRIVE] = GROUP | 1, [OP_RELEASE] = GROUP | 1, [OP_CHECK] = GROUP | 1,
 	[OP_TAKE] = GROUP | 1, [OP_FOLD] = 0, [OP_EMIT] = 0, [OP_STEP] = 4, [OP_SPOT] = 1, [OP_PAUSE] = 1,
 	[OP_WAIT] = 3, [OP_MARK] = 1, [OP_LOOP] = 5, [OP_NEXT] = 1,
+	[OP_CELL] = CELL_LEN - 1, /* and the accesses */
 };
 
 /* Translates a checked instruction into its stored form. */
 static void keep(uint8_t *at)
 {
-	const struct group *g = &program_groups[at[1] % MOST_GROUPS];
 	uint8_t op = at[0];
 
-	if (op == OP_FLIP && (get_u32(at + 1) & ~NEAR_POSITIONS) == 0) {
-		at[0] = OP_NEAR_FLIP;
-	} else if (op == OP_SHOW && (g->mask & ~NEAR_POSITIONS) == 0) {
-		at[0] = OP_NEAR_SHOW;
-	} else if (op == OP_CHECK && (g->mask & ~NEAR_POSITIONS) == 0) {
-		at[0] = OP_NEAR_CHECK;
-	} else if (op == OP_LATCH) {
-		at[0] = (g->mask & ~NEAR_POSITIONS) == 0 ? OP_NEAR_LATCH : OP_LATCH;
+	if (op == OP_LATCH) {
 		at[2] = (uint8_t)(at[2] * sizeof(struct loop));
 	} else if (op == OP_LOOP || op == OP_NEXT) {
 		at[1] = (uint8_t)(at[1] * sizeof(struct loop));
@@ -284,6 +386,24 @@ static void keep(uint8_t *at)
 	if (operands[op] & GROUP) {
 		at[1] = (uint8_t)(at[1] * sizeof(struct group));
 	}
+}
+
+/* Copies the code; all of it at once takes too long. False if that was aborted. */
+static bool copy_code(const uint8_t *at, uint16_t length, struct findings *f)
+{
+	uint16_t done = 0;
+
+	while (done < length && f->broken == ACCEPTED) {
+		uint16_t part = (uint16_t)(length - done);
+
+		if (part > BYTES_A_LOOK) {
+			part = BYTES_A_LOOK;
+		}
+		__builtin_memcpy(program_code + done, at + done, part);
+		done = (uint16_t)(done + part);
+		f->broken = refresh_watch();
+	}
+	return f->broken == ACCEPTED;
 }
 
 /* Walks the code once, as it stands. */
@@ -299,7 +419,7 @@ static bool check_code(const struct program *p, struct findings *f)
 
 		op = program_code[at];
 		at++;
-		if (op > OP_NEXT || (op == OP_END && at != p->length)) {
+		if (op > OP_CELL || (op == OP_END && at != p->length)) {
 			return false;
 		}
 		count = operands[op] & (uint8_t)~GROUP;
@@ -310,14 +430,21 @@ static bool check_code(const struct program *p, struct findings *f)
 		if (!check(p, f, (enum opcode)op, count > 0 ? &program_code[at] : none)) {
 			return false;
 		}
-		if (count > 0) {
+		if (op == OP_CELL) {
+			uint16_t more = check_cell(p, f, &program_code[at - 1], (uint16_t)(p->length - at - count));
+
+			if (more == 0) {
+				return false;
+			}
+			at = (uint16_t)(at + more);
+		} else if (count > 0) {
 			keep(&program_code[at - 1]);
 		}
 		at = (uint16_t)(at + count);
 		count_down--;
 		if (count_down == 0) {
 			count_down = INSTRUCTIONS_A_LOOK;
-			f->broken = program_watch();
+			f->broken = refresh_watch();
 			if (f->broken != ACCEPTED) {
 				return false;
 			}
@@ -337,11 +464,11 @@ static enum refusal may_touch(const struct program *p, const struct findings *f,
 	for (i = 0; i < p->group_count; i++) {
 		named |= program_groups[i].mask;
 	}
-	*detail = (named & ~fitted.positions) | (f->touched & ~(p->direction & ~f->released));
+	*detail = (named & ~fitted.positions) | (f->touched & ~(p->direction & ~f->released)) | (f->turned & (p->direction | f->driven));
 	if (*detail != 0 || f->missing) {
 		return BAD_POSITION;
 	}
-	refusal = socket_may_drive(p->direction | f->driven, detail);
+	refusal = socket_may_drive(p->direction | f->driven | f->turned, detail);
 	if (refusal != ACCEPTED) {
 		return refusal;
 	}
@@ -373,8 +500,9 @@ static enum refusal may_take(struct program *p, const struct findings *f, uint16
 	return ACCEPTED;
 }
 
-enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, uint32_t *detail)
+enum refusal load(const uint8_t *payload, uint16_t length, uint32_t *detail)
 {
+	struct program *p = &program;
 	static const struct findings none;
 	struct findings f = none;
 	const uint8_t *end = payload + length;
@@ -390,8 +518,7 @@ enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, ui
 	at = read_groups(p, payload + LOAD_HEADER_LEN, end, &f);
 	if (at != NULL && at != end && f.broken == ACCEPTED && read_refresh(p, payload, &f)) {
 		p->length = (uint16_t)(end - at);
-		__builtin_memcpy(program_code, at, p->length);
-		sound = check_code(p, &f);
+		sound = copy_code(at, p->length, &f) && check_code(p, &f);
 	}
 	if (f.broken != ACCEPTED) {
 		*detail = socket_now()->reason;

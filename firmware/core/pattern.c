@@ -9,57 +9,30 @@
 #include <stddef.h>
 
 #include "board.h"
+#include "load.h"
 #include "program.h"
+#include "cell.h"
 #include "refresh.h"
+#include "run.h"
 #include "signature.h"
 #include "socket.h"
 
 enum {
-	LOOK_CLOCKS = 500,     /* between two looks, 1/2 µs */
 	WAIT_US = 100,         /* between two looks in a wait */
 	GUARD_16THS = 200 * 16 /* longest settling without a look at the current */
 };
 
-/* What the next NEXT has to see to. */
-enum { ATTEND_REFRESH = 1 << 0, ATTEND_STOP = 1 << 1 };
-
-static struct program program;
-
-struct group program_groups[MOST_GROUPS];
-struct loop program_loops[REGISTERS];
-nibble program_nibbles[MOST_NIBBLES];
-uint8_t program_code[MAX_PAYLOAD - LOAD_HEADER_LEN];
-
 /* Where it stands. */
 static const uint8_t *place; /* of the next instruction */
 static uint32_t signature;
-static uint32_t errors;
-static uint16_t waiting_ms; /* that are left of the WAIT at place; 0 it has not begun */
 static uint8_t mark;
+static uint16_t waiting_ms; /* that are left of the WAIT at place; 0 it has not begun */
 static bool ended;
-
-/* The RUN that is being carried out. */
-static struct {
-	uint8_t *output, *end;
-	uint32_t begin_ms;
-	uint16_t budget_ms;
-	uint8_t attention; /* ATTEND_… */
-	bool log;
-	enum refusal refusal; /* that broke it off */
-} run;
 
 void pattern_forget(void)
 {
 	program.loaded = false;
 	refresh_forget();
-}
-
-enum refusal program_watch(void)
-{
-	enum refusal refusal = socket_guard();
-
-	board_watchdog();
-	return refusal == ACCEPTED ? refresh_keep() : refusal;
 }
 
 void pattern_watch(void)
@@ -71,83 +44,6 @@ void pattern_watch(void)
 		pattern_forget();
 	} else if (board_due()) {
 		(void)refresh_keep();
-	}
-}
-
-/* Looks at all that is to be looked at; false if the socket was made safe. */
-static bool look(void)
-{
-	uint16_t next = LOOK_CLOCKS;
-
-	board_watchdog();
-	run.refusal = socket_guard();
-	if (board_millis() - run.begin_ms >= run.budget_ms) {
-		run.attention |= ATTEND_STOP;
-	}
-	if (refresh_is_kept()) {
-		uint16_t left = refresh_in();
-
-		if (left == 0) {
-			run.attention |= ATTEND_REFRESH;
-		} else if (left < next) {
-			next = left;
-		}
-	}
-	board_due_at((uint16_t)(board_clock() + next));
-	return run.refusal == ACCEPTED;
-}
-
-/* Sees to what was put off; false if the program is to be left. */
-static bool attend(void)
-{
-	if (run.attention & ATTEND_REFRESH) {
-		run.attention &= (uint8_t)~ATTEND_REFRESH;
-		run.refusal = refresh_now();
-		if (run.refusal != ACCEPTED || !look()) {
-			return false;
-		}
-	}
-	return (run.attention & ATTEND_STOP) == 0;
-}
-
-/* Puts bytes out; the next stretch may have no room left then. */
-static void put_out(uint32_t value, uint8_t bytes)
-{
-	for (; bytes > 0; bytes--) {
-		*run.output++ = (uint8_t)value;
-		value >>= 8;
-	}
-	if ((size_t)(run.end - run.output) < program.most_output) {
-		run.attention |= ATTEND_STOP;
-	}
-}
-
-/* The group's bits in a sample. */
-static uint16_t bits_of(const struct group *g, uint32_t sample)
-{
-	const uint32_t *n = nibbles_of(g);
-	uint16_t value = 0;
-	uint8_t i;
-
-	for (i = 0; i < g->bits; i++) {
-		if (sample & n[16u * (i / 4u) + (1u << (i % 4))]) {
-			value |= (uint16_t)(1u << i);
-		}
-	}
-	return value;
-}
-
-/* A CHECK found an error. Not inlined, for most find none. */
-__attribute__((noinline)) static void count_error(const struct group *g, uint32_t sample)
-{
-	if (errors < UINT32_MAX) {
-		errors++;
-	}
-	if (run.log) {
-		put_out(mark, 2);
-		put_out(program_loops[0].value, 2);
-		put_out(program_loops[1].value, 2);
-		put_out(bits_of(g, sample), 2);
 	}
 }
 
@@ -181,43 +77,13 @@ __attribute__((noinline)) static bool fold(void)
 	return true;
 }
 
-/* LATCH of a group of near positions. Not inlined, as nothing that needs many
- * registers is. A nibble is 64 bytes, 4 a value. */
-__attribute__((noinline)) static void latch_near(struct group *g, uint16_t value)
-{
-	const uint8_t *nibbles = bytes_of(nibbles_of(g));
-	uint8_t *word = (uint8_t *)&g->word;
-	uint8_t low = (uint8_t)value;
-	const uint8_t *n = nibbles + (uint8_t)(low << 2 & 0x3C);
-	uint8_t left = n[0], right = n[2];
-
-	if (g->bits > 4) {
-		n = nibbles + 64 + (low >> 2 & 0x3C);
-		left |= n[0];
-		right |= n[2];
-	}
-	if (g->bits > 8) {
-		low = (uint8_t)(value >> 8);
-		n = nibbles + 128 + (uint8_t)(low << 2 & 0x3C);
-		left |= n[0];
-		right |= n[2];
-	}
-	if (g->bits > 12) {
-		n = nibbles + 192 + (low >> 2 & 0x3C);
-		left |= n[0];
-		right |= n[2];
-	}
-	word[0] = left;
-	word[2] = right;
-}
-
 /* Goes on with a WAIT; false while it is not over, or the program is to be left. A
  * refresh takes so long that the clock for the next look may have gone round in it,
  * so that each WAIT looks by itself, however short it is. */
 static bool wait(const uint8_t *operands)
 {
 	if (waiting_ms == 0) {
-		if (!look() || (run.attention & ATTEND_STOP) != 0) {
+		if (!run_look() || (run.attention & ATTEND_STOP) != 0) {
 			return false;
 		}
 		waiting_ms = get_u16(operands);
@@ -235,7 +101,7 @@ static bool wait(const uint8_t *operands)
 
 		for (; tenths > 0; tenths--) {
 			board_wait_us(WAIT_US);
-			if (!look() || ((run.attention & ATTEND_REFRESH) != 0 && !attend() && run.refusal != ACCEPTED)) {
+			if (!run_look() || ((run.attention & ATTEND_REFRESH) != 0 && !run_attend() && run.refusal != ACCEPTED)) {
 				return false;
 			}
 		}
@@ -265,7 +131,7 @@ static bool take(const struct group *g)
 	if (!settle()) {
 		return false;
 	}
-	put_out(bits_of(g, board_sample()), g->bits > 8 ? 2 : 1);
+	run_take(g, board_sample());
 	return true;
 }
 
@@ -278,7 +144,7 @@ __attribute__((noinline)) static const uint8_t *slow_path(const uint8_t *at)
 
 	switch ((enum opcode)*at) {
 	case OP_SET:
-		board_follow(operands + 4, operands);
+		socket_follow(get_u32(operands + 4), get_u32(operands));
 		return at + 9;
 	case OP_VALUE:
 		g = group_at(operands[0]);
@@ -287,7 +153,7 @@ __attribute__((noinline)) static const uint8_t *slow_path(const uint8_t *at)
 	case OP_TAKE:
 		return take(group_at(operands[0])) ? at + 2 : NULL;
 	case OP_EMIT:
-		put_out(signature, 4);
+		run_put_out(signature, 4);
 		signature = SIGNATURE_START;
 		return at + 1;
 	case OP_PAUSE:
@@ -302,6 +168,8 @@ __attribute__((noinline)) static const uint8_t *slow_path(const uint8_t *at)
 	case OP_WAIT:
 		place = at;
 		return wait(operands) ? at + 4 : NULL;
+	case OP_CELL:
+		return cells(at, &place);
 	case OP_END:
 		ended = true;
 		return NULL;
@@ -321,12 +189,12 @@ __attribute__((noinline)) static void latch(struct group *g, uint16_t value)
 
 __attribute__((noinline)) static void drive(const struct group *g)
 {
-	socket_join(&g->word, &g->mask);
+	socket_join(g->word, g->mask);
 }
 
 __attribute__((noinline)) static void release(const struct group *g)
 {
-	socket_leave(&g->mask);
+	socket_leave(g->mask);
 }
 
 /* Runs the program on from place, until it ends or is to be left: the loop that
@@ -341,34 +209,12 @@ __attribute__((noinline)) static void interpret(void)
 		uint32_t sample;
 		uint8_t op;
 
-		if (board_due() && !look()) {
+		if (board_due() && !run_look()) {
 			return;
 		}
 		op = *at;
-		if (op == OP_NEAR_SHOW) {
-			g = group_at(at[1]);
-			board_follow_near(bytes_of(&g->word), bytes_of(&g->mask));
-			at += 2;
-			op = *at; /* goes on with it: it takes the place of another turn */
-		}
-		if (op == OP_NEAR_FLIP) {
-			board_flip_near(at + 1);
-			at += 5;
-			continue;
-		}
-		if (op == OP_NEAR_CHECK) {
-			if (!settle()) {
-				return;
-			}
-			g = group_at(at[1]);
-			if (board_differs_near(bytes_of(&g->word), bytes_of(&g->mask), &sample)) {
-				count_error(g, sample);
-			}
-			at += 2;
-			continue;
-		}
 		if (op == OP_NEXT) {
-			if (run.attention != 0 && !attend()) {
+			if (run.attention != 0 && !run_attend()) {
 				place = at;
 				return;
 			}
@@ -380,14 +226,7 @@ __attribute__((noinline)) static void interpret(void)
 			}
 			continue;
 		}
-		if (op == OP_NEAR_LATCH) {
-			latch_near(group_at(at[1]), loop_at(at[2])->value);
-			at += 3;
-			continue;
-		}
 		switch ((enum opcode)op) {
-		case OP_NEAR_SHOW: /* after another */
-			break;
 		case OP_LATCH:
 			latch(group_at(at[1]), loop_at(at[2])->value);
 			at += 3;
@@ -398,7 +237,7 @@ __attribute__((noinline)) static void interpret(void)
 			break;
 		case OP_SHOW:
 			g = group_at(at[1]);
-			board_follow(bytes_of(&g->word), bytes_of(&g->mask));
+			socket_follow(g->word, g->mask);
 			at += 2;
 			break;
 		case OP_CHECK:
@@ -406,8 +245,9 @@ __attribute__((noinline)) static void interpret(void)
 				return;
 			}
 			g = group_at(at[1]);
-			if (board_differs(bytes_of(&g->word), bytes_of(&g->mask), &sample)) {
-				count_error(g, sample);
+			sample = board_sample();
+			if (((sample ^ g->word) & g->mask) != 0) {
+				run_count_error(g, mark, sample);
 			}
 			at += 2;
 			break;
@@ -451,7 +291,7 @@ __attribute__((noinline)) static void interpret(void)
 
 static enum refusal load_program(const uint8_t *payload, uint16_t length, uint32_t *detail)
 {
-	enum refusal refusal = load(&program, payload, length, detail);
+	enum refusal refusal = load(payload, length, detail);
 	uint8_t i;
 
 	if (refusal != ACCEPTED) {
@@ -462,7 +302,7 @@ static enum refusal load_program(const uint8_t *payload, uint16_t length, uint32
 	}
 	place = program_code;
 	signature = SIGNATURE_START;
-	errors = 0;
+	run_errors = 0;
 	waiting_ms = 0;
 	mark = 0;
 	ended = false;
@@ -487,7 +327,7 @@ static enum refusal run_program(const uint8_t *payload, uint8_t **reply, uint32_
 	run.refusal = ACCEPTED;
 	run.output = at + RUN_REPLY_LEN;
 	run.end = at + MAX_REPLY_PAYLOAD;
-	if (!ended && look()) {
+	if (!ended && run_look()) {
 		interpret();
 	}
 	if (run.refusal == ACCEPTED) {
@@ -502,7 +342,7 @@ static enum refusal run_program(const uint8_t *payload, uint8_t **reply, uint32_
 	for (i = 0; i < REGISTERS; i++) {
 		at = put_u16(at, program_loops[i].value);
 	}
-	put_u32(at, errors);
+	put_u32(at, run_errors);
 	*reply = run.output;
 	return ACCEPTED;
 }

@@ -1,4 +1,4 @@
-/* A pattern program as it is kept: what load.c has checked and pattern.c runs. */
+/* A pattern program as it is kept: load.c checks one into it, and pattern.c runs it. */
 #ifndef PROGRAM_H
 #define PROGRAM_H
 
@@ -29,13 +29,7 @@ enum opcode {
 	OP_MARK = 0x10,
 	OP_LOOP = 0x11,
 	OP_NEXT = 0x12,
-
-	/* What load makes of them where they touch near positions alone: two bytes of a
-	 * word to look after make the test of a memory a third faster than four. */
-	OP_NEAR_FLIP = 0x13,
-	OP_NEAR_SHOW = 0x14,
-	OP_NEAR_CHECK = 0x15,
-	OP_NEAR_LATCH = 0x16
+	OP_CELL = 0x13
 };
 
 enum {
@@ -53,7 +47,7 @@ struct group {
 	uint32_t mask;    /* they */
 	uint16_t nibbles; /* offset of its first in program_nibbles, bytes */
 	uint8_t bits;
-	uint8_t reserved[5]; /* makes a group 16 bytes on every board */
+	uint8_t reserved; /* makes a group 12 bytes on every board */
 };
 
 struct loop {
@@ -74,6 +68,9 @@ struct program {
 	uint16_t most_output;  /* of a stretch, bytes */
 	uint16_t length;       /* of the code */
 };
+
+/* The program that is loaded, or is being. */
+extern struct program program;
 
 /* Apart from the struct, so that the MCU has their addresses as constants. In the
  * code that is kept the number of a group or of a register stands as the offset of
@@ -104,13 +101,6 @@ static inline struct loop *loop_at(uint8_t offset)
 {
 	return (struct loop *)(void *)((uint8_t *)program_loops + offset);
 }
-
-/* Reads the LOAD in payload into p, and checks it whole. */
-enum refusal load(struct program *p, const uint8_t *payload, uint16_t length, uint32_t *detail);
-
-/* Looks after the current, the watchdog, and the refresh that the program before
- * began: load calls it now and then. */
-enum refusal program_watch(void);
 
 /* Word of the group's positions for a value's lowest bits. */
 uint32_t group_word(const struct group *g, uint16_t value);

@@ -45,48 +45,31 @@ uint16_t refresh_in(void)
 	return since < kept.after - SOON_CLOCKS ? (uint16_t)(kept.after - since) : 0;
 }
 
-/* Strobes a row. */
-static inline void strobe(uint32_t word)
-{
-	board_flip(word);
-	board_flip(word);
-}
-
-/* Strobes all rows, in the order of a Gray code from 0 on, and puts their address
- * back. Of four codes only the first needs a look at its number. */
+/* Strobes all rows, in the order of a Gray code from 0 on, and puts their address back. */
 enum refusal refresh_now(void)
 {
 	const struct refresh *r = &kept;
 	uint32_t address = board_levels() & r->address;
-	uint32_t word = r->strobe, first = r->bits[0], second = r->bits[1];
-	uint16_t four, fours = r->rows / 4;
+	uint16_t four = 1, left = r->rows / 4;
 
 	begun = board_clock();
 	board_flip(address);
-	for (four = 1;; four++) {
-		uint16_t left = four;
-		uint8_t n = 2;
+	for (;;) {
+		uint8_t fours = GUARD_FOURS;
+		enum refusal refusal;
 
-		strobe(word);
-		board_flip(first);
-		strobe(word);
-		board_flip(second);
-		strobe(word);
-		board_flip(first);
-		strobe(word);
-		if (four == fours) {
+		if (left < GUARD_FOURS) {
+			fours = (uint8_t)left;
+		}
+		board_strobes(r->strobe, r->bits, four, fours);
+		four = (uint16_t)(four + fours);
+		left = (uint16_t)(left - fours);
+		if (left == 0) {
 			break;
 		}
-		for (; (left & 1) == 0; left >>= 1) {
-			n++;
-		}
-		board_flip(r->bits[n]);
-		if (four % GUARD_FOURS == 0) {
-			enum refusal refusal = socket_guard();
-
-			if (refusal != ACCEPTED) {
-				return refusal;
-			}
+		refusal = socket_guard();
+		if (refusal != ACCEPTED) {
+			return refusal;
 		}
 	}
 	board_flip(address ^ r->last);
@@ -105,4 +88,12 @@ enum refusal refresh_keep(void)
 		board_due_at((uint16_t)(board_clock() + refresh_in()));
 	}
 	return refusal;
+}
+
+enum refusal refresh_watch(void)
+{
+	enum refusal refusal = socket_guard();
+
+	board_watchdog();
+	return refusal == ACCEPTED ? refresh_keep() : refusal;
 }

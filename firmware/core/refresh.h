@@ -6,15 +6,14 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "board.h"
 #include "message.h"
-
-enum { MOST_ROW_BITS = 10, LEAST_ROW_BITS = 2 };
 
 struct refresh {
 	uint16_t after;  /* from the beginning of one to that of the next, 1/2 µs; 0 no refresh */
 	uint16_t rows;
 	uint32_t address; /* word of the rows' address */
-	uint32_t bits[MOST_ROW_BITS];
+	uint32_t bits[MOST_ROW_BITS + 1]; /* those that are not used are 0 */
 	uint32_t last; /* its highest bit: the last code of a Gray count */
 	uint32_t strobe;
 };
@@ -38,5 +37,9 @@ enum refusal refresh_now(void);
 
 /* Makes one if it is due, and sets board_due for the next. */
 enum refusal refresh_keep(void);
+
+/* The same with a look at the current and the watchdog: what takes long calls it now
+ * and then. */
+enum refusal refresh_watch(void);
 
 #endif

@@ -54,16 +54,21 @@ uint16_t socket_drive_at(uint32_t dir, uint32_t level)
 	return board_drive_at(dir, level & dir);
 }
 
-void socket_join(const uint32_t *word, const uint32_t *mask)
+void socket_join(uint32_t word, uint32_t mask)
 {
-	now.driven |= *mask;
-	board_join((const uint8_t *)word, (const uint8_t *)mask);
+	now.driven |= mask;
+	board_drive(now.driven, (board_levels() & ~mask) | word);
 }
 
-void socket_leave(const uint32_t *mask)
+void socket_follow(uint32_t word, uint32_t mask)
 {
-	now.driven &= ~*mask;
-	board_leave((const uint8_t *)mask);
+	board_flip((board_levels() ^ word) & mask & now.driven);
+}
+
+void socket_leave(uint32_t mask)
+{
+	now.driven &= ~mask;
+	board_drive(now.driven, board_levels() & ~mask);
 }
 
 static void supply(uint8_t high, uint32_t low, uint16_t limit_ma)

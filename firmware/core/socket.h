@@ -1,6 +1,7 @@
 /* The socket: what is driven and switched on it, and what must never be. All
- * writes to the socket go through here, but that sweep.c and pattern.c toggle what
- * is driven themselves, for speed. */
+ * writes to the socket go through here, but that sweep.c, pattern.c, cell.c and
+ * refresh.c toggle what is driven themselves, for speed; and the accesses of cell.c
+ * drive, from their begin to their end, what socket_may_drive allowed at LOAD. */
 #ifndef SOCKET_H
 #define SOCKET_H
 
@@ -98,8 +99,11 @@ uint16_t socket_halt(uint32_t dir, uint32_t level, const struct pulling *pulls);
 
 /* Makes the positions of mask driven beside those that are, as socket_may_drive
  * allows, at their bits of word, which has no other; or not driven any more. */
-void socket_join(const uint32_t *word, const uint32_t *mask);
-void socket_leave(const uint32_t *mask);
+void socket_join(uint32_t word, uint32_t mask);
+void socket_leave(uint32_t mask);
+
+/* Sets those positions of mask that are driven to their bits of word. */
+void socket_follow(uint32_t word, uint32_t mask);
 
 /* Applies steps, all of whose directions socket_may_drive allows, and puts a
  * sample a step at samples. What is not ACCEPTED is from socket_guard. */

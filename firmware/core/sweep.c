@@ -145,16 +145,26 @@ static inline uint32_t step(uint32_t flip, uint16_t settle, uint32_t mask, uint3
 	return signature_fold(signature, board_sample_of(mask));
 }
 
+/* Keeps the compiler from moving what changes these bytes to before or behind this place. */
+static inline void fix(uint8_t *b3, uint8_t *b1, uint8_t *b0)
+{
+	__asm__ volatile("" : "+r"(*b3), "+r"(*b1), "+r"(*b0));
+}
+
 /* The same with the bytes of the signature apart, the highest first: they change
- * places without being moved. */
-static inline void step_apart(uint32_t flip, uint16_t settle, uint32_t mask, uint8_t *b3, uint8_t *b2, uint8_t *b1, uint8_t *b0)
+ * places without being moved. The signature is shifted while the socket settles. */
+__attribute__((always_inline)) static inline void step_apart(uint32_t flip, uint16_t left, uint32_t mask, uint8_t *b3, uint8_t *b2, uint8_t *b1, uint8_t *b0)
 {
 	uint32_t sample;
 
 	board_flip(flip);
-	board_wait_16ths(settle);
-	sample = board_sample_of(mask);
+	fix(b3, b1, b0);
 	signature_shift(b3, b1, b0);
+	fix(b3, b1, b0);
+	if (left > 0) {
+		board_wait_16ths(left);
+	}
+	sample = board_sample_of(mask);
 	*b2 ^= (uint8_t)(sample >> 24);
 	*b1 ^= (uint8_t)(sample >> 16);
 	*b0 ^= (uint8_t)(sample >> 8);
@@ -162,11 +172,11 @@ static inline void step_apart(uint32_t flip, uint16_t settle, uint32_t mask, uin
 }
 
 /* Steps from number i on, of which the one before is driven: the loop that the
- * speed of a sweep hangs on. Of four steps only one needs a look at its number. Not
- * inlined, so that it has all registers of the MCU to itself. */
-__attribute__((noinline)) static uint32_t run(uint32_t i, uint8_t count, const struct layout *s, uint32_t signature)
+ * speed of a sweep hangs on. Of four steps only one needs a look at its number. Left is
+ * what is left of the settling when the signature is shifted. */
+__attribute__((always_inline)) static inline uint32_t steps_apart(uint32_t i, uint8_t count, const struct layout *s, uint32_t signature, uint16_t left)
 {
-	uint32_t mask = s->mask;
+	uint32_t mask = s->mask, first = flips[0];
 	uint16_t settle = s->settle;
 	uint8_t pins = s->pins;
 	uint32_t quarter;
@@ -181,10 +191,10 @@ __attribute__((noinline)) static uint32_t run(uint32_t i, uint8_t count, const s
 	b2 = (uint8_t)(signature >> 16);
 	b3 = (uint8_t)(signature >> 24);
 	for (quarter = i >> 2; count >= 4; quarter++) {
-		step_apart(flip_of_fourth(quarter, pins), settle, mask, &b3, &b2, &b1, &b0);
-		step_apart(flips[0], settle, mask, &b2, &b1, &b0, &b3);
-		step_apart(flips[1], settle, mask, &b1, &b0, &b3, &b2);
-		step_apart(flips[0], settle, mask, &b0, &b3, &b2, &b1);
+		step_apart(flip_of_fourth(quarter, pins), left, mask, &b3, &b2, &b1, &b0);
+		step_apart(first, left, mask, &b2, &b1, &b0, &b3);
+		step_apart(flips[1], left, mask, &b1, &b0, &b3, &b2);
+		step_apart(first, left, mask, &b0, &b3, &b2, &b1);
 		count = (uint8_t)(count - 4);
 	}
 	signature = b0 | (uint32_t)b1 << 8 | (uint32_t)b2 << 16 | (uint32_t)b3 << 24;
@@ -193,6 +203,17 @@ __attribute__((noinline)) static uint32_t run(uint32_t i, uint8_t count, const s
 		i++;
 	}
 	return signature;
+}
+
+/* With and without a wait. Not inlined, so that each has all registers of the MCU to itself. */
+__attribute__((noinline)) static uint32_t run_waiting(uint32_t i, uint8_t count, const struct layout *s, uint32_t signature)
+{
+	return steps_apart(i, count, s, signature, board_left_16ths(s->settle));
+}
+
+__attribute__((noinline)) static uint32_t run_at_once(uint32_t i, uint8_t count, const struct layout *s, uint32_t signature)
+{
+	return steps_apart(i, count, s, signature, 0);
 }
 
 /* One step that settles longer than the current may go unwatched, or is the first. */
@@ -223,6 +244,7 @@ static enum refusal steps(const struct layout *s, uint8_t **reply)
 	uint32_t signature = SIGNATURE_START;
 	uint32_t i = s->start, left = s->count;
 	uint16_t in_block = s->block;
+	bool at_once = board_left_16ths(s->settle) == 0;
 
 	while (left > 0) {
 		enum refusal refusal = ACCEPTED;
@@ -240,7 +262,7 @@ static enum refusal steps(const struct layout *s, uint8_t **reply)
 		} else if (most == 1) {
 			refusal = run_slow(flip_of(i, s->pins), s, &signature);
 		} else {
-			signature = run(i, now, s, signature);
+			signature = at_once ? run_at_once(i, now, s, signature) : run_waiting(i, now, s, signature);
 		}
 		if (refusal == ACCEPTED) {
 			refusal = socket_guard();

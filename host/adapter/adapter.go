@@ -56,6 +56,7 @@ type Capabilities struct {
 	FarConversion time.Duration
 	Sweep         bool // it walks a sweep by itself
 	Pattern       bool // it runs a Program
+	Cells         bool // with Cell in it
 	Watch         bool // it times the edges of a position
 	MaxCurrentMA  int
 	MaxPayload    int // bytes
@@ -132,6 +133,7 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 		FarConversion: time.Duration(c.FarUS) * time.Microsecond,
 		Sweep:         c.Features.Has(protocol.FeatureSweep),
 		Pattern:       c.Features.Has(protocol.FeaturePattern),
+		Cells:         c.Features.Has(protocol.FeatureCell),
 		Watch:         c.Features.Has(protocol.FeatureWatch),
 		MaxCurrentMA:  int(c.MaxCurrentMA),
 		MaxPayload:    int(c.MaxPayload),

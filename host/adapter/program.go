@@ -16,6 +16,8 @@ import (
 type Program struct {
 	seat *Seat
 	load protocol.PatternLoad
+
+	cells bool // there is a Cell in it
 }
 
 // A Group is some pins that show a number together, such as an address.
@@ -109,11 +111,42 @@ func (p *Program) Room() int {
 	return p.seat.adapter.Capabilities.MaxPayload - len(p.load.Marshal()) - 2 // for Emit and the end
 }
 
+// An Access is one access to a word of a memory: SPEC.md, PATTERN, CELL.
+type Access struct {
+	Kind    protocol.AccessKind
+	Group   Group         // driven, compared or taken; not of AccessWrite
+	Value   uint32        // at which it is driven, or should read
+	Mark    uint8         // of the record of an error
+	Pause   time.Duration // up to 15 µs
+	Toggles [4]part.Pins  // one after the other; the away group's word comes with the second, and goes with the fourth
+}
+
+// Cell makes accesses to the word of a memory that a register counts in the counted
+// group, which is the idle or the away one. Looped over by that register, and with
+// nothing else in the loop, it is by far the fastest way.
+func (p *Program) Cell(idle, away, counted Group, register int, accesses ...Access) {
+	cell := protocol.Cell{Idle: uint8(idle), Away: uint8(away), Counted: uint8(counted), Register: uint8(register)}
+	for _, a := range accesses {
+		access := protocol.Access{Kind: a.Kind, Mark: a.Mark, Pause: uint8(min(sixteenths(a.Pause), 255))}
+		if a.Kind != protocol.AccessWrite {
+			access.Group, access.Value = uint8(a.Group), uint16(a.Value)
+		}
+		for i, pins := range a.Toggles {
+			access.Toggles[i] = uint32(p.seat.word(pins))
+		}
+		cell.Accesses = append(cell.Accesses, access)
+	}
+	p.load.Code, p.cells = cell.Append(p.load.Code), true
+}
+
 // Load has the adapter check and take the program. The chip is powered.
 func (p *Program) Load(ctx context.Context) error {
 	a := p.seat.adapter
 	if !a.Capabilities.Pattern {
 		return fmt.Errorf("%w run a pattern by itself", ErrCannot)
+	}
+	if p.cells && !a.Capabilities.Cells {
+		return fmt.Errorf("%w test a memory: its firmware is older than this program", ErrCannot)
 	}
 	load := p.load
 	load.Code = append(load.Code[:len(load.Code):len(load.Code)], protocol.OpEnd)

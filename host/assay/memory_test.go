@@ -137,10 +137,33 @@ func TestFaultsOfMemoriesAreNamed(t *testing.T) {
 	require.Contains(t, r.Reason, "+12 V")
 }
 
-// A ROM is read twice: 2,048 words at about 25 µs (firmware/README.md) take a tenth
+// A ROM is read twice: 2,048 words at about 50 µs (firmware/README.md) take a fifth
 // of a second, and nothing waits for cells that keep their bits for years.
 func TestEstimateOfAROM(t *testing.T) {
-	require.Equal(t, 2*2048*25*time.Microsecond, assay.MemoryPlan{Type: open(t, "2716")}.Estimate())
+	require.Equal(t, 2*2048*50*time.Microsecond, assay.MemoryPlan{Type: open(t, "2716")}.Estimate())
+}
+
+// An element of a march test may have as many operations as the adapter takes at once: with
+// more it is not tested, and says so.
+func TestLongElements(t *testing.T) {
+	typ := open(t, "2114")
+	for text, verdict := range map[string]assay.Verdict{
+		"{⇕(w0,r0,w1,r1,w0,r0,w1,r1)}":    assay.Pass,
+		"{⇕(w0,r0,w1,r1,w0,r0,w1,r1,w0)}": assay.NotTested,
+	} {
+		chip, err := virtual.NewChip(typ)
+		require.NoError(t, err)
+		a, seat, err := seatedOn(t.Context(), typ, chip)
+		require.NoError(t, err)
+		defer a.Close()
+		test, err := march.Parse(text)
+		require.NoError(t, err)
+		r := assay.RunMemory(t.Context(), seat, assay.MemoryPlan{Type: typ, Test: test})
+		require.Equal(t, verdict, r.Verdict, r.Reason)
+		if verdict == assay.NotTested {
+			require.Contains(t, r.Reason, "more than 8 operations in one element")
+		}
+	}
 }
 
 // The short test may be the one that is asked for: its run and the last one, in

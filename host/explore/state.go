@@ -45,7 +45,9 @@ func (s *State) Pin(number int) *Pin {
 }
 
 // Differs reports whether the pin is not at the level that the data sheet's function expects.
-func (p *Pin) Differs() bool { return p.Compared && p.Seen.value() != p.Expected }
+func (p *Pin) Differs() bool {
+	return p.Compared && p.Seen != Undefined && p.Seen.value() != p.Expected
+}
 
 // Differences are the pins that differ.
 func (s *State) Differences() (pins part.Pins) {

@@ -53,6 +53,8 @@ func TestMissingRanges(t *testing.T) {
 		}
 		require.Equal(t, want, title, number)
 	}
-	_, err := library.Open("1488")
+	_, err := library.Open("74L95")
+	require.ErrorContains(t, err, "74L95 (other pins than the 7495")
+	_, err = library.Open("1488")
 	require.EqualError(t, err, "not in this library: 1488, quad line driver: it needs ±9 to ±12 V")
 }

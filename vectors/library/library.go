@@ -88,6 +88,7 @@ func (e *UnknownPartError) Error() string {
 type FamilyError struct {
 	Part *part.Part
 	Want string // the family asked for, or empty where none was given
+	Why  string // why it is not there, where that is known
 }
 
 func (e *FamilyError) Error() string {
@@ -105,6 +106,9 @@ func (e *FamilyError) Error() string {
 		wanted := e.Want + strings.TrimPrefix(e.Part.Number, "74")
 		if f := part.FamilyByName(e.Want); f != nil {
 			wanted = f.TypeName(e.Part.Number)
+		}
+		if e.Why != "" {
+			wanted += " (" + e.Why + ")"
 		}
 		return fmt.Sprintf("%s is not in this library, which has %s", wanted, strings.Join(forms, ", "))
 	}
@@ -164,7 +168,11 @@ func Choose(p *part.Part, family *part.Family) (part.Type, error) {
 			return part.Type{Variant: v, Family: family}, nil
 		}
 		if family.Name != "74" {
-			return part.Type{}, &FamilyError{Part: p, Want: family.Name}
+			e := &FamilyError{Part: p, Want: family.Name}
+			if m := MissingPart(family.TypeName(p.Number)); m != nil {
+				e.Why = m.Reason
+			}
+			return part.Type{}, e
 		}
 	}
 	if len(p.Variants) > 1 {
@@ -253,28 +261,18 @@ func (l *Library) Parts() ([]*part.Part, error) {
 	var all []*part.Part
 	seen := map[string]string{}
 	for _, f := range l.folders {
-		names, err := f.files()
+		parts, err := f.parts()
 		if err != nil {
 			return nil, err
 		}
 		own := map[string]string{}
-		for _, name := range names {
-			text, err := fs.ReadFile(f.fs, name)
-			if err != nil {
-				return nil, err
+		for _, p := range parts {
+			if other, ok := own[p.Number]; ok {
+				return nil, fmt.Errorf("part %s is defined in %s and in %s", p.Number, other, p.File)
 			}
-			parts, err := part.Parse(path.Join(f.name, name), string(text))
-			if err != nil {
-				return nil, err
-			}
-			for _, p := range parts {
-				if other, ok := own[p.Number]; ok {
-					return nil, fmt.Errorf("part %s is defined in %s and in %s", p.Number, other, p.File)
-				}
-				own[p.Number] = p.File
-				if _, ok := seen[p.Number]; !ok {
-					all = append(all, p)
-				}
+			own[p.Number] = p.File
+			if _, ok := seen[p.Number]; !ok {
+				all = append(all, p)
 			}
 		}
 		for number, file := range own {
@@ -302,6 +300,29 @@ func compareNumbers(a, b string) int {
 		return len(ra) - len(rb)
 	}
 	return strings.Compare(ra, rb)
+}
+
+// parts parses the folder's files, side by side: a person waits for it.
+func (f folder) parts() ([]*part.Part, error) {
+	names, err := f.files()
+	if err != nil {
+		return nil, err
+	}
+	parsed, errs := make([][]*part.Part, len(names)), make([]error, len(names))
+	var files sync.WaitGroup
+	for i, name := range names {
+		files.Go(func() {
+			var text []byte
+			if text, errs[i] = fs.ReadFile(f.fs, name); errs[i] == nil {
+				parsed[i], errs[i] = part.Parse(path.Join(f.name, name), string(text))
+			}
+		})
+	}
+	files.Wait()
+	if i := slices.IndexFunc(errs, func(err error) bool { return err != nil }); i >= 0 {
+		return nil, errs[i]
+	}
+	return slices.Concat(parsed...), nil
 }
 
 func (f folder) files() ([]string, error) {

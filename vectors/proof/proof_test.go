@@ -21,7 +21,8 @@ const capacitor = "its pulses need a resistor and a capacitor"
 // below are the parts of which a section is below the floor, with the reason.
 var below = map[string]string{
 	"4047": capacitor, "4098": capacitor, "4528": capacitor, "4538": capacitor, "74121": capacitor, "74122": capacitor,
-	"74123": capacitor, "74221": capacitor, "74422": capacitor, "74423": capacitor,
+	"74123": capacitor, "74221": capacitor, "74422": capacitor, "74423": capacitor, "9602": capacitor,
+	"4501": "which output of its third gate is the NOR is not known",
 }
 
 // leastShown is the share of the detectable faults of each model, in percent, that

@@ -23,7 +23,8 @@ const answers = "testdata/espresso.txt"
 // TestEspresso compares with the answers of Espresso 2.3 in its exact mode
 // (R. Rudell, Berkeley 1989), which guarantees the fewest products, and gets near
 // the fewest literals. They are kept, because no package of the distribution has
-// the program.
+// the program. Functions that came into the library since the answers were written have
+// none: their sums are compared in every row, and must be proven minimal.
 func TestEspresso(t *testing.T) {
 	functions, names := randomFunctions()
 	more, moreNames := libraryFunctions(t)
@@ -35,21 +36,34 @@ func TestEspresso(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	lines := strings.Split(strings.TrimSpace(string(text)), "\n")
-	if len(lines) != len(functions) {
-		t.Fatalf("%d answers for %d functions: go test ./vectors/twolevel -espresso PROGRAM writes them anew", len(lines), len(functions))
+	kept := map[string]string{}
+	for line := range strings.Lines(string(text)) {
+		name, rest, _ := strings.Cut(strings.TrimSpace(line), ": ")
+		kept[name] = rest
 	}
+	compared := 0
 	for i, f := range functions {
-		var products, literals int
-		name, rest, _ := strings.Cut(lines[i], ": ")
-		if _, err := fmt.Sscan(rest, &products, &literals); err != nil || name != names[i] {
-			t.Fatalf("%s: answer %q: %v", names[i], lines[i], err)
-		}
 		c := twolevel.Minimise(f)
+		agrees(t, names[i], f, c)
+		answer, known := kept[names[i]]
+		if !known {
+			if !c.Minimal {
+				t.Errorf("%s: not proven minimal, and Espresso was not asked", names[i])
+			}
+			continue
+		}
+		compared++
+		var products, literals int
+		if _, err := fmt.Sscan(answer, &products, &literals); err != nil {
+			t.Fatalf("%s: answer %q: %v", names[i], answer, err)
+		}
 		if !c.Minimal || len(c.Cubes) != products || c.Literals() > literals {
 			t.Errorf("%s: %d products and %d literals (proven: %v), Espresso %d and %d", names[i], len(c.Cubes), c.Literals(), c.Minimal, products, literals)
 		}
-		agrees(t, names[i], f, c)
+	}
+	t.Logf("%d of %d functions compared with Espresso's answers; go test ./vectors/twolevel -espresso PROGRAM writes them anew", compared, len(functions))
+	if 100*compared < 90*len(functions) {
+		t.Error("for too few functions Espresso's answer is kept: write them anew")
 	}
 }
 

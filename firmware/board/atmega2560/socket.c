@@ -10,7 +10,7 @@
  * alone would not put it into more than one of them. */
 #define IN_LOOPS inline __attribute__((always_inline))
 
-enum { CYCLES_PER_US = F_CPU / 1000000, CYCLES_PER_LOOP = 4 };
+enum { CYCLES_PER_US = F_CPU / 1000000, CYCLES_PER_LOOP = 4, SHIFT_CYCLES = 12 };
 
 const struct board_traits board_traits = {
 	.high = REVISION_B_HIGH,
@@ -91,76 +91,6 @@ IN_LOOPS uint32_t board_sample(void)
 	return read.word;
 }
 
-IN_LOOPS void board_flip_near(const uint8_t *word)
-{
-	PINA = word[0];
-	PINL = word[2];
-}
-
-IN_LOOPS void board_follow_near(const uint8_t *word, const uint8_t *mask)
-{
-	PINA = (PORTA ^ word[0]) & mask[0] & DDRA;
-	PINL = (PORTL ^ word[2]) & mask[2] & DDRL;
-}
-
-IN_LOOPS void board_follow(const uint8_t *word, const uint8_t *mask)
-{
-	PINA = (PORTA ^ word[0]) & mask[0] & DDRA;
-	PINC = (PORTC ^ word[1]) & mask[1] & DDRC;
-	PINL = (PORTL ^ word[2]) & mask[2] & DDRL;
-	PINB = (PORTB ^ word[3]) & mask[3] & DDRB;
-}
-
-IN_LOOPS bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	uint8_t l1 = PINF;
-	uint8_t r1 = PINK;
-
-	if ((((l1 ^ word[0]) & mask[0]) | ((r1 ^ word[2]) & mask[2])) == 0) {
-		return false;
-	}
-	*sample = l1 | (uint32_t)r1 << 16;
-	return true;
-}
-
-IN_LOOPS bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	uint8_t l9 = PINC;
-	uint8_t r9 = PINB;
-	uint8_t l1 = PINF;
-	uint8_t r1 = PINK;
-
-	if ((((l1 ^ word[0]) & mask[0]) | ((l9 ^ word[1]) & mask[1]) | ((r1 ^ word[2]) & mask[2]) | ((r9 ^ word[3]) & mask[3])) == 0) {
-		return false;
-	}
-	*sample = l1 | (uint32_t)(l9 & SIX) << 8 | (uint32_t)r1 << 16 | (uint32_t)(r9 & SIX) << 24;
-	return true;
-}
-
-IN_LOOPS void board_join(const uint8_t *word, const uint8_t *mask)
-{
-	PORTA = (uint8_t)((PORTA & ~mask[0]) | word[0]);
-	PORTC = (uint8_t)((PORTC & ~mask[1]) | word[1]);
-	PORTL = (uint8_t)((PORTL & ~mask[2]) | word[2]);
-	PORTB = (uint8_t)((PORTB & ~mask[3]) | word[3]);
-	DDRA |= mask[0];
-	DDRC |= mask[1];
-	DDRL |= mask[2];
-	DDRB |= mask[3];
-}
-
-IN_LOOPS void board_leave(const uint8_t *mask)
-{
-	DDRA &= (uint8_t)~mask[0];
-	DDRC &= (uint8_t)~mask[1];
-	DDRL &= (uint8_t)~mask[2];
-	DDRB &= (uint8_t)~mask[3];
-	PORTA &= (uint8_t)~mask[0];
-	PORTC &= (uint8_t)~mask[1];
-	PORTL &= (uint8_t)~mask[2];
-	PORTB &= (uint8_t)~mask[3];
-}
-
 IN_LOOPS uint32_t board_sample_of(uint32_t word)
 {
 	union bytes read;
@@ -180,6 +110,11 @@ IN_LOOPS void board_wait_16ths(uint16_t n)
 	__asm__ volatile("1: sbiw %0, 1\n"
 			 "brcc 1b\n"
 			 : "+w"(turns));
+}
+
+uint16_t board_left_16ths(uint16_t n)
+{
+	return n > SHIFT_CYCLES ? (uint16_t)(n - SHIFT_CYCLES) : 0;
 }
 
 void board_wait_us(uint16_t us)

@@ -7,6 +7,7 @@
 #include "adapter.h"
 #include "message.h"
 #include "revision_b.h"
+#include "walk.h"
 
 struct fake fake;
 
@@ -156,45 +157,6 @@ uint32_t board_sample(void)
 uint32_t board_sample_of(uint32_t word)
 {
 	return board_sample() & word;
-}
-
-void board_flip_near(const uint8_t *word)
-{
-	board_flip(get_u32(word) & UINT32_C(0x00FF00FF));
-}
-
-void board_follow(const uint8_t *word, const uint8_t *mask)
-{
-	board_flip((fake.level ^ get_u32(word)) & get_u32(mask) & fake.dir);
-}
-
-void board_follow_near(const uint8_t *word, const uint8_t *mask)
-{
-	board_flip((fake.level ^ get_u32(word)) & get_u32(mask) & fake.dir & UINT32_C(0x00FF00FF));
-}
-
-bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	*sample = board_sample();
-	return ((*sample ^ get_u32(word)) & get_u32(mask)) != 0;
-}
-
-bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	if ((get_u32(mask) & ~UINT32_C(0x00FF00FF)) != 0) {
-		fake_fail("takes positions for near that are not");
-	}
-	return board_differs(word, mask, sample);
-}
-
-void board_join(const uint8_t *word, const uint8_t *mask)
-{
-	board_drive(fake.dir | get_u32(mask), (fake.level & ~get_u32(mask)) | get_u32(word));
-}
-
-void board_leave(const uint8_t *mask)
-{
-	board_drive(fake.dir & ~get_u32(mask), fake.level & ~get_u32(mask));
 }
 
 bool board_converter(uint8_t which)
@@ -354,6 +316,11 @@ void board_wait_16ths(uint16_t n)
 	fake.sixteenths += n;
 	fake.us += fake.sixteenths / 16;
 	fake.sixteenths %= 16;
+}
+
+uint16_t board_left_16ths(uint16_t n)
+{
+	return n;
 }
 
 uint16_t board_clock(void)

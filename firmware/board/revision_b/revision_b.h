@@ -12,7 +12,9 @@
 /* The monitor's full scale is 400 mA; a limit must lie below to be seen. */
 enum { REVISION_B_MAX_CURRENT_MA = 300 };
 
-enum { REVISION_B_FEATURES = FEATURE_BUTTON | FEATURE_MEASURE | FEATURE_SWEEP | FEATURE_PATTERN | FEATURE_WATCH };
+enum {
+	REVISION_B_FEATURES = FEATURE_BUTTON | FEATURE_MEASURE | FEATURE_SWEEP | FEATURE_PATTERN | FEATURE_WATCH | FEATURE_CELL
+};
 
 /* A conversion takes 26 µs (13 cycles of 500 kHz), or of a far one 30 µs of sampling
  * and 25 of clocks, and some with what the core does about it; in total a near one is

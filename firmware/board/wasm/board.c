@@ -7,6 +7,7 @@
 
 #include "adapter.h"
 #include "revision_b.h"
+#include "walk.h"
 
 #define IMPORT(name) __attribute__((import_module("env"), import_name(name)))
 #define EXPORT(name) __attribute__((export_name(name)))
@@ -106,42 +107,6 @@ uint32_t board_sample_of(uint32_t word)
 	return env_sample() & word;
 }
 
-void board_flip_near(const uint8_t *word)
-{
-	board_flip(get_u32(word) & UINT32_C(0x00FF00FF));
-}
-
-void board_follow(const uint8_t *word, const uint8_t *mask)
-{
-	board_flip((levels ^ get_u32(word)) & get_u32(mask) & driven);
-}
-
-void board_follow_near(const uint8_t *word, const uint8_t *mask)
-{
-	board_flip((levels ^ get_u32(word)) & get_u32(mask) & driven & UINT32_C(0x00FF00FF));
-}
-
-bool board_differs(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	*sample = board_sample();
-	return ((*sample ^ get_u32(word)) & get_u32(mask)) != 0;
-}
-
-bool board_differs_near(const uint8_t *word, const uint8_t *mask, uint32_t *sample)
-{
-	return board_differs(word, mask, sample);
-}
-
-void board_join(const uint8_t *word, const uint8_t *mask)
-{
-	board_drive(driven | get_u32(mask), (levels & ~get_u32(mask)) | get_u32(word));
-}
-
-void board_leave(const uint8_t *mask)
-{
-	board_drive(driven & ~get_u32(mask), levels & ~get_u32(mask));
-}
-
 void board_pull(enum pull which, bool on, uint32_t up)
 {
 	env_pull(which, on, up);
@@ -219,6 +184,11 @@ void board_wait_16ths(uint16_t n)
 		passed_16ths %= 16;
 		time_passed = true;
 	}
+}
+
+uint16_t board_left_16ths(uint16_t n)
+{
+	return n;
 }
 
 uint16_t board_clock(void)

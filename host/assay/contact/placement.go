@@ -212,6 +212,9 @@ func (c *contact) misplaced() (found placement, ok bool, err error) {
 			continue
 		}
 		s := c.as(l)
+		if l.pins != 0 && l.pins < len(c.v.Pins) && c.as(placement{}).touching&^s.all == 0 {
+			continue // nothing would show its further pins: the ground of a 4022, beside a pin that is not connected
+		}
 		if s.all&^c.can.Reach == 0 {
 			places = append(places, s)
 		}

@@ -151,10 +151,13 @@ func (l *secondLook) judge(at suspectPin, observed []fault.Observation) string {
 	}
 	for _, s := range firstOf(suspects) {
 		v := l.measured[s.Point]
-		if !(v > levels.ReadsLow*l.rail-levels.ConverterVolts && v < levels.ReadsHigh*l.rail+levels.ConverterVolts) {
+		if !l.drives(s, v) && !(v > levels.ReadsLow*l.rail-levels.ConverterVolts && v < levels.ReadsHigh*l.rail+levels.ConverterVolts) {
 			return "" // what was read is what is there
 		}
 		is := l.level(s, v)
+		if l.drives(s, v) {
+			is = s.want
+		}
 		if is != s.want && (is != logic.X || !l.weak) {
 			return ""
 		}
@@ -178,6 +181,23 @@ func (l *secondLook) judge(at suspectPin, observed []fault.Observation) string {
 	}
 	l.undecided = l.undecided.With(at.pin, true)
 	return where + ": neither a low nor a high; at so low a supply the data sheet guarantees nothing"
+}
+
+// drives reports whether an output that reads wrong against the bias gives at least the
+// current of its rating, where that is too small to move the bias: a high of the A series is
+// rated at 0.12 mA and 2.5 V, and 10 kΩ take 0.3 mA at the least level that reads high.
+func (l *secondLook) drives(s suspect, v float64) bool {
+	f := l.v.Type.Family
+	out := f.Output[l.v.Type.Variant.Pins[s.Pin-1].Drive]
+	switch {
+	case !f.Series4000() || out.VOH >= f.VIH:
+		return false
+	case s.want == logic.One && s.Bias == adapter.Low:
+		return v/levels.BiasOhms*1000 >= out.IOH
+	case s.want == logic.Zero && s.Bias == adapter.High:
+		return (l.rail-v)/levels.BiasOhms*1000 >= out.IOL
+	}
+	return false
 }
 
 // level is what a voltage is by the data sheet: high for an input of the family, low for

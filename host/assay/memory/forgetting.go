@@ -60,25 +60,15 @@ func (w *Run) failing() (words []int) {
 // keeps reports whether a word reads as it was written, both ways, after a time.
 func (w *Run) keeps(address int, after time.Duration) (bool, error) {
 	c := w.program(w.counting())
-	c.at(address)
 	for _, word := range []uint32{0, 1<<w.m.Bits - 1} {
-		c.write(word)
 		if after > 0 {
+			c.at(address, c.write(word))
 			c.Wait(after, true)
+			c.at(address, c.expect(word))
+		} else {
+			c.at(address, c.write(word), c.expect(word))
 		}
-		c.expect(word)
 	}
 	errors, err := w.errors(c)
 	return errors == 0, err
-}
-
-// at brings one address to the pins.
-func (c cycle) at(address int) {
-	if c.m.RAS != nil {
-		c.Value(c.address, uint32(address)&(1<<c.m.RowBits-1))
-		c.Value(c.column, uint32(address)>>c.m.RowBits)
-		return
-	}
-	c.Value(c.address, uint32(address))
-	c.Show(c.address)
 }

@@ -36,8 +36,7 @@ func (w *Run) Levels() (*levels.Levels, error) {
 // put writes word 0.
 func (w *Run) put(word uint32) error {
 	c := w.program(w.counting())
-	c.at(0)
-	c.write(word)
+	c.at(0, c.write(word))
 	return w.run(c, func(adapter.Run) error { return nil })
 }
 

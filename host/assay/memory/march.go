@@ -141,7 +141,7 @@ func againstBias(t part.Type) adapter.Pull {
 func (p Plan) Estimate() time.Duration {
 	m := p.Type.Variant.Memory
 	if m.Kind.ROM() {
-		return time.Duration(2*m.Words) * accessTime
+		return time.Duration(2*m.Words) * takeTime
 	}
 	wait, _ := retention(m)
 	total := time.Duration(0)
@@ -151,8 +151,12 @@ func (p Plan) Estimate() time.Duration {
 	return total
 }
 
-// accessTime is about what a read or a write takes the adapter (firmware/README.md).
-const accessTime = 25 * time.Microsecond
+// accessTime is about what a read or a write of a march test takes the adapter
+// (firmware/README.md); takeTime a word of a ROM with its way to the host, to a first order.
+const (
+	accessTime = 6 * time.Microsecond
+	takeTime   = 50 * time.Microsecond
+)
 
 // staticRetention is how long a static memory is left alone: a cell whose load is
 // broken forgets within some ten milliseconds (van de Goor 1991).
@@ -275,18 +279,21 @@ func (w *Run) wait(run pass) error {
 func (w *Run) element(run pass, number int) error {
 	element := run.test.Elements[number]
 	m := w.m
+	if n := len(element.Operations); n > protocol.MostAccesses {
+		return fmt.Errorf("%w do more than %d operations in one element of a march test; this one has %d", adapter.ErrCannot, protocol.MostAccesses, n)
+	}
 	c := w.program(w.pinsOf(run.order))
-	c.over(run.order, element.Order == march.Down, func() {
-		for i, operation := range element.Operations {
-			word := march.Word(run.background, operation.Value, m.Bits)
-			if operation.Write {
-				c.write(word)
-			} else {
-				c.Mark(uint8(i))
-				c.expect(word)
-			}
+	var accesses []adapter.Access
+	for i, operation := range element.Operations {
+		word := march.Word(run.background, operation.Value, m.Bits)
+		access := c.write(word)
+		if !operation.Write {
+			access = c.expect(word)
+			access.Mark = uint8(i)
 		}
-	})
+		accesses = append(accesses, access)
+	}
+	c.over(run.order, element.Order == march.Down, accesses...)
 	before, errors := w.Found.Applied, uint32(0)
 	return w.run(c, func(now adapter.Run) error {
 		w.Found.FailureCount += int(now.Errors - errors)

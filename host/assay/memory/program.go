@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/protocol"
 	"chipassay/vectors/march"
 	"chipassay/vectors/part"
 )
@@ -66,7 +67,7 @@ func pinOf(controls ...*part.Control) part.Pins { return pinsOf(has(controls...)
 // selects are the pins that select the memory.
 func (b bench) selects() part.Pins { return pinsOf(b.m.Select) }
 
-// A cycle writes the instructions of single accesses.
+// A cycle makes up accesses, and writes the instructions that make them.
 type cycle struct {
 	bench
 	*adapter.Program
@@ -123,99 +124,71 @@ func (b bench) program(numbers []int) cycle {
 	return c
 }
 
-func (c cycle) flip(pins part.Pins) {
-	if pins &^= c.held; pins != 0 {
-		c.Flip(pins)
+// An access toggles pins four times; those that are held stay out of it.
+func (c cycle) access(kind protocol.AccessKind, toggles ...part.Pins) adapter.Access {
+	a := adapter.Access{Kind: kind}
+	for i, pins := range toggles {
+		a.Toggles[i] = pins &^ c.held
 	}
+	return a
 }
 
-// read opens the memory, does something with its outputs, and closes it.
-func (c cycle) read(look func()) {
-	open := c.selects() | pinOf(c.m.Enable)
+// read opens the memory, has its outputs looked at, and closes it. An output enable that is
+// active between accesses is inactive in one that holds it.
+func (c cycle) read(kind protocol.AccessKind, value uint32) adapter.Access {
+	open, row, disabled := c.selects()|pinOf(c.m.Enable), part.Pins(0), part.Pins(0)
 	switch {
 	case c.m.Kind == part.DynamicRAM:
-		c.row()
-		open = pinOf(c.m.CAS, c.m.Enable)
+		open, row = pinOf(c.m.CAS, c.m.Enable), pinOf(c.m.RAS)
 	case c.staysEnabled():
-		open = c.selects()
-		if disabled := pinOf(c.m.Enable) & c.held; disabled != 0 {
-			c.Flip(disabled)
-			defer c.Flip(disabled)
-		}
+		open, disabled = c.selects(), pinOf(c.m.Enable)&c.held
 	}
-	c.flip(open)
-	look()
-	c.flip(open | pinOf(c.m.RAS))
+	a := c.access(kind, row, 0, open, row|open)
+	a.Toggles[0] |= disabled
+	a.Group, a.Value, a.Pause = c.out, value, max(leastSettle, c.m.Access)
+	return a
 }
 
-// row opens a row of a dynamic memory and brings the column to the address pins.
-func (c cycle) row() {
-	c.Show(c.address)
-	c.flip(pinOf(c.m.RAS))
-	c.Show(c.column)
-}
+// take reads a word and puts it out.
+func (c cycle) take() adapter.Access { return c.read(protocol.AccessTake, 0) }
 
 // expect reads a word and compares it.
-func (c cycle) expect(word uint32) {
+func (c cycle) expect(word uint32) adapter.Access {
 	if c.m.Inverted {
 		word = ^word
 	}
-	c.Value(c.out, word&(1<<c.m.Bits-1))
-	c.read(func() { c.Check(c.out) })
+	return c.read(protocol.AccessCheck, word&(1<<c.m.Bits-1))
 }
 
-// write writes a word. With common pins the memory is set to write before its
-// inputs are driven, and its outputs never meet them.
-func (c cycle) write(word uint32) {
-	c.Value(c.in, word&(1<<c.m.Bits-1))
-	switch {
-	case c.m.Kind == part.DynamicRAM: // an early write: the outputs stay released
-		c.give()
-		c.row()
-		c.flip(pinOf(c.m.Write))
-		c.flip(pinOf(c.m.CAS))
-		c.flip(pinOf(c.m.CAS, c.m.RAS, c.m.Write))
-		if c.m.CommonData() {
-			c.Release(c.in)
+// write writes a word. With common pins the memory is set to write before its inputs are
+// driven, and its outputs never meet them: those of a dynamic memory stay released in an
+// early write.
+func (c cycle) write(word uint32) (a adapter.Access) {
+	write, selects, in := pinOf(c.m.Write), c.selects(), part.Pins(0)
+	kind := protocol.AccessTurned
+	if !c.m.CommonData() {
+		kind = protocol.AccessWrite
+		for bit, pin := range c.m.DataIn {
+			in = in.With(pin, word>>bit&1 != 0) // they are low between accesses
 		}
+	}
+	switch {
+	case c.m.Kind == part.DynamicRAM:
+		row, column := pinOf(c.m.RAS), pinOf(c.m.CAS)
+		a = c.access(kind, row|in, write, column, row|column|write|in)
 	case c.m.CommonData():
-		c.flip(pinOf(c.m.Write))
-		c.Drive(c.in)
-		c.flip(c.selects())
-		c.pulse()
-		c.flip(c.selects())
-		c.Release(c.in)
-		c.flip(pinOf(c.m.Write))
+		a = c.access(kind, write, 0, selects, selects)
 	default:
-		c.Show(c.in)
-		c.flip(c.selects())
-		c.flip(pinOf(c.m.Write))
-		c.pulse()
-		c.flip(pinOf(c.m.Write))
-		c.flip(c.selects())
+		a = c.access(kind, in, selects, write, write)
 	}
+	a.Group, a.Value, a.Pause = c.in, word&(1<<c.m.Bits-1), c.m.WritePulse
+	return a
 }
 
-// give brings a word to the inputs of a dynamic memory.
-func (c cycle) give() {
-	if c.m.CommonData() {
-		c.Drive(c.in)
-	} else {
-		c.Show(c.in)
-	}
-}
-
-// pulse waits where a write pulse must be longer than an instruction takes.
-func (c cycle) pulse() {
-	if c.m.WritePulse > leastSettle {
-		c.Pause(c.m.WritePulse)
-	}
-}
-
-// over loops over all words, in ascending order or the other way: of a dynamic
-// memory register 0 is the row and register 1 the column, of a static one
-// register 0 counts.
-func (c cycle) over(order march.AddressOrder, down bool, body func()) {
+// over makes accesses to all words, in ascending order or the other way: of a dynamic
+// memory register 0 is the row and register 1 the column, of a static one register 0
+// counts.
+func (c cycle) over(order march.AddressOrder, down bool, accesses ...adapter.Access) {
 	loop := func(register, count int) {
 		if down {
 			c.Loop(register, count-1, 0)
@@ -223,26 +196,41 @@ func (c cycle) over(order march.AddressOrder, down bool, body func()) {
 			c.Loop(register, 0, count-1)
 		}
 	}
-	if c.m.Kind != part.DynamicRAM {
+	switch {
+	case c.m.Kind != part.DynamicRAM:
 		loop(0, c.m.Words)
-		c.Latch(c.address, 0)
-		c.Show(c.address)
-		body()
+		c.Cell(c.address, c.address, c.address, 0, accesses...)
 		c.Next(0)
-		return
-	}
-	row, column := func() { loop(0, 1<<c.m.RowBits); c.Latch(c.address, 0) }, func() { loop(1, 1<<c.m.ColumnBits); c.Latch(c.column, 1) }
-	if order.Lines[0] == 0 { // the row changes with every step
-		column()
-		row()
-		body()
+	case order.Lines[0] == 0: // the row changes with every step
+		loop(1, 1<<c.m.ColumnBits)
+		c.Latch(c.column, 1)
+		loop(0, 1<<c.m.RowBits)
+		c.Cell(c.address, c.column, c.address, 0, accesses...)
 		c.Next(0)
 		c.Next(1)
+	default:
+		loop(0, 1<<c.m.RowBits)
+		c.Latch(c.address, 0)
+		loop(1, 1<<c.m.ColumnBits)
+		c.Cell(c.address, c.column, c.column, 1, accesses...)
+		c.Next(1)
+		c.Next(0)
+	}
+}
+
+// at makes accesses to one word.
+func (c cycle) at(address int, accesses ...adapter.Access) {
+	if c.m.Kind != part.DynamicRAM {
+		c.Loop(0, address, address)
+		c.Cell(c.address, c.address, c.address, 0, accesses...)
+		c.Next(0)
 		return
 	}
-	row()
-	column()
-	body()
+	row, column := address&(1<<c.m.RowBits-1), address>>c.m.RowBits
+	c.Loop(0, row, row)
+	c.Latch(c.address, 0)
+	c.Loop(1, column, column)
+	c.Cell(c.address, c.column, c.column, 1, accesses...)
 	c.Next(1)
 	c.Next(0)
 }

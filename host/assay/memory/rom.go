@@ -142,11 +142,7 @@ func (b bench) takeWithout(ctx context.Context, control part.Control, rail adapt
 		return 0, err
 	}
 	c := b.program(b.counting())
-	c.at(address)
-	c.without(control).read(func() {
-		c.Pause(biasTime)
-		c.Take(c.out)
-	})
+	c.at(address, c.released(c.without(control).take()))
 	err = c.RunToEnd(ctx, runBudget, nil, func(now adapter.Run) error {
 		if len(now.Output) > 0 {
 			seen = now.Output[0]
@@ -162,7 +158,7 @@ func (c *Contents) readAll(ctx context.Context, b bench, bias adapter.Pull, prog
 		return nil, err
 	}
 	p := b.program(b.counting())
-	p.over(march.AddressOrder{}, false, func() { p.read(func() { p.Take(p.out) }) })
+	p.over(march.AddressOrder{}, false, p.take())
 	var contents []byte
 	err := p.RunToEnd(ctx, runBudget, nil, func(now adapter.Run) error {
 		contents = append(contents, now.Output...)

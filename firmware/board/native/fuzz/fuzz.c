@@ -59,13 +59,48 @@ static size_t put_word(uint8_t *out, uint32_t word)
 	return (size_t)(put_u32(out, word) - out);
 }
 
+/* Words of the first four groups of a program. */
+static const uint32_t of_group[] = {0x0000000F, 0x000001BF, 0x00060000, 0x10000240};
+
+/* A CELL of the groups that are driven, or may be turned. */
+static size_t next_cell(struct entries *e, uint8_t *out, uint32_t *may)
+{
+	uint8_t shape = next(e), count = (uint8_t)(1 + shape % 3), i;
+	size_t at = 0;
+
+	out[at++] = shape >> 1 & 2;
+	out[at++] = shape >> 2 & 2;
+	out[at++] = shape >> 3 & 2;
+	out[at++] = next(e) % 4;
+	out[at++] = count;
+	for (; count > 0; count--) {
+		uint8_t kind = next(e) % 5;
+
+		out[at++] = kind;
+		out[at] = kind == 0 ? 0 : next(e) % 4;
+		if (kind == 1) {
+			*may |= of_group[out[at]];
+		}
+		at++;
+		out[at++] = kind == 0 ? 0 : next(e);
+		out[at++] = 0;
+		out[at++] = next(e);
+		out[at++] = next(e);
+		for (i = 0; i < 4; i++) {
+			uint8_t toggles = next(e);
+
+			at += put_word(out + at, (toggles & 0x0Fu) | (uint32_t)(toggles & 0x10u) << 12 | (uint32_t)(toggles & 0x20u) << 18);
+		}
+	}
+	return at;
+}
+
 /* A program of instructions that there are, with operands that may be theirs; the
  * word of the positions that it may drive is given. */
 static size_t next_program(struct entries *e, uint8_t *out, uint32_t *may)
 {
 	static const uint8_t groups[] = {4, 1, 2, 3, 4, 8, 1, 2, 3, 4, 5, 6, 8, 9, 2, 27, 26, 3, 10, 16, 7};
-	static const uint8_t operands[] = {0, 4, 8, 2, 3, 1, 1, 1, 1, 1, 0, 0, 4, 1, 1, 3, 1, 5, 1};
-	static const uint32_t of_group[] = {0x0000000F, 0x000001BF, 0x00060000, 0x10000240};
+	static const uint8_t operands[] = {0, 4, 8, 2, 3, 1, 1, 1, 1, 1, 0, 0, 4, 1, 1, 3, 1, 5, 1, 0};
 	uint8_t open[4], depth = 0;
 	uint8_t flags = next(e);
 	size_t at = 0, most = next(e);
@@ -86,13 +121,16 @@ static size_t next_program(struct entries *e, uint8_t *out, uint32_t *may)
 	memcpy(out + at, groups, sizeof groups);
 	at += sizeof groups;
 	while (e->left > 0 && most-- > 0 && at < 240) {
-		uint8_t op = next(e) % 19, i;
+		uint8_t op = next(e) % 20, i;
 		size_t begin = at + 1;
 
 		if (op == 0 || (op == 18 && depth == 0) || (op == 17 && depth == 4)) {
 			continue;
 		}
 		out[at++] = op;
+		if (op == 19) {
+			at += next_cell(e, out + at, may);
+		}
 		for (i = 0; i < operands[op]; i++) {
 			out[at++] = next(e);
 		}

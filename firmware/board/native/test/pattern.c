@@ -231,6 +231,95 @@ static void no_refresh(void)
 	CHECK(fake.strobes >= strobes + 128 * 9); /* after END too */
 }
 
+/* A CELL of group 0, counted in register r, whose accesses follow; and one of them. */
+static void put_cell(uint8_t r, uint8_t count)
+{
+	static const uint8_t groups[] = {OP_CELL, 0, 0, 0};
+
+	memcpy(end, groups, sizeof groups);
+	end = put_u8(put_u8(end + sizeof groups, r), count);
+}
+
+static void put_access(uint8_t kind, uint8_t group, uint16_t value, uint8_t mark, uint32_t first, uint32_t fourth)
+{
+	end = put_u8(put_u8(end, kind), group);
+	end = put_u16(end, value);
+	end = put_u8(put_u8(end, mark), 0);
+	end = put_u32(end, first);
+	end = put_u32(put_u32(end, 0), 0);
+	end = put_u32(end, fourth);
+}
+
+/* A CELL over 128 words, each of which fails twice: no record is lost or out of order, no
+ * reply too long, though many times more is put out than one takes. */
+static void cells_put_out(uint16_t first, uint16_t last)
+{
+	uint16_t word = first, runs = 0;
+	bool second = false, ended = false;
+
+	begin(0, 0);
+	put_loop(1, first, last);
+	put_cell(1, 3);
+	put_access(ACCESS_CHECK, 1, 1, 5, 0, 0); /* 27 is low, and 1 expected */
+	put_access(ACCESS_WRITE, 0, 0, 0, 0x80, 0x80);
+	put_access(ACCESS_CHECK, 0, 0x55, 6, 0x7F, 0x7F); /* the whole address toggled is that for 0x2A alone */
+	put_one(OP_NEXT, 1);
+	load_it();
+	while (!ended) {
+		const uint8_t *reply, *at;
+		size_t length;
+
+		ask_run(RUN_LOG, 1000);
+		runs++;
+		reply = host_reply(TYPE_PATTERN | TYPE_REPLY, seq, &length);
+		CHECK(length <= MAX_REPLY_PAYLOAD && (length - RUN_REPLY_LEN) % 8 == 0);
+		for (at = reply + RUN_REPLY_LEN; at < reply + length; at += 8) {
+			CHECK(at[0] == (second ? 6 : 5) && get_u16(at + 4) == word);
+			CHECK(get_u16(at + 6) == (second ? word ^ 0x7F : 0));
+			if (second || word == 0x2A) {
+				word = (uint16_t)(last > first ? word + 1 : word - 1);
+				second = false;
+			} else {
+				second = true;
+			}
+		}
+		ended = reply[0] == RUN_ENDED;
+		CHECK(get_u16(reply + 4) == (uint16_t)(ended ? last : last > first ? word - 1 : word + 1));
+	}
+	CHECK(runs == 3 && word == (uint16_t)(last > first ? last + 1 : last - 1));
+	CHECK(fake.level == 0x80 + last); /* the last address stands, all else is as before */
+}
+
+/* A CELL is left at a NEXT soon after the budget, is refreshed in time, and goes on where
+ * it was. */
+static void cells_stop(void)
+{
+	uint16_t before = 0;
+	unsigned i;
+
+	begin(0, 2000);
+	put_loop(0, 0, UINT16_MAX);
+	put_cell(0, 2);
+	put_access(ACCESS_CHECK, 1, 0, 0, 0, 0);
+	put_access(ACCESS_WRITE, 0, 0, 0, 0x80, 0x80);
+	put_one(OP_NEXT, 0);
+	load_it();
+	fake.watched = 0x7F;
+	fake.strobe = 0x80;
+	for (i = 0; i < 5; i++) {
+		uint64_t us = fake.us;
+		const uint8_t *reply = run_it(0, 20);
+		uint16_t done = get_u16(reply + 2);
+
+		CHECK(reply[0] == RUN_CONTINUES && done > before && get_u32(reply + 10) == 0);
+		CHECK(fake.us - us >= 19000 && fake.us - us <= 20000 + 1500);
+		CHECK((fake.level & 0x7F) == (done & 0x7F));
+		before = done;
+	}
+	CHECK(fake.longest_strobe_us > 1000 && fake.longest_strobe_us <= 2000);
+	CHECK(fake.longest_unwatched_us <= 1000);
+}
+
 /* The longest program: nothing behind its end is looked at. */
 static void longest(void)
 {
@@ -263,5 +352,8 @@ void test_pattern(void)
 	forgotten(0, NULL, 0);
 	refresh();
 	no_refresh();
+	cells_put_out(0, 127);
+	cells_put_out(127, 0);
+	cells_stop();
 	longest();
 }

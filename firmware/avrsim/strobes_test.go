@@ -1,0 +1,197 @@
+//go:build simavr
+
+package avrsim
+
+import (
+	"bytes"
+	"errors"
+	"testing"
+	"time"
+
+	"chipassay/host/adapter"
+	"chipassay/host/assay/memory"
+	"chipassay/host/link"
+	"chipassay/protocol"
+	"chipassay/vectors/library"
+	"chipassay/vectors/march"
+	"chipassay/vectors/part"
+)
+
+// A strobe is what is seen of a strobe of a memory, active low.
+type strobe struct {
+	at                  adapter.Word
+	high, fresh         bool   // fresh: its last edge was not seen
+	since               uint64 // cycle of its last edge
+	pulses              int
+	shortest, longest   uint64 // low, cycles
+	shortestHigh, holds uint64 // high; from its fall to a change of the address
+	held                bool   // that came
+}
+
+const never = 1 << 62
+
+func newStrobe(position int) *strobe {
+	return &strobe{at: adapter.At(position), high: true, fresh: true, shortest: never, shortestHigh: never, holds: never}
+}
+
+// watch takes a change of levels, among them of the address.
+func (s *strobe) watch(cycle uint64, level, changed, address adapter.Word) {
+	width := cycle - s.since
+	if !s.fresh && !s.high && !s.held && changed&address != 0 {
+		s.held, s.holds = true, min(s.holds, width)
+	}
+	if changed&s.at == 0 {
+		return
+	}
+	s.high = level&s.at != 0
+	switch {
+	case s.fresh:
+	case s.high:
+		s.shortest, s.longest = min(s.shortest, width), max(s.longest, width)
+		s.pulses++
+	default:
+		s.shortestHigh = min(s.shortestHigh, width)
+	}
+	s.since, s.held, s.fresh = cycle, false, false
+}
+
+// again begins after what is not watched.
+func (s *strobe) again() { s.high, s.fresh = true, true }
+
+// measuring is a connection that knows whether the last request was one of a program.
+type measuring struct {
+	link.Conn
+	program bool
+}
+
+func (m *measuring) Write(p []byte) (int, error) {
+	if i := bytes.IndexByte(p, protocol.Version); i >= 0 && i+1 < len(p) {
+		m.program = p[i+1] == byte(protocol.TypePattern)
+	}
+	return m.Conn.Write(p)
+}
+
+// few is a type of memory with few of its columns: those of the lowest bits.
+func few(t part.Type, columnBits int) part.Type {
+	v, m := *t.Variant, *t.Variant.Memory
+	m.ColumnBits = columnBits
+	m.Words = 1 << (m.RowBits + columnBits)
+	m.Column = m.Column[:columnBits]
+	v.Memory, t.Variant = &m, &v
+	return t
+}
+
+// What data books promise of every grade up to 200 ns, which is the slowest that the
+// library's refresh and access times stand for: /RAS low 200 ns to 10 µs, /CAS low 135 ns
+// to 10 µs, /RAS high 120 ns, the row held for 25 ns and the column for 55 ns (4164-20,
+// from memory; the 2118 and 41256 ask for no more). All rows are refreshed within
+// the definition's time.
+const (
+	leastRAS, leastCAS, mostStrobe = 200 * time.Nanosecond, 135 * time.Nanosecond, 10 * time.Microsecond
+	leastPrecharge                 = 120 * time.Nanosecond
+	leastRowHold, leastColumnHold  = 25 * time.Nanosecond, 55 * time.Nanosecond
+)
+
+// The strobes of every dynamic memory keep to the data books in all programs of its test,
+// and all its rows are refreshed in time. MEASURE, which holds a word at the outputs for
+// their levels, is not looked at; what the memory holds is not needed after it. Those whose
+// supply pin has no switch on the adapter, as the 4464's, cannot be tested at all.
+func TestStrobesKeepToTheDataBook(t *testing.T) {
+	memories, err := library.Memories()
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := 0
+	for _, p := range memories {
+		if v := p.Variants[0]; v.Memory.Kind != part.DynamicRAM || v.Refusal != "" {
+			continue
+		}
+		name := p.Number
+		t.Run(name, func(t *testing.T) {
+			typ := few(named(t, name), 2)
+			m := typ.Variant.Memory
+			p := open(t, name)
+			conn := &measuring{Conn: p}
+			a, err := adapter.Open(t.Context(), link.New(conn, protocol.UsualRate))
+			if err != nil {
+				t.Fatal(err)
+			}
+			s, err := a.Seat(len(typ.Variant.Pins), typ.Variant.VCC(), typ.Variant.GND())
+			if errors.Is(err, adapter.ErrCannot) {
+				t.Skip(err)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			if _, err := s.PowerOn(t.Context(), 150); err != nil {
+				t.Fatal(err)
+			}
+			seen++
+			at := func(pin int) int { return adapter.PositionOf(pin, len(typ.Variant.Pins)) }
+			ras, cas := newStrobe(at(m.RAS.Pin)), newStrobe(at(m.CAS.Pin))
+			refreshed := &rows{strobe: ras.at, last: map[uint32]uint64{}}
+			var address, before adapter.Word
+			for i, pin := range m.Address {
+				address |= adapter.At(at(pin))
+				if 1<<i < m.RefreshRows {
+					refreshed.address = append(refreshed.address, uint8(at(pin)))
+				}
+			}
+			p.bench.Carrier.Watch = func(cycle uint64, driven, level adapter.Word) {
+				changed := level ^ before
+				before = level
+				if !conn.program {
+					ras.again()
+					cas.again()
+					clear(refreshed.last)
+					refreshed.before = level
+					return
+				}
+				ras.watch(cycle, level, changed, address)
+				cas.watch(cycle, level, changed, address)
+				refreshed.watch(cycle, driven, level)
+			}
+			test, err := march.ByName(march.Default)
+			if err != nil {
+				t.Fatal(err)
+			}
+			run := memory.NewRun(t.Context(), s, memory.Plan{Type: typ, Test: test})
+			if err := run.March(); err != nil {
+				t.Fatal(err)
+			}
+			if err := run.Follow(); err != nil {
+				t.Fatal(err)
+			}
+			if run.Found.FailureCount != 0 || ras.pulses < 1000 || cas.pulses < 1000 {
+				t.Errorf("%d failures, %d and %d pulses", run.Found.FailureCount, ras.pulses, cas.pulses)
+			}
+			t.Logf("/RAS low %v to %v, high %v, row held %v; /CAS low %v to %v, column held %v; rows %v", duration(ras.shortest), duration(ras.longest),
+				duration(ras.shortestHigh), duration(ras.holds), duration(cas.shortest), duration(cas.longest), duration(cas.holds), duration(refreshed.longest))
+			for _, c := range []struct {
+				what        string
+				seen        uint64
+				least, most time.Duration
+			}{
+				{"/RAS low", ras.shortest, leastRAS, mostStrobe},
+				{"/RAS low", ras.longest, leastRAS, mostStrobe},
+				{"/RAS high", ras.shortestHigh, leastPrecharge, time.Hour},
+				{"row held", ras.holds, leastRowHold, mostStrobe},
+				{"/CAS low", cas.shortest, leastCAS, mostStrobe},
+				{"/CAS low", cas.longest, leastCAS, mostStrobe},
+				{"column held", cas.holds, leastColumnHold, mostStrobe},
+				{"a row not strobed", refreshed.longest, 0, m.RefreshWithin},
+			} {
+				if d := duration(c.seen); d < c.least || d > c.most {
+					t.Errorf("%s %v, and not %v to %v", c.what, d, c.least, c.most)
+				}
+			}
+			// firmware/README.md. An interrupt alone takes 3 µs.
+			if d := duration(ras.longest); d > 3*time.Microsecond {
+				t.Errorf("an access takes %v: it was interrupted", d)
+			}
+		})
+	}
+	if seen < 8 {
+		t.Errorf("%d dynamic memories", seen)
+	}
+}
