@@ -26,11 +26,11 @@ type adapterFlags struct {
 func adapterCommand(d *definitions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "adapter",
-		Short: "Check the adapter itself: what it can do, whether it works, how well it measures",
+		Short: "Check the adapter itself: what it can do, whether it works, how well it measures; flash its firmware",
 		Args:  cobra.NoArgs,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	cmd.AddCommand(adapterInfoCommand(d), adapterCheckCommand(d), adapterCalibrateCommand(d))
+	cmd.AddCommand(adapterInfoCommand(d), adapterCheckCommand(d), adapterCalibrateCommand(d), adapterFlashCommand())
 	return cmd
 }
 

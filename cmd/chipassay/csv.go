@@ -1,27 +1,26 @@
 package main
 
 import (
-	"bufio"
+	"encoding/csv"
 	"io"
 
 	"chipassay/host/record"
 )
 
-// writeCSV writes a table as CSV after RFC 4180. A cell that a spreadsheet would
-// run as a formula gets an apostrophe before it.
+// writeCSV writes a table as CSV after RFC 4180. What a spreadsheet would run as a
+// formula gets an apostrophe before it.
 func writeCSV(w io.Writer, header []string, rows [][]string) error {
-	b := bufio.NewWriter(w)
+	table := csv.NewWriter(w)
+	table.UseCRLF = true
 	for _, row := range append([][]string{header}, rows...) {
-		var line []byte
+		cells := make([]string, len(row))
 		for i, cell := range row {
-			if i > 0 {
-				line = append(line, ',')
-			}
-			line = record.AppendCell(line, []byte(cell))
+			cells[i] = record.Cell(cell)
 		}
-		if _, err := b.Write(append(line, "\r\n"...)); err != nil {
+		if err := table.Write(cells); err != nil {
 			return err
 		}
 	}
-	return b.Flush()
+	table.Flush()
+	return table.Error()
 }

@@ -9,11 +9,16 @@ import (
 	"chipassay/protocol"
 )
 
-// version says what the program is: its module's version, the commit that it was
+// released is the version of a released program; cmd/release sets it when it links.
+var released string
+
+// version says what the program is: its version, the commit that it was
 // built from where the build knows it, and the firmware that it carries.
 func version() string {
 	words := []string{"development build"}
-	if build, ok := debug.ReadBuildInfo(); ok {
+	if released != "" {
+		words[0] = released
+	} else if build, ok := debug.ReadBuildInfo(); ok {
 		if v := build.Main.Version; v != "" && v != "(devel)" {
 			words[0] = v
 		}

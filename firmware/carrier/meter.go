@@ -197,7 +197,7 @@ func (b *builder) powerUp() {
 	}
 	b.about = ""
 	b.check(doThen, "", "", "unplug; put the packages into their sockets, notch as drawn; "+b.jumpers())
-	b.check(doThen, "", "", "plug in again, flash the firmware with the chip's socket empty, then: chipassay adapter check --building "+b.group.String())
+	b.check(doThen, "", "", "plug in again, flash the firmware with the chip's socket empty (chipassay adapter flash), then: chipassay adapter check --building "+b.group.String())
 }
 
 // jumpers says how the links are to stand once the group is in.

@@ -28,12 +28,12 @@ const (
 )
 
 // Connect opens a port by name and finds the adapter at it: at the usual rate, once
-// more after the time that a board takes to start, and at the slower rates. A line
+// more when the board was reset and had time to start, and at the slower rates. A line
 // that loses frames goes on at the next slower rate, and Slowed says so. With baud
 // not 0 it tries that rate alone. A port with no adapter behind it is ErrTimeout,
 // after some 9 s.
 func Connect(ctx context.Context, name string, baud int) (*Link, error) {
-	return connect(ctx, name, baud, OpenPort, bootTime)
+	return connect(ctx, name, baud, openConn, bootTime)
 }
 
 func connect(ctx context.Context, name string, baud int, open func(string, int) (Conn, error), boot time.Duration) (*Link, error) {
@@ -91,6 +91,13 @@ func at(ctx context.Context, name string, rate int, open func(string, int) (Conn
 	l := New(conn, rate)
 	if rate == protocol.UsualRate {
 		if err = l.greet(ctx); errors.Is(err, ErrTimeout) {
+			// A boot loader that heard these greetings waits for more, for ten seconds.
+			// Opening the port again resets such a board, and then nothing disturbs it.
+			l.Close()
+			if conn, err = open(name, rate); err != nil {
+				return nil, err
+			}
+			l = New(conn, rate)
 			if err = sleep(ctx, boot); err == nil {
 				err = l.greet(ctx)
 			}

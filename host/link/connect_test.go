@@ -62,16 +62,18 @@ func TestConnect(t *testing.T) {
 		"no such rate":                   {asked: 9600, err: ErrRate},
 	} {
 		t.Run(name, func(t *testing.T) {
-			var open []*fakeConn
+			var open, slower []*fakeConn
 			l, err := connect(context.Background(), "COM7", c.asked, func(_ string, baud int) (Conn, error) {
 				conn := &fakeConn{t: t, handle: hello, request: c.at[baud]}
-				open = append(open, conn)
+				if open = append(open, conn); baud != protocol.UsualRate {
+					slower = append(slower, conn)
+				}
 				return conn, nil
 			}, 0)
 			if !errors.Is(err, c.err) {
 				t.Fatalf("got %v, want %v", err, c.err)
 			}
-			for _, slower := range open[min(1, len(open)):] { // SPEC.md, Line rate
+			for _, slower := range slower { // SPEC.md, Line rate
 				if !bytes.Equal(slower.written[0], make([]byte, 16)) {
 					t.Errorf("at a slower rate it began with %x, not sixteen delimiters", slower.written[0])
 				}
@@ -91,6 +93,24 @@ func TestConnect(t *testing.T) {
 				t.Errorf("error %q does not name the port", err)
 			}
 		})
+	}
+}
+
+// A boot loader that was greeted before its time was over hears nothing else for ten
+// seconds; when the port is opened again, the board starts again.
+func TestConnectResetsABoardThatWasDisturbed(t *testing.T) {
+	var open []*fakeConn
+	l, err := connect(context.Background(), "COM7", 0, func(_ string, baud int) (Conn, error) {
+		conn := &fakeConn{t: t, handle: hello}
+		if open = append(open, conn); len(open) == 1 {
+			conn.request = lose
+		} else if !open[0].closed {
+			t.Error("the port is opened again while it is open")
+		}
+		return conn, nil
+	}, 0)
+	if err != nil || l.Baud() != protocol.UsualRate || len(open) != 2 {
+		t.Errorf("%v, with %d connections", err, len(open))
 	}
 }
 

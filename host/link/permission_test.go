@@ -22,8 +22,12 @@ func TestPermissionAdvice(t *testing.T) {
 		{"root", 0, 0o660, "udev rule"},
 		{"dialout", 20, 0o640, "udev rule"},
 	} {
-		if got := advice("/dev/ttyACM0", c.group, c.gid, c.mode); !strings.Contains(got, c.want) {
-			t.Errorf("%s %04o: %q, want %q in it", c.group, c.mode, got, c.want)
+		got := advice("/dev/ttyACM0", c.group, c.gid, c.mode)
+		if !strings.Contains(got, c.want) || !strings.Contains(got, UdevRule) {
+			t.Errorf("%s %04o: %q, want %q in it, and the rule", c.group, c.mode, got, c.want)
+		}
+		if c.want == "udev rule" && strings.Contains(got, "usermod") {
+			t.Errorf("%s %04o: %q: the group would not help", c.group, c.mode, got)
 		}
 	}
 }

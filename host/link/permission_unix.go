@@ -6,7 +6,7 @@ import (
 	"fmt"
 	"os"
 	"os/user"
-	"path"
+	"runtime"
 	"strconv"
 	"syscall"
 )
@@ -22,6 +22,9 @@ func permissionAdvice(name string) string {
 	if !ok {
 		return ""
 	}
+	if runtime.GOOS != "linux" {
+		return "; `ls -l " + name + "` shows whose it is" // macOS lets everybody use them
+	}
 	gid := strconv.FormatUint(uint64(owner.Gid), 10)
 	group := gid
 	if g, err := user.LookupGroupId(gid); err == nil {
@@ -33,9 +36,9 @@ func permissionAdvice(name string) string {
 // advice works from the group of a device and the mode's permission bits.
 func advice(name, group string, gid, mode uint32) string {
 	const groupMayUse = 0o060
+	rule := fmt.Sprintf("the udev rule\n  %s\nin /etc/udev/rules.d/70-chipassay.rules; plug the adapter in again after that", UdevRule)
 	if gid != 0 && mode&groupMayUse == groupMayUse {
-		return fmt.Sprintf("; it belongs to group %s: add yourself with `sudo usermod -aG %s \"$USER\"` and log in again", group, group)
+		return fmt.Sprintf("; it belongs to group %s: run\n  sudo usermod -aG %s \"$USER\"\nand log in again; or put %s", group, group, rule)
 	}
-	return fmt.Sprintf(`; its group %s may not use it (mode %04o): the udev rule KERNEL=="%s", MODE="0660", GROUP="dialout" gives it to a group that you can join`,
-		group, mode, path.Base(name))
+	return fmt.Sprintf("; its group %s may not use it (mode %04o): put %s", group, mode, rule)
 }

@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"path"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -17,6 +19,8 @@ var (
 	ErrNoAdapter = errors.New("no adapter found")
 	// ErrSeveral is a computer with several adapters, of which one must be chosen.
 	ErrSeveral = errors.New("several adapters found")
+	// ErrSeveralPorts is a computer with several serial ports, of which one must be chosen.
+	ErrSeveralPorts = errors.New("several serial ports found")
 )
 
 // Ports lists the serial ports that an adapter may be behind, in order: those
@@ -24,6 +28,9 @@ var (
 // take amiss what it does not understand; they can be named.
 func Ports() ([]string, error) {
 	all, err := serial.GetPortsList()
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil // in a container without /dev
+	}
 	if err != nil {
 		return nil, fmt.Errorf("list the serial ports: %w", err)
 	}
@@ -115,4 +122,24 @@ func Only(seen []Seen) (*Link, string, error) {
 		lines.WriteString("\n  there is no serial port of a USB device")
 	}
 	return nil, "", fmt.Errorf("%w:%s\nname its port with --adapter PORT, or try without hardware with --adapter virtual", ErrNoAdapter, &lines)
+}
+
+// OnlyPort is the serial port of the only USB device. None is ErrNoPort, several are
+// ErrSeveralPorts.
+func OnlyPort() (string, error) {
+	ports, err := Ports()
+	if err != nil {
+		return "", err
+	}
+	return onlyPort(ports)
+}
+
+func onlyPort(ports []string) (string, error) {
+	switch len(ports) {
+	case 0:
+		return "", fmt.Errorf("%w: %s", ErrNoPort, noPortAdvice(runtime.GOOS, nil))
+	case 1:
+		return ports[0], nil
+	}
+	return "", fmt.Errorf("%w: %s; choose one with --port", ErrSeveralPorts, strings.Join(ports, ", "))
 }

@@ -1,0 +1,202 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"golang.org/x/sys/unix"
+
+	"chipassay/firmware/images"
+	"chipassay/host/flash/responder"
+	"chipassay/host/hexfile"
+	"chipassay/host/virtual"
+)
+
+// A boughtBoard is a board with a bootloader behind a pseudo-terminal.
+type boughtBoard struct {
+	path string
+
+	mutex sync.Mutex
+	*responder.Board
+}
+
+// boardAt puts a board behind a pseudo-terminal until the test ends. A pseudo-terminal has
+// no DTR: the board is reset by a greeting.
+func boardAt(t *testing.T, board *responder.Board) *boughtBoard {
+	t.Helper()
+	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
+	require.NoError(t, err)
+	fd := int(master.Fd())
+	require.NoError(t, unix.IoctlSetPointerInt(fd, unix.TIOCSPTLCK, 0))
+	number, err := unix.IoctlGetUint32(fd, unix.TIOCGPTN)
+	require.NoError(t, err)
+	settings, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+	require.NoError(t, err)
+	settings.Iflag, settings.Oflag, settings.Lflag = 0, 0, 0 // nothing is echoed or changed
+	require.NoError(t, unix.IoctlSetTermios(fd, unix.TCSETS, settings))
+	b := &boughtBoard{path: fmt.Sprintf("/dev/pts/%d", number), Board: board}
+	b.ResetBySignOn = true
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		for buffer := make([]byte, 4096); ; {
+			n, err := master.Read(buffer)
+			switch {
+			case errors.Is(err, os.ErrClosed), os.IsTimeout(err):
+				return
+			case err != nil: // EIO: nobody has the other end open
+				time.Sleep(2 * time.Millisecond)
+				continue
+			}
+			b.mutex.Lock()
+			_, _ = b.Write(buffer[:n])
+			answer := make([]byte, 4096)
+			for {
+				n, _ := b.Read(answer)
+				if n == 0 {
+					break
+				}
+				_, _ = master.Write(answer[:n])
+			}
+			b.mutex.Unlock()
+		}
+	}()
+	hold, err := os.OpenFile(b.path, os.O_RDWR|unix.O_NOCTTY, 0) // so that it is open always, and reading it can end
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		_, _ = hold.Write([]byte{0})
+		hold.Close()
+		master.Close()
+		select {
+		case <-ended:
+		case <-time.After(time.Second): // it waits in a read
+		}
+	})
+	return b
+}
+
+// firmwareOn is the firmware with a socket, and a chip in it or none.
+func firmwareOn(t *testing.T, number string) *virtual.Adapter {
+	t.Helper()
+	var chip *virtual.Chip
+	if number != "" {
+		typ, err := new(definitions).typeOf(number, "")
+		require.NoError(t, err)
+		chip, err = virtual.NewChip(typ)
+		require.NoError(t, err)
+	}
+	a, err := virtual.Open(context.Background(), virtual.NewBoard().Socket(chip, 1))
+	require.NoError(t, err)
+	require.NoError(t, a.SetReadTimeout(time.Millisecond))
+	t.Cleanup(func() { a.Close() })
+	return a
+}
+
+// flashing runs `chipassay adapter flash` at the board and gives its exit status and what it printed.
+func flashing(t *testing.T, b *boughtBoard, arguments ...string) (int, string) {
+	t.Helper()
+	program := filepath.Join(t.TempDir(), "chipassay")
+	self, err := os.Executable()
+	require.NoError(t, err)
+	require.NoError(t, os.Symlink(self, program))
+	command := exec.Command(program, append([]string{"adapter", "flash", "--port", b.path, "--baud", "1000000"}, arguments...)...)
+	command.Env = append(os.Environ(), "HOME="+t.TempDir())
+	out, err := command.CombinedOutput()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) {
+		require.NoError(t, err)
+	}
+	b.mutex.Lock()
+	defer b.mutex.Unlock()
+	return command.ProcessState.ExitCode(), string(out)
+}
+
+func flashImage(t *testing.T) []byte {
+	t.Helper()
+	image, err := hexfile.Read(strings.NewReader(string(images.ATmega2560HEX)), 0xFF)
+	require.NoError(t, err)
+	return image
+}
+
+// A board with firmware is asked; then it is flashed, and the version is reported.
+func TestFlashUpdatesABoard(t *testing.T) {
+	t.Parallel()
+	b := boardAt(t, responder.New())
+	b.Firmware = firmwareOn(t, "")
+	status, out := flashing(t, b)
+	require.Equal(t, 0, status, out)
+	image := flashImage(t)
+	require.Contains(t, out, fmt.Sprintf("%d bytes written, read back and compared. Firmware %s runs (it was %s).", len(image), images.Version, images.Version))
+	require.Equal(t, image, b.Flash[:len(image)])
+}
+
+// A chip in the socket is not flashed over, whatever the person says.
+func TestFlashRefusesWhileAChipIsSeated(t *testing.T) {
+	t.Parallel()
+	for _, arguments := range [][]string{nil, {"--socket-empty"}} {
+		b := boardAt(t, responder.New())
+		b.Firmware = firmwareOn(t, "7400")
+		status, out := flashing(t, b, arguments...)
+		require.Equal(t, 3, status, out)
+		require.Contains(t, out, "a chip is in the socket; take it out, then flash")
+		require.Zero(t, b.Resets)
+		require.Equal(t, responder.New().Flash, b.Flash)
+	}
+}
+
+// A board that was bought answers nothing: the person says that the socket is empty.
+func TestFlashOfANewBoard(t *testing.T) {
+	t.Parallel()
+	b := boardAt(t, responder.New())
+	status, out := flashing(t, b)
+	require.Equal(t, 3, status, out)
+	require.Contains(t, out, "no firmware of chipassay answers there")
+	require.Contains(t, out, "repeat with --socket-empty")
+	require.Zero(t, b.Resets)
+
+	image := flashImage(t)
+	firmware := firmwareOn(t, "")
+	b.mutex.Lock()
+	heard := b.FromHost
+	b.FromHost = func(p []byte) []byte { // what was written runs
+		if b.Running && string(b.Flash[:len(image)]) == string(image) {
+			b.Firmware = firmware
+		}
+		return p
+	}
+	b.mutex.Unlock()
+	status, out = flashing(t, b, "--socket-empty", "--json")
+	require.Equal(t, 0, status, out)
+	require.Contains(t, out, `"firmware": "`+images.Version+`"`)
+	require.NotContains(t, out, `"before"`)
+	require.Nil(t, heard)
+}
+
+// What is written and does not answer is no success, and neither is what reads back otherwise.
+func TestFlashThatDoesNotWork(t *testing.T) {
+	t.Parallel()
+	for words, spoil := range map[string]func(*responder.Board){
+		"is written and verified, but does not answer":     func(*responder.Board) {},
+		"the flash reads back other than written":          func(b *responder.Board) { b.Corrupt = func(_ int, c byte) byte { return c &^ 0x80 } },
+		"signature is 1E 97 05, and not 1E 98 01":          func(b *responder.Board) { b.Signature = [3]byte{0x1E, 0x97, 0x05} },
+		"no bootloader answers; is it an ATmega2560 board": func(b *responder.Board) { b.ToHost = func([]byte) []byte { return nil } },
+	} {
+		t.Run(words, func(t *testing.T) {
+			t.Parallel()
+			board := responder.New()
+			spoil(board)
+			status, out := flashing(t, boardAt(t, board), "--socket-empty")
+			require.Equal(t, 3, status, out)
+			require.Contains(t, out, words)
+		})
+	}
+}

@@ -1,0 +1,139 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"chipassay/firmware/images"
+	"chipassay/host/link"
+)
+
+// A builder makes one release.
+type builder struct {
+	release
+	root string // of the module
+	out  string // for what is handed out
+	work string // for what is not
+	deb  bool
+}
+
+// A file of an archive.
+type file struct {
+	name string // within the archive, with slashes
+	body []byte
+	mode fs.FileMode
+}
+
+// moduleRoot is the folder of go.mod.
+func moduleRoot(ctx context.Context) (string, error) {
+	out, err := exec.CommandContext(ctx, "go", "list", "-m", "-f", "{{.Dir}}").Output()
+	return strings.TrimSpace(string(out)), err
+}
+
+// gotool runs the go command in the module, with nothing in its environment that would
+// change what it builds.
+func (b *builder) gotool(ctx context.Context, environment []string, args ...string) ([]byte, error) {
+	cmd := exec.CommandContext(ctx, "go", args...)
+	cmd.Dir = b.root
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOFLAGS=", "GOEXPERIMENT=", "GOAMD64=v1", "GOARM64=v8.0", "GOWORK=off",
+		fmt.Sprintf("SOURCE_DATE_EPOCH=%d", b.day.Unix()))
+	cmd.Env = append(cmd.Env, environment...)
+	cmd.Stderr = os.Stderr
+	out, err := cmd.Output()
+	if err != nil {
+		err = fmt.Errorf("go %s: %w", strings.Join(args, " "), err)
+	}
+	return out, err
+}
+
+// flags of a build: no paths of this computer, no state of a checkout, no symbols.
+func (b *builder) flags() []string {
+	return []string{"-trimpath", "-buildvcs=false", "-ldflags", "-s -w -buildid= -X main.released=" + b.version}
+}
+
+// program builds the program for a target.
+func (b *builder) program(ctx context.Context, t target) ([]byte, error) {
+	name := filepath.Join(b.work, t.os+"-"+t.arch, t.program())
+	args := append([]string{"build", "-o", name}, b.flags()...)
+	if _, err := b.gotool(ctx, []string{"GOOS=" + t.os, "GOARCH=" + t.arch}, append(args, "./cmd/chipassay")...); err != nil {
+		return nil, err
+	}
+	return os.ReadFile(name)
+}
+
+// common are the files that all targets have: made by the program itself, as it is built for
+// the computer at hand, and copied from the module.
+func (b *builder) common(ctx context.Context) (files []file, err error) {
+	for _, name := range []string{"LICENSE", "README.md"} {
+		body, err := os.ReadFile(filepath.Join(b.root, name))
+		if err != nil {
+			return nil, err
+		}
+		files = append(files, file{name, body, 0o644})
+	}
+	files = append(files,
+		file{"CHANGELOG.md", []byte(changelog), 0o644},
+		file{"firmware/atmega2560.hex", images.ATmega2560HEX, 0o644},
+		file{"firmware/atmega2560.elf", images.ATmega2560ELF, 0o644},
+		file{"firmware/virtual.wasm", images.Virtual, 0o644},
+		file{"udev/70-chipassay.rules", []byte(link.UdevRule + "\n"), 0o644},
+	)
+	self := filepath.Join(b.work, "self")
+	if _, err := b.gotool(ctx, nil, append(append([]string{"build", "-tags", "man", "-o", self}, b.flags()...), "./cmd/chipassay")...); err != nil {
+		return nil, err
+	}
+	for _, shell := range []struct{ name, file string }{
+		{"bash", "chipassay.bash"}, {"zsh", "_chipassay"}, {"fish", "chipassay.fish"}, {"powershell", "chipassay.ps1"},
+	} {
+		script, err := exec.CommandContext(ctx, self, "completion", shell.name).Output()
+		if err != nil {
+			return nil, fmt.Errorf("completion for %s: %w", shell.name, err)
+		}
+		files = append(files, file{"completions/" + shell.file, script, 0o644})
+	}
+	pages, err := b.pages(ctx, self)
+	return append(files, pages...), err
+}
+
+// pages are the manual pages, one a command.
+func (b *builder) pages(ctx context.Context, self string) (files []file, err error) {
+	folder := filepath.Join(b.work, "man")
+	if err := os.Mkdir(folder, 0o755); err != nil {
+		return nil, err
+	}
+	if out, err := exec.CommandContext(ctx, self, "man", folder, "--date", b.day.Format("2006-01-02")).CombinedOutput(); err != nil {
+		return nil, fmt.Errorf("manual pages: %w: %s", err, out)
+	}
+	entries, err := os.ReadDir(folder) // in the order of their names
+	for _, entry := range entries {
+		body, err := os.ReadFile(filepath.Join(folder, entry.Name()))
+		if err != nil {
+			return nil, err
+		}
+		files = append(files, file{path.Join("man/man1", entry.Name()), body, 0o644})
+	}
+	return files, err
+}
+
+// sums is the name of the file of checksums, as sha256sum writes and checks it.
+const sums = "SHA256SUMS"
+
+func (b *builder) sums(made []string) error {
+	var lines []byte
+	for _, name := range slices.Sorted(slices.Values(made)) {
+		body, err := os.ReadFile(filepath.Join(b.out, name))
+		if err != nil {
+			return err
+		}
+		lines = fmt.Appendf(lines, "%x  %s\n", sha256.Sum256(body), name)
+	}
+	return os.WriteFile(filepath.Join(b.out, sums), lines, 0o644)
+}

@@ -1,0 +1,310 @@
+package main
+
+import (
+	"archive/tar"
+	"archive/zip"
+	"bytes"
+	"compress/gzip"
+	"context"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"chipassay/firmware/images"
+	"chipassay/vectors/sample"
+)
+
+func TestNewest(t *testing.T) {
+	r, err := newest("# What\n\ntext\n\n## 1.10.2, 2027-03-01\n\n- a\n\n## 1.9.0, 2026-11-29\n")
+	require.NoError(t, err)
+	require.Equal(t, release{"1.10.2", time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC)}, r)
+	for _, text := range []string{"", "# 1.0.0, 2026-11-29\n", "## 1.0, 2026-11-29\n", "## 1.0.0, 29 November\n", "## 1.0.0, 2026-11-31\n"} {
+		_, err := newest(text)
+		require.Error(t, err, text)
+	}
+	_, err = newest(changelog)
+	require.NoError(t, err)
+}
+
+func TestTargets(t *testing.T) {
+	all, err := choose("")
+	require.NoError(t, err)
+	require.Len(t, all, 6)
+	two, err := choose("windows/arm64,linux/amd64")
+	require.NoError(t, err)
+	require.Equal(t, []target{{"windows", "arm64"}, {"linux", "amd64"}}, two)
+	_, err = choose("plan9/amd64")
+	require.ErrorContains(t, err, "darwin/arm64")
+}
+
+// A folder with something in it is left alone.
+func TestFolderMustBeEmpty(t *testing.T) {
+	folder := t.TempDir()
+	require.NoError(t, emptyFolder(filepath.Join(folder, "a", "b")))
+	require.ErrorContains(t, emptyFolder(folder), "not empty")
+}
+
+// host is what this computer runs: Linux, on one of the two processors.
+func host(t *testing.T) target {
+	t.Helper()
+	at := target{runtime.GOOS, runtime.GOARCH}
+	if at.os != "linux" || !slices.Contains(targets, at) {
+		t.Skipf("the archive for Linux cannot be tried on %v", at)
+	}
+	return at
+}
+
+// made builds targets from a copy of the sources in a folder of its own, with an
+// environment that differs, and gives the folder of what was made.
+func made(t *testing.T, from string, deb bool, targets ...target) string {
+	t.Helper()
+	r, err := newest(changelog)
+	require.NoError(t, err)
+	b := builder{release: r, root: from, out: t.TempDir(), work: t.TempDir(), deb: deb}
+	require.NoError(t, b.all(t.Context(), targets))
+	return b.out
+}
+
+// elsewhere copies the sources to another folder.
+func elsewhere(t *testing.T, from string) string {
+	t.Helper()
+	to := filepath.Join(t.TempDir(), "another", "place")
+	for _, name := range []string{"cmd", "firmware", "host", "protocol", "vectors"} {
+		require.NoError(t, os.CopyFS(filepath.Join(to, name), os.DirFS(filepath.Join(from, name))))
+	}
+	for _, name := range []string{"go.mod", "go.sum", "LICENSE", "README.md"} {
+		body, err := os.ReadFile(filepath.Join(from, name))
+		require.NoError(t, err)
+		require.NoError(t, os.WriteFile(filepath.Join(to, name), body, 0o600))
+	}
+	return to
+}
+
+// What is built twice, in two places and as two people, has the same bytes. It is then
+// installed, and tests a chip where there is nothing else.
+func TestRelease(t *testing.T) {
+	at := host(t)
+	root, err := moduleRoot(t.Context())
+	require.NoError(t, err)
+	first := made(t, root, true, at)
+	t.Setenv("TZ", "Pacific/Chatham")
+	t.Setenv("USER", "another")
+	t.Setenv("GOFLAGS", "-v")
+	second := made(t, elsewhere(t, root), true, at)
+	var names []string
+	entries, err := os.ReadDir(first)
+	require.NoError(t, err)
+	for _, entry := range entries {
+		names = append(names, entry.Name())
+		one, err := os.ReadFile(filepath.Join(first, entry.Name()))
+		require.NoError(t, err)
+		other, err := os.ReadFile(filepath.Join(second, entry.Name()))
+		require.NoError(t, err)
+		require.True(t, bytes.Equal(one, other), "%s is not the same twice", entry.Name())
+	}
+	r, _ := newest(changelog)
+	folder := "chipassay-" + r.version + "-linux-" + at.arch
+	require.Equal(t, []string{"SHA256SUMS", folder + ".tar.gz", "chipassay_" + r.version + "-1_" + at.arch + ".deb"}, names)
+	check := exec.Command("sha256sum", "--check", "--strict", "SHA256SUMS")
+	check.Dir = first
+	out, err := check.CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	require.Equal(t, 2, strings.Count(string(out), ": OK"))
+
+	t.Run("archive", func(t *testing.T) { inBareFolder(t, filepath.Join(first, names[1]), r) })
+	t.Run("package", func(t *testing.T) { inFreshRoot(t, filepath.Join(first, names[2]), r) })
+}
+
+// inBareFolder unpacks an archive with tar and runs its program where no other file is.
+func inBareFolder(t *testing.T, archive string, r release) {
+	folder := t.TempDir()
+	out, err := exec.Command("tar", "-xzf", archive, "-C", folder, "--strip-components=1").CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	for _, name := range []string{"LICENSE", "README.md", "CHANGELOG.md", "completions/_chipassay", "completions/chipassay.bash",
+		"completions/chipassay.fish", "completions/chipassay.ps1", "man/man1/chipassay.1", "man/man1/chipassay-adapter-flash.1", "udev/70-chipassay.rules"} {
+		info, err := os.Stat(filepath.Join(folder, name))
+		require.NoError(t, err)
+		require.NotZero(t, info.Size(), name)
+		require.Equal(t, r.day, info.ModTime().UTC(), name)
+	}
+	hex, err := os.ReadFile(filepath.Join(folder, "firmware/atmega2560.hex"))
+	require.NoError(t, err)
+	require.Equal(t, images.ATmega2560HEX, hex)
+	page, err := os.ReadFile(filepath.Join(folder, "man/man1/chipassay.1"))
+	require.NoError(t, err)
+	require.Contains(t, string(page), `.TH "CHIPASSAY" "1"`)
+	require.Contains(t, string(page), "chipassay "+r.version)
+
+	bare := t.TempDir()
+	require.NoError(t, os.Rename(filepath.Join(folder, "chipassay"), filepath.Join(bare, "chipassay")))
+	tried(t, bare, "/chipassay", r)
+}
+
+// inFreshRoot installs a package where nothing is installed.
+func inFreshRoot(t *testing.T, deb string, r release) {
+	root := t.TempDir()
+	for _, folder := range []string{"info", "updates"} {
+		require.NoError(t, os.MkdirAll(filepath.Join(root, "var/lib/dpkg", folder), 0o755))
+	}
+	require.NoError(t, os.WriteFile(filepath.Join(root, "var/lib/dpkg/status"), nil, 0o600))
+	out, err := exec.Command("dpkg", "--root="+root, "--force-not-root", "--install", deb).CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	out, err = exec.Command("dpkg-query", "--admindir="+filepath.Join(root, "var/lib/dpkg"), "-W", "-f", "${Status} ${Version} ${Depends}", "chipassay").CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	require.Equal(t, "install ok installed "+r.version+"-1 ", string(out))
+	for _, name := range []string{"usr/share/man/man1/chipassay-test.1.gz", "usr/share/doc/chipassay/changelog.gz", "usr/share/doc/chipassay/copyright",
+		"usr/share/bash-completion/completions/chipassay", "usr/share/chipassay/firmware/atmega2560.hex"} {
+		require.FileExists(t, filepath.Join(root, name))
+	}
+	tried(t, root, "/usr/bin/chipassay", r)
+}
+
+// tried runs a program with a folder as its whole file system, an empty environment and
+// nobody else's home: its version, a good chip, a bad one, and a virtual drawer.
+func tried(t *testing.T, root, program string, r release) {
+	t.Helper()
+	for _, c := range []struct {
+		args   []string
+		status int
+		says   string
+	}{
+		{[]string{"--version"}, 0, "chipassay version " + r.version + ", firmware " + images.Version},
+		{[]string{"test", "7400", "--adapter", "virtual"}, 0, "PASS"},
+		{[]string{"test", "7410", "--adapter", "virtual", "--defect", "2 open"}, 1, "FAIL"},
+		{[]string{"demo", "/tray"}, 0, "The chips are in the records of practice"},
+		{[]string{"adapter", "info"}, 3, "there is no serial port of a USB device"},
+	} {
+		command := exec.Command(program, c.args...)
+		command.Env = []string{"HOME=/"}
+		command.Dir = "/"
+		command.SysProcAttr = rootedAt(root)
+		out, err := command.CombinedOutput()
+		if command.ProcessState == nil {
+			require.NoError(t, err)
+		}
+		require.Equal(t, c.status, command.ProcessState.ExitCode(), "%s: %s", c.args, out)
+		require.Contains(t, string(out), c.says, c.args)
+	}
+}
+
+// The two forms of archives, read back.
+func TestArchivesHoldTheirFiles(t *testing.T) {
+	at := time.Date(2026, 11, 29, 0, 0, 0, 0, time.UTC)
+	files := []file{{"a/run", []byte("program"), 0o755}, {"a/text", bytes.Repeat([]byte("word "), 1000), 0o644}}
+	packed, err := tarred(files, at)
+	require.NoError(t, err)
+	z, err := gzip.NewReader(bytes.NewReader(packed))
+	require.NoError(t, err)
+	tape := tar.NewReader(z)
+	for _, f := range files {
+		h, err := tape.Next()
+		require.NoError(t, err)
+		body, err := io.ReadAll(tape)
+		require.NoError(t, err)
+		require.Equal(t, f, file{h.Name, body, h.FileInfo().Mode()})
+		require.Equal(t, at, h.ModTime.UTC())
+		require.Zero(t, h.Uid+h.Gid)
+	}
+	_, err = tape.Next()
+	require.Equal(t, io.EOF, err)
+
+	packed, err = zipped(files, at)
+	require.NoError(t, err)
+	archive, err := zip.NewReader(bytes.NewReader(packed), int64(len(packed)))
+	require.NoError(t, err)
+	require.Len(t, archive.File, len(files))
+	for i, f := range archive.File {
+		r, err := f.Open()
+		require.NoError(t, err)
+		body, err := io.ReadAll(r)
+		require.NoError(t, err)
+		require.Equal(t, files[i], file{f.Name, body, f.Mode()})
+		require.Equal(t, at, f.Modified.UTC())
+	}
+}
+
+// long skips what an ordinary run has no time for.
+func long(t *testing.T) {
+	t.Helper()
+	if !sample.Long() {
+		t.Skip("it builds for all targets: CHIPASSAY_LONG=1")
+	}
+}
+
+// All six, and what none of them may lack; the Windows program starts.
+func TestAllTargets(t *testing.T) {
+	long(t)
+	root, err := moduleRoot(t.Context())
+	require.NoError(t, err)
+	out := made(t, root, true, targets...)
+	r, _ := newest(changelog)
+	for _, name := range []string{"linux-amd64.tar.gz", "linux-arm64.tar.gz", "macos-amd64.tar.gz", "macos-arm64.tar.gz", "windows-amd64.zip", "windows-arm64.zip"} {
+		require.FileExists(t, filepath.Join(out, "chipassay-"+r.version+"-"+name))
+	}
+	sum, err := os.ReadFile(filepath.Join(out, sums))
+	require.NoError(t, err)
+	require.Equal(t, 8, bytes.Count(sum, []byte("\n")))
+	startsUnderWine(t, filepath.Join(out, "chipassay-"+r.version+"-windows-amd64.zip"), r)
+}
+
+// startsUnderWine runs the Windows program under wine, which needs no screen for it. Debian 12's wine
+// has no bcryptprimitives.dll, from which Go's runtime takes random numbers: one is made.
+func startsUnderWine(t *testing.T, archive string, r release) {
+	const wine = "/usr/lib/wine/wine64"
+	if _, err := os.Stat(wine); err != nil {
+		t.Fatal("wine is missing: apt-get install -y --no-install-recommends wine64")
+	}
+	folder := t.TempDir()
+	z, err := zip.OpenReader(archive)
+	require.NoError(t, err)
+	defer z.Close()
+	require.NoError(t, os.CopyFS(folder, z))
+	program := filepath.Join(folder, strings.TrimSuffix(filepath.Base(archive), ".zip"), "chipassay.exe")
+	prefix := filepath.Join(t.TempDir(), "prefix")
+	run := func(name string, args ...string) (string, error) {
+		ctx, cancel := context.WithTimeout(t.Context(), 3*time.Minute)
+		defer cancel()
+		command := exec.CommandContext(ctx, name, args...)
+		command.Env = append(os.Environ(), "WINEPREFIX="+prefix, "WINEDEBUG=-all", "DISPLAY=")
+		command.Dir = folder
+		out, err := command.CombinedOutput()
+		return string(out), err
+	}
+	_, _ = run(wine, "wineboot") // makes the folders of a Windows; that it lacks a screen is no matter
+	const source = `__declspec(dllexport) int ProcessPrng(unsigned char *p, unsigned long long n) {
+		static unsigned long long x = 88172645463325252ULL; /* xorshift: for a test, and no secret */
+		while (n--) { x ^= x << 13; x ^= x >> 7; x ^= x << 17; *p++ = x; }
+		return 1;
+	}`
+	require.NoError(t, os.WriteFile(filepath.Join(folder, "prng.c"), []byte(source), 0o600))
+	text, err := run("clang", "--target=x86_64-pc-windows-msvc", "-O1", "-ffreestanding", "-c", "prng.c", "-o", "prng.obj")
+	require.NoError(t, err, text)
+	text, err = run("lld-link", "/dll", "/noentry", "/out:"+filepath.Join(prefix, "drive_c/windows/system32/bcryptprimitives.dll"), "prng.obj")
+	require.NoError(t, err, text)
+
+	text, err = run(wine, program, "--version")
+	require.NoError(t, err, text)
+	require.Contains(t, text, "chipassay version "+r.version)
+	text, err = run(wine, program, "test", "7400", "--adapter", "virtual")
+	require.NoError(t, err, text)
+	require.Contains(t, text, "PASS")
+}
+
+// What only Windows or macOS compiles is vetted too.
+func TestVetOfTheOtherSystems(t *testing.T) {
+	long(t)
+	for _, system := range []string{"windows", "darwin"} {
+		command := exec.Command("go", "vet", "chipassay/...")
+		command.Env = append(os.Environ(), "GOOS="+system, "CGO_ENABLED=0")
+		out, err := command.CombinedOutput()
+		require.NoError(t, err, "%s: %s", system, out)
+	}
+}
