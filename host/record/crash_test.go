@@ -33,7 +33,9 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(0)
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	stopCluster()
+	os.Exit(code)
 }
 
 // appendTo appends records and prints serial and digest of each when Append has

@@ -219,10 +219,12 @@ func (s *Store) readBatches(ctx context.Context, q Query, full chan<- batch, fre
 		return err
 	}
 	defer conn.Close()
-	if _, err := conn.ExecContext(ctx, fmt.Sprintf("PRAGMA mmap_size = %d", mapped)); err != nil {
-		return damaged(err)
+	if s.remote == nil {
+		if _, err := conn.ExecContext(ctx, fmt.Sprintf("PRAGMA mmap_size = %d", mapped)); err != nil {
+			return damaged(err)
+		}
+		defer conn.ExecContext(context.WithoutCancel(ctx), "PRAGMA mmap_size = 0") // as all else is read
 	}
-	defer conn.ExecContext(context.WithoutCancel(ctx), "PRAGMA mmap_size = 0") // as all else is read
 	statement, args := q.statement(wholeRow, withReport)
 	rows, err := conn.QueryContext(ctx, statement, args...)
 	if err != nil {

@@ -29,6 +29,8 @@ type Query struct {
 	NewestFirst bool  // by serial number
 	Limit       int   // how many at most; 0 for all
 	After       int64 // serial number after which to go on, in the order asked for; 0 for the start
+
+	benches bool // of all benches, by time; After is then of no use
 }
 
 // ErrNone is the error for a serial number that no record has.
@@ -90,12 +92,17 @@ func (q Query) statement(columns, from string) (string, []any) {
 	if q.NewestFirst {
 		follows, order = " < ?", " DESC"
 	}
+	by := "record.serial" + order
+	if q.benches { // whose numbers say nothing about what came first
+		columns += ", record.bench"
+		by = "record.time" + order + ", record.bench" + order + ", record.serial" + order
+	}
 	s := "SELECT " + columns + " FROM " + from + " WHERE true" + shared + own
 	if q.After != 0 {
 		s += " AND record.serial" + follows
 		args = append(args, q.After)
 	}
-	s += " ORDER BY record.serial" + order
+	s += " ORDER BY " + by
 	if q.Limit > 0 {
 		s += " LIMIT ?"
 		args = append(args, q.Limit)
@@ -106,6 +113,7 @@ func (q Query) statement(columns, from string) (string, []any) {
 // Find yields the records asked for by serial number, without their reports. An
 // error ends it.
 func (s *Store) Find(ctx context.Context, q Query) iter.Seq2[Record, error] {
+	q.benches = s.all
 	statement, args := q.statement(narrowRow, "record")
 	return read(ctx, s.db, statement, args...)
 }
@@ -132,10 +140,15 @@ func read(ctx context.Context, q queryer, statement string, args ...any) iter.Se
 			return
 		}
 		defer rows.Close()
+		var r Record
+		var row string
+		into := []any{&row, &r.Report}
+		if names, err := rows.Columns(); err == nil && len(names) > len(into) {
+			into = append(into, &r.Bench)
+		}
 		for rows.Next() {
-			var r Record
-			var row string
-			err := rows.Scan(&row, &r.Report)
+			r = Record{}
+			err := rows.Scan(into...)
 			if err == nil {
 				err = r.scan(narrow, strings.Split(row, separator))
 			}

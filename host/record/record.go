@@ -40,6 +40,8 @@ const (
 // characters. A text that is empty, a serial number that is 0 and a time that
 // is zero stand for what is not known or does not apply.
 type Record struct {
+	Bench string // the letter before Serial and Chip, where rows of several benches are listed; in no digest
+
 	Serial int64 // from 1, without a gap; given by Append
 	Kind   Kind
 	Time   time.Time // of the test, UTC, to the millisecond

@@ -127,7 +127,7 @@ func (s *Store) tally(ctx context.Context, q Query, key string, width int, yield
 	}
 	group := key + ", verdict, grade"
 	rows, err := s.db.QueryContext(ctx, strings.Join([]string{
-		"SELECT", group + ",", n, "AS total FROM", from, "WHERE true", where, "GROUP BY", group, "HAVING total <> 0 ORDER BY", group}, " "), args...)
+		"SELECT", group + ",", n, "AS total FROM", from, "WHERE true", where, "GROUP BY", group, "HAVING", n, "<> 0 ORDER BY", group}, " "), args...)
 	if err != nil {
 		return damaged(err)
 	}
