@@ -22,8 +22,9 @@ type outlet struct {
 	bench   benchRow
 
 	mu     sync.Mutex
-	server *Server   // nil until it is first reached
-	failed error     // why the last attempt failed, or nil
+	server *Server // nil until it is first reached
+	failed error   // why the last attempt failed, or nil
+	pause  time.Duration
 	again  time.Time // when the next attempt is made by itself
 }
 
@@ -33,6 +34,10 @@ type benchRow struct{ letter, id, server string }
 // pause is how long after a failed attempt no other is made by itself, so that a bench without a
 // network works on at once.
 const pause = 15 * time.Second
+
+// within is how long one attempt takes at most: after so long on a dead line the bench goes on. What was
+// taken until then stays taken.
+const within = time.Minute
 
 // OpenBench opens the bench's own file, from which rows are handed over to the server at the
 // address. The letter is given the first time, for good, and then the server must be reached; later it
@@ -53,7 +58,7 @@ func OpenBench(ctx context.Context, address, letter, own string) (s *Store, err 
 			s = nil
 		}
 	}()
-	o := &outlet{address: address}
+	o := &outlet{address: address, pause: pause}
 	if o.bench, err = s.benchRow(ctx); err != nil {
 		return s, err
 	}
@@ -174,7 +179,7 @@ func (s *Store) HandOver(ctx context.Context) error {
 
 func (s *Store) handOver(ctx context.Context) (err error) {
 	o := s.outlet
-	defer func() { o.failed, o.again = err, time.Now().Add(pause) }()
+	defer func() { o.failed, o.again = err, time.Now().Add(o.pause) }()
 	if o.server == nil {
 		server, err := OpenServer(ctx, o.address)
 		if err != nil {
@@ -185,6 +190,8 @@ func (s *Store) handOver(ctx context.Context) (err error) {
 		}
 		o.server = server
 	}
+	ctx, cancel := context.WithTimeout(ctx, within)
+	defer cancel()
 	if err := o.server.take(ctx, s.db, o.bench.letter); err != nil {
 		return o.server.explain(err)
 	}

@@ -75,12 +75,12 @@ func openServer(ctx context.Context, address string, steps []string) (*Server, e
 		s.address = "postgres:" + config.Host + "/" + config.Database
 	}
 	s.all = s.connect("chipassay")
-	within, cancel := context.WithTimeout(ctx, 4*reachWithin)
+	soon, cancel := context.WithTimeout(ctx, 4*reachWithin)
 	defer cancel()
-	if err := s.migrate(within, steps); err != nil {
+	if err := s.migrate(soon, steps); err != nil {
 		return nil, errors.Join(s.explain(err), s.Close())
 	}
-	if err := s.all.QueryRowContext(within, "SELECT set_id FROM chipassay.version ORDER BY version LIMIT 1").Scan(&s.set); err != nil {
+	if err := s.all.QueryRowContext(soon, "SELECT set_id FROM chipassay.version ORDER BY version LIMIT 1").Scan(&s.set); err != nil {
 		return nil, errors.Join(s.explain(err), s.Close())
 	}
 	return s, nil
@@ -201,7 +201,8 @@ func (s *Server) migrate(ctx context.Context, steps []string) error {
 // version is that of the tables, or 0 where there are none.
 func (s *Server) version(ctx context.Context, q queryer) (version int, err error) {
 	var there bool
-	err = q.QueryRowContext(ctx, "SELECT to_regclass('chipassay.version') IS NOT NULL").Scan(&there)
+	// Asked of a table: to_regclass may answer from what the connection knew before it waited for the lock.
+	err = q.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM pg_tables WHERE schemaname = 'chipassay' AND tablename = 'version')").Scan(&there)
 	if err != nil || !there {
 		return 0, err
 	}
