@@ -437,3 +437,154 @@ func TestServersThatCannotBeReached(t *testing.T) {
 		require.NotContains(t, err.Error(), "geheim")
 	}
 }
+
+// A file is taken into the server and back, and each row keeps its number and digest; so it does in a backup
+// that is restored on another server.
+func TestMovedThereAndBack(t *testing.T) {
+	server := newDatabase(t)
+	dir := t.TempDir()
+	file := filepath.Join(dir, "records.sqlite")
+	s, err := Open(file)
+	require.NoError(t, err)
+	for range chunk + 30 { // more than one transaction carries
+		appended(t, s, nand())
+	}
+	opened(t, s, box("shelf"))
+	again := nand()
+	again.RetestOf = 7
+	appended(t, s, again)
+	photographed(t, s, 7, 90)
+	_, err = s.Append(t.Context(), Record{Kind: Void, Corrects: chunk + 31, Reason: "the wrong chip"})
+	require.NoError(t, err)
+	want, err := s.Seals(t.Context())
+	require.NoError(t, err)
+	stock, err := s.Stock(t.Context(), Query{})
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	before, err := os.ReadFile(file)
+	require.NoError(t, err)
+
+	own := filepath.Join(dir, "own.sqlite")
+	for range 2 { // the second goes on where the first was cut off: nowhere
+		b, err := MoveToServer(t.Context(), file, server, "A", own)
+		require.NoError(t, err)
+		on, err := b.On(t.Context(), "A")
+		require.NoError(t, err)
+		now, err := on.Seals(t.Context())
+		require.NoError(t, err)
+		require.Equal(t, want, now)
+		there, err := on.Stock(t.Context(), Query{})
+		require.NoError(t, err)
+		require.Equal(t, stock, there)
+		verified(t, on, chunk+32)
+		require.NoError(t, b.Close())
+	}
+	after, err := os.ReadFile(file)
+	require.NoError(t, err)
+	require.Equal(t, before, after)
+
+	// Back, as a file that is the bench's own.
+	at, err := OpenServer(t.Context(), server)
+	require.NoError(t, err)
+	defer at.Close()
+	back := filepath.Join(dir, "back.sqlite")
+	n, err := at.CopyBench(t.Context(), "A", back)
+	require.NoError(t, err)
+	require.Equal(t, want.Records.Count, n)
+	rows, bad, err := VerifyFile(t.Context(), back, want)
+	require.NoError(t, err)
+	require.Nil(t, bad)
+	require.Equal(t, int(n), rows)
+	_, err = at.CopyBench(t.Context(), "A", back)
+	require.ErrorIs(t, err, os.ErrExist)
+	_, err = at.CopyBench(t.Context(), "B", filepath.Join(dir, "none"))
+	require.ErrorContains(t, err, "no bench B")
+	b, err := OpenBench(t.Context(), server, "", back)
+	require.NoError(t, err)
+	appended(t, b, nand())
+	require.NoError(t, b.HandOver(t.Context()))
+	require.NoError(t, b.Close())
+
+	// The file it came from lacks that row now.
+	b, err = OpenBench(t.Context(), server, "", own)
+	require.NoError(t, err)
+	defer b.Close()
+	require.ErrorIs(t, b.HandOver(t.Context()), ErrDiverged)
+
+	files, err := at.Backup(t.Context(), filepath.Join(dir, "backup.sqlite"))
+	require.NoError(t, err)
+	require.Equal(t, []string{filepath.Join(dir, "backup-A.sqlite")}, files)
+	elsewhere := newDatabase(t)
+	to, err := OpenServer(t.Context(), elsewhere)
+	require.NoError(t, err)
+	defer to.Close()
+	for _, added := range []int64{want.Records.Count + 1, 0} {
+		letter, n, err := to.Restore(t.Context(), files[0], "")
+		require.NoError(t, err)
+		require.Equal(t, "A", letter)
+		require.Equal(t, added, n)
+	}
+	records, _, _, bad, err := to.Verify(t.Context())
+	require.NoError(t, err)
+	require.Nil(t, bad)
+	require.Equal(t, int(want.Records.Count)+1, records)
+
+	// The bench goes on there with its own file.
+	b, err = OpenBench(t.Context(), elsewhere, "", back)
+	require.NoError(t, err)
+	appended(t, b, nand())
+	require.NoError(t, b.HandOver(t.Context()))
+	require.NoError(t, b.Close())
+
+	// A file that was no bench's becomes one by its letter.
+	_, _, err = to.Restore(t.Context(), file, "")
+	require.ErrorContains(t, err, "--bench A")
+	letter, n, err := to.Restore(t.Context(), file, "B")
+	require.NoError(t, err)
+	require.Equal(t, "B", letter)
+	require.Equal(t, want.Records.Count, n)
+}
+
+// The rows of all benches are listed by time, with the bench of each, and counted together.
+func TestAllBenches(t *testing.T) {
+	server := newDatabase(t)
+	benches := map[string]*Store{"A": benchOf(t, server, "A"), "B": benchOf(t, server, "B"), "C": benchOf(t, server, "C")}
+	for i, letter := range []string{"B", "A", "A", "C", "A"} {
+		r := nand()
+		r.Time = r.Time.AddDate(0, 0, i)
+		if letter == "B" {
+			r.Verdict, r.Grade = "fail", "reject"
+		}
+		appended(t, benches[letter], r)
+	}
+	again := nand()
+	again.Time, again.RetestOf = again.Time.AddDate(0, 0, 9), 1
+	appended(t, benches["A"], again) // and A1 itself is not listed any more, while B1 and C1 are
+	s, err := benches["A"].Server(t.Context())
+	require.NoError(t, err)
+	listed := func(q Query) (list []string) {
+		for r, err := range s.All().Find(t.Context(), q) {
+			require.NoError(t, err)
+			list = append(list, fmt.Sprint(r.Bench, r.Serial))
+		}
+		return list
+	}
+	require.Equal(t, []string{"A4", "A3", "C1", "A2", "B1"}, listed(Query{NewestFirst: true}))
+	require.Equal(t, []string{"B1", "A1", "A2", "C1", "A3", "A4"}, listed(Query{All: true}))
+	require.Equal(t, []string{"A4", "A3"}, listed(Query{NewestFirst: true, Limit: 2}))
+	require.Equal(t, []string{"B1"}, listed(Query{Verdict: "fail", Part: "7410", Drawer: "D3", Lot: "signal box 4"}))
+	holdings, err := s.All().Stock(t.Context(), Query{})
+	require.NoError(t, err)
+	require.Equal(t, []Holding{{"D3", "7410", "74LS10", "74LS", 1979, Tally{Strong: 4, Reject: 1}}}, holdings)
+
+	// Rows of others are read, and added to at their own bench only.
+	b, err := benches["A"].On(t.Context(), "B")
+	require.NoError(t, err)
+	r, err := b.Get(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, "fail", string(r.Verdict))
+	_, err = b.Append(t.Context(), nand())
+	require.ErrorIs(t, err, ErrRemote)
+	_, err = s.All().Append(t.Context(), nand())
+	require.ErrorIs(t, err, ErrRemote)
+}

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"strconv"
+	"strings"
 	"sync"
 	"time"
 )
@@ -79,6 +81,16 @@ func OpenBench(ctx context.Context, address, letter, own string) (s *Store, err 
 // Bench is the letter of the bench whose own file this is, or empty.
 func (s *Store) Bench() string { return s.bench }
 
+// Number is a chip's number as it is written on its bag: 17, or A17 where there are several benches.
+func (s *Store) Number(n int64) string { return s.bench + strconv.FormatInt(n, 10) }
+
+// SplitNumber parts the letter of the bench from a number that is typed, as A17 or a17. A bare number has none.
+func SplitNumber(typed string) (letter, number string) {
+	typed = strings.TrimSpace(typed)
+	number = strings.TrimLeft(typed, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
+	return strings.ToUpper(typed[:len(typed)-len(number)]), number
+}
+
 // Server is the server that rows are handed over to, reached. The error is ErrUnreachable where it is away.
 func (s *Store) Server(ctx context.Context) (*Server, error) {
 	if s.outlet == nil {
@@ -141,11 +153,11 @@ func (s *Store) setBench(ctx context.Context, b benchRow) error {
 
 // admit gives a bench its letter and tables on the server, if it has them not yet.
 func (s *Server) admit(ctx context.Context, b benchRow) error {
-	if b.server != s.set {
-		return fmt.Errorf("%s has another set of records than the one that bench %s belongs to: give the address of that one", s.address, b.letter)
-	}
 	var id string
 	if err := s.all.QueryRowContext(ctx, "SELECT id FROM chipassay.bench WHERE letter = ?", b.letter).Scan(&id); errors.Is(err, sql.ErrNoRows) {
+		if b.server != s.set { // a server that was restored has the bench, and is right
+			return fmt.Errorf("%s has another set of records than the one that bench %s belongs to: give the address of that one, or restore a backup there", s.address, b.letter)
+		}
 		err = s.all.QueryRowContext(ctx, "SELECT chipassay.add_bench(?, ?)", b.letter, b.id).Scan(&id)
 		if err != nil {
 			return s.explain(err)

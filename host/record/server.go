@@ -133,7 +133,7 @@ func (s *Server) Of(ctx context.Context, letter string) (*Store, error) {
 	if !slices.Contains(letters, letter) {
 		return nil, fmt.Errorf("%s has no bench %s; it has: %s", s.address, letter, strings.Join(letters, ", "))
 	}
-	return &Store{path: s.address + ", bench " + letter, db: s.view(letter), remote: s}, nil
+	return &Store{path: s.address + ", bench " + letter, db: s.view(letter), remote: s, bench: letter}, nil
 }
 
 // Benches are the letters of all benches.
