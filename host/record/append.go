@@ -35,6 +35,7 @@ func (s *Store) Append(ctx context.Context, r Record) (Record, error) {
 	if err != nil {
 		return Record{}, fmt.Errorf("append to records: %w", err)
 	}
+	r.Bench = s.bench
 	return r, nil
 }
 

@@ -115,7 +115,22 @@ func (q Query) statement(columns, from string) (string, []any) {
 func (s *Store) Find(ctx context.Context, q Query) iter.Seq2[Record, error] {
 	q.benches = s.all
 	statement, args := q.statement(narrowRow, "record")
-	return read(ctx, s.db, statement, args...)
+	return s.lettered(read(ctx, s.db, statement, args...))
+}
+
+// lettered gives records the letter of their bench, if they have one.
+func (s *Store) lettered(rows iter.Seq2[Record, error]) iter.Seq2[Record, error] {
+	if s.bench == "" {
+		return rows
+	}
+	return func(yield func(Record, error) bool) {
+		for r, err := range rows {
+			r.Bench = s.bench
+			if !yield(r, err) {
+				return
+			}
+		}
+	}
 }
 
 // SQLite hands over few long values much faster than many short ones. So the
@@ -169,6 +184,9 @@ func read(ctx context.Context, q queryer, statement string, args ...any) iter.Se
 // not. The error is ErrNone where there is none.
 func (s *Store) Get(ctx context.Context, serial int64) (Record, error) {
 	for r, err := range read(ctx, s.db, "SELECT "+wholeRow+" FROM "+withReport+" WHERE record.serial = ?", serial) {
+		if r.Bench == "" {
+			r.Bench = s.bench
+		}
 		return r, err
 	}
 	return Record{}, fmt.Errorf("record %d: %w", serial, ErrNone)
@@ -177,7 +195,11 @@ func (s *Store) Get(ctx context.Context, serial int64) (Record, error) {
 // History is every row about the chip that a record is about, the oldest first,
 // without reports. Current picks the current one.
 func (s *Store) History(ctx context.Context, serial int64) ([]Record, error) {
-	return history(ctx, s.db, serial)
+	rows, err := history(ctx, s.db, serial)
+	for i := range rows {
+		rows[i].Bench = s.bench
+	}
+	return rows, err
 }
 
 func history(ctx context.Context, q queryer, serial int64) ([]Record, error) {

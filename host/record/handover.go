@@ -210,6 +210,16 @@ func (s *Store) handOver(ctx context.Context) (err error) {
 	return o.server.tie(ctx)
 }
 
+// Late is why what was written last is not handed over yet, or nil.
+func (s *Store) Late() error {
+	if s.outlet == nil {
+		return nil
+	}
+	s.outlet.mu.Lock()
+	defer s.outlet.mu.Unlock()
+	return s.outlet.failed
+}
+
 // Handed is where the server is behind a bench's own file.
 type Handed struct {
 	Waiting int64 // rows that are not handed over yet: records, lots and photos

@@ -15,6 +15,9 @@ import (
 // The file is copied to own, the bench's own file from then on, and handed over; it stays itself as it is. What was
 // begun and cut off goes on when it is called again.
 func MoveToServer(ctx context.Context, file, address, letter, own string) (s *Store, err error) {
+	if file, err = filepath.Abs(file); err != nil {
+		return nil, err
+	}
 	if err := inspect(file, migrations); err != nil {
 		return nil, err
 	}

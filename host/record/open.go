@@ -45,6 +45,9 @@ func DefaultPath() (string, error) { return pathOf("records.sqlite") }
 // PracticePath is where the records of practice with virtual chips are, beside them.
 func PracticePath() (string, error) { return pathOf("practice.sqlite") }
 
+// BenchPath is where the own file of a bench of several is, beside them.
+func BenchPath() (string, error) { return pathOf("bench.sqlite") }
+
 func pathOf(name string) (string, error) {
 	dir, err := dataDir()
 	if err != nil {

@@ -9,5 +9,5 @@ import (
 func (s *Store) FindReports(ctx context.Context, q Query) iter.Seq2[Record, error] {
 	q.benches = s.all
 	statement, args := q.statement(wholeRow, withReport)
-	return read(ctx, s.db, statement, args...)
+	return s.lettered(read(ctx, s.db, statement, args...))
 }
