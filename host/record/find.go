@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"strconv"
 	"strings"
 	"time"
 
@@ -30,6 +31,7 @@ type Query struct {
 	Limit       int   // how many at most; 0 for all
 	After       int64 // serial number after which to go on, in the order asked for; 0 for the start
 
+	remote  bool // on a server
 	benches bool // of all benches, by time; After is then of no use
 }
 
@@ -77,17 +79,28 @@ func (q Query) whereRow() (string, []any) {
 		b.WriteString(` AND marking || char(10) || operator || char(10) || reason || char(10) || note LIKE ? ESCAPE '\'`)
 		args = append(args, "%"+strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(q.Text)+"%")
 	}
-	if !q.All {
-		b.WriteString(" AND NOT EXISTS (SELECT 1 FROM replaced WHERE replaced.serial = record.serial)")
-	}
 	return b.String(), args
+}
+
+// current is the condition that a row was not replaced.
+func (q Query) current() string {
+	if q.All {
+		return ""
+	}
+	return " AND NOT EXISTS (SELECT 1 FROM replaced WHERE replaced.serial = record.serial)"
+}
+
+// fenced reports whether PostgreSQL is to look at the rows in the order that is asked for, the newest first,
+// until enough fit. Left to itself it takes a text or a year to fit next to none, and so sorts all that do. A part or
+// a drawer it judges well.
+func (q Query) fenced() bool {
+	return q.remote && q.Limit > 0 && (q.Text != "" || !q.From.IsZero() || !q.To.IsZero()) && q.Part+q.Type+q.Drawer+q.Lot == ""
 }
 
 // statement selects columns of the records asked for.
 func (q Query) statement(columns, from string) (string, []any) {
 	shared, args := q.where()
 	own, more := q.whereRow()
-	args = append(args, more...)
 	follows, order := " > ?", ""
 	if q.NewestFirst {
 		follows, order = " < ?", " DESC"
@@ -97,23 +110,27 @@ func (q Query) statement(columns, from string) (string, []any) {
 		columns += ", record.bench"
 		by = "record.time" + order + ", record.bench" + order + ", record.serial" + order
 	}
-	s := "SELECT " + columns + " FROM " + from + " WHERE true" + shared + own
+	after := ""
 	if q.After != 0 {
-		s += " AND record.serial" + follows
+		after = " AND record.serial" + follows
 		args = append(args, q.After)
 	}
-	s += " ORDER BY " + by
-	if q.Limit > 0 {
-		s += " LIMIT ?"
-		args = append(args, q.Limit)
+	args = append(args, more...)
+	limit := ""
+	if q.Limit > 0 { // not as an argument, of whose size PostgreSQL would know nothing when it plans
+		limit = " LIMIT " + strconv.Itoa(q.Limit)
 	}
-	return s, args
+	if q.fenced() && from == "record" {
+		return "SELECT " + columns + " FROM (SELECT record.* FROM record WHERE true" + shared + after + q.current() + " ORDER BY " + by + " OFFSET 0) AS record WHERE true" +
+			own + limit, args
+	}
+	return "SELECT " + columns + " FROM " + from + " WHERE true" + shared + after + own + q.current() + " ORDER BY " + by + limit, args
 }
 
 // Find yields the records asked for by serial number, without their reports. An
 // error ends it.
 func (s *Store) Find(ctx context.Context, q Query) iter.Seq2[Record, error] {
-	q.benches = s.all
+	q.benches, q.remote = s.all, s.remote != nil
 	statement, args := q.statement(narrowRow, "record")
 	return s.lettered(read(ctx, s.db, statement, args...))
 }

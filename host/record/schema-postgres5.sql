@@ -67,8 +67,8 @@ CREATE TABLE chipassay.report (
 CREATE INDEX ON chipassay.record (time, bench, serial); -- the newest of all benches
 CREATE INDEX ON chipassay.record (left(part, 200), date_from);
 CREATE INDEX ON chipassay.record (left(type, 200), date_from);
-CREATE INDEX ON chipassay.record (left(drawer, 200));
-CREATE INDEX ON chipassay.record (left(lot, 200)) WHERE lot <> '';
+CREATE INDEX ON chipassay.record (left(drawer, 200), time, bench, serial);
+CREATE INDEX ON chipassay.record (left(lot, 200), time, bench, serial) WHERE lot <> '';
 CREATE INDEX ON chipassay.record (chip) WHERE chip <> serial;
 
 CREATE TABLE chipassay.replaced (
@@ -159,29 +159,31 @@ $$ SELECT CASE WHEN day <> '' THEN make_date(left(day, 4)::integer, substr(day, 
 CREATE FUNCTION chipassay.only_appended() RETURNS trigger LANGUAGE plpgsql AS
 $$ BEGIN RAISE EXCEPTION '% rows are only appended', TG_TABLE_NAME; END $$;
 
--- A row follows the last of its bench, by number and digest.
-CREATE FUNCTION chipassay.in_order() RETURNS trigger LANGUAGE plpgsql SET search_path = pg_catalog AS
+-- A row follows the last of its bench, by number and digest: the one before it is there, and the key keeps two from
+-- following it. Each is looked up by its key, whatever the plan was when the table was empty.
+CREATE FUNCTION chipassay.in_order() RETURNS trigger LANGUAGE plpgsql SET search_path = pg_catalog SET enable_seqscan = off AS
 $$
 DECLARE
-	this bigint;
-	last bigint;
-	head text;
+	follows boolean;
 BEGIN
 	CASE TG_ARGV[0]
 	WHEN 'record' THEN
-		SELECT serial, digest INTO last, head FROM chipassay.record WHERE bench = NEW.bench ORDER BY serial DESC LIMIT 1;
-		this := NEW.serial;
+		follows := CASE NEW.serial WHEN 1 THEN NEW.previous = '' ELSE
+			EXISTS (SELECT 1 FROM chipassay.record WHERE bench = NEW.bench AND serial = NEW.serial - 1 AND digest = NEW.previous) END
+			AND NOT EXISTS (SELECT 1 FROM chipassay.record WHERE bench = NEW.bench AND serial = NEW.serial);
 	WHEN 'lot' THEN
-		SELECT number, digest INTO last, head FROM chipassay.lot WHERE bench = NEW.bench ORDER BY number DESC LIMIT 1;
-		this := NEW.number;
+		follows := CASE NEW.number WHEN 1 THEN NEW.previous = '' ELSE
+			EXISTS (SELECT 1 FROM chipassay.lot WHERE bench = NEW.bench AND number = NEW.number - 1 AND digest = NEW.previous) END
+			AND NOT EXISTS (SELECT 1 FROM chipassay.lot WHERE bench = NEW.bench AND number = NEW.number);
 	WHEN 'photo' THEN
-		SELECT number, digest INTO last, head FROM chipassay.photo WHERE bench = NEW.bench ORDER BY number DESC LIMIT 1;
-		this := NEW.number;
+		follows := CASE NEW.number WHEN 1 THEN NEW.previous = '' ELSE
+			EXISTS (SELECT 1 FROM chipassay.photo WHERE bench = NEW.bench AND number = NEW.number - 1 AND digest = NEW.previous) END
+			AND NOT EXISTS (SELECT 1 FROM chipassay.photo WHERE bench = NEW.bench AND number = NEW.number);
 	WHEN 'tie' THEN
-		SELECT number, digest INTO last, head FROM chipassay.tie ORDER BY number DESC LIMIT 1;
-		this := NEW.number;
+		follows := CASE NEW.number WHEN 1 THEN NEW.previous = '' ELSE
+			EXISTS (SELECT 1 FROM chipassay.tie WHERE number = NEW.number - 1 AND digest = NEW.previous) END;
 	END CASE;
-	IF this <> coalesce(last, 0) + 1 OR NEW.previous <> coalesce(head, '') THEN
+	IF follows IS NOT TRUE THEN
 		RAISE EXCEPTION '% rows are only appended', TG_TABLE_NAME;
 	END IF;
 	RETURN NEW;
@@ -189,10 +191,11 @@ END
 $$;
 
 -- The report of a record comes right after it, once.
-CREATE FUNCTION chipassay.report_in_order() RETURNS trigger LANGUAGE plpgsql SET search_path = pg_catalog AS
+CREATE FUNCTION chipassay.report_in_order() RETURNS trigger LANGUAGE plpgsql SET search_path = pg_catalog SET enable_seqscan = off AS
 $$
 BEGIN
-	IF NEW.serial <> (SELECT coalesce(max(serial), 0) FROM chipassay.record WHERE bench = NEW.bench) THEN
+	IF NOT EXISTS (SELECT 1 FROM chipassay.record WHERE bench = NEW.bench AND serial = NEW.serial)
+		OR EXISTS (SELECT 1 FROM chipassay.record WHERE bench = NEW.bench AND serial = NEW.serial + 1) THEN
 		RAISE EXCEPTION '% rows are only appended', TG_TABLE_NAME;
 	END IF;
 	RETURN NEW;

@@ -123,7 +123,7 @@ func (s *Store) tally(ctx context.Context, q Query, key string, width int, yield
 	q.All = false
 	if q.Text != "" || !q.From.IsZero() || !q.To.IsZero() {
 		own, more := q.whereRow()
-		from, n, where, args = "record", "count(*)", where+own, append(args, more...)
+		from, n, where, args = "record", "count(*)", where+own+q.current(), append(args, more...)
 	}
 	group := key + ", verdict, grade"
 	rows, err := s.db.QueryContext(ctx, strings.Join([]string{
