@@ -22,11 +22,7 @@ var inPostgres = strings.NewReplacer(
 	"marking || char(10) || operator || char(10) || reason || char(10) || note LIKE",
 	`(marking || chr(10) || operator || chr(10) || reason || chr(10) || note) COLLATE "C" ILIKE`,
 
-	// As the indexes are.
-	" AND part = ?", " AND left(part, 200) = left(?+, 200) AND part = ?",
-	" AND type = ?", " AND left(type, 200) = left(?+, 200) AND type = ?",
-	" AND drawer = ?", " AND left(drawer, 200) = left(?+, 200) AND drawer = ?",
-	" AND lot = ?", " AND lot <> '' AND left(lot, 200) = left(?+, 200) AND lot = ?",
+	// As the index is.
 	"WHERE lot = ?1", "WHERE left(lot, 200) = left(?1, 200) AND lot = ?1",
 )
 
@@ -38,16 +34,10 @@ func postgres(statement string) string {
 	b.WriteString(parts[0])
 	n := 0
 	for _, rest := range parts[1:] {
-		again := strings.HasPrefix(rest, "+")
-		switch {
-		case again:
-			b.WriteString("$" + strconv.Itoa(n+1))
-			rest = rest[1:]
-		case rest != "" && rest[0] >= '1' && rest[0] <= '9':
-			b.WriteString("$")
-		default:
+		b.WriteString("$")
+		if rest == "" || rest[0] < '1' || rest[0] > '9' { // it has no number of its own
 			n++
-			b.WriteString("$" + strconv.Itoa(n))
+			b.WriteString(strconv.Itoa(n))
 		}
 		b.WriteString(rest)
 	}

@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"chipassay/host/verdict"
 )
@@ -44,6 +45,9 @@ const middle = "julianday(date_from) + julianday(date_to)"
 // longest is how many days a period may have, so that the index on first days can be used.
 const longest = 31
 
+// indexedLetters are how many letters of a text are in a server's indexes.
+const indexedLetters = 200
+
 // where is the condition on columns that record and tally share, with an AND
 // before each, and its arguments.
 func (q Query) where() (string, []any) {
@@ -53,9 +57,21 @@ func (q Query) where() (string, []any) {
 		{"part", q.Part}, {"type", q.Type}, {"family", q.Family}, {"drawer", q.Drawer},
 		{"lot", q.Lot}, {"verdict", string(q.Verdict)}, {"grade", string(q.Grade)},
 	} {
-		if c.value != "" {
-			b.WriteString(" AND " + c.column + " = ?")
+		indexed := c.column == "part" || c.column == "type" || c.column == "drawer" || c.column == "lot"
+		switch {
+		case c.value == "":
+			continue
+		case q.remote && indexed && utf8.RuneCountInString(c.value) < indexedLetters:
+			// The same as that the whole text is equal; to say both, PostgreSQL would expect too few rows.
+			b.WriteString(" AND left(" + c.column + ", 200) = ?")
+		case q.remote && indexed:
+			b.WriteString(" AND left(" + c.column + ", 200) = left(?, 200) AND " + c.column + " = ?")
 			args = append(args, c.value)
+		default:
+			b.WriteString(" AND " + c.column + " = ?")
+		}
+		if args = append(args, c.value); q.remote && c.column == "lot" {
+			b.WriteString(" AND lot <> ''") // as the index is
 		}
 	}
 	return b.String(), args

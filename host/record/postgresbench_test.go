@@ -5,7 +5,6 @@ package record
 import (
 	"context"
 	"math/rand/v2"
-	"slices"
 	"testing"
 	"time"
 
@@ -84,21 +83,19 @@ func BenchmarkMillionOnServer(b *testing.B) {
 		}},
 	} {
 		b.Run(c.name, func(b *testing.B) {
-			var took [2][]time.Duration
-			var rows [2]int
-			for range 9 { // in turn, so that what else the machine does meets both
+			// In turn, and the quickest of each: what else the machine does is not the store's.
+			took, rows := [2]time.Duration{time.Hour, time.Hour}, [2]int{}
+			for range 15 {
 				for i, s := range []*Store{file, c.on} {
 					began := time.Now()
 					n, err := c.do(ctx, s)
 					if err != nil {
 						b.Fatal(err)
 					}
-					rows[i], took[i] = n, append(took[i], time.Since(began))
+					rows[i], took[i] = n, min(took[i], time.Since(began))
 				}
 			}
-			slices.Sort(took[0])
-			slices.Sort(took[1])
-			inFile, onServer := took[0][4], took[1][4]
+			inFile, onServer := took[0], took[1]
 			b.ReportMetric(float64(inFile.Microseconds())/1000, "ms-file")
 			b.ReportMetric(float64(onServer.Microseconds())/1000, "ms-server")
 			b.ReportMetric(float64(rows[1]), "rows")

@@ -118,6 +118,7 @@ func (s *Store) Counts(ctx context.Context, q Query, by string) ([]Count, error)
 // tally yields the number of current records by key columns, verdict and grade,
 // in that order. It counts rows only where the tally table does not suffice.
 func (s *Store) tally(ctx context.Context, q Query, key string, width int, yield func(key []string, v verdict.Verdict, g verdict.Grade, n int) error) error {
+	q.remote = s.remote != nil
 	where, args := q.where()
 	from, n := "tally", "sum(n)"
 	q.All = false
