@@ -37,6 +37,11 @@ func recordsPathCommand() *cobra.Command {
 				return err
 			}
 			fmt.Fprintf(cmd.OutOrStdout(), "%s\n%s (practice with virtual chips: --practice)\n", own, practice)
+			if bench, err := record.BenchPath(); err == nil {
+				if _, err := os.Stat(bench); err == nil {
+					fmt.Fprintf(cmd.OutOrStdout(), "%s (this bench's own file, handed over to a server: --records postgres://…)\n", bench)
+				}
+			}
 			return nil
 		},
 	}

@@ -16,7 +16,7 @@ import (
 )
 
 // million is the size of the store that is measured.
-const million = 30_000
+const million = 1_000_000
 
 // signalTypes are what the tram museum's drawers D1 to D7 hold here.
 var signalTypes = []struct{ part, family string }{
@@ -89,7 +89,7 @@ var fullStore = sync.OnceValues(func() (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	path := filepath.Join(os.TempDir(), "chipassay-million30.sqlite")
+	path := filepath.Join(os.TempDir(), "chipassay-million.sqlite")
 	s, err := Open(path)
 	if err != nil {
 		return nil, err
