@@ -116,7 +116,7 @@ func (c *cable) address(server string) string {
 // after, once, with its number and digest, and so is nothing else.
 func TestThreeBenches(t *testing.T) {
 	random := sample.Random(t)
-	each := sample.Number(700, 10_000)
+	each := sample.Number(500, 10_000)
 	server := newDatabase(t)
 	there, err := cluster()
 	require.NoError(t, err)
@@ -390,6 +390,45 @@ func TestRowsOnTheServerAreOnlyAppended(t *testing.T) {
 	_, _, _, bad, err = server2.Verify(t.Context())
 	require.NoError(t, err)
 	require.ErrorContains(t, bad, "bench A: record 2 was changed after it was written")
+}
+
+// A bench needs no more than to connect, and the owner no more than to make the tables; neither can change a row.
+func TestBenchesWithoutRights(t *testing.T) {
+	newDatabase(t)
+	there, err := cluster()
+	require.NoError(t, err)
+	super, err := sql.Open("pgx", there.Address("postgres", "owner"))
+	require.NoError(t, err)
+	defer super.Close()
+	for _, statement := range []string{"CREATE ROLE keeper LOGIN", "CREATE ROLE bench LOGIN", "CREATE DATABASE kept OWNER keeper"} {
+		_, err := super.Exec(statement)
+		require.NoError(t, err)
+	}
+	_, err = OpenServer(t.Context(), there.Address("kept", "bench"))
+	require.ErrorContains(t, err, "bench has not the right")
+	keeper, err := OpenServer(t.Context(), there.Address("kept", "keeper"))
+	require.NoError(t, err)
+	defer keeper.Close()
+	s := benchOf(t, there.Address("kept", "bench"), "A")
+	appended(t, s, nand())
+	again := nand()
+	again.RetestOf = 1
+	appended(t, s, again)
+	opened(t, s, box("shelf"))
+	photographed(t, s, 1, 90)
+	require.NoError(t, s.HandOver(t.Context()))
+	records, _, ties, bad, err := keeper.Verify(t.Context())
+	require.NoError(t, err)
+	require.Nil(t, bad)
+	require.Equal(t, []int{2, 1}, []int{records, ties})
+	for _, db := range []*sql.DB{keeper.all, s.outlet.server.all} {
+		for _, statement := range []string{"UPDATE chipassay.record SET note = ''", "DELETE FROM chipassay_a.photo", "TRUNCATE chipassay_a.report"} {
+			_, err := db.Exec(statement)
+			require.ErrorContains(t, err, "permission denied", statement)
+		}
+	}
+	_, err = s.outlet.server.all.Exec("INSERT INTO chipassay.bench VALUES ('Z', 'mine')")
+	require.ErrorContains(t, err, "permission denied")
 }
 
 // Many programs make the tables at once: one does. An older program refuses a later version.

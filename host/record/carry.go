@@ -6,13 +6,18 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 )
 
 // ErrDiverged is the error for two chains of one bench of which neither is the beginning of the other.
 var ErrDiverged = errors.New("have different records under the same numbers")
 
-// chunk is how many rows are carried in one transaction at most.
-const chunk = 200
+// What is carried in one transaction at most, and how long one takes at most.
+const (
+	chunk       = 200 // records
+	photoChunk  = 16  // photos, of up to 1 MiB each
+	chunkWithin = time.Minute
+)
 
 // take adds the rows of a bench's own file that the server lacks, in order and as they are.
 func (s *Server) take(ctx context.Context, own *sql.DB, letter string) error {
@@ -55,6 +60,8 @@ func carry(ctx context.Context, from queryer, to *sql.DB, until Seals, lock func
 }
 
 func carryChunk(ctx context.Context, from queryer, to *sql.DB, until Seals, lock func(context.Context, *sql.Tx) error, now *Seals) (more bool, err error) {
+	ctx, cancel := context.WithTimeout(ctx, chunkWithin)
+	defer cancel()
 	tx, err := to.BeginTx(ctx, nil)
 	if err != nil {
 		return false, err
@@ -78,9 +85,10 @@ func carryChunk(ctx context.Context, from queryer, to *sql.DB, until Seals, lock
 		return false, err
 	}
 	n, err := w.carryRecords(ctx, from, until.Records.Count)
-	if err == nil && n < chunk {
+	if more = n == chunk; err == nil && !more {
 		if err = w.carryLots(ctx, from, heads.Lots.Count, until.Lots.Count); err == nil {
 			n, err = w.carryPhotos(ctx, from, heads.Photos.Count, until.Photos.Count)
+			more = n == photoChunk
 		}
 	}
 	if err != nil {
@@ -89,7 +97,7 @@ func carryChunk(ctx context.Context, from queryer, to *sql.DB, until Seals, lock
 	if *now, err = sealsOf(ctx, tx); err != nil {
 		return false, err
 	}
-	return n == chunk, tx.Commit()
+	return more, tx.Commit()
 }
 
 // carryRecords adds a chunk of the records that follow the writer's last.
@@ -135,7 +143,7 @@ func (w *writer) carryLots(ctx context.Context, from queryer, after, until int64
 
 // carryPhotos adds a chunk of photos with their pictures.
 func (w *writer) carryPhotos(ctx context.Context, from queryer, after, until int64) (n int, err error) {
-	list, err := photos(ctx, from, "WHERE number > ? AND number <= ?", after, min(until, after+chunk))
+	list, err := photos(ctx, from, "WHERE number > ? AND number <= ?", after, min(until, after+photoChunk))
 	if err != nil {
 		return 0, err
 	}

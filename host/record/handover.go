@@ -37,9 +37,9 @@ type benchRow struct{ letter, id, server string }
 // network works on at once.
 const pause = 15 * time.Second
 
-// within is how long one attempt takes at most: after so long on a dead line the bench goes on. What was
-// taken until then stays taken.
-const within = time.Minute
+// soon is how long the attempt after a row was written takes at most: on a dead line a bench waits no longer. What
+// was taken until then stays taken.
+const soon = 5 * time.Second
 
 // OpenBench opens the bench's own file, from which rows are handed over to the server at the
 // address. The letter is given the first time, for good, and then the server must be reached; later it
@@ -179,6 +179,8 @@ func (s *Store) handedSoon(ctx context.Context) {
 	if o.failed != nil && time.Now().Before(o.again) {
 		return
 	}
+	ctx, cancel := context.WithTimeout(ctx, soon)
+	defer cancel()
 	_ = s.handOver(ctx)
 }
 
@@ -202,8 +204,6 @@ func (s *Store) handOver(ctx context.Context) (err error) {
 		}
 		o.server = server
 	}
-	ctx, cancel := context.WithTimeout(ctx, within)
-	defer cancel()
 	if err := o.server.take(ctx, s.db, o.bench.letter); err != nil {
 		return o.server.explain(err)
 	}

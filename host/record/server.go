@@ -14,6 +14,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -46,8 +47,9 @@ type Server struct {
 	address string // without a password
 	config  *pgx.ConnConfig
 	all     *sql.DB
-	views   map[string]*sql.DB
-	set     string // the id of the set of records
+	mu      sync.Mutex
+	views   map[string]*sql.DB // by the bench's letter; under mu
+	set     string             // the id of the set of records
 }
 
 // IsServer reports whether a name of records is the address of a server, and not a file.
@@ -103,6 +105,8 @@ func (s *Server) connect(schema string) *sql.DB {
 
 // view is the database with the tables of one bench.
 func (s *Server) view(letter string) *sql.DB {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if s.views[letter] == nil {
 		s.views[letter] = s.connect("chipassay_" + strings.ToLower(letter))
 	}
@@ -111,6 +115,8 @@ func (s *Server) view(letter string) *sql.DB {
 
 // Close closes all connections.
 func (s *Server) Close() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	err := s.all.Close()
 	for _, db := range s.views {
 		err = errors.Join(err, db.Close())
