@@ -81,14 +81,22 @@ func (q Query) where() (string, []any) {
 func (q Query) whereRow() (string, []any) {
 	var b strings.Builder
 	var args []any
+	// What an index answers, or costs little, comes first.
 	if !q.From.IsZero() {
-		b.WriteString(" AND date_from >= ? AND " + middle + " >= 2 * julianday(?)")
-		args = append(args, q.From.AddDate(0, 0, -longest).Format(time.DateOnly), q.From.Format(time.DateOnly))
+		b.WriteString(" AND date_from >= ?")
+		args = append(args, q.From.AddDate(0, 0, -longest).Format(time.DateOnly))
 	}
 	if !q.To.IsZero() {
-		b.WriteString(" AND date_from <> '' AND date_from <= ? AND " + middle + " < 2 * (julianday(?) + 1)")
-		day := q.To.Format(time.DateOnly)
-		args = append(args, day, day)
+		b.WriteString(" AND date_from <= ? AND date_from <> ''")
+		args = append(args, q.To.Format(time.DateOnly))
+	}
+	if !q.From.IsZero() {
+		b.WriteString(" AND " + middle + " >= 2 * julianday(?)")
+		args = append(args, q.From.Format(time.DateOnly))
+	}
+	if !q.To.IsZero() {
+		b.WriteString(" AND " + middle + " < 2 * (julianday(?) + 1)")
+		args = append(args, q.To.Format(time.DateOnly))
 	}
 	if q.Text != "" {
 		// A line break between the texts, which have none, so that nothing matches across two.
