@@ -39,7 +39,21 @@ func Start() (c *Cluster, err error) {
 	if err := c.make(); err != nil {
 		return nil, errors.Join(err, os.RemoveAll(c.Folder))
 	}
+	if err := c.watch(); err != nil {
+		return nil, errors.Join(err, os.RemoveAll(c.Folder))
+	}
 	return c, c.Restart()
+}
+
+// watch has the server stopped where the test is killed, as by its time limit, and cannot stop it.
+func (c *Cluster) watch() error {
+	const until = `while ps -p "$1" >/dev/null; do sleep 2; done
+		"$2/pg_ctl" --pgdata="$3/data" --mode=immediate stop
+		rm -rf "$3"`
+	cmd := exec.Command("sh", "-c", until, "sh", strconv.Itoa(os.Getpid()), c.bin, c.Folder)
+	cmd.Dir = "/"
+	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: c.as, Setsid: true}
+	return cmd.Start() // it outlives the test by up to two seconds
 }
 
 // programs is the folder of initdb and pg_ctl, of the latest version there is.
