@@ -6,6 +6,9 @@
 // Record.Sum), so a changed, removed or inserted row is noticed. Rows cut off the end,
 // or rewritten with all that follow, are noticed only if the digest of one of them was
 // kept elsewhere (see Seal), as on a certificate.
+//
+// Where several benches have one set of records, each has such a file, and hands its rows over to a
+// PostgreSQL server as they are (see OpenBench and Server).
 package record
 
 import (
