@@ -86,6 +86,10 @@ QR code on the sheet holds the number and the SHA-256 digest of that record.`,
   chipassay certificate sign certificate-17.html --key chipassay.key
   chipassay certificate verify certificate-17.html --key chipassay.key.pub`,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			args, err := file.records.letters(args)
+			if err != nil {
+				return err
+			}
 			file.lot = strings.TrimSpace(file.lot)
 			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
 				numbers, err := file.chips(cmd, s, args)
@@ -124,6 +128,9 @@ centred. Print at 100 %, not fitted to the page.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			l, err := layout.Layout()
 			if err != nil {
+				return err
+			}
+			if args, err = file.records.letters(args); err != nil {
 				return err
 			}
 			file.lot = strings.TrimSpace(file.lot)

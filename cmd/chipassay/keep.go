@@ -23,7 +23,8 @@ type keeping struct {
 	wanted                    bool
 	drawer, operator, marking string
 	lot                       lotFlag
-	retest                    int64
+	again                     numberFlag
+	retest                    int64         // its number
 	store                     *record.Store // nil where nothing is to be written
 }
 
@@ -35,11 +36,12 @@ func (k *keeping) flags(cmd *cobra.Command) {
 	k.lot.flags(cmd, "with --record: lot to which it belongs")
 	flags.StringVar(&k.operator, "operator", "", "with --record: operator")
 	flags.StringVar(&k.marking, "marking", "", "with --record: the marking, if it is more than PART")
-	flags.Int64Var(&k.retest, "retest", 0, "with --record: number of this same chip, which was tested before")
+	flags.Var(&k.again, "retest", "with --record: number of this same chip, which was tested before")
 }
 
 // open opens the file before the test, so that a test is not made in vain.
 func (k *keeping) open(ctx context.Context, adapter string) (err error) {
+	k.retest = k.again.number
 	if !k.wanted {
 		if k.drawer+k.lot.name+k.operator+k.marking+k.file.path != "" || k.retest != 0 || k.lot.isNew || k.file.practice {
 			return errors.New("--drawer, --lot, --new-lot, --operator, --marking, --retest, --records and --practice are for recorded tests: add --record")
@@ -54,6 +56,9 @@ func (k *keeping) open(ctx context.Context, adapter string) (err error) {
 	}
 	if k.retest == 0 {
 		return nil
+	}
+	if other := k.again.letter; other != "" && other != k.store.Bench() {
+		return errors.Join(fmt.Errorf("--retest: chip %s is of bench %s, and is tested again there; without --retest it gets a number of this bench", &k.again, other), k.store.Close())
 	}
 	if _, err = k.store.Get(ctx, k.retest); err != nil {
 		return errors.Join(fmt.Errorf("--retest: %w", err), k.store.Close())
@@ -97,7 +102,10 @@ func (k *keeping) keep(cmd *cobra.Command, result *assay.Result, d report.Docume
 	if k.file.practice {
 		where = "of practice: chipassay log --practice"
 	}
-	fmt.Fprintf(cmd.ErrOrStderr(), "record %d %s\n", r.Chip, where)
+	fmt.Fprintf(cmd.ErrOrStderr(), "record %s %s\n", k.store.Number(r.Chip), where)
+	if late := k.store.Late(); late != nil {
+		fmt.Fprintf(cmd.ErrOrStderr(), "not handed over yet: %v\n", late)
+	}
 	return nil
 }
 

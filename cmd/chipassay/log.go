@@ -31,7 +31,11 @@ func logCommand() *cobra.Command {
 		Short: "List the chips that were tested, the newest first",
 		Long: `List the chips that were tested, the newest first. A chip that was retested or
 corrected is listed once, with its current record, under the number of its first;
---all lists every row, with its own number.`,
+--all lists every row, with its own number.
+
+With --records postgres://… the chips of all benches are listed, by time and with
+their bench's letter, and it is said what of this bench is not handed over yet;
+--csv lists this bench's alone.`,
 		Example: `  chipassay log --drawer D3 --verdict fail
   chipassay log --part 74LS00 --from 1979 --to 1981-W26
   chipassay log --lot depot-1 --csv > depot-1.csv`,
@@ -46,7 +50,11 @@ corrected is listed once, with its current record, under the number of its first
 			if cut {
 				q.Limit = newest + 1 // one more reports whether there are more
 			}
-			return file.useLot(cmd, q.Lot, func(s *record.Store) error { return writeLog(cmd, s, q, form, cut) })
+			use := file.useAll
+			if form.asCSV { // for import elsewhere, and numbers are not unique in all benches
+				use = file.useLot
+			}
+			return use(cmd, q.Lot, func(s *record.Store) error { return writeLog(cmd, s, q, form, cut) })
 		},
 	}
 	file.flag(cmd)
@@ -103,10 +111,10 @@ func logRow(r record.Record, all bool) []string {
 	if r.Kind == record.Void {
 		verdict = ""
 	}
-	row := []string{strconv.FormatInt(r.Chip, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, chip.DateCode(r), verdict, r.Grade.String(), shorten(chip.Remark(r), 72)}
+	row := []string{r.Bench + strconv.FormatInt(r.Chip, 10), r.Time.Local().Format(time.DateOnly), r.Drawer, r.Type, chip.DateCode(r), verdict, r.Grade.String(), shorten(chip.Remark(r), 72)}
 	if all {
 		what, _, _ := strings.Cut(chip.Words(r), ":")
-		row = slices.Insert(row, 1, strconv.FormatInt(r.Serial, 10), what)
+		row = slices.Insert(row, 1, r.Bench+strconv.FormatInt(r.Serial, 10), what)
 	}
 	return row
 }

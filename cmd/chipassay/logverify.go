@@ -27,6 +27,9 @@ digests from some record on; the file does not show that. So keep the output of
 chipassay log digest where they cannot change it, or keep a certificate, which has
 its record's number and digest. --count and --digest compare with it.
 
+With --records postgres://… this bench's own file is verified, and then the records
+of all benches with the rows that tie their chains together each day.
+
 Exit status: 0 unchanged; 1 changed.`,
 		Example: `  chipassay log verify
   chipassay log verify --count 17 --digest 3f0c…`,
@@ -37,6 +40,9 @@ Exit status: 0 unchanged; 1 changed.`,
 				if err != nil {
 					return err
 				}
+			}
+			if file.onServer() {
+				return file.verifyServer(cmd, kept)
 			}
 			name, err := file.existing()
 			if err != nil {

@@ -31,7 +31,7 @@ func TestScripts(t *testing.T) {
 			env.Setenv("HOME", env.WorkDir)
 			return nil
 		},
-		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"exits": exits, "tamper": tamper, "prints": prints, "reads": reads, "draws": draws},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"exits": exits, "tamper": tamper, "prints": prints, "reads": reads, "draws": draws, "postgres": postgres},
 	})
 }
 

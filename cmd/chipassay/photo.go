@@ -36,7 +36,11 @@ its picture stays in the file of records.`,
   chipassay record photo 17 --out chip-17.jpg`,
 		Args: cobra.RangeArgs(1, 2),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			number, err := chip.ParseNumber(args[0])
+			numbers, err := file.letters(args[:1])
+			if err != nil {
+				return err
+			}
+			number, err := chip.ParseNumber(numbers[0])
 			if err != nil {
 				return err
 			}

@@ -33,6 +33,10 @@ is a record with a number of its own, which --full shows.`,
   chipassay record 17 --html chip-17.html`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			args, err := file.letters(args)
+			if err != nil {
+				return err
+			}
 			number, err := chip.ParseNumber(args[0])
 			if err != nil {
 				return err
@@ -77,7 +81,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(out, "Record %d\n", r.Chip)
+	fmt.Fprintf(out, "Record %s\n", s.Number(r.Chip))
 	if full || row || c.Current == nil {
 		fmt.Fprintln(out, standing(r, c.Current))
 	}
@@ -215,7 +219,11 @@ func recordVoidCommand() *cobra.Command {
 
 // replaceRecord replaces a chip's current record, and says what was done.
 func replaceRecord(cmd *cobra.Command, file *recordsFile, typed, done string, replace func(*record.Store, int64) (record.Record, error)) error {
-	number, err := chip.ParseNumber(typed)
+	bare, err := file.letters([]string{typed})
+	if err != nil {
+		return err
+	}
+	number, err := chip.ParseNumber(bare[0])
 	if err != nil {
 		return err
 	}
@@ -224,7 +232,7 @@ func replaceRecord(cmd *cobra.Command, file *recordsFile, typed, done string, re
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(cmd.OutOrStdout(), "record %d: %s\n", r.Chip, done)
+		fmt.Fprintf(cmd.OutOrStdout(), "record %s: %s\n", s.Number(r.Chip), done)
 		return nil
 	})
 }

@@ -16,9 +16,9 @@ import (
 func recordsCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "records",
-		Short: "Back up, restore, export and import the file of records",
+		Short: "Back up, restore, export, import and move the file of records",
 	}
-	cmd.AddCommand(recordsPathCommand(), recordsBackupCommand(), recordsRestoreCommand(), recordsExportCommand(), recordsImportCommand())
+	cmd.AddCommand(recordsPathCommand(), recordsBackupCommand(), recordsRestoreCommand(), recordsExportCommand(), recordsImportCommand(), recordsMoveCommand())
 	return cmd
 }
 
@@ -37,6 +37,11 @@ func recordsPathCommand() *cobra.Command {
 				return err
 			}
 			fmt.Fprintf(cmd.OutOrStdout(), "%s\n%s (practice with virtual chips: --practice)\n", own, practice)
+			if bench, err := record.BenchPath(); err == nil {
+				if _, err := os.Stat(bench); err == nil {
+					fmt.Fprintf(cmd.OutOrStdout(), "%s (this bench's own file, handed over to a server: --records postgres://…)\n", bench)
+				}
+			}
 			return nil
 		},
 	}
@@ -47,8 +52,13 @@ func recordsBackupCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "backup FILE",
 		Short: "Write a checked copy of all records to a new file",
-		Args:  cobra.ExactArgs(1),
+		Long: `Write a checked copy of all records to a new file. Of a server (--records
+postgres://…) each bench gets a file: of copy.sqlite, copy-A.sqlite for bench A.`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if file.onServer() {
+				return file.backupServer(cmd, args[0])
+			}
 			return file.use(func(s *record.Store) error {
 				if err := s.Backup(cmd.Context(), args[0]); err != nil {
 					return err
@@ -67,8 +77,14 @@ func recordsRestoreCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "restore BACKUP",
 		Short: "Restore the file of records from a backup; no file is overwritten",
-		Args:  cobra.ExactArgs(1),
+		Long: `Restore the file of records from a backup; no file is overwritten. To a server
+(--records postgres://…) a bench's backup is restored with its letter; a bench that
+is there gets only the rows that it lacks.`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if file.onServer() {
+				return file.restoreServer(cmd, args[0])
+			}
 			name, err := file.name()
 			if err != nil {
 				return err

@@ -14,17 +14,21 @@ import (
 	"chipassay/host/record"
 )
 
-// A recordsFile is where records are kept: the file that --records names, the person's
-// own, or that of practice with virtual chips.
+// A recordsFile is where records are kept: the file or server that --records names, the person's
+// own file, or that of practice with virtual chips. With a server, the bench's own file is
+// what is written and read, and handed over.
 type recordsFile struct {
 	path     string
+	bench    string // the letter that --bench gives
+	of       string // the letter before the numbers that were named, where it is another bench's
 	practice bool
 	say      io.Writer // where a note goes; nil for none
 }
 
 // flag gives a command the flags --records and --practice.
 func (f *recordsFile) flag(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.path, "records", "", "file of records, instead of the default")
+	cmd.Flags().StringVar(&f.path, "records", "", "file of records, instead of the default; or postgres://… for those of several benches")
+	cmd.Flags().StringVar(&f.bench, "bench", "", "with --records postgres://…, the first time: this bench's letter, before its numbers")
 	cmd.Flags().BoolVar(&f.practice, "practice", false, "the records of practice with virtual chips, instead of the default")
 	cmd.MarkFlagsMutuallyExclusive("records", "practice")
 	f.say = cmd.ErrOrStderr()
@@ -33,6 +37,8 @@ func (f *recordsFile) flag(cmd *cobra.Command) {
 // name is the file's path.
 func (f *recordsFile) name() (string, error) {
 	switch {
+	case f.bench != "" && !f.onServer():
+		return "", errors.New("--bench is for the records of several benches on a server: add --records postgres://…")
 	case f.path != "":
 		return f.path, nil
 	case f.practice:
@@ -49,6 +55,9 @@ func (f *recordsFile) append() (*record.Store, error) {
 	name, err := f.name()
 	if err != nil {
 		return nil, err
+	}
+	if f.onServer() {
+		return f.openBench()
 	}
 	return record.Open(name)
 }
@@ -86,8 +95,14 @@ func (f *recordsFile) forChips(ctx context.Context, virtual bool) (*record.Store
 // existing is the path of the file, which there must be.
 func (f *recordsFile) existing() (string, error) {
 	name, err := f.name()
+	if err == nil && f.onServer() {
+		name, err = record.BenchPath()
+	}
 	if err != nil {
 		return "", err
+	}
+	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) && f.onServer() {
+		return "", errors.New("this computer is no bench yet: give its letter once, as --bench A")
 	}
 	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
 		if f.own() && practised() {
@@ -124,6 +139,12 @@ func isEmpty(s *record.Store) bool {
 
 // use opens the file for work that needs records, and closes it.
 func (f *recordsFile) use(work func(*record.Store) error) (err error) {
+	if f.onServer() {
+		return f.useBench(work)
+	}
+	if f.of != "" {
+		return fmt.Errorf("a number with a letter, as %s17, is of one of several benches: add --records postgres://…", f.of)
+	}
 	name, err := f.existing()
 	if err != nil {
 		return err

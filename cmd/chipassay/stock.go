@@ -34,7 +34,7 @@ counts once, as its last test and corrections left it.`,
 			if err != nil {
 				return err
 			}
-			return file.useLot(cmd, q.Lot, func(s *record.Store) error {
+			return file.useAll(cmd, q.Lot, func(s *record.Store) error {
 				holdings, err := s.Stock(cmd.Context(), q)
 				if err != nil {
 					return err

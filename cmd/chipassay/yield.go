@@ -42,7 +42,11 @@ family, drawer, lot or date-code year; and which pins and causes fail most.
 			if err != nil {
 				return err
 			}
-			return file.useLot(cmd, q.Lot, func(s *record.Store) error {
+			use := file.useAll
+			if html != "" { // whose links are by number
+				use = file.useLot
+			}
+			return use(cmd, q.Lot, func(s *record.Store) error {
 				y, err := statistics.Collect(cmd.Context(), s, q, by)
 				if err != nil {
 					return err

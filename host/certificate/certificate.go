@@ -159,7 +159,7 @@ func (c Certificate) Serial() int64 { return c.Record.Serial }
 // numbers: "certificate-17.html".
 func FileName(what string, list []Certificate) string {
 	if len(list) == 1 {
-		return fmt.Sprintf("%s-%d.html", what, list[0].Number())
+		return fmt.Sprintf("%s-%s.html", what, list[0].Record.BagNumber())
 	}
-	return fmt.Sprintf("%ss-%d-and-%d-more.html", strings.TrimSuffix(what, "s"), list[0].Number(), len(list)-1)
+	return fmt.Sprintf("%ss-%s-and-%d-more.html", strings.TrimSuffix(what, "s"), list[0].Record.BagNumber(), len(list)-1)
 }

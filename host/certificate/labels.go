@@ -97,7 +97,7 @@ func (l Layout) label(c Certificate) (label, error) {
 // labelLines are the lines of a label: the part, the grade, the date code with its
 // year, and the chip's number with the drawer. What does not fit is cut at its end.
 func (c Certificate) labelLines() [lines]string {
-	place := fmt.Sprintf("no. %d", c.Number())
+	place := "no. " + c.Record.BagNumber()
 	if name := drawerWord.ReplaceAllString(c.Record.Drawer, ""); name != "" {
 		place += ", drawer " + name
 	}

@@ -79,7 +79,7 @@ func (c Certificate) Name() string {
 // PageTitle is that of a page of one certificate.
 func (c Certificate) PageTitle() string {
 	kind, _, _ := strings.Cut(c.Kind(), ":")
-	return fmt.Sprintf("%s: %s, %s, record %d", kind, c.Name(), c.Headline(), c.Number())
+	return fmt.Sprintf("%s: %s, %s, record %s", kind, c.Name(), c.Headline(), c.Record.BagNumber())
 }
 
 // ChipFacts say what the chip is, also by its record.

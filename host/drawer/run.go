@@ -74,7 +74,8 @@ type Standing struct {
 
 // Written is a chip of a run that is recorded, and the document of its last test.
 type Written struct {
-	Chip int64 // its number in the records
+	Chip      int64  // its number in the records
+	BagNumber string // the same with the letter of the bench, if it has one
 	report.Document
 }
 
@@ -254,7 +255,7 @@ func (r *Run) asWritten(written record.Record) string {
 		words = "tested again, " + words
 	}
 	if r.Numbers {
-		words += fmt.Sprintf(" as number %d", written.Chip)
+		words += " as number " + written.BagNumber()
 	}
 	if written.Grade != verdict.None {
 		words += ", " + written.Grade.String()

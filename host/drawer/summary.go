@@ -19,7 +19,7 @@ type Summary struct {
 	Sorted bool        // the chips were identified: they are listed by part
 	// Numbers are those under which the chips were recorded, in the order of the tray;
 	// nil where they are not shown.
-	Numbers []int64
+	Numbers []string
 }
 
 // mostPins is how many of the commonest failing pins a summary names.
@@ -29,7 +29,7 @@ func (r *Run) summary() Summary {
 	s := Summary{Tray: report.Tray{Title: titled(r.Drawer), Chips: r.sheets}, Sorted: r.Identify}
 	if r.Numbers {
 		for _, w := range r.current() {
-			s.Numbers = append(s.Numbers, w.Chip)
+			s.Numbers = append(s.Numbers, w.BagNumber)
 		}
 	}
 	return s
@@ -78,7 +78,7 @@ func (r *Run) current() (list []Written) {
 		if i+1 < len(r.written) {
 			after = r.written[i+1].sheets
 		}
-		now := Written{w.Chip, after[len(after)-1]}
+		now := Written{w.Chip, w.BagNumber(), after[len(after)-1]}
 		if at, ok := places[w.Chip]; ok {
 			list[at] = now
 			continue
@@ -135,7 +135,7 @@ func (s Summary) byPart() (lines []string) {
 	for i, d := range s.Tray.Chips {
 		place := d.Place
 		if i < len(s.Numbers) {
-			place, noun = fmt.Sprint(s.Numbers[i]), "number"
+			place, noun = s.Numbers[i], "number"
 		}
 		b := bag{d.Family == "", d.Part, d.Type, d.Verdict.String(), slices.Index(verdict.All, d.Verdict)}
 		places[b] = append(places[b], place)

@@ -9,6 +9,10 @@ import (
 	"time"
 )
 
+// ErrRemote is the error for a row that is to be added to a bench's records anywhere but at that bench:
+// its own file is the one place where its numbers are given.
+var ErrRemote = errors.New("records are added at their own bench")
+
 // ErrNotCurrent is the error for a correction or void of a row that another
 // already replaced.
 var ErrNotCurrent = errors.New("it was replaced: name the record that replaced it")
@@ -31,12 +35,29 @@ func (s *Store) Append(ctx context.Context, r Record) (Record, error) {
 	if err != nil {
 		return Record{}, fmt.Errorf("append to records: %w", err)
 	}
+	r.Bench = s.bench
 	return r, nil
 }
 
 // write has rows appended in one transaction, alone among all programs: all
 // of them are then on disk, or none.
 func (s *Store) write(ctx context.Context, rows func(*writer) error) error {
+	switch {
+	case s.own != nil:
+		return s.own.write(ctx, rows)
+	case s.remote != nil:
+		return fmt.Errorf("%w: %s", ErrRemote, s.path)
+	}
+	if err := s.writeHere(ctx, rows); err != nil {
+		return err
+	}
+	if s.outlet != nil {
+		s.handedSoon(ctx)
+	}
+	return nil
+}
+
+func (s *Store) writeHere(ctx context.Context, rows func(*writer) error) error {
 	tx, err := s.db.BeginTx(ctx, nil)
 	if err != nil {
 		return err
@@ -92,20 +113,25 @@ func (w *writer) append(ctx context.Context, r Record) (Record, error) {
 		return r, err
 	}
 	r.Digest = r.Sum()
+	return r, w.keep(ctx, before, &r)
+}
+
+// keep adds a row that is complete, with what follows from it.
+func (w *writer) keep(ctx context.Context, before []Record, r *Record) error {
 	values := make([]any, len(narrow))
 	for i, c := range narrow {
-		values[i] = c.value(&r)
+		values[i] = c.value(r)
 	}
 	if _, err := w.record.ExecContext(ctx, values...); err != nil {
-		return r, err
+		return err
 	}
 	if len(r.Report) > 0 {
 		if _, err := w.report.ExecContext(ctx, r.Serial, string(r.Report)); err != nil {
-			return r, err
+			return err
 		}
 	}
 	w.last, w.digest = r.Serial, r.Digest
-	return r, w.replace(ctx, before, &r)
+	return w.replace(ctx, before, r)
 }
 
 // before is the history of the chip that a row is about, and completes the row

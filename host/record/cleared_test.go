@@ -10,7 +10,9 @@ import (
 
 // A chip that failed in a lot and no longer counts there is named with what changed it,
 // once a chip; one that still counts, or never did, is not.
-func TestChipsThatNoLongerCountAreNamed(t *testing.T) {
+func TestChipsThatNoLongerCountAreNamed(t *testing.T) { inBoth(t, testChipsThatNoLongerCountAreNamed) }
+
+func testChipsThatNoLongerCountAreNamed(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	l := opened(t, s, box("signal box 4"))
 	test := func(v verdict.Verdict, grade verdict.Grade, lot string, retest int64) Record {

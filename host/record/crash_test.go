@@ -25,6 +25,9 @@ import (
 // childOf names the file to which this program, started by a test, appends.
 const childOf = "CHIPASSAY_TEST_APPEND_TO"
 
+// childAt is the server that it hands over to, if any.
+const childAt = "CHIPASSAY_TEST_SERVER"
+
 func TestMain(m *testing.M) {
 	if path := os.Getenv(childOf); path != "" {
 		if err := appendTo(path, os.Args[1:]); err != nil {
@@ -33,7 +36,9 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(0)
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	stopCluster()
+	os.Exit(code)
 }
 
 // appendTo appends records and prints serial and digest of each when Append has
@@ -45,10 +50,17 @@ func appendTo(path string, args []string) error {
 		return err
 	}
 	var s *Store
-	if err := inTurn(func() (err error) { s, err = Open(path); return err }); err != nil {
+	open := func() (err error) { s, err = Open(path); return err }
+	if server := os.Getenv(childAt); server != "" {
+		open = func() (err error) { s, err = OpenBench(context.Background(), server, "", path); return err }
+	}
+	if err := inTurn(open); err != nil {
 		return err
 	}
 	defer s.Close()
+	if s.outlet != nil {
+		s.outlet.pause = 20 * time.Millisecond
+	}
 	fmt.Println("open")
 	for range count {
 		r := nand()

@@ -149,7 +149,9 @@ func TestExportsReadBack(t *testing.T) {
 	})
 }
 
-func TestExportLayout(t *testing.T) {
+func TestExportLayout(t *testing.T) { inBoth(t, testExportLayout) }
+
+func testExportLayout(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	r := nand()
 	r.Note, r.PinsFailed = "=7 pieces, D3", []int{2, 12}
@@ -168,7 +170,9 @@ func TestExportLayout(t *testing.T) {
 		`"reason":"All steps answered as they should.","note":"=7 pieces, D3","pins_failed":[2,12],"chip":1,"digest":"`+r.Digest+`","report":{"verdict":"pass"}}`+"\n", lines.String())
 }
 
-func TestImportsThatAreRefused(t *testing.T) {
+func TestImportsThatAreRefused(t *testing.T) { inBoth(t, testImportsThatAreRefused) }
+
+func testImportsThatAreRefused(t *testing.T, newStore func(testing.TB) *Store) {
 	from := newStore(t)
 	first := appended(t, from, nand())
 	again := nand()

@@ -6,8 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"chipassay/host/verdict"
 )
@@ -29,6 +31,9 @@ type Query struct {
 	NewestFirst bool  // by serial number
 	Limit       int   // how many at most; 0 for all
 	After       int64 // serial number after which to go on, in the order asked for; 0 for the start
+
+	remote  bool // on a server
+	benches bool // of all benches, by time; After is then of no use
 }
 
 // ErrNone is the error for a serial number that no record has.
@@ -40,6 +45,9 @@ const middle = "julianday(date_from) + julianday(date_to)"
 // longest is how many days a period may have, so that the index on first days can be used.
 const longest = 31
 
+// indexedLetters are how many letters of a text are in a server's indexes.
+const indexedLetters = 200
+
 // where is the condition on columns that record and tally share, with an AND
 // before each, and its arguments.
 func (q Query) where() (string, []any) {
@@ -49,9 +57,21 @@ func (q Query) where() (string, []any) {
 		{"part", q.Part}, {"type", q.Type}, {"family", q.Family}, {"drawer", q.Drawer},
 		{"lot", q.Lot}, {"verdict", string(q.Verdict)}, {"grade", string(q.Grade)},
 	} {
-		if c.value != "" {
-			b.WriteString(" AND " + c.column + " = ?")
+		indexed := c.column == "part" || c.column == "type" || c.column == "drawer" || c.column == "lot"
+		switch {
+		case c.value == "":
+			continue
+		case q.remote && indexed && utf8.RuneCountInString(c.value) < indexedLetters:
+			// The same as that the whole text is equal; to say both, PostgreSQL would expect too few rows.
+			b.WriteString(" AND left(" + c.column + ", 200) = ?")
+		case q.remote && indexed:
+			b.WriteString(" AND left(" + c.column + ", 200) = left(?, 200) AND " + c.column + " = ?")
 			args = append(args, c.value)
+		default:
+			b.WriteString(" AND " + c.column + " = ?")
+		}
+		if args = append(args, c.value); q.remote && c.column == "lot" {
+			b.WriteString(" AND lot <> ''") // as the index is
 		}
 	}
 	return b.String(), args
@@ -61,53 +81,97 @@ func (q Query) where() (string, []any) {
 func (q Query) whereRow() (string, []any) {
 	var b strings.Builder
 	var args []any
+	// What an index answers, or costs little, comes first.
 	if !q.From.IsZero() {
-		b.WriteString(" AND date_from >= ? AND " + middle + " >= 2 * julianday(?)")
-		args = append(args, q.From.AddDate(0, 0, -longest).Format(time.DateOnly), q.From.Format(time.DateOnly))
+		b.WriteString(" AND date_from >= ?")
+		args = append(args, q.From.AddDate(0, 0, -longest).Format(time.DateOnly))
 	}
 	if !q.To.IsZero() {
-		b.WriteString(" AND date_from <> '' AND date_from <= ? AND " + middle + " < 2 * (julianday(?) + 1)")
-		day := q.To.Format(time.DateOnly)
-		args = append(args, day, day)
+		b.WriteString(" AND date_from <= ? AND date_from <> ''")
+		args = append(args, q.To.Format(time.DateOnly))
+	}
+	if !q.From.IsZero() {
+		b.WriteString(" AND " + middle + " >= 2 * julianday(?)")
+		args = append(args, q.From.Format(time.DateOnly))
+	}
+	if !q.To.IsZero() {
+		b.WriteString(" AND " + middle + " < 2 * (julianday(?) + 1)")
+		args = append(args, q.To.Format(time.DateOnly))
 	}
 	if q.Text != "" {
 		// A line break between the texts, which have none, so that nothing matches across two.
 		b.WriteString(` AND marking || char(10) || operator || char(10) || reason || char(10) || note LIKE ? ESCAPE '\'`)
 		args = append(args, "%"+strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(q.Text)+"%")
 	}
-	if !q.All {
-		b.WriteString(" AND NOT EXISTS (SELECT 1 FROM replaced WHERE replaced.serial = record.serial)")
-	}
 	return b.String(), args
+}
+
+// current is the condition that a row was not replaced.
+func (q Query) current() string {
+	if q.All {
+		return ""
+	}
+	return " AND NOT EXISTS (SELECT 1 FROM replaced WHERE replaced.serial = record.serial)"
+}
+
+// fenced reports whether PostgreSQL is to look at the rows in the order that is asked for, the newest first,
+// until enough fit. Left to itself it takes a text or a year to fit next to none, and so sorts all that do. A part or
+// a drawer it judges well.
+func (q Query) fenced() bool {
+	return q.remote && q.Limit > 0 && (q.Text != "" || !q.From.IsZero() || !q.To.IsZero()) && q.Part+q.Type+q.Drawer+q.Lot == ""
 }
 
 // statement selects columns of the records asked for.
 func (q Query) statement(columns, from string) (string, []any) {
 	shared, args := q.where()
 	own, more := q.whereRow()
-	args = append(args, more...)
 	follows, order := " > ?", ""
 	if q.NewestFirst {
 		follows, order = " < ?", " DESC"
 	}
-	s := "SELECT " + columns + " FROM " + from + " WHERE true" + shared + own
+	by := "record.serial" + order
+	if q.benches { // whose numbers say nothing about what came first
+		columns += ", record.bench"
+		by = "record.time" + order + ", record.bench" + order + ", record.serial" + order
+	}
+	after := ""
 	if q.After != 0 {
-		s += " AND record.serial" + follows
+		after = " AND record.serial" + follows
 		args = append(args, q.After)
 	}
-	s += " ORDER BY record.serial" + order
-	if q.Limit > 0 {
-		s += " LIMIT ?"
-		args = append(args, q.Limit)
+	args = append(args, more...)
+	limit := ""
+	if q.Limit > 0 { // not as an argument, of whose size PostgreSQL would know nothing when it plans
+		limit = " LIMIT " + strconv.Itoa(q.Limit)
 	}
-	return s, args
+	if q.fenced() && from == "record" {
+		return "SELECT " + columns + " FROM (SELECT record.* FROM record WHERE true" + shared + after + q.current() + " ORDER BY " + by + " OFFSET 0) AS record WHERE true" +
+			own + limit, args
+	}
+	return "SELECT " + columns + " FROM " + from + " WHERE true" + shared + after + own + q.current() + " ORDER BY " + by + limit, args
 }
 
 // Find yields the records asked for by serial number, without their reports. An
 // error ends it.
 func (s *Store) Find(ctx context.Context, q Query) iter.Seq2[Record, error] {
+	q.benches, q.remote = s.all, s.remote != nil
 	statement, args := q.statement(narrowRow, "record")
-	return read(ctx, s.db, statement, args...)
+	return s.lettered(read(ctx, s.db, statement, args...))
+}
+
+// lettered gives records the letter of their bench, if they have one.
+func (s *Store) lettered(rows iter.Seq2[Record, error]) iter.Seq2[Record, error] {
+	if s.bench == "" {
+		return rows
+	}
+	return func(yield func(Record, error) bool) {
+		for r, err := range rows {
+			r.Bench = s.bench
+			if !yield(r, err) {
+				return
+			}
+		}
+	}
 }
 
 // SQLite hands over few long values much faster than many short ones. So the
@@ -132,10 +196,15 @@ func read(ctx context.Context, q queryer, statement string, args ...any) iter.Se
 			return
 		}
 		defer rows.Close()
+		var r Record
+		var row string
+		into := []any{&row, &r.Report}
+		if names, err := rows.Columns(); err == nil && len(names) > len(into) {
+			into = append(into, &r.Bench)
+		}
 		for rows.Next() {
-			var r Record
-			var row string
-			err := rows.Scan(&row, &r.Report)
+			r = Record{}
+			err := rows.Scan(into...)
 			if err == nil {
 				err = r.scan(narrow, strings.Split(row, separator))
 			}
@@ -156,6 +225,9 @@ func read(ctx context.Context, q queryer, statement string, args ...any) iter.Se
 // not. The error is ErrNone where there is none.
 func (s *Store) Get(ctx context.Context, serial int64) (Record, error) {
 	for r, err := range read(ctx, s.db, "SELECT "+wholeRow+" FROM "+withReport+" WHERE record.serial = ?", serial) {
+		if r.Bench == "" {
+			r.Bench = s.bench
+		}
 		return r, err
 	}
 	return Record{}, fmt.Errorf("record %d: %w", serial, ErrNone)
@@ -164,7 +236,11 @@ func (s *Store) Get(ctx context.Context, serial int64) (Record, error) {
 // History is every row about the chip that a record is about, the oldest first,
 // without reports. Current picks the current one.
 func (s *Store) History(ctx context.Context, serial int64) ([]Record, error) {
-	return history(ctx, s.db, serial)
+	rows, err := history(ctx, s.db, serial)
+	for i := range rows {
+		rows[i].Bench = s.bench
+	}
+	return rows, err
 }
 
 func history(ctx context.Context, q queryer, serial int64) ([]Record, error) {

@@ -25,7 +25,9 @@ func found(t testing.TB, s *Store, q Query) (serials []int64) {
 // The drawers of the tram museum's workshop, in the order in which they were
 // tested. The weeks are those of an ISO 8601 calendar: 1979-W01 begins on
 // 1 January 1979, 1980-W01 on 31 December 1979.
-func TestFind(t *testing.T) {
+func TestFind(t *testing.T) { inBoth(t, testFind) }
+
+func testFind(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	week := func(code string, year int, monday string) func(*Record) {
 		return func(r *Record) {
@@ -99,7 +101,9 @@ func TestFind(t *testing.T) {
 
 // A month is found by the day in its middle, and counted to its own year: 1 January 1982
 // is in the last week of 1981 by ISO 8601.
-func TestMonths(t *testing.T) {
+func TestMonths(t *testing.T) { inBoth(t, testMonths) }
+
+func testMonths(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	for _, code := range []string{"JAN82", "DEC81", "8202", "SEP79", "SEP79"} {
 		d, err := marking.ReadDateCode(code, 0, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
@@ -137,7 +141,9 @@ func TestMonths(t *testing.T) {
 	require.Equal(t, []Count{{"1979", Tally{Strong: 2}}, {"1981", Tally{Strong: 1}}, {"1982", Tally{Strong: 2}}}, counts)
 }
 
-func TestRetestCorrectionAndUndo(t *testing.T) {
+func TestRetestCorrectionAndUndo(t *testing.T) { inBoth(t, testRetestCorrectionAndUndo) }
+
+func testRetestCorrectionAndUndo(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	first := appended(t, s, nand())
 	appended(t, s, nand()) // 2, another chip
@@ -175,7 +181,9 @@ func TestRetestCorrectionAndUndo(t *testing.T) {
 // Whatever is appended, what is found, the stock and the counts are what a list
 // of chips on paper says, on which a retest or correction is written under the
 // chip and an undo strikes out the last line.
-func TestStockIsWhatPaperSays(t *testing.T) {
+func TestStockIsWhatPaperSays(t *testing.T) { inBoth(t, testStockIsWhatPaperSays) }
+
+func testStockIsWhatPaperSays(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	var chips [][]Record // on paper: lines of each chip that are not struck out
 	rapid.Check(t, func(t *rapid.T) {
@@ -269,6 +277,10 @@ func TestStockIsWhatPaperSays(t *testing.T) {
 }
 
 func TestAppendThatWasCalledOffLeavesNothing(t *testing.T) {
+	inBoth(t, testAppendThatWasCalledOffLeavesNothing)
+}
+
+func testAppendThatWasCalledOffLeavesNothing(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()

@@ -11,7 +11,9 @@ import (
 
 // Times are kept in UTC to the millisecond, cut off and not rounded, so that none is later
 // than it was: the last of 1999 stays in 1999.
-func TestTimesAreKeptToTheMillisecond(t *testing.T) {
+func TestTimesAreKeptToTheMillisecond(t *testing.T) { inBoth(t, testTimesAreKeptToTheMillisecond) }
+
+func testTimesAreKeptToTheMillisecond(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	tram := time.FixedZone("tram time", 2*60*60)
 	for given, want := range map[time.Time]string{
@@ -37,7 +39,9 @@ func TestTimesAreKeptToTheMillisecond(t *testing.T) {
 // The limits that the package states: a text of 10,000 bytes and a report of 4 MiB are kept,
 // go out and come in again; a byte more is refused. The note is all characters that JSON
 // writes six times as long.
-func TestLimits(t *testing.T) {
+func TestLimits(t *testing.T) { inBoth(t, testLimits) }
+
+func testLimits(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	r := nand()
 	r.Note = strings.Repeat("<", 10_000)
@@ -83,7 +87,9 @@ func TestLimits(t *testing.T) {
 }
 
 // A line is parted by more than the control characters: U+2028 and U+2029, as in JavaScript.
-func TestNoTextHasTwoLines(t *testing.T) {
+func TestNoTextHasTwoLines(t *testing.T) { inBoth(t, testNoTextHasTwoLines) }
+
+func testNoTextHasTwoLines(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	r := nand()
 	r.Note = "a\u2028b\u2029c\vd\fe\u0085f\x7fg"

@@ -10,6 +10,7 @@ import (
 
 // A Line is a record in a list, as other programs read it.
 type Line struct {
+	Bench      string `json:"bench,omitempty"` // the letter before serial and chip, where several benches are listed
 	Serial     int64  `json:"serial"`
 	Kind       string `json:"kind"`
 	Time       string `json:"time"` // RFC 3339
@@ -36,7 +37,7 @@ func (r Record) Line() Line {
 	if pins == nil {
 		pins = []int{}
 	}
-	return Line{r.Serial, string(r.Kind), r.Time.Format(time.RFC3339), r.Drawer, r.Lot, r.Part, r.Type, r.Family, r.Marking,
+	return Line{r.Bench, r.Serial, string(r.Kind), r.Time.Format(time.RFC3339), r.Drawer, r.Lot, r.Part, r.Type, r.Family, r.Marking,
 		r.DateCode, r.Year, string(r.Verdict), string(r.Grade), r.Reason, pins, r.Operator, r.Note, r.Chip}
 }
 

@@ -9,6 +9,10 @@ import (
 
 // Distances counted by hand: an l for a 1 is 1, depot-11 for depot-1 is 1.
 func TestAMistypedLotIsNamedWithTheNearest(t *testing.T) {
+	inBoth(t, testAMistypedLotIsNamedWithTheNearest)
+}
+
+func testAMistypedLotIsNamedWithTheNearest(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	err := s.FindLot(t.Context(), "depot-1")
 	require.EqualError(t, err, `there is no lot "depot-1"; no lot exists yet`)

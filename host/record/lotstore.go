@@ -93,12 +93,7 @@ func (s *Store) OpenLot(ctx context.Context, l Lot) (Lot, error) {
 		}
 		l.Record, l.RecordDigest = w.last, w.digest
 		l.Digest = l.Sum()
-		var values []any
-		for _, f := range l.fields() {
-			values = append(values, f.value)
-		}
-		_, err = w.tx.ExecContext(ctx, "INSERT INTO lot ("+fieldNames(l.fields())+") VALUES (?"+strings.Repeat(", ?", len(values)-1)+")", values...)
-		return err
+		return insert(ctx, w.tx, "lot", l.fields())
 	})
 	if errors.Is(err, ErrLotOpen) {
 		return l, fmt.Errorf("lot %s %w", l.Name, ErrLotOpen)

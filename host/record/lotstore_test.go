@@ -62,7 +62,9 @@ func TestLotsAreKeptAsTheyWereOpened(t *testing.T) {
 	verified(t, s, 1)
 }
 
-func TestEveryAQLReadsBack(t *testing.T) {
+func TestEveryAQLReadsBack(t *testing.T) { inBoth(t, testEveryAQLReadsBack) }
+
+func testEveryAQLReadsBack(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	for _, aql := range lot.AQLs() {
 		plan, err := lot.PlanFor(90, aql, lot.S2, lot.Tightened)
@@ -188,7 +190,9 @@ func TestLotsOfTwoPrograms(t *testing.T) {
 
 // A failed chip and one of grade reject are nonconforming, one without a verdict
 // keeps its place, a retest counts where its first test stood, a void not at all.
-func TestInspectCountsChipsAsTheyStand(t *testing.T) {
+func TestInspectCountsChipsAsTheyStand(t *testing.T) { inBoth(t, testInspectCountsChipsAsTheyStand) }
+
+func testInspectCountsChipsAsTheyStand(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	l := box("signal box 4")
 	l.Plan.SampleSize = 5
@@ -225,7 +229,9 @@ func TestInspectCountsChipsAsTheyStand(t *testing.T) {
 // have Ac 0 make a switching score of 30, and reduced inspection (ISO 2859-1:1999
 // 9.3.3, from memory), where it is allowed; MIL-STD-105E Tables I and II-A: 2 to 8
 // chips, II, A: 2 chips; AQL 6.5: Ac 0, Re 1.
-func TestSeriesOfLots(t *testing.T) {
+func TestSeriesOfLots(t *testing.T) { inBoth(t, testSeriesOfLots) }
+
+func testSeriesOfLots(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	severity := func(source string, aql float64, reduced bool) lot.Severity {
 		scheme, _, err := s.Scheme(t.Context(), source, aql, reduced)

@@ -29,8 +29,13 @@ const busyTimeout = 10 * time.Second
 // A Store is an open file of records. Several programs may have it open, and
 // several goroutines may use it, at once.
 type Store struct {
-	path string
-	db   *sql.DB
+	path   string
+	db     *sql.DB
+	bench  string  // the letter of the bench whose own file it is, or empty
+	outlet *outlet // the way to the server, or nil where there is none
+	own    *Store  // where rows are written that are added to those of remote, or nil
+	remote *Server // the server whose rows these are, to read, or nil
+	all    bool    // these are the rows of all benches
 }
 
 // DefaultPath is where a person's records are kept when no other file is
@@ -39,6 +44,9 @@ func DefaultPath() (string, error) { return pathOf("records.sqlite") }
 
 // PracticePath is where the records of practice with virtual chips are, beside them.
 func PracticePath() (string, error) { return pathOf("practice.sqlite") }
+
+// BenchPath is where the own file of a bench of several is, beside them.
+func BenchPath() (string, error) { return pathOf("bench.sqlite") }
 
 func pathOf(name string) (string, error) {
 	dir, err := dataDir()
@@ -102,8 +110,23 @@ func open(path string, steps []string) (*Store, error) {
 	return &Store{path: path, db: db}, nil
 }
 
-// Close closes the file.
-func (s *Store) Close() error { return s.db.Close() }
+// Close closes the file. Of a bench, what was not handed over is tried once more. What is read from a
+// server is closed with the Server.
+func (s *Store) Close() error {
+	if s.remote != nil {
+		return nil
+	}
+	if o := s.outlet; o != nil && o.failed != nil {
+		within, cancel := context.WithTimeout(context.Background(), reachWithin)
+		_ = s.HandOver(within) // what waits is in the file
+		cancel()
+	}
+	err := s.db.Close()
+	if s.outlet != nil && s.outlet.server != nil {
+		err = errors.Join(err, s.outlet.server.Close())
+	}
+	return err
+}
 
 // Path is the file's absolute path.
 func (s *Store) Path() string { return s.path }

@@ -50,7 +50,7 @@ func TestFilesThatAreRefused(t *testing.T) {
 		"a later version's": {ours(func(b []byte) []byte {
 			binary.BigEndian.PutUint32(b[60:], 99)
 			return b
-		}), ErrNewer, "was written by a later chipassay (version 99, this one knows 4): update chipassay, or name another file"},
+		}), ErrNewer, "was written by a later chipassay (version 99, this one knows 5): update chipassay, or name another file"},
 	} {
 		path := filepath.Join(t.TempDir(), "records.sqlite")
 		require.NoError(t, os.WriteFile(path, c.bytes, 0o600))
@@ -131,7 +131,7 @@ func TestMigration(t *testing.T) {
 
 	// A step that fails leaves the version that was.
 	_, err = open(path, append(steps, "CREATE TABLE half (x); CREATE TABLE half (x)"))
-	require.ErrorContains(t, err, "to version 6")
+	require.ErrorContains(t, err, "to version 7")
 	s, err = open(path, steps)
 	require.NoError(t, err)
 	verified(t, s, 60)
@@ -144,7 +144,7 @@ func TestHeader(t *testing.T) {
 	_, b := filled(t)
 	require.Equal(t, "SQLite format 3\x00", string(b[:16]))
 	require.Equal(t, []byte{2, 2}, b[18:20]) // WAL, to write and to read
-	require.Equal(t, []byte{0, 0, 0, 4}, b[60:64])
+	require.Equal(t, []byte{0, 0, 0, 5}, b[60:64])
 	require.Equal(t, "chip", string(b[68:72]))
 }
 

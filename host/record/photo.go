@@ -11,7 +11,6 @@ import (
 	"fmt"
 	"image/jpeg"
 	"slices"
-	"strings"
 	"time"
 
 	"chipassay/host/photo"
@@ -131,7 +130,7 @@ func (s *Store) TakeBackPhoto(ctx context.Context, number int64) (p Photo, err e
 
 // addPicture keeps a picture that is not there yet.
 func (w *writer) addPicture(ctx context.Context, p Picture) error {
-	_, err := w.tx.ExecContext(ctx, "INSERT INTO picture (sha256, width, height, jpeg) SELECT ?1, ?2, ?3, ?4 WHERE NOT EXISTS (SELECT 1 FROM picture WHERE sha256 = ?1)",
+	_, err := w.tx.ExecContext(ctx, "INSERT INTO picture (sha256, width, height, jpeg) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
 		p.SHA256, p.Width, p.Height, p.JPEG)
 	return err
 }
@@ -145,12 +144,7 @@ func (w *writer) addPhoto(ctx context.Context, p Photo) (Photo, error) {
 	}
 	p.Number++
 	p.Digest = p.Sum()
-	var values []any
-	for _, f := range p.fields() {
-		values = append(values, f.value)
-	}
-	_, err = w.tx.ExecContext(ctx, "INSERT INTO photo ("+fieldNames(p.fields())+") VALUES (?"+strings.Repeat(", ?", len(values)-1)+")", values...)
-	return p, err
+	return p, insert(ctx, w.tx, "photo", p.fields())
 }
 
 // fields are the columns in the order of the schema.
@@ -198,8 +192,12 @@ func (s *Store) Photo(ctx context.Context, serial int64) (Photo, Picture, error)
 // Picture is the picture of a digest, compared with it. The error is ErrNoPhoto where there
 // is none, and ErrDamaged where it was changed.
 func (s *Store) Picture(ctx context.Context, digest string) (Picture, error) {
+	return pictureOf(ctx, s.db, digest)
+}
+
+func pictureOf(ctx context.Context, q queryer, digest string) (Picture, error) {
 	p := Picture{SHA256: digest}
-	err := s.db.QueryRowContext(ctx, "SELECT width, height, jpeg FROM picture WHERE sha256 = ?", digest).Scan(&p.Width, &p.Height, &p.JPEG)
+	err := q.QueryRowContext(ctx, "SELECT width, height, jpeg FROM picture WHERE sha256 = ?", digest).Scan(&p.Width, &p.Height, &p.JPEG)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return p, fmt.Errorf("picture %.12s: %w", digest, ErrNoPhoto)

@@ -39,7 +39,9 @@ func digestOf(file []byte) string {
 
 // A photo is the chip's, by whichever of its records it is added; the latest that holds is
 // shown, and one that is taken back gives way to the one before.
-func TestPhotosOfAChip(t *testing.T) {
+func TestPhotosOfAChip(t *testing.T) { inBoth(t, testPhotosOfAChip) }
+
+func testPhotosOfAChip(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	first := appended(t, s, nand())
 	other := appended(t, s, nand())
@@ -92,7 +94,9 @@ func TestPhotosOfAChip(t *testing.T) {
 }
 
 // The encoding is written out by hand after the comment of Sum, as for a record.
-func TestSumOfAPhoto(t *testing.T) {
+func TestSumOfAPhoto(t *testing.T) { inBoth(t, testSumOfAPhoto) }
+
+func testSumOfAPhoto(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	first := appended(t, s, nand())
 	p := photographed(t, s, 1, 10)
@@ -102,7 +106,9 @@ func TestSumOfAPhoto(t *testing.T) {
 
 // A picture of 1 MiB is kept, a byte more is not, nor what is no JPEG: it is refused and
 // nothing is added.
-func TestLimitsOfPictures(t *testing.T) {
+func TestLimitsOfPictures(t *testing.T) { inBoth(t, testLimitsOfPictures) }
+
+func testLimitsOfPictures(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	appended(t, s, nand())
 	most := append(shot(t, 1), make([]byte, 1<<20-len(shot(t, 1)))...)

@@ -10,7 +10,9 @@ import (
 )
 
 // JSON Lines carry pictures to another file and back, once; CSV has their digests.
-func TestPhotosAreCarried(t *testing.T) {
+func TestPhotosAreCarried(t *testing.T) { inBoth(t, testPhotosAreCarried) }
+
+func testPhotosAreCarried(t *testing.T, newStore func(testing.TB) *Store) {
 	path, _ := withPhotos(t)
 	from, err := Open(path)
 	require.NoError(t, err)
@@ -71,7 +73,9 @@ func TestPhotosAreCarried(t *testing.T) {
 }
 
 // Nothing comes in of a file whose photos were changed or are not whole.
-func TestCarriedPhotosThatAreRefused(t *testing.T) {
+func TestCarriedPhotosThatAreRefused(t *testing.T) { inBoth(t, testCarriedPhotosThatAreRefused) }
+
+func testCarriedPhotosThatAreRefused(t *testing.T, newStore func(testing.TB) *Store) {
 	path, _ := withPhotos(t)
 	from, err := Open(path)
 	require.NoError(t, err)

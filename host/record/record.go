@@ -6,6 +6,9 @@
 // Record.Sum), so a changed, removed or inserted row is noticed. Rows cut off the end,
 // or rewritten with all that follow, are noticed only if the digest of one of them was
 // kept elsewhere (see Seal), as on a certificate.
+//
+// Where several benches have one set of records, each has such a file, and hands its rows over to a
+// PostgreSQL server as they are (see OpenBench and Server).
 package record
 
 import (
@@ -13,6 +16,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -40,6 +44,8 @@ const (
 // characters. A text that is empty, a serial number that is 0 and a time that
 // is zero stand for what is not known or does not apply.
 type Record struct {
+	Bench string // the letter before Serial and Chip, of one of several benches; in no digest
+
 	Serial int64 // from 1, without a gap; given by Append
 	Kind   Kind
 	Time   time.Time // of the test, UTC, to the millisecond
@@ -74,6 +80,9 @@ type Record struct {
 	Digest   string // of this row; given by Append
 	Report   []byte // the whole report as compact JSON; left out by Find
 }
+
+// BagNumber is the chip's number as it is written on its bag: 17, or A17 at bench A of several.
+func (r Record) BagNumber() string { return r.Bench + strconv.FormatInt(r.Chip, 10) }
 
 // Nonconforming reports whether the chip is nonconforming in a lot: it failed, or passed
 // with a grade of reject, or where levels decide, with a but.

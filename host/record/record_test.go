@@ -48,7 +48,9 @@ func verified(t testing.TB, s *Store, rows int) {
 
 // The encoding is written out by hand after the comment of Sum; netstrings are
 // those of D. J. Bernstein, 1997 ("5:hello,"), from memory.
-func TestSumIsThatOfTheFieldsWrittenOut(t *testing.T) {
+func TestSumIsThatOfTheFieldsWrittenOut(t *testing.T) { inBoth(t, testSumIsThatOfTheFieldsWrittenOut) }
+
+func testSumIsThatOfTheFieldsWrittenOut(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	first := appended(t, s, Record{Time: time.Date(2026, 3, 2, 8, 30, 0, 0, time.UTC), Part: "7410", Verdict: "fail", PinsFailed: []int{2, 12}, Report: []byte(`{ "a": 1 }`)})
 	text := "6:serial,1:1,4:kind,4:test,4:time,24:2026-03-02T08:30:00.000Z,4:part,4:7410,7:verdict,4:fail,11:pins_failed,4:2 12,4:chip,1:1,6:report,7:{\"a\":1},"
@@ -95,7 +97,9 @@ func TestFromReport(t *testing.T) {
 // before or ends in the January after (ISO 8601). 2009-W01-1 is Monday 2008-12-29 and 2009-W53-7
 // Sunday 2010-01-03: ISO week date tables. 1997-W01 begins on 1996-12-30: M. Kuhn, A summary
 // of the international standard date and time notation.
-func TestTheYearOfAWeekAtNewYear(t *testing.T) {
+func TestTheYearOfAWeekAtNewYear(t *testing.T) { inBoth(t, testTheYearOfAWeekAtNewYear) }
+
+func testTheYearOfAWeekAtNewYear(t *testing.T, newStore func(testing.TB) *Store) {
 	for _, c := range []struct {
 		code, from, to string
 		year           int
@@ -129,7 +133,9 @@ func TestTheYearOfAWeekAtNewYear(t *testing.T) {
 	}
 }
 
-func TestWhatIsNoRecordIsRefused(t *testing.T) {
+func TestWhatIsNoRecordIsRefused(t *testing.T) { inBoth(t, testWhatIsNoRecordIsRefused) }
+
+func testWhatIsNoRecordIsRefused(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	for name, change := range map[string]func(*Record){
 		"no verdict":             func(r *Record) { r.Verdict = "" },
@@ -156,7 +162,9 @@ func TestWhatIsNoRecordIsRefused(t *testing.T) {
 	verified(t, s, 0)
 }
 
-func TestTextsAreOneLine(t *testing.T) {
+func TestTextsAreOneLine(t *testing.T) { inBoth(t, testTextsAreOneLine) }
+
+func testTextsAreOneLine(t *testing.T, newStore func(testing.TB) *Store) {
 	s := newStore(t)
 	r := nand()
 	r.Note = "leg 3\r\nbent\x1b[31m\x00 \xff"

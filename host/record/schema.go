@@ -16,10 +16,13 @@ import (
 //go:embed schema.sql
 var schema1 string
 
+//go:embed schema5.sql
+var schema5 string
+
 // migrations lead from an empty file to the present version: the first n make
 // version n, which is SQLite's user_version. A step is never changed once it
 // was released; a new version is a new step.
-var migrations = []string{schema1, schema2, schema3, schema4}
+var migrations = []string{schema1, schema2, schema3, schema4, schema5}
 
 // applicationID marks the file as ours in SQLite's header: "chip".
 const applicationID = 0x63686970

@@ -118,16 +118,17 @@ func (s *Store) Counts(ctx context.Context, q Query, by string) ([]Count, error)
 // tally yields the number of current records by key columns, verdict and grade,
 // in that order. It counts rows only where the tally table does not suffice.
 func (s *Store) tally(ctx context.Context, q Query, key string, width int, yield func(key []string, v verdict.Verdict, g verdict.Grade, n int) error) error {
+	q.remote = s.remote != nil
 	where, args := q.where()
 	from, n := "tally", "sum(n)"
 	q.All = false
 	if q.Text != "" || !q.From.IsZero() || !q.To.IsZero() {
 		own, more := q.whereRow()
-		from, n, where, args = "record", "count(*)", where+own, append(args, more...)
+		from, n, where, args = "record", "count(*)", where+own+q.current(), append(args, more...)
 	}
 	group := key + ", verdict, grade"
 	rows, err := s.db.QueryContext(ctx, strings.Join([]string{
-		"SELECT", group + ",", n, "AS total FROM", from, "WHERE true", where, "GROUP BY", group, "HAVING total <> 0 ORDER BY", group}, " "), args...)
+		"SELECT", group + ",", n, "AS total FROM", from, "WHERE true", where, "GROUP BY", group, "HAVING", n, "<> 0 ORDER BY", group}, " "), args...)
 	if err != nil {
 		return damaged(err)
 	}

@@ -38,11 +38,14 @@ func badOf(err error) *Bad {
 // records are as they were written, and what is wrong first, or nil. The error
 // is that of reading. It looks at the file as it was when it began.
 func (s *Store) Verify(ctx context.Context) (rows int, firstBad *Bad, err error) {
-	tx, err := s.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	tx, err := s.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: s.snapshot()})
 	if err != nil {
 		return 0, nil, err
 	}
 	defer tx.Rollback()
+	if s.remote != nil {
+		return verifyRows(ctx, tx)
+	}
 	return verify(ctx, tx)
 }
 
@@ -52,6 +55,10 @@ func verify(ctx context.Context, q queryer) (rows int, firstBad *Bad, err error)
 	} else if err != nil {
 		return 0, nil, err
 	}
+	return verifyRows(ctx, q)
+}
+
+func verifyRows(ctx context.Context, q queryer) (rows int, firstBad *Bad, err error) {
 	rows, firstBad, err = checkChain(ctx, q, beforeAll)
 	for _, check := range []func(context.Context, queryer) (*Bad, error){checkReports, checkTally, checkLots, checkPhotos} {
 		if firstBad == nil && err == nil {
@@ -59,6 +66,14 @@ func verify(ctx context.Context, q queryer) (rows int, firstBad *Bad, err error)
 		}
 	}
 	return rows, firstBad, err
+}
+
+// snapshot is the isolation by which a transaction sees one state only: SQLite's always does.
+func (s *Store) snapshot() sql.IsolationLevel {
+	if s.remote != nil {
+		return sql.LevelRepeatableRead
+	}
+	return sql.LevelDefault
 }
 
 // beforeAll is the serial number after which all rows are, also such as never get one.
@@ -150,7 +165,7 @@ func checkTally(ctx context.Context, q queryer) (*Bad, error) {
 	const counted = "SELECT " + tallyKey + ", count(*) FROM record WHERE serial NOT IN (SELECT serial FROM replaced) GROUP BY " + tallyKey
 	const kept = "SELECT " + tallyKey + ", n FROM tally WHERE n <> 0"
 	var differ int
-	err = q.QueryRowContext(ctx, "SELECT (SELECT count(*) FROM ("+counted+" EXCEPT "+kept+")) + (SELECT count(*) FROM ("+kept+" EXCEPT "+counted+"))").Scan(&differ)
+	err = q.QueryRowContext(ctx, "SELECT (SELECT count(*) FROM ("+counted+" EXCEPT "+kept+") AS more) + (SELECT count(*) FROM ("+kept+" EXCEPT "+counted+") AS less)").Scan(&differ)
 	if err == nil && differ > 0 {
 		return &Bad{Reason: "the stock counts do not match the records"}, nil
 	}

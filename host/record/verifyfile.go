@@ -27,7 +27,9 @@ type Seal struct {
 type Seals struct{ Records, Lots, Photos Seal }
 
 // Seals are those of the file as it is.
-func (s *Store) Seals(ctx context.Context) (now Seals, err error) {
+func (s *Store) Seals(ctx context.Context) (Seals, error) { return sealsOf(ctx, s.db) }
+
+func sealsOf(ctx context.Context, q queryer) (now Seals, err error) {
 	for _, c := range []struct {
 		seal      *Seal
 		statement string
@@ -36,7 +38,7 @@ func (s *Store) Seals(ctx context.Context) (now Seals, err error) {
 		{&now.Lots, "SELECT number, digest FROM lot ORDER BY number DESC LIMIT 1"},
 		{&now.Photos, "SELECT number, digest FROM photo ORDER BY number DESC LIMIT 1"},
 	} {
-		err := s.db.QueryRowContext(ctx, c.statement).Scan(&c.seal.Count, &c.seal.Digest)
+		err := q.QueryRowContext(ctx, c.statement).Scan(&c.seal.Count, &c.seal.Digest)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return now, damaged(err)
 		}

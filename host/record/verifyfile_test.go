@@ -193,7 +193,7 @@ func TestVerifyFileRefuses(t *testing.T) {
 	_, bad, err := verifiedFile(t, newer.Path(), Seals{})
 	require.Nil(t, bad)
 	require.ErrorIs(t, err, ErrNewer)
-	require.ErrorContains(t, err, "version 5, this one knows 4")
+	require.ErrorContains(t, err, "version 6, this one knows 5")
 	_, _, err = VerifyFile(t.Context(), filepath.Join(t.TempDir(), "none"), Seals{})
 	require.ErrorIs(t, err, os.ErrNotExist)
 }
