@@ -172,7 +172,7 @@ type Pin struct {
 	Opposite int
 	Schmitt  bool
 	Trip     float64 // of a comparator's input that takes no current: the part of the supply at which it acts; 0 for any other
-	PullUp   bool // resistor to VCC inside the chip
+	PullUp   bool    // resistor to VCC inside the chip
 	// Diodeless: no junction leads from ground to the pin, or of some makers' chips none does.
 	Diodeless bool
 	Load      float64 // input load in unit loads, but for families in loads

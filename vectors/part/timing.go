@@ -81,9 +81,9 @@ type below struct {
 
 // Limits on the capacitor, F.
 const (
-	LeastFarads      = 10e-9 // data sheets' formulas hold from 1 or 10 nF on
+	LeastFarads      = 10e-9  // data sheets' formulas hold from 1 or 10 nF on
 	MostFarads       = 4.7e-6 // some 50 ms with 10 kΩ, of which a watch is ten
-	MostBelowGround  = 1e-9  // into the MCU's clamp; see BelowGround
+	MostBelowGround  = 1e-9   // into the MCU's clamp; see BelowGround
 	LeastBelowGround = 220e-12
 )
 
