@@ -50,7 +50,7 @@ counts once, as its last test and corrections left it.`,
 	file.flag(cmd)
 	f.flags(cmd)
 	form.flags(cmd)
-	cmd.AddCommand(stockWantCommand(d))
+	cmd.AddCommand(stockWantCommand(d), stockOfferCommand(d))
 	return cmd
 }
 

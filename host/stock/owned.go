@@ -25,7 +25,7 @@ func Good(ctx context.Context, s *record.Store) (map[string][]Owned, error) {
 		if err != nil {
 			return nil, err
 		}
-		if good(r) {
+		if good(r) && !record.IsAway(r.Drawer) {
 			have[r.Part] = append(have[r.Part], ownedOf(r))
 		}
 	}

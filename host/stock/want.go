@@ -29,6 +29,7 @@ func Held(ctx context.Context, s *record.Store) (Holdings, error) {
 		switch {
 		case err != nil:
 			return h, err
+		case record.IsAway(r.Drawer):
 		case r.Verdict == verdict.NotTested && r.Type != "":
 			h.Untested[r.Type] = append(h.Untested[r.Type], ownedOf(r))
 		case good(r) && !assay.InPart(r.Reason):
