@@ -13,12 +13,12 @@ import (
 	"chipassay/host/record"
 )
 
-func recordsCommand() *cobra.Command {
+func recordsCommand(d *definitions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "records",
 		Short: "Back up, restore, export and import the file of records",
 	}
-	cmd.AddCommand(recordsPathCommand(), recordsBackupCommand(), recordsRestoreCommand(), recordsExportCommand(), recordsImportCommand())
+	cmd.AddCommand(recordsPathCommand(), recordsBackupCommand(), recordsRestoreCommand(), recordsExportCommand(), recordsImportCommand(d))
 	return cmd
 }
 
@@ -153,13 +153,33 @@ func isCSV(name string) (bool, error) {
 	return false, fmt.Errorf("%s: end the name in .csv or .jsonl, which selects the format", name)
 }
 
-func recordsImportCommand() *cobra.Command {
-	var file recordsFile
+func recordsImportCommand(d *definitions) *cobra.Command {
+	var (
+		file recordsFile
+		list handList
+	)
 	cmd := &cobra.Command{
 		Use:   "import FILE",
-		Short: "Append what export wrote, all or nothing; existing rows are skipped",
-		Args:  cobra.ExactArgs(1),
+		Short: "Append what export wrote, or take over a list kept by hand; existing rows are skipped",
+		Long: `Append what export wrote, all or nothing. Rows that the file of records has already
+are skipped.
+
+With --columns FILE is a list kept by hand, as CSV. It names the headers of the list's
+columns: of part, which is needed, date (a date code), drawer, lot, count, marking and
+note. All other columns, and what is not understood, are kept as a note. Every chip is
+recorded as not tested. What would be added is shown first; on a terminal you are asked,
+elsewhere --yes adds it.`,
+		Example: `  chipassay records import backup.jsonl
+  chipassay records import drawers.csv --columns "part=IC, date=Code, drawer=Lade"
+  chipassay records import drawers.csv --columns "part=IC, count=Pieces" --yes`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
+			if list.columns != "" {
+				return list.take(cmd, d, &file, args[0])
+			}
+			if err := list.alone(); err != nil {
+				return err
+			}
 			asCSV, err := isCSV(args[0])
 			if err != nil {
 				return err
@@ -191,5 +211,6 @@ func recordsImportCommand() *cobra.Command {
 		},
 	}
 	file.flag(cmd)
+	list.flags(cmd)
 	return cmd
 }

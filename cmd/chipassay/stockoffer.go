@@ -92,7 +92,7 @@ func writeOfferFile(cmd *cobra.Command, s *record.Store, l offer.List, name stri
 	if err := writeNew(name, force, write); err != nil {
 		return err
 	}
-	fmt.Fprintf(cmd.OutOrStdout(), "%s: %d chips in %d rows\n", name, l.Total(), len(l.Rows))
+	fmt.Fprintf(cmd.OutOrStdout(), "%s: %s in %d rows\n", name, someChips(l.Total()), len(l.Rows))
 	return nil
 }
 
