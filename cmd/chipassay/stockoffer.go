@@ -29,8 +29,8 @@ func stockOfferCommand(d *definitions) *cobra.Command {
 meaning, how many, and the numbers and digests of the certificates. Only good chips
 are on it that were tested whole; record given N takes a chip off.
 
-FILE is CSV or an HTML page with the chips' photos, by the end of its name; without
-FILE the list is printed.`,
+FILE is CSV, a spreadsheet (.xlsx) or an HTML page with the chips' photos, by the end
+of its name; without FILE the list is printed.`,
 		Example: `  chipassay stock offer
   chipassay stock offer swap.html --part 7400
   chipassay stock offer swap.csv --grade strong --to 1979`,
@@ -81,13 +81,15 @@ func writeOfferFile(cmd *cobra.Command, s *record.Store, l offer.List, name stri
 	switch strings.ToLower(filepath.Ext(name)) {
 	case ".csv":
 		write = func(w io.Writer) error { return writeCSV(w, offer.Header, l.Table()) }
+	case ".xlsx":
+		write = l.WriteWorkbook
 	case ".html", ".htm":
 		if err := l.AddPhotos(cmd.Context(), s); err != nil {
 			return err
 		}
 		write = l.WriteHTML
 	default:
-		return fmt.Errorf("%s: end the name in .csv or .html, which selects the format", name)
+		return fmt.Errorf("%s: end the name in .csv, .xlsx or .html, which selects the format", name)
 	}
 	if err := writeNew(name, force, write); err != nil {
 		return err

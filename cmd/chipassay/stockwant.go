@@ -30,7 +30,7 @@ func stockWantCommand(d *definitions) *cobra.Command {
 		Long: `Show what of a parts list there is among your good chips and in which drawer, what
 can stand in, and what is missing: a list to buy by. No chip is promised twice.
 
-LIST is a CSV file with a header, such as a bill of materials of KiCad (Reference,
+LIST is a CSV file or spreadsheet (.xlsx) with a header, such as a bill of materials of KiCad (Reference,
 Value, Qty); --columns names other headers, of part, count, reference, left (set
 where a part is not fitted) and note. What is printed on a chip does as its part. A
 number without a family is given chips of any. Other components are left out by
