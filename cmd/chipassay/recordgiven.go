@@ -1,8 +1,6 @@
 package main
 
 import (
-	"fmt"
-
 	"github.com/spf13/cobra"
 
 	"chipassay/host/chip"
@@ -28,24 +26,15 @@ chipassay log verify still finds.`,
   chipassay record given 17 18 21`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			var numbers []int64
-			for _, a := range args {
-				n, err := chip.ParseNumber(a)
+			for _, typed := range args {
+				err := replaceRecord(cmd, &file, typed, record.Away(to), func(s *record.Store, number int64) (record.Record, error) {
+					return chip.Give(cmd.Context(), s, number, to)
+				})
 				if err != nil {
 					return err
 				}
-				numbers = append(numbers, n)
 			}
-			return file.use(func(s *record.Store) error {
-				for _, n := range numbers {
-					r, err := chip.Give(cmd.Context(), s, n, to)
-					if err != nil {
-						return err
-					}
-					fmt.Fprintf(cmd.OutOrStdout(), "record %d: %s\n", r.Chip, r.Drawer)
-				}
-				return nil
-			})
+			return nil
 		},
 	}
 	file.flag(cmd)

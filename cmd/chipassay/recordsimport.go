@@ -56,11 +56,7 @@ func (l *handList) take(cmd *cobra.Command, d *definitions, file *recordsFile, n
 	if err != nil {
 		return fmt.Errorf("%s: %w", name, err)
 	}
-	path, err := file.name()
-	if err != nil {
-		return err
-	}
-	if _, err := os.Stat(path); err == nil {
+	if _, err := file.existing(); err == nil {
 		s, err := file.forChips(cmd.Context(), false)
 		if err != nil {
 			return err
