@@ -166,9 +166,7 @@ func (over *Takeover) Skip(ctx context.Context, s *record.Store, file string) er
 		if err != nil {
 			return err
 		}
-		if r.Kind == record.Test {
-			there[key(r)] = true
-		}
+		there[key(r)] = true // also of rows that were corrected since
 	}
 	before := len(over.Records)
 	over.Records = slices.DeleteFunc(over.Records, func(r record.Record) bool { return there[key(r)] })

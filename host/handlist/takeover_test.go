@@ -72,6 +72,11 @@ func TestSkip(t *testing.T) {
 	over, err := takenOver(t, "IC,n\n7400,2\nXR2206,\n", "part=IC,count=n")
 	require.NoError(t, err)
 	require.NoError(t, s.AppendAll(t.Context(), over.Records))
+	moved, err := s.Get(t.Context(), 1)
+	require.NoError(t, err)
+	moved.Kind, moved.Corrects, moved.Drawer = record.Correction, 1, "D7"
+	_, err = s.Append(t.Context(), moved)
+	require.NoError(t, err)
 	over, err = takenOver(t, "IC,n\n7400,3\nXR2206,\n7402,1\n", "part=IC,count=n")
 	require.NoError(t, err)
 	require.NoError(t, over.Skip(t.Context(), s, t.Name()+".csv"))
@@ -87,5 +92,5 @@ func TestSkip(t *testing.T) {
 	rows, bad, err := s.Verify(t.Context())
 	require.NoError(t, err)
 	require.Nil(t, bad)
-	require.Equal(t, 3, rows)
+	require.Equal(t, 4, rows)
 }

@@ -1,6 +1,7 @@
 package stock
 
 import (
+	"cmp"
 	"path/filepath"
 	"testing"
 	"time"
@@ -99,11 +100,15 @@ func TestHeld(t *testing.T) {
 		{Verdict: verdict.Pass, Grade: verdict.Sound, From: made.AddDate(-1, 0, 0), To: made},
 		{Verdict: verdict.PassBut, Grade: verdict.Doubtful}, {Verdict: verdict.Fail, Grade: verdict.Reject}, {Verdict: verdict.NotTested},
 		{Verdict: verdict.Pass, Grade: verdict.FunctionOnly, Reason: "in part: pins 1 and 2 were left out"},
+		{Verdict: verdict.Pass, Grade: verdict.Strong, Drawer: record.Away("the model club")}, {Verdict: verdict.NotTested, Drawer: record.Away("")},
 	} {
-		r.Part, r.Type, r.Family, r.Drawer = "7400", "7400", "74", "D3"
+		r.Part, r.Type, r.Family, r.Drawer = "7400", "7400", "74", cmp.Or(r.Drawer, "D3")
 		_, err := s.Append(t.Context(), r)
 		require.NoError(t, err)
 	}
+	have, err := Good(t.Context(), s)
+	require.NoError(t, err)
+	require.Len(t, have["7400"], 3, "what is given away is not had")
 	h, err := Held(t.Context(), s)
 	require.NoError(t, err)
 	require.Len(t, h.Whole["7400"], 2)
