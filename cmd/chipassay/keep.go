@@ -119,7 +119,11 @@ func (k *keeping) inherit(ctx context.Context, r *record.Record) error {
 	if before == nil {
 		before = &c.History[0]
 	}
-	r.Drawer, r.Lot, r.Note = cmp.Or(r.Drawer, before.Drawer), cmp.Or(r.Lot, before.Lot), cmp.Or(r.Note, before.Note)
+	drawer := before.Drawer
+	if record.IsAway(drawer) { // it is here again
+		drawer = c.Drawer()
+	}
+	r.Drawer, r.Lot, r.Note = cmp.Or(r.Drawer, drawer), cmp.Or(r.Lot, before.Lot), cmp.Or(r.Note, before.Note)
 	r.Marking = cmp.Or(k.marking, before.Marking)
 	if r.DateCode == "" {
 		r.DateCode, r.From, r.To, r.Year = before.DateCode, before.From, before.To, before.Year

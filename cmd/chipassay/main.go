@@ -121,7 +121,7 @@ use.`,
 	}
 	root.PersistentFlags().StringArrayVar(&d.folders, "library", nil, "a folder of definitions that add to the library or override it (may be repeated)")
 	root.AddCommand(partsCommand(&d), showCommand(&d), vectorsCommand(&d), testCommand(&d), identifyCommand(&d), palCommand(&d), demoCommand(&d), readCommand(&d), defineCommand(&d), coverageCommand(&d), exploreCommand(&d), pullCommand(), tieCommand(&d), substitutesCommand(&d), dumpCommand(&d), adapterCommand(&d),
-		benchCommand(&d), drawerCommand(&d), logCommand(), stockCommand(), recordCommand(), recordsCommand(), certificateCommand(), keyCommand(), lotCommand(), yieldCommand())
+		benchCommand(&d), drawerCommand(&d), logCommand(), stockCommand(&d), recordCommand(), recordsCommand(&d), certificateCommand(), keyCommand(), lotCommand(), yieldCommand())
 	for _, command := range more {
 		root.AddCommand(command(root))
 	}

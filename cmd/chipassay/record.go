@@ -54,7 +54,7 @@ is a record with a number of its own, which --full shows.`,
 	cmd.Flags().BoolVar(&full, "full", false, "with the numbers of all records about the chip")
 	cmd.Flags().BoolVar(&row, "row", false, "the record with just this number, even if it is not the current one")
 	cmd.Flags().StringVar(&html, "html", "", "write the report of the chip's current record, with its photo, to this HTML file instead")
-	cmd.AddCommand(recordCorrectCommand(), recordVoidCommand(), recordPhotoCommand())
+	cmd.AddCommand(recordCorrectCommand(), recordVoidCommand(), recordGivenCommand(), recordPhotoCommand())
 	return cmd
 }
 

@@ -11,14 +11,15 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/record"
+	"chipassay/host/sheet"
 )
 
-func recordsCommand() *cobra.Command {
+func recordsCommand(d *definitions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "records",
 		Short: "Back up, restore, export, import and move the file of records",
 	}
-	cmd.AddCommand(recordsPathCommand(), recordsBackupCommand(), recordsRestoreCommand(), recordsExportCommand(), recordsImportCommand(), recordsMoveCommand())
+	cmd.AddCommand(recordsPathCommand(), recordsBackupCommand(), recordsRestoreCommand(), recordsExportCommand(), recordsImportCommand(d), recordsMoveCommand())
 	return cmd
 }
 
@@ -107,11 +108,12 @@ func recordsExportCommand() *cobra.Command {
 	var file recordsFile
 	cmd := &cobra.Command{
 		Use:   "export FILE",
-		Short: "Write every row to a file: .csv, or .jsonl for JSON Lines; - is standard output as JSON Lines",
+		Short: "Write every row to a file: .csv, .xlsx, or .jsonl for JSON Lines; - is standard output as JSON Lines",
 		Long: `Write every row with its report to a file, for other programs and for import
-elsewhere: CSV (RFC 4180) if the name ends in .csv, JSON Lines if in .jsonl. An
-apostrophe is put before CSV cells that a spreadsheet would run as formulas.
-JSON Lines carry photos, CSV only their digests. The plans of lots are not in it:
+elsewhere: CSV (RFC 4180) if the name ends in .csv, a spreadsheet with the same
+columns if in .xlsx, JSON Lines if in .jsonl. An apostrophe is put before CSV cells
+that a spreadsheet would run as formulas. JSON Lines carry photos, the others only
+their digests. The plans of lots are not in it:
 chipassay lot list --json writes them, and records backup copies everything.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -122,7 +124,9 @@ chipassay lot list --json writes them, and records backup copies everything.`,
 			return file.use(func(s *record.Store) error {
 				n, photos := 0, 0
 				write := func(w io.Writer) (err error) {
-					if asCSV {
+					if sheet.Is(args[0]) {
+						n, err = s.ExportWorkbook(cmd.Context(), w, record.Query{All: true})
+					} else if asCSV {
 						n, err = s.ExportCSV(cmd.Context(), w, record.Query{All: true})
 					} else {
 						n, photos, err = s.ExportAll(cmd.Context(), w)
@@ -160,22 +164,42 @@ func isCSV(name string) (bool, error) {
 	switch strings.ToLower(filepath.Ext(name)) {
 	case ".csv":
 		return true, nil
-	case ".jsonl", ".ndjson":
+	case ".jsonl", ".ndjson", ".xlsx":
 		return false, nil
 	}
 	if name == "-" {
 		return false, nil
 	}
-	return false, fmt.Errorf("%s: end the name in .csv or .jsonl, which selects the format", name)
+	return false, fmt.Errorf("%s: end the name in .csv, .xlsx or .jsonl, which selects the format", name)
 }
 
-func recordsImportCommand() *cobra.Command {
-	var file recordsFile
+func recordsImportCommand(d *definitions) *cobra.Command {
+	var (
+		file recordsFile
+		list handList
+	)
 	cmd := &cobra.Command{
 		Use:   "import FILE",
-		Short: "Append what export wrote, all or nothing; existing rows are skipped",
-		Args:  cobra.ExactArgs(1),
+		Short: "Append what export wrote, or take over a list kept by hand; existing rows are skipped",
+		Long: `Append what export wrote, all or nothing. Rows that the file of records has already
+are skipped.
+
+With --columns FILE is a list kept by hand, as CSV or .xlsx. It names the headers of the list's
+columns: of part, which is needed, date (a date code), drawer, lot, count, marking and
+note. All other columns, and what is not understood, are kept as a note. Every chip is
+recorded as not tested. What would be added is shown first; on a terminal you are asked,
+elsewhere --yes adds it.`,
+		Example: `  chipassay records import backup.jsonl
+  chipassay records import drawers.csv --columns "part=IC, date=Code, drawer=Lade"
+  chipassay records import drawers.csv --columns "part=IC, count=Pieces" --yes`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
+			if list.columns != "" {
+				return list.take(cmd, d, &file, args[0])
+			}
+			if err := list.alone(); err != nil {
+				return err
+			}
 			asCSV, err := isCSV(args[0])
 			if err != nil {
 				return err
@@ -195,7 +219,10 @@ func recordsImportCommand() *cobra.Command {
 			}
 			defer func() { err = errors.Join(err, s.Close()) }()
 			load := s.ImportLines
-			if asCSV {
+			switch {
+			case sheet.Is(args[0]):
+				load = s.ImportWorkbook
+			case asCSV:
 				load = s.ImportCSV
 			}
 			done, err := load(cmd.Context(), in)
@@ -207,5 +234,6 @@ func recordsImportCommand() *cobra.Command {
 		},
 	}
 	file.flag(cmd)
+	list.flags(cmd)
 	return cmd
 }

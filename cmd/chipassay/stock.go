@@ -12,7 +12,7 @@ import (
 	"chipassay/host/stock"
 )
 
-func stockCommand() *cobra.Command {
+func stockCommand(d *definitions) *cobra.Command {
 	var (
 		file recordsFile
 		f    filter
@@ -50,6 +50,7 @@ counts once, as its last test and corrections left it.`,
 	file.flag(cmd)
 	f.flags(cmd)
 	form.flags(cmd)
+	cmd.AddCommand(stockWantCommand(d), stockOfferCommand(d))
 	return cmd
 }
 

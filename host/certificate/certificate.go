@@ -149,6 +149,14 @@ func (c *Certificate) dateCode() *marking.DateCode {
 	return &d
 }
 
+// drawer is the chip's drawer; none for one that was given away, for to whom is on no paper.
+func (c Certificate) drawer() string {
+	if record.IsAway(c.Record.Drawer) {
+		return ""
+	}
+	return c.Record.Drawer
+}
+
 // Number is that of the chip's first record, which is on its bag.
 func (c Certificate) Number() int64 { return c.Record.Chip }
 

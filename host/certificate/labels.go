@@ -98,7 +98,7 @@ func (l Layout) label(c Certificate) (label, error) {
 // year, and the chip's number with the drawer. What does not fit is cut at its end.
 func (c Certificate) labelLines() [lines]string {
 	place := "no. " + c.Record.BagNumber()
-	if name := drawerWord.ReplaceAllString(c.Record.Drawer, ""); name != "" {
+	if name := drawerWord.ReplaceAllString(c.drawer(), ""); name != "" {
 		place += ", drawer " + name
 	}
 	date := "no date code"

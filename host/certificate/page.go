@@ -86,7 +86,7 @@ func (c Certificate) PageTitle() string {
 func (c Certificate) ChipFacts() []report.Fact {
 	return append(c.Document.ChipFacts(), report.Known(
 		report.Fact{Label: "Marking", Value: cmp.Or(c.Record.Marking, "not recorded")},
-		report.Fact{Label: "Drawer", Value: c.Record.Drawer},
+		report.Fact{Label: "Drawer", Value: c.drawer()},
 		report.Fact{Label: "Lot", Value: c.Record.Lot},
 	)...)
 }

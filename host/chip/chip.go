@@ -6,6 +6,7 @@ package chip
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -37,6 +38,16 @@ func (c Chip) Serial() int64 {
 	return c.History[len(c.History)-1].Serial
 }
 
+// Drawer is the drawer that the chip is in, or was in before it was given away.
+func (c Chip) Drawer() string {
+	for _, r := range slices.Backward(c.History) {
+		if r.Kind != record.Void && !record.IsAway(r.Drawer) {
+			return r.Drawer
+		}
+	}
+	return ""
+}
+
 // ParseNumber reads the number of a chip, or of a record.
 func ParseNumber(typed string) (int64, error) {
 	n, err := strconv.ParseInt(strings.TrimSpace(typed), 10, 64)
@@ -51,6 +62,8 @@ func Words(r record.Record) string {
 	switch {
 	case r.Kind == record.Void:
 		return "taken back: " + r.Reason
+	case r.Kind == record.Correction && record.IsAway(r.Drawer):
+		return fmt.Sprintf("%s: %s %s", r.Drawer, r.Type, r.Verdict)
 	case r.Kind == record.Correction:
 		return fmt.Sprintf("corrected: %s %s", r.Type, r.Verdict)
 	case r.RetestOf != 0:

@@ -141,20 +141,34 @@ func csvRecords(r io.Reader) iter.Seq2[carried, error] {
 		}
 		table := csv.NewReader(in)
 		table.ReuseRecord = true
-		head, err := table.Read()
-		if err != nil {
-			yield(carried{}, fmt.Errorf("the header: %w", err))
-			return
-		}
-		order, err := inOrder(head)
-		if err != nil {
-			yield(carried{}, err)
-			return
-		}
-		for {
-			cells, err := table.Read()
-			if err == io.EOF {
-				return
+		tableRecords(func(yield func([]string, error) bool) {
+			for {
+				cells, err := table.Read()
+				if err == io.EOF || !yield(cells, err) || err != nil {
+					return
+				}
+			}
+		})(yield)
+	}
+}
+
+// tableRecords reads the records of a table, whose first row is the header.
+func tableRecords(rows iter.Seq2[[]string, error]) iter.Seq2[carried, error] {
+	return func(yield func(carried, error) bool) {
+		var order []column
+		headed := false
+		for cells, err := range rows {
+			if !headed {
+				if err == nil {
+					order, err = inOrder(cells)
+				} else {
+					err = fmt.Errorf("the header: %w", err)
+				}
+				if headed = true; err != nil {
+					yield(carried{}, err)
+					return
+				}
+				continue
 			}
 			var r Record
 			for i := 0; err == nil && i < len(cells); i++ {
@@ -166,6 +180,9 @@ func csvRecords(r io.Reader) iter.Seq2[carried, error] {
 			if !yield(carried{Record: r}, err) || err != nil {
 				return
 			}
+		}
+		if !headed {
+			yield(carried{}, fmt.Errorf("the header: %w", io.EOF))
 		}
 	}
 }

@@ -57,12 +57,16 @@ type Holding struct {
 	Tally
 }
 
-// Stock counts the chips asked for by drawer, type and year, in that order.
+// Stock counts the chips asked for by drawer, type and year, in that order; without those
+// that were given away, unless just they are asked for by their drawer.
 // All, NewestFirst, Limit and After do not matter.
 func (s *Store) Stock(ctx context.Context, q Query) ([]Holding, error) {
 	var list []Holding
 	var last []string
 	err := s.tally(ctx, q, "drawer, part, type, family, date_year", 5, func(key []string, v verdict.Verdict, g verdict.Grade, n int) error {
+		if IsAway(key[0]) && q.Drawer == "" {
+			return nil
+		}
 		if !slices.Equal(key, last) {
 			last = slices.Clone(key)
 			year, err := strconv.Atoi(key[4])

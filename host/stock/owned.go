@@ -15,6 +15,7 @@ import (
 type Owned struct {
 	Type, Drawer, DateCode string
 	Made                   time.Time // first day of the date code's week; zero where there is none
+	Chip                   int64     // its number
 }
 
 // Good are the good chips in the records, by the part's number.
@@ -24,12 +25,22 @@ func Good(ctx context.Context, s *record.Store) (map[string][]Owned, error) {
 		if err != nil {
 			return nil, err
 		}
-		var t record.Tally
-		if t.Add(r.Verdict, r.Grade, 1); t.Good() == 1 {
-			have[r.Part] = append(have[r.Part], Owned{r.Type, r.Drawer, r.DateCode, r.From})
+		if good(r) && !record.IsAway(r.Drawer) {
+			have[r.Part] = append(have[r.Part], ownedOf(r))
 		}
 	}
 	return have, nil
+}
+
+// good reports whether a chip passed with nothing wrong that was looked at.
+func good(r record.Record) bool {
+	var t record.Tally
+	t.Add(r.Verdict, r.Grade, 1)
+	return t.Good() == 1
+}
+
+func ownedOf(r record.Record) Owned {
+	return Owned{Type: r.Type, Drawer: r.Drawer, DateCode: r.DateCode, Made: r.From, Chip: r.Chip}
 }
 
 // Nearest sorts chips by how near their date codes are to a day, those without one last;

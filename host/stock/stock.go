@@ -50,6 +50,9 @@ func PartlyGood(ctx context.Context, s *record.Store, q record.Query, most int) 
 		if err != nil {
 			return nil, err
 		}
+		if record.IsAway(r.Drawer) && q.Drawer == "" {
+			continue
+		}
 		if r.Verdict != verdict.Fail && (r.Verdict != verdict.Pass || !assay.InPart(r.Reason)) {
 			continue
 		}

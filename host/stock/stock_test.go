@@ -50,6 +50,14 @@ func TestPartlyGood(t *testing.T) {
 	assert.Equal(t, "only with 1D=L 1E=L", goodFor(report.Document{Verdict: verdict.Pass, Partial: []int{1}, Tied: []string{"1D=L", "1E=L"}}, nil))
 	_, err = s.Append(t.Context(), record.Record{Verdict: verdict.Fail}) // imported, without a report
 	require.NoError(t, err)
+	given, err := s.Get(t.Context(), 6)
+	require.NoError(t, err)
+	given.Kind, given.Drawer = record.Test, record.Away("the model club")
+	_, err = s.Append(t.Context(), given)
+	require.NoError(t, err)
+	away, err := PartlyGood(t.Context(), s, record.Query{Drawer: given.Drawer}, 0)
+	require.NoError(t, err)
+	require.Len(t, away, 1, "asked for by its drawer")
 	list, err := PartlyGood(t.Context(), s, record.Query{}, 0)
 	require.NoError(t, err)
 	var records []int64

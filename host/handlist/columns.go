@@ -1,0 +1,136 @@
+package handlist
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// A Field is what a column of a list says.
+type Field string
+
+// The fields of lists.
+const (
+	Part      Field = "part" // its marking or number
+	Date      Field = "date" // date code
+	Drawer    Field = "drawer"
+	Lot       Field = "lot"
+	Count     Field = "count" // chips
+	Marking   Field = "marking"
+	Note      Field = "note"
+	Reference Field = "reference" // where in a circuit: U1, U2
+	Left      Field = "left"      // set where the part is not fitted
+)
+
+// ofStock are the fields of a list of chips, and ofParts those of a parts list.
+var (
+	ofStock = []Field{Part, Date, Drawer, Lot, Count, Marking, Note}
+	ofParts = []Field{Part, Count, Reference, Left, Note}
+)
+
+// usual are the names that columns of parts lists have, in lower case, the likeliest first.
+//
+// Source: the bills of materials of KiCad: its schematic editor's symbol fields table (Reference,
+// Value, Qty, DNP) and older script (Ref, Qnty, Value), its board editor (Designator, Quantity,
+// Designation), from memory; others are common practice.
+var usual = map[Field][]string{
+	Part:      {"value", "part", "designation", "part number", "type", "ic", "chip", "marking", "device", "wert", "typ", "bauteil"},
+	Count:     {"qty", "qnty", "quantity", "count", "amount", "pieces", "number", "anzahl", "menge", "stück"},
+	Reference: {"reference", "references", "ref", "refs", "designator", "designators", "reference(s)", "referenz"},
+	Left:      {"dnp", "do not populate", "exclude from bom", "exclude_from_bom"},
+}
+
+// Columns say which columns of a table hold a field; a note can have several.
+type Columns map[Field][]int
+
+// Named understands which columns a person names: "part=IC, date=Code". Fields are those of a
+// parts list, or else those of a list of chips.
+func (t Table) Named(typed string, partsList bool) (Columns, error) {
+	fields := ofStock
+	if partsList {
+		fields = ofParts
+	}
+	c := Columns{}
+	for pair := range strings.SplitSeq(typed, ",") {
+		if strings.TrimSpace(pair) == "" {
+			continue
+		}
+		field, name, ok := strings.Cut(pair, "=")
+		f := Field(strings.ToLower(strings.TrimSpace(field)))
+		name = strings.TrimSpace(name)
+		switch {
+		case !ok || name == "":
+			return nil, fmt.Errorf("--columns %s: give a field and the column's header: part=IC", strings.TrimSpace(pair))
+		case !slices.Contains(fields, f):
+			return nil, fmt.Errorf("--columns %s: there is no field %q; the fields are %s", strings.TrimSpace(pair), f, listed(fields))
+		case len(c[f]) > 0 && f != Note:
+			return nil, fmt.Errorf("--columns: %s is named twice", f)
+		}
+		i := slices.IndexFunc(t.Head, func(h string) bool { return strings.EqualFold(h, name) })
+		if i < 0 {
+			return nil, fmt.Errorf("--columns %s: no column is headed %q; the headers are %s", strings.TrimSpace(pair), name, strings.Join(t.Head, ", "))
+		}
+		c[f] = append(c[f], i)
+	}
+	if len(c[Part]) == 0 {
+		return nil, fmt.Errorf("--columns: name the column of the part: part=%s", t.Head[0])
+	}
+	return c, nil
+}
+
+func listed(fields []Field) string {
+	var names []string
+	for _, f := range fields {
+		names = append(names, string(f))
+	}
+	return strings.Join(names, ", ")
+}
+
+// preamble is how many rows can be before the header.
+const preamble = 20
+
+// Headed makes a table of rows, the header being the first that has all columns a person names,
+// or else the first row.
+func Headed(rows []Row, typed string) (Table, error) {
+	if len(rows) == 0 {
+		return Table{}, fmt.Errorf("%w: it is empty", ErrList)
+	}
+	for i, r := range rows[:min(len(rows), preamble)] {
+		all := true
+		for pair := range strings.SplitSeq(typed, ",") {
+			_, name, _ := strings.Cut(pair, "=")
+			all = all && slices.ContainsFunc(r.Cells, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(name)) })
+		}
+		if all {
+			return Table{r.Cells, rows[i+1:]}, nil
+		}
+	}
+	return Table{rows[0].Cells, rows[1:]}, nil
+}
+
+// PartsList finds the header of a parts list by the names that its columns usually have.
+func PartsList(rows []Row) (Table, Columns, error) {
+	for i, r := range rows[:min(len(rows), preamble)] {
+		c := Columns{}
+		for field, names := range usual {
+			for _, name := range names {
+				if at := slices.IndexFunc(r.Cells, func(h string) bool { return strings.EqualFold(h, name) }); at >= 0 {
+					c[field] = []int{at}
+					break
+				}
+			}
+		}
+		if len(c[Part]) > 0 && len(r.Cells) > 1 && (len(c[Count]) > 0 || len(c[Reference]) > 0) {
+			return Table{r.Cells, rows[i+1:]}, c, nil
+		}
+	}
+	return Table{}, nil, fmt.Errorf("%w of parts: no header is found, such as Reference, Value, Qty: name the columns with --columns \"part=IC, count=Pieces\"", ErrList)
+}
+
+// of is the text of a row's field.
+func (c Columns) of(r Row, f Field) string {
+	if at := c[f]; len(at) > 0 {
+		return r.cell(at[0])
+	}
+	return ""
+}

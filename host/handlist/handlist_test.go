@@ -1,0 +1,120 @@
+package handlist
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// rowsOf are the rows of a text as CSV.
+func rowsOf(t *testing.T, text string) []Row {
+	rows, err := ReadCSV(strings.NewReader(text))
+	require.NoError(t, err)
+	return rows
+}
+
+// Spreadsheets part cells by what the country uses, and write in Windows-1252. Source: common practice.
+func TestReadCSV(t *testing.T) {
+	want := []Row{{1, []string{"IC", "Lade", "Stück"}}, {3, []string{"7400", "D3, links", "2"}}}
+	for name, text := range map[string]string{
+		"comma":        "IC,Lade,Stück\n\n7400,\"D3, links\",2\n",
+		"semicolon":    "IC;Lade;Stück\r\n;;\r\n7400;D3, links;2\r\n",
+		"tab":          "IC\tLade\tStück\n\t\n 7400\tD3,  links\t2",
+		"bar":          "IC|Lade|Stück\n\n7400|D3, links|2\n",
+		"mark":         "\uFEFFIC;Lade;Stück\n\n7400;\"D3,\nlinks\";2\n",
+		"Windows-1252": "IC;Lade;St\xfcck\n\n7400;D3, links;2\n",
+	} {
+		assert.Equal(t, want, rowsOf(t, text), name)
+	}
+	assert.Equal(t, []Row{{1, []string{"=1+1", "'s", "-5"}}}, rowsOf(t, "'=1+1,'s,'-5"), "as this program writes them")
+	_, err := ReadCSV(strings.NewReader("PK\x03\x04\x00\x00"))
+	require.ErrorIs(t, err, ErrList)
+	_, err = ReadCSV(strings.NewReader(strings.Repeat("x", maxSize+1)))
+	require.ErrorIs(t, err, ErrList)
+	_, err = ReadCSV(strings.NewReader(strings.Repeat("x\n", maxRows+1)))
+	require.ErrorIs(t, err, ErrList)
+}
+
+// Source: bills of materials as KiCad's schematic editor writes them by its symbol fields table and
+// its older script, and its board editor, from memory.
+func TestBillsOfMaterials(t *testing.T) {
+	for name, text := range map[string]string{
+		"fields table": `"Reference","Value","Datasheet","Footprint","Qty","DNP"` + "\n" + `"U1,U2","74LS00","~","DIP-14","2",""` + "\n" + `"R1","4700","~","R","1",""` + "\n" + `"U3","7447","~","DIP-16","1","DNP"`,
+		"script": `"Source:","signal.kicad_sch"` + "\n" + `"Date:","Monday"` + "\n" + `"Component Count:","4"` + "\n\n" + `"Ref","Qnty","Value","Cmp name","Footprint","DNP"` + "\n" +
+			`"U1, U2, ","2","74LS00","74LS00","DIP-14",""` + "\n" + `"R1, ","1","4700","R","R",""` + "\n" + `"U3","1","7447","7447","DIP-16","1"`,
+		"board": `"Id";"Designator";"Footprint";"Quantity";"Designation";"Do not populate"` + "\n" + `1;"U1,U2";"DIP-14";2;"74LS00";` + "\n" + `2;"R1";"R";1;"4700";` + "\n" + `3;"U3";"DIP-16";1;"7447";yes`,
+	} {
+		table, columns, err := PartsList(rowsOf(t, text))
+		require.NoError(t, err, name)
+		lines := table.Lines(columns)
+		require.Len(t, lines, 3, name)
+		assert.Equal(t, []any{"74LS00", 2, false, false}, []any{lines[0].Part, lines[0].Count, lines[0].Other, lines[0].Left}, name)
+		assert.Equal(t, []any{"4700", true}, []any{lines[1].Part, lines[1].Other}, name)
+		assert.Equal(t, []any{"7447", true, false}, []any{lines[2].Part, lines[2].Left, lines[2].Other}, name)
+	}
+	_, _, err := PartsList(rowsOf(t, "IC,Lade\n7400,D3\n"))
+	require.ErrorIs(t, err, ErrList, "nothing says how many")
+	_, _, err = PartsList(nil)
+	require.ErrorIs(t, err, ErrList)
+}
+
+func TestCounts(t *testing.T) {
+	for _, c := range []struct {
+		cell, references string
+		want             int
+	}{
+		{"", "", 1}, {"", "U1", 1}, {"", "U1, U2 U5-U7", 5}, {"", "IC10-IC12;IC20", 4}, {"", "U7-U5", 1}, {"", "U3-5", 3},
+		{"3", "U1", 3}, {"0", "U1", 0}, {"4 pcs", "", 4}, {"12x", "", 12},
+	} {
+		n, err := countOf(c.cell, c.references)
+		assert.NoError(t, err)
+		assert.Equal(t, c.want, n, "%+v", c)
+	}
+	for _, cell := range []string{"many", "-1", "10001", "2.5"} {
+		_, err := countOf(cell, "")
+		assert.Error(t, err, cell)
+	}
+	for references, other := range map[string]bool{"": false, "U1": false, "IC3, IC4": false, "R1": true, "C1-C9": true, "SW2": true, "7": false, "DD1": false} {
+		assert.Equal(t, other, isOther(references), references)
+	}
+}
+
+func TestNamedColumns(t *testing.T) {
+	table, err := Headed(rowsOf(t, "Werkstatt,2024\nIC,Code,Lade,Farbe,Ort\n7400,7938,D3,blau,oben\n"), "part=IC, date=code")
+	require.NoError(t, err)
+	require.Len(t, table.Rows, 1)
+	c, err := table.Named("part=IC, date=code, note=Farbe,note=Ort, ", false)
+	require.NoError(t, err)
+	assert.Equal(t, Columns{Part: {0}, Date: {1}, Note: {3, 4}}, c)
+	for typed, words := range map[string]string{
+		"date=Code":              "name the column of the part",
+		"part=Chip":              "the headers are IC, Code, Lade",
+		"part":                   "give a field and the column's header",
+		"part=IC, colour=Farbe":  "there is no field \"colour\"",
+		"part=IC, part=Code":     "named twice",
+		"part=IC, reference=Ort": "there is no field \"reference\"",
+	} {
+		_, err := table.Named(typed, false)
+		require.ErrorContains(t, err, words, typed)
+	}
+}
+
+func FuzzReadCSV(f *testing.F) {
+	f.Add([]byte("Reference,Value,Qty\nU1-U3,7400,3\n"))
+	f.Add([]byte("IC;Code\n\"7400;x"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		rows, err := ReadCSV(strings.NewReader(string(text)))
+		if err != nil {
+			return
+		}
+		if table, c, err := PartsList(rows); err == nil {
+			for _, l := range table.Lines(c) {
+				if l.Count < 0 || l.Count > mostCounted || l.Part == "" {
+					t.Errorf("%+v", l)
+				}
+			}
+		}
+	})
+}

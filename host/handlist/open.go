@@ -1,0 +1,52 @@
+package handlist
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"chipassay/host/sheet"
+)
+
+// Open reads the rows of a file: the first sheet of a spreadsheet if its name ends in .xlsx, else
+// CSV; standard input, as CSV, for "-".
+func Open(name string, standard io.Reader) ([]Row, error) {
+	if name == "-" {
+		return ReadCSV(standard)
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	if sheet.Is(name) {
+		rows, err := readSheet(f)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		return rows, nil
+	}
+	switch strings.ToLower(filepath.Ext(name)) {
+	case ".ods", ".xls", ".xlsb", ".pdf", ".docx":
+		return nil, fmt.Errorf("%s: %w that is read: save it as .xlsx or CSV", name, ErrList)
+	}
+	rows, err := ReadCSV(f)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return rows, nil
+}
+
+func readSheet(r io.Reader) (rows []Row, err error) {
+	for row, err := range sheet.Read(r) {
+		if err != nil {
+			return nil, err
+		}
+		if rows = appendRow(rows, row.Number, row.Cells); len(rows) > maxRows {
+			return nil, fmt.Errorf("%w: it has over %d rows", ErrList, maxRows)
+		}
+	}
+	return rows, nil
+}

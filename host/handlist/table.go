@@ -1,0 +1,132 @@
+// Package handlist reads lists that people keep by hand: the parts list of a repair, a bill
+// of materials, a list of what lies in which drawer. They come as CSV with any of the usual
+// separators, and their columns have any names.
+package handlist
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf8"
+
+	"golang.org/x/text/encoding/charmap"
+)
+
+// ErrList is the error of a file that is not read as a list.
+var ErrList = errors.New("not a list")
+
+// Limits of what is read.
+const (
+	maxSize = 16 << 20 // bytes
+	maxRows = 100_000
+)
+
+// A Table is the cells of a list, without blanks around them.
+type Table struct {
+	Head []string
+	Rows []Row
+}
+
+// A Row is one row under the header.
+type Row struct {
+	Line  int // in the file, from 1
+	Cells []string
+}
+
+// cell is a cell of a row; empty where the row ends before it.
+func (r Row) cell(i int) string {
+	if i < 0 || i >= len(r.Cells) {
+		return ""
+	}
+	return r.Cells[i]
+}
+
+// separators are what parts cells, where several would do the earliest.
+const separators = ",;\t|"
+
+// ReadCSV reads a list as CSV. The separator is the one of comma, semicolon, tab and bar that
+// is most often in the file's first lines outside of quotes. A file that is not UTF-8 is read as
+// Windows-1252, in which spreadsheets write.
+func ReadCSV(r io.Reader) ([]Row, error) {
+	text, err := io.ReadAll(io.LimitReader(r, maxSize+1))
+	if err != nil {
+		return nil, err
+	}
+	if len(text) > maxSize {
+		return nil, fmt.Errorf("%w: it is over %d MiB", ErrList, maxSize>>20)
+	}
+	text = bytes.TrimPrefix(text, []byte("\uFEFF"))
+	if bytes.IndexByte(text, 0) >= 0 {
+		return nil, fmt.Errorf("%w: it holds bytes of 0, so it is no CSV", ErrList)
+	}
+	if !utf8.Valid(text) {
+		if text, err = charmap.Windows1252.NewDecoder().Bytes(text); err != nil {
+			return nil, err
+		}
+	}
+	table := csv.NewReader(bufio.NewReader(bytes.NewReader(text)))
+	table.Comma, table.FieldsPerRecord, table.LazyQuotes = separator(string(text)), -1, true
+	var rows []Row
+	for {
+		cells, err := table.Read()
+		if errors.Is(err, io.EOF) {
+			return rows, nil
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%w: %w", ErrList, err)
+		}
+		line, _ := table.FieldPos(0)
+		if rows = appendRow(rows, line, cells); len(rows) > maxRows {
+			return nil, fmt.Errorf("%w: it has over %d rows", ErrList, maxRows)
+		}
+	}
+}
+
+// appendRow appends a row, unless it is empty. The apostrophe before what a spreadsheet would
+// run as a formula is no part of a cell.
+func appendRow(rows []Row, line int, cells []string) []Row {
+	empty := true
+	for i, c := range cells {
+		c = strings.Join(strings.Fields(c), " ")
+		if len(c) > 1 && c[0] == '\'' && strings.ContainsRune("=+-@", rune(c[1])) {
+			c = c[1:]
+		}
+		cells[i] = c
+		empty = empty && c == ""
+	}
+	if empty {
+		return rows
+	}
+	return append(rows, Row{line, cells})
+}
+
+// separator is what parts the cells of a text.
+func separator(text string) rune {
+	const enough = 50 // lines
+	counts := map[rune]int{}
+	lines, quoted := 0, false
+	for _, c := range text {
+		switch {
+		case c == '"':
+			quoted = !quoted
+		case c == '\n':
+			lines++
+		case !quoted && strings.ContainsRune(separators, c):
+			counts[c]++
+		}
+		if lines == enough {
+			break
+		}
+	}
+	best := ','
+	for _, c := range separators {
+		if counts[c] > counts[best] {
+			best = c
+		}
+	}
+	return best
+}

@@ -1,0 +1,175 @@
+package handlist
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"chipassay/host/marking"
+	"chipassay/host/record"
+	"chipassay/host/verdict"
+	"chipassay/vectors/part"
+)
+
+// A Takeover is a hand-kept list of chips as records. None was tested by this program, whatever
+// the list says of it.
+type Takeover struct {
+	Records    []record.Record
+	Rows       int     // of which records are made
+	Duplicates int     // chips that were taken over before
+	Doubts     []Doubt // what is not understood, and kept as a note
+	Without    []int   // lines without a part, or of no chip, which are left out
+}
+
+// A Doubt is what is not understood of a line.
+type Doubt struct {
+	Line int
+	Why  string
+}
+
+// mostChips is how many chips a list can have.
+const mostChips = 100_000
+
+// TakeOver makes records of a list that comes from a file. Find finds a part by its marking, and
+// says whether that names its family.
+func (t Table) TakeOver(c Columns, file string, now time.Time, find func(string) (part.Type, bool, error)) (Takeover, error) {
+	var over Takeover
+	for _, row := range t.Rows {
+		r, doubts := t.record(c, row, now, find)
+		n := 1
+		if cell := c.of(row, Count); cell != "" {
+			var err error
+			if n, err = countOf(cell, ""); err != nil {
+				n = 1
+				doubts = append(doubts, "how many is not understood, 1 taken: "+cell)
+			}
+		}
+		if n == 0 || r.Marking == "" {
+			over.Without = append(over.Without, row.Line)
+			continue
+		}
+		if len(over.Records)+n > mostChips {
+			return over, fmt.Errorf("%w: it has over %d chips", ErrList, mostChips)
+		}
+		for _, d := range doubts {
+			over.Doubts = append(over.Doubts, Doubt{row.Line, d})
+		}
+		r.Note = strings.Join(append(doubts, t.notes(c, row)...), "; ")
+		over.Rows++
+		for i := range n {
+			one := r
+			one.Reason = fmt.Sprintf("not tested by this program: from line %d of %s", row.Line, filepath.Base(file))
+			if i > 0 { // not "of n": with a larger count later only the rest is new
+				one.Reason += fmt.Sprintf(", chip %d", i+1)
+			}
+			over.Records = append(over.Records, one)
+		}
+	}
+	return over, nil
+}
+
+// record is a chip of a row, and what of it is not understood.
+func (t Table) record(c Columns, row Row, now time.Time, find func(string) (part.Type, bool, error)) (r record.Record, doubts []string) {
+	typed := cmp.Or(c.of(row, Part), c.of(row, Marking))
+	r = record.Record{
+		Time: now, Verdict: verdict.NotTested,
+		Drawer: c.of(row, Drawer), Lot: c.of(row, Lot), Marking: cmp.Or(c.of(row, Marking), typed),
+	}
+	if typed == "" {
+		return r, nil
+	}
+	typ, named, err := find(typed)
+	if err != nil {
+		doubts = append(doubts, "part not understood: "+typed)
+	} else {
+		r.Part, r.Type, r.Family = typ.Part().Number, typ.Name(), typ.Family.Name
+		if !named && len(typ.Variant.Families) > 1 {
+			doubts = append(doubts, fmt.Sprintf("%s names no family, %s taken", typed, typ.Name()))
+		}
+	}
+	raw := c.of(row, Date)
+	if raw == "" {
+		return r, doubts
+	}
+	d, err := marking.ReadDateCode(raw, marking.MadeSince(part.FamilyByName(r.Family)), now)
+	if err != nil {
+		return r, append(doubts, "date not understood: "+raw)
+	}
+	r.SetDate(&d)
+	return r, doubts
+}
+
+// notes are the texts of a row that belong to no other field: of columns that no person named,
+// with their headers.
+func (t Table) notes(c Columns, row Row) (texts []string) {
+	for i, cell := range row.Cells {
+		if cell == "" {
+			continue
+		}
+		switch {
+		case slices.Contains(c[Note], i):
+			texts = append(texts, cell)
+		case c.named(i):
+		case i < len(t.Head) && t.Head[i] != "":
+			texts = append(texts, t.Head[i]+": "+cell)
+		default:
+			texts = append(texts, cell)
+		}
+	}
+	return texts
+}
+
+// named reports whether a column holds a field.
+func (c Columns) named(column int) bool {
+	for _, at := range c {
+		if slices.Contains(at, column) {
+			return true
+		}
+	}
+	return false
+}
+
+// Words say which column is what, and which become a note.
+func (t Table) Words(c Columns) string {
+	var fields, notes []string
+	for i, h := range t.Head {
+		if !c.named(i) {
+			if h != "" {
+				notes = append(notes, h)
+			}
+			continue
+		}
+		for _, f := range ofStock {
+			if slices.Contains(c[f], i) {
+				fields = append(fields, fmt.Sprintf("%s is the %s", h, f))
+			}
+		}
+	}
+	words := strings.Join(fields, ", ")
+	if len(notes) > 0 {
+		words += "; into the note: " + strings.Join(notes, ", ")
+	}
+	return words
+}
+
+// Skip leaves out the chips that the records hold from the same line of the same file already.
+func (over *Takeover) Skip(ctx context.Context, s *record.Store, file string) error {
+	there := map[[7]string]bool{}
+	key := func(r record.Record) [7]string {
+		return [7]string{r.Reason, r.Type, r.Marking, r.Drawer, r.Lot, r.DateCode, r.Note}
+	}
+	for r, err := range s.Find(ctx, record.Query{All: true, Verdict: verdict.NotTested, Text: filepath.Base(file)}) {
+		if err != nil {
+			return err
+		}
+		there[key(r)] = true // also of rows that were corrected since
+	}
+	before := len(over.Records)
+	over.Records = slices.DeleteFunc(over.Records, func(r record.Record) bool { return there[key(r)] })
+	over.Duplicates += before - len(over.Records)
+	return nil
+}

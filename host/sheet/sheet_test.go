@@ -1,0 +1,79 @@
+package sheet
+
+import (
+	"archive/zip"
+	"bytes"
+	"errors"
+	"io"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+func written(t require.TestingT, rows ...[]any) []byte {
+	var b bytes.Buffer
+	require.NoError(t, Write(&b, Sheet{"chips", []string{"a", "b"}, Of(rows)}, Sheet{"more", []string{"c"}, Of(nil)}))
+	return b.Bytes()
+}
+
+func rowsOf(t require.TestingT, file []byte) (rows [][]string) {
+	for r, err := range Read(bytes.NewReader(file)) {
+		require.NoError(t, err)
+		require.Equal(t, len(rows)+1, r.Number)
+		rows = append(rows, r.Cells)
+	}
+	return rows
+}
+
+// What is written reads back, formulas as text; an empty row keeps its number.
+func TestRoundTrip(t *testing.T) {
+	file := written(t, []any{"=1+1", 7938}, []any{"", ""}, []any{" <b> & \"x\" _x000D_ ", "Lade äöü €"}, []any{"0342", -5})
+	assert.Equal(t, [][]string{{"a", "b"}, {"=1+1", "7938"}, nil, {" <b> & \"x\" _x000D_ ", "Lade äöü €"}, {"0342", "-5"}}, rowsOf(t, file))
+	book, err := zip.NewReader(bytes.NewReader(file), int64(len(file)))
+	require.NoError(t, err)
+	f, err := book.Open("xl/worksheets/sheet1.xml")
+	require.NoError(t, err)
+	xml, err := io.ReadAll(f)
+	require.NoError(t, err)
+	assert.NotContains(t, string(xml), "<f>", "ISO/IEC 29500-1, 18.3.1.40: a formula")
+	assert.Contains(t, string(xml), "<v>7938</v>", "a number is one")
+}
+
+func TestAnyTextReadsBack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		text := rapid.StringOf(rapid.RuneFrom([]rune("aZ09 _x=+-@'\"<>&;äß€漢𝄞,"))).Draw(t, "text")
+		rows := rowsOf(t, written(t, []any{text, "end"}))
+		require.Equal(t, []string{text, "end"}, rows[1])
+	})
+}
+
+func TestLimits(t *testing.T) {
+	full := strings.Repeat("x", MaxCell)
+	assert.Equal(t, full, rowsOf(t, written(t, []any{full}))[1][0])
+	var b bytes.Buffer
+	require.ErrorIs(t, Write(&b, Sheet{"s", nil, Of([][]any{{full + "x"}})}), ErrSheet)
+	broken := errors.New("broken")
+	require.ErrorIs(t, Write(&b, Sheet{"s", nil, func(yield func([]any, error) bool) { yield(nil, broken) }}), broken)
+	for _, file := range []string{"", "IC;Code\n", "PK\x03\x04 and no more"} {
+		for _, err := range Read(strings.NewReader(file)) {
+			require.ErrorIs(t, err, ErrSheet)
+		}
+	}
+	assert.True(t, Is("a/b.XLSX"))
+	assert.False(t, Is("xlsx"))
+}
+
+func FuzzRead(f *testing.F) {
+	f.Add(written(f, []any{"7400", 1}))
+	f.Fuzz(func(t *testing.T, file []byte) {
+		n := 0
+		for _, err := range Read(bytes.NewReader(file)) {
+			if n++; err != nil || n > 1000 {
+				break
+			}
+		}
+	})
+}
