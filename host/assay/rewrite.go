@@ -38,7 +38,7 @@ func RunRewrite(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result 
 	plan := p.plan()
 	r := begin(plan)
 	r.Comparison, r.VectorsPlanned = "every word read back, in the host", p.run().RewriteOperations()
-	r.Method = fmt.Sprintf("%s: %d words of %d bits, pulse %v, %v a word", memory.RewriteMethod, m.Words, m.Bits, m.Rewrite.Pulse, m.Rewrite.Cycle)
+	r.Method = fmt.Sprintf("%s: %d words of %d bits, pulse %v at least, %v a word", memory.RewriteMethod, m.Words, m.Bits, m.Rewrite.Pulse, m.Rewrite.Cycle)
 	defer r.end()
 	if err := NoRewrite(p.Type); err != nil {
 		return r.notTested(err.Error())
@@ -55,7 +55,11 @@ func RunRewrite(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result 
 		if err := r.measureSupply(ctx, socket); err != nil {
 			return err
 		}
-		return run.Test()
+		err := run.Test()
+		if err != nil || socket.Can().Measure == 0 || run.Found.FailureCount > 0 || !plan.wants(LevelStage) {
+			return err
+		}
+		return r.measured(run.Levels())
 	})
 	r.NotTested = append(r.NotTested, r.Memory.NotTested...)
 	r.VectorsApplied, r.FailureCount = r.Memory.Applied, r.Memory.FailureCount
@@ -74,21 +78,26 @@ func RunRewrite(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result 
 // judgeRewrite says what came of writing an EEPROM.
 func (r *Result) judgeRewrite(run *memory.Rewriting) {
 	r.Findings = run.Findings()
+	if r.Seating != nil {
+		r.Findings = append([]string{r.Seating.String()}, r.Findings...)
+	}
 	r.fail(r.Memory.Pins)
 	switch {
+	case len(r.Findings) > 0:
+		r.Verdict, r.Reason = Fail, r.Findings[0]
 	case run.Kept:
 		r.notTested("it took no write: every word reads as before. It may be protected against writing by software, as a 28C64 or 28C256 can be, which is not lifted here; or its write circuit is dead")
 		return
-	case r.FailureCount == 0 && r.Seating != nil:
-		r.Verdict, r.Reason = Fail, r.Seating.String()
-	case r.FailureCount == 0:
+	case r.FailureCount > 0:
+		r.Verdict, r.Reason = Fail, fmt.Sprintf("%d words were wrong", r.FailureCount)
+	default:
 		r.Verdict = Pass
 		r.Reason = fmt.Sprintf("all %d words were written with a word and its complement and read back right; deselected, it released its outputs and took no write", r.Type.Variant.Memory.Words)
-	default:
-		r.Verdict, r.Reason = Fail, fmt.Sprintf("%d words were wrong", r.FailureCount)
-		if len(r.Findings) > 0 {
-			r.Reason = r.Findings[0]
-		}
 	}
-	r.Reason += "; " + lost
+	if run.Kept {
+		return
+	}
+	if r.Reason += "; " + lost; len(r.Findings) > 0 {
+		r.Findings[0] = r.Reason
+	}
 }

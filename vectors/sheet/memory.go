@@ -43,7 +43,7 @@ func Memory(v *part.Variant) string {
 		row("write pulse", "%s at least, of the slowest grade", timed(m.WritePulse))
 	}
 	if w := m.Rewrite; w != nil {
-		row("writing", "%s low for %s at least while selected and not enabled; then %s at most", v.Pins[w.Write.Pin-1].Name, timed(w.Pulse), timed(w.Cycle))
+		row("writing", "%s %s for %s at least while selected and not enabled; then %s at most", v.Pins[w.Write.Pin-1].Name, map[bool]string{false: "low", true: "high"}[w.Write.Active], timed(w.Pulse), timed(w.Cycle))
 	}
 	if m.NoRewrite != "" {
 		row("writing", "not here: %s", m.NoRewrite)

@@ -4,9 +4,11 @@ import (
 	"context"
 	"fmt"
 	"math/bits"
+	"slices"
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/host/assay/levels"
 	"chipassay/protocol"
 	"chipassay/vectors/march"
 	"chipassay/vectors/part"
@@ -94,10 +96,10 @@ func (w *Rewriting) Test() error {
 		return err
 	}
 	w.Found.Applied = 0 // what it held is not compared with anything that is known
-	for i, words := range w.passes {
-		w.Found.Passes = append(w.Found.Passes, fmt.Sprintf("every word written, %s, and read back",
-			[]string{"different ones by address", "the complement"}[i]))
-		if err := w.writeAll(words, w.m.Rewrite.Cycle); err != nil {
+	for i := range w.passes {
+		w.Found.Passes = append(w.Found.Passes, []string{"every word written, up, with one that differs by address, and read back",
+			"every word written, down, with the complement, and read back"}[i])
+		if err := w.writeAll(i); err != nil {
 			return err
 		}
 		if w.read[i], err = w.readBack(adapter.High); err != nil {
@@ -136,29 +138,41 @@ func (w *Rewriting) progress(more int) {
 	}
 }
 
-// writeAll writes every word and gives each its time; a program holds a few.
-func (w *Rewriting) writeAll(words []byte, cycle time.Duration) error {
+// writeAll writes every word of a pass and gives each its time; a program holds a few.
+func (w *Rewriting) writeAll(pass int) error {
 	if err := w.socket.Pulls(w.ctx, adapter.High, adapter.Off); err != nil {
 		return err
 	}
-	for from := 0; from < w.m.Words; from += protocol.MostAccesses {
-		n := min(protocol.MostAccesses, w.m.Words-from)
-		if err := w.write(from, words[from:from+n], cycle); err != nil {
+	for some := range slices.Chunk(w.order(pass), protocol.MostAccesses) {
+		if err := w.write(pass, some, w.m.Rewrite.Cycle); err != nil {
 			return err
 		}
-		w.Found.Applied += n
-		w.done += n
+		w.Found.Applied += len(some)
+		w.done += len(some)
 		w.progress(0)
 	}
 	return nil
 }
 
-// write writes some words from an address on. Nothing else happens in the time of a write: page
-// mode, which takes words that follow at once, is not used.
-func (w *Rewriting) write(address int, words []byte, cycle time.Duration) error {
+// order is in which order a pass writes the addresses: up, then down, so that a word that is disturbed by the
+// writing of another is found on either side of it.
+func (w *Rewriting) order(pass int) []int {
+	addresses := make([]int, w.m.Words)
+	for i := range addresses {
+		addresses[i] = i
+	}
+	if pass == 1 {
+		slices.Reverse(addresses)
+	}
+	return addresses
+}
+
+// write writes some words of a pass. Nothing else happens in the time of a write: page mode,
+// which takes words that follow at once, is not used.
+func (w *Rewriting) write(pass int, addresses []int, cycle time.Duration) error {
 	c := w.program(w.counting())
-	for i, word := range words {
-		c.at(address+i, c.rewrite(uint32(word)))
+	for _, a := range addresses {
+		c.at(a, c.rewrite(uint32(w.passes[pass][a])))
 		c.Wait(wholeMS(cycle), true)
 	}
 	w.Begun = true
@@ -212,12 +226,9 @@ func (w *Rewriting) readAgainst() error {
 // deselected leaves each control inactive in turn: the outputs must release, and a write
 // without a select must change nothing. What is written so is the complement of word 0.
 func (w *Rewriting) deselected() error {
-	var c Contents
-	if err := c.readWithout(w.ctx, w.bench, w.read[1]); err != nil {
+	if err := w.released(); err != nil {
 		return err
 	}
-	w.findings, w.Found.Pins = append(w.findings, c.Findings...), w.Found.Pins|c.Pins
-	w.Found.FailureCount += len(c.Findings)
 	if err := w.socket.Pulls(w.ctx, adapter.High, adapter.Off); err != nil {
 		return err
 	}
@@ -240,16 +251,25 @@ func (w *Rewriting) deselected() error {
 	return nil
 }
 
+// released leaves each control inactive in turn, and notes where the outputs drive all the same.
+func (w *Rewriting) released() error {
+	var c Contents
+	err := c.readWithout(w.ctx, w.bench, w.read[1])
+	w.findings, w.Found.Pins = append(w.findings, c.Findings...), w.Found.Pins|c.Pins
+	w.Found.FailureCount += len(c.Findings)
+	return err
+}
+
 // diagnose says what the words that differ mean.
 func (w *Rewriting) diagnose() error {
 	w.Kept = string(w.read[0]) == string(w.before) && string(w.read[1]) == string(w.before)
 	if w.Kept {
-		return nil
+		return w.released()
 	}
 	if w.addressLines() || w.joined() {
 		return nil
 	}
-	if slow, err := w.slow(); err != nil || slow {
+	if found, err := w.alone(); err != nil || found {
 		return err
 	}
 	for _, f := range march.Classify(w.Found.Shape, rewriteTest, w.byCell()) {
@@ -323,8 +343,8 @@ func (w *Rewriting) addressLines() bool {
 func (w *Rewriting) explains(reached func(int) int) bool {
 	holds := make([]byte, w.m.Words)
 	for pass, words := range w.passes {
-		for a, word := range words {
-			holds[reached(a)] = word
+		for _, a := range w.order(pass) {
+			holds[reached(a)] = words[a]
 		}
 		for a, seen := range w.read[pass] {
 			if seen != holds[reached(a)] {
@@ -365,27 +385,86 @@ func (w *Rewriting) joined() bool {
 // patientTimes is how many times the write cycle a word is given that did not keep to it.
 const patientTimes = 10
 
-// slow writes a few failing words again, each alone and with much more time: where all are
-// right then and were not before, the memory only takes too long.
-func (w *Rewriting) slow() (bool, error) {
+// alone writes a few failing words again, each alone, once with the time of the data sheet
+// and once with much more, and finds that they only take too long, or are only
+// wrong after other words were written.
+func (w *Rewriting) alone() (found bool, err error) {
 	words := (&Run{Found: w.Found}).failing()
 	words = words[:min(len(words), fewCells)]
-	cycle := min(patientTimes*w.m.Rewrite.Cycle, time.Second)
-	for _, address := range words {
-		for _, word := range []byte{w.passes[0][address], w.passes[1][address]} {
-			if err := w.write(address, []byte{word}, cycle); err != nil {
+	patient := min(patientTimes*w.m.Rewrite.Cycle, time.Second)
+	right := map[time.Duration]int{}
+	for _, cycle := range []time.Duration{w.m.Rewrite.Cycle, patient} {
+		for _, a := range words {
+			takes, err := w.takes(a, cycle)
+			if err != nil {
 				return false, err
 			}
-			c := w.program(w.counting())
-			c.at(address, c.expect(uint32(word)))
-			wrong := 0
-			err := c.RunToEnd(w.ctx, runBudget, nil, func(now adapter.Run) error { wrong = int(now.Errors); return nil })
-			if err != nil || wrong > 0 {
-				return false, err
+			if takes {
+				right[cycle]++
 			}
 		}
 	}
-	w.findings = append(w.findings, fmt.Sprintf("it writes too slowly: %d words were wrong %v after they were written, and right when each was given %v",
-		w.Found.FailureCount, w.m.Rewrite.Cycle, cycle))
+	atOnce, later := right[w.m.Rewrite.Cycle], right[patient]
+	switch {
+	case atOnce == len(words):
+		w.findings = append(w.findings, fmt.Sprintf("%s wrong, the first at address 0x%03X, and right when written and read alone: the memory forgets, or another word disturbs it",
+			some(w.Found.FailureCount), words[0]))
+	case atOnce == 0 && later == len(words):
+		w.findings = append(w.findings, fmt.Sprintf("it writes too slowly: %s wrong %s after the write, and right when given %s",
+			some(w.Found.FailureCount), inMS(w.m.Rewrite.Cycle), inMS(patient)))
+	default:
+		return false, nil
+	}
 	return true, nil
+}
+
+// takes reports whether a word reads as it was written, both ways, when it is given a time.
+func (w *Rewriting) takes(address int, cycle time.Duration) (bool, error) {
+	for pass, words := range w.passes {
+		if err := w.write(pass, []int{address}, cycle); err != nil {
+			return false, err
+		}
+		c := w.program(w.counting())
+		c.at(address, c.expect(uint32(words[address])))
+		wrong := 0
+		err := c.RunToEnd(w.ctx, runBudget, nil, func(now adapter.Run) error { wrong = int(now.Errors); return nil })
+		if err != nil || wrong > 0 {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
+// some counts words read: 1 word was, 12 words were.
+func some(words int) string {
+	if words == 1 {
+		return "1 word was"
+	}
+	return fmt.Sprintf("%d words were", words)
+}
+
+func inMS(d time.Duration) string { return fmt.Sprintf("%d ms", d.Milliseconds()) }
+
+// Levels measures a memory that failed nothing, as that of a RAM is: word 0 is written low and high.
+func (w *Rewriting) Levels() (*levels.Levels, error) {
+	r, err := levels.NewReader(w.ctx, w.socket, w.t)
+	if err != nil {
+		return nil, err
+	}
+	for _, high := range []bool{false, true} {
+		c := w.program(w.counting())
+		word := uint32(0)
+		if high {
+			word = 1<<w.m.Bits - 1
+		}
+		c.at(0, c.rewrite(word))
+		c.Wait(wholeMS(w.m.Rewrite.Cycle), true)
+		if err := c.RunToEnd(w.ctx, runBudget, nil, func(adapter.Run) error { return nil }); err != nil {
+			return nil, err
+		}
+		if err := w.outputLevels(w.ctx, r, high); err != nil {
+			return nil, err
+		}
+	}
+	return r.Levels, w.inputLevels(w.ctx, r)
 }
