@@ -49,6 +49,7 @@ func RunRewrite(ctx context.Context, socket MemorySocket, p MemoryPlan) *Result 
 	if !plan.wants(FunctionStage) {
 		return r.notTested(r.onlyContact())
 	}
+	r.NotTested = append(r.NotTested, "Whether the writing of a word ever changes another: of two words, only what the lower one's does to the higher one shows for certain.")
 	run := memory.NewRewriting(ctx, socket, p.run())
 	r.Memory = run.Found
 	err := r.powered(ctx, socket, func() error {

@@ -31,9 +31,11 @@ type memory struct {
 	forgets      map[int]time.Duration  // cells that lose their bit so long after it was written
 
 	// Of an EEPROM that can be written.
+	supplied  bool          // at its supply pin: it takes no write when it only lives from its inputs
 	latched   int           // the address that it took as the write pulse began
 	loaded    uint8         // the word that stood at its pins as the pulse ended
 	ready     time.Duration // when the word is written
+	awaited   bool          // its outputs have not changed since
 	cycle     time.Duration // that it takes
 	protected bool
 }
@@ -67,7 +69,7 @@ func (m *memory) Set(pin int, w logic.Word) { m.pins[pin] = w.Lane(0) }
 // PowerUp fills a RAM at random; a ROM keeps what it holds.
 func (m *memory) PowerUp(seed uint64) {
 	if m.Kind.ROM() {
-		m.writing, m.ready = false, never
+		m.supplied, m.writing, m.ready = true, false, never
 		return
 	}
 	random := rand.New(rand.NewPCG(seed, uint64(m.Words)))
@@ -178,19 +180,19 @@ func (m *memory) Settle() {
 }
 
 // load follows the write pulse of an EEPROM: it takes the address as the pulse begins and the
-// word as it ends, and then writes by itself. Enabled outputs, and a write that is being done,
-// inhibit another.
+// word as it ends, and then writes by itself. Enabled outputs, a write that is being done, and
+// less than some 3.8 V of supply inhibit another (the data sheets, from memory).
 func (m *memory) load() {
-	writing := m.selected() && !m.active(m.Enable) && m.active(&m.Rewrite.Write)
+	writing := m.supplied && m.selected() && !m.active(m.Enable) && m.active(&m.Rewrite.Write)
 	switch {
 	case writing:
 		if !m.writing {
 			m.latched = m.bus(m.Address)
 		}
 		m.loaded = uint8(m.bus(m.DataOut))
-	case m.writing && !m.busy() && !m.protected:
+	case m.writing && m.supplied && !m.busy() && !m.protected:
 		m.write(m.latched, m.loaded)
-		m.ready = m.clock() + m.cycle
+		m.ready, m.awaited = m.clock()+m.cycle, true
 	}
 	m.writing = writing
 }
@@ -198,6 +200,16 @@ func (m *memory) load() {
 // busy reports whether an EEPROM is writing a word: what it gives then is that word with
 // its highest bit inverted, whatever is read.
 func (m *memory) busy() bool { return m.Rewrite != nil && m.clock() < m.ready }
+
+// finished reports, once, that a write is done: what the outputs give has changed without
+// any change at a pin.
+func (m *memory) finished() bool {
+	done := m.awaited && !m.busy()
+	if done {
+		m.awaited = false
+	}
+	return done
+}
 
 // strobe follows RAS and CAS: the row is latched and refreshed as RAS falls, the column
 // latched as CAS falls; a write happens while both are low, early or late.

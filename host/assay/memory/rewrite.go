@@ -154,8 +154,8 @@ func (w *Rewriting) writeAll(pass int) error {
 	return nil
 }
 
-// order is in which order a pass writes the addresses: up, then down, so that a word that is disturbed by the
-// writing of another is found on either side of it.
+// order is in which order a pass writes the addresses: up, then down. So a word that another disturbs
+// shows for certain where the other is the lower one, and else if it held the other value before.
 func (w *Rewriting) order(pass int) []int {
 	addresses := make([]int, w.m.Words)
 	for i := range addresses {
