@@ -394,6 +394,11 @@ func (w *Rewriting) alone() (found bool, err error) {
 	patient := min(patientTimes*w.m.Rewrite.Cycle, time.Second)
 	right := map[time.Duration]int{}
 	for _, cycle := range []time.Duration{w.m.Rewrite.Cycle, patient} {
+		c := w.program(w.counting()) // a write that is still being done comes to its end
+		c.Wait(patient, true)
+		if err := c.RunToEnd(w.ctx, runBudget, nil, func(adapter.Run) error { return nil }); err != nil {
+			return false, err
+		}
 		for _, a := range words {
 			takes, err := w.takes(a, cycle)
 			if err != nil {
