@@ -15,6 +15,9 @@ import (
 // testMemory tests a memory by a march test.
 func (f testFlags) testMemory(cmd *cobra.Command, c typedChip) error {
 	typ := c.typ
+	if f.erase {
+		return f.testEEPROM(cmd, c)
+	}
 	if err := assay.NoTest(typ, c.typed); err != nil {
 		return err
 	}

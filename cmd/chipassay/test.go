@@ -34,7 +34,7 @@ type testFlags struct {
 	chipDefects                        []string
 	only, tied                         []string
 	short, long, everyReadback, anyway bool
-	full                               bool
+	full, erase                        bool
 	runs                               int
 	soak, atLeast                      time.Duration
 	seed                               uint64
@@ -54,6 +54,8 @@ func testCommand(d *definitions) *cobra.Command {
 The last line is the verdict with its reason. The exit status is 0 for a pass, 1
 for a fail, 2 for wrong input, 3 for what could not be tested, and 4 for PASS, BUT:
 every vector was right, but a level, a leak or the family is wrong.
+
+An EEPROM is written and tested only with --erase-and-test: what it holds is lost.
 
 PART is what is marked on the chip without the maker's letters, such as 7410,
 74LS51 or 4011B. Seat the chip with pin 1 at the lever end before you start.`,
@@ -83,6 +85,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	f.clipping.flags(cmd)
 	anywayFlag(cmd, &f.anyway)
 	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …")
+	flags.BoolVar(&f.erase, "erase-and-test", false, "write all of an EEPROM, twice, and read it back: what it holds is lost.\nOn a terminal the word ERASE must be typed as well")
 	atLeastFlag(cmd, &f.atLeast)
 	flags.IntVar(&f.runs, "repeat", 1, "number of tests, to find intermittent faults")
 	flags.DurationVar(&f.soak, "soak", 0, "repeat the test for this long: 30s, 10m")
@@ -107,6 +110,11 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 	c, err := f.chipTyped(typed)
 	if err != nil {
 		return err
+	}
+	if f.erase {
+		if err := assay.NoRewrite(c.typ); err != nil {
+			return err
+		}
 	}
 	if c.typ.Variant.Memory != nil && len(f.tied) == 0 {
 		return f.testMemory(cmd, c)

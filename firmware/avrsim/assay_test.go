@@ -10,6 +10,7 @@ import (
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
 	"chipassay/host/link"
+	"chipassay/host/virtual"
 	"chipassay/protocol"
 	"chipassay/vectors/library"
 	"chipassay/vectors/march"
@@ -161,3 +162,72 @@ func TestMemories(t *testing.T) {
 		}
 	}
 }
+
+// An EEPROM is written through the AVR image: every word takes 10 ms by its WAIT, and the
+// write pulse is one of an access.
+func TestRewriting(t *testing.T) {
+	for _, c := range []struct {
+		defect  string
+		verdict assay.Verdict
+		says    string
+	}{
+		{"", assay.Pass, "written with a word and its complement"},
+		{"cell 17.3 stuck high", assay.Fail, "address 0x11 bit 3 is stuck at 1"},
+		{"write-protected", assay.NotTested, "it took no write"},
+	} {
+		parts, err := part.Parse("small.part", smallEEPROM)
+		if err != nil {
+			t.Fatal(err)
+		}
+		v := parts[0].Variants[0]
+		typ := part.Type{Variant: v, Family: v.Families[0]}
+		var defects []virtual.Defect
+		if c.defect != "" {
+			d, err := virtual.ParseDefect(c.defect)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defects = append(defects, d)
+		}
+		chip, err := virtual.NewChip(typ, defects...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		chip.Burn([]byte("the point controller's program"))
+		bench, err := NewBench(virtual.NewSocket(chip, 1))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := assay.RunRewrite(t.Context(), seat(t, serve(t, bench), v), assay.MemoryPlan{Type: typ})
+		if r.Verdict != c.verdict || !strings.Contains(r.Reason, c.says) {
+			t.Errorf("with %q: %s: %s", c.defect, r.Verdict, r.Reason)
+		}
+	}
+}
+
+// A made-up EEPROM, small for speed.
+const smallEEPROM = `part 9975 "32 x 8-bit EEPROM"
+kind memory
+families CMOS
+source "made up"
+package DIP18
+  A0  1 | U | 18 VCC
+  A1  2 |   | 17 /WE
+  A2  3 |   | 16 /OE
+  A3  4 |   | 15 /CE
+  A4  5 |   | 14 D7
+  D0  6 |   | 13 D6
+  D1  7 |   | 12 D5
+  D2  8 |   | 11 D4
+ GND  9 |   | 10 D3
+inputs A0..A4 /CE /OE
+tie high /WE
+outputs three-state D0..D7
+memory eeprom 32 x 8
+address A0..A4
+data D0..D7
+select /CE
+enable /OE
+access 350 ns
+rewrite /WE pulse 200 ns cycle 10 ms
+`

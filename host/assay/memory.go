@@ -145,8 +145,8 @@ func NoTest(t part.Type, typed string) error {
 	if t.Variant.Refusal != "" {
 		return fmt.Errorf("a %s must not be powered in the adapter: %s", t.Name(), t.Variant.Refusal)
 	}
-	if t.Variant.Memory.Kind == part.EEPROM {
-		return fmt.Errorf("a %s is not written here, which would erase what it holds: only its contents can be judged, with chipassay dump %s --compare FILE", t.Name(), typed)
+	if t.Variant.Memory.Rewrite != nil {
+		return fmt.Errorf("a test would erase what a %s holds: chipassay dump %s --compare FILE judges its contents; --erase-and-test, written out, writes all of it, and what it holds is lost", t.Name(), typed)
 	}
 	return fmt.Errorf("a %s is read-only: only its contents can be judged, with chipassay dump %s --compare FILE", t.Name(), typed)
 }

@@ -82,6 +82,9 @@ func (s *Socket) liveOutputs(now *alive) {
 		}
 		c.die.Set(p.pin, logic.Splat(level))
 	}
+	if m, ok := s.memory(); ok {
+		m.supplied = false
+	}
 	c.die.Settle()
 	for i := range c.pads {
 		if p := &c.pads[i]; p.out && p.bonded && p.stuck == logic.X {

@@ -2,6 +2,7 @@ package virtual
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"chipassay/host/adapter"
@@ -137,12 +138,13 @@ func (c *Chip) makePads() {
 		schmitt bool
 		line    bool
 		trip    float64
+		written bool
 	}
 	made := map[kind]pad{}
 	c.pads = make([]pad, len(c.Type.Variant.Pins))
 	for i := range c.pads {
 		pin := &c.Type.Variant.Pins[i]
-		k := kind{pin.Role, pin.Stage, pin.Drive, pin.LoadIn(c.Type.Family), pin.PullUp, pin.Schmitt, pin.Receiver, pin.Trip}
+		k := kind{pin.Role, pin.Stage, pin.Drive, pin.LoadIn(c.Type.Family), pin.PullUp, pin.Schmitt, pin.Receiver, pin.Trip, c.writtenAt(pin)}
 		if _, ok := made[k]; !ok {
 			c.makePad(&c.pads[i], pin)
 			made[k] = c.pads[i]
@@ -157,10 +159,16 @@ func (c *Chip) makePads() {
 	}
 }
 
+// writtenAt reports whether an EEPROM takes a bit at an output as it is written.
+func (c *Chip) writtenAt(pin *part.Pin) bool {
+	m := c.Type.Variant.Memory
+	return m != nil && m.Rewrite != nil && slices.Contains(m.DataOut, pin.Number)
+}
+
 func (c *Chip) makePad(p *pad, pin *part.Pin) {
 	f, v := c.Type.Family, &c.variety
 	*p = pad{pin: pin.Number, bonded: pin.Role != part.NoConnect, stuck: logic.X}
-	if pin.Role == part.Input || pin.Role == part.Bidirectional {
+	if pin.Role == part.Input || pin.Role == part.Bidirectional || c.writtenAt(pin) {
 		p.in = true
 		p.receiver, p.input, p.pullUp = v.receiverOf(f, pin), v.inputOf(f, pin), v.pullUpOf(pin)
 		if v.Leakage > 0 {
@@ -233,7 +241,7 @@ func (c *Chip) damage(d Defect) error {
 		}
 	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold, NoHysteresis:
 		return c.damagePad(d)
-	case CellStuckLow, CellStuckHigh, CellCouples, CellForgets, DeadRow, DeadColumn:
+	case CellStuckLow, CellStuckHigh, CellCouples, CellForgets, DeadRow, DeadColumn, SlowWrite, WriteProtected:
 		m, ok := c.die.(*memory)
 		if !ok {
 			return fmt.Errorf("a %s is no memory", c.Type.Name())

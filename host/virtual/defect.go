@@ -75,6 +75,8 @@ const (
 	CellForgets
 	DeadRow
 	DeadColumn
+	SlowWrite
+	WriteProtected
 	BitIgnores
 	BitHolds
 	BitInverts
@@ -125,6 +127,8 @@ var forms = [...]struct{ text, meaning string }{
 	CellForgets:        {"cell A forgets X ms", "cell A loses its charge when it was not written or refreshed for X ms"},
 	DeadRow:            {"row A dead", "no cell of row A of a memory can be read"},
 	DeadColumn:         {"column A dead", "no cell of column A of a memory can be read"},
+	SlowWrite:          {"writes in X ms", "an EEPROM takes X ms to write a word"},
+	WriteProtected:     {"write-protected", "an EEPROM was set by software to take no writes"},
 	BitIgnores:         {"bit I of R ignores K", "for bit I, from 0, of register R rule K is not there: a later one may apply"},
 	BitHolds:           {"bit I of R holds at K", "where rule K applies, the bit keeps its level"},
 	BitInverts:         {"bit I of R inverts K", "it takes the complement of what rule K gives"},

@@ -41,6 +41,10 @@ const mostArrivals = 1000
 // arrive updates late outputs whose levels are due, one by one: over a short the first may
 // change the effect of the next. Every action of the adapter at the socket begins with it.
 func (s *Socket) arrive() {
+	if m, ok := s.memory(); ok && m.finished() {
+		s.given = true
+		s.settle(s.every())
+	}
 	late := s.chip != nil && s.chip.late
 	if !late && !s.timed() {
 		return
@@ -69,6 +73,14 @@ func (s *Socket) arrive() {
 			s.settle(s.at(adapter.At(s.chip.position(first.pin))))
 		}
 	}
+}
+
+// memory is the die of the chip in the socket, if it is one.
+func (s *Socket) memory() (m *memory, ok bool) {
+	if s.chip != nil {
+		m, ok = s.chip.die.(*memory)
+	}
+	return m, ok
 }
 
 // firstComing is the output whose level is due next, or nil.

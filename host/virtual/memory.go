@@ -1,6 +1,7 @@
 package virtual
 
 import (
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"time"
@@ -28,6 +29,15 @@ type memory struct {
 	dead         func(address int) bool // the cells that do not work
 	couples      map[int]int            // whose change inverts another cell
 	forgets      map[int]time.Duration  // cells that lose their bit so long after it was written
+
+	// Of an EEPROM that can be written.
+	supplied  bool          // at its supply pin: it takes no write when it only lives from its inputs
+	latched   int           // the address that it took as the write pulse began
+	loaded    uint8         // the word that stood at its pins as the pulse ended
+	ready     time.Duration // when the word is written
+	awaited   bool          // its outputs have not changed since
+	cycle     time.Duration // that it takes
+	protected bool
 }
 
 // never is the time of an event that has not happened since power-on.
@@ -43,6 +53,9 @@ func newMemory(p *part.Memory) *memory {
 	m := &memory{Memory: *p, words: make([]uint8, p.Words), clock: func() time.Duration { return 0 },
 		stuck: map[int]cellBits{}, couples: map[int]int{}, forgets: map[int]time.Duration{},
 		dead: func(int) bool { return false }}
+	if p.Rewrite != nil {
+		m.cycle = p.Rewrite.Cycle // as slow as the data sheet allows
+	}
 	rows := p.Words
 	if p.Kind == part.DynamicRAM {
 		rows = 1 << p.RowBits
@@ -56,6 +69,7 @@ func (m *memory) Set(pin int, w logic.Word) { m.pins[pin] = w.Lane(0) }
 // PowerUp fills a RAM at random; a ROM keeps what it holds.
 func (m *memory) PowerUp(seed uint64) {
 	if m.Kind.ROM() {
+		m.supplied, m.writing, m.ready = true, false, never
 		return
 	}
 	random := rand.New(rand.NewPCG(seed, uint64(m.Words)))
@@ -97,6 +111,9 @@ func (m *memory) damage(d Defect) error {
 				c, m.Words, m.Bits, 1<<m.RowBits, 1<<m.ColumnBits)
 		}
 	}
+	if (d.Kind == SlowWrite || d.Kind == WriteProtected) && m.Rewrite == nil {
+		return errors.New("the memory is not an EEPROM that can be written")
+	}
 	cell := m.cell(d.Cell.Address, d.Cell.Bit)
 	mask := uint8(1) << d.Cell.Bit
 	dead := m.dead
@@ -112,6 +129,10 @@ func (m *memory) damage(d Defect) error {
 		m.couples[cell] = m.cell(d.Victim.Address, d.Victim.Bit)
 	case CellForgets:
 		m.forgets[cell] = time.Duration(d.Amount * float64(time.Millisecond))
+	case SlowWrite:
+		m.cycle = time.Duration(d.Amount * float64(time.Millisecond))
+	case WriteProtected:
+		m.protected = true
 	case DeadRow:
 		m.dead = func(a int) bool { row, _ := m.Place(a); return dead(a) || row == d.Cell.Address }
 	case DeadColumn:
@@ -148,10 +169,46 @@ func (m *memory) Settle() {
 		m.strobe()
 		return
 	}
+	if m.Rewrite != nil {
+		m.load()
+		return
+	}
 	m.writing = m.selected() && m.active(m.Write)
 	if m.writing {
 		m.write(m.bus(m.Address), uint8(m.bus(m.DataIn)))
 	}
+}
+
+// load follows the write pulse of an EEPROM: it takes the address as the pulse begins and the
+// word as it ends, and then writes by itself. Enabled outputs, a write that is being done, and
+// less than some 3.8 V of supply inhibit another (the data sheets, from memory).
+func (m *memory) load() {
+	writing := m.supplied && m.selected() && !m.active(m.Enable) && m.active(&m.Rewrite.Write)
+	switch {
+	case writing:
+		if !m.writing {
+			m.latched = m.bus(m.Address)
+		}
+		m.loaded = uint8(m.bus(m.DataOut))
+	case m.writing && m.supplied && !m.busy() && !m.protected:
+		m.write(m.latched, m.loaded)
+		m.ready, m.awaited = m.clock()+m.cycle, true
+	}
+	m.writing = writing
+}
+
+// busy reports whether an EEPROM is writing a word: what it gives then is that word with
+// its highest bit inverted, whatever is read.
+func (m *memory) busy() bool { return m.Rewrite != nil && m.clock() < m.ready }
+
+// finished reports, once, that a write is done: what the outputs give has changed without
+// any change at a pin.
+func (m *memory) finished() bool {
+	done := m.awaited && !m.busy()
+	if done {
+		m.awaited = false
+	}
+	return done
 }
 
 // strobe follows RAS and CAS: the row is latched and refreshed as RAS falls, the column
@@ -216,6 +273,9 @@ func (m *memory) write(address int, value uint8) {
 
 // read gives a word, with the memory's defects applied.
 func (m *memory) read(address int) uint8 {
+	if m.busy() {
+		return m.words[m.latched] ^ 1<<(m.Bits-1)
+	}
 	value := m.words[address]
 	if m.Kind != part.DynamicRAM && len(m.forgets) > 0 {
 		for bit := range m.Bits {

@@ -170,7 +170,7 @@ func (b *builder) statement(st statement) error {
 		return b.pack(st)
 	case "=", "table", "register", "bus":
 		b.items = append(b.items, st)
-	case "memory", "address", "data", "select", "write", "enable", "rows", "access", "refresh", "strobe", "inverted":
+	case "memory", "address", "data", "select", "write", "enable", "rows", "access", "refresh", "rewrite", "strobe", "inverted":
 		b.keepMemory(l)
 	case "joined":
 		b.joins = append(b.joins, l)

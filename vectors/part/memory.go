@@ -30,8 +30,19 @@ type Memory struct {
 	Access     time.Duration // from address to output, of the slowest grade
 	WritePulse time.Duration // shortest, of the slowest grade; 0 for ROMs
 
+	Rewrite   *Rewrite // how an EEPROM is written; nil where it is only read here
+	NoRewrite string   // why one is only read
+
 	RefreshRows   int           // rows to be strobed, 0 for all but a DynamicRAM
 	RefreshWithin time.Duration // in which each of them must be
+}
+
+// A Rewrite is how an EEPROM is written, a word at a time: selected, with its outputs
+// disabled, by a pulse at a pin that is tied for reading.
+type Rewrite struct {
+	Write Control
+	Pulse time.Duration // shortest
+	Cycle time.Duration // longest that the memory takes by itself to erase and write the word
 }
 
 // A MemoryKind is how a memory keeps its words.
@@ -44,14 +55,14 @@ const (
 	PROM    // bipolar, with fuses
 	EPROM   // erasable by ultraviolet light, and its twins without a window
 	MaskROM // with the contents it was made with
-	EEPROM  // erased and written electrically, word by word; here it is only read
+	EEPROM  // erased and written electrically, word by word, where the definition says how
 )
 
 func (k MemoryKind) String() string {
 	return [...]string{"static RAM", "dynamic RAM", "PROM", "EPROM", "mask ROM", "EEPROM"}[k]
 }
 
-// ROM reports whether the memory is only ever read.
+// ROM reports whether the memory is read, and not written in its use.
 func (k MemoryKind) ROM() bool { return k >= PROM }
 
 // A Control is a control pin with the level at which it acts.

@@ -277,3 +277,57 @@ func TestTypeNamesOfMemories(t *testing.T) {
 		require.Equal(t, name, part.FamilyByName(of[0]).TypeName(of[1]))
 	}
 }
+
+// An EEPROM's definition says how it is written or why it is not (vectors/README.md).
+func TestRewritingAnEEPROM(t *testing.T) {
+	const eeprom = `part 9975 "32 x 8-bit EEPROM"
+kind memory
+families CMOS
+source "made up"
+package DIP18
+  A0  1 | U | 18 VCC
+  A1  2 |   | 17 /WE
+  A2  3 |   | 16 /OE
+  A3  4 |   | 15 /CE
+  A4  5 |   | 14 D7
+  D0  6 |   | 13 D6
+  D1  7 |   | 12 D5
+  D2  8 |   | 11 D4
+ GND  9 |   | 10 D3
+inputs A0..A4 /CE /OE
+tie high /WE
+outputs three-state D0..D7
+memory eeprom 32 x 8
+address A0..A4
+data D0..D7
+select /CE
+enable /OE
+access 350 ns
+`
+	m := memoryOf(t, eeprom+"rewrite /WE pulse 200 ns cycle 10 ms\n")
+	require.Equal(t, &part.Rewrite{Write: part.Control{Pin: 17}, Pulse: 200 * time.Nanosecond, Cycle: 10 * time.Millisecond}, m.Rewrite)
+	require.Nil(t, memoryOf(t, eeprom).Rewrite)
+	like := eeprom + "rewrite /WE pulse 200 ns cycle 10 ms\npart 9976 \"another\"\nlike 9975\nrewrite none \"it takes 21 V\"\n"
+	parts, err := part.Parse("two.part", like)
+	require.NoError(t, err)
+	other := parts[1].Variants[0].Memory
+	require.Nil(t, other.Rewrite)
+	require.Equal(t, "it takes 21 V", other.NoRewrite)
+	for statement, says := range map[string]string{
+		"rewrite /WE":                           "write the pin, its shortest pulse",
+		"rewrite none":                          "write the pin, its shortest pulse",
+		"rewrite /CE pulse 200 ns cycle 10 ms":  "tied to its inactive level",
+		"rewrite /XX pulse 200 ns cycle 10 ms":  "/XX",
+		"rewrite /WE pulse 200 cycle 10 ms 3":   "write the pin, its shortest pulse",
+		"rewrite /WE pulse 200 xs cycle 10 ms":  "a time is a number",
+		"rewrite /WE pulse 200 ns cycle 10 day": "a time is a number",
+		"rewrite /WE pulse 20 us cycle 10 ms":   "at most",
+	} {
+		_, err := part.Parse("bad.part", eeprom+statement+"\n")
+		require.ErrorContains(t, err, says, statement)
+	}
+	_, err = part.Parse("ram.part", staticRAM+"rewrite none \"no\"\n")
+	require.ErrorContains(t, err, "only an EEPROM is rewritten")
+	_, err = part.Parse("low.part", strings.Replace(eeprom, "tie high /WE", "tie low /WE", 1)+"rewrite /WE pulse 200 ns cycle 10 ms\n")
+	require.ErrorContains(t, err, "tied to its inactive level")
+}

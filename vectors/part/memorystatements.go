@@ -13,6 +13,8 @@ const (
 	maxWords = 1 << 20
 	maxBits  = 16 // of a word
 	maxTime  = time.Second
+	// mostPulse is the longest write pulse of an EEPROM that the adapter's access can hold.
+	mostPulse = 10 * time.Microsecond
 )
 
 // memoryKey sorts the statements of a memory by what they say: a later one
@@ -52,7 +54,7 @@ func (b *builder) buildMemory() error {
 	}
 	m := &Memory{}
 	for _, read := range []func(*Memory) error{
-		b.organisation, b.memoryPins, b.controls, b.array, b.timing, b.refresh, b.checkMemoryPins,
+		b.organisation, b.memoryPins, b.controls, b.array, b.timing, b.refresh, b.rewrite, b.checkMemoryPins,
 	} {
 		if err := read(m); err != nil {
 			return err
@@ -332,6 +334,49 @@ func (b *builder) refresh(m *Memory) (err error) {
 	}
 	m.RefreshWithin, err = b.duration(l, 4)
 	return err
+}
+
+// rewrite reads rewrite /WE pulse 200 ns cycle 10 ms, or rewrite none and why.
+func (b *builder) rewrite(m *Memory) (err error) {
+	l, ok := b.memory["rewrite"]
+	t := l.tokens
+	switch {
+	case !ok:
+		return nil
+	case m.Kind != EEPROM:
+		return b.src.errorAt(l, 1, "only an EEPROM is rewritten")
+	case len(t) == 3 && t[1].text == "none" && t[2].kind == quoted:
+		m.NoRewrite = t[2].text
+		return nil
+	case len(t) != 8 || t[2].text != "pulse" || t[5].text != "cycle":
+		return b.src.errorAt(l, 1, "write the pin, its shortest pulse and the longest time of a write, rewrite /WE pulse 200 ns cycle 10 ms, or why not: rewrite none \"…\"")
+	}
+	list, err := b.controlList(line{number: l.number, text: l.text, tokens: t[:2]})
+	if err != nil {
+		return err
+	}
+	r := &Rewrite{Write: list[0]}
+	inactive := TiedHigh
+	if r.Write.Active {
+		inactive = TiedLow
+	}
+	if b.v.Pins[r.Write.Pin-1].Tied != inactive {
+		return b.src.errorAt(l, t[1].col, "pin %s is tied to its inactive level for reading: tie high /WE", t[1].text)
+	}
+	if len(m.Select) == 0 || m.Enable == nil {
+		return b.src.errorAt(l, 1, "an EEPROM is written selected and with its outputs disabled: it needs select and enable")
+	}
+	if r.Pulse, err = b.duration(line{number: l.number, text: l.text, tokens: t[:5]}, 3); err != nil {
+		return err
+	}
+	if r.Cycle, err = b.duration(l, 6); err != nil {
+		return err
+	}
+	if r.Pulse > mostPulse {
+		return b.src.errorAt(l, t[3].col, "a write pulse is %v at most", mostPulse)
+	}
+	m.Rewrite = r
+	return nil
 }
 
 // checkMemoryPins sees that no pin has two uses, and every input one.

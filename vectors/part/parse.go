@@ -71,7 +71,7 @@ var keywords = map[string]string{
 	"tie": "", "schmitt": "", "pull-up": "", "load": "", "drive": "", "bus": "", "gate": "", "end": "", "table": "",
 	"register": "", "never": "", "unstable": "", "stable": "", "together": "", "sequence": "", "step": "", "repeat": "",
 	"memory": "", "address": "", "data": "", "select": "", "write": "", "enable": "", "rows": "", "access": "",
-	"refresh": "", "strobe": "", "inverted": "", "joined": "", "diodeless": "", "pumped": "", "unsupplied": "", "receiver": "", "differential": "",
+	"refresh": "", "rewrite": "", "strobe": "", "inverted": "", "joined": "", "diodeless": "", "pumped": "", "unsupplied": "", "receiver": "", "differential": "",
 	"timing": "", "trip": "",
 }
 

@@ -42,6 +42,12 @@ func Memory(v *part.Variant) string {
 	if m.WritePulse > 0 {
 		row("write pulse", "%s at least, of the slowest grade", timed(m.WritePulse))
 	}
+	if w := m.Rewrite; w != nil {
+		row("writing", "%s %s for %s at least while selected and not enabled; then %s at most", v.Pins[w.Write.Pin-1].Name, map[bool]string{false: "low", true: "high"}[w.Write.Active], timed(w.Pulse), timed(w.Cycle))
+	}
+	if m.NoRewrite != "" {
+		row("writing", "not here: %s", m.NoRewrite)
+	}
 	if m.RefreshRows > 0 {
 		row("refresh", "%d rows within %s", m.RefreshRows, timed(m.RefreshWithin))
 	}
@@ -183,6 +189,8 @@ func assayed(v *part.Variant) string {
 		return fmt.Sprintf("%-12s not with this adapter, which refuses to power it\n", "test")
 	case v.Memory.Kind == part.MaskROM:
 		return fmt.Sprintf("%-12s chipassay dump %s reads all words, twice; --compare FILE judges them\n", "reading", n)
+	case v.Memory.Rewrite != nil:
+		return fmt.Sprintf("%-12s chipassay dump %s reads all words, twice; --compare FILE judges them, --blank\n%12s sees that nothing is written\n%-12s chipassay test %s --erase-and-test writes and reads every word, twice;\n%12s what it holds is lost\n", "reading", n, "", "test", n, "")
 	case v.Memory.Kind.ROM():
 		return fmt.Sprintf("%-12s chipassay dump %s reads all words, twice; --compare FILE judges them, --blank\n%12s sees that nothing is written\n", "reading", n, "")
 	}
