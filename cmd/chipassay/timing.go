@@ -5,16 +5,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"os"
-	"strconv"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay/timing"
 	"chipassay/host/console"
+	"chipassay/host/quantity"
 	"chipassay/host/virtual"
 	"chipassay/vectors/part"
 )
@@ -41,44 +39,15 @@ func (f timingFlags) plan(typ part.Type) (*timing.Plan, error) {
 	}
 	p := timing.Plan{Section: f.section}
 	var err error
-	if p.Farads, err = engineering(f.capacitor, "F"); err != nil {
-		return nil, fmt.Errorf("--capacitor %s: write the value as 100n, 4.7u or 470p", f.capacitor)
+	if p.Farads, err = quantity.ParseFarads(f.capacitor); err != nil {
+		return nil, fmt.Errorf("--capacitor: %w", err)
 	}
 	if f.resistor != "" {
-		if p.Ohms, err = engineering(f.resistor, "Ω"); err != nil {
-			return nil, fmt.Errorf("--resistor %s: write the value as 10k or 4700", f.resistor)
+		if p.Ohms, err = quantity.ParseOhms(f.resistor); err != nil {
+			return nil, fmt.Errorf("--resistor: %w", err)
 		}
 	}
 	return &p, timing.Refuse(typ, p)
-}
-
-var errValue = errors.New("not a value")
-
-// engineering reads a value such as 100n, 4.7uF, 4n7 or 10k.
-func engineering(text, unit string) (float64, error) {
-	text = strings.TrimSuffix(strings.TrimSpace(text), unit)
-	scale := map[rune]float64{'p': 1e-12, 'n': 1e-9, 'u': 1e-6, 'µ': 1e-6, 'm': 1e-3, 'k': 1e3, 'K': 1e3, 'M': 1e6}
-	factor := 1.0
-	for i, r := range text {
-		by, ok := scale[r]
-		if !ok {
-			continue
-		}
-		after := text[i+len(string(r)):]
-		factor = by
-		if text = text[:i]; after != "" { // 4n7
-			if strings.Contains(text, ".") {
-				return 0, errValue
-			}
-			text += "." + after
-		}
-		break
-	}
-	x, err := strconv.ParseFloat(text, 64)
-	if err != nil || !(x > 0) || math.IsInf(x, 0) {
-		return 0, errValue
-	}
-	return x * factor, nil
 }
 
 // clipped is what a person is asked to clip on, in words.
@@ -95,7 +64,7 @@ func clipped(v *part.Variant, c timing.Clips) []string {
 	if c.Section != "" {
 		head += ", section " + c.Section
 	}
-	words := []string{fmt.Sprintf("%s: clip the capacitor of %s to the side header between %s and %s", head, timing.Farads(c.Farads), at(c.Negative), at(c.Positive))}
+	words := []string{fmt.Sprintf("%s: clip the capacitor of %s to the side header between %s and %s", head, quantity.Farads(c.Farads), at(c.Negative), at(c.Positive))}
 	if c.Farads >= 1e-6 {
 		words = append(words, fmt.Sprintf("an electrolytic with its plus at position %d", adapter.PositionOf(c.Positive, len(v.Pins))))
 	}

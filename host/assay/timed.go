@@ -9,6 +9,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay/timing"
+	"chipassay/host/quantity"
 	"chipassay/vectors/part"
 )
 
@@ -192,13 +193,13 @@ func externalPins(v *part.Variant) (pins part.Pins) {
 func sectionWords(v *part.Variant, s *timing.Section) string {
 	name := v.Pins[s.Output-1].Name
 	if s.Oscillates {
-		return fmt.Sprintf("%s runs at %s, stops and starts as it should", name, timing.Hertz(1/s.Pulse.Seconds))
+		return fmt.Sprintf("%s runs at %s, stops and starts as it should", name, quantity.Hertz(1/s.Pulse.Seconds))
 	}
 	limits := ""
 	if s.Most > 0 {
-		limits = fmt.Sprintf(" (by the formula %s to %s)", timing.Seconds(s.Least), timing.Seconds(s.Most))
+		limits = fmt.Sprintf(" (by the formula %s to %s)", quantity.Seconds(s.Least), quantity.Seconds(s.Most))
 	}
-	return fmt.Sprintf("%s: %d edges trigger or do not as they should, pulse %s%s", name, triggersOf(s), timing.Seconds(s.Pulse.Seconds), limits)
+	return fmt.Sprintf("%s: %d edges trigger or do not as they should, pulse %s%s", name, triggersOf(s), quantity.Seconds(s.Pulse.Seconds), limits)
 }
 
 // triggersOf counts the edges of inputs that were tried.

@@ -6,6 +6,7 @@ import (
 
 	"chipassay/host/assay"
 	"chipassay/host/assay/timing"
+	"chipassay/host/quantity"
 	"chipassay/vectors/part"
 )
 
@@ -62,12 +63,12 @@ func (t Timing) Line() string {
 	case t.Pulse == nil:
 		words = append(words, "no pulse")
 	case t.Oscillates:
-		words = append(words, fmt.Sprintf("%s, period %v, high for %.0f %% of it", timing.Hertz(*t.FrequencyHz), t.Pulse, 100**t.Duty))
+		words = append(words, fmt.Sprintf("%s, period %v, high for %.0f %% of it", quantity.Hertz(*t.FrequencyHz), t.Pulse, 100**t.Duty))
 	default:
 		words = append(words, "pulse "+t.Pulse.String())
 	}
 	if t.MostS != nil {
-		words = append(words, fmt.Sprintf("by the formula %s to %s", timing.Seconds(*t.LeastS), timing.Seconds(*t.MostS)))
+		words = append(words, fmt.Sprintf("by the formula %s to %s", quantity.Seconds(*t.LeastS), quantity.Seconds(*t.MostS)))
 	} else {
 		words = append(words, "not judged")
 	}
@@ -84,7 +85,7 @@ func (t Timing) Parts() string {
 	if t.ResistorIsBias {
 		with = "the adapter's, to its 5 V"
 	}
-	return fmt.Sprintf("%s ± %.0f %% (%s), %s ± %.0f %% (%s); formula: %s", timing.Farads(t.CapacitorF), 100*t.CapacitorWithin, how,
+	return fmt.Sprintf("%s ± %.0f %% (%s), %s ± %.0f %% (%s); formula: %s", quantity.Farads(t.CapacitorF), 100*t.CapacitorWithin, how,
 		part.Ohms(t.ResistorOhms), 100*t.ResistorWithin, with, t.Formula)
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/host/quantity"
 	"chipassay/vectors/part"
 )
 
@@ -54,7 +55,7 @@ func MeasureCapacitor(ctx context.Context, s Socket, v *part.Variant, x *part.Ti
 	from := measured[0].Volts[positive]
 	ohms += k.DriveOhms // of the negative end
 	expected := named
-	missing := &ClipError{fmt.Sprintf("there is no capacitor of %s between %v and %v: clip it there, the supply being off", Farads(named),
+	missing := &ClipError{fmt.Sprintf("there is no capacitor of %s between %v and %v: clip it there, the supply being off", quantity.Farads(named),
 		&v.Pins[x.Negative-1], &v.Pins[x.Positive-1])}
 	charged := func(charging time.Duration) (took, volts float64, err error) {
 		discharge := max(2*time.Millisecond, dur(10*drivenOhms*named*3))
@@ -123,7 +124,7 @@ func MeasureCapacitor(ctx context.Context, s Socket, v *part.Variant, x *part.Ti
 	within = math.Hypot(math.Sqrt2*voltsWithin/math.Sqrt(pairs)/span, timeWithin/times) + 0.002
 	if farads < 0.5*named || farads > 1.7*named {
 		return 0, 0, &ClipError{fmt.Sprintf("the capacitor between %v and %v is %s, not %s: say --capacitor as it is marked",
-			&v.Pins[x.Negative-1], &v.Pins[x.Positive-1], Farads(farads), Farads(named))}
+			&v.Pins[x.Negative-1], &v.Pins[x.Positive-1], quantity.Farads(farads), quantity.Farads(named))}
 	}
 	return farads, within, nil
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"chipassay/host/quantity"
 	"chipassay/vectors/part"
 )
 
@@ -161,7 +162,7 @@ func (b *bench) try(t transition) (*Time, error) {
 			b.fails(part.PinSet(pin, t.pin), "%s: %s gave %s, and should give none", name, check.What, check.Saw)
 		case pulse != nil && b.judged && !b.within(*pulse):
 			check.Right = false
-			b.fails(part.PinSet(pin), "%s: pulse %s, the data sheet's formula gives %s to %s", name, Seconds(pulse.Seconds), Seconds(b.least), Seconds(b.most))
+			b.fails(part.PinSet(pin), "%s: pulse %s, the data sheet's formula gives %s to %s", name, quantity.Seconds(pulse.Seconds), quantity.Seconds(b.least), quantity.Seconds(b.most))
 		}
 		b.r.Checks = append(b.r.Checks, check)
 		return pulse, nil
@@ -195,7 +196,7 @@ func (b *bench) complement(t transition) error {
 			continue
 		}
 		if !check.Right {
-			b.fails(part.PinSet(pin), "%s: %s gave %s, and should give a low pulse of %s", b.name(pin), b.describe(t.from, t.to), check.Saw, Seconds(b.r.Pulse.Seconds))
+			b.fails(part.PinSet(pin), "%s: %s gave %s, and should give a low pulse of %s", b.name(pin), b.describe(t.from, t.to), check.Saw, quantity.Seconds(b.r.Pulse.Seconds))
 		}
 		b.r.Checks = append(b.r.Checks, check)
 		return nil
@@ -234,7 +235,7 @@ func (b *bench) retrigger(t transition) error {
 		check.Right = math.Abs(p.Seconds-want) <= 0.2*pulse
 	}
 	if !check.Right {
-		b.fails(part.PinSet(b.x.Output), "%s: %s gave %s, and should give one of %s", b.name(b.x.Output), check.What, check.Saw, Seconds(want))
+		b.fails(part.PinSet(b.x.Output), "%s: %s gave %s, and should give one of %s", b.name(b.x.Output), check.What, check.Saw, quantity.Seconds(want))
 	}
 	b.r.Checks = append(b.r.Checks, check)
 	return nil
@@ -275,7 +276,7 @@ func (b *bench) clear(t transition) error {
 		if len(edges) == 2 && edges[0].High {
 			p := width(edges[0], edges[1])
 			late := (edges[1].At - at).Seconds()
-			check.Pulse, check.Saw = &p, "it ended after "+Seconds(max(late, 0))
+			check.Pulse, check.Saw = &p, "it ended after "+quantity.Seconds(max(late, 0))
 			check.Right = late >= -5e-6 && late <= 10e-6+edges[1].Gap.Seconds()
 		}
 		if !check.Right {

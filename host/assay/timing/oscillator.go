@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/host/quantity"
 	"chipassay/protocol"
 	"chipassay/vectors/part"
 )
@@ -41,7 +42,7 @@ func (b *bench) oscillator() error {
 	period, duty, whole := periodOf(w.Edges)
 	if !whole {
 		if len(w.Edges) > 0 {
-			check.Saw = fmt.Sprintf("%d edges in %s", len(w.Edges), Seconds(until.Seconds()))
+			check.Saw = fmt.Sprintf("%d edges in %s", len(w.Edges), quantity.Seconds(until.Seconds()))
 		}
 		b.r.Checks = append(b.r.Checks, check)
 		b.r.NoPulses = len(w.Edges) < 2
@@ -52,10 +53,10 @@ func (b *bench) oscillator() error {
 	}
 	b.r.Pulse, b.r.Duty = &period, duty
 	check.Pulse, check.Right = &period, true
-	check.Saw = fmt.Sprintf("%s, %.0f %% of it high", Hertz(1/period.Seconds), 100*duty)
+	check.Saw = fmt.Sprintf("%s, %.0f %% of it high", quantity.Hertz(1/period.Seconds), 100*duty)
 	if !b.within(period) {
 		check.Right = false
-		b.fails(part.PinSet(pin), "%s: period %s, the data sheet's formula gives %s to %s", b.name(pin), Seconds(period.Seconds), Seconds(b.least), Seconds(b.most))
+		b.fails(part.PinSet(pin), "%s: period %s, the data sheet's formula gives %s to %s", b.name(pin), quantity.Seconds(period.Seconds), quantity.Seconds(b.least), quantity.Seconds(b.most))
 	}
 	if f := b.formula; duty < f.Duty[0]-0.01 || duty > f.Duty[1]+0.01 {
 		check.Right = false

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/host/quantity"
 	"chipassay/vectors/part"
 )
 
@@ -132,7 +133,7 @@ func Refuse(t part.Type, p Plan) error {
 			least, most, why = part.LeastBelowGround, part.MostBelowGround, ": "+below
 		}
 		if p.Farads < least*0.999 || p.Farads > most*1.001 {
-			return fmt.Errorf("the capacitor for a %s is from %s to %s, not %s%s", t.Name(), Farads(least), Farads(most), Farads(p.Farads), why)
+			return fmt.Errorf("the capacitor for a %s is from %s to %s, not %s%s", t.Name(), quantity.Farads(least), quantity.Farads(most), quantity.Farads(p.Farads), why)
 		}
 		if x.Resistor[0] != 0 && p.Ohms == 0 {
 			v := t.Variant
@@ -183,28 +184,9 @@ func (c Clips) Same(o Clips) bool {
 	return c.Positive == o.Positive && c.Negative == o.Negative && c.Resistor == o.Resistor && len(c.Wires) == len(o.Wires)
 }
 
-// Farads writes a capacitance: "100 nF".
-func Farads(f float64) string { return prefixed(f, "F") }
-
-// Seconds writes a time: "1.02 ms".
-func Seconds(s float64) string { return prefixed(s, "s") }
-
-// Hertz writes a frequency.
-func Hertz(f float64) string { return prefixed(f, "Hz") }
-
-func prefixed(x float64, unit string) string {
-	if x == 0 || math.IsNaN(x) {
-		return "0 " + unit
-	}
-	names := []string{"p", "n", "µ", "m", "", "k", "M"}
-	at := int(math.Floor(math.Log10(x)*(1+1e-12)/3+1e-9)) + 4
-	at = max(0, min(len(names)-1, at))
-	return fmt.Sprintf("%.3g %s%s", x/math.Pow(1000, float64(at-4)), names[at], unit)
-}
-
 // String is a time with its uncertainty: "1.02 ms ± 1 µs".
 func (t Time) String() string {
-	return Seconds(t.Seconds) + " ± " + Seconds(max(t.Uncertainty, 1e-7))
+	return quantity.Seconds(t.Seconds) + " ± " + quantity.Seconds(max(t.Uncertainty, 1e-7))
 }
 
 // dur is a time of so many seconds, in whole µs and at least one.
