@@ -146,7 +146,7 @@ func NoTest(t part.Type, typed string) error {
 		return fmt.Errorf("a %s must not be powered in the adapter: %s", t.Name(), t.Variant.Refusal)
 	}
 	if t.Variant.Memory.Rewrite != nil {
-		return fmt.Errorf("a test would erase what a %s holds: chipassay dump %s --compare FILE judges its contents; --erase-and-test, written out, writes all of it, and what it holds is lost", t.Name(), typed)
+		return fmt.Errorf("a test would erase what a %s holds: chipassay dump %s --compare FILE judges its contents; chipassay test %s --erase-and-test, written out, writes all of it, and what it holds is lost", t.Name(), typed, typed)
 	}
 	return fmt.Errorf("a %s is read-only: only its contents can be judged, with chipassay dump %s --compare FILE", t.Name(), typed)
 }

@@ -75,7 +75,7 @@ type Document struct {
 	NotTested         []string            `json:"not_tested"`
 	Cautions          []string            `json:"cautions"`
 	Comparison        string              `json:"comparison"`       // every readback, or by signatures
-	Memory            *Memory             `json:"memory,omitempty"` // of a march test
+	Memory            *Memory             `json:"memory,omitempty"` // of a march test, or of writing an EEPROM
 	Method            string              `json:"method"`
 	SupplyCurrentMA   *float64            `json:"supply_current_ma"` // null where not measured
 	SupplyVolts       *float64            `json:"supply_volts"`      // V between the chip's supply pins; null where not measured
@@ -132,7 +132,7 @@ type LateOutput struct {
 	UncertaintyUS float64 `json:"uncertainty_us"` // µs, either way
 }
 
-// A Memory is what a march test found. Addresses count from 0; element is that
+// A Memory is what a march test found, or the writing of a whole EEPROM. Addresses count from 0; element is that
 // of the test's run, from 0.
 type Memory struct {
 	Test         string          `json:"test"`

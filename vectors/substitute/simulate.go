@@ -161,6 +161,7 @@ func memories(t part.Type, parts []*part.Part) (all []Substitute) {
 	timeless := func(v *part.Variant) part.Memory {
 		m := *v.Memory
 		m.Access, m.WritePulse, m.RefreshWithin = 0, 0, 0
+		m.Rewrite, m.NoRewrite = nil, ""                          // in most sockets an EEPROM is only read
 		m.RowBits, m.ColumnBits, m.Row, m.Column = 0, 0, nil, nil // the array inside
 		return m
 	}

@@ -1,4 +1,5 @@
-// Package memory tests random-access memories by march tests and reads read-only ones. A march
+// Package memory tests random-access memories by march tests, reads read-only ones, and
+// writes EEPROMs whole where that is asked for. A march
 // test runs as one program an element (A. J. van de Goor, Testing Semiconductor Memories,
 // 1991; vectors/march); beside it cells are left alone for a time, the other address order
 // is run under the low bias, and each select and enable is left inactive in turn.
