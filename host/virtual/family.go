@@ -165,6 +165,7 @@ func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 	}
 	if p.Trip != 0 {
 		r.lower, r.upper, r.open, r.share = p.Trip*curveSupply, p.Trip*curveSupply, false, true
+		r.slow = r.lower
 		r.supplied(curveSupply, 0)
 		return r
 	}

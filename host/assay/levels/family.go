@@ -35,10 +35,11 @@ func familyCheck(t part.Type, readings []Reading) string {
 	for _, r := range readings {
 		switch r.Quantity {
 		case IIL:
-			if math.IsNaN(r.Limit) {
+			load := t.Variant.Pins[r.Pin-1].LoadIn(t.Family)
+			if math.IsNaN(r.Limit) || load < 0.25 { // a PNP input says nothing of the family
 				continue
 			}
-			draw = append(draw, r.Value/max(t.Variant.Pins[r.Pin-1].LoadIn(t.Family), 0.25))
+			draw = append(draw, r.Value/load)
 		case Open:
 			open = append(open, r.Value)
 		}

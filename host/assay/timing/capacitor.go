@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"chipassay/host/adapter"
@@ -17,9 +18,9 @@ const (
 	junctionVolts = 0.36 // V, below which no junction of an unpowered chip conducts
 	drivenOhms    = 200  // discharges it, from both ends
 	voltsWithin   = 0.005
-	timeWithin    = 1e-6 // s, of the difference of two charges
+	timeWithin    = 5e-6 // s, of the difference of two charges: interrupts of the microcontroller among them
 	lowVolts      = 0.2  // V: below, it is charged longer
-	pairs         = 6    // of a short and a long charge
+	pairs         = 11   // of a short and a long charge
 )
 
 // MeasureCapacitor discharges the capacitor of a section by the drive, charges it for a time by the bias of its
@@ -95,14 +96,16 @@ func MeasureCapacitor(ctx context.Context, s Socket, v *part.Variant, x *part.Ti
 			continue
 		}
 		found = true
+		expected = max(expected, 0.8*farads) // an interrupt may have made the charge before this one look too long
 		break
 	}
 	if !found {
 		return 0, 0, missing
 	}
 	// The pulls go off some 10 µs before the action reports: of two charges the difference counts. Several
-	// lengths lie at other places between the converter's steps.
-	sum, span, times := 0.0, 0.0, 0.0
+	// lengths lie at other places between the converter's steps. An interrupt between the pulls and the report
+	// makes a pair wrong by some 10 µs either way, so that the median counts, and half of them may be of no use.
+	var values, spans, times []float64
 	for i := range pairs {
 		by := 1 + 0.04*float64(i)/pairs
 		short, low, err := charged(dur(charging(targetVolts) / 4 * by))
@@ -114,17 +117,25 @@ func MeasureCapacitor(ctx context.Context, s Socket, v *part.Variant, x *part.Ti
 			return 0, 0, err
 		}
 		if high-low < 0.02 || long <= short {
-			return 0, 0, missing
+			continue
 		}
-		sum += (long - short) / ohms / math.Log((k.SupplyVolts-low)/(k.SupplyVolts-high))
-		span += (high - low) / pairs
-		times += (long - short) / pairs
+		values = append(values, (long-short)/ohms/math.Log((k.SupplyVolts-low)/(k.SupplyVolts-high)))
+		spans, times = append(spans, high-low), append(times, long-short)
 	}
-	farads = sum / pairs
-	within = math.Hypot(math.Sqrt2*voltsWithin/math.Sqrt(pairs)/span, timeWithin/times) + 0.002
+	if 2*len(values) < pairs {
+		return 0, 0, missing
+	}
+	farads = median(values)
+	within = math.Hypot(math.Sqrt2*voltsWithin/math.Sqrt(pairs)/median(spans), timeWithin/median(times)) + 0.002
 	if farads < 0.5*named || farads > 1.7*named {
 		return 0, 0, &ClipError{fmt.Sprintf("the capacitor between %v and %v is %s, not %s: say --capacitor as it is marked",
 			&v.Pins[x.Negative-1], &v.Pins[x.Positive-1], quantity.Farads(farads), quantity.Farads(named))}
 	}
 	return farads, within, nil
+}
+
+// median is the middle one of some values, or the upper of the two in the middle.
+func median(values []float64) float64 {
+	sorted := slices.Sorted(slices.Values(values))
+	return sorted[len(sorted)/2]
 }
