@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay/levels"
@@ -23,15 +24,25 @@ func (w *Run) Levels() (*levels.Levels, error) {
 		if high != w.m.Inverted {
 			word = 1<<w.m.Bits - 1
 		}
-		if err := w.put(word); err != nil {
-			return nil, err
-		}
-		if err := w.outputLevels(w.ctx, r, high); err != nil {
-			return nil, err
+		for left := forgotten; ; left-- {
+			if err := w.put(word); err != nil {
+				return nil, err
+			}
+			kept, err := w.outputLevels(w.ctx, r, high, left > 0)
+			if err != nil {
+				return nil, err
+			}
+			if kept || left == 0 {
+				break
+			}
 		}
 	}
 	return r.Levels, w.inputLevels(w.ctx, r)
 }
+
+// forgotten is how often a dynamic memory may have lost the word before it was measured: no
+// refresh goes on between the two requests, and the host may be late with the second.
+const forgotten = 4
 
 // put writes word 0.
 func (w *Run) put(word uint32) error {
@@ -68,18 +79,26 @@ func (b bench) reading(address int) (steps []stimulus.Step) {
 }
 
 // outputLevels measures VOL or VOH. The 10 kΩ of the bias rail load the outputs: the
-// load rail would lift the inputs that are driven low, at which MOS parts promise less.
-func (b bench) outputLevels(ctx context.Context, r levels.Reader, high bool) error {
+// load rail would lift the inputs that are driven low, at which MOS parts promise less. A
+// dynamic memory whose outputs show the other word has forgotten it: then nothing is kept, and
+// where it is not to be tried again, that is said.
+func (b bench) outputLevels(ctx context.Context, r levels.Reader, high, again bool) (kept bool, err error) {
 	rail := adapter.High
 	if high {
 		rail = adapter.Low
 	}
 	if high && againstBias(b.t) == adapter.High {
-		return nil // they drive low only
+		return true, nil // they drive low only
 	}
 	shown, err := b.shown(ctx, 0, rail, part.PinSet(b.m.DataOut...).With(b.t.Variant.GND(), true))
 	if err != nil {
-		return err
+		return false, err
+	}
+	if b.m.Kind == part.DynamicRAM && slices.ContainsFunc(b.m.DataOut, func(n int) bool { return shown.High.Has(n) != high }) {
+		if !again {
+			r.Unmeasured = append(r.Unmeasured, "an output level: the memory had forgotten the word before it was measured")
+		}
+		return !again, nil
 	}
 	lift := shown.Volts[b.t.Variant.GND()]
 	if math.IsNaN(lift) {
@@ -93,7 +112,7 @@ func (b bench) outputLevels(ctx context.Context, r levels.Reader, high bool) err
 		}
 		r.Keep(pin, read(pin, shown.Volts[n], lift, r.K.BiasOhms))
 	}
-	return nil
+	return true, nil
 }
 
 // shown measures pins in the state in which a word stands at the outputs, under a bias.
