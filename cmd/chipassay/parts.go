@@ -76,10 +76,7 @@ func otherNames(all []*part.Part, query string) (names []otherName) {
 		byNumber[p.Number] = p
 	}
 	for _, a := range library.Aliases() {
-		number, _, ok := part.SplitTypeName(a.Of)
-		if !ok {
-			number = a.Of
-		}
+		number, _ := a.Part()
 		if p := byNumber[number]; p != nil && strings.HasPrefix(a.Number, strings.ToUpper(query)) {
 			names = append(names, otherName{a, p})
 		}
@@ -87,8 +84,8 @@ func otherNames(all []*part.Part, query string) (names []otherName) {
 	return names
 }
 
-// writeMissing lists the parts that are known and not defined whose number begins with a
-// query, or whose title or reason has its words.
+// writeMissing lists the parts that are known and not defined whose number, title or reason
+// holds a query.
 func writeMissing(w io.Writer, query string, asJSON bool) error {
 	type row struct {
 		Number string `json:"number"`

@@ -74,10 +74,7 @@ func housedAs(token, prefix, number, suffix string, lib *library.Library) (*Part
 			return nil, nil
 		}
 		r.Chain = fmt.Sprintf("%s, house number %s, is the %s (%s)", token, number, alias.Of, alias.Source)
-		of, family, ok := part.SplitTypeName(alias.Of)
-		if !ok {
-			of = alias.Of
-		}
+		of, family := alias.Part()
 		if p, err = lib.Find(of); err != nil || p == nil {
 			return nil, err
 		}

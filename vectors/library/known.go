@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+
+	"chipassay/vectors/part"
 )
 
 // An Alias is another name of a part: a maker's house number, or that of a standard.
@@ -15,6 +17,16 @@ type Alias struct {
 	Number string // "9316"
 	Of     string // the part, and its family where the name says which: "74161", "74LS161"
 	Source string
+}
+
+// Part is the number of the part in the plain series, and the family that the name says; nil
+// where it says none.
+func (a Alias) Part() (number string, family *part.Family) {
+	number, family, ok := part.SplitTypeName(a.Of)
+	if !ok {
+		number = a.Of
+	}
+	return number, family
 }
 
 // A Missing part is known by its number and is not defined.
