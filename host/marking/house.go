@@ -16,8 +16,8 @@ import (
 var (
 	// a number of neither series: digits first, with letters among them, such as 8T26 and 81LS95
 	housed = regexp.MustCompile(`^([A-Z]{0,4})([0-9][0-9A-Z]*)(?:-[0-9A-Z]*)?$`)
-	// what may stand behind it
-	houseSuffix = regexp.MustCompile(`^[A-Z]{0,5}[0-9]?$`)
+	// what may stand behind it; a digit alone belongs to the number: 74118 is no 7411
+	houseSuffix = regexp.MustCompile(`^(?:[A-Z]{1,5}[0-9]?)?$`)
 	// a military number: the slash sheet's three digits and the type's two
 	military = regexp.MustCompile(`M38510\s*/\s*([0-9]{5})`)
 )

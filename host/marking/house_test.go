@@ -1,6 +1,8 @@
 package marking_test
 
 import (
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -49,5 +51,26 @@ func TestKnownPartsAreRefusedWithAReason(t *testing.T) {
 		}
 		require.ErrorIs(t, err, marking.ErrNothing, text)
 		require.ErrorContains(t, err, says, text)
+	}
+}
+
+// A part that is known and not defined is not read as another one that is: 74118 is not the
+// 7411, and a 74L93 has other pins than the 7493. Digits alone may be the number of another
+// series, and a 7478 of either family is shown with the question of its pins.
+func TestMissingPartsAreNotReadAsOthers(t *testing.T) {
+	otherSeries := []string{"748", "301", "393", "386"}
+	for _, known := range library.MissingParts() {
+		if strings.Contains(known.Number, "..") || slices.Contains(otherSeries, known.Number) || known.Number == "74H78" {
+			continue
+		}
+		marks := []string{known.Number, known.Number + "N"}
+		if known.Number[0] <= '9' {
+			marks = append(marks, "SN"+known.Number+"N")
+		}
+		for _, marked := range marks {
+			if typ, _, err := marking.Resolve(marked, library.Builtin()); err == nil {
+				t.Errorf("%s (%s) is read as %s", marked, known.Title, typ.Name())
+			}
+		}
 	}
 }

@@ -217,6 +217,9 @@ func readPart(token string, lib *library.Library) (*PartReading, error) {
 			continue
 		}
 		r.Token, r.Part = token, p
+		if r.another() {
+			return nil, nil
+		}
 		if r.Family != nil && p.In(r.Family) == nil {
 			r.Family = nil
 		}
@@ -231,6 +234,18 @@ func readPart(token string, lib *library.Library) (*PartReading, error) {
 		return r, err
 	}
 	return readHouse(token, lib)
+}
+
+// another reports whether the whole marking is known to be another part than its digits say,
+// one that is not defined: the 74L93 has other pins than the 7493, and the TMS4050 is a memory.
+func (r *PartReading) another() bool {
+	if r.Family != nil && r.Part.In(r.Family) != nil {
+		return false
+	}
+	if r.Family != nil && library.MissingPart(r.Family.TypeName(r.Number)) != nil {
+		return true
+	}
+	return r.Prefix != "" && library.MissingPart(r.Prefix+r.Number) != nil
 }
 
 func readTTL(token string) (r PartReading, ok bool) {

@@ -47,7 +47,9 @@ func Resolve(text string, lib *library.Library) (typ part.Type, named bool, err 
 	switch len(parts) {
 	case 0:
 		if inner := numberIn(text); inner != "" {
-			_, err = lib.Open(inner) // what is near it
+			if _, near := lib.Open(inner); near != nil {
+				err = near // it says what is near the number
+			}
 		}
 		return typ, false, err
 	case 1:
