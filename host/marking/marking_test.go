@@ -8,6 +8,8 @@ import (
 
 	"chipassay/host/marking"
 	"chipassay/vectors/library"
+	"chipassay/vectors/part"
+	"chipassay/vectors/sample"
 )
 
 var markingDay = time.Date(2026, 1, 15, 0, 0, 0, 0, time.UTC)
@@ -154,4 +156,32 @@ func FuzzRead(f *testing.F) {
 			require.Positive(t, len(m.Parts)+len(m.Dates))
 		}
 	})
+}
+
+// Every type of the library is what its own marking names, with a package letter and a date
+// code about it, and digits of a number belong to it: no number is another one's with a digit
+// behind it. Package letters and their places: common practice.
+func TestEveryTypeIsReadFromItsMarking(t *testing.T) {
+	lib := library.Builtin()
+	parts, err := lib.Parts()
+	require.NoError(t, err)
+	for _, p := range sample.Of(sample.Random(t), 150, parts) {
+		for _, v := range p.Variants {
+			for _, family := range v.Families {
+				name := part.Type{Variant: v, Family: family}.Name()
+				marks := []string{name, name + "N"}
+				if len(name) > 3 { // a 555 alone may be a date
+					marks = append(marks, name+" 7938", "8012 "+name+"J")
+				}
+				for _, marked := range marks {
+					typ, _, err := marking.Resolve(marked, lib)
+					if err != nil {
+						t.Errorf("%s: %v", marked, err)
+					} else if typ.Name() != name {
+						t.Errorf("%s is read as %s", marked, typ.Name())
+					}
+				}
+			}
+		}
+	}
 }

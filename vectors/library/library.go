@@ -161,8 +161,12 @@ func (l *Library) Open(typed string) (part.Type, error) {
 }
 
 // Choose gives the type of a part in a family; a nil family means that none was
-// given. A plain number whose part was never made in the plain family counts as none.
+// given. A plain number whose part was never made in the plain family counts as none, and so
+// does the letter of a memory's revision, which looks like that of a 4000 family: 4164A.
 func Choose(p *part.Part, family *part.Family) (part.Type, error) {
+	if family != nil && family.Series4000() && p.Memory() {
+		family = nil
+	}
 	if family != nil {
 		if v := p.In(family); v != nil {
 			return part.Type{Variant: v, Family: family}, nil

@@ -134,6 +134,7 @@ like 4521
 func TestTypeNamesOfTheCMOSSeries(t *testing.T) {
 	for typed, want := range map[string]string{
 		"4017B": "4017 4000B", "14017B": "4017 4000B", "40174": "40174", "40174B": "40174 4000B",
+		"4011UBE": "4011 4000UB", "4011AE": "4011 4000A", "4011BN": "4011 4000B", "14011UBCP": "4011 4000UB", "4011N": "4011",
 		"74HC4017": "4017 74HC", "74HC40103": "40103 74HC", "74HCT40105": "40105 74HCT", "74HC4075": "4075 74HC",
 	} {
 		number, family, ok := part.SplitTypeName(typed)

@@ -6,8 +6,9 @@ import (
 )
 
 var (
-	seriesTTL  = regexp.MustCompile(`^(?:54|74)([A-Z]{0,4})([0-9]{2,6})$`)
-	seriesCMOS = regexp.MustCompile(`^(?:1)?([45][0-9]{3}|40[0-9]{3})(UB|B|A)?$`)
+	seriesTTL = regexp.MustCompile(`^(?:54|74)([A-Z]{0,4})([0-9]{2,6})$`)
+	// with the letters of the package: 4011UBE
+	seriesCMOS = regexp.MustCompile(`^(?:1)?([45][0-9]{3}|40[0-9]{3})(UB|B|A)?[A-Z]{0,2}$`)
 	// A number of the 4000 series in a 7400 family is written whole: 74HC4075, 74HC40103.
 	allDigits4000 = regexp.MustCompile(`^(?:4[0-9]{3}|40[0-9]{3})$`)
 	seriesDriver  = regexp.MustCompile(`^(?:55|75)([0-9]{3})[AB]?$`)
