@@ -114,6 +114,25 @@ func (b *Bench) Swap(chip *virtual.Chip) {
 	b.follow = b.Carrier.Socket.KeepTime(func() time.Duration { return duration(b.MCU.Cycles()) })
 }
 
+// Clip clips a capacitor to the side header; ClipResistor a resistor; Unclip takes all off.
+func (b *Bench) Clip(c virtual.Capacitor) {
+	b.using.Lock()
+	defer b.using.Unlock()
+	b.Carrier.Socket.Clip(c)
+}
+
+func (b *Bench) ClipResistor(r virtual.Resistor) {
+	b.using.Lock()
+	defer b.using.Unlock()
+	b.Carrier.Socket.ClipResistor(r)
+}
+
+func (b *Bench) Unclip() {
+	b.using.Lock()
+	defer b.using.Unlock()
+	b.Carrier.Socket.Unclip()
+}
+
 // Press puts the button down, or lets it go.
 func (b *Bench) Press(down bool) {
 	b.using.Lock()

@@ -34,12 +34,9 @@ func TestTimedWithACapacitor(t *testing.T) {
 		}
 		at := func(pin int) int { return adapter.PositionOf(pin, len(typ.Variant.Pins)) }
 		c.plan.Clip = func(_ context.Context, clips timing.Clips) error {
-			p.bench.using.Lock()
-			defer p.bench.using.Unlock()
-			socket := p.bench.Carrier.Socket
-			socket.Clip(virtual.Capacitor{Farads: clips.Farads, P: at(clips.Positive), Q: at(clips.Negative)})
+			p.bench.Clip(virtual.Capacitor{Farads: clips.Farads, P: at(clips.Positive), Q: at(clips.Negative)})
 			if clips.Resistor[0] != 0 {
-				socket.ClipResistor(virtual.Resistor{Ohms: clips.Ohms, P: at(clips.Resistor[0]), Q: at(clips.Resistor[1])})
+				p.bench.ClipResistor(virtual.Resistor{Ohms: clips.Ohms, P: at(clips.Resistor[0]), Q: at(clips.Resistor[1])})
 			}
 			return nil
 		}

@@ -66,7 +66,8 @@ func (l *Link) Close() error { return l.conn.Close() }
 func (l *Link) Baud() int { return l.baud }
 
 // Call sends a request and reads its reply. Work is how long the adapter may
-// take to carry it out. A refusal by the adapter comes back as a
+// take to carry it out; the third and the fourth time that it asks it waits twice and four
+// times as long. A refusal by the adapter comes back as a
 // *protocol.ErrorReply, a request that stays unanswered as ErrTimeout; the
 // context's end is noticed within 20 ms.
 func (l *Link) Call(ctx context.Context, request, reply protocol.Message, work time.Duration) error {
@@ -78,6 +79,7 @@ func (l *Link) call(ctx context.Context, tries int, request, reply protocol.Mess
 	frame := protocol.Request(l.seq, request)
 	wire := frame.Encode()
 	patience := bridges + work + l.onWire(len(frame.Payload)) + l.onWire(max(longestReply, len(frame.Payload)))
+	waited := time.Duration(0)
 	for try := range tries {
 		if err := ctx.Err(); err != nil {
 			return named(request, err)
@@ -91,6 +93,10 @@ func (l *Link) call(ctx context.Context, tries int, request, reply protocol.Mess
 		if err := l.write(wire); err != nil {
 			return named(request, err)
 		}
+		if try > 1 { // not a lost frame, it seems, but somebody slow: a hub, or a busy computer
+			patience *= 2
+		}
+		waited += patience
 		answer, err := l.await(ctx, request.Type(), patience)
 		switch {
 		case errors.Is(err, ErrTimeout):
@@ -101,7 +107,7 @@ func (l *Link) call(ctx context.Context, tries int, request, reply protocol.Mess
 		}
 		return named(request, err)
 	}
-	return fmt.Errorf("%v: %w: asked %d times, waited %v each time", request.Type(), ErrTimeout, tries, patience.Round(time.Millisecond))
+	return fmt.Errorf("%v: %w: asked %d times, waited %v", request.Type(), ErrTimeout, tries, waited.Round(time.Millisecond))
 }
 
 // named says which request an error belongs to; a refusal does so itself.

@@ -8,7 +8,9 @@
 // It prints PORT and the port's name on a line of its own, and serves until it
 // is interrupted or terminated, or until the go run that started it ends. Lines on
 // its standard input change what is in the socket: lines of a tray (a part, and what
-// is wrong with it), "empty", and "press" and "release" for the button. The carrier
+// is wrong with it), "empty", "clip 100n 26 27" for a capacitor (or "clip 10k 5 6" for a
+// resistor) between two positions of the side header, "clip 1u 2" for one to ground,
+// "unclip" for all of them, and "press" and "release" for the button. The carrier
 // is complete and good, on 5 V, unless --groups, --board-defect or --supply say
 // otherwise.
 package main
@@ -122,11 +124,19 @@ func fill(board *virtual.Board, part string, defects []virtual.Defect, seed uint
 // execute changes what is in the socket as the lines say.
 func execute(r io.Reader, bench *avrsim.Bench) {
 	for lines := bufio.NewScanner(r); lines.Scan(); {
-		switch line := strings.TrimSpace(lines.Text()); line {
-		case "empty":
+		line := strings.TrimSpace(lines.Text())
+		verb, rest, _ := strings.Cut(line, " ")
+		switch {
+		case line == "empty":
 			bench.Swap(nil)
-		case "press", "release":
+		case line == "press", line == "release":
 			bench.Press(line == "press")
+		case line == "unclip":
+			bench.Unclip()
+		case verb == "clip":
+			if err := clip(bench, rest); err != nil {
+				fmt.Fprintln(os.Stderr, err)
+			}
 		default:
 			places, err := virtual.ParseTray(strings.NewReader(line), library.Open)
 			if err != nil {
