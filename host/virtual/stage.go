@@ -29,8 +29,9 @@ var bipolarStages = map[string]bipolarStage{
 	"74AS":  {15_000, 2_000, 40, 2_000, 10},
 	"74F":   {10_000, 4_100, 45, 5_000, 15},
 	"74BCT": {12_000, 4_000, 40, 4_000, 15},
-	"TTL":   {20_000, 4_000, 100, 4_000, 15}, // bipolar memories
-	"DTL":   {3_750, 2_000, 150, 0, 10},      // above: of the buffer alone, see pullUpOhms
+	"TTL":   {20_000, 4_000, 100, 4_000, 15},  // bipolar memories
+	"TIMER": {3_000, 400, 5, math.Inf(1), 20}, // the base is that of RESET, some 0.4 mA; its high is 3.3 V at 100 mA
+	"DTL":   {3_750, 2_000, 150, 0, 10},       // above: of the buffer alone, see pullUpOhms
 }
 
 // pullUpOhms is the resistor from VCC to an output of a DTL class, Ω; 0 for the buffer, which

@@ -111,10 +111,24 @@ var DriverFamilies = []*Family{
 	{"DARLINGTON", "Darlington driver", Darlington, 2.4, 0.8, 1.95, 0.05, [3]OutputLimits{{1.1, 100, 4.6, 0}, {1.1, 100, 4.6, 0}, {1.1, 100, 4.6, 0}}, memory},
 }
 
+// TimerFamilies are the families of timers, which are marked with their number alone. Their
+// input limits are those of RESET: TRIG and THR are comparators (Pin.Trip). Classes differ in nothing.
+//
+// Source: bipolar: NE555, SLFS022, February 1992, electrical characteristics at 25 °C, read.
+// The IIH is RESET's current at VCC, the IIL that at 0 V. Its high holds at 100 mA and so at
+// 5 mA, from which a bench cannot conclude what it is at 100.
+// CMOS: ICM7555, Intersil, from memory.
+var TimerFamilies = []*Family{
+	{"TIMER", "bipolar timer", TTL, 1.0, 0.3, 0.4, 1.5, [3]OutputLimits{{0.4, 8, 2.75, 5}, {0.4, 8, 2.75, 5}, {0.4, 8, 2.75, 5}}, "NE555, SLFS022, read"},
+	{"CTIMER", "CMOS timer", CMOS, 1.2, 0.4, 0.001, 0.001, [3]OutputLimits{{0.4, 3.2, 4.0, 0.8}, {0.4, 3.2, 4.0, 0.8}, {0.4, 3.2, 4.0, 0.8}}, memory},
+}
+
 const memory = "from memory"
 
-// AllFamilies are the families of logic, memories and drivers, in this order.
-func AllFamilies() []*Family { return slices.Concat(Families, MemoryFamilies, DriverFamilies) }
+// AllFamilies are the families of logic, memories, drivers and timers, in this order.
+func AllFamilies() []*Family {
+	return slices.Concat(Families, MemoryFamilies, DriverFamilies, TimerFamilies)
+}
 
 // FamilyByName finds a family by its name ("74LS"), or by the letters alone ("LS", "B"); nil if there is none.
 func FamilyByName(name string) *Family {

@@ -298,3 +298,15 @@ func TestDarlingtonLimits(t *testing.T) {
 		require.Equal(t, part.OutputLimits{VOL: 1.1, IOL: 100, VOH: o.VOH}, o, "ULN2003APG, VCE(sat) at 100 mA and 250 µA, read")
 	}
 }
+
+// A timer's sheet gives no logic levels but those of RESET and of its output.
+func TestTimerLimits(t *testing.T) {
+	f := part.FamilyByName("timer")
+	require.Equal(t, "555", f.TypeName("555"))
+	// NE555, SLFS022, February 1992, p. 6, 25 °C, 5 V, read: RESET voltage level 0.3 to 1 V, RESET current
+	// 0.4 mA at VCC and 1.5 mA at 0 V; low 0.4 V at 8 mA; high 2.75 V at 100 mA, of which a bench loads 5.
+	require.Equal(t, [4]float64{1, 0.3, 0.4, 1.5}, [4]float64{f.VIH, f.VIL, f.IIH, f.IIL})
+	for _, o := range f.Output {
+		require.Equal(t, part.OutputLimits{VOL: 0.4, IOL: 8, VOH: 2.75, IOH: 5}, o)
+	}
+}
