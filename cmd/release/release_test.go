@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
 	"strings"
@@ -307,4 +308,22 @@ func TestVetOfTheOtherSystems(t *testing.T) {
 		out, err := command.CombinedOutput()
 		require.NoError(t, err, "%s: %s", system, out)
 	}
+}
+
+// go.mod asks for a Go without a patch level, and for the libc that sqlite is made for: with
+// another it may go wrong without a word (modernc.org/sqlite, doc.go, "Fragile modernc.org/libc
+// dependency").
+func TestModules(t *testing.T) {
+	root, err := moduleRoot(t.Context())
+	require.NoError(t, err)
+	ours, err := os.ReadFile(filepath.Join(root, "go.mod"))
+	require.NoError(t, err)
+	require.Regexp(t, `(?m)^go [0-9]+\.[0-9]+$`, string(ours))
+	require.NotRegexp(t, `(?m)^toolchain`, string(ours))
+	out, err := exec.CommandContext(t.Context(), "go", "list", "-m", "-f", "{{.GoMod}}", "modernc.org/sqlite").Output()
+	require.NoError(t, err)
+	theirs, err := os.ReadFile(strings.TrimSpace(string(out)))
+	require.NoError(t, err)
+	libc := regexp.MustCompile(`modernc\.org/libc (v\S+)`)
+	require.Equal(t, libc.FindString(string(theirs)), libc.FindString(string(ours)))
 }
