@@ -111,11 +111,17 @@ func firmwareOn(t *testing.T, number string) *virtual.Adapter {
 // flashing runs `chipassay adapter flash` at the board and gives its exit status and what it printed.
 func flashing(t *testing.T, b *boughtBoard, arguments ...string) (int, string) {
 	t.Helper()
+	return typed(t, b, append([]string{"adapter", "flash", "--port", b.path, "--baud", "1000000"}, arguments...)...)
+}
+
+// typed runs chipassay likewise.
+func typed(t *testing.T, b *boughtBoard, arguments ...string) (int, string) {
+	t.Helper()
 	program := filepath.Join(t.TempDir(), "chipassay")
 	self, err := os.Executable()
 	require.NoError(t, err)
 	require.NoError(t, os.Symlink(self, program))
-	command := exec.Command(program, append([]string{"adapter", "flash", "--port", b.path, "--baud", "1000000"}, arguments...)...)
+	command := exec.Command(program, arguments...)
 	command.Env = append(os.Environ(), "HOME="+t.TempDir())
 	out, err := command.CombinedOutput()
 	var exit *exec.ExitError
@@ -160,7 +166,8 @@ func TestFlashRefusesWhileAChipIsSeated(t *testing.T) {
 	}
 }
 
-// A board that was bought answers nothing: the person says that the socket is empty.
+// A board that was bought answers nothing: the person says that the socket is empty. Two commands
+// bring it to its check, as the README has them.
 func TestFlashOfANewBoard(t *testing.T) {
 	t.Parallel()
 	b := boardAt(t, responder.New())
@@ -186,6 +193,10 @@ func TestFlashOfANewBoard(t *testing.T) {
 	require.Contains(t, out, `"firmware": "`+images.Version+`"`)
 	require.NotContains(t, out, `"before"`)
 	require.Nil(t, heard)
+
+	status, out = typed(t, b, "adapter", "check", "--adapter", b.path, "--baud", "1000000")
+	require.Equal(t, 0, status, out)
+	require.Contains(t, out, "No fault found.")
 }
 
 // A board that the port cannot reset: somebody presses the button when asked.

@@ -14,6 +14,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -82,6 +83,11 @@ func runsOn(program []byte, at target) error {
 		}
 		if f.Type != macho.TypeExec {
 			return errors.New("it is no program")
+		}
+		// LC_CODE_SIGNATURE of loader.h: Apple's arm64 runs nothing without one; the linker makes it.
+		signed := func(l macho.Load) bool { return f.ByteOrder.Uint32(l.Raw()) == 0x1D }
+		if f.Cpu == macho.CpuArm64 && !slices.ContainsFunc(f.Loads, signed) {
+			return errors.New("it is not signed, not even by its linker")
 		}
 		processor, want = f.Cpu, map[string]any{"amd64": macho.CpuAmd64, "arm64": macho.CpuArm64}
 	case "windows":

@@ -3,8 +3,10 @@ package flash
 import (
 	"bytes"
 	"context"
+	"debug/elf"
 	"encoding/hex"
 	"errors"
+	"io"
 	"slices"
 	"strings"
 	"testing"
@@ -160,6 +162,33 @@ func TestExclamationMarks(t *testing.T) {
 	_, _ = b.Write(encode(1, []byte{cmdSignOn}))
 	if n, _ := b.Read(make([]byte, 99)); n != 0 {
 		t.Error("the old bootloader still answers")
+	}
+}
+
+// What is flashed, the HEX file, is what the simulated MCU runs in all its tests, the ELF file: the
+// segments that ELF loads below the addresses that avr-gcc gives to RAM (800000 hex), at their
+// physical addresses.
+func TestTheHexFileIsTheElfFile(t *testing.T) {
+	f, err := elf.NewFile(bytes.NewReader(images.ATmega2560ELF))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var loaded []byte
+	for _, p := range f.Progs {
+		if p.Type != elf.PT_LOAD || p.Filesz == 0 || p.Paddr >= 0x80_0000 {
+			continue
+		}
+		for uint64(len(loaded)) < p.Paddr {
+			loaded = append(loaded, 0xFF)
+		}
+		part, err := io.ReadAll(p.Open())
+		if err != nil {
+			t.Fatal(err)
+		}
+		loaded = append(loaded[:p.Paddr], part...)
+	}
+	if image := firmware(t); !bytes.Equal(loaded, image) {
+		t.Errorf("the ELF file loads %d bytes, the HEX file has %d, and they differ", len(loaded), len(image))
 	}
 }
 
