@@ -157,7 +157,7 @@ func TestExclamationMarks(t *testing.T) {
 	// The responder is indeed deafened by what was refused.
 	b := responder.New()
 	b.Monitor = true
-	_ = b.SetDTR(true)
+	b.Press()
 	_, _ = b.Write(encode(1, programPage(within[512:768])))
 	_, _ = b.Write(encode(1, []byte{cmdSignOn}))
 	if n, _ := b.Read(make([]byte, 99)); n != 0 {

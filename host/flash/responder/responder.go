@@ -79,7 +79,7 @@ type late struct {
 
 // New is a board that was bought: its flash holds something, and it runs.
 func New() *Board {
-	b := &Board{Signature: [3]byte{0x1E, 0x98, 0x01}, Running: true, BootloaderAt: Size - 8<<10}
+	b := &Board{Signature: [3]byte{0x1E, 0x98, 0x01}, Running: true, BootloaderAt: Size - 8<<10, dtr: true} // as a port opens
 	for i := range b.Flash {
 		b.Flash[i] = byte(i * 7 >> 3)
 	}
