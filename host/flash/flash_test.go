@@ -387,7 +387,13 @@ func TestAnotherBoard(t *testing.T) {
 	if !errors.Is(err, ErrVersion1) || !strings.HasSuffix(err.Error(), "its signature is 1E 95 0F (ATmega328P)") {
 		t.Error(err)
 	}
+	synced := 0
 	b.FromHost = func(p []byte) []byte {
+		if p[0] == '0' {
+			if synced++; synced < 10 { // it does not listen yet
+				return nil
+			}
+		}
 		if p[0] == 'u' {
 			return []byte{0}
 		}

@@ -22,10 +22,7 @@ const (
 // its microcontroller if it says which it is. It is asked last: such a bootloader starts its
 // program when it hears anything else.
 func (s *session) version1() error {
-	if _, err := s.port.Write([]byte{v1GetSync, v1EOP}); err != nil {
-		return nil
-	}
-	if said := s.hear(greeting); !bytes.Contains(said, []byte{v1InSync, v1OK}) {
+	if !s.inSync() {
 		return nil
 	}
 	if _, err := s.port.Write([]byte{v1ReadSign, v1EOP}); err != nil {
@@ -37,6 +34,19 @@ func (s *session) version1() error {
 		return fmt.Errorf("%w; its signature is % X%s", ErrVersion1, found, named(found))
 	}
 	return ErrVersion1
+}
+
+// inSync asks until it is answered, as the note says: such a bootloader blinks before it listens.
+func (s *session) inSync() bool {
+	for range greetings {
+		if _, err := s.port.Write([]byte{v1GetSync, v1EOP}); err != nil {
+			return false
+		}
+		if bytes.Contains(s.hear(greeting/2), []byte{v1InSync, v1OK}) {
+			return true
+		}
+	}
+	return false
 }
 
 // hear collects what comes for a while.
