@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -74,7 +75,11 @@ func (b *builder) program(ctx context.Context, t target) ([]byte, error) {
 // common are the files that all targets have: made by the program itself, as it is built for
 // the computer at hand, and copied from the module.
 func (b *builder) common(ctx context.Context) (files []file, err error) {
-	for _, name := range []string{"LICENSE", "README.md"} {
+	readme, err := os.ReadFile(filepath.Join(b.root, "README.md"))
+	if err != nil {
+		return nil, err
+	}
+	for _, name := range append([]string{"LICENSE", "README.md"}, pointed(readme)...) {
 		body, err := os.ReadFile(filepath.Join(b.root, name))
 		if err != nil {
 			return nil, err
@@ -103,6 +108,16 @@ func (b *builder) common(ctx context.Context) (files []file, err error) {
 	}
 	pages, err := b.pages(ctx, self)
 	return append(files, pages...), err
+}
+
+var folderFile = regexp.MustCompile(`[a-z]+(/[a-z]+)*/(README\.md|[a-z]+\.tray)`)
+
+// pointed are the other files to which README.md sends its reader, and firmware's page, which
+// the help of the program names. They have the same names in an archive.
+func pointed(readme []byte) []string {
+	names := append(folderFile.FindAllString(string(readme), -1), "firmware/README.md")
+	slices.Sort(names)
+	return slices.Compact(names)
 }
 
 // command is a program with the builder's environment.

@@ -82,7 +82,7 @@ func (b *builder) installed(program []byte, common []file) []file {
 			f.name = "/usr/share/fish/vendor_completions.d/chipassay.fish"
 		case strings.HasPrefix(f.name, "completions/"):
 			continue
-		case strings.HasPrefix(f.name, "firmware/"):
+		case strings.HasPrefix(f.name, "firmware/") && path.Base(f.name) != "README.md":
 			f.name = "/usr/share/chipassay/" + f.name
 		case strings.HasPrefix(f.name, "udev/"):
 			f.name = doc + "examples/" + path.Base(f.name)

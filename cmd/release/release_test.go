@@ -148,7 +148,12 @@ func inBareFolder(t *testing.T, archive string, r release) []byte {
 	require.Contains(t, string(page), `.TH "CHIPASSAY" "1"`)
 	require.Contains(t, string(page), "chipassay "+r.version)
 
+	for _, name := range []string{"firmware/README.md", "firmware/carrier/README.md", "host/record/README.md", "vectors/README.md", "cmd/chipassay/demo.tray"} {
+		require.FileExists(t, filepath.Join(folder, name), "README.md sends its reader there")
+	}
+
 	bare := t.TempDir()
+	require.NoError(t, os.Rename(filepath.Join(folder, "cmd"), filepath.Join(bare, "cmd")))
 	require.NoError(t, os.Rename(filepath.Join(folder, "chipassay"), filepath.Join(bare, "chipassay")))
 	tried(t, bare, "/chipassay", versionOf(r), trials)
 	program, err := os.ReadFile(filepath.Join(bare, "chipassay"))
@@ -170,7 +175,7 @@ func inFreshRoot(t *testing.T, deb string, r release, program []byte) {
 	require.NoError(t, err, "%s", out)
 	require.Equal(t, "install ok installed "+r.version+"-1 ", string(out))
 	for _, name := range []string{"usr/share/man/man1/chipassay-test.1.gz", "usr/share/doc/chipassay/changelog.gz", "usr/share/doc/chipassay/copyright",
-		"usr/share/bash-completion/completions/chipassay", "usr/share/chipassay/firmware/atmega2560.hex"} {
+		"usr/share/bash-completion/completions/chipassay", "usr/share/chipassay/firmware/atmega2560.hex", "usr/share/doc/chipassay/firmware/carrier/README.md"} {
 		require.FileExists(t, filepath.Join(root, name))
 	}
 	installed, err := os.ReadFile(filepath.Join(root, "usr/bin/chipassay"))
@@ -190,11 +195,12 @@ func versionOf(r release) trial {
 	return trial{[]string{"--version"}, 0, "chipassay version " + r.version + ", firmware " + images.Version}
 }
 
-// trials: a good chip, a bad one, a virtual drawer, and no adapter.
+// trials: a good chip, a bad one, a virtual drawer, practice as the README has it, and no adapter.
 var trials = []trial{
 	{[]string{"test", "7400", "--adapter", "virtual"}, 0, "PASS"},
 	{[]string{"test", "7410", "--adapter", "virtual", "--defect", "2 open"}, 1, "FAIL"},
 	{[]string{"demo", "/tray"}, 0, "The chips are in the records of practice"},
+	{[]string{"drawer", "D3", "--tray", "cmd/chipassay/demo.tray"}, 0, "12 chips: 7 pass, 4 fail, 1 not tested"},
 	{[]string{"adapter", "info"}, 3, "there is no serial port of a USB device"},
 }
 
@@ -359,6 +365,12 @@ func TestModules(t *testing.T) {
 	require.NoError(t, err)
 	libc := regexp.MustCompile(`modernc\.org/libc (v\S+)`)
 	require.Equal(t, libc.FindString(string(theirs)), libc.FindString(string(ours)))
+}
+
+// An archive has what README.md points to.
+func TestPointed(t *testing.T) {
+	require.Equal(t, []string{"firmware/README.md", "vectors/README.md"}, pointed([]byte("see vectors/README.md, vectors/README.md.")))
+	require.Equal(t, []string{"cmd/x/demo.tray", "firmware/README.md", "host/a/README.md"}, pointed([]byte("`--tray cmd/x/demo.tray` (host/a/README.md), README.md")))
 }
 
 // The version stands in the list of changes alone; what the README has a person type is that one.
