@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"time"
@@ -36,6 +37,9 @@ read back, and the new firmware is asked for its version. It takes some 15 s.
 The socket must be empty: a board that is being flashed does not watch it. The
 running firmware is asked whether a chip is in it. If none answers, as on a new
 board, look yourself and add --socket-empty.
+
+A board that does not reset by itself is flashed too: press its reset button when
+you are asked.
 
 If it is interrupted, repeat it: the bootloader is never written.
 
@@ -124,7 +128,12 @@ func (f *flashFlags) flash(cmd *cobra.Command, image []byte) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	err = flash.Write(cmd.Context(), port, image, progressOf(cmd, 10*time.Second))
+	err = flash.Write(cmd.Context(), port, image, flash.Watch{
+		Progress: progressOf(cmd, 10*time.Second),
+		PressReset: func() {
+			fmt.Fprintf(cmd.ErrOrStderr(), "%s: no bootloader answers. Press the board's reset button now, and again if nothing happens; it waits 20 s.\n", f.adapter)
+		},
+	})
 	if err = errors.Join(err, port.Close()); err != nil {
 		return "", fmt.Errorf("%s: %w%s", f.adapter, err, flashAdvice(err))
 	}
@@ -142,11 +151,20 @@ func (f *flashFlags) flash(cmd *cobra.Command, image []byte) (string, error) {
 
 // flashAdvice says what can be done about a board that was not flashed.
 func flashAdvice(err error) string {
+	const again = "; the board may hold half a firmware now, and its bootloader is unharmed: leave the socket empty, "
 	switch {
 	case errors.Is(err, flash.ErrNoBootloader):
-		return "; is it an ATmega2560 board, and the right port? Press its reset button and repeat at once, or use an in-system programmer (firmware/README.md)"
-	case errors.Is(err, flash.ErrVerify), errors.Is(err, flash.ErrInterrupted), errors.Is(err, link.ErrUnplugged):
-		return "; the board may hold half a firmware now: try another cable or USB port and repeat the command with --socket-empty"
+		return "; look whether it is an ATmega2560 board and the right port, and repeat; a board without a bootloader takes an in-system programmer (firmware/README.md)"
+	case errors.Is(err, flash.ErrVersion1), errors.Is(err, flash.ErrSignature):
+		return "; nothing was written: the adapter needs a board with an ATmega2560 and its usual bootloader"
+	case errors.Is(err, flash.ErrVerify):
+		return again + "and repeat the command with --socket-empty; if it fails at the same address again, the flash is worn: take another board"
+	case errors.Is(err, flash.ErrInterrupted):
+		return again + "try another cable or USB port, and repeat the command with --socket-empty"
+	case errors.Is(err, link.ErrUnplugged):
+		return again + "plug the board in again, and repeat the command with --socket-empty"
+	case errors.Is(err, context.Canceled):
+		return again + "and repeat the command with --socket-empty"
 	}
 	return ""
 }

@@ -16,14 +16,17 @@ import (
 	"golang.org/x/sys/unix"
 
 	"chipassay/firmware/images"
+	"chipassay/host/flash"
 	"chipassay/host/flash/responder"
 	"chipassay/host/hexfile"
+	"chipassay/host/link"
 	"chipassay/host/virtual"
 )
 
 // A boughtBoard is a board with a bootloader behind a pseudo-terminal.
 type boughtBoard struct {
 	path string
+	pull func() // the plug
 
 	mutex sync.Mutex
 	*responder.Board
@@ -72,6 +75,10 @@ func boardAt(t *testing.T, board *responder.Board) *boughtBoard {
 	}()
 	hold, err := os.OpenFile(b.path, os.O_RDWR|unix.O_NOCTTY, 0) // so that it is open always, and reading it can end
 	require.NoError(t, err)
+	b.pull = func() {
+		hold.Close()
+		master.Close()
+	}
 	t.Cleanup(func() {
 		_, _ = hold.Write([]byte{0})
 		hold.Close()
@@ -104,11 +111,17 @@ func firmwareOn(t *testing.T, number string) *virtual.Adapter {
 // flashing runs `chipassay adapter flash` at the board and gives its exit status and what it printed.
 func flashing(t *testing.T, b *boughtBoard, arguments ...string) (int, string) {
 	t.Helper()
+	return typed(t, b, append([]string{"adapter", "flash", "--port", b.path, "--baud", "1000000"}, arguments...)...)
+}
+
+// typed runs chipassay likewise.
+func typed(t *testing.T, b *boughtBoard, arguments ...string) (int, string) {
+	t.Helper()
 	program := filepath.Join(t.TempDir(), "chipassay")
 	self, err := os.Executable()
 	require.NoError(t, err)
 	require.NoError(t, os.Symlink(self, program))
-	command := exec.Command(program, append([]string{"adapter", "flash", "--port", b.path, "--baud", "1000000"}, arguments...)...)
+	command := exec.Command(program, arguments...)
 	command.Env = append(os.Environ(), "HOME="+t.TempDir())
 	out, err := command.CombinedOutput()
 	var exit *exec.ExitError
@@ -153,7 +166,8 @@ func TestFlashRefusesWhileAChipIsSeated(t *testing.T) {
 	}
 }
 
-// A board that was bought answers nothing: the person says that the socket is empty.
+// A board that was bought answers nothing: the person says that the socket is empty. Two commands
+// bring it to its check, as the README has them.
 func TestFlashOfANewBoard(t *testing.T) {
 	t.Parallel()
 	b := boardAt(t, responder.New())
@@ -179,16 +193,69 @@ func TestFlashOfANewBoard(t *testing.T) {
 	require.Contains(t, out, `"firmware": "`+images.Version+`"`)
 	require.NotContains(t, out, `"before"`)
 	require.Nil(t, heard)
+
+	status, out = typed(t, b, "adapter", "check", "--adapter", b.path, "--baud", "1000000")
+	require.Equal(t, 0, status, out)
+	require.Contains(t, out, "No fault found.")
+}
+
+// A board that the port cannot reset: somebody presses the button when asked.
+func TestFlashAfterTheResetButton(t *testing.T) {
+	t.Parallel()
+	board, greeted := responder.New(), 0
+	b := boardAt(t, board)
+	b.mutex.Lock()
+	b.ResetBySignOn = false
+	b.FromHost = func(p []byte) []byte {
+		if string(p) == "\x1b\x01\x00\x01\x0e\x01\x14" {
+			if greeted++; greeted == 22 { // ten each of the two tries before
+				b.Press()
+			}
+		}
+		return p
+	}
+	b.mutex.Unlock()
+	_, out := flashing(t, b, "--socket-empty")
+	require.Contains(t, out, "Press the board's reset button now")
+	require.Contains(t, out, "is written and verified")
+	image := flashImage(t)
+	require.Equal(t, image, b.Flash[:len(image)])
+}
+
+// The cable is pulled while the flash is written: it is said what to do, and the next try heals it.
+func TestFlashWithThePlugPulled(t *testing.T) {
+	t.Parallel()
+	board := responder.New()
+	b := boardAt(t, board)
+	b.mutex.Lock()
+	passed := 0
+	b.FromHost = func(p []byte) []byte {
+		if passed++; passed == 200 {
+			b.pull()
+		}
+		return p
+	}
+	b.mutex.Unlock()
+	status, out := flashing(t, b, "--socket-empty")
+	require.Equal(t, 3, status, out)
+	require.Contains(t, out, "adapter was unplugged")
+	require.Contains(t, out, "leave the socket empty, plug the board in again, and repeat the command with --socket-empty")
+	require.NotEqual(t, responder.New().Flash, board.Flash)
+
+	board.FromHost, board.Running = nil, true
+	_, out = flashing(t, boardAt(t, board), "--socket-empty")
+	require.Contains(t, out, "is written and verified")
+	image := flashImage(t)
+	require.Equal(t, image, board.Flash[:len(image)])
 }
 
 // What is written and does not answer is no success, and neither is what reads back otherwise.
 func TestFlashThatDoesNotWork(t *testing.T) {
 	t.Parallel()
 	for words, spoil := range map[string]func(*responder.Board){
-		"is written and verified, but does not answer":     func(*responder.Board) {},
-		"the flash reads back other than written":          func(b *responder.Board) { b.Corrupt = func(_ int, c byte) byte { return c &^ 0x80 } },
-		"signature is 1E 97 05, and not 1E 98 01":          func(b *responder.Board) { b.Signature = [3]byte{0x1E, 0x97, 0x05} },
-		"no bootloader answers; is it an ATmega2560 board": func(b *responder.Board) { b.ToHost = func([]byte) []byte { return nil } },
+		"is written and verified, but does not answer":                               func(*responder.Board) {},
+		"the flash reads back other than written":                                    func(b *responder.Board) { b.Corrupt = func(_ int, c byte) byte { return c &^ 0x80 } },
+		"signature is 1E 97 05 (ATmega1284P), and not 1E 98 01; nothing was written": func(b *responder.Board) { b.Signature = [3]byte{0x1E, 0x97, 0x05} },
 	} {
 		t.Run(words, func(t *testing.T) {
 			t.Parallel()
@@ -199,4 +266,22 @@ func TestFlashThatDoesNotWork(t *testing.T) {
 			require.Contains(t, out, words)
 		})
 	}
+}
+
+// Each error of flashing is one line that says what to do.
+func TestFlashAdvice(t *testing.T) {
+	for err, words := range map[error]string{
+		flash.ErrNoBootloader: "look whether it is an ATmega2560 board and the right port",
+		flash.ErrVersion1:     "nothing was written: the adapter needs a board with an ATmega2560",
+		flash.ErrSignature:    "nothing was written: the adapter needs a board with an ATmega2560",
+		flash.ErrVerify:       "take another board",
+		flash.ErrInterrupted:  "try another cable or USB port",
+		link.ErrUnplugged:     "plug the board in again",
+		context.Canceled:      "leave the socket empty, and repeat the command with --socket-empty",
+	} {
+		advice := flashAdvice(fmt.Errorf("write page 0x100: %w", err))
+		require.Contains(t, advice, words)
+		require.NotContains(t, advice, "\n")
+	}
+	require.Empty(t, flashAdvice(errors.New("another")))
 }

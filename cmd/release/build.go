@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -23,6 +24,8 @@ type builder struct {
 	out  string // for what is handed out
 	work string // for what is not
 	deb  bool
+	// environ is what the programs that it runs have for an environment.
+	environ []string
 }
 
 // A file of an archive.
@@ -41,9 +44,9 @@ func moduleRoot(ctx context.Context) (string, error) {
 // gotool runs the go command in the module, with nothing in its environment that would
 // change what it builds.
 func (b *builder) gotool(ctx context.Context, environment []string, args ...string) ([]byte, error) {
-	cmd := exec.CommandContext(ctx, "go", args...)
+	cmd := b.command(ctx, "go", args...)
 	cmd.Dir = b.root
-	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOFLAGS=", "GOEXPERIMENT=", "GOAMD64=v1", "GOARM64=v8.0", "GOWORK=off",
+	cmd.Env = append(slices.Clone(b.environ), "CGO_ENABLED=0", "GOFLAGS=", "GOEXPERIMENT=", "GOAMD64=v1", "GOARM64=v8.0", "GOWORK=off",
 		fmt.Sprintf("SOURCE_DATE_EPOCH=%d", b.day.Unix()))
 	cmd.Env = append(cmd.Env, environment...)
 	cmd.Stderr = os.Stderr
@@ -72,7 +75,11 @@ func (b *builder) program(ctx context.Context, t target) ([]byte, error) {
 // common are the files that all targets have: made by the program itself, as it is built for
 // the computer at hand, and copied from the module.
 func (b *builder) common(ctx context.Context) (files []file, err error) {
-	for _, name := range []string{"LICENSE", "README.md"} {
+	readme, err := os.ReadFile(filepath.Join(b.root, "README.md"))
+	if err != nil {
+		return nil, err
+	}
+	for _, name := range append([]string{"LICENSE", "README.md"}, pointed(readme)...) {
 		body, err := os.ReadFile(filepath.Join(b.root, name))
 		if err != nil {
 			return nil, err
@@ -93,7 +100,7 @@ func (b *builder) common(ctx context.Context) (files []file, err error) {
 	for _, shell := range []struct{ name, file string }{
 		{"bash", "chipassay.bash"}, {"zsh", "_chipassay"}, {"fish", "chipassay.fish"}, {"powershell", "chipassay.ps1"},
 	} {
-		script, err := exec.CommandContext(ctx, self, "completion", shell.name).Output()
+		script, err := b.command(ctx, self, "completion", shell.name).Output()
 		if err != nil {
 			return nil, fmt.Errorf("completion for %s: %w", shell.name, err)
 		}
@@ -103,13 +110,30 @@ func (b *builder) common(ctx context.Context) (files []file, err error) {
 	return append(files, pages...), err
 }
 
+var folderFile = regexp.MustCompile(`[a-z]+(/[a-z]+)*/(README\.md|[a-z]+\.tray)`)
+
+// pointed are the other files to which README.md sends its reader, and firmware's page, which
+// the help of the program names. They have the same names in an archive.
+func pointed(readme []byte) []string {
+	names := append(folderFile.FindAllString(string(readme), -1), "firmware/README.md")
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
+// command is a program with the builder's environment.
+func (b *builder) command(ctx context.Context, name string, args ...string) *exec.Cmd {
+	cmd := exec.CommandContext(ctx, name, args...)
+	cmd.Env = b.environ
+	return cmd
+}
+
 // pages are the manual pages, one a command.
 func (b *builder) pages(ctx context.Context, self string) (files []file, err error) {
 	folder := filepath.Join(b.work, "man")
 	if err := os.Mkdir(folder, 0o755); err != nil {
 		return nil, err
 	}
-	if out, err := exec.CommandContext(ctx, self, "man", folder, "--date", b.day.Format("2006-01-02")).CombinedOutput(); err != nil {
+	if out, err := b.command(ctx, self, "man", folder, "--date", b.day.Format("2006-01-02")).CombinedOutput(); err != nil {
 		return nil, fmt.Errorf("manual pages: %w: %s", err, out)
 	}
 	entries, err := os.ReadDir(folder) // in the order of their names

@@ -16,13 +16,17 @@ import (
 // would bring some forty modules into go.mod, and the program needs none of them.
 const nfpm = "github.com/goreleaser/nfpm/v2/cmd/nfpm@v2.45.2"
 
+// maintainer of the package: Debian Policy 5.6.2 wants a name and an address, and there is none
+// to write to (RFC 2606, 2: a name in .invalid is no name). Who hands packages out puts theirs.
+const maintainer = "The chipassay project <nobody@chipassay.invalid>"
+
 // debian makes a target's package and gives its name.
 func (b *builder) debian(ctx context.Context, t target, program []byte, common []file) (string, error) {
 	folder := filepath.Join(b.work, "deb-"+t.arch)
 	config := map[string]any{
 		"name": "chipassay", "arch": t.arch, "platform": "linux", "version": b.version, "release": "1",
 		"section": "electronics", "priority": "optional", "license": "see /usr/share/doc/chipassay/copyright",
-		"maintainer":  "chipassay <chipassay@localhost>",
+		"maintainer":  maintainer,
 		"description": "test vintage logic chips\nWith an ATmega2560 adapter that you build yourself, or with a virtual one.",
 		"mtime":       b.day.Format("2006-01-02T15:04:05Z"),
 	}
@@ -78,7 +82,7 @@ func (b *builder) installed(program []byte, common []file) []file {
 			f.name = "/usr/share/fish/vendor_completions.d/chipassay.fish"
 		case strings.HasPrefix(f.name, "completions/"):
 			continue
-		case strings.HasPrefix(f.name, "firmware/"):
+		case strings.HasPrefix(f.name, "firmware/") && path.Base(f.name) != "README.md":
 			f.name = "/usr/share/chipassay/" + f.name
 		case strings.HasPrefix(f.name, "udev/"):
 			f.name = doc + "examples/" + path.Base(f.name)

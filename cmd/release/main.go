@@ -52,7 +52,7 @@ func run(ctx context.Context, args []string) error {
 		return err
 	}
 	defer os.RemoveAll(work)
-	b := builder{release: r, out: *out, work: work, deb: *deb}
+	b := builder{release: r, out: *out, work: work, deb: *deb, environ: os.Environ()}
 	if b.root, err = moduleRoot(ctx); err != nil {
 		return err
 	}

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
 	"strings"
@@ -17,6 +18,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"golang.org/x/sync/errgroup"
 
 	"chipassay/firmware/images"
 	"chipassay/vectors/sample"
@@ -62,15 +64,14 @@ func host(t *testing.T) target {
 	return at
 }
 
-// made builds targets from a copy of the sources in a folder of its own, with an
-// environment that differs, and gives the folder of what was made.
-func made(t *testing.T, from string, deb bool, targets ...target) string {
-	t.Helper()
+// made builds targets from sources, with an environment, and gives the folder of what was made.
+func made(t *testing.T, from string, environ []string, targets ...target) (string, error) {
 	r, err := newest(changelog)
-	require.NoError(t, err)
-	b := builder{release: r, root: from, out: t.TempDir(), work: t.TempDir(), deb: deb}
-	require.NoError(t, b.all(t.Context(), targets))
-	return b.out
+	if err != nil {
+		return "", err
+	}
+	b := builder{release: r, root: from, out: t.TempDir(), work: t.TempDir(), deb: true, environ: environ}
+	return b.out, b.all(t.Context(), targets)
 }
 
 // elsewhere copies the sources to another folder.
@@ -94,11 +95,13 @@ func TestRelease(t *testing.T) {
 	at := host(t)
 	root, err := moduleRoot(t.Context())
 	require.NoError(t, err)
-	first := made(t, root, true, at)
-	t.Setenv("TZ", "Pacific/Chatham")
-	t.Setenv("USER", "another")
-	t.Setenv("GOFLAGS", "-v")
-	second := made(t, elsewhere(t, root), true, at)
+	copied := elsewhere(t, root)
+	other := append(os.Environ(), "TZ=Pacific/Chatham", "USER=another", "LANG=fr_FR.UTF-8", "GOFLAGS=-v")
+	var first, second string
+	var work errgroup.Group
+	work.Go(func() (err error) { first, err = made(t, root, os.Environ(), at); return err })
+	work.Go(func() (err error) { second, err = made(t, copied, other, at); return err })
+	require.NoError(t, work.Wait())
 	var names []string
 	entries, err := os.ReadDir(first)
 	require.NoError(t, err)
@@ -119,12 +122,14 @@ func TestRelease(t *testing.T) {
 	require.NoError(t, err, "%s", out)
 	require.Equal(t, 2, strings.Count(string(out), ": OK"))
 
-	t.Run("archive", func(t *testing.T) { inBareFolder(t, filepath.Join(first, names[1]), r) })
-	t.Run("package", func(t *testing.T) { inFreshRoot(t, filepath.Join(first, names[2]), r) })
+	program := inBareFolder(t, filepath.Join(first, names[1]), r)
+	require.NoError(t, runsOn(program, at))
+	inFreshRoot(t, filepath.Join(first, names[2]), r, program)
 }
 
-// inBareFolder unpacks an archive with tar and runs its program where no other file is.
-func inBareFolder(t *testing.T, archive string, r release) {
+// inBareFolder unpacks an archive with tar and runs its program, which it gives, where no other
+// file is.
+func inBareFolder(t *testing.T, archive string, r release) []byte {
 	folder := t.TempDir()
 	out, err := exec.Command("tar", "-xzf", archive, "-C", folder, "--strip-components=1").CombinedOutput()
 	require.NoError(t, err, "%s", out)
@@ -143,13 +148,22 @@ func inBareFolder(t *testing.T, archive string, r release) {
 	require.Contains(t, string(page), `.TH "CHIPASSAY" "1"`)
 	require.Contains(t, string(page), "chipassay "+r.version)
 
+	for _, name := range []string{"firmware/README.md", "firmware/carrier/README.md", "host/record/README.md", "vectors/README.md", "cmd/chipassay/demo.tray"} {
+		require.FileExists(t, filepath.Join(folder, name), "README.md sends its reader there")
+	}
+
 	bare := t.TempDir()
+	require.NoError(t, os.Rename(filepath.Join(folder, "cmd"), filepath.Join(bare, "cmd")))
 	require.NoError(t, os.Rename(filepath.Join(folder, "chipassay"), filepath.Join(bare, "chipassay")))
-	tried(t, bare, "/chipassay", r)
+	tried(t, bare, "/chipassay", versionOf(r), trials)
+	program, err := os.ReadFile(filepath.Join(bare, "chipassay"))
+	require.NoError(t, err)
+	return program
 }
 
-// inFreshRoot installs a package where nothing is installed.
-func inFreshRoot(t *testing.T, deb string, r release) {
+// inFreshRoot installs a package where nothing is installed. Its program is that of the
+// archive, byte for byte, and starts there.
+func inFreshRoot(t *testing.T, deb string, r release, program []byte) {
 	root := t.TempDir()
 	for _, folder := range []string{"info", "updates"} {
 		require.NoError(t, os.MkdirAll(filepath.Join(root, "var/lib/dpkg", folder), 0o755))
@@ -161,27 +175,40 @@ func inFreshRoot(t *testing.T, deb string, r release) {
 	require.NoError(t, err, "%s", out)
 	require.Equal(t, "install ok installed "+r.version+"-1 ", string(out))
 	for _, name := range []string{"usr/share/man/man1/chipassay-test.1.gz", "usr/share/doc/chipassay/changelog.gz", "usr/share/doc/chipassay/copyright",
-		"usr/share/bash-completion/completions/chipassay", "usr/share/chipassay/firmware/atmega2560.hex"} {
+		"usr/share/bash-completion/completions/chipassay", "usr/share/chipassay/firmware/atmega2560.hex", "usr/share/doc/chipassay/firmware/carrier/README.md"} {
 		require.FileExists(t, filepath.Join(root, name))
 	}
-	tried(t, root, "/usr/bin/chipassay", r)
+	installed, err := os.ReadFile(filepath.Join(root, "usr/bin/chipassay"))
+	require.NoError(t, err)
+	require.True(t, bytes.Equal(program, installed), "the package has another program than the archive")
+	tried(t, root, "/usr/bin/chipassay", versionOf(r), nil)
+}
+
+// A trial is a command line, its exit status and what it says.
+type trial struct {
+	args   []string
+	status int
+	says   string
+}
+
+func versionOf(r release) trial {
+	return trial{[]string{"--version"}, 0, "chipassay version " + r.version + ", firmware " + images.Version}
+}
+
+// trials: a good chip, a bad one, a virtual drawer, practice as the README has it, and no adapter.
+var trials = []trial{
+	{[]string{"test", "7400", "--adapter", "virtual"}, 0, "PASS"},
+	{[]string{"test", "7410", "--adapter", "virtual", "--defect", "2 open"}, 1, "FAIL"},
+	{[]string{"demo", "/tray"}, 0, "The chips are in the records of practice"},
+	{[]string{"drawer", "D3", "--tray", "cmd/chipassay/demo.tray"}, 0, "12 chips: 7 pass, 4 fail, 1 not tested"},
+	{[]string{"adapter", "info"}, 3, "there is no serial port of a USB device"},
 }
 
 // tried runs a program with a folder as its whole file system, an empty environment and
-// nobody else's home: its version, a good chip, a bad one, and a virtual drawer.
-func tried(t *testing.T, root, program string, r release) {
+// nobody else's home.
+func tried(t *testing.T, root, program string, version trial, more []trial) {
 	t.Helper()
-	for _, c := range []struct {
-		args   []string
-		status int
-		says   string
-	}{
-		{[]string{"--version"}, 0, "chipassay version " + r.version + ", firmware " + images.Version},
-		{[]string{"test", "7400", "--adapter", "virtual"}, 0, "PASS"},
-		{[]string{"test", "7410", "--adapter", "virtual", "--defect", "2 open"}, 1, "FAIL"},
-		{[]string{"demo", "/tray"}, 0, "The chips are in the records of practice"},
-		{[]string{"adapter", "info"}, 3, "there is no serial port of a USB device"},
-	} {
+	for _, c := range append([]trial{version}, more...) {
 		command := exec.Command(program, c.args...)
 		command.Env = []string{"HOME=/"}
 		command.Dir = "/"
@@ -239,19 +266,32 @@ func long(t *testing.T) {
 	}
 }
 
-// All six, and what none of them may lack; the Windows program starts.
+// All six twice, the second time from other sources: what each of them has for a program, and what
+// none may lack; the Windows program starts.
 func TestAllTargets(t *testing.T) {
 	long(t)
 	root, err := moduleRoot(t.Context())
 	require.NoError(t, err)
-	out := made(t, root, true, targets...)
-	r, _ := newest(changelog)
-	for _, name := range []string{"linux-amd64.tar.gz", "linux-arm64.tar.gz", "macos-amd64.tar.gz", "macos-arm64.tar.gz", "windows-amd64.zip", "windows-arm64.zip"} {
-		require.FileExists(t, filepath.Join(out, "chipassay-"+r.version+"-"+name))
-	}
+	out, err := made(t, root, os.Environ(), targets...)
+	require.NoError(t, err)
+	again, err := made(t, elsewhere(t, root), append(os.Environ(), "TZ=Pacific/Chatham"), targets...)
+	require.NoError(t, err)
 	sum, err := os.ReadFile(filepath.Join(out, sums))
 	require.NoError(t, err)
 	require.Equal(t, 8, bytes.Count(sum, []byte("\n")))
+	twice, err := os.ReadFile(filepath.Join(again, sums))
+	require.NoError(t, err)
+	require.Equal(t, string(sum), string(twice))
+	r, _ := newest(changelog)
+	for _, at := range targets {
+		files := unpacked(t, out, r, at)
+		require.NoError(t, runsOn(files[at.program()], at))
+		for _, name := range []string{"LICENSE", "README.md", "CHANGELOG.md", "completions/_chipassay", "completions/chipassay.bash", "completions/chipassay.fish",
+			"completions/chipassay.ps1", "firmware/atmega2560.elf", "firmware/atmega2560.hex", "firmware/virtual.wasm", "man/man1/chipassay.1", "man/man1/chipassay-adapter-flash.1"} {
+			require.NotEmpty(t, files[name], "%v: %s", at, name)
+		}
+		require.Equal(t, at.os == "linux", files["udev/70-chipassay.rules"] != nil)
+	}
 	startsUnderWine(t, filepath.Join(out, "chipassay-"+r.version+"-windows-amd64.zip"), r)
 }
 
@@ -306,5 +346,44 @@ func TestVetOfTheOtherSystems(t *testing.T) {
 		command.Env = append(os.Environ(), "GOOS="+system, "CGO_ENABLED=0")
 		out, err := command.CombinedOutput()
 		require.NoError(t, err, "%s: %s", system, out)
+	}
+}
+
+// go.mod asks for a Go without a patch level, and for the libc that sqlite is made for: with
+// another it may go wrong without a word (modernc.org/sqlite, doc.go, "Fragile modernc.org/libc
+// dependency").
+func TestModules(t *testing.T) {
+	root, err := moduleRoot(t.Context())
+	require.NoError(t, err)
+	ours, err := os.ReadFile(filepath.Join(root, "go.mod"))
+	require.NoError(t, err)
+	require.Regexp(t, `(?m)^go [0-9]+\.[0-9]+$`, string(ours))
+	require.NotRegexp(t, `(?m)^toolchain`, string(ours))
+	out, err := exec.CommandContext(t.Context(), "go", "list", "-m", "-f", "{{.GoMod}}", "modernc.org/sqlite").Output()
+	require.NoError(t, err)
+	theirs, err := os.ReadFile(strings.TrimSpace(string(out)))
+	require.NoError(t, err)
+	libc := regexp.MustCompile(`modernc\.org/libc (v\S+)`)
+	require.Equal(t, libc.FindString(string(theirs)), libc.FindString(string(ours)))
+}
+
+// An archive has what README.md points to.
+func TestPointed(t *testing.T) {
+	require.Equal(t, []string{"firmware/README.md", "vectors/README.md"}, pointed([]byte("see vectors/README.md, vectors/README.md.")))
+	require.Equal(t, []string{"cmd/x/demo.tray", "firmware/README.md", "host/a/README.md"}, pointed([]byte("`--tray cmd/x/demo.tray` (host/a/README.md), README.md")))
+}
+
+// The version stands in the list of changes alone; what the README has a person type is that one.
+func TestReadmeNamesTheVersion(t *testing.T) {
+	root, err := moduleRoot(t.Context())
+	require.NoError(t, err)
+	text, err := os.ReadFile(filepath.Join(root, "README.md"))
+	require.NoError(t, err)
+	r, err := newest(changelog)
+	require.NoError(t, err)
+	named := regexp.MustCompile(`chipassay[-_]([0-9]+\.[0-9]+\.[0-9]+)`).FindAllStringSubmatch(string(text), -1)
+	require.NotEmpty(t, named)
+	for _, found := range named {
+		require.Equal(t, r.version, found[1], found[0])
 	}
 }

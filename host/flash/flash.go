@@ -9,9 +9,14 @@
 // nothing is written twice: after a lost or damaged answer the board is reset, and all
 // begins anew. And some take no sequence number but the one that follows, and 1; so
 // each beginning has number 1.
+//
+// Old ones open a monitor, and are deaf until the next reset, when three exclamation marks
+// pass on the line. A page cannot be broken up, because of the first peculiarity, so an image
+// in which they would pass is refused before anything is written.
 package flash
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -35,6 +40,7 @@ type Port interface {
 var (
 	ErrImage        = errors.New("not an image for this board")
 	ErrNoBootloader = errors.New("no bootloader answers")
+	ErrVersion1     = errors.New("the bootloader speaks version 1 of its protocol, and not version 2")
 	ErrSignature    = errors.New("the board's microcontroller is not an ATmega2560")
 	ErrVerify       = errors.New("the flash reads back other than written")
 	ErrInterrupted  = errors.New("the line to the bootloader failed")
@@ -50,6 +56,7 @@ const (
 	pulse     = 250 * time.Millisecond // DTR and RTS off; discharges the 100 nF between DTR and reset
 	settle    = 50 * time.Millisecond  // after the reset, until the bootloader listens
 	greetings = 10                     // before a board is reset again: the bootloader waits 1 s or more
+	byHand    = 100                    // greetings while somebody presses the reset button: 20 s
 	greeting  = 200 * time.Millisecond // what an answer to one may take
 	patience  = time.Second            // for all other answers; erasing and writing a page takes 9 ms
 	attempts  = 3
@@ -58,12 +65,20 @@ const (
 // signature of the ATmega2560 (data sheet 2549, Signature Bytes).
 var signature = [3]byte{0x1E, 0x98, 0x01}
 
-// Write writes an image from address 0, reads all back, and starts it. Progress is
-// called with what part is done, 0 to 1; it begins anew after a failure of the line.
-// Unless the error is ErrNoBootloader, ErrSignature or ErrImage, the board may hold
-// half an image afterwards; its bootloader is still there.
-func Write(ctx context.Context, port Port, image []byte, progress func(float64)) error {
-	return write(ctx, port, image, progress, func(d time.Duration) { sleep(ctx, d) })
+// A Watch hears how Write goes on; each may be nil.
+type Watch struct {
+	// Progress is called with what part is done, 0 to 1; it begins anew after a failure of the line.
+	Progress func(float64)
+	// PressReset is called when no bootloader answers: somebody may press the board's
+	// reset button now, as on a board that the port does not reset.
+	PressReset func()
+}
+
+// Write writes an image from address 0, reads all back, and starts it. Unless the error is
+// ErrNoBootloader, ErrVersion1, ErrSignature or ErrImage, the board may hold half an image
+// afterwards; its bootloader is still there.
+func Write(ctx context.Context, port Port, image []byte, watch Watch) error {
+	return write(ctx, port, image, watch, func(d time.Duration) { sleep(ctx, d) })
 }
 
 func sleep(ctx context.Context, d time.Duration) {
@@ -73,19 +88,34 @@ func sleep(ctx context.Context, d time.Duration) {
 	}
 }
 
-func write(ctx context.Context, port Port, image []byte, progress func(float64), sleep func(time.Duration)) (err error) {
+func write(ctx context.Context, port Port, image []byte, watch Watch, sleep func(time.Duration)) (err error) {
 	if len(image) == 0 || len(image) > MostBytes {
 		return fmt.Errorf("%w: %d bytes; it takes 1 to %d, and the bootloader is above", ErrImage, len(image), MostBytes)
 	}
-	if progress == nil {
-		progress = func(float64) {}
+	image = pad(image)
+	if at := monitored(image); at >= 0 {
+		return fmt.Errorf("%w: with page %#x three exclamation marks in a row would pass, which stop old bootloaders", ErrImage, at)
+	}
+	if watch.Progress == nil {
+		watch.Progress = func(float64) {}
 	}
 	begun := false // a page may have been written
-	for range attempts {
+	for attempt := range attempts {
 		reset(port, sleep)
+		greet := greetings
+		if attempt == attempts-1 && errors.Is(err, ErrNoBootloader) && !begun {
+			if old := (&session{ctx: ctx, port: port}).version1(); old != nil {
+				return old
+			}
+			reset(port, sleep)
+			if watch.PressReset != nil {
+				watch.PressReset()
+				greet = byHand
+			}
+		}
 		s := &session{ctx: ctx, port: port}
 		var refused *refusal
-		switch err = s.write(pad(image), progress, &begun); {
+		switch err = s.write(image, greet, watch.Progress, &begun); {
 		case errors.Is(err, errSilent), errors.Is(err, ErrNoBootloader), errors.Is(err, ErrVerify), errors.As(err, &refused):
 			continue
 		}
@@ -95,6 +125,19 @@ func write(ctx context.Context, port Port, image []byte, progress func(float64),
 		return fmt.Errorf("%w, %d times: %w", ErrInterrupted, attempts, err)
 	}
 	return err
+}
+
+// monitored gives the address of the first page whose message has three exclamation marks in
+// a row, as data or with its checksum, or -1.
+func monitored(image []byte) int {
+	for at := 0; at < len(image); at += PageSize {
+		// The greeting, three of the signature and the entry come first; a page's address before it.
+		seq := byte(7 + 2*at/PageSize)
+		if bytes.Contains(encode(seq, programPage(image[at:at+PageSize])), []byte("!!!")) {
+			return at
+		}
+	}
+	return -1
 }
 
 // pad fills the last page with what erased flash holds. A page is always written whole.
@@ -118,8 +161,8 @@ func reset(port Port, sleep func(time.Duration)) {
 	sleep(settle)
 }
 
-func (s *session) write(image []byte, progress func(float64), begun *bool) error {
-	if err := s.enter(); err != nil {
+func (s *session) write(image []byte, greetings int, progress func(float64), begun *bool) error {
+	if err := s.enter(greetings); err != nil {
 		return err
 	}
 	total := float64(2 * len(image)) // to write and to read back
@@ -152,7 +195,7 @@ func (s *session) write(image []byte, progress func(float64), begun *bool) error
 }
 
 // enter greets the bootloader, looks which microcontroller it is, and begins programming.
-func (s *session) enter() error {
+func (s *session) enter(greetings int) error {
 	var err error
 	for range greetings {
 		s.seq, s.line = 1, nil
@@ -179,7 +222,7 @@ func (s *session) enter() error {
 		found[i] = answer[0]
 	}
 	if found != signature {
-		return fmt.Errorf("%w: its signature is % X, and not % X", ErrSignature, found, signature)
+		return fmt.Errorf("%w: its signature is % X%s, and not % X", ErrSignature, found, named(found), signature)
 	}
 	// Table 5-15: time-out, delays and loops of in-system programming, which a
 	// bootloader does not need, and the instruction Programming Enable.
@@ -199,11 +242,16 @@ func (s *session) writePage(at int, page []byte) error {
 	if err := s.load(at); err != nil {
 		return err
 	}
-	// Table 5-21: page mode, wait for RDY/BSY, write the page; then a delay in ms, and
-	// the instructions Load Page, Write Page and Read Program Memory; no poll values.
-	command := []byte{cmdProgramFlash, byte(len(page) >> 8), byte(len(page)), 1<<7 | 1<<6 | 1<<0, 10, 0x40, 0x4C, 0x20, 0, 0}
-	_, err := s.call(patience, append(command, page...)...)
+	_, err := s.call(patience, programPage(page)...)
 	return err
+}
+
+// programPage is the command for a page. Tables 5-21 and 5-23: page mode, wait for RDY/BSY, write
+// the page; then a delay in ms, and the instructions Load Page, Write Page and Read Program
+// Memory; no poll values.
+func programPage(page []byte) []byte {
+	command := []byte{cmdProgramFlash, byte(len(page) >> 8), byte(len(page)), 1<<7 | 1<<6 | 1<<0, 10, 0x40, 0x4C, 0x20, 0, 0}
+	return append(command, page...)
 }
 
 func (s *session) readPage(at int) ([]byte, error) {

@@ -8,8 +8,8 @@ import (
 	"time"
 )
 
-// Commands, answers and states of the application note AVR068, 2591C, with the
-// values of its file command.h (from memory).
+// Commands, answers and states of the application note AVR068, 2591C (5.1.1 and 5.1.5; 5.2.1,
+// 5.2.2, 5.2.4, 5.2.5 and 5.2.12; 5.6), with the values of its file command.h (from memory).
 const (
 	cmdSignOn        = 0x01
 	cmdLoadAddress   = 0x06
@@ -145,6 +145,13 @@ func (s *session) await(seq byte, patience time.Duration) ([]byte, error) {
 		patience -= time.Since(began)
 		var body []byte
 		if body, s.line = decode(append(s.line, buffer[:n]...), seq); body != nil {
+			return body, nil
+		}
+	}
+	// What was taken for a beginning has no end: it was noise, and the answer may be behind it.
+	for len(s.line) > 0 {
+		var body []byte
+		if body, s.line = decode(s.line[1:], seq); body != nil {
 			return body, nil
 		}
 	}

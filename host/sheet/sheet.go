@@ -33,33 +33,65 @@ type Row struct {
 	Cells  []string
 }
 
-// Read yields the rows of the first sheet of a workbook, as they are shown.
+// Read yields the rows of the first sheet of a workbook, as they are shown. A file that the
+// library stumbles over is not a spreadsheet: excelize 2.11.0, the newest for Go 1.26 without a
+// patch level, panics on some that are damaged or encrypted, and has no limit to row numbers.
 func Read(r io.Reader) iter.Seq2[Row, error] {
 	return func(yield func(Row, error) bool) {
-		book, err := excelize.OpenReader(r, excelize.Options{UnzipSizeLimit: maxUnpacked})
+		book, rows, err := open(r)
 		if err != nil {
-			yield(Row{}, fmt.Errorf("%w: %w", ErrSheet, err))
+			yield(Row{}, err)
 			return
 		}
 		defer book.Close() // of temporary files
-		rows, err := book.Rows(book.GetSheetName(0))
-		if err != nil {
-			yield(Row{}, fmt.Errorf("%w: %w", ErrSheet, err))
-			return
-		}
 		defer rows.Close()
-		for n := 1; rows.Next(); n++ {
-			cells, err := rows.Columns()
-			if err != nil {
-				err = fmt.Errorf("%w: row %d: %w", ErrSheet, n, err)
+		for n := 1; ; n++ {
+			more, cells, err := next(rows, n)
+			if !more && err == nil {
+				return
 			}
 			if !yield(Row{n, cells}, err) || err != nil {
 				return
 			}
 		}
-		if err := rows.Error(); err != nil {
-			yield(Row{}, fmt.Errorf("%w: %w", ErrSheet, err))
+	}
+}
+
+// open gives a workbook, and the rows of its first sheet.
+func open(r io.Reader) (book *excelize.File, rows *excelize.Rows, err error) {
+	defer stumbled(&err)
+	book, err = excelize.OpenReader(r, excelize.Options{UnzipSizeLimit: maxUnpacked})
+	if err != nil {
+		return nil, nil, fmt.Errorf("%w: %w", ErrSheet, err)
+	}
+	if rows, err = book.Rows(book.GetSheetName(0)); err != nil {
+		return nil, nil, fmt.Errorf("%w: %w", ErrSheet, errors.Join(err, book.Close()))
+	}
+	return book, rows, nil
+}
+
+// next gives row n, if there is one.
+func next(rows *excelize.Rows, n int) (more bool, cells []string, err error) {
+	defer stumbled(&err)
+	if more = rows.Next(); !more {
+		if err = rows.Error(); err != nil {
+			err = fmt.Errorf("%w: %w", ErrSheet, err)
 		}
+		return false, nil, err
+	}
+	if n > MaxRows {
+		return true, nil, fmt.Errorf("%w: it has more than %d rows", ErrSheet, MaxRows)
+	}
+	if cells, err = rows.Columns(); err != nil {
+		err = fmt.Errorf("%w: row %d: %w", ErrSheet, n, err)
+	}
+	return true, cells, err
+}
+
+// stumbled makes a panic the error of the file that is read.
+func stumbled(err *error) {
+	if p := recover(); p != nil {
+		*err = fmt.Errorf("%w: it is damaged (%v)", ErrSheet, p)
 	}
 }
 

@@ -66,6 +66,72 @@ func TestLimits(t *testing.T) {
 	assert.False(t, Is("xlsx"))
 }
 
+// hostile is a workbook with a part replaced, of a file that somebody made to do harm.
+func hostile(t *testing.T, part string, change func(string) string) []byte {
+	t.Helper()
+	from, err := zip.NewReader(bytes.NewReader(written(t, []any{"7400", 1})), int64(len(written(t, []any{"7400", 1}))))
+	require.NoError(t, err)
+	var b bytes.Buffer
+	to := zip.NewWriter(&b)
+	for _, f := range from.File {
+		r, err := f.Open()
+		require.NoError(t, err)
+		body, err := io.ReadAll(r)
+		require.NoError(t, err)
+		if f.Name == part {
+			changed := change(string(body))
+			require.NotEqual(t, string(body), changed)
+			body = []byte(changed)
+		}
+		w, err := to.Create(f.Name)
+		require.NoError(t, err)
+		_, err = w.Write(body)
+		require.NoError(t, err)
+	}
+	require.NoError(t, to.Close())
+	return b.Bytes()
+}
+
+// fails wants the reading to end with one error, after few rows.
+func fails(t *testing.T, file []byte, most int) {
+	t.Helper()
+	var last error
+	n := 0
+	for _, err := range Read(bytes.NewReader(file)) {
+		if last = err; n > most {
+			break
+		}
+		n++
+	}
+	require.ErrorIs(t, last, ErrSheet)
+	require.LessOrEqual(t, n, most)
+}
+
+// What the library of this version does not catch itself: a row number without limit (the format
+// has 1,048,576 rows: ISO/IEC 29500-1, 18.2), a size that is none, and a damaged encrypted workbook.
+func TestHarmfulFiles(t *testing.T) {
+	const huge = "9223372036854775806"
+	fails(t, hostile(t, "xl/worksheets/sheet1.xml", func(xml string) string { return strings.Replace(xml, `<row r="2"`, `<row r="`+huge+`"`, 1) }), MaxRows+1)
+
+	sized := hostile(t, "xl/styles.xml", func(xml string) string { return xml + " " })
+	directory := bytes.LastIndex(sized, []byte("xl/styles.xml")) - 46 // its entry: APPNOTE.TXT of ZIP, 4.3.12
+	require.Equal(t, "PK\x01\x02", string(sized[directory:directory+4]))
+	for i := range 4 {
+		sized[directory+24+i] = 0xFF // the size is in an extra field that is missing
+	}
+	fails(t, sized, 1)
+
+	encrypted := append([]byte("\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1"), make([]byte, 2048)...)
+	fails(t, encrypted, 1)
+	panics := func() (err error) {
+		defer stumbled(&err)
+		var none []int
+		_ = none[len(encrypted)]
+		return nil
+	}
+	require.ErrorIs(t, panics(), ErrSheet)
+}
+
 func FuzzRead(f *testing.F) {
 	f.Add(written(f, []any{"7400", 1}))
 	f.Fuzz(func(t *testing.T, file []byte) {

@@ -1,11 +1,15 @@
 // Package responder is a board with a bootloader, for tests: the answering side of the
-// STK500 protocol, version 2, written from Atmel's application note AVR068 (2591C), with
-// the habits of the bootloaders of common ATmega2560 boards (from their published sources):
+// STK500 protocol, version 2, written from Atmel's application note AVR068 (2591C, 06/06): the
+// message of section 3, table 3-1; CMD_SIGN_ON, 5.1.1, tables 5-1 and 5-3; CMD_LOAD_ADDRESS, 5.1.5,
+// tables 5-11 and 5-12; CMD_ENTER_PROGMODE_ISP, tables 5-15 and 5-16; CMD_PROGRAM_FLASH_ISP, 5.2.4,
+// tables 5-21 and 5-22; CMD_READ_FLASH_ISP, 5.2.5, tables 5-24 to 5-26; CMD_READ_SIGNATURE_ISP,
+// 5.2.12 after 5.2.9, tables 5-29 and 5-30; the answer to a damaged message, 5.5.1; the states, 5.6.
+// It has the habits of the bootloaders of common ATmega2560 boards (from their published sources):
 //
 //   - a flash bit once 0 stays 0 until its page is erased;
 //   - with each page that is written one page is erased, in order from 0 since the reset;
 //   - a command has the sequence number that follows, or 1;
-//   - a damaged message is not answered;
+//   - a damaged message is not answered, or with ANSWER_CKSUM_ERROR as the note has it;
 //   - an instruction that it does not know is answered with STATUS_CMD_FAILED.
 package responder
 
@@ -36,6 +40,19 @@ type Board struct {
 	ResetBySignOn bool
 	// Dead is a board without a bootloader.
 	Dead bool
+	// ByHand: the port does not reset the board; only Press does.
+	ByHand bool
+	// Version1 is a smaller board, whose bootloader speaks the older protocol and starts its
+	// program when it hears anything else.
+	Version1 bool
+	// Monitor is an old bootloader: after three exclamation marks in a row it is deaf.
+	Monitor bool
+	// AnswersDamage: a damaged message is answered (AVR068, 5.5.1).
+	AnswersDamage bool
+	// Noise is on the line after each reset.
+	Noise []byte
+	// Delay is how many reads find nothing before an answer comes.
+	Delay int
 	// BootloaderAt is the first address of the bootloader; what is written there is refused.
 	BootloaderAt int
 
@@ -50,11 +67,19 @@ type Board struct {
 	address     int // of the next byte
 	erased      int // first page that is not erased since the reset
 	out         []byte
+	late        []late
+	marks       int // exclamation marks in a row
+}
+
+// late is an answer that comes after some reads.
+type late struct {
+	reads int
+	m     []byte
 }
 
 // New is a board that was bought: its flash holds something, and it runs.
 func New() *Board {
-	b := &Board{Signature: [3]byte{0x1E, 0x98, 0x01}, Running: true, BootloaderAt: Size - 8<<10}
+	b := &Board{Signature: [3]byte{0x1E, 0x98, 0x01}, Running: true, BootloaderAt: Size - 8<<10, dtr: true} // as a port opens
 	for i := range b.Flash {
 		b.Flash[i] = byte(i * 7 >> 3)
 	}
@@ -70,7 +95,7 @@ func (b *Board) SetDTR(on bool) error {
 	if b.ResetBySignOn {
 		return noLine{}
 	}
-	if on && !b.dtr {
+	if on && !b.dtr && !b.ByHand {
 		b.reset()
 	}
 	b.dtr = on
@@ -91,10 +116,14 @@ func (b *Board) SetReadTimeout(time.Duration) error { return nil }
 // Close closes the port.
 func (b *Board) Close() error { b.closed = true; return nil }
 
+// Press presses the board's reset button.
+func (b *Board) Press() { b.reset() }
+
 func (b *Board) reset() {
 	b.Resets++
 	b.Running = b.Dead
-	b.seq, b.message, b.erased, b.address, b.out = 1, nil, 0, 0, nil
+	b.seq, b.message, b.erased, b.address, b.marks = 1, nil, 0, 0, 0
+	b.out, b.late = slices.Clone(b.Noise), nil
 }
 
 // greeting is CMD_SIGN_ON with the sequence number 1, as AVR068 has it: 1B 01 00 01 0E 01 and
@@ -128,6 +157,12 @@ func (b *Board) Read(p []byte) (int, error) {
 	if len(b.out) == 0 && b.Running && b.Firmware != nil {
 		return b.Firmware.Read(p)
 	}
+	for i := range b.late {
+		b.late[i].reads--
+	}
+	for len(b.late) > 0 && b.late[0].reads < 0 {
+		b.out, b.late = append(b.out, b.late[0].m...), b.late[1:]
+	}
 	n := copy(p, b.out)
 	b.out = b.out[n:]
 	return n, nil
@@ -137,6 +172,18 @@ func (b *Board) Read(p []byte) (int, error) {
 func (b *Board) take(c byte) {
 	if b.Running {
 		return // the rest of what was sent after it left
+	}
+	switch {
+	case b.Monitor && b.marks >= 3:
+		return
+	case c == '!':
+		b.marks++
+	default:
+		b.marks = 0
+	}
+	if b.Version1 {
+		b.takeVersion1(c)
+		return
 	}
 	b.message = append(b.message, c)
 	m := b.message
@@ -169,6 +216,9 @@ func (b *Board) take(c byte) {
 		sum ^= c
 	}
 	if sum != 0 {
+		if b.AnswersDamage {
+			b.answer(m[1], []byte{0xB0, 0xB0}) // ANSWER_CKSUM_ERROR
+		}
 		return
 	}
 	b.Said = append(b.Said, m)
@@ -186,7 +236,24 @@ func (b *Board) answer(seq byte, body []byte) {
 	if b.ToHost != nil {
 		m = b.ToHost(m)
 	}
-	b.out = append(b.out, m...)
+	b.late = append(b.late, late{b.Delay, m})
+}
+
+// takeVersion1 obeys the two commands of AVR061 (2525B) that a host asks first: Get
+// Synchronization and Read Signature Bytes, each with Sync_CRC_EOP behind it.
+func (b *Board) takeVersion1(c byte) {
+	b.message = append(b.message, c)
+	switch {
+	case string(b.message) == "0 ":
+		b.out = append(b.out, 0x14, 0x10)
+	case string(b.message) == "u ":
+		b.out = append(append(append(b.out, 0x14), b.Signature[:]...), 0x10)
+	case string(b.message) == "0", string(b.message) == "u":
+		return
+	default:
+		b.Running = true
+	}
+	b.message = nil
 }
 
 // obey carries out a command and gives its answer.
