@@ -89,7 +89,10 @@ func (r *Result) capacitorHint() string {
 	if timings[0].BelowGround(r.Type.Family) != "" {
 		value = "1n"
 	}
-	if timings[0].Resistor[0] != 0 {
+	switch below := value == "1n"; {
+	case timings[0].Resistor[0] != 0 && below:
+		value += " --resistor 100k" // the less flows into the clamps, and pulses are long enough to act in
+	case timings[0].Resistor[0] != 0:
 		value += " --resistor 10k"
 	}
 	return "; with a capacitor to clip on, add --capacitor " + value
