@@ -122,7 +122,7 @@ func TestCapacitorIsNotClipped(t *testing.T) {
 
 	x = atTerminal(t, t.TempDir(), "test", "74123", "--capacitor", "100n", "--at-least", "0", "--adapter", h.path)
 	x.sees("Then press Enter: ")
-	x.types("\x04", "nobody pressed Enter") // Ctrl-D
-	x.sees("NOT TESTED")
+	x.types("\x04", "NOT TESTED") // Ctrl-D
+	x.sees("nobody pressed Enter, so that nothing is known to be clipped on")
 	require.Error(t, x.command.Wait())
 }
