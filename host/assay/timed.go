@@ -115,12 +115,7 @@ func (r *Result) judgeTiming(vectors string) {
 	for _, name := range found.Untimed {
 		for _, x := range v.Timings {
 			if x.Name == name {
-				untimed |= part.PinSet(x.Output) | part.PinSet(x.Inputs(v)...)
-				for _, pin := range []int{x.Complement, x.Undivided} {
-					if pin != 0 {
-						untimed = untimed.With(pin, true)
-					}
-				}
+				untimed |= part.PinSet(x.Outputs()...) | part.PinSet(x.Inputs(v)...)
 			}
 		}
 	}

@@ -278,7 +278,7 @@ func (d *timed) Out(pin int) logic.Word {
 	if !found {
 		return d.Machine.Out(pin)
 	}
-	if w := d.Machine.Out(pin); !slices.ContainsFunc(d.sections, func(s *section) bool { return s.phase != idle }) && w.Lane(0) != logic.X {
+	if w := d.Machine.Out(pin); !slices.ContainsFunc(d.sections, func(s *section) bool { return s.phase != idle }) && (w.Lane(0) == logic.Zero || w.Lane(0) == logic.One) {
 		return w // what the definition says of the rest
 	}
 	return logic.Splat(logic.FromBool(on != inverted))

@@ -121,6 +121,16 @@ func (t *Timing) BelowGround(f *Family) (why string) {
 	return ""
 }
 
+// Outputs are the pins at which it is seen.
+func (t *Timing) Outputs() (pins []int) {
+	for _, pin := range []int{t.Output, t.Complement, t.Undivided} {
+		if pin != 0 {
+			pins = append(pins, pin)
+		}
+	}
+	return pins
+}
+
 // Inputs are the pins that trigger, clear or gate, but for those that are held.
 func (t *Timing) Inputs(v *Variant) (pins []int) {
 	for _, p := range v.Pins {

@@ -88,6 +88,12 @@ func (b *bench) monostable() error {
 		if err != nil {
 			return err
 		}
+		if b.endless { // one thing, and all else follows from it
+			b.r.Wrong, b.r.PinsWrong = nil, 0
+			b.fails(part.PinSet(b.x.Output), "%s: the %s starts a pulse that has not ended after %s; the data sheet's formula gives %s", b.name(b.x.Output),
+				b.describe(t.from, t.to), quantity.Seconds(b.lookedFor().Seconds()), b.r.LimitWords())
+			return nil
+		}
 		if t.fires {
 			tried++
 			silent = &t
@@ -169,6 +175,7 @@ func (b *bench) try(t transition) (*Time, error) {
 			}
 		case len(edges) == 1 && edges[0].High || len(edges) == 0 && w.End:
 			check.Saw = "an output that stays high"
+			b.endless = t.fires && b.pause > 0
 		default:
 			check.Saw = count(len(edges))
 		}
@@ -347,7 +354,11 @@ func (b *bench) again(t transition, with part.Pins, prolongs bool) error {
 			check.Right = p.Seconds+p.Uncertainty >= least && p.Seconds-p.Uncertainty <= most
 		}
 		if !check.Right {
-			b.fails(part.PinSet(b.x.Output), "%s: %s gave %s, and should give one %s", b.name(b.x.Output), check.What, check.Saw, want)
+			pins := part.PinSet(b.x.Output)
+			if b.x.Retrigger != 0 {
+				pins = pins.With(b.x.Retrigger, true)
+			}
+			b.fails(pins, "%s: %s gave %s, and should give one %s", b.name(b.x.Output), check.What, check.Saw, want)
 		}
 		b.r.Checks = append(b.r.Checks, check)
 		return nil

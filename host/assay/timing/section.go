@@ -30,6 +30,7 @@ type bench struct {
 	most    float64
 	pause   float64 // s, for which a section is left alone before a trigger at least
 	judged  bool
+	endless bool   // a pulse did not end
 	odd     []Time // pulses that are too long or too short
 }
 
@@ -123,7 +124,8 @@ func (b *bench) limits(k adapter.Constants) error {
 			low, high := shortened(ratio, f)
 			least, most = least*low, most*high
 		}
-		b.r.Limits = append(b.r.Limits, Limit{Least: least, Most: most, Source: f.Source, Duty: f.Duty})
+		b.r.Limits = append(b.r.Limits, Limit{Least: least, Most: most, Source: f.Source,
+			Apart: f.Most * (1 + f.Within) / f.Least / (1 - f.Within) * (1 + 2*b.r.OhmsWithin)})
 		if i == 0 {
 			b.least, b.most, b.typical = least, most, f.Typical(b.r.Ohms, b.r.Farads)
 		}

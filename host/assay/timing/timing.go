@@ -98,10 +98,11 @@ type Section struct {
 
 // A Limit is what one maker's formula gives for a time, with all tolerances, s.
 type Limit struct {
-	Least  float64    `json:"least_s"`
-	Most   float64    `json:"most_s"`
-	Source string     `json:"source"`
-	Duty   [2]float64 `json:"-"`
+	Least  float64 `json:"least_s"`
+	Most   float64 `json:"most_s"`
+	Source string  `json:"source"`
+	// Apart is how many times as long one section's may be as another's of the same chip, with the same capacitor.
+	Apart float64 `json:"-"`
 }
 
 // holds reports whether a time may be in the limits.
@@ -135,25 +136,32 @@ type Result struct {
 	Untimed  []string // sections that were not asked for
 }
 
-// Unlike says of two sections, each of whose pulses fits some maker's formula, that no one maker's fits both; empty where one
-// does. Both are on one die, so that it is one maker's.
+// Unlike says of the sections of one die, timed by one capacitor, that no maker's formula and tolerance give all their pulses;
+// empty where one does, and where only one section was timed.
 func (r *Result) Unlike(v *part.Variant) string {
-	common, names := []int(nil), []string(nil)
-	for i, s := range r.Sections {
-		if s.Pulse == nil || len(s.Limits) < 2 || len(s.Fits) == 0 || s.Oscillates {
+	var names []string
+	var makers []Limit
+	short, long := math.Inf(1), 0.0
+	for _, s := range r.Sections {
+		if s.Pulse == nil || s.Oscillates || len(s.Limits) == 0 {
 			return ""
 		}
 		names = append(names, v.Pins[s.Output-1].Name+" "+quantity.Seconds(s.Pulse.Seconds))
-		if i == 0 {
-			common = s.Fits
-			continue
-		}
-		common = slices.DeleteFunc(slices.Clone(common), func(k int) bool { return !slices.Contains(s.Fits, k) })
+		short, long = min(short, s.Pulse.Seconds+s.Pulse.Uncertainty), max(long, s.Pulse.Seconds-s.Pulse.Uncertainty)
 	}
-	if len(names) < 2 || len(common) > 0 {
+	if len(names) < 2 {
 		return ""
 	}
-	return fmt.Sprintf("the pulses %s are of one die, and no maker's formula gives both", strings.Join(names, " and "))
+	for i, l := range r.Sections[0].Limits {
+		all := !slices.ContainsFunc(r.Sections, func(s Section) bool { return len(s.Fits) > 0 && !slices.Contains(s.Fits, i) })
+		if all && long <= l.Apart*short {
+			makers = append(makers, l)
+		}
+	}
+	if len(makers) > 0 {
+		return ""
+	}
+	return fmt.Sprintf("the pulses %s are of one chip and one capacitor, and no maker's tolerance lets them differ so", strings.Join(names, " and "))
 }
 
 // A ClipError says what is wrong with what is clipped on.
