@@ -152,7 +152,8 @@ func (r *Result) judgeTiming(vectors string) {
 		r.Reason = inPart + r.Reason
 		if len(found.Untimed) > 0 {
 			r.Reason += fmt.Sprintf("; %s not timed", strings.Join(found.Untimed, " and "))
-		} else if len(open) > 0 {
+		}
+		if len(open) > 0 {
 			r.Reason += "; not judged: " + open[0]
 		}
 	}
