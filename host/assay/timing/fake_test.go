@@ -26,6 +26,8 @@ type fakeChip struct {
 	period, highShare float64 // of an oscillator that runs while pin 3 is high, at 1Q
 	slow              float64 // its period with pin 2 low, as a factor; 0: it stops
 	ungated           bool
+	dead              bool // no trigger does anything
+	missed            int  // so many watches that would show a pulse show none
 }
 
 const (
@@ -124,6 +126,13 @@ func (f *fakeChip) pulses(w adapter.Watch, acted []time.Duration) (changes []cha
 	}
 	if begin >= 0 {
 		changes = append(changes, change{begin, true}, change{end, false})
+	}
+	switch {
+	case f.dead:
+		return nil
+	case len(changes) > 0 && f.missed > 0:
+		f.missed--
+		return nil
 	}
 	return changes
 }
