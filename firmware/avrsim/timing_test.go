@@ -25,7 +25,7 @@ func TestTimedWithACapacitor(t *testing.T) {
 		{"74LS123", "", timing.Plan{Farads: 100e-9, Section: "1"}, assay.Pass, 430e-6, 475e-6},
 		{"74LS123", "pulse of 1Q 3 times too long", timing.Plan{Farads: 100e-9, Section: "1"}, assay.Fail, 0, 0},
 		// as short as the adapter can act in: retrigger and clear are tried
-		{"74123", "", timing.Plan{Farads: 22e-9, Section: "1"}, assay.Pass, 55e-6, 75e-6},
+		{"74123", "", timing.Plan{Farads: 47e-9, Section: "1"}, assay.Pass, 125e-6, 160e-6},
 		{"4047B", "", timing.Plan{Farads: 1e-9, Ohms: 10e3, Section: "astable"}, assay.Pass, 28e-6, 45e-6},
 	} {
 		p := open(t, c.part, defects(c.defect)...)
