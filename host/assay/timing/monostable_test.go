@@ -144,7 +144,7 @@ func TestShortPulses(t *testing.T) {
 		farads float64
 		late   time.Duration
 		open   int
-	}{{47e-9, 0, 0}, {22e-9, 0, 1}, {18e-9, 0, 2}, {47e-9, 17 * time.Microsecond, 0}, {47e-9, 30 * time.Microsecond, 1}, {47e-9, 60 * time.Microsecond, 2}} {
+	}{{47e-9, 0, 0}, {22e-9, 0, 1}, {18e-9, 0, 2}, {47e-9, 17 * time.Microsecond, 0}, {47e-9, 60 * time.Microsecond, 1}, {47e-9, 120 * time.Microsecond, 2}} {
 		r := Begin(typ, x, Plan{Farads: c.farads}, c.farads, 0.05)
 		if err := r.Test(t.Context(), &fakeChip{pulse: typical * c.farads / 100e-9, late: c.late}, typ, x); err != nil {
 			t.Fatal(err)
