@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -15,6 +16,45 @@ import (
 	"chipassay/host/virtual"
 	"chipassay/vectors/part"
 )
+
+// A header is the side header of a real adapter, to which a person clips what is asked for. The caution is
+// printed once, before the first time.
+type header struct {
+	out      io.Writer
+	in       *bufio.Reader
+	cautions []string
+}
+
+func headerOf(cmd *cobra.Command, cautions ...string) *header {
+	return &header{out: cmd.ErrOrStderr(), in: bufio.NewReader(cmd.InOrStdin()), cautions: cautions}
+}
+
+// ask says what to clip and waits for Enter, from a terminal or whatever else gives lines. It does not go on
+// where nobody can have clipped anything.
+func (h *header) ask(ctx context.Context, what string) error {
+	for _, text := range h.cautions {
+		fmt.Fprintln(h.out, "caution: "+text)
+	}
+	h.cautions = nil
+	fmt.Fprint(h.out, what+". Then press Enter: ")
+	read := make(chan error, 1)
+	go func() { _, err := h.in.ReadString('\n'); read <- err }()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case err := <-read:
+		if errors.Is(err, io.EOF) {
+			fmt.Fprintln(h.out)
+			return errors.New("nobody pressed Enter, so that nothing is known to be clipped on")
+		}
+		return err
+	}
+}
+
+// place is a pin as a person finds it at the header.
+func place(v *part.Variant, pin int) string {
+	return fmt.Sprintf("position %d (pin %d, %s)", adapter.PositionOf(pin, len(v.Pins)), pin, v.Pins[pin-1].Name)
+}
 
 // clipping is how a person has thresholds measured with a capacitor at the side header.
 type clipping struct {
@@ -53,33 +93,29 @@ func (c *clipping) request(cmd *cobra.Command, socket *virtual.Socket, t part.Ty
 		return nil
 	}
 	q := &thresholds.Request{Farads: c.farads, All: c.inputs == "all"}
-	pins := len(t.Variant.Pins)
 	if socket != nil {
 		q.Clip = func(_ context.Context, pin int) error {
 			socket.Unclip()
 			if pin != 0 {
-				socket.Clip(virtual.Capacitor{Farads: c.farads, P: adapter.PositionOf(pin, pins)})
+				socket.Clip(virtual.Capacitor{Farads: c.farads, P: adapter.PositionOf(pin, len(t.Variant.Pins))})
 			}
 			return nil
 		}
 		return q
 	}
-	for _, text := range thresholds.Cautions {
-		fmt.Fprintln(cmd.ErrOrStderr(), "caution: "+text)
-	}
-	answers := bufio.NewReader(cmd.InOrStdin())
+	h := headerOf(cmd, thresholds.Cautions...)
 	q.Clip = func(ctx context.Context, pin int) error {
 		if pin == 0 {
-			fmt.Fprintln(cmd.ErrOrStderr(), "Take the capacitor off.")
+			fmt.Fprintln(h.out, takeOff)
 			return nil
 		}
-		fmt.Fprintf(cmd.ErrOrStderr(), "Clip %s between socket position %d (pin %d, %s) and ground of the side header, plus at the pin. Then press Enter: ",
-			quantity.Farads(c.farads), adapter.PositionOf(pin, pins), pin, t.Variant.Pins[pin-1].Name)
-		_, err := answers.ReadString('\n')
-		if errors.Is(err, io.EOF) {
-			return errors.New("nobody pressed Enter")
-		}
-		return errors.Join(err, ctx.Err())
+		return h.ask(ctx, fmt.Sprintf("Clip %s between %s and ground of the side header, plus at the pin", quantity.Farads(c.farads), place(t.Variant, pin)))
 	}
 	return q
 }
+
+// takeOff is said at the end: what stays clipped on is at the next chip's pins too.
+const takeOff = "Take the capacitor off."
+
+// listed joins what is to be clipped on, a line each.
+func listed(words []string) string { return strings.Join(words, "\n  and ") }

@@ -150,6 +150,9 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 	if err != nil {
 		return err
 	}
+	if r.Timing != nil && f.socket == nil {
+		fmt.Fprintln(cmd.ErrOrStderr(), takeOff)
+	}
 	return f.report(cmd, c, r)
 }
 
@@ -296,7 +299,7 @@ func (f testFlags) clipToTime(cmd *cobra.Command, t *timing.Plan, typ part.Type)
 	case f.socket != nil:
 		t.Clip = itself(typ.Variant, f.socket)
 	default:
-		t.Clip = asking(cmd, typ.Variant)
+		t.Clip = asking(headerOf(cmd, timingCautions...), typ.Variant)
 	}
 }
 

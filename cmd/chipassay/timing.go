@@ -1,17 +1,14 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
-	"os"
 
 	"github.com/spf13/cobra"
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay/timing"
-	"chipassay/host/console"
 	"chipassay/host/quantity"
 	"chipassay/host/virtual"
 	"chipassay/vectors/part"
@@ -50,12 +47,12 @@ func (f timingFlags) plan(typ part.Type) (*timing.Plan, error) {
 	return &p, timing.Refuse(typ, p)
 }
 
-// clipped is what a person is asked to clip on, in words.
-func clipped(v *part.Variant, c timing.Clips) []string {
-	at := func(pin int) string {
-		return fmt.Sprintf("position %d (pin %d, %s)", adapter.PositionOf(pin, len(v.Pins)), pin, v.Pins[pin-1].Name)
+// clipped is what a person is asked to clip on, in words; moved tells that it is to be moved there from another section.
+func clipped(v *part.Variant, c timing.Clips, moved bool) []string {
+	verb, head := "clip", "For "+v.Pins[v.Timings[0].Output-1].Name
+	if moved {
+		verb = "move"
 	}
-	head := "For " + v.Pins[v.Timings[0].Output-1].Name
 	for _, x := range v.Timings {
 		if x.Name == c.Section {
 			head = "For " + v.Pins[x.Output-1].Name
@@ -64,47 +61,35 @@ func clipped(v *part.Variant, c timing.Clips) []string {
 	if c.Section != "" {
 		head += ", section " + c.Section
 	}
-	words := []string{fmt.Sprintf("%s: clip the capacitor of %s to the side header between %s and %s", head, quantity.Farads(c.Farads), at(c.Negative), at(c.Positive))}
+	words := []string{fmt.Sprintf("%s: %s the capacitor of %s to the side header between %s and %s", head, verb, quantity.Farads(c.Farads), place(v, c.Negative), place(v, c.Positive))}
 	if c.Farads >= 1e-6 {
 		words = append(words, fmt.Sprintf("an electrolytic with its plus at position %d", adapter.PositionOf(c.Positive, len(v.Pins))))
 	}
 	if c.Resistor[0] != 0 {
-		words = append(words, fmt.Sprintf("the resistor of %s between %s and %s", part.Ohms(c.Ohms), at(c.Resistor[0]), at(c.Resistor[1])))
+		words = append(words, fmt.Sprintf("the resistor of %s between %s and %s", part.Ohms(c.Ohms), place(v, c.Resistor[0]), place(v, c.Resistor[1])))
 	}
 	for _, w := range c.Wires {
-		words = append(words, fmt.Sprintf("a wire between %s and %s", at(w[0]), at(w[1])))
+		words = append(words, fmt.Sprintf("a wire between %s and %s", place(v, w[0]), place(v, w[1])))
 	}
 	return words
 }
 
+// timingCautions are what a person must know who clips on what times a chip.
+var timingCautions = []string{
+	"the supply is off while you clip: do not clip or unclip while the lamp of the supply is lit",
+	"discharge the capacitor before you clip it, and before you move it: short its leads; a charged one harms an input",
+}
+
 // asking has a person clip: the supply is off, and the adapter has started.
-func asking(cmd *cobra.Command, v *part.Variant) func(context.Context, timing.Clips) error {
-	in := bufio.NewReader(cmd.InOrStdin())
+func asking(h *header, v *part.Variant) func(context.Context, timing.Clips) error {
+	moved := false
 	return func(ctx context.Context, c timing.Clips) error {
-		err := cmd.ErrOrStderr()
 		if c.SameAsLast {
 			return nil
 		}
-		for i, words := range clipped(v, c) {
-			if i > 0 {
-				words = "  and " + words
-			}
-			fmt.Fprintln(err, words)
-		}
-		fmt.Fprintln(err, "The supply is off. Discharge the capacitor first: short its leads; a charged one harms an input.")
-		if !console.IsTerminal(os.Stdin) {
-			fmt.Fprintln(err, "This is no terminal: going on as if it were clipped.")
-			return nil
-		}
-		fmt.Fprint(err, "Press Enter when it is clipped: ")
-		read := make(chan error, 1)
-		go func() { _, e := in.ReadString('\n'); read <- e }()
-		select {
-		case <-ctx.Done():
-			return ctx.Err()
-		case e := <-read:
-			return e
-		}
+		words := clipped(v, c, moved)
+		moved = true
+		return h.ask(ctx, listed(words))
 	}
 }
 

@@ -43,11 +43,14 @@ func (r *Result) sound(p Plan) {
 	case v.Use != "":
 		r.Reason = fmt.Sprintf("%swith %s only: %s", inPart, v.Use, right)
 	case len(r.Partial) > 0:
-		verb := "is"
+		verb, hint := "is", ""
+		if slices.ContainsFunc(v.Timings, func(t part.Timing) bool { return pins&part.PinSet(t.Outputs()...) != 0 }) {
+			hint = r.capacitorHint()
+		}
 		if len(r.Partial) > 1 {
 			verb = "are"
 		}
-		r.Reason = fmt.Sprintf("%s%s %s not tested; of the others, %s", inPart, v.Named(pins), verb, right)
+		r.Reason = fmt.Sprintf("%s%s %s not tested; of the others, %s%s", inPart, v.Named(pins), verb, right, hint)
 	}
 	r.GatesSound = gateNames(v, func(g part.Gate) bool {
 		return !slices.ContainsFunc(short, func(s fault.Section) bool { return s.Pins&part.PinSet(g.Pins...)&^shared(v) != 0 })
@@ -89,7 +92,10 @@ func (r *Result) capacitorHint() string {
 	if timings[0].BelowGround(r.Type.Family) != "" {
 		value = "1n"
 	}
-	if timings[0].Resistor[0] != 0 {
+	switch below := value == "1n"; {
+	case timings[0].Resistor[0] != 0 && below:
+		value += " --resistor 100k" // the less flows into the clamps, and pulses are long enough to act in
+	case timings[0].Resistor[0] != 0:
 		value += " --resistor 10k"
 	}
 	return "; with a capacitor to clip on, add --capacitor " + value

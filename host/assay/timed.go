@@ -70,6 +70,9 @@ func (r *Result) timed(ctx context.Context, socket Socket, p Plan) {
 		return
 	}
 	vectors := fmt.Sprintf("all %d vectors were right", r.VectorsApplied)
+	if r.VectorsApplied == 1 {
+		vectors = "the one vector was right"
+	}
 	err := r.time(ctx, socket, p)
 	var clip *timing.ClipError
 	switch {
@@ -99,6 +102,9 @@ func (r *Result) judgeTiming(vectors string) {
 			wrong = append(wrong, s.Wrong...)
 			failed |= s.PinsWrong
 		case s.NoPulses:
+			if s.Name != "" && !strings.Contains(name, s.Name) {
+				name += " (" + s.Name + ")"
+			}
 			silent = append(silent, name)
 			failed = failed.With(s.Output, true)
 		default:
@@ -109,27 +115,28 @@ func (r *Result) judgeTiming(vectors string) {
 	for _, name := range found.Untimed {
 		for _, x := range v.Timings {
 			if x.Name == name {
-				untimed |= part.PinSet(x.Output) | part.PinSet(x.Inputs(v)...)
-				if x.Complement != 0 {
-					untimed = untimed.With(x.Complement, true)
-				}
+				untimed |= part.PinSet(x.Outputs()...) | part.PinSet(x.Inputs(v)...)
 			}
 		}
 	}
 	for i := range found.Sections {
 		untimed &^= part.PinSet(found.Sections[i].Output)
 	}
+	if unlike := found.Unlike(v); unlike != "" && len(wrong) == 0 {
+		wrong = append(wrong, unlike)
+		for _, s := range found.Sections {
+			failed = failed.With(s.Output, true)
+		}
+	}
 	switch {
 	case len(wrong) > 0:
 		r.Verdict, r.Reason = Fail, wrong[0]
 		r.Findings = append(r.Findings, wrong[1:]...)
-		r.fail(failed)
-		r.Partial, r.GatesSound = nil, nil
+		r.failTimed(failed, untimed)
 		return
 	case len(silent) > 0 && r.measuredCapacitor():
 		r.Verdict, r.Reason = Fail, strings.Join(silent, " and ")+": no trigger gives a pulse, and the capacitor is there"
-		r.fail(failed)
-		r.Partial, r.GatesSound = nil, nil
+		r.failTimed(failed, untimed)
 		return
 	case len(silent) > 0:
 		r.notTested(fmt.Sprintf("%s: no pulse was seen; %s. The capacitor is not clipped where it should be, or the chip is dead there",
@@ -145,11 +152,22 @@ func (r *Result) judgeTiming(vectors string) {
 		r.Reason = inPart + r.Reason
 		if len(found.Untimed) > 0 {
 			r.Reason += fmt.Sprintf("; %s not timed", strings.Join(found.Untimed, " and "))
-		} else if len(open) > 0 {
+		}
+		if len(open) > 0 {
 			r.Reason += "; not judged: " + open[0]
 		}
 	}
 	r.GatesSound = gateNames(v, func(g part.Gate) bool { return part.PinSet(g.Pins...)&untimed&^shared(v) == 0 })
+}
+
+// failTimed fails a chip by what was timed: what was timed and is right stays sound.
+func (r *Result) failTimed(failed, untimed part.Pins) {
+	v := r.Type.Variant
+	r.fail(failed)
+	bad := func(g part.Gate) bool { return part.PinSet(g.Pins...)&failed&^shared(v) != 0 }
+	r.Partial = nil
+	r.GatesFailed = gateNames(v, bad)
+	r.GatesSound = gateNames(v, func(g part.Gate) bool { return !bad(g) && part.PinSet(g.Pins...)&untimed&^shared(v) == 0 })
 }
 
 // measuredCapacitor reports whether every capacitor was found before power.
@@ -175,8 +193,10 @@ func (r *Result) dropTimed(partly bool) {
 func (r *Result) timedPins() (pins part.Pins) {
 	for _, s := range r.Timing.Sections {
 		pins |= part.PinSet(s.Output) | part.PinSet(s.Inputs...)
-		if s.Complement != 0 {
-			pins = pins.With(s.Complement, true)
+		for _, pin := range []int{s.Complement, s.Undivided} {
+			if pin != 0 {
+				pins = pins.With(pin, true)
+			}
 		}
 	}
 	return pins
@@ -197,7 +217,7 @@ func sectionWords(v *part.Variant, s *timing.Section) string {
 	}
 	limits := ""
 	if s.Most > 0 {
-		limits = fmt.Sprintf(" (by the formula %s to %s)", quantity.Seconds(s.Least), quantity.Seconds(s.Most))
+		limits = fmt.Sprintf(" (by the formula %s)", s.LimitWords())
 	}
 	return fmt.Sprintf("%s: %d edges trigger or do not as they should, pulse %s%s", name, triggersOf(s), quantity.Seconds(s.Pulse.Seconds), limits)
 }

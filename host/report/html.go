@@ -102,7 +102,7 @@ func (t Tray) WriteHTML(w io.Writer) error {
 }
 
 // Plain reports whether a chip passed whole, with no but.
-func (d Document) Plain() bool { return d.Verdict == verdict.Pass && len(d.Partial) == 0 }
+func (d Document) Plain() bool { return d.Verdict == verdict.Pass && !d.inPart() }
 
 // Class is the verdict as a class of the style sheet.
 func (d Document) Class() string { return d.Verdict.Class() }

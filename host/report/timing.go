@@ -29,7 +29,8 @@ type Timing struct {
 	Duty              *float64       `json:"duty"`         // high, as a part of the period
 	LeastS            *float64       `json:"least_s"`      // limits by the formula, with all tolerances; null where it is not judged
 	MostS             *float64       `json:"most_s"`
-	Formula           string         `json:"formula_source"` // where it comes from
+	Limits            []timing.Limit `json:"limits"`         // the same, of each maker's formula
+	Formula           string         `json:"formula_source"` // where those that fit come from, or all
 	Checks            []timing.Check `json:"checks"`
 	Wrong             []string       `json:"wrong"`
 	NotJudged         []string       `json:"not_judged"`
@@ -43,7 +44,7 @@ func timingsOf(r *assay.Result) (list []Timing) {
 	for _, s := range r.Timing.Sections {
 		t := Timing{Section: s.Name, Output: s.Output, Name: r.Type.Variant.Pins[s.Output-1].Name, CapacitorPins: [2]int{s.Negative, s.Positive},
 			CapacitorF: s.Farads, CapacitorMeasured: s.Measured, CapacitorWithin: Rounded(s.Tolerance), ResistorOhms: s.Ohms, ResistorWithin: Rounded(s.OhmsWithin),
-			ResistorIsBias: s.ByBias, Oscillates: s.Oscillates, Pulse: s.Pulse, Formula: s.Source, Checks: orEmpty(s.Checks),
+			ResistorIsBias: s.ByBias, Oscillates: s.Oscillates, Pulse: s.Pulse, Limits: orEmpty(s.Limits), Formula: strings.Join(s.Sources(), "; or "), Checks: orEmpty(s.Checks),
 			Wrong: orEmpty(s.Wrong), NotJudged: orEmpty(s.NotJudged)}
 		if s.Oscillates && s.Pulse != nil {
 			t.FrequencyHz, t.Duty = new(1/s.Pulse.Seconds), new(Rounded(s.Duty))
@@ -68,7 +69,7 @@ func (t Timing) Line() string {
 		words = append(words, "pulse "+t.Pulse.String())
 	}
 	if t.MostS != nil {
-		words = append(words, fmt.Sprintf("by the formula %s to %s", quantity.Seconds(*t.LeastS), quantity.Seconds(*t.MostS)))
+		words = append(words, "by the formula "+(&timing.Section{Limits: t.Limits}).LimitWords())
 	} else {
 		words = append(words, "not judged")
 	}
@@ -85,8 +86,12 @@ func (t Timing) Parts() string {
 	if t.ResistorIsBias {
 		with = "the adapter's, to its 5 V"
 	}
+	formula := t.Formula
+	if formula == "" {
+		formula = "none holds here"
+	}
 	return fmt.Sprintf("%s ± %.0f %% (%s), %s ± %.0f %% (%s); formula: %s", quantity.Farads(t.CapacitorF), 100*t.CapacitorWithin, how,
-		part.Ohms(t.ResistorOhms), 100*t.ResistorWithin, with, t.Formula)
+		part.Ohms(t.ResistorOhms), 100*t.ResistorWithin, with, formula)
 }
 
 // Tries are the checks, a line each.

@@ -15,7 +15,10 @@ import (
 )
 
 // Headline is the verdict as a heading.
-func (d Document) Headline() string { return d.Verdict.Heading(len(d.Partial) > 0) }
+func (d Document) Headline() string { return d.Verdict.Heading(d.inPart()) }
+
+// inPart reports whether a chip that passed was not tested whole: some pins, or what a capacitor times.
+func (d Document) inPart() bool { return len(d.Partial) > 0 || assay.InPart(d.Reason) }
 
 // Why is why the verdict is what it is: of a pass with a but, that.
 func (d Document) Why() string {

@@ -237,7 +237,7 @@ func (c *Chip) damage(d Defect) error {
 		c.loose = c.loose || p.bonded
 	case NoPulse, NoRetrigger, NoClear, DeadTrigger:
 		if _, ok := c.die.(*timed); !ok {
-			return fmt.Errorf("a %s is no monostable", c.Type.Name())
+			return fmt.Errorf("a %s times nothing at pins that are for a capacitor alone: what it does otherwise is a defect of its logic", c.Type.Name())
 		}
 	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold, NoHysteresis:
 		return c.damagePad(d)

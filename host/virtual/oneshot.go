@@ -14,13 +14,15 @@ import (
 // the definition's timing statements say. It charges and discharges real nodes. Without a
 // capacitor a pulse is over in a nanosecond, so that every level read is that of the rest.
 //
-// Three circuits are modelled, of the data books' schematics (from memory):
+// Four circuits are modelled, of the data books' schematics (from memory):
 //   - a comparator's: the capacitor is discharged to a low voltage at the trigger and charged through
 //     the resistor up to a threshold, which the formula gives;
 //   - that of the 74121, whose pulse lets the capacitor's far end fall: the node at the resistor, which
 //     rests at a base's 0.7 V, is carried below ground and charged back to 0.7 V;
 //   - the ring of the 4047: resistor and capacitor meet at an input, and the two outputs behind
-//     them turn over when it crosses half the supply.
+//     them turn over when it crosses half the supply;
+//   - that of the 4046: the control voltage less a transistor's threshold stands at the resistor, whose current charges
+//     one end of the capacitor, the other being held at ground, up to half the supply; then the ends change places.
 type timed struct {
 	*logic.Machine
 	v            *part.Variant
@@ -40,6 +42,10 @@ type section struct {
 	below     bool
 	node      int // pin at which it looks
 	drives    [2]int
+	ends      [2]int // of the capacitor, of a controlled oscillator
+	sets      int    // the pin whose current charges it
+	amps      float64
+	gain      float64 // of the current mirror between the two
 	phase     phase
 	high      bool // the output, of a ring
 	dead      bool // no pulse
@@ -53,6 +59,7 @@ const (
 	comparator circuitKind = iota
 	falling                // of the 74121
 	ring                   // of the 4047
+	controlled             // of the 4046
 )
 
 // phase is what a section does.
@@ -72,7 +79,11 @@ const (
 	riseOhms   = 1200 // and back
 	baseVolts  = 0.7
 	ringOhms   = 500 // an output of a ring
-	lowShare   = 0.1 // of the supply, to which the comparator's circuit discharges
+	// of a controlled oscillator: the transistor that holds an end, the source follower at the resistor,
+	// its threshold, and what is left of the current for the low end of its range
+	holdOhms, followOhms, followVolts = 200, 500, 1.2
+	leastAmps                         = 1e-9
+	lowShare                          = 0.1 // of the supply, to which the comparator's circuit discharges
 )
 
 // newTimed makes the die of a variant with timings at external pins; nil where it has none.
@@ -84,9 +95,16 @@ func newTimed(t part.Type, m *logic.Machine, defects []Defect) (*timed, error) {
 			continue // its logic is all there is to it
 		}
 		s := &section{Timing: x, node: x.Positive, below: x.BelowGround(t.Family) != ""}
-		f, _ := x.In(t.Family)
-		s.factor = f.Typical(10_000, 1e-4)
+		s.factor = x.In(t.Family)[0].Typical(10_000, 1e-4) // of one maker, where they differ
 		switch {
+		case x.Faster != 0:
+			s.circuit = controlled
+			s.ends = [2]int{x.Positive, x.Negative}
+			s.gain = 2 * (curveSupply/2 + mcuClampVolts) / (curveSupply - followVolts) / s.factor
+			s.sets = x.Resistor[0]
+			if t.Variant.Pins[s.sets-1].Role != part.External {
+				s.sets = x.Resistor[1]
+			}
 		case x.Supplied == 0:
 			s.circuit = ring
 			s.node = x.Negative
@@ -117,7 +135,7 @@ func (d *timed) damage(x Defect) error {
 	case NoPulse, NoRetrigger, NoClear:
 		found := false
 		for _, s := range d.sections {
-			if d.v.Pins[s.Output-1].Name != x.Name {
+			if !isOutput(d.v, s.Timing, x.Name) {
 				continue
 			}
 			found = true
@@ -154,6 +172,11 @@ func (d *timed) damage(x Defect) error {
 	return nil
 }
 
+// isOutput reports whether a name is that of an output of a timing, or of its complement.
+func isOutput(v *part.Variant, x *part.Timing, name string) bool {
+	return v.Pins[x.Output-1].Name == name || x.Complement != 0 && v.Pins[x.Complement-1].Name == name
+}
+
 // stretched is by how much a chip's capacitors act larger than they are, by the pin of their
 // positive end, where it times too long or too short.
 func stretched(t part.Type, defects []Defect) (map[int]float64, error) {
@@ -169,7 +192,7 @@ func stretched(t part.Type, defects []Defect) (map[int]float64, error) {
 		}
 		found := false
 		for _, x := range t.Variant.Timings {
-			if t.Variant.Pins[x.Output-1].Name == d.Name {
+			if isOutput(t.Variant, &x, d.Name) {
 				found = true
 				if by == nil {
 					by = map[int]float64{}
@@ -209,12 +232,20 @@ func (d *timed) Settle() {
 			s.phase = idle
 		case s.Oscillates:
 			d.gate(s)
-		case s.triggered(d.were, d.levels) && !s.dead && (s.phase == idle || s.Retriggerable && !s.holds):
+		case s.triggered(d.were, d.levels) && !s.dead && (s.phase == idle || d.again(s)):
 			s.phase = emptying
 		}
 		d.changed = d.changed || s.phase != was
 	}
 	d.were = d.levels
+}
+
+// again reports whether a trigger prolongs a pulse.
+func (d *timed) again(s *section) bool {
+	if s.Retrigger != 0 && !d.levels.Has(s.Retrigger) {
+		return false
+	}
+	return s.Retriggerable && !s.holds
 }
 
 // gate starts and stops an oscillation. It shares its pins with a monostable's timing, which has its own pulse.
@@ -237,6 +268,9 @@ func (s *section) triggered(were, now part.Pins) bool {
 func (d *timed) Out(pin int) logic.Word {
 	on, found, inverted := false, false, false
 	for _, s := range d.sections {
+		if pin == s.Undivided {
+			return logic.Splat(logic.FromBool(s.phase == emptying)) // low at rest
+		}
 		if pin == s.Output || pin == s.Complement {
 			found, on, inverted = true, on || s.on(), pin == s.Complement
 		}
@@ -244,7 +278,7 @@ func (d *timed) Out(pin int) logic.Word {
 	if !found {
 		return d.Machine.Out(pin)
 	}
-	if w := d.Machine.Out(pin); !slices.ContainsFunc(d.sections, func(s *section) bool { return s.phase != idle }) && w.Lane(0) != logic.X {
+	if w := d.Machine.Out(pin); !slices.ContainsFunc(d.sections, func(s *section) bool { return s.phase != idle }) && (w.Lane(0) == logic.Zero || w.Lane(0) == logic.One) {
 		return w // what the definition says of the rest
 	}
 	return logic.Splat(logic.FromBool(on != inverted))
@@ -268,8 +302,11 @@ func (d *timed) timing() (pins []int) {
 	for _, s := range d.sections {
 		add(s.Positive)
 		add(s.Negative)
-		if s.circuit == ring {
+		switch s.circuit {
+		case ring:
 			add(s.drives[1])
+		case controlled:
+			add(s.sets)
 		}
 	}
 	return pins
@@ -282,6 +319,10 @@ func (d *timed) elements(pin int) (all []element) {
 				up := (s.phase == emptying) == (pin == s.drives[0])
 				all = append(all, resistor(d.rail(up), ringOhms))
 			}
+			continue
+		}
+		if s.circuit == controlled {
+			all = append(all, d.controls(s, pin)...)
 			continue
 		}
 		switch pin {
@@ -307,6 +348,39 @@ func (d *timed) elements(pin int) (all []element) {
 	return all
 }
 
+// controls is what a controlled oscillator connects to a pin: the follower to the resistor, its current to the end that it
+// charges, and ground to the other.
+func (d *timed) controls(s *section, pin int) []element {
+	if s.phase == idle {
+		return nil
+	}
+	charged, held := s.ends[0], s.ends[1]
+	if s.high {
+		charged, held = held, charged
+	}
+	switch pin {
+	case s.sets:
+		e := resistor(d.set(s), followOhms)
+		e.sink = false
+		return []element{e}
+	case charged:
+		e := resistor(d.vcc, holdOhms)
+		e.sink, e.limit = false, max(s.amps, leastAmps)
+		return []element{e}
+	case held:
+		return []element{resistor(d.gnd, holdOhms)}
+	}
+	return nil
+}
+
+// set is the voltage that the follower would give, with nothing to drive.
+func (d *timed) set(s *section) float64 {
+	if !d.levels.Has(s.Faster) {
+		return d.gnd
+	}
+	return d.vcc - followVolts
+}
+
 // ringing reports whether the ring oscillates, rather than being a monostable's.
 func (d *timed) ringing() bool {
 	return slices.ContainsFunc(d.sections, func(s *section) bool { return s.Oscillates && s.phase != idle })
@@ -325,7 +399,7 @@ func (d *timed) limits(s *section) (low, high float64) {
 	switch s.circuit {
 	case falling:
 		return d.gnd + baseVolts - 0.1, d.gnd + baseVolts - 0.01
-	case ring:
+	case ring, controlled:
 		return d.gnd + supply/2, d.gnd + supply/2
 	}
 	return d.gnd + lowShare*supply, d.gnd + supply*(1-(1-lowShare)*math.Exp(-s.factor))
@@ -333,7 +407,7 @@ func (d *timed) limits(s *section) (low, high float64) {
 
 func (d *timed) thresholds(pin int) (all []float64) {
 	for _, s := range d.sections {
-		if pin == s.node {
+		if pin == s.node || s.circuit == controlled && (pin == s.ends[0] || pin == s.ends[1]) {
 			low, high := d.limits(s)
 			all = append(all, low, high)
 		}
@@ -349,6 +423,8 @@ func (d *timed) pass(now time.Duration, volts func(pin int) float64) (changed bo
 			low, high := d.limits(s)
 			v, was := volts(s.node), s.phase
 			switch {
+			case s.circuit == controlled:
+				changed = d.charge(s, volts) || changed
 			case s.phase == emptying && s.circuit == falling:
 				s.phase = filling
 			case s.phase == emptying && v <= low:
@@ -365,6 +441,25 @@ func (d *timed) pass(now time.Duration, volts func(pin int) float64) (changed bo
 		d.since = now
 	}
 	d.passed = now
+	return changed
+}
+
+// charge looks at a controlled oscillator, and turns it over when the end that is charged is there.
+func (d *timed) charge(s *section, volts func(pin int) float64) (changed bool) {
+	if s.phase == idle {
+		return false
+	}
+	amps := s.gain * max(0, d.set(s)-volts(s.sets)) / followOhms
+	if changed = math.Abs(amps-s.amps) > 0.002*math.Abs(s.amps)+leastAmps; changed {
+		s.amps = amps
+	}
+	charged := s.ends[0]
+	if s.high {
+		charged = s.ends[1]
+	}
+	if _, high := d.limits(s); volts(charged) >= high {
+		s.high, changed = !s.high, true
+	}
 	return changed
 }
 

@@ -45,9 +45,9 @@ func TestPulseOfAMonostable(t *testing.T) {
 		defect      string
 	}{
 		{"74123", 15, 14, part.PinSet(1, 2, 3, 9, 10, 11), part.PinSet(1, 2, 3, 11), part.PinSet(2, 3, 11), 13, 280, 310, ""},
-		{"74HC123", 15, 14, part.PinSet(1, 2, 3, 9, 10, 11), part.PinSet(3, 11), part.PinSet(2, 3, 11), 13, 600, 700, ""},
-		{"74HC123", 15, 14, part.PinSet(1, 2, 3, 9, 10, 11), part.PinSet(3, 11), part.PinSet(2, 3, 11), 13, 1800, 2100, "pulse of 1Q 3 times too long"},
-		{"74HC123", 15, 14, part.PinSet(1, 2, 3, 9, 10, 11), part.PinSet(3, 11), part.PinSet(2, 3, 11), 13, 200, 233, "pulse of 1Q 3 times too short"},
+		{"74HC123", 15, 14, part.PinSet(1, 2, 3, 9, 10, 11), part.PinSet(3, 11), part.PinSet(2, 3, 11), 13, 430, 470, ""},
+		{"74HC123", 15, 14, part.PinSet(1, 2, 3, 9, 10, 11), part.PinSet(3, 11), part.PinSet(2, 3, 11), 13, 1290, 1410, "pulse of 1Q 3 times too long"},
+		{"74HC123", 15, 14, part.PinSet(1, 2, 3, 9, 10, 11), part.PinSet(3, 11), part.PinSet(2, 3, 11), 13, 143, 157, "pulse of 1Q 3 times too short"},
 		{"4538B", 2, 1, part.PinSet(3, 4, 5, 11, 12, 13), part.PinSet(3, 5, 11, 13), part.PinSet(3, 4, 5, 11, 13), 6, 960, 1080, ""},
 	} {
 		var defects []string

@@ -19,10 +19,20 @@ import (
 // rampTimes gives the times at which ngspice sees node a pass some voltages, s; up, or down.
 func rampTimes(t *testing.T, deck, edge string, volts []float64, until float64) (seconds []float64) {
 	t.Helper()
+	var events []string
+	for _, v := range volts {
+		events = append(events, fmt.Sprintf("when v(a)=%g %s=1", v, edge))
+	}
+	return spiceTimes(t, deck, until, events)
+}
+
+// spiceTimes gives when ngspice sees some events of a deck, s.
+func spiceTimes(t *testing.T, deck string, until float64, events []string) (seconds []float64) {
+	t.Helper()
 	var b strings.Builder
 	fmt.Fprintf(&b, "* a ramp\n%s\n.option gmin=1e-13\n.control\ntran %g %g 0 %g uic\n", deck, until/2000, until, until/2000)
-	for i, v := range volts {
-		fmt.Fprintf(&b, "meas tran t%d when v(a)=%g %s=1\n", i, v, edge)
+	for i, event := range events {
+		fmt.Fprintf(&b, "meas tran t%d %s\n", i, event)
 	}
 	b.WriteString("quit\n.endc\n.end\n")
 	file := filepath.Join(t.TempDir(), "deck.cir")
@@ -33,10 +43,10 @@ func rampTimes(t *testing.T, deck, edge string, volts []float64, until float64) 
 	if err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}
-	for i := range volts {
+	for i, event := range events {
 		m := regexp.MustCompile(fmt.Sprintf(`(?m)^t%d\s*=\s*(\S+)`, i)).FindStringSubmatch(string(out))
 		if m == nil {
-			t.Fatalf("no time for %g V:\n%s", volts[i], out)
+			t.Fatalf("no time %s:\n%s", event, out)
 		}
 		s, err := strconv.ParseFloat(m[1], 64)
 		if err != nil {

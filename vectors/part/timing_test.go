@@ -53,9 +53,12 @@ func TestTimingStatement(t *testing.T) {
 	}
 	// 0.28 · (10 k + 0.7 k) · 100 nF = 299.6 µs, 20 % either way; 0.45 and 1 times 1 ms
 	for family, want := range map[string][2]float64{"74": {239.7e-6, 359.5e-6}, "74HC": {450e-6, 1e-3}} {
-		f, ok := x.In(part.FamilyByName(family))
-		least, most := f.Range(10e3, 100e-9)
-		if !ok || math.Abs(least-want[0]) > 1e-7 || math.Abs(most-want[1]) > 1e-7 {
+		formulas := x.In(part.FamilyByName(family))
+		if len(formulas) != 1 {
+			t.Fatalf("%s: %v", family, formulas)
+		}
+		least, most := formulas[0].Range(10e3, 100e-9)
+		if math.Abs(least-want[0]) > 1e-7 || math.Abs(most-want[1]) > 1e-7 {
 			t.Errorf("%s: %g to %g", family, least, most)
 		}
 	}
@@ -82,6 +85,14 @@ func TestMistakesInTimings(t *testing.T) {
 		{3, "trigger on fall A while B", 21, 19, "when must stand here"},
 		{3, "trigger on fall A when Q", 21, 24, "a condition of a timing is one of inputs"},
 		{6, "retriggerable Q", 24, 15, "stands alone"},
+		{6, "retriggerable by Q", 24, 18, "no input"},
+		{6, "retriggerable by A B", 24, 1, "name the input"},
+		{6, "divided Q", 24, 1, "divided OSC 2"},
+		{6, "divided A 2", 24, 9, "no output"},
+		{6, "divided Q 0", 24, 11, "divided OSC 2"},
+		{6, "divided Q 2", 17, 1, "for what runs"},
+		{6, "faster A", 17, 1, "for what runs"},
+		{6, "faster Q", 24, 8, "no input"},
 		{7, `width RC "x" in 74`, 25, 7, "the factor is a number"},
 		{7, `width 0.3 "x" in 74`, 25, 11, "RC must follow"},
 		{7, `width 0.3 RC in 74`, 25, 11, "source must follow"},
@@ -124,5 +135,36 @@ func TestTrippingInputs(t *testing.T) {
 	}
 	if _, err := part.Parse("x.part", strings.Replace(text, "trip 67", "trip 97", 1)); err == nil || !strings.Contains(err.Error(), "10 to 90 percent") {
 		t.Error(err)
+	}
+}
+
+// Makers' formulas for a family stand beside each other, and one for all families is for those that none names.
+func TestFormulasOfMakers(t *testing.T) {
+	rows := append(append([]string{}, goodRows[:7]...), `width 0.45 RC "A" in 74HC`, `width 1 RC "B" in 74HC`, `width 0.3 RC "C"`)
+	parts, err := part.Parse("x.part", oneShot(rows...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for family, want := range map[string]string{"74HC": "AB", "74": "C"} {
+		got := ""
+		for _, f := range parts[0].Variants[0].Timings[0].In(part.FamilyByName(family)) {
+			got += f.Source
+		}
+		if got != want {
+			t.Errorf("%s: %s, want %s", family, got, want)
+		}
+	}
+}
+
+// What an oscillator has besides: an input that makes it faster, which is one of its inputs though it gates nothing, and an output
+// that is not divided.
+func TestOscillatorStatement(t *testing.T) {
+	parts, err := part.Parse("x.part", oneShot("capacitor CX RCX", "resistor RCX to supply", "pulse Q", "runs when B", "faster A", "divided /Q 2", `period 1 RC "x"`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	x := parts[0].Variants[0].Timings[0]
+	if got := x.Inputs(parts[0].Variants[0]); x.Faster != 1 || len(got) != 2 || x.Undivided != 3 || x.Divisor != 2 {
+		t.Errorf("%+v, inputs %v", x, got)
 	}
 }

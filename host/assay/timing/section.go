@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/host/quantity"
 	"chipassay/vectors/part"
 	"chipassay/vectors/stimulus"
 )
@@ -23,16 +24,19 @@ type bench struct {
 	base    part.Pins // of the inputs that are high besides the section's own
 	driven  part.Pins
 	bias    adapter.Pull
-	pins    []int // inputs of the section
-	formula part.Formula
+	pins    []int   // inputs of the section
+	typical float64 // s, by the formulas
 	least   float64 // s, what a pulse is expected to be
 	most    float64
+	pause   float64 // s, for which a section is left alone before a trigger at least
 	judged  bool
+	endless bool   // a pulse did not end
+	odd     []Time // pulses that are too long or too short
 }
 
 // Begin begins a section, with its capacitor as it was measured; within is as a part of it, 0 where it was not.
 func Begin(t part.Type, x *part.Timing, p Plan, farads, within float64) *Section {
-	r := &Section{Name: x.Name, Output: x.Output, Complement: x.Complement, Inputs: x.Inputs(t.Variant), Positive: x.Positive, Negative: x.Negative,
+	r := &Section{Name: x.Name, Output: x.Output, Complement: x.Complement, Undivided: x.Undivided, Inputs: x.Inputs(t.Variant), Positive: x.Positive, Negative: x.Negative,
 		Farads: farads, Measured: within > 0, Tolerance: within, Ohms: p.Ohms, OhmsWithin: clipWithin, ByBias: x.Supplied != 0, Oscillates: x.Oscillates}
 	if !r.Measured {
 		r.Farads, r.Tolerance = p.Farads, asMarked
@@ -83,32 +87,69 @@ func (b *bench) prepare() error {
 	if b.r.ByBias {
 		b.r.Ohms, b.r.OhmsWithin = k.BiasOhms/float64(1+len(x.Wires)), biasWithin
 	}
-	b.formula, _ = x.In(b.t.Family)
-	b.r.Source = b.formula.Source
+	if err := b.limits(k); err != nil {
+		return err
+	}
+	why := x.BelowGround(b.t.Family)
+	if b.judged = why == "" || x.Oscillates; b.judged {
+		b.r.Least, b.r.Most = b.least, b.most
+	} else {
+		b.r.Limits = nil
+		b.r.NotJudged = append(b.r.NotJudged, "the width of the pulse: "+why)
+		b.least = 0
+	}
+	return nil
+}
+
+// limits are those by the formulas, with the tolerances of capacitor and resistor: of each maker, and of all.
+func (b *bench) limits(k adapter.Constants) error {
 	tolerance := b.r.Tolerance + b.r.OhmsWithin
 	if b.r.Measured && b.r.ByBias {
 		tolerance = b.r.Tolerance // the product of both was measured
 	}
-	least, most := b.formula.Range(b.r.Ohms, b.r.Farads)
-	b.least, b.most = least*(1-tolerance), most*(1+tolerance)
+	ratio := 0.0
 	if b.r.ByBias {
 		supply, err := b.s.SupplyVolts(b.ctx)
 		if err != nil {
 			return err
 		}
 		if supply > 0 && !math.IsNaN(supply) {
-			low, high := shortened(k.SupplyVolts/supply, b.formula)
-			b.least, b.most = b.least*low, b.most*high
+			ratio = k.SupplyVolts / supply
 		}
 	}
-	why := x.BelowGround(b.t.Family)
-	if b.judged = why == "" || x.Oscillates; b.judged {
-		b.r.Least, b.r.Most = b.least, b.most
-	} else {
-		b.r.NotJudged = append(b.r.NotJudged, "the width of the pulse: "+why)
-		b.least = 0
+	for i, f := range b.x.In(b.t.Family) {
+		least, most := f.Range(b.r.Ohms, b.r.Farads)
+		least, most = least*(1-tolerance), most*(1+tolerance)
+		if ratio > 0 {
+			low, high := shortened(ratio, f)
+			least, most = least*low, most*high
+		}
+		b.r.Limits = append(b.r.Limits, Limit{Least: least, Most: most, Source: f.Source,
+			Apart: f.Most * (1 + f.Within) / f.Least / (1 - f.Within) * (1 + 2*b.r.OhmsWithin)})
+		if i == 0 {
+			b.least, b.most, b.typical = least, most, f.Typical(b.r.Ohms, b.r.Farads)
+		}
+		b.least, b.most = min(b.least, least), max(b.most, most)
 	}
 	return nil
+}
+
+// fit notes by which makers' formulas a time may be, and reports whether it is outside of all that any gives.
+func (b *bench) fit(t Time) (outside bool) {
+	b.r.Fits = nil
+	for i, l := range b.r.Limits {
+		if l.holds(t) {
+			b.r.Fits = append(b.r.Fits, i)
+		}
+	}
+	return t.Seconds+t.Uncertainty < b.least || t.Seconds-t.Uncertainty > b.most
+}
+
+// betweenMakers notes a time that lies between what the makers' formulas give.
+func (b *bench) betweenMakers(t Time, what string) {
+	if b.judged && len(b.r.Fits) == 0 {
+		b.r.NotJudged = append(b.r.NotJudged, fmt.Sprintf("%s: %s lies between what the makers' formulas give (%s)", what, quantity.Seconds(t.Seconds), b.r.LimitWords()))
+	}
 }
 
 // clipped reports whether a pin is one of those between which something is clipped, which are not driven.

@@ -12,6 +12,8 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"chipassay/host/adapter"
@@ -70,6 +72,7 @@ type Section struct {
 	Name       string
 	Output     int // pins
 	Complement int
+	Undivided  int // an output of an oscillator whose frequency is divided to that of Output
 	Inputs     []int
 	Positive   int
 	Negative   int
@@ -82,9 +85,10 @@ type Section struct {
 	Oscillates bool
 	Pulse      *Time // the pulse by the first trigger, or the period
 	Duty       float64
-	Least      float64 // limits on the time with all tolerances, s; 0 where it is not judged
+	Least      float64 // limits on the time with all tolerances, s, the widest of all makers'; 0 where it is not judged
 	Most       float64
-	Source     string // of the formula
+	Limits     []Limit // by the formula of each maker; none where the time is not judged
+	Fits       []int   // by which of them the time may be
 	Checks     []Check
 	Wrong      []string // what is wrong, in sentences
 	NotJudged  []string
@@ -92,11 +96,72 @@ type Section struct {
 	NoPulses   bool // no trigger showed any pulse
 }
 
+// A Limit is what one maker's formula gives for a time, with all tolerances, s.
+type Limit struct {
+	Least  float64 `json:"least_s"`
+	Most   float64 `json:"most_s"`
+	Source string  `json:"source"`
+	// Apart is how many times as long one section's may be as another's of the same chip, with the same capacitor.
+	Apart float64 `json:"-"`
+}
+
+// holds reports whether a time may be in the limits.
+func (l Limit) holds(t Time) bool {
+	return t.Seconds+t.Uncertainty >= l.Least && t.Seconds-t.Uncertainty <= l.Most
+}
+
+// LimitWords are the limits in words: "382 µs to 517 µs or 850 µs to 1.15 ms".
+func (s *Section) LimitWords() string {
+	var words []string
+	for _, l := range s.Limits {
+		words = append(words, quantity.Seconds(l.Least)+" to "+quantity.Seconds(l.Most))
+	}
+	return strings.Join(words, " or ")
+}
+
+// Sources are where the formulas come from: those that the time fits, or all.
+func (s *Section) Sources() (sources []string) {
+	for i, l := range s.Limits {
+		if len(s.Fits) == 0 || slices.Contains(s.Fits, i) {
+			sources = append(sources, l.Source)
+		}
+	}
+	return sources
+}
+
 // A Result is what was found of a chip.
 type Result struct {
 	Farads   float64
 	Sections []Section
 	Untimed  []string // sections that were not asked for
+}
+
+// Unlike says of the sections of one die, timed by one capacitor, that no maker's formula and tolerance give all their pulses;
+// empty where one does, and where only one section was timed.
+func (r *Result) Unlike(v *part.Variant) string {
+	var names []string
+	var makers []Limit
+	short, long := math.Inf(1), 0.0
+	for _, s := range r.Sections {
+		if s.Pulse == nil || s.Oscillates || len(s.Limits) == 0 {
+			return ""
+		}
+		names = append(names, v.Pins[s.Output-1].Name+" "+quantity.Seconds(s.Pulse.Seconds))
+		short, long = min(short, s.Pulse.Seconds+s.Pulse.Uncertainty), max(long, s.Pulse.Seconds-s.Pulse.Uncertainty)
+	}
+	if len(names) < 2 {
+		return ""
+	}
+	for i, l := range r.Sections[0].Limits {
+		all := !slices.ContainsFunc(r.Sections, func(s Section) bool { return len(s.Fits) > 0 && !slices.Contains(s.Fits, i) })
+		if all && long <= l.Apart*short {
+			makers = append(makers, l)
+		}
+	}
+	if len(makers) > 0 {
+		return ""
+	}
+	return fmt.Sprintf("the pulses %s are of one chip and one capacitor, and no maker's tolerance lets them differ so", strings.Join(names, " and "))
 }
 
 // A ClipError says what is wrong with what is clipped on.
@@ -110,6 +175,9 @@ const (
 	biasWithin = 0.01 // of the adapter's resistor, at 1 %
 	clipWithin = 0.05 // of a resistor that is clipped on
 )
+
+// Limits on a resistor that is clipped on, Ω: the 4060's and the 4541's sheets have 10 kΩ and more, the 555's 5 kΩ.
+const LeastOhms, MostOhms = 5e3, 100e3
 
 // LeastMeasured, F, is the least capacitor that is measured: a smaller one is charged past the
 // junctions' voltage in the shortest time between two actions.
@@ -146,8 +214,12 @@ func Refuse(t part.Type, p Plan) error {
 			return fmt.Errorf("the timing resistor of a %s is between its pins %s and %s: add --resistor 10k, and clip one there too%s",
 				t.Name(), v.Pins[x.Resistor[0]-1].Name, v.Pins[x.Resistor[1]-1].Name, without)
 		}
-		if x.Resistor[0] != 0 && (p.Ohms < 5e3 || p.Ohms > 100e3) {
+		if x.Resistor[0] != 0 && (p.Ohms < LeastOhms || p.Ohms > MostOhms) {
 			return fmt.Errorf("the timing resistor is from 5 to 100 kΩ, not %s", part.Ohms(p.Ohms))
+		}
+		if period := leastPeriod(&x, t.Family, p); x.Oscillates && period < shortestPeriod {
+			return fmt.Errorf("with %s and %s a %s may run at %s, which the adapter does not follow: give a greater resistor, up to 100k, or capacitor",
+				quantity.Farads(p.Farads), part.Ohms(p.Ohms), t.Name(), quantity.Hertz(1/period))
 		}
 	}
 	if !found {
@@ -155,9 +227,25 @@ func Refuse(t part.Type, p Plan) error {
 		for _, x := range timings {
 			names = append(names, x.Name)
 		}
-		return fmt.Errorf("a %s has no section %s: its sections are %v", t.Name(), p.Section, names)
+		if len(names) == 1 {
+			return fmt.Errorf("a %s has one section, without a name: leave --section out", t.Name())
+		}
+		return fmt.Errorf("a %s has no section %s: its sections are %s", t.Name(), p.Section, strings.Join(names, " and "))
 	}
 	return nil
+}
+
+// shortestPeriod, s, of an oscillation: of a shorter one edges fall into the gaps of the adapter's looks, most of which are 1 µs.
+const shortestPeriod = 8e-6
+
+// leastPeriod is the shortest that an output may have by the formulas, s.
+func leastPeriod(x *part.Timing, f *part.Family, p Plan) float64 {
+	period := math.Inf(1)
+	for _, formula := range x.In(f) {
+		least, _ := formula.Range(p.Ohms, p.Farads)
+		period = min(period, least/float64(max(1, x.Divisor)))
+	}
+	return period
 }
 
 // Wanted are the timings that a plan asks for, by number.
