@@ -170,7 +170,7 @@ func (c *Chip) makePad(p *pad, pin *part.Pin) {
 	*p = pad{pin: pin.Number, bonded: pin.Role != part.NoConnect, stuck: logic.X}
 	if pin.Role == part.Input || pin.Role == part.Bidirectional || c.writtenAt(pin) {
 		p.in = true
-		p.receiver, p.input, p.pullUp = v.receiverOf(f, pin), v.inputOf(f, pin), v.pullUpOf(pin)
+		p.receiver, p.input, p.pullUp = v.receiverOf(f, c.Type.Part().Number, pin), v.inputOf(f, pin), v.pullUpOf(pin)
 		if v.Leakage > 0 {
 			p.leakage = resistorTo(atGround, curveSupply/v.Leakage)
 		}
