@@ -52,7 +52,8 @@ func TestThresholdsByTheAVR(t *testing.T) {
 		if _, err := s.PowerOn(t.Context(), 100); err != nil {
 			t.Fatal(err)
 		}
-		in, err := thresholds.Measure(t.Context(), s, typ, plan.Sequence.Steps, 1, farads)
+		probes, _ := thresholds.Probes(plan.Circuit, plan.Sequence.Steps, false)
+		in, err := thresholds.Measure(t.Context(), s, typ, probes[0], farads)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -35,16 +35,16 @@ func (r *Result) measureThresholds(ctx context.Context, socket Socket, p Plan) {
 		skip("the part has no supply, so the adapter does not hold its levels")
 		return
 	}
-	pins, unmeasured := thresholds.Inputs(r.Type, p.Sequence.Steps, q.All)
+	probes, unmeasured := thresholds.Probes(p.Circuit, p.Sequence.Steps, q.All)
 	for _, text := range unmeasured {
 		r.NotTested = append(r.NotTested, text)
 	}
 	current, supplied := r.SupplyCurrentMA, r.supplied
 	defer func() { r.SupplyCurrentMA, r.supplied = current, supplied }()
-	for _, pin := range pins {
-		in, err := r.threshold(ctx, socket, p, pin)
+	for _, probe := range probes {
+		in, err := r.threshold(ctx, socket, p, probe)
 		if err != nil {
-			skip(fmt.Sprintf("pin %d (%s): %s", pin, r.Type.Variant.Pins[pin-1].Name, unfinished(err)))
+			skip(fmt.Sprintf("%v: %s", &r.Type.Variant.Pins[probe.Pin-1], unfinished(err)))
 			if ctx.Err() != nil {
 				break
 			}
@@ -52,7 +52,7 @@ func (r *Result) measureThresholds(ctx context.Context, socket Socket, p Plan) {
 		}
 		r.Thresholds = append(r.Thresholds, in)
 	}
-	if len(pins) > 0 {
+	if len(probes) > 0 {
 		if err := q.Clip(ctx, 0); err != nil {
 			skip(unfinished(err))
 		}
@@ -70,19 +70,19 @@ func (r *Result) measureThresholds(ctx context.Context, socket Socket, p Plan) {
 }
 
 // threshold measures one input: the capacitor first, and then the powered chip.
-func (r *Result) threshold(ctx context.Context, socket Socket, p Plan, pin int) (in thresholds.Input, err error) {
+func (r *Result) threshold(ctx context.Context, socket Socket, p Plan, probe thresholds.Probe) (in thresholds.Input, err error) {
 	if err := Safe(ctx, socket); err != nil {
 		return in, err
 	}
-	if err := p.Thresholds.Clip(ctx, pin); err != nil {
+	if err := p.Thresholds.Clip(ctx, probe.Pin); err != nil {
 		return in, err
 	}
-	farads, err := thresholds.Capacitor(ctx, socket, pin, len(r.Type.Variant.Pins), p.Thresholds.Farads)
+	farads, err := thresholds.Capacitor(ctx, socket, probe.Pin, len(r.Type.Variant.Pins), p.Thresholds.Farads)
 	if err != nil {
 		return in, err
 	}
 	err = r.powered(ctx, socket, func() error {
-		in, err = thresholds.Measure(ctx, socket, r.Type, p.Sequence.Steps, pin, farads)
+		in, err = thresholds.Measure(ctx, socket, r.Type, probe, farads)
 		return err
 	})
 	return in, err

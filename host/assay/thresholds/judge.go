@@ -26,12 +26,17 @@ func (in Input) Judge(f *part.Family) (all []Judgement) {
 		if in.Limited {
 			l = in.Limits
 		}
-		hysteresis := judged("VH", "hysteresis", in.Hysteresis(), part.Band{Min: l.Hysteresis})
-		all = []Judgement{
-			judged("VT+", "threshold as the input rises", in.Rising, l.Rising),
-			judged("VT-", "threshold as the input falls", in.Falling, l.Falling),
-			hysteresis,
+		if in.Only != OnlyFalling {
+			all = append(all, judged("VT+", "threshold as the input rises", in.Rising, l.Rising))
 		}
+		if in.Only != OnlyRising {
+			all = append(all, judged("VT-", "threshold as the input falls", in.Falling, l.Falling))
+		}
+		if in.Only != Both {
+			return all
+		}
+		hysteresis := judged("VH", "hysteresis", in.Hysteresis(), part.Band{Min: l.Hysteresis})
+		all = append(all, hysteresis)
 		if hysteresis.NoHysteresis() {
 			all[2].Words = fmt.Sprintf("too little hysteresis: it switches at %.2f V as it rises and at %.2f V as it falls, which must be %.2f V apart", in.Rising.Volts, in.Falling.Volts, l.Hysteresis)
 		}
@@ -41,7 +46,7 @@ func (in Input) Judge(f *part.Family) (all []Judgement) {
 	if f.Technology == part.CMOS {
 		band.Min, band.Max = band.Min*in.SupplyVolts/5, band.Max*in.SupplyVolts/5
 	}
-	point := Value{(in.Rising.Volts + in.Falling.Volts) / 2, (in.Rising.Uncertainty + in.Falling.Uncertainty) / 2}
+	point := in.point()
 	j := judged("VT", "switching point", point, band)
 	note, other := in.like(point.Volts, f)
 	if j.Standing == levels.Outside || other {
@@ -49,6 +54,17 @@ func (in Input) Judge(f *part.Family) (all []Judgement) {
 	}
 	j.Other = other
 	return []Judgement{j}
+}
+
+// point is where an ordinary input switches: the mean of both ways, or the one that there is.
+func (in Input) point() Value {
+	switch in.Only {
+	case OnlyRising:
+		return in.Rising
+	case OnlyFalling:
+		return in.Falling
+	}
+	return Value{(in.Rising.Volts + in.Falling.Volts) / 2, (in.Rising.Uncertainty + in.Falling.Uncertainty) / 2}
 }
 
 // NoHysteresis reports whether a Schmitt trigger has lost its hysteresis.
