@@ -6,10 +6,7 @@ import (
 	"slices"
 	"strings"
 
-	"chipassay/host/assay/levels"
 	"chipassay/host/assay/thresholds"
-	"chipassay/host/verdict"
-	"chipassay/vectors/part"
 )
 
 // thresholdsUntested is what is not tested without a capacitor.
@@ -86,57 +83,4 @@ func (r *Result) threshold(ctx context.Context, socket Socket, p Plan, probe thr
 		return err
 	})
 	return in, err
-}
-
-// judgeThresholds makes a pass with a threshold outside its limits, or of another family's inputs, a
-// PASS BUT. Inputs with the same of it are named together, by the worst.
-func (r *Result) judgeThresholds() {
-	type finding struct {
-		pins  part.Pins
-		worst thresholds.Judgement
-	}
-	var findings []*finding
-	for _, in := range r.Thresholds {
-		judged := in.Judge(r.Type.Family)
-		lost := slices.ContainsFunc(judged, thresholds.Judgement.NoHysteresis)
-		for _, j := range judged {
-			if lost && !j.NoHysteresis() { // which says both thresholds
-				continue
-			}
-			if !j.Other && j.Standing != levels.Outside && j.Standing != levels.Near {
-				continue
-			}
-			at := slices.IndexFunc(findings, func(f *finding) bool {
-				return f.worst.Symbol == j.Symbol && f.worst.Standing == j.Standing && f.worst.Other == j.Other
-			})
-			if at < 0 {
-				findings, at = append(findings, &finding{worst: j}), len(findings)
-			}
-			f := findings[at]
-			f.pins = f.pins.With(in.Pin, true)
-			if j.Beyond() > f.worst.Beyond() {
-				f.worst = j
-			}
-		}
-	}
-	for _, f := range findings {
-		words := r.Type.Variant.Named(f.pins) + ": " + f.worst.Words
-		if f.worst.Standing == levels.Near {
-			r.doubtful(words + ", " + f.worst.Standing.String())
-			continue
-		}
-		r.But = append(r.But, words)
-		r.doubtful(words + ", outside")
-	}
-	if len(r.But) > 0 && r.Verdict == Pass {
-		r.Verdict = PassBut
-	}
-}
-
-// doubtful lowers the grade of a chip that passed, and says why.
-func (r *Result) doubtful(why string) {
-	if r.Verdict.Passed() && r.Grade != verdict.None && r.Grade.Rank() < verdict.Doubtful.Rank() {
-		r.Grade = verdict.Doubtful
-	}
-	r.GradeReasons = append(r.GradeReasons, why)
 }

@@ -14,7 +14,7 @@ type Judgement struct {
 	Value    Value
 	Min, Max float64 // V; 0 where there is none
 	Standing levels.Standing
-	Other    bool // it is another family's
+	Other    bool // it switches as inputs of another kind do, and not as its own
 	Words    string
 }
 
@@ -46,18 +46,14 @@ func (in Input) Judge(f *part.Family) (all []Judgement) {
 	if f.Technology == part.CMOS {
 		band.Min, band.Max = band.Min*in.SupplyVolts/5, band.Max*in.SupplyVolts/5
 	}
-	point := in.point()
+	point := in.Point()
 	j := judged("VT", "switching point", point, band)
-	note, other := in.like(point.Volts, f)
-	if j.Standing == levels.Outside || other {
-		j.Words += ": " + note
-	}
-	j.Other = other
+	j.Other = in.otherKind(f)
 	return []Judgement{j}
 }
 
-// point is where an ordinary input switches: the mean of both ways, or the one that there is.
-func (in Input) point() Value {
+// Point is where an ordinary input switches: the mean of both ways, or the one that there is.
+func (in Input) Point() Value {
 	switch in.Only {
 	case OnlyRising:
 		return in.Rising
@@ -112,15 +108,23 @@ const (
 	leastCMOS, mostCMOS = 0.4, 0.6
 )
 
-// like says as which inputs one switches that switches at a voltage, and whether these are
-// another family's. An ordinary input of 74HCT cannot be told from one of TTL.
-func (in Input) like(volts float64, f *part.Family) (note string, other bool) {
-	share := volts / in.SupplyVolts
-	switch {
-	case f.Technology == part.CMOS && volts > leastTTL && volts < mostTTL:
-		return "inputs with TTL levels switch there: another family than marked, or an input that has drifted", true
-	case f.Technology != part.CMOS && share > leastCMOS && share < mostCMOS:
-		return "CMOS inputs switch there, at half the supply: another family than marked, or an input that has drifted", true
+// Switches reports whether an ordinary input of a family may switch at a voltage, V. One with TTL levels
+// cannot be told from one of TTL by it.
+func Switches(f *part.Family, volts, supply float64) bool {
+	if f.Technology == part.CMOS {
+		return switchesAsCMOS(volts / supply)
 	}
-	return "an input that has drifted", false
+	return switchesAsTTL(volts)
+}
+
+func switchesAsTTL(volts float64) bool  { return volts > leastTTL && volts < mostTTL }
+func switchesAsCMOS(share float64) bool { return share > leastCMOS && share < mostCMOS }
+
+// otherKind reports whether an input switches as ordinary inputs of other families do, and not as its own.
+func (in Input) otherKind(f *part.Family) bool {
+	volts, share := in.Point().Volts, in.Point().Volts/in.SupplyVolts
+	if f.Technology == part.CMOS {
+		return switchesAsTTL(volts) && !switchesAsCMOS(share)
+	}
+	return switchesAsCMOS(share) && !switchesAsTTL(volts)
 }

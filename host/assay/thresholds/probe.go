@@ -43,7 +43,7 @@ func Probes(c *logic.Circuit, steps []stimulus.Step, all bool) (probes []Probe, 
 	gates := map[string]bool{}
 	for i := range v.Pins {
 		pin := &v.Pins[i]
-		gate := v.GateOf(pin.Number)
+		gate := soleGate(v, pin.Number)
 		if !measurable(pin) || !all && !pin.Schmitt && gates[gate] {
 			continue
 		}
@@ -65,6 +65,20 @@ func Probes(c *logic.Circuit, steps []stimulus.Step, all bool) (probes []Probe, 
 		}
 	}
 	return probes, unmeasured
+}
+
+// soleGate is the gate of a pin, or what those pins share that serve several gates or none.
+func soleGate(v *part.Variant, pin int) string {
+	gates := 0
+	for _, g := range v.Gates {
+		if slices.Contains(g.Pins, pin) {
+			gates++
+		}
+	}
+	if gates != 1 {
+		return ""
+	}
+	return v.GateOf(pin)
 }
 
 // measurable reports whether a pin is an input of its own.
