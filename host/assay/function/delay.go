@@ -219,11 +219,12 @@ type Delay struct {
 	Pin      int
 	High     bool          // it rose
 	From, To time.Duration // it took longer than From, and at most To
+	at       int           // by which of the timed steps
 }
 
-// Microseconds is the delay and its uncertainty, µs.
+// Microseconds is the delay and its uncertainty, µs, which is never under two cycles of the MCU.
 func (d Delay) Microseconds() (us, uncertainty float64) {
-	return microseconds(d.From+d.To) / 2, microseconds(d.To-d.From) / 2
+	return microseconds(d.From+d.To) / 2, max(0.125, microseconds(d.To-d.From)/2)
 }
 
 // mostTimed bounds how many steps of an output and a direction are timed, and how far into the
@@ -239,10 +240,7 @@ func delays(ctx context.Context, socket Socket, v Vectors, pins part.Pins, enoug
 	if !socket.Can().Watch {
 		return nil, nil
 	}
-	steps := v.Sequence.Steps
-	if d := v.driving(); d.free {
-		steps = slices.Concat(d.stretches...)
-	}
+	steps := v.timedSteps()
 	for pin := range pins.All() {
 		for _, high := range []bool{true, false} {
 			var slowest *Delay
@@ -264,6 +262,42 @@ func delays(ctx context.Context, socket Socket, v Vectors, pins part.Pins, enoug
 		}
 	}
 	return timed, nil
+}
+
+// timedSteps are the sequence, or where their order is free so that outputs which also release drive
+// in many after each other.
+func (v Vectors) timedSteps() []stimulus.Step {
+	if d := v.driving(); d.free {
+		return slices.Concat(d.stretches...)
+	}
+	return v.Sequence.Steps
+}
+
+// beyond keeps those delays that are over a wait which was too short for some output. One of which it is not sure
+// by its time is asked again: a level that is wrong after the wait came later.
+func beyond(ctx context.Context, socket Socket, v Vectors, delays []Delay, tooShort, enough time.Duration) (late []Delay, err error) {
+	steps := v.timedSteps()
+	for _, d := range delays {
+		if d.To <= tooShort {
+			continue
+		}
+		if d.From < tooShort && socket.Can().Walk {
+			if _, err := socket.ApplySettling(ctx, steps[:d.at], adapter.Low, enough); err != nil {
+				return late, err
+			}
+			pair := steps[d.at-1 : d.at+1]
+			right, err := socket.Walk(ctx, pair, tooShort, adapter.Expected{Mask: part.PinSet(d.Pin), High: []part.Pins{pair[0].High, pair[1].High}}, adapter.Low)
+			if err != nil {
+				return late, err
+			}
+			if right {
+				continue
+			}
+			d.From = tooShort
+		}
+		late = append(late, d)
+	}
+	return late, nil
 }
 
 // changes are the first steps that make an output change one way.
@@ -291,7 +325,7 @@ func delayOf(ctx context.Context, socket Socket, steps []stimulus.Step, at, pin 
 	}
 	if i := slices.IndexFunc(w.Edges, func(e adapter.Edge) bool { return e.High == high }); i >= 0 {
 		e := w.Edges[i]
-		return &Delay{Pin: pin, High: high, From: max(0, e.At-e.Gap), To: e.At}, nil
+		return &Delay{pin, high, max(0, e.At-e.Gap), e.At, at}, nil
 	}
 	return nil, nil
 }

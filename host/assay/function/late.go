@@ -59,7 +59,9 @@ func Late(ctx context.Context, socket Socket, v Vectors, failed int) (l Lateness
 	if l.Delays, err = delays(ctx, socket, v, late, enough); err != nil {
 		return Lateness{}, err
 	}
-	l.Delays = slices.DeleteFunc(l.Delays, func(d Delay) bool { return d.To <= tooShort })
+	if l.Delays, err = beyond(ctx, socket, v, l.Delays, tooShort, enough); err != nil {
+		return Lateness{}, err
+	}
 	if words := delayWords(v.Type.Variant, l.Delays); words != "" {
 		l.Words += " (" + words + ")"
 	}
