@@ -100,7 +100,7 @@ func (p Probe) half(pin *part.Pin) []string {
 // finder gives how a pin is shown; an Output of 0 is not at all.
 func finder(c *logic.Circuit, steps []stimulus.Step) func(pin int) Probe {
 	if len(c.Registers) > 0 {
-		passages := passagesOf(c.Variant, steps)
+		passages := passagesOf(c, steps)
 		return func(pin int) Probe { return chosen(pin, passages[pin]) }
 	}
 	type key struct{ driven, drive part.Pins }
@@ -130,32 +130,74 @@ type shown struct {
 	rises      bool
 }
 
-// passagesOf finds where a sequence changes one input alone and an output follows, the first for each
-// output and direction. The sequence leads there from any state.
-func passagesOf(v *part.Variant, steps []stimulus.Step) map[int][]shown {
+// passagesOf finds where in a sequence, which leads there from any state, an input may change alone and an output
+// follows, the first for each output and direction. A simulation says what the output does, also as the input goes back.
+func passagesOf(c *logic.Circuit, steps []stimulus.Step) map[int][]shown {
 	found := map[int][]shown{}
+	keep := func(pin int, s shown) {
+		if !slices.ContainsFunc(found[pin], func(f shown) bool { return f.output == s.output && f.rises == s.rises }) {
+			found[pin] = append(found[pin], s)
+		}
+	}
+	rules, m := stimulus.RulesOf(c), c.NewMachine()
 	changes := map[int]int{}
-	for i := 1; i < min(len(steps), mostBefore); i++ {
-		from, to := steps[i-1], steps[i]
-		changed := from.Drive&from.Driven ^ to.Drive&to.Driven
-		for pin := range changed.All() {
-			changes[pin]++
+	for i, st := range steps[:min(len(steps), mostBefore)] {
+		if i > 0 {
+			for pin := range (st.Drive ^ steps[i-1].Drive).All() {
+				changes[pin]++
+			}
 		}
-		if from.Driven != to.Driven || changed.Len() != 1 {
-			continue
-		}
-		pin := slices.Collect(changed.All())[0]
-		if changes[pin] > mostChanges {
-			continue
-		}
-		rises := to.Drive.Has(pin)
-		for _, out := range shownAt(v, from, to) {
-			if !slices.ContainsFunc(found[pin], func(s shown) bool { return s.output == out && s.rises == rises }) {
-				found[pin] = append(found[pin], shown{passage{steps[:i-1], from, to}, out, i, rises})
+		put(m, c.Variant, st)
+		for pin := range st.Driven.All() {
+			if !measurable(&c.Variant.Pins[pin-1]) || changes[pin] > mostChanges || !rules.Allows(st.Drive, st.Drive^part.PinSet(pin)) {
+				continue
+			}
+			other := stimulus.Step{Driven: st.Driven, Drive: st.Drive ^ part.PinSet(pin)}
+			there := m.Clone()
+			put(there, c.Variant, other)
+			from, to := seen(m, st, st.Compared), seen(there, other, st.Compared)
+			rises := other.Drive.Has(pin)
+			for _, out := range shownAt(c.Variant, from, to) {
+				keep(pin, shown{passage{steps[:i], from, to}, out, i + 1, rises})
+			}
+			if !rules.Allows(other.Drive, st.Drive) {
+				continue
+			}
+			back := there.Clone()
+			put(back, c.Variant, st)
+			again := seen(back, st, st.Compared)
+			for _, out := range shownAt(c.Variant, to, again) {
+				keep(pin, shown{passage{steps[:i+1], to, again}, out, i + 2, !rises})
 			}
 		}
 	}
 	return found
+}
+
+// put drives the pins of a simulated chip as a step does; what it does not drive is released.
+func put(m *logic.Machine, v *part.Variant, st stimulus.Step) {
+	for i := range v.Pins {
+		if p := &v.Pins[i]; p.Role == part.Input || p.Role == part.Bidirectional {
+			level := logic.Z
+			if st.Driven.Has(p.Number) {
+				level = logic.FromBool(st.Drive.Has(p.Number))
+			}
+			m.Set(p.Number, logic.Splat(level))
+		}
+	}
+	m.Settle()
+}
+
+// seen is a step with those outputs that show a known level.
+func seen(m *logic.Machine, st stimulus.Step, outs part.Pins) stimulus.Step {
+	s := stimulus.Step{Driven: st.Driven, Drive: st.Drive}
+	for out := range outs.All() {
+		level := m.Out(out).Lane(0)
+		s.Compared = s.Compared.With(out, level != logic.X)
+		s.High = s.High.With(out, level == logic.One)
+		s.Z = s.Z.With(out, level == logic.Z)
+	}
+	return s
 }
 
 // chosen takes the output that follows a pin both ways soonest, or else the first one way.
