@@ -102,6 +102,11 @@ func (b *bench) threshold(up bool) (Value, error) {
 		}
 		once = append(once, r)
 	}
+	return b.value(once, averaged, up), nil
+}
+
+// value is the threshold by ramps that were measured once each, and by one that was averaged.
+func (b *bench) value(once []ramped, averaged ramped, up bool) Value {
 	slices.SortFunc(once, func(a, b ramped) int { return int(math.Copysign(1, a.volts-b.volts)) })
 	middle := once[len(once)/2]
 	// Droop: the mean of eight conversions is three and a half of them later than the first.
@@ -122,7 +127,7 @@ func (b *bench) threshold(up bool) (Value, error) {
 		Volts: v - b.ground,
 		Uncertainty: converterVolts + math.Abs(droop)*after/2 + capacitors*math.Abs(v-middle.volts) +
 			slope*middle.off.Seconds() + (volts[len(volts)-1]-volts[0])/2,
-	}, nil
+	}
 }
 
 // converterVolts are two steps of the converter.
