@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -96,6 +97,41 @@ func TestThresholdsOfFamilies(t *testing.T) {
 		for _, text := range r.NotTested {
 			require.False(t, strings.HasPrefix(text, "input thresholds"), "%s: %s", c.typ, text)
 		}
+	}
+}
+
+// Of parts that remember, and of pins of both directions, the thresholds are the model's too; the clock of a ripple
+// counter has the one of the edge that counts, a reset the one that resets, and what is missing is said.
+func TestThresholdsOfPartsThatRemember(t *testing.T) {
+	for _, c := range []struct {
+		typ, defect string
+		pin         int
+		only        thresholds.Way
+		rising      float64 // V
+		falling     float64
+		missing     string
+		but         string
+	}{
+		{"4024B", "", 1, thresholds.OnlyFalling, 0, 2.2 * 4.94 / 5, "VT+ of pin 1 (CLK): no output follows the input as it rises", ""},
+		{"7490", "2 threshold 2.3 V", 2, thresholds.OnlyRising, 2.3, 0, "", "pin 2 (R01): VT 2.30"},
+		{"74LS373", "", 1, thresholds.Both, 1.175, 1.175, "", ""},
+		{"8838", "15 no hysteresis", 15, thresholds.Both, 1.775, 1.775, "", "pin 15 (BUS1): too little hysteresis: it switches at 1.78 V as it rises and at 1.77 V as it falls, which must be 0.25 V apart"},
+		{"74HC7241", "2 no hysteresis", 2, thresholds.Both, 2.1 * 4.94 / 5, 2.1 * 4.94 / 5, "", "pin 2 (1A1): too little hysteresis: it switches at 2.07 V"}, // no data sheet at hand
+	} {
+		var defects []string
+		if c.defect != "" {
+			defects = append(defects, c.defect)
+		}
+		r := clipped(t, c.typ, c.typ, 1e-6, 1e-6, nil, defects...)
+		at := slices.IndexFunc(r.Thresholds, func(in thresholds.Input) bool { return in.Pin == c.pin })
+		require.GreaterOrEqual(t, at, 0, "%s: %v", c.typ, r.NotTested)
+		in := r.Thresholds[at]
+		require.Equal(t, c.only, in.Only, c.typ)
+		require.InDelta(t, c.rising, in.Rising.Volts, in.Rising.Uncertainty+0.005, "%s %s rising", c.typ, c.defect)
+		require.InDelta(t, c.falling, in.Falling.Volts, in.Falling.Uncertainty+0.005, "%s %s falling", c.typ, c.defect)
+		require.Contains(t, strings.Join(r.NotTested, "; "), c.missing)
+		require.Contains(t, strings.Join(r.But, "; "), c.but, "%s %s", c.typ, c.defect)
+		require.Equal(t, c.but == "", r.Verdict == assay.Pass, "%s %s: %s %v", c.typ, c.defect, r.Verdict, r.But)
 	}
 }
 

@@ -35,12 +35,7 @@ func (in Input) Judge(f *part.Family) (all []Judgement) {
 		if in.Only != Both {
 			return all
 		}
-		hysteresis := judged("VH", "hysteresis", in.Hysteresis(), part.Band{Min: l.Hysteresis})
-		all = append(all, hysteresis)
-		if hysteresis.NoHysteresis() {
-			all[2].Words = fmt.Sprintf("too little hysteresis: it switches at %.2f V as it rises and at %.2f V as it falls, which must be %.2f V apart", in.Rising.Volts, in.Falling.Volts, l.Hysteresis)
-		}
-		return all
+		return append(all, in.judgeHysteresis(l))
 	}
 	band := part.Band{Min: f.VIL, Max: f.VIH}
 	if f.Technology == part.CMOS {
@@ -50,6 +45,26 @@ func (in Input) Judge(f *part.Family) (all []Judgement) {
 	j := judged("VT", "switching point", point, band)
 	j.Other = in.otherKind(f)
 	return []Judgement{j}
+}
+
+// judgeHysteresis judges the difference of the two thresholds, which is at least what their own limits leave. Where
+// there are none a Schmitt trigger still has some.
+func (in Input) judgeHysteresis(l part.SchmittLimits) Judgement {
+	least := l.Hysteresis
+	if in.Limited {
+		least = max(least, l.Rising.Min-l.Falling.Max)
+	}
+	j := judged("VH", "hysteresis", in.Hysteresis(), part.Band{Min: max(0, least)})
+	if j.Min == 0 && j.Value.Volts < j.Value.Uncertainty {
+		j.Standing = levels.Outside
+	}
+	if j.NoHysteresis() {
+		j.Words = fmt.Sprintf("too little hysteresis: it switches at %.2f V as it rises and at %.2f V as it falls", in.Rising.Volts, in.Falling.Volts)
+		if j.Min != 0 {
+			j.Words += fmt.Sprintf(", which must be %.2f V apart", j.Min)
+		}
+	}
+	return j
 }
 
 // Point is where an ordinary input switches: the mean of both ways, or the one that there is.
