@@ -74,9 +74,9 @@ func rampOf(t *testing.T, file, chip string, from, end, ohms, until, step, lag f
 
 // The whole of a measurement on a chip of transistors, in ngspice: the ramp, the edge of the output, the release
 // 12 µs later, as late as by the AVR image, and what the input with its capacitor does while it is measured. What
-// this program makes of it is the voltage that the input had at the edge, within the stated uncertainty: of TTL, whose
-// current helps the ramp up, fights the one down and charges the capacitor after the release, and of CMOS. The
-// capacitor is taken 4 % too large, as it may be measured.
+// this program makes of it is the voltage that the input had at the edge, within half of the stated uncertainty: of TTL, whose
+// current helps the ramp up, fights the one down and charges the capacitor after the release, and of CMOS. Of what
+// the uncertainty allows for the capacitor alone is wrong here: it is taken 4 % too large.
 func TestValuesAsInSpice(t *testing.T) {
 	const lag = 12 * time.Microsecond
 	for _, c := range []struct {
@@ -97,7 +97,7 @@ func TestValuesAsInSpice(t *testing.T) {
 			averaged := ramped{v.mean, lag, 500 * time.Nanosecond}
 			got := b.value([]ramped{once, once, once, once, once}, averaged, up)
 			t.Logf("%s, rising %v: %.4f ± %.4f V, in ngspice %.4f, measured %.4f", c.chip, up, got.Volts, got.Uncertainty, v.edge, v.once)
-			if math.Abs(got.Volts-v.edge) > got.Uncertainty || got.Uncertainty > 0.035 {
+			if math.Abs(got.Volts-v.edge) > got.Uncertainty/2 || got.Uncertainty > 0.035 {
 				t.Errorf("%s, rising %v: %.4f ± %.4f V, in ngspice %.4f", c.chip, up, got.Volts, got.Uncertainty, v.edge)
 			}
 		}
