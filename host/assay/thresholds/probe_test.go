@@ -10,6 +10,7 @@ import (
 	"chipassay/vectors/part"
 	"chipassay/vectors/proof"
 	"chipassay/vectors/sample"
+	"chipassay/vectors/stimulus"
 )
 
 func planned(t *testing.T, name string) *proof.Proof {
@@ -68,9 +69,10 @@ func TestProbesOfPartsThatRemember(t *testing.T) {
 // is found, which is by what the steps of the test expect.
 func TestPassagesByTheModel(t *testing.T) {
 	random := sample.Random(t)
-	for _, name := range []string{"7474", "74LS373", "74LS374", "7475", "74LS279", "4024B", "74HC7245", "7413"} {
+	for _, name := range []string{"7474", "74LS373", "74LS374", "7475", "74LS279", "4024B", "74HC7245", "7413", "40105B"} {
 		p := planned(t, name)
 		probes, _ := Probes(p.Circuit, p.Sequence.Steps, true)
+		rules := stimulus.RulesOf(p.Circuit)
 		if len(probes) == 0 {
 			t.Errorf("%s has no probe", name)
 		}
@@ -84,6 +86,9 @@ func TestPassagesByTheModel(t *testing.T) {
 				}
 				if way.from.Driven != way.to.Driven || way.from.Drive^way.to.Drive != part.PinSet(q.Pin) || way.to.Drive.Has(q.Pin) != way.rises {
 					t.Errorf("%s: pin %d does not change alone", name, q.Pin)
+				}
+				if !rules.Allows(way.from.Drive, way.to.Drive) {
+					t.Errorf("%s: the data sheet does not allow pin %d to change there", name, q.Pin)
 				}
 				m := p.Circuit.NewMachine()
 				m.PowerUp(random.Uint64())
