@@ -25,6 +25,7 @@ func TestThresholdsByTheAVR(t *testing.T) {
 		{"7414", "1 no hysteresis", 1e-6, 1.3, 1.3, false},
 		{"74HC14", "", 1e-6, 2.6, 1.6, true},
 		{"7400", "", 2.2e-6, 1.35, 1.35, false},
+		{"4024B", "", 1e-6, 0, 2.2, true}, // a clock that counts as it falls, after a reset and some counts with the capacitor at it
 	} {
 		var defects []string
 		if c.defect != "" {
@@ -52,7 +53,8 @@ func TestThresholdsByTheAVR(t *testing.T) {
 		if _, err := s.PowerOn(t.Context(), 100); err != nil {
 			t.Fatal(err)
 		}
-		in, err := thresholds.Measure(t.Context(), s, typ, plan.Sequence.Steps, 1, farads)
+		probes, _ := thresholds.Probes(plan.Circuit, plan.Sequence.Steps, false)
+		in, err := thresholds.Measure(t.Context(), s, typ, probes[0], farads)
 		if err != nil {
 			t.Fatal(err)
 		}

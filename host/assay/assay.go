@@ -338,6 +338,10 @@ func (r *Result) late(ctx context.Context, socket Socket, p Plan) (words string)
 		return ""
 	}
 	r.fail(late.Pins)
-	r.Late = late.Delays
+	if r.Late = late.Delays; failed == 0 && late.Pins != 0 { // all was right at the usual wait
+		has := func(g part.Gate) bool { return part.PinSet(g.Pins...)&late.Pins != 0 }
+		r.GatesFailed = gateNames(r.Type.Variant, has)
+		r.GatesSound = gateNames(r.Type.Variant, func(g part.Gate) bool { return !has(g) })
+	}
 	return late.Words
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"chipassay/host/assay/contact"
+	"chipassay/host/assay/function"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -363,8 +364,23 @@ func (r *Result) saySpeed() {
 	if h.Wait == 0 || i < 0 {
 		return
 	}
-	r.NotTested[i] = fmt.Sprintf("%s; only that the outputs which drive both ways were right %g µs after each change, which finds a sick output, not a slow grade",
-		speedUntested, float64(h.Wait)/float64(time.Microsecond))
+	r.NotTested[i] = fmt.Sprintf("%s; only that the outputs which drive both ways were right %g µs after %s, which finds a sick output, not a slow grade",
+		speedUntested, float64(h.Wait)/float64(time.Microsecond), changeWords(h, r.VectorsPlanned))
+}
+
+// changeWords says after which changes outputs were judged.
+func changeWords(h function.Hurried, vectors int) string {
+	if h.Releases == 0 {
+		return "each change"
+	}
+	which := "each change between L and H, not out of Z"
+	if h.Steps < vectors {
+		which = fmt.Sprintf("each change between L and H, not out of Z, in the first %d vectors", h.Steps)
+	}
+	if h.Releases != h.Pins {
+		return "each change, those that also release after " + which
+	}
+	return which
 }
 
 // pulsed reports whether a part has pulse-triggered flip-flops.

@@ -6,10 +6,7 @@ import (
 	"slices"
 	"strings"
 
-	"chipassay/host/assay/levels"
 	"chipassay/host/assay/thresholds"
-	"chipassay/host/verdict"
-	"chipassay/vectors/part"
 )
 
 // thresholdsUntested is what is not tested without a capacitor.
@@ -35,16 +32,16 @@ func (r *Result) measureThresholds(ctx context.Context, socket Socket, p Plan) {
 		skip("the part has no supply, so the adapter does not hold its levels")
 		return
 	}
-	pins, unmeasured := thresholds.Inputs(r.Type, p.Sequence.Steps, q.All)
+	probes, unmeasured := thresholds.Probes(p.Circuit, p.Sequence.Steps, q.All)
 	for _, text := range unmeasured {
 		r.NotTested = append(r.NotTested, text)
 	}
 	current, supplied := r.SupplyCurrentMA, r.supplied
 	defer func() { r.SupplyCurrentMA, r.supplied = current, supplied }()
-	for _, pin := range pins {
-		in, err := r.threshold(ctx, socket, p, pin)
+	for _, probe := range probes {
+		in, err := r.threshold(ctx, socket, p, probe)
 		if err != nil {
-			skip(fmt.Sprintf("pin %d (%s): %s", pin, r.Type.Variant.Pins[pin-1].Name, unfinished(err)))
+			skip(fmt.Sprintf("%v: %s", &r.Type.Variant.Pins[probe.Pin-1], unfinished(err)))
 			if ctx.Err() != nil {
 				break
 			}
@@ -52,7 +49,7 @@ func (r *Result) measureThresholds(ctx context.Context, socket Socket, p Plan) {
 		}
 		r.Thresholds = append(r.Thresholds, in)
 	}
-	if len(pins) > 0 {
+	if len(probes) > 0 {
 		if err := q.Clip(ctx, 0); err != nil {
 			skip(unfinished(err))
 		}
@@ -70,73 +67,20 @@ func (r *Result) measureThresholds(ctx context.Context, socket Socket, p Plan) {
 }
 
 // threshold measures one input: the capacitor first, and then the powered chip.
-func (r *Result) threshold(ctx context.Context, socket Socket, p Plan, pin int) (in thresholds.Input, err error) {
+func (r *Result) threshold(ctx context.Context, socket Socket, p Plan, probe thresholds.Probe) (in thresholds.Input, err error) {
 	if err := Safe(ctx, socket); err != nil {
 		return in, err
 	}
-	if err := p.Thresholds.Clip(ctx, pin); err != nil {
+	if err := p.Thresholds.Clip(ctx, probe.Pin); err != nil {
 		return in, err
 	}
-	farads, err := thresholds.Capacitor(ctx, socket, pin, len(r.Type.Variant.Pins), p.Thresholds.Farads)
+	farads, err := thresholds.Capacitor(ctx, socket, probe.Pin, len(r.Type.Variant.Pins), p.Thresholds.Farads)
 	if err != nil {
 		return in, err
 	}
 	err = r.powered(ctx, socket, func() error {
-		in, err = thresholds.Measure(ctx, socket, r.Type, p.Sequence.Steps, pin, farads)
+		in, err = thresholds.Measure(ctx, socket, r.Type, probe, farads)
 		return err
 	})
 	return in, err
-}
-
-// judgeThresholds makes a pass with a threshold outside its limits, or of another family's inputs, a
-// PASS BUT. Inputs with the same of it are named together, by the worst.
-func (r *Result) judgeThresholds() {
-	type finding struct {
-		pins  part.Pins
-		worst thresholds.Judgement
-	}
-	var findings []*finding
-	for _, in := range r.Thresholds {
-		judged := in.Judge(r.Type.Family)
-		lost := slices.ContainsFunc(judged, thresholds.Judgement.NoHysteresis)
-		for _, j := range judged {
-			if lost && !j.NoHysteresis() { // which says both thresholds
-				continue
-			}
-			if !j.Other && j.Standing != levels.Outside && j.Standing != levels.Near {
-				continue
-			}
-			at := slices.IndexFunc(findings, func(f *finding) bool {
-				return f.worst.Symbol == j.Symbol && f.worst.Standing == j.Standing && f.worst.Other == j.Other
-			})
-			if at < 0 {
-				findings, at = append(findings, &finding{worst: j}), len(findings)
-			}
-			f := findings[at]
-			f.pins = f.pins.With(in.Pin, true)
-			if j.Beyond() > f.worst.Beyond() {
-				f.worst = j
-			}
-		}
-	}
-	for _, f := range findings {
-		words := r.Type.Variant.Named(f.pins) + ": " + f.worst.Words
-		if f.worst.Standing == levels.Near {
-			r.doubtful(words + ", " + f.worst.Standing.String())
-			continue
-		}
-		r.But = append(r.But, words)
-		r.doubtful(words + ", outside")
-	}
-	if len(r.But) > 0 && r.Verdict == Pass {
-		r.Verdict = PassBut
-	}
-}
-
-// doubtful lowers the grade of a chip that passed, and says why.
-func (r *Result) doubtful(why string) {
-	if r.Verdict.Passed() && r.Grade != verdict.None && r.Grade.Rank() < verdict.Doubtful.Rank() {
-		r.Grade = verdict.Doubtful
-	}
-	r.GradeReasons = append(r.GradeReasons, why)
 }

@@ -170,7 +170,7 @@ func (c *Chip) makePad(p *pad, pin *part.Pin) {
 	*p = pad{pin: pin.Number, bonded: pin.Role != part.NoConnect, stuck: logic.X}
 	if pin.Role == part.Input || pin.Role == part.Bidirectional || c.writtenAt(pin) {
 		p.in = true
-		p.receiver, p.input, p.pullUp = v.receiverOf(f, pin), v.inputOf(f, pin), v.pullUpOf(pin)
+		p.receiver, p.input, p.pullUp = v.receiverOf(f, c.Type.Part().Number, pin), v.inputOf(f, pin), v.pullUpOf(pin)
 		if v.Leakage > 0 {
 			p.leakage = resistorTo(atGround, curveSupply/v.Leakage)
 		}
@@ -239,7 +239,7 @@ func (c *Chip) damage(d Defect) error {
 		if _, ok := c.die.(*timed); !ok {
 			return fmt.Errorf("a %s times nothing at pins that are for a capacitor alone: what it does otherwise is a defect of its logic", c.Type.Name())
 		}
-	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold, NoHysteresis:
+	case StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, LateRise, LateFall, Threshold, NoHysteresis:
 		return c.damagePad(d)
 	case CellStuckLow, CellStuckHigh, CellCouples, CellForgets, DeadRow, DeadColumn, SlowWrite, WriteProtected:
 		m, ok := c.die.(*memory)
@@ -284,7 +284,7 @@ func (c *Chip) keepTime(clock func() time.Duration) bool {
 // ofPad reports whether a defect is one of a pin's bond wire, input or output.
 func (d Defect) ofPad() bool {
 	switch d.Kind {
-	case Bent, OpenBond, Intermittent, RarelyIntermittent, StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, Threshold, NoHysteresis:
+	case Bent, OpenBond, Intermittent, RarelyIntermittent, StuckLow, StuckHigh, Leaky, Weak, DeadPullUp, DeadPullDown, Late, LateRise, LateFall, Threshold, NoHysteresis:
 		return true
 	}
 	return false
@@ -316,8 +316,9 @@ func (c *Chip) damagePad(d Defect) error {
 		p.high = element{}
 	case DeadPullDown:
 		p.low = element{}
-	case Late:
+	case Late, LateRise, LateFall:
 		p.by, c.late = time.Duration(d.Amount*float64(time.Microsecond)), true
+		p.risesInTime, p.fallsInTime = d.Kind == LateFall, d.Kind == LateRise
 	default:
 		p.stuck = logic.FromBool(d.Kind == StuckHigh)
 		if p.out {

@@ -65,6 +65,8 @@ const (
 	DeadPullUp
 	DeadPullDown
 	Late
+	LateRise
+	LateFall
 	Threshold
 	NoHysteresis
 	ExtraCurrent
@@ -117,6 +119,8 @@ var forms = [...]struct{ text, meaning string }{
 	DeadPullUp:         {"N dead pull-up", "output N cannot pull high"},
 	DeadPullDown:       {"N dead pull-down", "output N cannot pull low"},
 	Late:               {"N late X us", "output N follows X microseconds late"},
+	LateRise:           {"N rises X us late", "output N rises X microseconds late, and falls in time"},
+	LateFall:           {"N falls X us late", "output N falls X microseconds late, and rises in time"},
 	Threshold:          {"N threshold X V", "input N switches at X volts, whatever its family's levels are"},
 	NoHysteresis:       {"N no hysteresis", "Schmitt-trigger input N switches at one voltage, between the two that it should"},
 	ExtraCurrent:       {"draws X mA more", "the chip takes X mA more from its supply than it should"},

@@ -29,6 +29,8 @@ func TestParseDefect(t *testing.T) {
 		"1 intermittent 1000":                    {Kind: RarelyIntermittent, Pin: 1, Amount: 1000},
 		"8 shorted to 9 47 ohms":                 {Kind: ResistiveShort, Pin: 8, Other: 9, Amount: 47},
 		"6 late 2.5 us":                          {Kind: Late, Pin: 6, Amount: 2.5},
+		"6 rises 0.6 us late":                    {Kind: LateRise, Pin: 6, Amount: 0.6},
+		"6 falls 5 us late":                      {Kind: LateFall, Pin: 6, Amount: 5},
 		"1 threshold 1.9 V":                      {Kind: Threshold, Pin: 1, Amount: 1.9},
 		"1 bent":                                 {Kind: Bent, Pin: 1},
 		"family ls":                              {Kind: WrongFamily, Family: "74LS"},

@@ -148,10 +148,10 @@ func (r *receiver) supplied(vcc, gnd float64) {
 // there on to the level at which it floats it acts as a high (common practice).
 // Data sheets guarantee a low only below 0.8 V over all temperatures; at a bench it is a
 // low somewhat above that too, also at a MOS input with TTL levels. Nothing is known of
-// other MOS inputs between VIL and VIH. A Schmitt trigger has its family's typical thresholds
+// other MOS inputs between VIL and VIH. A Schmitt trigger has its part's typical thresholds
 // (vectors/part/schmitt.go), for which a bus receiver's own are not known. A voltage that
 // moves slowly passes one threshold, amid those of good chips.
-func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
+func (v *Variety) receiverOf(f *part.Family, number string, p *part.Pin) receiver {
 	r := receiver{lower: f.VIL, upper: f.VIH, schmitt: p.Schmitt}
 	switch {
 	case f.Technology.Bipolar():
@@ -170,7 +170,7 @@ func (v *Variety) receiverOf(f *part.Family, p *part.Pin) receiver {
 		return r
 	}
 	if p.Schmitt && !p.Receiver && f.Technology != part.Darlington { // typical: vectors/part/schmitt.go
-		r.lower, r.upper, r.share = f.SchmittTypical()
+		r.lower, r.upper, r.share = f.SchmittTypical(number)
 	}
 	r.open = r.open && !p.Receiver
 	if v.Threshold != 0 && !p.Schmitt {

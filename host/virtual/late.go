@@ -19,16 +19,22 @@ type lag struct {
 	by       time.Duration // 0 where the output is in time
 	answered logic.Value   // what the die answered last
 	coming   []arrival     // in order
+
+	risesInTime, fallsInTime bool // that way there is no delay, and what was on its way the other way does not come
 }
 
 // begin discards pending levels: the supply came on or went off.
 func (l *lag) begin() { l.answered, l.coming = logic.Z, l.coming[:0] }
 
 // follow gives what the output shows once the die answers v at a time: the level
-// that it showed before, v being on its way.
+// that it showed before, v being on its way; v itself where it is in time.
 func (l *lag) follow(shown, v logic.Value, now time.Duration) logic.Value {
 	if v != l.answered {
 		l.answered = v
+		if v == logic.Zero && l.fallsInTime || v != logic.Zero && l.risesInTime {
+			l.coming = l.coming[:0]
+			return v
+		}
 		l.coming = append(l.coming, arrival{v, now + l.by})
 	}
 	return shown

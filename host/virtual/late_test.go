@@ -42,6 +42,37 @@ func TestLateOutput(t *testing.T) {
 	}
 }
 
+// One that is late one way alone: pin 3 rises 20 µs late and pin 6 falls 30 µs late, each in time the other way. A
+// pulse that is shorter does not show.
+func TestLateOneWay(t *testing.T) {
+	s, clock := lateSocket(t, "3 rises 20 us late", "6 falls 30 us late")
+	all := pins(1, 2, 4, 5)
+	s.Drive(all, all) // both low
+	clock(1000)
+	s.Drive(all, 0) // both rise
+	check := func(us float64, three, six byte) {
+		t.Helper()
+		clock(us)
+		if a, b := reads(s, at(3)), reads(s, at(6)); a != three || b != six {
+			t.Errorf("at %v µs pins 3 and 6 read %c %c, want %c %c", us, a, b, three, six)
+		}
+	}
+	check(1000, '0', '1')
+	check(1019.9, '0', '1')
+	check(1020, '1', '1')
+	s.Drive(all, all) // both fall, at 1020 µs
+	check(1020, '0', '1')
+	check(1049.9, '0', '1')
+	check(1050, '0', '0')
+	s.Drive(all, 0) // a pulse of 5 µs
+	clock(1055)
+	s.Drive(all, all)
+	check(1055, '0', '1')
+	check(1084.9, '0', '1')
+	check(1085, '0', '0')
+	check(2000, '0', '0')
+}
+
 // What a late output drives over a short follows it: pin 3 touches input 4, whose
 // gate answers at pin 6 at once. With 3 from low to high and 5 high, 6 falls.
 func TestWhatFollowsALateOutput(t *testing.T) {

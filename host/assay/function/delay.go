@@ -1,6 +1,7 @@
 package function
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"time"
@@ -71,8 +72,7 @@ func (v Vectors) usualWait() time.Duration {
 	return max(adapter.DefaultSettle, (mostDelay(v.Type, v.Circuit) + time.Microsecond - 1).Truncate(time.Microsecond))
 }
 
-// prompt are the outputs that drive both ways at all times: only these are judged after a short
-// wait. A released pin follows the bias, 10 kΩ.
+// prompt are the outputs that drive both ways at all times. A released pin follows the bias, 10 kΩ.
 func (v Vectors) prompt() (pins part.Pins) {
 	for _, p := range v.Type.Variant.Pins {
 		pins = pins.With(p.Number, p.Observable() && p.Stage == part.TotemPole)
@@ -82,25 +82,109 @@ func (v Vectors) prompt() (pins part.Pins) {
 
 // Hurried is what was shown with a short wait.
 type Hurried struct {
-	Wait  time.Duration // 0 where nothing was judged after one
-	Pins  part.Pins     // outputs that were judged
-	wrong bool
+	Wait     time.Duration // 0 where nothing was judged after one
+	Pins     part.Pins     // outputs that were judged
+	Releases part.Pins     // those of them that also release, and were judged between low and high only,
+	Steps    int           // in so many steps
+	wrong    bool
 }
 
 // hurry asks once more with a short wait, where the rounds did not.
 func (o *observer) hurry(v Vectors) (h Hurried, err error) {
-	wait, pins := v.ShortWait(), v.prompt()
-	if wait >= adapter.DefaultSettle || pins == 0 || !o.socket.Can().Walk {
+	d := v.driving()
+	h = Hurried{Wait: v.ShortWait(), Pins: v.prompt(), Releases: d.pins, Steps: d.steps}
+	if h.Wait >= adapter.DefaultSettle || h.Pins|h.Releases == 0 || !o.socket.Can().Walk {
 		return Hurried{}, nil
 	}
-	h = Hurried{Wait: wait, Pins: pins}
-	if o.settle == wait && o.signed == 2*len(o.steps) {
-		return h, nil
+	shown := h.Pins
+	if o.settle == h.Wait && o.signed == 2*len(o.steps) {
+		shown = 0 // by the rounds
 	}
-	right, err := walked(o.ctx, o.socket, v.Sequence.Steps, wait, pins)
+	h.Pins |= h.Releases
+	right, err := v.prompted(o.ctx, o.socket, h.Wait, shown|h.Releases)
 	h.wrong = !right
 	return h, err
 }
+
+// prompted has the adapter apply the steps with a wait, and reports whether outputs are right that drive:
+// those that always do in each step, those that also release where they go from low to high and back.
+func (v Vectors) prompted(ctx context.Context, socket Socket, wait time.Duration, pins part.Pins) (right bool, err error) {
+	right = true
+	if always := v.prompt() & pins; always != 0 {
+		if right, err = walked(ctx, socket, v.Sequence.Steps, wait, always); err != nil {
+			return false, err
+		}
+	}
+	d := v.driving()
+	if d.pins&pins == 0 {
+		return right, nil
+	}
+	for _, stretch := range d.stretches {
+		e := adapter.Expected{Mask: d.in(stretch[0]) & pins}
+		if e.Mask == 0 && d.free {
+			continue
+		}
+		// What begins to drive here does so from where the bias had left it.
+		if _, err := socket.ApplySettling(ctx, stretch[:1], adapter.Low, v.usualWait()); err != nil {
+			return false, err
+		}
+		if len(stretch) == 1 {
+			continue
+		}
+		for _, st := range stretch {
+			e.High = append(e.High, st.High)
+		}
+		same, err := socket.Walk(ctx, stretch, wait, e, adapter.Low)
+		if err != nil {
+			return false, err
+		}
+		right = right && same
+	}
+	return right, nil
+}
+
+// driving are the steps in stretches in which outputs that also release either drive throughout or do not, and
+// the adapter drives the same pins.
+type driving struct {
+	pins      part.Pins // that go from low to high or back within a stretch
+	loose     part.Pins // all outputs that also release
+	stretches [][]stimulus.Step
+	steps     int  // in them: the first of the sequence
+	free      bool // the part remembers nothing: the stretches' order is free
+}
+
+// mostStretches bounds how many requests that takes: what is late is so from the beginning on.
+const mostStretches = 256
+
+// driving cuts the sequence; a part that remembers nothing may have its steps in another order, so that more of
+// them follow one that drives the same outputs.
+func (v Vectors) driving() (d driving) {
+	for _, p := range v.Type.Variant.Pins {
+		d.loose = d.loose.With(p.Number, p.Observable() && p.Stage == part.ThreeState)
+	}
+	steps := v.Sequence.Steps
+	if d.loose == 0 || len(steps) == 0 {
+		return driving{}
+	}
+	turns := slices.ContainsFunc(steps, func(st stimulus.Step) bool { return st.Driven != steps[0].Driven })
+	if d.free = len(v.Circuit.Registers) == 0 && !turns; d.free {
+		steps = slices.Clone(steps)
+		slices.SortStableFunc(steps, func(a, b stimulus.Step) int { return cmp.Compare(d.in(b), d.in(a)) })
+	}
+	for from := 0; from < len(steps) && len(d.stretches) < mostStretches; {
+		to := from + 1
+		for to < len(steps) && steps[to].Driven == steps[from].Driven && steps[to].Compared == steps[from].Compared && d.in(steps[to]) == d.in(steps[from]) {
+			d.pins |= (steps[to].High ^ steps[to-1].High) & d.in(steps[to])
+			to++
+		}
+		d.stretches = append(d.stretches, steps[from:to])
+		from, d.steps = to, to
+	}
+	return d
+}
+
+// in are the outputs that also release and drive in a step.
+func (d driving) in(st stimulus.Step) part.Pins { return st.Compared &^ st.Z & d.loose }
 
 // walked has the adapter apply steps with a wait, and reports whether some pins read as expected.
 func walked(ctx context.Context, socket Socket, steps []stimulus.Step, wait time.Duration, pins part.Pins) (right bool, err error) {
@@ -135,11 +219,12 @@ type Delay struct {
 	Pin      int
 	High     bool          // it rose
 	From, To time.Duration // it took longer than From, and at most To
+	at       int           // by which of the timed steps
 }
 
-// Microseconds is the delay and its uncertainty, µs.
+// Microseconds is the delay and its uncertainty, µs, which is never under two cycles of the MCU.
 func (d Delay) Microseconds() (us, uncertainty float64) {
-	return microseconds(d.From+d.To) / 2, microseconds(d.To-d.From) / 2
+	return microseconds(d.From+d.To) / 2, max(0.125, microseconds(d.To-d.From)/2)
 }
 
 // mostTimed bounds how many steps of an output and a direction are timed, and how far into the
@@ -155,7 +240,7 @@ func delays(ctx context.Context, socket Socket, v Vectors, pins part.Pins, enoug
 	if !socket.Can().Watch {
 		return nil, nil
 	}
-	steps := v.Sequence.Steps
+	steps := v.timedSteps()
 	for pin := range pins.All() {
 		for _, high := range []bool{true, false} {
 			var slowest *Delay
@@ -177,6 +262,42 @@ func delays(ctx context.Context, socket Socket, v Vectors, pins part.Pins, enoug
 		}
 	}
 	return timed, nil
+}
+
+// timedSteps are the sequence, or where their order is free so that outputs which also release drive
+// in many after each other.
+func (v Vectors) timedSteps() []stimulus.Step {
+	if d := v.driving(); d.free {
+		return slices.Concat(d.stretches...)
+	}
+	return v.Sequence.Steps
+}
+
+// beyond keeps those delays that are over a wait which was too short for some output. One of which it is not sure
+// by its time is asked again: a level that is wrong after the wait came later.
+func beyond(ctx context.Context, socket Socket, v Vectors, delays []Delay, tooShort, enough time.Duration) (late []Delay, err error) {
+	steps := v.timedSteps()
+	for _, d := range delays {
+		if d.To <= tooShort {
+			continue
+		}
+		if d.From < tooShort && socket.Can().Walk {
+			if _, err := socket.ApplySettling(ctx, steps[:d.at], adapter.Low, enough); err != nil {
+				return late, err
+			}
+			pair := steps[d.at-1 : d.at+1]
+			right, err := socket.Walk(ctx, pair, tooShort, adapter.Expected{Mask: part.PinSet(d.Pin), High: []part.Pins{pair[0].High, pair[1].High}}, adapter.Low)
+			if err != nil {
+				return late, err
+			}
+			if right {
+				continue
+			}
+			d.From = tooShort
+		}
+		late = append(late, d)
+	}
+	return late, nil
 }
 
 // changes are the first steps that make an output change one way.
@@ -204,7 +325,7 @@ func delayOf(ctx context.Context, socket Socket, steps []stimulus.Step, at, pin 
 	}
 	if i := slices.IndexFunc(w.Edges, func(e adapter.Edge) bool { return e.High == high }); i >= 0 {
 		e := w.Edges[i]
-		return &Delay{Pin: pin, High: high, From: max(0, e.At-e.Gap), To: e.At}, nil
+		return &Delay{pin, high, max(0, e.At-e.Gap), e.At, at}, nil
 	}
 	return nil, nil
 }

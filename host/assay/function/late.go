@@ -59,7 +59,9 @@ func Late(ctx context.Context, socket Socket, v Vectors, failed int) (l Lateness
 	if l.Delays, err = delays(ctx, socket, v, late, enough); err != nil {
 		return Lateness{}, err
 	}
-	l.Delays = slices.DeleteFunc(l.Delays, func(d Delay) bool { return d.To <= tooShort })
+	if l.Delays, err = beyond(ctx, socket, v, l.Delays, tooShort, enough); err != nil {
+		return Lateness{}, err
+	}
 	if words := delayWords(v.Type.Variant, l.Delays); words != "" {
 		l.Words += " (" + words + ")"
 	}
@@ -121,14 +123,14 @@ func lateInSteps(ctx context.Context, socket Socket, v Vectors, failed int) (lat
 
 // lateForEngine asks the adapter's engine, which waits less.
 func lateForEngine(ctx context.Context, socket Socket, v Vectors, _ int) (late part.Pins, tooShort, enough time.Duration, err error) {
-	short, usual, prompt := v.ShortWait(), v.usualWait(), v.prompt()
+	short, usual, prompt := v.ShortWait(), v.usualWait(), v.prompt()|v.driving().pins
 	if short >= usual || !socket.Can().Walk { // with which it was answered right step by step
 		return 0, 0, 0, nil
 	}
 	wrong := func(wait time.Duration, pins part.Pins) (always, never bool, err error) {
 		always, never = true, true
 		for range lateTrials {
-			right, err := walked(ctx, socket, v.Sequence.Steps, wait, pins)
+			right, err := v.prompted(ctx, socket, wait, pins)
 			if err != nil {
 				return false, false, err
 			}

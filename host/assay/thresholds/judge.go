@@ -14,7 +14,7 @@ type Judgement struct {
 	Value    Value
 	Min, Max float64 // V; 0 where there is none
 	Standing levels.Standing
-	Other    bool // it is another family's
+	Other    bool // it switches as inputs of another kind do, and not as its own
 	Words    string
 }
 
@@ -26,29 +26,56 @@ func (in Input) Judge(f *part.Family) (all []Judgement) {
 		if in.Limited {
 			l = in.Limits
 		}
-		hysteresis := judged("VH", "hysteresis", in.Hysteresis(), part.Band{Min: l.Hysteresis})
-		all = []Judgement{
-			judged("VT+", "threshold as the input rises", in.Rising, l.Rising),
-			judged("VT-", "threshold as the input falls", in.Falling, l.Falling),
-			hysteresis,
+		if in.Only != OnlyFalling {
+			all = append(all, judged("VT+", "threshold as the input rises", in.Rising, l.Rising))
 		}
-		if hysteresis.NoHysteresis() {
-			all[2].Words = fmt.Sprintf("too little hysteresis: it switches at %.2f V as it rises and at %.2f V as it falls, which must be %.2f V apart", in.Rising.Volts, in.Falling.Volts, l.Hysteresis)
+		if in.Only != OnlyRising {
+			all = append(all, judged("VT-", "threshold as the input falls", in.Falling, l.Falling))
 		}
-		return all
+		if in.Only != Both {
+			return all
+		}
+		return append(all, in.judgeHysteresis(l))
 	}
 	band := part.Band{Min: f.VIL, Max: f.VIH}
 	if f.Technology == part.CMOS {
 		band.Min, band.Max = band.Min*in.SupplyVolts/5, band.Max*in.SupplyVolts/5
 	}
-	point := Value{(in.Rising.Volts + in.Falling.Volts) / 2, (in.Rising.Uncertainty + in.Falling.Uncertainty) / 2}
+	point := in.Point()
 	j := judged("VT", "switching point", point, band)
-	note, other := in.like(point.Volts, f)
-	if j.Standing == levels.Outside || other {
-		j.Words += ": " + note
-	}
-	j.Other = other
+	j.Other = in.otherKind(f)
 	return []Judgement{j}
+}
+
+// judgeHysteresis judges the difference of the two thresholds, which is at least what their own limits leave. Where
+// there are none a Schmitt trigger still has some.
+func (in Input) judgeHysteresis(l part.SchmittLimits) Judgement {
+	least := l.Hysteresis
+	if in.Limited {
+		least = max(least, l.Rising.Min-l.Falling.Max)
+	}
+	j := judged("VH", "hysteresis", in.Hysteresis(), part.Band{Min: max(0, least)})
+	if j.Min == 0 && j.Value.Volts < j.Value.Uncertainty {
+		j.Standing = levels.Outside
+	}
+	if j.NoHysteresis() {
+		j.Words = fmt.Sprintf("too little hysteresis: it switches at %.2f V as it rises and at %.2f V as it falls", in.Rising.Volts, in.Falling.Volts)
+		if j.Min != 0 {
+			j.Words += fmt.Sprintf(", which must be %.2f V apart", j.Min)
+		}
+	}
+	return j
+}
+
+// Point is where an ordinary input switches: the mean of both ways, or the one that there is.
+func (in Input) Point() Value {
+	switch in.Only {
+	case OnlyRising:
+		return in.Rising
+	case OnlyFalling:
+		return in.Falling
+	}
+	return Value{(in.Rising.Volts + in.Falling.Volts) / 2, (in.Rising.Uncertainty + in.Falling.Uncertainty) / 2}
 }
 
 // NoHysteresis reports whether a Schmitt trigger has lost its hysteresis.
@@ -96,15 +123,23 @@ const (
 	leastCMOS, mostCMOS = 0.4, 0.6
 )
 
-// like says as which inputs one switches that switches at a voltage, and whether these are
-// another family's. An ordinary input of 74HCT cannot be told from one of TTL.
-func (in Input) like(volts float64, f *part.Family) (note string, other bool) {
-	share := volts / in.SupplyVolts
-	switch {
-	case f.Technology == part.CMOS && volts > leastTTL && volts < mostTTL:
-		return "inputs with TTL levels switch there: another family than marked, or an input that has drifted", true
-	case f.Technology != part.CMOS && share > leastCMOS && share < mostCMOS:
-		return "CMOS inputs switch there, at half the supply: another family than marked, or an input that has drifted", true
+// Switches reports whether an ordinary input of a family may switch at a voltage, V. One with TTL levels
+// cannot be told from one of TTL by it.
+func Switches(f *part.Family, volts, supply float64) bool {
+	if f.Technology == part.CMOS {
+		return switchesAsCMOS(volts / supply)
 	}
-	return "an input that has drifted", false
+	return switchesAsTTL(volts)
+}
+
+func switchesAsTTL(volts float64) bool  { return volts > leastTTL && volts < mostTTL }
+func switchesAsCMOS(share float64) bool { return share > leastCMOS && share < mostCMOS }
+
+// otherKind reports whether an input switches as ordinary inputs of other families do, and not as its own.
+func (in Input) otherKind(f *part.Family) bool {
+	volts, share := in.Point().Volts, in.Point().Volts/in.SupplyVolts
+	if f.Technology == part.CMOS {
+		return switchesAsTTL(volts) && !switchesAsCMOS(share)
+	}
+	return switchesAsCMOS(share) && !switchesAsTTL(volts)
 }
