@@ -43,6 +43,9 @@ enum { RX_CAPACITY = 2048, TX_CAPACITY = 16 }; /* bytes; of the line's time not 
 
 #define NO_EDGE UINT32_MAX
 
+/* 1/16 µs from what an act releases to its levels, and to its pulls, as on the ATmega2560. */
+enum { RELEASED_BEFORE = 4, PULLS_AFTER = BOARD_PULLED_ALONE_16THS - RELEASED_BEFORE };
+
 enum { A_LOOK = 16 }; /* 1/16 µs from one look at a position to the next, as on the ATmega2560 */
 
 enum { GO_ON_16THS = 16 * BOARD_GO_ON_US };
@@ -67,6 +70,11 @@ static uint32_t tx_length;
 static uint32_t now_ms; /* the time, as last asked for */
 static bool time_passed; /* it may not be the time any more */
 static uint32_t driven, levels;
+static struct {
+	bool on;
+	uint32_t up, shifted;
+} pulls[PULLS];
+static struct act acts[MOST_ACTS];
 static uint32_t passed_16ths; /* of a µs, not yet reported to the host */
 static int32_t until_due_16ths;
 static uint16_t due; /* by board_clock, when board_due is to say so */
@@ -109,7 +117,18 @@ uint32_t board_sample_of(uint32_t word)
 
 void board_pull(enum pull which, bool on, uint32_t up)
 {
+	pulls[which].on = on;
+	pulls[which].up = up;
 	env_pull(which, on, up);
+}
+
+void board_shift(enum pull which, uint32_t up, bool at_once)
+{
+	pulls[which].shifted = up;
+	if (at_once) {
+		pulls[which].up = up;
+		env_pull(which, pulls[which].on, pulls[which].on ? up : 0);
+	}
 }
 
 uint8_t board_chain(enum chain which)
@@ -300,10 +319,50 @@ uint16_t board_edge_clock(void)
 	return (uint16_t)env_sixteenths();
 }
 
-uint16_t board_drive_at(uint32_t dir, uint32_t level)
+void board_act(uint8_t n, const struct act *a)
 {
-	board_drive(dir, level);
-	return board_edge_clock();
+	acts[n] = *a;
+}
+
+/* Gives its time. */
+static uint16_t act(const struct act *a)
+{
+	uint16_t at;
+	uint8_t which;
+
+	board_drive(a->keeps, levels & a->keeps);
+	board_wait_16ths(RELEASED_BEFORE);
+	at = board_edge_clock();
+	board_level(a->level & a->keeps);
+	board_wait_16ths(PULLS_AFTER);
+	for (which = 0; which < PULLS; which++) {
+		uint8_t bit = (uint8_t)(1u << which);
+		bool on = (a->pulls & bit) != 0;
+
+		if ((a->shifted & bit) != 0) {
+			pulls[which].up = pulls[which].shifted;
+		}
+		if (on != pulls[which].on || (a->shifted & bit) != 0) {
+			board_pull((enum pull)which, on, on ? pulls[which].up : 0);
+		}
+	}
+	board_drive(a->dir, a->level);
+	return at;
+}
+
+void board_acts(uint8_t n, uint8_t count, uint16_t *at)
+{
+	for (; count > 0; count--) {
+		uint16_t left = (uint16_t)(*at - RELEASED_BEFORE - board_edge_clock());
+
+		if (left < 0x8000) {
+			board_wait_16ths(left);
+			time_passed = true;
+		}
+		*at = act(&acts[n]);
+		at++;
+		n++;
+	}
 }
 
 uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
