@@ -234,7 +234,7 @@ void board_act(uint8_t n, const struct act *a);
 void board_shift(enum pull which, uint32_t up, bool at_once);
 
 /* Makes count acts, from number n on, each at its time by the edge clock, less than BOARD_SOON_US
- * ahead, or at once if that is past; puts there when each was. Nothing interrupts an act. It
+ * ahead, or at once if that is past; puts there when each was. One that is late delays the others by as much. Nothing interrupts an act. It
  * releases, changes the levels, then the pulls, then drives. Its time is that of the levels; all is within
  * BOARD_ACT_16THS of it, and BOARD_PULLED_ALONE_16THS pass from a release to the pulls, 2 more or less. */
 enum { BOARD_SOON_US = 500, BOARD_ACT_16THS = 8, BOARD_PULLED_ALONE_16THS = 8 };

@@ -12,10 +12,10 @@
 enum {
 	A_US = 16,           /* of the clock */
 	SPAN = 2000 * A_US,  /* of looks in one go, less than half a turn of the clock */
-	LEAD = 44 * A_US,    /* before an action the looks end: a look at the current and what it takes to begin */
+	LEAD = 64 * A_US,    /* before an action the looks end: a look at the current and what it takes to begin */
 	SHIFTING = 30 * A_US, /* and that much before, where registers are shifted: two groups at most */
 	GLANCE = 24 * A_US,  /* before it is the last look */
-	CLOSE = 60 * A_US,   /* from an action to one that is made in one go with it, */
+	CLOSE = 80 * A_US,   /* from an action to one that is made in one go with it, */
 	IN_ONE_GO = 150 * A_US /* and from the first of those */
 };
 
@@ -220,6 +220,14 @@ static void glance(void)
 	course.eye.seen = before;
 }
 
+/* The same soon after an action; but the edge that is to halt is left to the board. */
+static void glance_after(void)
+{
+	if (!course.halts || course.actions < course.planned) {
+		glance();
+	}
+}
+
 static void first_action(void)
 {
 	acted[0] = board_edge_clock();
@@ -229,7 +237,7 @@ static void first_action(void)
 	course.start = acted[0];
 	course.now = acted[0];
 	course.actions = 1;
-	glance();
+	glance_after();
 }
 
 /* Makes the next action at its time, and those that are close behind it. */
@@ -243,13 +251,15 @@ static void act(void)
 	for (i = n; i < end; i++) {
 		acted[i] = (uint16_t)((uint16_t)course.start + (uint16_t)planned[i].due);
 	}
-	do {
+	glance();
+	while ((int16_t)(acted[n] - board_edge_clock()) > GLANCE) {
+		board_wait_16ths(A_US / 2);
 		glance();
-	} while ((int16_t)(acted[n] - board_edge_clock()) > GLANCE);
+	}
 	course.actions = end;
 	socket_acts(n, (uint8_t)(end - n), acted + n);
 	carry_on(acted[end - 1]);
-	glance();
+	glance_after();
 }
 
 /* Halts at once. What pulls otherwise than before does so after the registers are shifted. */

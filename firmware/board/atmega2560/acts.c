@@ -94,10 +94,11 @@ static inline uint16_t write_at(const struct ports *p, uint16_t due)
 void board_acts(uint8_t n, uint8_t count, uint16_t *at)
 {
 	const struct ports *p = &acts[n];
+	uint16_t late = 0;
 
 	cli();
 	for (; count > 0; count--) {
-		uint16_t due = (uint16_t)(*at - LEVELS_AFTER);
+		uint16_t due = (uint16_t)(*at + late - LEVELS_AFTER), clock;
 
 		if ((int16_t)(due - TCNT3) > QUIET) {
 			sei();
@@ -105,7 +106,9 @@ void board_acts(uint8_t n, uint8_t count, uint16_t *at)
 			}
 			cli();
 		}
-		*at = write_at(p, due);
+		clock = write_at(p, due);
+		late = (uint16_t)(clock - *at);
+		*at = clock;
 		at++;
 		p++;
 	}

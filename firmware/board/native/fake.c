@@ -472,8 +472,10 @@ static void act(const struct act *a)
 
 void board_acts(uint8_t n, uint8_t count, uint16_t *at)
 {
+	uint16_t late = 0;
+
 	for (; count > 0; count--) {
-		int16_t left = (int16_t)(*at - board_edge_clock());
+		int16_t left = (int16_t)(*at + late - board_edge_clock());
 
 		if (left >= 16 * BOARD_SOON_US) {
 			fake_fail("makes an act too long ahead");
@@ -486,6 +488,7 @@ void board_acts(uint8_t n, uint8_t count, uint16_t *at)
 		if (fake.driven_at == 0) {
 			fake.driven_at = clock_16ths();
 		}
+		late = (uint16_t)(board_edge_clock() - *at);
 		*at = board_edge_clock();
 		at++;
 		n++;

@@ -352,14 +352,17 @@ static uint16_t act(const struct act *a)
 
 void board_acts(uint8_t n, uint8_t count, uint16_t *at)
 {
+	uint16_t late = 0;
+
 	for (; count > 0; count--) {
-		uint16_t left = (uint16_t)(*at - RELEASED_BEFORE - board_edge_clock());
+		uint16_t asked = *at, left = (uint16_t)(asked + late - RELEASED_BEFORE - board_edge_clock());
 
 		if (left < 0x8000) {
 			board_wait_16ths(left);
 			time_passed = true;
 		}
 		*at = act(&acts[n]);
+		late = (uint16_t)(*at - asked);
 		at++;
 		n++;
 	}

@@ -29,7 +29,7 @@ const (
 	// countVolts is half a step of the converter of ten bits. bendVolts is what a difference of two
 	// voltages a quarter of a volt apart may be off besides: half a step, too (ATmega2560, integral non-linearity, from memory).
 	countVolts, bendVolts = 0.0025, 0.0025
-	pairs                 = 5 // of a short and a long charge
+	pairs                 = 3 // of a short and a long charge
 )
 
 // MeasureCapacitor discharges the capacitor of a section by the drive, charges it for a time by the bias of its
@@ -98,14 +98,14 @@ func newCharger(ctx context.Context, s Socket, v *part.Variant, x *part.Timing, 
 		return nil, err
 	}
 	b.from = measured[0].Volts[positive]
-	w, err := b.watch(2*time.Millisecond, 0)
+	w, err := b.watch(0, 0)
 	b.exact = err == nil && w.Within > 0 && w.Within <= time.Microsecond
 	return b, err
 }
 
 // watch empties the capacitor, charges it for a time, holds it for some more and measures it.
 func (b *charger) watch(charging, holding time.Duration) (adapter.Watched, error) {
-	discharge := max(2*time.Millisecond, dur(10*drivenOhms*b.named*3))
+	discharge := max(300*time.Microsecond, dur(10*drivenOhms*b.named*3))
 	b.empty.At, b.charge.At, b.hold.At = 0, discharge, discharge+charging
 	actions := []adapter.WatchAction{b.empty, b.charge, b.hold}
 	if charging == 0 {
@@ -149,7 +149,7 @@ func (b *charger) small() (farads, within float64, err error) {
 	case volts > junctionVolts:
 		return 0, 0, b.missing
 	case volts < b.from+2*countVolts:
-		return math.Inf(1), 0, nil // another, and much larger
+		return 10 * b.named, 0.1, nil // another, and much larger
 	}
 	within = math.Hypot(aloneWithin/took, math.Sqrt2*countVolts/(volts-b.from)) + 0.02
 	return b.farads(took, b.from, volts), within, nil
@@ -166,7 +166,7 @@ func (b *charger) paired() (farads, within float64, err error) {
 	// Of two charges the difference counts. Several lengths lie at other places between the converter's steps.
 	var values, spans, times []float64
 	for i := range pairs {
-		by := 1 - 0.04*float64(i)
+		by := 1 - 0.06*float64(i)
 		short, low, err := b.charged(full / 4 * by)
 		if err != nil {
 			return 0, 0, err
