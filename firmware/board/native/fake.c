@@ -206,6 +206,23 @@ uint16_t board_convert(void)
 	return (board_sample() & bit) != 0 ? top : 0;
 }
 
+uint16_t board_convert_held(const uint32_t *toggles, uint8_t pause)
+{
+	uint16_t count;
+	uint8_t n;
+
+	if (fake.channel >= CHANNEL_L9) {
+		fake_fail("holds a far channel");
+	}
+	for (n = 0; n < 3; n++) {
+		board_flip(toggles[n]);
+	}
+	board_wait_16ths(pause);
+	count = board_convert();
+	board_flip(toggles[0] ^ toggles[1] ^ toggles[2]);
+	return count;
+}
+
 bool board_lines_hold(void)
 {
 	return !fake.lines_stuck;

@@ -50,6 +50,8 @@ enum { A_LOOK = 16 }; /* 1/16 µs from one look at a position to the next, as on
 
 enum { GO_ON_16THS = 16 * BOARD_GO_ON_US };
 
+enum { TOGGLE_16THS = 12, SAMPLED_16THS = 80 }; /* as on the ATmega2560 */
+
 enum { CONVERSION_US = 26, FAR_CONVERSION_US = 60, TOP = 4095 };
 
 const struct board_traits board_traits = {
@@ -174,6 +176,23 @@ uint16_t board_convert(void)
 
 	board_wait_us(channel < CHANNEL_L9 ? CONVERSION_US : FAR_CONVERSION_US);
 	return count < TOP ? (uint16_t)count : TOP;
+}
+
+uint16_t board_convert_held(const uint32_t *toggles, uint8_t pause)
+{
+	uint8_t n;
+	uint16_t count;
+
+	for (n = 0; n < 3; n++) {
+		board_flip(toggles[n]);
+		board_wait_16ths(TOGGLE_16THS);
+	}
+	board_wait_16ths(pause);
+	count = (uint16_t)env_convert(channel);
+	board_wait_16ths(SAMPLED_16THS);
+	board_flip(toggles[0] ^ toggles[1] ^ toggles[2]);
+	board_wait_us(CONVERSION_US);
+	return count < TOP ? count : TOP;
 }
 
 uint8_t board_kept(uint8_t at)
