@@ -19,6 +19,7 @@ struct board_traits {
 	uint16_t far_conversion_us;  /* and of the far ones */
 	uint16_t error_mv;           /* most that a voltage may be off without a calibration, mV, besides the supply's error */
 	uint16_t max_current_ma;     /* highest current limit, mA */
+	uint16_t ahead_16ths;        /* how long before its time board_acts is to be called for an act, 1/16 µs */
 	const char *name;            /* printable ASCII, at most 32 characters */
 };
 

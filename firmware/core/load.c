@@ -11,6 +11,7 @@
 
 enum {
 	INSTRUCTION_US = 8,  /* longest time of one, without settling, pause or wait, */
+	WORDY_US = 16,       /* of one that sets many positions, or folds, */
 	SAMPLING_US = 30,    /* and of one that may put out the bits of a group */
 	CELL_US = 60,        /* of a CELL without its accesses, */
 	ACCESS_US = 12,      /* and of one of them without its pause, */
@@ -306,6 +307,24 @@ static uint16_t check_cell(const struct program *p, struct findings *f, uint8_t 
 	return length;
 }
 
+static uint8_t longest_us(enum opcode op)
+{
+	switch (op) {
+	case OP_SET:
+	case OP_LATCH:
+	case OP_VALUE:
+	case OP_SHOW:
+	case OP_DRIVE:
+	case OP_RELEASE:
+	case OP_FOLD:
+	case OP_STEP:
+	case OP_SPOT:
+		return WORDY_US;
+	default:
+		return INSTRUCTION_US;
+	}
+}
+
 /* Checks an instruction, without what needs a group's or a register's number only. */
 static bool check(const struct program *p, struct findings *f, enum opcode op, const uint8_t *operand)
 {
@@ -445,7 +464,7 @@ static bool check_code(const struct program *p, struct findings *f)
 		if (p->length - at < count || ((operands[op] & GROUP) != 0 && program_code[at] >= p->group_count)) {
 			return false;
 		}
-		f->stretch_us += INSTRUCTION_US;
+		f->stretch_us += longest_us((enum opcode)op);
 		if (!check(p, f, (enum opcode)op, count > 0 ? &program_code[at] : none)) {
 			return false;
 		}

@@ -14,7 +14,6 @@ enum {
 	SPAN = 2000 * A_US,  /* of looks in one go, less than half a turn of the clock */
 	LEAD = 64 * A_US,    /* before an action the looks end: a look at the current and what it takes to begin */
 	SHIFTING = 30 * A_US, /* and that much before, where registers are shifted: two groups at most */
-	GLANCE = 24 * A_US,  /* before it is the last look */
 	CLOSE = 80 * A_US,   /* from an action to one that is made in one go with it, */
 	IN_ONE_GO = 150 * A_US /* and from the first of those */
 };
@@ -252,7 +251,7 @@ static void act(void)
 		acted[i] = (uint16_t)((uint16_t)course.start + (uint16_t)planned[i].due);
 	}
 	glance();
-	while ((int16_t)(acted[n] - board_edge_clock()) > GLANCE) {
+	while ((int16_t)(acted[n] - board_edge_clock()) > (int16_t)board_traits.ahead_16ths) {
 		board_wait_16ths(A_US / 2);
 		glance();
 	}

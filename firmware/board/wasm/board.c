@@ -43,9 +43,6 @@ enum { RX_CAPACITY = 2048, TX_CAPACITY = 16 }; /* bytes; of the line's time not 
 
 #define NO_EDGE UINT32_MAX
 
-/* 1/16 µs from what an act releases to its levels, and to its pulls, as on the ATmega2560. */
-enum { RELEASED_BEFORE = 4, PULLS_AFTER = BOARD_PULLED_ALONE_16THS - RELEASED_BEFORE };
-
 enum { A_LOOK = 16 }; /* 1/16 µs from one look at a position to the next, as on the ATmega2560 */
 
 enum { GO_ON_16THS = 16 * BOARD_GO_ON_US };
@@ -53,6 +50,9 @@ enum { GO_ON_16THS = 16 * BOARD_GO_ON_US };
 enum { TOGGLE_16THS = 12, SAMPLED_16THS = 80 }; /* as on the ATmega2560 */
 
 enum { CONVERSION_US = 26, FAR_CONVERSION_US = 60, TOP = 4095 };
+
+/* 1/16 µs from what an act releases to its levels, and to its pulls, as on the ATmega2560. */
+enum { RELEASED_BEFORE = 4, PULLS_AFTER = BOARD_PULLED_ALONE_16THS - RELEASED_BEFORE };
 
 const struct board_traits board_traits = {
 	.high = REVISION_B_HIGH,
@@ -62,6 +62,7 @@ const struct board_traits board_traits = {
 	.far_conversion_us = REVISION_B_FAR_CONVERSION_US,
 	.error_mv = REVISION_B_ERROR_MV,
 	.max_current_ma = REVISION_B_MAX_CURRENT_MA,
+	.ahead_16ths = RELEASED_BEFORE,
 	.name = "virtual, revision B",
 };
 

@@ -187,7 +187,7 @@ func (b *charger) paired() (farads, within float64, err error) {
 	}
 	slices.Sort(values)
 	farads = values[pairs/2]
-	within = (math.Hypot(countVolts, bendVolts)+sag)/slices.Min(spans) + clockWithin/slices.Min(times) + 0.002
+	within = (countVolts+bendVolts+sag)/slices.Min(spans) + clockWithin/slices.Min(times) + 0.002
 	return farads, max(within, (values[pairs-1]-values[0])/2/farads), nil
 }
 

@@ -74,8 +74,8 @@ type Section struct {
 	Positive   int
 	Negative   int
 	Farads     float64 // as measured, else as named
-	Present    bool // the capacitor was found before power
-	Measured   bool // and its value is better known than as it is marked
+	Present    bool    // the capacitor was found before power
+	Measured   bool    // and its value is better known than as it is marked
 	Tolerance  float64 // of that, as a part
 	Ohms       float64
 	OhmsWithin float64 // as a part

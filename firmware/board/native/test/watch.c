@@ -165,7 +165,7 @@ static void halts(void)
  * registers take is in the gap. */
 static void shifts(void)
 {
-	static const uint32_t us[] = {95};
+	static const uint32_t us[] = {10};
 	const uint8_t *reply;
 	size_t length;
 
@@ -178,7 +178,7 @@ static void shifts(void)
 	ask(2);
 	reply = host_reply(TYPE_WATCH | TYPE_REPLY, 2, &length);
 	CHECK(get_u32(reply + 16) == 100 * 16 && fake.pulls[PULL_BIAS].on && fake.shifts == 1);
-	edge_at(reply + 20, 95, 70 * 16);
+	edge_at(reply + 20, 10, 16 * 16);
 	CHECK(get_u16(reply + 24) >= 13 * 16);
 }
 
