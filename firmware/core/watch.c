@@ -14,7 +14,7 @@ enum {
 	SPAN = 2000 * A_US,  /* of looks in one go, less than half a turn of the clock */
 	LEAD = 64 * A_US,    /* before an action the looks end: a look at the current and what it takes to begin */
 	SHIFTING = 30 * A_US, /* and that much before, where registers are shifted: two groups at most */
-	CLOSE = 80 * A_US,   /* from an action to one that is made in one go with it, */
+	CLOSE = 32 * A_US,   /* from an action to one that is made in one go with it, */
 	IN_ONE_GO = 150 * A_US /* and from the first of those */
 };
 
