@@ -108,7 +108,7 @@ func TestOperands(t *testing.T) {
 		assert.True(t, known)
 		sum += n
 	}
-	assert.Equal(t, 43, sum)
+	assert.Equal(t, 57, sum)
 	_, known := Operands(OpConvert + 1)
 	assert.False(t, known)
 }

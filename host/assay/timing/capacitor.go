@@ -29,7 +29,8 @@ const (
 	// countVolts is half a step of the converter of ten bits. bendVolts is what a difference of two
 	// voltages a quarter of a volt apart may be off besides: half a step, too (ATmega2560, integral non-linearity, from memory).
 	countVolts, bendVolts = 0.0025, 0.0025
-	pairs                 = 3 // of a short and a long charge
+	pairs                 = 3    // of a short and a long charge
+	leastSpan             = 0.15 // V, between them
 )
 
 // MeasureCapacitor discharges the capacitor of a section by the drive, charges it for a time by the bias of its
@@ -165,8 +166,11 @@ func (b *charger) paired() (farads, within float64, err error) {
 	full := max(leastCharge, -b.ohms*expected*math.Log((b.rail-targetVolts)/(b.rail-b.from)))
 	// Of two charges the difference counts. Several lengths lie at other places between the converter's steps.
 	var values, spans, times []float64
-	for i := range pairs {
-		by := 1 - 0.06*float64(i)
+	for i := 0; len(values) < pairs; i++ {
+		if i == 4*pairs {
+			return 0, 0, b.missing
+		}
+		by := 1 - 0.06*float64(i%4)
 		short, low, err := b.charged(full / 4 * by)
 		if err != nil {
 			return 0, 0, err
@@ -175,8 +179,9 @@ func (b *charger) paired() (farads, within float64, err error) {
 		if err != nil {
 			return 0, 0, err
 		}
-		if high-low < 0.05 || long <= short {
-			return 0, 0, b.missing
+		// an action that came late makes a charge shorter or longer than it was to be
+		if high-low < leastSpan || high > junctionVolts {
+			continue
 		}
 		values = append(values, b.farads(long-short, low, high))
 		spans, times = append(spans, high-low), append(times, long-short)
