@@ -30,7 +30,7 @@ const (
 	// voltages a quarter of a volt apart may be off besides: half a step, too (ATmega2560, integral non-linearity, from memory).
 	countVolts, bendVolts = 0.0025, 0.0025
 	pairs                 = 3    // of a short and a long charge
-	leastSpan             = 0.15 // V, between them
+	leastSpan             = 0.13 // V, between them
 )
 
 // MeasureCapacitor discharges the capacitor of a section by the drive, charges it for a time by the bias of its
@@ -167,11 +167,11 @@ func (b *charger) paired() (farads, within float64, err error) {
 	// Of two charges the difference counts. Several lengths lie at other places between the converter's steps.
 	var values, spans, times []float64
 	for i := 0; len(values) < pairs; i++ {
-		if i == 4*pairs {
+		if i == 8*pairs {
 			return 0, 0, b.missing
 		}
-		by := 1 - 0.06*float64(i%4)
-		short, low, err := b.charged(full / 4 * by)
+		by := 0.94 - 0.05*float64(i%4)
+		short, low, err := b.charged(full / 8 * by)
 		if err != nil {
 			return 0, 0, err
 		}
@@ -180,7 +180,7 @@ func (b *charger) paired() (farads, within float64, err error) {
 			return 0, 0, err
 		}
 		// an action that came late makes a charge shorter or longer than it was to be
-		if high-low < leastSpan || high > junctionVolts {
+		if high-low < leastSpan || high > targetVolts+0.02 {
 			continue
 		}
 		values = append(values, b.farads(long-short, low, high))
