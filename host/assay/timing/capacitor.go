@@ -180,7 +180,11 @@ func (b *charger) paired() (farads, within float64, err error) {
 			return 0, 0, err
 		}
 		// an action that came late makes a charge shorter or longer than it was to be
-		if high-low < leastSpan || high > targetVolts+0.02 {
+		most := targetVolts + 0.02
+		if full*by < 1.2*leastCharge {
+			most = junctionVolts // the shortest charge there is
+		}
+		if high-low < leastSpan || high > most {
 			continue
 		}
 		values = append(values, b.farads(long-short, low, high))
@@ -192,7 +196,7 @@ func (b *charger) paired() (farads, within float64, err error) {
 	}
 	slices.Sort(values)
 	farads = values[pairs/2]
-	within = (countVolts+bendVolts+sag)/slices.Min(spans) + clockWithin/slices.Min(times) + 0.002
+	within = (countVolts+bendVolts+sag)/slices.Min(spans) + clockWithin/slices.Min(times) + 0.012 // the bias resistor's output, and what else was seen in runs on the MCU's program
 	return farads, max(within, (values[pairs-1]-values[0])/2/farads), nil
 }
 
