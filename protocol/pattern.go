@@ -31,11 +31,12 @@ const (
 	OpLoop    uint8 = 0x11 // r, first u16, last u16: counts up or down by one, last included
 	OpNext    uint8 = 0x12 // r: goes on with the loop
 	OpCell    uint8 = 0x13 // a Cell: accesses to a word of a memory
+	OpConvert uint8 = 0x14 // position u8, pause u8, toggles 3 × u32
 )
 
 // operands is how many bytes follow each opcode; OpCell's accesses follow those.
 var operands = [...]int{OpEnd: 0, OpFlip: 4, OpSet: 8, OpLatch: 2, OpValue: 3, OpShow: 1, OpDrive: 1, OpRelease: 1,
-	OpCheck: 1, OpTake: 1, OpFold: 0, OpEmit: 0, OpStep: 4, OpSpot: 1, OpPause: 1, OpWait: 3, OpMark: 1, OpLoop: 5, OpNext: 1, OpCell: 5}
+	OpCheck: 1, OpTake: 1, OpFold: 0, OpEmit: 0, OpStep: 4, OpSpot: 1, OpPause: 1, OpWait: 3, OpMark: 1, OpLoop: 5, OpNext: 1, OpCell: 5, OpConvert: 14}
 
 // Operands gives how many bytes of operands follow an opcode; false if there is
 // no such instruction. OpCell's last one says how many accesses, of AccessLen bytes,

@@ -125,6 +125,7 @@ type Edge struct {
 type WatchReply struct {
 	Begin, End bool // whether the position read high before the first action's drive, and at the end
 	Stopped    Stopped
+	Within     uint8    // all that an action changes is so near its time, 1/16 µs; 0 from an adapter that does not say
 	Millivolts uint16   // 0 where no voltage was asked for
 	Sample     uint32   // word of the positions that read high after that
 	Acted      []uint32 // when each action drove, 1/16 µs, the first at 0; and last the halt
@@ -136,7 +137,7 @@ func (*WatchReply) Type() Type { return TypeWatch.Reply() }
 
 // Marshal gives the payload.
 func (m *WatchReply) Marshal() []byte {
-	w := new(writer).u8(bit(m.Begin)).u8(bit(m.End)).u8(uint8(m.Stopped)).u8(uint8(len(m.Acted))).u8(uint8(len(m.Edges))).u8(0)
+	w := new(writer).u8(bit(m.Begin)).u8(bit(m.End)).u8(uint8(m.Stopped)).u8(uint8(len(m.Acted))).u8(uint8(len(m.Edges))).u8(m.Within)
 	w.u16(m.Millivolts).u32(m.Sample).words(m.Acted)
 	for _, e := range m.Edges {
 		w.u32(e.At).u16(e.Gap)
@@ -156,8 +157,7 @@ func (m *WatchReply) Unmarshal(payload []byte) error {
 	r := reader{rest: payload}
 	*m = WatchReply{Begin: r.u8() != 0, End: r.u8() != 0, Stopped: Stopped(r.u8())}
 	acted, edges := r.u8(), r.u8()
-	r.u8()
-	m.Millivolts, m.Sample = r.u16(), r.u32()
+	m.Within, m.Millivolts, m.Sample = r.u8(), r.u16(), r.u32()
 	for range acted {
 		m.Acted = append(m.Acted, r.u32())
 	}

@@ -33,7 +33,7 @@ type Carrier struct {
 	Monitor    *Monitor // of the supply current; nil for none
 	Pressed    bool     // the button
 	Violations []string
-	// Watch, if set, sees the driven positions and their levels after each change of a port.
+	// Watch, if set, sees the driven positions and their levels after each change of a port or of the pulls.
 	Watch func(cycle uint64, driven, level adapter.Word)
 	// Looked, if set, is told when the program reads a port.
 	Looked func(cycle uint64, p Port)
@@ -178,7 +178,11 @@ func (c *Carrier) drive() {
 		c.violation("positions %v are driven against their supply switches", against)
 	}
 	c.Socket.Drive(out, out&word(&c.level))
-	if c.Watch != nil {
+	c.watched()
+}
+
+func (c *Carrier) watched() {
+	if out := word(&c.out); c.Watch != nil {
 		c.Watch(c.now(), out, out&word(&c.level))
 	}
 }
@@ -215,6 +219,7 @@ func (c *Carrier) supply() {
 // pulled passes to the socket what the bias or the load resistors do.
 func (c *Carrier) pulled(which int) {
 	c.Socket.Pull(virtual.Pull(which), c.pulls[which].on, c.pulls[which].up)
+	c.watched()
 }
 
 // Levels reads the lines of a port. PORTF and PORTK sense the socket behind the

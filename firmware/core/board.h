@@ -19,6 +19,7 @@ struct board_traits {
 	uint16_t far_conversion_us;  /* and of the far ones */
 	uint16_t error_mv;           /* most that a voltage may be off without a calibration, mV, besides the supply's error */
 	uint16_t max_current_ma;     /* highest current limit, mA */
+	uint16_t ahead_16ths;        /* how long before its time board_acts is to be called for an act, 1/16 µs */
 	const char *name;            /* printable ASCII, at most 32 characters */
 };
 
@@ -144,6 +145,11 @@ void board_channel(uint8_t channel);
  * supply. */
 uint16_t board_convert(void);
 
+/* Toggles three words one after the other, waits pause/16 µs, and converts the voltage that stands then at the
+ * selected channel, a near one: once it has been sampled, all are toggled back. Nothing interrupts that;
+ * from the first toggle to those back it takes 9 µs at most and the pause. */
+uint16_t board_convert_held(const uint32_t *toggles, uint8_t pause);
+
 /* Waits at least us µs, at most 1000. */
 void board_wait_us(uint16_t us);
 
@@ -216,8 +222,29 @@ uint16_t board_boot_id(void);
 /* A clock for edges, 1/16 µs modulo 2^16. */
 uint16_t board_edge_clock(void);
 
-/* As board_drive; gives the clock at which the levels changed. */
-uint16_t board_drive_at(uint32_t dir, uint32_t level);
+/* An act: what changes at once. */
+struct act {
+	uint32_t keeps;      /* word of the driven positions that are not released */
+	uint32_t dir, level; /* then as board_drive has them */
+	uint8_t pulls;       /* a bit 1 << enum pull for each group that pulls from then on, */
+	uint8_t shifted;     /* and for that one, if any, whose registers then take what board_shift shifted */
+};
+
+enum { MOST_ACTS = 9 };
+
+/* Takes note of act n, of the positions and resistors that socket.c allows. */
+void board_act(uint8_t n, const struct act *a);
+
+/* Shifts a group's levels; they show with the act that says so, or at once: then what pulls does
+ * so otherwise from now on. */
+void board_shift(enum pull which, uint32_t up, bool at_once);
+
+/* Makes count acts, from number n on, each at its time by the edge clock, less than BOARD_SOON_US
+ * ahead, or at once if that is past; puts there when each was. One that is late delays the others by as much. Nothing interrupts an act. It
+ * releases, changes the levels, then the pulls, then drives. Its time is that of the levels; all is within
+ * BOARD_ACT_16THS of it, and BOARD_PULLED_ALONE_16THS pass from a release to the pulls, 2 more or less. */
+enum { BOARD_SOON_US = 500, BOARD_ACT_16THS = 8, BOARD_PULLED_ALONE_16THS = 8 };
+void board_acts(uint8_t n, uint8_t count, uint16_t *at);
 
 /* A position whose edges are looked for. */
 struct board_eye {

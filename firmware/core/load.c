@@ -11,9 +11,11 @@
 
 enum {
 	INSTRUCTION_US = 8,  /* longest time of one, without settling, pause or wait, */
+	WORDY_US = 16,       /* of one that sets many positions, or folds, */
 	SAMPLING_US = 30,    /* and of one that may put out the bits of a group */
 	CELL_US = 60,        /* of a CELL without its accesses, */
 	ACCESS_US = 12,      /* and of one of them without its pause, */
+	CONVERT_US = 60,     /* of a CONVERT without its pause, */
 	LONGEST_CELL_US = 128, /* and of all of them with their pauses, for the current is looked at after them */
 	STRETCH_MS = 100,    /* longest stretch */
 	ROW_US = 8,          /* twice what the refresh of a row takes */
@@ -36,6 +38,7 @@ struct findings {
 	uint32_t output, most_output;
 	uint8_t nest[REGISTERS]; /* registers of the loops that are open */
 	uint8_t depth;
+	uint32_t unmeasured; /* positions that it converts and cannot */
 	bool missing; /* a number of a position that is none */
 	enum refusal broken; /* what aborted it */
 };
@@ -304,6 +307,24 @@ static uint16_t check_cell(const struct program *p, struct findings *f, uint8_t 
 	return length;
 }
 
+static uint8_t longest_us(enum opcode op)
+{
+	switch (op) {
+	case OP_SET:
+	case OP_LATCH:
+	case OP_VALUE:
+	case OP_SHOW:
+	case OP_DRIVE:
+	case OP_RELEASE:
+	case OP_FOLD:
+	case OP_STEP:
+	case OP_SPOT:
+		return WORDY_US;
+	default:
+		return INSTRUCTION_US;
+	}
+}
+
 /* Checks an instruction, without what needs a group's or a register's number only. */
 static bool check(const struct program *p, struct findings *f, enum opcode op, const uint8_t *operand)
 {
@@ -347,6 +368,14 @@ static bool check(const struct program *p, struct findings *f, enum opcode op, c
 		f->touched |= bit;
 		samples(p, f, 0);
 		break;
+	case OP_CONVERT:
+		bit = position_bit(operand[0]);
+		f->missing = f->missing || bit == 0;
+		f->unmeasured |= bit & ~(fitted.sense & NEAR_POSITIONS);
+		f->touched |= get_u32(operand + 2) | get_u32(operand + 6) | get_u32(operand + 10);
+		f->stretch_us += CONVERT_US - INSTRUCTION_US + in_us(operand[1]);
+		f->output += 2;
+		break;
 	case OP_PAUSE:
 		f->stretch_us += in_us(operand[0]);
 		break;
@@ -371,6 +400,7 @@ static const uint8_t operands[] = {
 	[OP_TAKE] = GROUP | 1, [OP_FOLD] = 0, [OP_EMIT] = 0, [OP_STEP] = 4, [OP_SPOT] = 1, [OP_PAUSE] = 1,
 	[OP_WAIT] = 3, [OP_MARK] = 1, [OP_LOOP] = 5, [OP_NEXT] = 1,
 	[OP_CELL] = CELL_LEN - 1, /* and the accesses */
+	[OP_CONVERT] = 14,
 };
 
 /* Translates a checked instruction into its stored form. */
@@ -378,7 +408,15 @@ static void keep(uint8_t *at)
 {
 	uint8_t op = at[0];
 
-	if (op == OP_LATCH) {
+	if (op == OP_CONVERT) {
+		uint32_t bit = position_bit(at[1]);
+		uint8_t n = 0;
+
+		for (; bit > 1; bit >>= 1) {
+			n++;
+		}
+		at[1] = socket_channel(n);
+	} else if (op == OP_LATCH) {
 		at[2] = (uint8_t)(at[2] * sizeof(struct loop));
 	} else if (op == OP_LOOP || op == OP_NEXT) {
 		at[1] = (uint8_t)(at[1] * sizeof(struct loop));
@@ -419,14 +457,14 @@ static bool check_code(const struct program *p, struct findings *f)
 
 		op = program_code[at];
 		at++;
-		if (op > OP_CELL || (op == OP_END && at != p->length)) {
+		if (op > OP_CONVERT || (op == OP_END && at != p->length)) {
 			return false;
 		}
 		count = operands[op] & (uint8_t)~GROUP;
 		if (p->length - at < count || ((operands[op] & GROUP) != 0 && program_code[at] >= p->group_count)) {
 			return false;
 		}
-		f->stretch_us += INSTRUCTION_US;
+		f->stretch_us += longest_us((enum opcode)op);
 		if (!check(p, f, (enum opcode)op, count > 0 ? &program_code[at] : none)) {
 			return false;
 		}
@@ -464,7 +502,7 @@ static enum refusal may_touch(const struct program *p, const struct findings *f,
 	for (i = 0; i < p->group_count; i++) {
 		named |= program_groups[i].mask;
 	}
-	*detail = (named & ~fitted.positions) | (f->touched & ~(p->direction & ~f->released)) | (f->turned & (p->direction | f->driven));
+	*detail = (named & ~fitted.positions) | (f->touched & ~(p->direction & ~f->released)) | (f->turned & (p->direction | f->driven)) | f->unmeasured;
 	if (*detail != 0 || f->missing) {
 		return BAD_POSITION;
 	}

@@ -9,6 +9,7 @@
 #include <stddef.h>
 
 #include "board.h"
+#include "calibration.h"
 #include "load.h"
 #include "program.h"
 #include "cell.h"
@@ -135,6 +136,15 @@ static bool take(const struct group *g)
 	return true;
 }
 
+/* Puts the voltage of a channel out, as it stands between toggles and their return. */
+static void convert(const uint8_t *operands)
+{
+	uint32_t toggles[3] = {get_u32(operands + 2), get_u32(operands + 6), get_u32(operands + 10)};
+
+	board_channel(operands[0]);
+	run_put_out(calibration_mv(operands[0], board_convert_held(toggles, operands[1]), 0), 2);
+}
+
 /* Carries out the instruction at at, one of those that interpret leaves to it, and
  * gives the next; nothing if the program is to be left. */
 __attribute__((noinline)) static const uint8_t *slow_path(const uint8_t *at)
@@ -170,6 +180,9 @@ __attribute__((noinline)) static const uint8_t *slow_path(const uint8_t *at)
 		return wait(operands) ? at + 4 : NULL;
 	case OP_CELL:
 		return cells(at, &place);
+	case OP_CONVERT:
+		convert(operands);
+		return at + 15;
 	case OP_END:
 		ended = true;
 		return NULL;

@@ -29,7 +29,8 @@ enum opcode {
 	OP_MARK = 0x10,
 	OP_LOOP = 0x11,
 	OP_NEXT = 0x12,
-	OP_CELL = 0x13
+	OP_CELL = 0x13,
+	OP_CONVERT = 0x14
 };
 
 enum {

@@ -48,12 +48,6 @@ void socket_drive(uint32_t dir, uint32_t level)
 	board_drive(dir, level & dir);
 }
 
-uint16_t socket_drive_at(uint32_t dir, uint32_t level)
-{
-	now.driven = dir;
-	return board_drive_at(dir, level & dir);
-}
-
 void socket_join(uint32_t word, uint32_t mask)
 {
 	now.driven |= mask;
@@ -247,25 +241,78 @@ uint8_t socket_channel(uint8_t bit)
 	return channels[bit];
 }
 
-uint16_t socket_halt(uint32_t dir, uint32_t level, const struct pulling *pulls)
-{
-	uint16_t clock = board_drive_at(dir, level & dir);
+/* Planned acts, after which the socket is so; shifts has a bit 1 << enum pull for a group whose
+ * registers are to be shifted before. */
+static struct {
+	uint32_t dir;
+	struct pulling pulls[PULLS];
+	uint8_t shifts;
+} acts[MOST_ACTS];
 
-	if (!pulls[PULL_LOAD].on) {
-		board_pull(PULL_LOAD, false, 0);
-		now.pulls[PULL_LOAD].on = false;
-		now.pulls[PULL_LOAD].up = 0;
+void socket_plan(uint8_t n, uint32_t dir, uint32_t level, const struct pulling *pulls, bool halt)
+{
+	struct act a = {n == 0 ? now.driven : acts[n - 1].dir, dir, level & dir, 0, 0};
+	uint8_t which;
+
+	a.keeps &= dir;
+	acts[n].dir = dir;
+	acts[n].shifts = 0;
+	for (which = 0; which < PULLS; which++) {
+		struct pulling *p = &acts[n].pulls[which];
+		uint8_t bit = (uint8_t)(1u << which);
+
+		p->on = pulls[which].on;
+		p->up = pulls[which].up & resistors((enum pull)which);
+		if (halt && p->on) {
+			*p = acts[n - 1].pulls[which];
+		}
+		if (p->on) {
+			a.pulls |= bit;
+			if (n > 0 && !(acts[n - 1].pulls[which].on && acts[n - 1].pulls[which].up == p->up)) {
+				acts[n].shifts |= bit;
+			}
+		}
 	}
-	if (!pulls[PULL_BIAS].on) {
-		board_pull(PULL_BIAS, false, 0);
-		now.pulls[PULL_BIAS].on = false;
-		now.pulls[PULL_BIAS].up = 0;
+	a.shifted = acts[n].shifts & 1 << PULL_BIAS ? 1 << PULL_BIAS : acts[n].shifts;
+	board_act(n, &a);
+}
+
+bool socket_shifts(uint8_t n)
+{
+	return acts[n].shifts != 0;
+}
+
+/* All registers share the line: of two groups the bias waits for the act, and the load shows at
+ * once, where it pulls already. */
+void socket_shift(uint8_t n)
+{
+	bool bias = (acts[n].shifts & 1 << PULL_BIAS) != 0;
+
+	if (acts[n].shifts & 1 << PULL_LOAD) {
+		board_shift(PULL_LOAD, acts[n].pulls[PULL_LOAD].up, bias);
 	}
-	now.driven = dir;
-	if (pulls[PULL_LOAD].on || pulls[PULL_BIAS].on) {
-		socket_pull(pulls);
+	if (bias) {
+		board_shift(PULL_BIAS, acts[n].pulls[PULL_BIAS].up, false);
 	}
-	return clock;
+}
+
+static void acted(uint8_t n)
+{
+	now.driven = acts[n].dir;
+	now.pulls[PULL_BIAS] = acts[n].pulls[PULL_BIAS];
+	now.pulls[PULL_LOAD] = acts[n].pulls[PULL_LOAD];
+}
+
+void socket_acts(uint8_t n, uint8_t count, uint16_t *at)
+{
+	acted((uint8_t)(n + count - 1)); /* before, for what follows an act is in a hurry */
+	board_acts(n, count, at);
+}
+
+void socket_halt(uint8_t n, uint16_t *at)
+{
+	board_acts(n, 1, at);
+	acted(n);
 }
 
 enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)

@@ -90,12 +90,20 @@ struct steps {
 /* Drives the positions of dir, as socket_may_drive allows, to their bits of level. */
 void socket_drive(uint32_t dir, uint32_t level);
 
-/* The same; gives board_edge_clock at which the levels changed. */
-uint16_t socket_drive_at(uint32_t dir, uint32_t level);
+/* Plans act n of a WATCH, 0 first, as socket_may_drive and socket_may_pull allow: what is driven and what
+ * pulls from then on. Act 0 finds what pulls as it is to be. A halt, whose time nobody knows, turns
+ * pulls off, and leaves them otherwise as they are. */
+void socket_plan(uint8_t n, uint32_t dir, uint32_t level, const struct pulling *pulls, bool halt);
 
-/* Drives as socket_drive_at and pulls as socket_pull, in a hurry: what is to be released or turned
- * off is so first. */
-uint16_t socket_halt(uint32_t dir, uint32_t level, const struct pulling *pulls);
+/* Whether registers are to be shifted before act n, and does that. */
+bool socket_shifts(uint8_t n);
+void socket_shift(uint8_t n);
+
+/* Makes count acts, as board_acts does. */
+void socket_acts(uint8_t n, uint8_t count, uint16_t *at);
+
+/* Makes an act that is a halt, in a hurry. */
+void socket_halt(uint8_t n, uint16_t *at);
 
 /* Makes the positions of mask driven beside those that are, as socket_may_drive
  * allows, at their bits of word, which has no other; or not driven any more. */

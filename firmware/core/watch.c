@@ -11,15 +11,18 @@
 
 enum {
 	A_US = 16,           /* of the clock */
-	SPAN = 2000 * A_US   /* of looks in one go, less than half a turn of the clock */
+	SPAN = 2000 * A_US,  /* of looks in one go, less than half a turn of the clock */
+	LEAD = 64 * A_US,    /* before an action the looks end: a look at the current and what it takes to begin */
+	SHIFTING = 30 * A_US, /* and that much before, where registers are shifted: two groups at most */
+	CLOSE = 32 * A_US,   /* from an action to one that is made in one go with it, */
+	IN_ONE_GO = 150 * A_US /* and from the first of those */
 };
 
 /* An action as SPEC.md lays it out. */
 struct action {
-	uint32_t at; /* by the clock, after the first action */
+	uint32_t at_us; /* after the first */
 	uint32_t direction, level;
 	struct pulling pulls[PULLS];
-	bool pulls_change; /* from those of the action before */
 };
 
 /* A watch as SPEC.md lays it out. */
@@ -37,12 +40,21 @@ static struct {
 	uint32_t until;               /* by the clock, after the first action */
 	uint32_t now, start;          /* by the clock in 32 bits: the last look, and the first action */
 	uint8_t edges, actions;       /* up to now */
-	uint32_t acted[MOST_ACTIONS + 1]; /* when each was driven, and the halt */
+	uint32_t halted;              /* when the halt was, after the first action */
 	uint16_t asked;               /* by the clock: the last look at the current */
 	struct board_eye eye;
+	struct pulling halt[PULLS]; /* what pulls after it */
 } course;
 
-static struct action actions[MOST_ACTIONS], halt;
+/* Planned actions: when they are due by the clock after the first, how long before the looks end,
+ * and how many are made in one go from each on. */
+static struct {
+	uint32_t due;
+	uint16_t lead;
+	uint8_t in_one_go;
+} planned[MOST_ACTIONS];
+/* The clock at each, and at the halt. */
+static uint16_t acted[MOST_ACTIONS + 1];
 static struct board_edge edges[MOST_EDGES];
 /* The upper bits of their times, of those that were the first in a look; the others came
  * less than a turn after the one before. */
@@ -50,11 +62,9 @@ static uint8_t turns[MOST_EDGES];
 enum { NOT_FIRST = 0xFF }; /* more than the longest watch has */
 static enum refusal guarded;      /* what the last look at the current said */
 
-/* Gives when it is, µs. */
-static bool read_action(const uint8_t *at, struct action *a, uint32_t *at_us)
+static bool read_action(const uint8_t *at, struct action *a)
 {
-	*at_us = get_u32(at);
-	a->at = A_US * *at_us;
+	a->at_us = get_u32(at);
 	a->direction = get_u32(at + 4);
 	a->level = get_u32(at + 8);
 	return measure_read_pulls(at[12], at + 13, a->pulls);
@@ -62,7 +72,7 @@ static bool read_action(const uint8_t *at, struct action *a, uint32_t *at_us)
 
 static bool read_layout(struct layout *w, const uint8_t *payload, uint16_t length)
 {
-	uint16_t planned;
+	uint16_t steps;
 
 	if (length < WATCH_HEADER_LEN) {
 		return false;
@@ -76,19 +86,14 @@ static bool read_layout(struct layout *w, const uint8_t *payload, uint16_t lengt
 	w->averaging = payload[8];
 	w->at = payload + WATCH_HEADER_LEN;
 	length = (uint16_t)(length - WATCH_HEADER_LEN);
-	planned = (uint16_t)(length / WATCH_ACTION_LEN - (w->halts ? 1 : 0)); /* of none it makes too many */
-	w->actions = (uint8_t)planned;
-	return (payload[0] & ~(WATCH_HALT | WATCH_UNPOWERED)) == 0 && payload[9] == 0 && length % WATCH_ACTION_LEN == 0 && planned >= 1 &&
-	       planned <= MOST_ACTIONS && w->edges >= 1 && w->edges <= MOST_EDGES && w->averaging <= MOST_AVERAGING &&
+	steps = (uint16_t)(length / WATCH_ACTION_LEN - (w->halts ? 1 : 0)); /* of none it makes too many */
+	w->actions = (uint8_t)steps;
+	return (payload[0] & ~(WATCH_HALT | WATCH_UNPOWERED)) == 0 && payload[9] == 0 && length % WATCH_ACTION_LEN == 0 && steps >= 1 &&
+	       steps <= MOST_ACTIONS && w->edges >= 1 && w->edges <= MOST_EDGES && w->averaging <= MOST_AVERAGING &&
 	       (w->measured != 0 || w->averaging == 0);
 }
 
-static bool differ(const struct pulling *a, const struct pulling *b)
-{
-	return a->on != b->on || a->up != b->up;
-}
-
-/* Reads the actions, and whether they may be, as far as their positions go. */
+/* Whether the actions may be, as far as their positions go. */
 static enum refusal may_act(const struct layout *w, uint32_t *detail)
 {
 	uint32_t driven = 0, measured = position_bit(w->measured), watched = position_bit(w->watched);
@@ -100,21 +105,18 @@ static enum refusal may_act(const struct layout *w, uint32_t *detail)
 
 	for (i = 0; i < w->actions + (w->halts ? 1 : 0); i++) {
 		bool halts = i == w->actions;
-		struct action *a = halts ? &halt : &actions[i];
-		uint32_t at_us;
+		struct action a;
 
-		if (!read_action(at, a, &at_us) || (i == 0 || halts ? at_us != 0 : at_us < last_us) || at_us >= w->until_us) {
+		if (!read_action(at, &a) || (i == 0 || halts ? a.at_us != 0 : a.at_us < last_us) || a.at_us >= w->until_us) {
 			return BAD_PAYLOAD;
 		}
 		at += WATCH_ACTION_LEN;
-		last_us = at_us;
-		a->pulls_change = i == 0 || halts || differ(&a->pulls[PULL_BIAS], &actions[i - 1].pulls[PULL_BIAS]) ||
-		                  differ(&a->pulls[PULL_LOAD], &actions[i - 1].pulls[PULL_LOAD]);
-		driven |= a->direction;
-		pulls[PULL_BIAS].on |= a->pulls[PULL_BIAS].on;
-		pulls[PULL_BIAS].up |= a->pulls[PULL_BIAS].up;
-		pulls[PULL_LOAD].on |= a->pulls[PULL_LOAD].on;
-		pulls[PULL_LOAD].up |= a->pulls[PULL_LOAD].up;
+		last_us = a.at_us;
+		driven |= a.direction;
+		pulls[PULL_BIAS].on |= a.pulls[PULL_BIAS].on;
+		pulls[PULL_BIAS].up |= a.pulls[PULL_BIAS].up;
+		pulls[PULL_LOAD].on |= a.pulls[PULL_LOAD].on;
+		pulls[PULL_LOAD].up |= a.pulls[PULL_LOAD].up;
 	}
 	*detail = (watched & ~fitted.positions) | (measured & ~socket_measured()) | (watched & driven & ~fitted.sense);
 	if (*detail != 0 || watched == 0 || (measured == 0 && w->measured != 0)) {
@@ -146,6 +148,40 @@ static void carry_on(uint16_t clock)
 	course.now += (uint16_t)(clock - (uint16_t)course.now);
 }
 
+/* Plans the actions and the halt. The pulls of the first are set. */
+static void plan(const struct layout *w)
+{
+	const uint8_t *at = w->at;
+	struct action a;
+	uint8_t i;
+
+	for (i = 0; i < w->actions; i++) {
+		(void)read_action(at, &a); /* it was checked */
+		at += WATCH_ACTION_LEN;
+		if (i == 0) {
+			socket_pull(a.pulls);
+		}
+		socket_plan(i, a.direction, a.level, a.pulls, false);
+		planned[i].due = A_US * a.at_us;
+		planned[i].lead = socket_shifts(i) ? LEAD + SHIFTING : LEAD;
+	}
+	for (i = w->actions; i > 0; i--) {
+		uint8_t n = (uint8_t)(i - 1), count = 1;
+
+		while (n + count < w->actions && planned[n + count].lead == LEAD && planned[n + count].due - planned[n + count - 1].due < CLOSE &&
+		       planned[n + count].due - planned[n].due < IN_ONE_GO) {
+			count++;
+		}
+		planned[n].in_one_go = count;
+	}
+	if (w->halts) {
+		(void)read_action(at, &a);
+		socket_plan(w->actions, a.direction, a.level, a.pulls, true);
+		course.halt[PULL_BIAS] = a.pulls[PULL_BIAS];
+		course.halt[PULL_LOAD] = a.pulls[PULL_LOAD];
+	}
+}
+
 static void begin(const struct layout *w)
 {
 	uint8_t i;
@@ -161,28 +197,80 @@ static void begin(const struct layout *w)
 	for (i = 0; i < MOST_EDGES; i++) {
 		turns[i] = NOT_FIRST;
 	}
+	plan(w);
+}
+
+/* Looks once. Between the clock and the look an edge may come, which the next look sees. */
+static void glance(void)
+{
+	uint16_t before = board_edge_clock();
+	bool high = board_sample_of(course.eye.word) != 0;
+
+	if (high != course.eye.high && course.edges < course.most) {
+		struct board_edge *edge = &edges[course.edges];
+
+		edge->at = board_edge_clock();
+		edge->gap = (uint16_t)(edge->at - course.eye.seen);
+		carry_on(edge->at);
+		turns[course.edges] = (uint8_t)(course.now >> 16);
+		course.edges++;
+		course.eye.high = high;
+	}
+	course.eye.seen = before;
+}
+
+/* The same soon after an action; but the edge that is to halt is left to the board. */
+static void glance_after(void)
+{
+	if (!course.halts || course.actions < course.planned) {
+		glance();
+	}
 }
 
 static void first_action(void)
 {
-	socket_pull(actions[0].pulls);
-	course.eye.seen = board_edge_clock();
+	acted[0] = board_edge_clock();
+	course.eye.seen = acted[0];
 	course.eye.high = (board_sample() & course.eye.word) != 0;
-	course.start = socket_drive_at(actions[0].direction, actions[0].level);
-	course.now = course.start;
-	course.acted[0] = 0;
+	socket_acts(0, 1, acted);
+	course.start = acted[0];
+	course.now = acted[0];
 	course.actions = 1;
+	glance_after();
 }
 
-static void next_action(void)
+/* Makes the next action at its time, and those that are close behind it. */
+static void act(void)
 {
-	const struct action *a = &actions[course.actions];
+	uint8_t n = course.actions, end = (uint8_t)(n + planned[n].in_one_go), i;
 
-	if (a->pulls_change) {
-		socket_pull(a->pulls);
+	if (planned[n].lead != LEAD) {
+		socket_shift(n);
 	}
-	carry_on(socket_drive_at(a->direction, a->level));
-	course.acted[course.actions] = course.now - course.start;
+	for (i = n; i < end; i++) {
+		acted[i] = (uint16_t)((uint16_t)course.start + (uint16_t)planned[i].due);
+	}
+	glance();
+	while ((int16_t)(acted[n] - board_edge_clock()) > (int16_t)board_traits.ahead_16ths) {
+		board_wait_16ths(A_US / 2);
+		glance();
+	}
+	course.actions = end;
+	socket_acts(n, (uint8_t)(end - n), acted + n);
+	carry_on(acted[end - 1]);
+	glance_after();
+}
+
+/* Halts at once. What pulls otherwise than before does so after the registers are shifted. */
+static void halt(uint16_t edge)
+{
+	acted[course.planned] = edge;
+	socket_halt(course.planned, acted + course.planned);
+	if (course.halt[PULL_BIAS].on || course.halt[PULL_LOAD].on) {
+		socket_pull(course.halt);
+	}
+	carry_on(acted[course.planned]);
+	course.halted = course.now - course.start;
 	course.actions++;
 }
 
@@ -194,6 +282,14 @@ static bool go_on(void)
 		guarded = socket_guard();
 	}
 	return guarded == ACCEPTED;
+}
+
+/* The board asks in a long look; of short ones, and of actions without any, one in so many does. */
+static void ask(uint16_t after_us)
+{
+	if ((uint16_t)((uint16_t)course.now - course.asked) > after_us * A_US) {
+		(void)go_on();
+	}
 }
 
 /* Looks for edges up to a time after the first action; with all actions done and a halt to
@@ -208,9 +304,7 @@ static bool look(uint32_t until)
 	more = board_edges(&course.eye, (uint16_t)(course.start + until), halting ? 1 : (uint8_t)(course.most - at), edges + at, go_on);
 	halting = halting && more > 0;
 	if (halting) {
-		carry_on(socket_halt(halt.direction, halt.level, halt.pulls));
-		course.acted[course.planned] = course.now - course.start;
-		course.actions++;
+		halt(edges[at].at);
 	}
 	if (more > 0) {
 		turns[at] = (uint8_t)(edges[at].at < low ? turn + 1 : turn);
@@ -225,18 +319,27 @@ static enum refusal run(uint8_t *stopped)
 	first_action();
 	course.asked = (uint16_t)course.now;
 	while (guarded == ACCEPTED) {
-		uint32_t passed = course.now - course.start;
-		bool acts = course.actions < course.planned;
-		uint32_t next = acts ? actions[course.actions].at : course.until;
+		uint32_t passed = course.now - course.start, next = course.until;
 
-		if (passed >= next && !acts) {
+		if (course.actions < course.planned) {
+			uint16_t lead = planned[course.actions].lead;
+
+			next = planned[course.actions].due;
+			if (passed + lead >= next) {
+				ask(2 * BOARD_GO_ON_US);
+				act();
+				if (course.edges < course.most) {
+					continue;
+				}
+				*stopped = STOPPED_EDGES;
+				return ACCEPTED;
+			}
+			next -= lead;
+		} else if (passed >= next) {
 			*stopped = STOPPED_TIME;
 			return ACCEPTED;
 		}
-		if (passed >= next) {
-			next_action();
-			next = course.now - course.start; /* a look at least, before the next */
-		} else if (next - passed > SPAN) {
+		if (next - passed > SPAN) {
 			next = passed + SPAN;
 		}
 		if (look(next)) {
@@ -248,10 +351,7 @@ static enum refusal run(uint8_t *stopped)
 			return ACCEPTED;
 		}
 		carry_on(board_edge_clock());
-		/* The board asks in a long look; of short ones, between actions, one in so many does. */
-		if ((uint16_t)((uint16_t)course.now - course.asked) > BOARD_GO_ON_US * A_US) {
-			(void)go_on();
-		}
+		ask(BOARD_GO_ON_US);
 	}
 	return guarded;
 }
@@ -261,8 +361,13 @@ static uint8_t *put_times(uint8_t *at)
 	uint32_t clock = 0;
 	uint8_t i;
 
-	for (i = 0; i < course.actions; i++) {
-		at = put_u32(at, course.acted[i]);
+	for (i = 0; i < course.actions && i < course.planned; i++) {
+		uint16_t late = (uint16_t)(acted[i] - (uint16_t)(course.start + planned[i].due));
+
+		at = put_u32(at, planned[i].due + late);
+	}
+	if (course.actions > course.planned) {
+		at = put_u32(at, course.halted);
 	}
 	for (i = 0; i < course.edges; i++) {
 		if (turns[i] != NOT_FIRST) {
@@ -305,7 +410,7 @@ static enum refusal carry_out(const struct layout *w, uint8_t **reply)
 	at = put_u8(at, stopped);
 	at = put_u8(at, course.actions);
 	at = put_u8(at, course.edges);
-	at = put_u8(at, 0);
+	at = put_u8(at, BOARD_ACT_16THS);
 	at = put_u16(at, mv);
 	at = put_u32(at, board_sample());
 	*reply = put_times(at);

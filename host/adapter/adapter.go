@@ -57,6 +57,7 @@ type Capabilities struct {
 	Sweep         bool // it walks a sweep by itself
 	Pattern       bool // it runs a Program
 	Cells         bool // with Cell in it
+	Converts      bool // and with Convert
 	Watch         bool // it times the edges of a position
 	MaxCurrentMA  int
 	MaxPayload    int // bytes
@@ -134,6 +135,7 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 		Sweep:         c.Features.Has(protocol.FeatureSweep),
 		Pattern:       c.Features.Has(protocol.FeaturePattern),
 		Cells:         c.Features.Has(protocol.FeatureCell),
+		Converts:      c.Features.Has(protocol.FeatureConvert),
 		Watch:         c.Features.Has(protocol.FeatureWatch),
 		MaxCurrentMA:  int(c.MaxCurrentMA),
 		MaxPayload:    int(c.MaxPayload),

@@ -139,6 +139,34 @@ func (p *Program) Cell(idle, away, counted Group, register int, accesses ...Acce
 	p.load.Code, p.cells = cell.Append(p.load.Code), true
 }
 
+// Convert toggles driven pins three times, one after the other, has the voltage of a pin sampled a pause after
+// that, toggles all back, and puts the voltage out: Volts reads it. The first after one of another pin is worth nothing. It
+// takes no more than 9 µs and the pause, up to 15 µs, from the first toggle to those back. ErrCannot where the pin is at a
+// far position, whose converter samples for longer, or the firmware is older.
+func (p *Program) Convert(pin int, pause time.Duration, toggles [3]part.Pins) error {
+	c := p.seat.adapter.Capabilities
+	switch position := PositionOf(pin, p.seat.Pins); {
+	case !c.Converts:
+		return fmt.Errorf("%w measure a voltage within some µs: its firmware is older", ErrCannot)
+	case !c.near().Has(position):
+		return fmt.Errorf("%w measure the voltage at pin %d within some µs: its converter there samples for 30", ErrCannot, pin)
+	default:
+		p.add(protocol.OpConvert, uint8(position), uint8(min(sixteenths(pause), 255)))
+	}
+	for _, pins := range toggles {
+		p.load.Code = binary.LittleEndian.AppendUint32(p.load.Code, uint32(p.seat.word(pins)))
+	}
+	return nil
+}
+
+// Volts reads what Convert put out.
+func (p *Program) Volts(output []byte) (volts []float64) {
+	for ; len(output) >= 2; output = output[2:] {
+		volts = append(volts, p.seat.adapter.scale*float64(binary.LittleEndian.Uint16(output))/1000)
+	}
+	return volts
+}
+
 // Load has the adapter check and take the program. The chip is powered.
 func (p *Program) Load(ctx context.Context) error {
 	a := p.seat.adapter

@@ -12,7 +12,7 @@ import (
 	"chipassay/vectors/stimulus"
 )
 
-// A WatchAction is what is set at a time: pulls first, where they change, then the drives.
+// A WatchAction is what is set at a time: what it releases, then the levels, the pulls, and what it drives, all within a µs.
 type WatchAction struct {
 	At time.Duration // after the first action, in whole µs; 0 for the first
 	stimulus.Step
@@ -26,9 +26,8 @@ type Watch struct {
 	Until   time.Duration // its end at the latest, after the first action, in whole µs
 	Edges   int           // it ends after so many, up to 64; 0 for 64
 	Actions []WatchAction // 1 to 8, in order
-	// Halt is set at the first edge after the last action, which ends the watch: the drives
-	// first, then the pulls; turning them off takes 2 µs, and any other setting 25. Nil: it does
-	// not halt.
+	// Halt is set at the first edge after the last action, which ends the watch. Pulls that are not turned off
+	// but set otherwise come up to 30 µs after the rest. Nil: it does not halt.
 	Halt      *WatchAction
 	Measure   int // pin whose voltage is measured at the end, 0 for none: within 10 µs at a near position
 	Averaging int // 2^Averaging conversions, 26 µs each at a near position
@@ -45,10 +44,13 @@ type Edge struct {
 type Watched struct {
 	Begin, End bool // whether the pin read high before the first action's drive, and at the end
 	Stopped    protocol.Stopped
-	Acted      []time.Duration // when each action drove, the first at 0, and last the halt; fewer than asked for if it ended before
-	Edges      []Edge
-	Volts      float64   // at the pin asked for; NaN for none
-	High       part.Pins // that read high once that was measured
+	Acted      []time.Duration // when each action was, the first at 0, and last the halt; fewer than asked for if it ended before
+	// Within is how near an action's time all is that it changes: so much before it a position is released, and so much
+	// after it driven at most. 0: the adapter's firmware is older, and what an action changes may be some 10 µs apart.
+	Within time.Duration
+	Edges  []Edge
+	Volts  float64   // at the pin asked for; NaN for none
+	High   part.Pins // that read high once that was measured
 }
 
 // WatchGap is the longest gap of an edge that is seen in time: what is longer comes from
@@ -131,7 +133,7 @@ func (a *Adapter) watch(ctx context.Context, w Watch, unpowered bool, f frame, p
 }
 
 func (a *Adapter) watchedOf(reply *protocol.WatchReply, w Watch, f frame) Watched {
-	watched := Watched{Begin: reply.Begin, End: reply.End, Stopped: reply.Stopped, Volts: math.NaN(), High: f.pins(Word(reply.Sample))}
+	watched := Watched{Begin: reply.Begin, End: reply.End, Stopped: reply.Stopped, Within: ofSixteenths(uint32(reply.Within)), Volts: math.NaN(), High: f.pins(Word(reply.Sample))}
 	for _, t := range reply.Acted {
 		watched.Acted = append(watched.Acted, ofSixteenths(t))
 	}

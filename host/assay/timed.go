@@ -134,7 +134,7 @@ func (r *Result) judgeTiming(vectors string) {
 		r.Findings = append(r.Findings, wrong[1:]...)
 		r.failTimed(failed, untimed)
 		return
-	case len(silent) > 0 && r.measuredCapacitor():
+	case len(silent) > 0 && r.foundCapacitor():
 		r.Verdict, r.Reason = Fail, strings.Join(silent, " and ")+": no trigger gives a pulse, and the capacitor is there"
 		r.failTimed(failed, untimed)
 		return
@@ -170,9 +170,9 @@ func (r *Result) failTimed(failed, untimed part.Pins) {
 	r.GatesSound = gateNames(v, func(g part.Gate) bool { return !bad(g) && part.PinSet(g.Pins...)&untimed&^shared(v) == 0 })
 }
 
-// measuredCapacitor reports whether every capacitor was found before power.
-func (r *Result) measuredCapacitor() bool {
-	return !slices.ContainsFunc(r.Timing.Sections, func(s timing.Section) bool { return !s.Measured })
+// foundCapacitor reports whether every capacitor was found before power.
+func (r *Result) foundCapacitor() bool {
+	return !slices.ContainsFunc(r.Timing.Sections, func(s timing.Section) bool { return !s.Present })
 }
 
 // dropTimed takes out of what is not tested what has been timed now.

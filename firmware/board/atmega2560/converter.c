@@ -24,6 +24,7 @@
 enum {
 	BY_32 = _BV(ADPS2) | _BV(ADPS0),
 	SUPPLY_REFERENCE = _BV(REFS0),
+	SAMPLED_CYCLES = 32 * 5 / 2, /* from the start of a conversion until it has sampled: two periods and a half of its clock */
 
 	NEAR_TO_FAR = 4,      /* a count of 10 bits in ones of 12 */
 	FAR_BITS = 12,
@@ -135,6 +136,38 @@ static uint16_t convert_far(void)
 	far_sample(selected & 7);
 	count = far_read(far_line(selected >= CHANNEL_R9));
 	return count == NO_NULL_BIT ? FAR_MOST : count;
+}
+
+/* What is written to PINx toggles. */
+static inline void toggle(const uint8_t *word)
+{
+	PINA = word[0];
+	PINC = word[1];
+	PINL = word[2];
+	PINB = word[3];
+}
+
+/* From memory of the data sheet: a conversion begins at the next rising edge of the converter's clock, a
+ * period after it was asked for at most, and samples 1.5 periods after that. */
+uint16_t board_convert_held(const uint32_t *toggles, uint8_t pause)
+{
+	uint32_t all = toggles[0] ^ toggles[1] ^ toggles[2];
+	const uint8_t *first = (const uint8_t *)toggles;
+	uint16_t turns = (uint16_t)(pause / 4 + 1);
+
+	ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+	{
+		toggle(first);
+		toggle(first + 4);
+		toggle(first + 8);
+		_delay_loop_2(turns);
+		ADCSRA = _BV(ADEN) | _BV(ADSC) | BY_32;
+		__builtin_avr_delay_cycles(SAMPLED_CYCLES);
+		toggle((const uint8_t *)&all);
+	}
+	while (ADCSRA & _BV(ADSC)) {
+	}
+	return (uint16_t)(NEAR_TO_FAR * ADC);
 }
 
 uint16_t board_convert(void)

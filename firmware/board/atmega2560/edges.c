@@ -14,9 +14,9 @@
 enum {
 	LOOKS = BOARD_GO_ON_US * (F_CPU / 1000000), /* cycles */
 	SHORTEST = 40, /* cycles of looks in any case */
-	A_LOOK = 16,   /* cycles, at most, from one look to the next, and what LATE may be off */
+	A_LOOK = 16,   /* cycles, at most, from one look to the next, and what may lie between it and the clock besides LATE */
 	SINCE = 8,     /* cycles from a last look until the clock is read, at most */
-	LATE = 10      /* cycles from a look that sees an edge until the clock is read */
+	LATE = 5       /* cycles from a look that sees an edge until the clock is read, at least */
 };
 
 uint16_t board_edge_clock(void)
@@ -34,36 +34,6 @@ union bytes {
 	uint32_t word;
 	uint8_t byte[4];
 };
-
-/* As board_drive, with nothing between the clock and the levels. */
-uint16_t board_drive_at(uint32_t dir, uint32_t level)
-{
-	union bytes d, l;
-	uint8_t l9, r9;
-	uint16_t clock;
-
-	d.word = dir;
-	l.word = level;
-	DDRA &= d.byte[0];
-	DDRC &= (uint8_t)(d.byte[1] | (uint8_t)~SIX);
-	DDRL &= d.byte[2];
-	DDRB &= (uint8_t)(d.byte[3] | (uint8_t)~SIX);
-	l9 = (uint8_t)((PORTC & ~SIX) | l.byte[1]);
-	r9 = (uint8_t)((PORTB & ~SIX) | l.byte[3]);
-	ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
-	{
-		clock = TCNT3;
-		PORTA = l.byte[0];
-		PORTC = l9;
-		PORTL = l.byte[2];
-		PORTB = r9;
-		DDRA = d.byte[0];
-		DDRC |= d.byte[1];
-		DDRL = d.byte[2];
-		DDRB |= d.byte[3];
-	}
-	return clock;
-}
 
 /* The register that reads a position, and its bit there. */
 static volatile uint8_t *line_of(uint32_t word, uint8_t *mask)

@@ -27,6 +27,13 @@ static inline const uint8_t *next_bit(const uint32_t *bits, uint16_t four)
 	return bytes_of(bits);
 }
 
+static inline void toggle_near(uint8_t left, uint8_t right)
+{
+	PINA = left;
+	PINL = right;
+	__asm__ volatile("nop");
+}
+
 /* Rows of near positions, L1-8 and R1-8. */
 __attribute__((noinline)) static void strobe_near(const uint8_t *strobe, const uint32_t *bits, uint16_t four, uint8_t fours)
 {
@@ -40,29 +47,14 @@ __attribute__((noinline)) static void strobe_near(const uint8_t *strobe, const u
 		uint8_t left_n = left ^ next[0], right_n = right ^ next[2];
 
 		cli();
-		PINA = left;
-		PINL = right;
-		__asm__ volatile("nop");
-		PINA = left_1;
-		PINL = right_1;
-		__asm__ volatile("nop");
-		PINA = left;
-		PINL = right;
-		__asm__ volatile("nop");
-		PINA = left_2;
-		PINL = right_2;
-		__asm__ volatile("nop");
-		PINA = left;
-		PINL = right;
-		__asm__ volatile("nop");
-		PINA = left_1;
-		PINL = right_1;
-		__asm__ volatile("nop");
-		PINA = left;
-		PINL = right;
-		__asm__ volatile("nop");
-		PINA = left_n;
-		PINL = right_n;
+		toggle_near(left, right);
+		toggle_near(left_1, right_1);
+		toggle_near(left, right);
+		toggle_near(left_2, right_2);
+		toggle_near(left, right);
+		toggle_near(left_1, right_1);
+		toggle_near(left, right);
+		toggle_near(left_n, right_n);
 		sei();
 		four++;
 	}
@@ -76,30 +68,27 @@ static inline void flip(const uint8_t *word, const uint8_t *then)
 	PINB = word[3] ^ then[3];
 }
 
-__attribute__((noinline)) static void strobe_any(const uint8_t *strobe, const uint32_t *bits, uint16_t four, uint8_t fours)
+static inline void strobe_row(const uint8_t *strobe, const uint8_t *next)
 {
 	static const uint8_t none[4];
+
+	cli();
+	flip(strobe, none);
+	flip(strobe, next);
+	sei();
+}
+
+__attribute__((noinline)) static void strobe_any(const uint8_t *strobe, const uint32_t *bits, uint16_t four, uint8_t fours)
+{
 	const uint8_t *first = bytes_of(&bits[0]), *second = bytes_of(&bits[1]);
 
 	for (; fours > 0; fours--) {
 		const uint8_t *next = next_bit(bits, four);
 
-		cli();
-		flip(strobe, none);
-		flip(strobe, first);
-		sei();
-		cli();
-		flip(strobe, none);
-		flip(strobe, second);
-		sei();
-		cli();
-		flip(strobe, none);
-		flip(strobe, first);
-		sei();
-		cli();
-		flip(strobe, none);
-		flip(strobe, next);
-		sei();
+		strobe_row(strobe, first);
+		strobe_row(strobe, second);
+		strobe_row(strobe, first);
+		strobe_row(strobe, next);
 		four++;
 	}
 }

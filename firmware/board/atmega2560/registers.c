@@ -3,6 +3,7 @@
  * chain is always shifted whole before it is stored. */
 #include "board.h"
 #include "pins.h"
+#include "registers.h"
 #include "shift.h"
 
 enum { CYCLES_OF_BACK = 16 }; /* 4.7 kΩ into a pin and a wire, 0.2 µs, and the MCU's own synchroniser */
@@ -112,18 +113,49 @@ uint8_t board_chain(enum chain which)
 	return outputs;
 }
 
+void board_shift(enum pull which, uint32_t up, bool at_once)
+{
+	shift_out((uint8_t)(up >> 24));
+	shift_out((uint8_t)(up >> 8));
+	shift_out((uint8_t)(up >> 16));
+	shift_out((uint8_t)up);
+	if (at_once) {
+		store(which == PULL_BIAS ? CHAIN_BIAS : CHAIN_LOAD);
+	}
+}
+
 void board_pull(enum pull which, bool on, uint32_t up)
 {
-	enum chain chain = which == PULL_BIAS ? CHAIN_BIAS : CHAIN_LOAD;
-
 	if (on) {
-		shift_out((uint8_t)(up >> 24));
-		shift_out((uint8_t)(up >> 8));
-		shift_out((uint8_t)(up >> 16));
-		shift_out((uint8_t)up);
-		store(chain);
+		board_shift(which, up, true);
 	}
-	enable(chain, on);
+	enable(which == PULL_BIAS ? CHAIN_BIAS : CHAIN_LOAD, on);
+}
+
+uint8_t registers_enabled(uint8_t pulls)
+{
+	uint8_t lines = PORTG & (uint8_t)~(BIAS_OFF | LOAD_OFF | BIAS_STORE | LOAD_STORE);
+
+	if ((pulls & 1 << PULL_BIAS) == 0) {
+		lines |= BIAS_OFF;
+	}
+	if ((pulls & 1 << PULL_LOAD) == 0) {
+		lines |= LOAD_OFF;
+	}
+	return lines;
+}
+
+uint8_t registers_stores(uint8_t pulls)
+{
+	uint8_t lines = 0;
+
+	if (pulls & 1 << PULL_BIAS) {
+		lines |= BIAS_STORE;
+	}
+	if (pulls & 1 << PULL_LOAD) {
+		lines |= LOAD_STORE;
+	}
+	return lines;
 }
 
 /* Outputs of the low-side chain for a word: 1 4 7 8 21 24 25 28, then 9 10 11 12 14. */

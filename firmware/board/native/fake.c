@@ -206,6 +206,23 @@ uint16_t board_convert(void)
 	return (board_sample() & bit) != 0 ? top : 0;
 }
 
+uint16_t board_convert_held(const uint32_t *toggles, uint8_t pause)
+{
+	uint16_t count;
+	uint8_t n;
+
+	if (fake.channel >= CHANNEL_L9) {
+		fake_fail("holds a far channel");
+	}
+	for (n = 0; n < 3; n++) {
+		board_flip(toggles[n]);
+	}
+	board_wait_16ths(pause);
+	count = board_convert();
+	board_flip(toggles[0] ^ toggles[1] ^ toggles[2]);
+	return count;
+}
+
 bool board_lines_hold(void)
 {
 	return !fake.lines_stuck;
@@ -239,7 +256,7 @@ uint8_t board_chain(enum chain which)
 	return fake.chains[which];
 }
 
-void board_pull(enum pull which, bool on, uint32_t up)
+static void set_pull(enum pull which, bool on, uint32_t up)
 {
 	if (on && !fake.cleared[which == PULL_BIAS ? CHAIN_BIAS : CHAIN_LOAD]) {
 		fake_fail("turns on the resistors of a chain that it did not clear");
@@ -258,9 +275,31 @@ void board_pull(enum pull which, bool on, uint32_t up)
 	}
 	fake.pulls[which].on = on;
 	fake.pulls[which].up = up;
+	if (on) {
+		fake.stored[which] = up;
+	}
+	check_socket();
+}
+
+void board_pull(enum pull which, bool on, uint32_t up)
+{
+	set_pull(which, on, up);
 	fake.pulled++;
 	fake.us += on ? 23 : 1;
-	check_socket();
+}
+
+/* All groups share the registers' line: what is shifted for one is lost when another is. */
+void board_shift(enum pull which, uint32_t up, bool at_once)
+{
+	fake.shifted = up;
+	fake.shifts++;
+	if (at_once) {
+		fake.stored[which] = up;
+		if (fake.pulls[which].on) {
+			set_pull(which, true, up);
+		}
+	}
+	fake.us += 13;
 }
 
 void board_supply(uint32_t high, uint32_t low)
@@ -418,14 +457,59 @@ uint16_t board_edge_clock(void)
 	return (uint16_t)clock_16ths();
 }
 
-uint16_t board_drive_at(uint32_t dir, uint32_t level)
+void board_act(uint8_t n, const struct act *a)
 {
-	board_drive(dir, level);
-	fake.drives_at++;
-	if (fake.driven_at == 0) {
-		fake.driven_at = clock_16ths();
+	if (n >= MOST_ACTS || (a->keeps & ~a->dir) != 0 || (a->level & ~a->dir) != 0 || (a->shifted & ~a->pulls) != 0) {
+		fake_fail("plans an act that is none");
 	}
-	return board_edge_clock();
+	fake.acts[n] = *a;
+}
+
+static void act(const struct act *a)
+{
+	uint8_t which;
+
+	if ((a->keeps & ~fake.dir) != 0) {
+		fake_fail("keeps what is not driven");
+	}
+	board_drive(a->keeps, a->level & a->keeps);
+	for (which = 0; which < PULLS; which++) {
+		uint8_t bit = (uint8_t)(1u << which);
+		uint32_t up = a->shifted & bit ? fake.shifted : fake.pulls[which].up;
+
+		if ((a->pulls & bit) == 0) {
+			up = 0;
+		} else if (!fake.pulls[which].on && (a->shifted & bit) == 0) {
+			up = fake.stored[which];
+		}
+		set_pull((enum pull)which, (a->pulls & bit) != 0, up);
+	}
+	board_drive(a->dir, a->level);
+}
+
+void board_acts(uint8_t n, uint8_t count, uint16_t *at)
+{
+	uint16_t late = 0;
+
+	for (; count > 0; count--) {
+		int16_t left = (int16_t)(*at + late - board_edge_clock());
+
+		if (left >= 16 * BOARD_SOON_US) {
+			fake_fail("makes an act too long ahead");
+		}
+		if (left > 0) {
+			board_wait_16ths((uint16_t)left);
+		}
+		act(&fake.acts[n]);
+		fake.acted++;
+		if (fake.driven_at == 0) {
+			fake.driven_at = clock_16ths();
+		}
+		late = (uint16_t)(board_edge_clock() - *at);
+		*at = board_edge_clock();
+		at++;
+		n++;
+	}
 }
 
 /* A look every half µs. */

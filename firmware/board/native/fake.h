@@ -40,7 +40,7 @@ struct fake {
 	uint32_t sixteenths; /* of a µs, beside it */
 	uint16_t due;        /* time of the short clock */
 	uint32_t pulsing;       /* word of a position that turns over */
-	uint32_t pulses[80];    /* so many 1/16 µs after the first board_drive_at since the reset, */
+	uint32_t pulses[80];    /* so many 1/16 µs after the first act since the reset, */
 	uint8_t pulse_count;    /* in order */
 	bool button;
 	bool monitor_silent;
@@ -51,9 +51,13 @@ struct fake {
 	uint32_t closed;  /* and of those whose low-side switches never open */
 	uint32_t may;     /* word of the positions that may be driven; 0 as any */
 	struct line_faults faults;
-	uint64_t driven_at; /* 1/16 µs of the clock at the first board_drive_at; 0 for none yet */
-	uint32_t drives_at; /* calls of it */
-	uint32_t pulled;    /* calls of board_pull */
+	uint64_t driven_at; /* 1/16 µs of the clock at the first act; 0 for none yet */
+	uint32_t acted;     /* acts made */
+	uint32_t pulled;    /* calls of board_pull, */
+	uint32_t shifts;    /* and of board_shift */
+	struct act acts[MOST_ACTS]; /* that are planned */
+	uint32_t shifted;           /* what the registers were shifted last, */
+	uint32_t stored[PULLS];     /* and what they hold */
 
 	/* The line. */
 	uint8_t to_core[FAKE_LINE];

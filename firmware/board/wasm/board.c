@@ -47,7 +47,12 @@ enum { A_LOOK = 16 }; /* 1/16 µs from one look at a position to the next, as on
 
 enum { GO_ON_16THS = 16 * BOARD_GO_ON_US };
 
+enum { TOGGLE_16THS = 12, SAMPLED_16THS = 80 }; /* as on the ATmega2560 */
+
 enum { CONVERSION_US = 26, FAR_CONVERSION_US = 60, TOP = 4095 };
+
+/* 1/16 µs from what an act releases to its levels, and to its pulls, as on the ATmega2560. */
+enum { RELEASED_BEFORE = 4, PULLS_AFTER = BOARD_PULLED_ALONE_16THS - RELEASED_BEFORE };
 
 const struct board_traits board_traits = {
 	.high = REVISION_B_HIGH,
@@ -57,6 +62,7 @@ const struct board_traits board_traits = {
 	.far_conversion_us = REVISION_B_FAR_CONVERSION_US,
 	.error_mv = REVISION_B_ERROR_MV,
 	.max_current_ma = REVISION_B_MAX_CURRENT_MA,
+	.ahead_16ths = RELEASED_BEFORE,
 	.name = "virtual, revision B",
 };
 
@@ -67,6 +73,11 @@ static uint32_t tx_length;
 static uint32_t now_ms; /* the time, as last asked for */
 static bool time_passed; /* it may not be the time any more */
 static uint32_t driven, levels;
+static struct {
+	bool on;
+	uint32_t up, shifted;
+} pulls[PULLS];
+static struct act acts[MOST_ACTS];
 static uint32_t passed_16ths; /* of a µs, not yet reported to the host */
 static int32_t until_due_16ths;
 static uint16_t due; /* by board_clock, when board_due is to say so */
@@ -109,7 +120,18 @@ uint32_t board_sample_of(uint32_t word)
 
 void board_pull(enum pull which, bool on, uint32_t up)
 {
+	pulls[which].on = on;
+	pulls[which].up = up;
 	env_pull(which, on, up);
+}
+
+void board_shift(enum pull which, uint32_t up, bool at_once)
+{
+	pulls[which].shifted = up;
+	if (at_once) {
+		pulls[which].up = up;
+		env_pull(which, pulls[which].on, pulls[which].on ? up : 0);
+	}
 }
 
 uint8_t board_chain(enum chain which)
@@ -155,6 +177,23 @@ uint16_t board_convert(void)
 
 	board_wait_us(channel < CHANNEL_L9 ? CONVERSION_US : FAR_CONVERSION_US);
 	return count < TOP ? (uint16_t)count : TOP;
+}
+
+uint16_t board_convert_held(const uint32_t *toggles, uint8_t pause)
+{
+	uint8_t n;
+	uint16_t count;
+
+	for (n = 0; n < 3; n++) {
+		board_flip(toggles[n]);
+		board_wait_16ths(TOGGLE_16THS);
+	}
+	board_wait_16ths(pause);
+	count = (uint16_t)env_convert(channel);
+	board_wait_16ths(SAMPLED_16THS);
+	board_flip(toggles[0] ^ toggles[1] ^ toggles[2]);
+	board_wait_us(CONVERSION_US);
+	return count < TOP ? count : TOP;
 }
 
 uint8_t board_kept(uint8_t at)
@@ -300,10 +339,53 @@ uint16_t board_edge_clock(void)
 	return (uint16_t)env_sixteenths();
 }
 
-uint16_t board_drive_at(uint32_t dir, uint32_t level)
+void board_act(uint8_t n, const struct act *a)
 {
-	board_drive(dir, level);
-	return board_edge_clock();
+	acts[n] = *a;
+}
+
+/* Gives its time. */
+static uint16_t act(const struct act *a)
+{
+	uint16_t at;
+	uint8_t which;
+
+	board_drive(a->keeps, levels & a->keeps);
+	board_wait_16ths(RELEASED_BEFORE);
+	at = board_edge_clock();
+	board_level(a->level & a->keeps);
+	board_wait_16ths(PULLS_AFTER);
+	for (which = 0; which < PULLS; which++) {
+		uint8_t bit = (uint8_t)(1u << which);
+		bool on = (a->pulls & bit) != 0;
+
+		if ((a->shifted & bit) != 0) {
+			pulls[which].up = pulls[which].shifted;
+		}
+		if (on != pulls[which].on || (a->shifted & bit) != 0) {
+			board_pull((enum pull)which, on, on ? pulls[which].up : 0);
+		}
+	}
+	board_drive(a->dir, a->level);
+	return at;
+}
+
+void board_acts(uint8_t n, uint8_t count, uint16_t *at)
+{
+	uint16_t late = 0;
+
+	for (; count > 0; count--) {
+		uint16_t asked = *at, left = (uint16_t)(asked + late - RELEASED_BEFORE - board_edge_clock());
+
+		if (left < 0x8000) {
+			board_wait_16ths(left);
+			time_passed = true;
+		}
+		*at = act(&acts[n]);
+		late = (uint16_t)(*at - asked);
+		at++;
+		n++;
+	}
 }
 
 uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))

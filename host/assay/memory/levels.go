@@ -2,9 +2,9 @@ package memory
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
-	"slices"
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay/levels"
@@ -20,29 +20,26 @@ func (w *Run) Levels() (*levels.Levels, error) {
 		return nil, err
 	}
 	for _, high := range []bool{false, true} {
-		word := uint32(0)
-		if high != w.m.Inverted {
-			word = 1<<w.m.Bits - 1
-		}
-		for left := forgotten; ; left-- {
+		word := w.reads(high)
+		if w.m.Kind != part.DynamicRAM {
 			if err := w.put(word); err != nil {
 				return nil, err
 			}
-			kept, err := w.outputLevels(w.ctx, r, high, left > 0)
-			if err != nil {
-				return nil, err
-			}
-			if kept || left == 0 {
-				break
-			}
+		}
+		if err := w.outputLevels(w.ctx, r, high, word); err != nil {
+			return nil, err
 		}
 	}
 	return r.Levels, w.inputLevels(w.ctx, r)
 }
 
-// forgotten is how often a dynamic memory may have lost the word before it was measured: no
-// refresh goes on between the two requests, and the host may be late with the second.
-const forgotten = 4
+// reads is the word that reads all high, or all low.
+func (b bench) reads(high bool) uint32 {
+	if high != b.m.Inverted {
+		return 1<<b.m.Bits - 1
+	}
+	return 0
+}
 
 // put writes word 0.
 func (w *Run) put(word uint32) error {
@@ -51,8 +48,7 @@ func (w *Run) put(word uint32) error {
 	return w.run(c, func(adapter.Run) error { return nil })
 }
 
-// reading gives the steps that lead from rest to a word at the outputs; of a dynamic
-// memory word 0.
+// reading gives the steps that lead from rest to a word at the outputs of a static memory.
 func (b bench) reading(address int) (steps []stimulus.Step) {
 	driven, idle := b.driven()
 	level := idle
@@ -66,12 +62,7 @@ func (b bench) reading(address int) (steps []stimulus.Step) {
 		steps = append(steps, stimulus.Step{Driven: driven, Drive: level})
 	}
 	step()
-	if b.m.Kind == part.DynamicRAM {
-		step(*b.m.RAS)
-		step(*b.m.CAS)
-	} else {
-		step(b.m.Select...)
-	}
+	step(b.m.Select...)
 	if b.m.Enable != nil {
 		step(*b.m.Enable)
 	}
@@ -79,28 +70,27 @@ func (b bench) reading(address int) (steps []stimulus.Step) {
 }
 
 // outputLevels measures VOL or VOH. The 10 kΩ of the bias rail load the outputs: the
-// load rail would lift the inputs that are driven low, at which MOS parts promise less. A
-// dynamic memory whose outputs show the other word has forgotten it: then nothing is kept, and
-// where it is not to be tried again, that is said.
-func (b bench) outputLevels(ctx context.Context, r levels.Reader, high, again bool) (kept bool, err error) {
+// load rail would lift the inputs that are driven low, at which MOS parts promise less. What cannot be measured within
+// the time that a dynamic memory's strobes may be low is said.
+func (b bench) outputLevels(ctx context.Context, r levels.Reader, high bool, word uint32) error {
 	rail := adapter.High
 	if high {
 		rail = adapter.Low
 	}
 	if high && againstBias(b.t) == adapter.High {
-		return true, nil // they drive low only
+		return nil // they drive low only
 	}
-	shown, err := b.shown(ctx, 0, rail, part.PinSet(b.m.DataOut...).With(b.t.Variant.GND(), true))
-	if err != nil {
-		return false, err
-	}
-	if b.m.Kind == part.DynamicRAM && slices.ContainsFunc(b.m.DataOut, func(n int) bool { return shown.High.Has(n) != high }) {
-		if !again {
-			r.Unmeasured = append(r.Unmeasured, "an output level: the memory had forgotten the word before it was measured")
+	volts, err := b.shown(ctx, 0, rail, part.PinSet(b.m.DataOut...).With(b.t.Variant.GND(), true), word)
+	if b.m.Kind == part.DynamicRAM && errors.Is(err, adapter.ErrCannot) {
+		if high {
+			r.Unmeasured = append(r.Unmeasured, fmt.Sprintf("the output levels: %v, and /RAS may be low for no more than 10 µs", err))
 		}
-		return !again, nil
+		return nil
 	}
-	lift := shown.Volts[b.t.Variant.GND()]
+	if err != nil {
+		return err
+	}
+	lift := volts[b.t.Variant.GND()]
 	if math.IsNaN(lift) {
 		lift = 0
 	}
@@ -110,13 +100,17 @@ func (b bench) outputLevels(ctx context.Context, r levels.Reader, high, again bo
 		if high {
 			read = r.High
 		}
-		r.Keep(pin, read(pin, shown.Volts[n], lift, r.K.BiasOhms))
+		r.Keep(pin, read(pin, volts[n], lift, r.K.BiasOhms))
 	}
-	return true, nil
+	return nil
 }
 
-// shown measures pins in the state in which a word stands at the outputs, under a bias.
-func (b bench) shown(ctx context.Context, address int, bias adapter.Pull, pins part.Pins) (adapter.Measured, error) {
+// shown measures pins in the state in which a word stands at the outputs, under a bias. A dynamic memory is to
+// hold the word in its first cell; its strobes are low for some µs at a time.
+func (b bench) shown(ctx context.Context, address int, bias adapter.Pull, pins part.Pins, word uint32) (volts [29]float64, err error) {
+	if b.m.Kind == part.DynamicRAM {
+		return b.strobed(ctx, bias, pins, word)
+	}
 	var steps []adapter.MeasureStep
 	for _, st := range b.reading(address) {
 		steps = append(steps, adapter.MeasureStep{Step: st, Bias: bias, Settle: levels.WaySettle})
@@ -125,9 +119,52 @@ func (b bench) shown(ctx context.Context, address int, bias adapter.Pull, pins p
 	steps[n].Settle, steps[n].Pins, steps[n].Averaging = max(levels.Settle, b.m.Access), pins, levels.Averaging
 	measured, err := b.socket.Measure(ctx, append(steps, adapter.MeasureStep{Step: steps[0].Step, Bias: bias}))
 	if err != nil {
-		return adapter.Measured{}, err
+		return volts, err
 	}
-	return measured[n], nil
+	return measured[n].Volts, nil
+}
+
+// strobed measures pins of a dynamic memory while it shows the word of its first cell, written before: /RAS may be low
+// for 10 µs at most, so each sample is an access of its own, and the refresh goes on between them.
+func (b bench) strobed(ctx context.Context, bias adapter.Pull, pins part.Pins, word uint32) (volts [29]float64, err error) {
+	if err := b.socket.Pulls(ctx, bias, adapter.Off); err != nil {
+		return volts, err
+	}
+	const samples = 1<<levels.Averaging + 1 // the first of a pin is worth nothing
+	c := b.program(b.counting())
+	c.at(0, c.write(word))
+	for i := range volts {
+		volts[i] = math.NaN()
+	}
+	var order []int
+	for pin := range pins.All() {
+		c.Loop(2, 1, samples)
+		switch err := c.Convert(pin, max(leastSettle, b.m.Access), [3]part.Pins{pinOf(b.m.RAS), pinOf(b.m.CAS), pinOf(b.m.Enable)}); {
+		case errors.Is(err, adapter.ErrCannot) && pin == b.t.Variant.GND():
+			c.Next(2)
+			continue // what the ground is lifted by is not known then
+		case err != nil:
+			return volts, err
+		}
+		c.Next(2)
+		order = append(order, pin)
+	}
+	var output []byte
+	if err := c.RunToEnd(ctx, runBudget, nil, func(r adapter.Run) error { output = append(output, r.Output...); return nil }); err != nil {
+		return volts, err
+	}
+	all := c.Volts(output)
+	if len(all) != samples*len(order) {
+		return volts, fmt.Errorf("%d voltages of %d pins came back", len(all), len(order))
+	}
+	for i, pin := range order {
+		sum := 0.0
+		for _, v := range all[i*samples+1 : (i+1)*samples] {
+			sum += v
+		}
+		volts[pin] = sum / (samples - 1)
+	}
+	return volts, nil
 }
 
 // inputLevels measures IIL and IIH of the address and data inputs, released one by
@@ -184,13 +221,13 @@ func (b bench) hazyHigh(ctx context.Context, address int, ones part.Pins) (hazy 
 	if err != nil {
 		return 0, 0, err
 	}
-	shown, err := b.shown(ctx, address, adapter.Low, ones)
+	volts, err := b.shown(ctx, address, adapter.Low, ones, b.reads(true))
 	if err != nil {
 		return 0, 0, err
 	}
 	low, high := levels.ReadsLow*k.SupplyVolts-levels.ConverterVolts, levels.ReadsHigh*k.SupplyVolts+hazeVolts
 	for pin := range ones.All() {
-		v := shown.Volts[pin]
+		v := volts[pin]
 		lows = lows.With(pin, v <= low)
 		if v > low && v < high && (hazy == 0 || v < hazy) {
 			hazy = v

@@ -468,7 +468,7 @@ func (w *Rewriting) Levels() (*levels.Levels, error) {
 		if err := c.RunToEnd(w.ctx, runBudget, nil, func(adapter.Run) error { return nil }); err != nil {
 			return nil, err
 		}
-		if _, err := w.outputLevels(w.ctx, r, high, false); err != nil {
+		if err := w.outputLevels(w.ctx, r, high, word); err != nil {
 			return nil, err
 		}
 	}

@@ -248,3 +248,9 @@ func periodOf(edges []adapter.Edge) (period Time, duty float64, whole bool) {
 	// the ends of neighbours are the same edges: what one is too long by, the next is too short by
 	return Time{all / float64(n), uncertain / float64(n)}, high / all, true
 }
+
+// median is the middle one of some values, or the upper of the two in the middle.
+func median(values []float64) float64 {
+	sorted := slices.Sorted(slices.Values(values))
+	return sorted[len(sorted)/2]
+}

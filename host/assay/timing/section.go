@@ -37,7 +37,7 @@ type bench struct {
 // Begin begins a section, with its capacitor as it was measured; within is as a part of it, 0 where it was not.
 func Begin(t part.Type, x *part.Timing, p Plan, farads, within float64) *Section {
 	r := &Section{Name: x.Name, Output: x.Output, Complement: x.Complement, Undivided: x.Undivided, Inputs: x.Inputs(t.Variant), Positive: x.Positive, Negative: x.Negative,
-		Farads: farads, Measured: within > 0, Tolerance: within, Ohms: p.Ohms, OhmsWithin: clipWithin, ByBias: x.Supplied != 0, Oscillates: x.Oscillates}
+		Farads: farads, Present: within > 0, Measured: within > 0 && within < asMarked, Tolerance: within, Ohms: p.Ohms, OhmsWithin: clipWithin, ByBias: x.Supplied != 0, Oscillates: x.Oscillates}
 	if !r.Measured {
 		r.Farads, r.Tolerance = p.Farads, asMarked
 	}

@@ -77,7 +77,8 @@ type Section struct {
 	Positive   int
 	Negative   int
 	Farads     float64 // as measured, else as named
-	Measured   bool
+	Present    bool    // the capacitor was found before power
+	Measured   bool    // and its value is better known than as it is marked
 	Tolerance  float64 // of that, as a part
 	Ohms       float64
 	OhmsWithin float64 // as a part
@@ -179,9 +180,9 @@ const (
 // Limits on a resistor that is clipped on, Ω: the 4060's and the 4541's sheets have 10 kΩ and more, the 555's 5 kΩ.
 const LeastOhms, MostOhms = 5e3, 100e3
 
-// LeastMeasured, F, is the least capacitor that is measured: a smaller one is charged past the
-// junctions' voltage in the shortest time between two actions.
-const LeastMeasured = 47e-9
+// LeastMeasured, F, is the least capacitor that is measured: the shortest charge, half a µs, carries a smaller
+// one past the junctions' voltage, as it does a pin without any.
+const LeastMeasured = 0.9e-9
 
 // Refuse says why a type cannot be timed with a capacitor, or with what is there; nil if it can.
 func Refuse(t part.Type, p Plan) error {

@@ -90,10 +90,10 @@ static void times(void)
 	ask(2);
 	CHECK(fake.us - from >= 90000 && fake.us - from < 90010);
 	CHECK(fake.longest_unwatched_us <= 1000 && fake.pulled == pulled);
-	CHECK(fake.drives_at == 2 && fake.dir == 1 && fake.level == 0);
+	CHECK(fake.acted == 2 && fake.dir == 1 && fake.level == 0);
 	reply = host_reply(TYPE_WATCH | TYPE_REPLY, 2, &length);
 	CHECK(length == 12 + 2 * 4 + 2 * 6);
-	CHECK(reply[0] == 0 && reply[1] == 0 && reply[2] == STOPPED_TIME && reply[3] == 2 && reply[4] == 2 && reply[5] == 0);
+	CHECK(reply[0] == 0 && reply[1] == 0 && reply[2] == STOPPED_TIME && reply[3] == 2 && reply[4] == 2 && reply[5] == BOARD_ACT_16THS);
 	CHECK(get_u16(reply + 6) == 0 && get_u32(reply + 8) == UINT32_C(0x00010000));
 	CHECK(get_u32(reply + 12) == 0 && get_u32(reply + 16) >= 30 * 16 && get_u32(reply + 16) <= 31 * 16);
 	edge_at(reply + 20, 40, 24);
@@ -144,7 +144,7 @@ static void halts(void)
 	from = fake.us;
 	ask(2);
 	CHECK(fake.us - from < 400 + 110);
-	CHECK(fake.dir == 1 && fake.level == 1 && !fake.pulls[PULL_BIAS].on && fake.pulled == pulled + 3);
+	CHECK(fake.dir == 1 && fake.level == 1 && !fake.pulls[PULL_BIAS].on && fake.pulled == pulled && fake.shifts == 1);
 	reply = host_reply(TYPE_WATCH | TYPE_REPLY, 2, &length);
 	CHECK(length == 12 + 3 * 4 + 2 * 6 && reply[0] == 0 && reply[1] == 0 && reply[2] == STOPPED_HALT && reply[3] == 3);
 	CHECK(get_u16(reply + 6) == 0 && get_u32(reply + 20) >= 16 * 400 && get_u32(reply + 20) < 16 * 402);
@@ -161,11 +161,11 @@ static void halts(void)
 	CHECK(length == 12 + 4 && reply[2] == STOPPED_TIME && get_u16(reply + 6) == 4995);
 }
 
-/* The action's pulls are set before it drives, and an edge in the 23 µs that the registers
- * take is in the gap. */
+/* What an action pulls is shifted before its time, at which it shows; an edge in the 13 µs that the
+ * registers take is in the gap. */
 static void shifts(void)
 {
-	static const uint32_t us[] = {110};
+	static const uint32_t us[] = {10};
 	const uint8_t *reply;
 	size_t length;
 
@@ -177,9 +177,41 @@ static void shifts(void)
 	action(100, 1, 1, PULLS_BIAS, 0);
 	ask(2);
 	reply = host_reply(TYPE_WATCH | TYPE_REPLY, 2, &length);
-	CHECK(get_u32(reply + 16) >= 123 * 16 && get_u32(reply + 16) <= 125 * 16);
-	edge_at(reply + 20, 110, 26 * 16);
-	CHECK(get_u16(reply + 24) >= 23 * 16);
+	CHECK(get_u32(reply + 16) == 100 * 16 && fake.pulls[PULL_BIAS].on && fake.shifts == 1);
+	edge_at(reply + 20, 10, 16 * 16);
+	CHECK(get_u16(reply + 24) >= 13 * 16);
+}
+
+/* Actions come at their times, also those that are close together; the halt at its edge, whatever it pulls. */
+static void punctual(void)
+{
+	static const uint32_t us[] = {900};
+	const uint8_t *reply;
+	size_t length;
+	uint32_t i;
+	static const uint32_t at[] = {0, 3, 60, 100, 101, 300, 500};
+
+	fake_reset();
+	host_power(1);
+	pulses(us, 1);
+	begin(WATCH_HALT, WATCHED, 2000, 1, 0);
+	for (i = 0; i < 7; i++) {
+		action(at[i], 3, i, i % 2 ? PULLS_BIAS | PULLS_LOAD : PULLS_LOAD, i % 2 ? i : 0);
+		put_u32(end - 4, i / 2);
+	}
+	action(0, 1, 1, PULLS_BIAS | PULLS_LOAD, 12);
+	put_u32(end - 4, 4);
+	ask(2);
+	reply = host_reply(TYPE_WATCH | TYPE_REPLY, 2, &length);
+	CHECK(length == 12 + 8 * 4 + 6 && reply[2] == STOPPED_HALT && reply[3] == 8);
+	for (i = 0; i < 7; i++) {
+		/* One whose registers are shifted after the one before comes up to two groups' time later. */
+		uint32_t late = i == 1 || i == 4 ? 27 : 0;
+
+		CHECK(get_u32(reply + 12 + 4 * i) >= 16 * at[i] && get_u32(reply + 12 + 4 * i) <= 16 * (at[i] + late) + 1);
+	}
+	CHECK(get_u32(reply + 40) >= 16 * 900 && get_u32(reply + 40) < 16 * 902);
+	CHECK(fake.dir == 1 && fake.pulls[PULL_BIAS].on && fake.pulls[PULL_BIAS].up == 12 && fake.pulls[PULL_LOAD].on && fake.pulls[PULL_LOAD].up == 4);
 }
 
 static void overcurrent(void)
@@ -277,6 +309,7 @@ void test_watch(void)
 	many_edges();
 	halts();
 	shifts();
+	punctual();
 	overcurrent();
 	refusals();
 }
