@@ -627,3 +627,19 @@ func TestAllBenches(t *testing.T) {
 	_, err = s.All().Append(t.Context(), nand())
 	require.ErrorIs(t, err, ErrRemote)
 }
+
+// What a person writes into a note is in the report too, and gets to the server byte by byte. In the text of PostgreSQL's
+// bytea a backslash begins an escape: its manual, section 8.4.2.
+func TestReportWithBackslashes(t *testing.T) {
+	s := benchOf(t, newDatabase(t), "A")
+	r := nand()
+	r.Report = []byte(`{"note":"he said \"good\" \\ C:\\chips \\101 \u003c"}`)
+	written := appended(t, s, r)
+	on, err := s.On(t.Context(), "A")
+	require.NoError(t, err)
+	require.NoError(t, s.Late())
+	read, err := on.Get(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, string(written.Report), string(read.Report))
+	verified(t, on, 1)
+}
