@@ -84,8 +84,8 @@ type writer struct {
 	sends    *sending             // to a server, or nil
 	prepared map[string]*sql.Stmt // by their text
 	counted  map[tallyRow]int     // what close adds to the tally
-	last   int64  // serial number of the last row
-	digest string // its digest
+	last     int64                // serial number of the last row
+	digest   string               // its digest
 }
 
 func newWriter(ctx context.Context, tx *sql.Tx) (*writer, error) {

@@ -6,7 +6,6 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"io"
-	"iter"
 	"strings"
 	"time"
 )
@@ -26,7 +25,7 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 	if err := table.Write(cells); err != nil {
 		return 0, err
 	}
-	for r, err := range s.whole(ctx, q) {
+	for r, err := range s.FindReports(ctx, q) {
 		if err != nil {
 			return rows, err
 		}
@@ -41,12 +40,6 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 	}
 	table.Flush()
 	return rows, table.Error()
-}
-
-// whole yields the records asked for with their reports.
-func (s *Store) whole(ctx context.Context, q Query) iter.Seq2[Record, error] {
-	statement, args := q.statement(wholeRow, withReport)
-	return read(ctx, s.db, statement, args...)
 }
 
 // formula are the characters that begin a formula, with their full-width forms,
@@ -169,7 +162,7 @@ func (s *Store) ExportLines(ctx context.Context, w io.Writer, q Query) (rows int
 	out := bufio.NewWriter(w)
 	lines := json.NewEncoder(out)
 	lines.SetEscapeHTML(false) // the report stays as it was written, byte by byte
-	for r, err := range s.whole(ctx, q) {
+	for r, err := range s.FindReports(ctx, q) {
 		if err != nil {
 			return rows, err
 		}
