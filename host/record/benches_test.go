@@ -726,3 +726,55 @@ func TestALotOfTwoBenches(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, strings.Join(i.Notes(), "\n"), "opened again at bench B on "+away.Format(time.DateOnly)+" with another plan, which does not hold")
 }
+
+// What is exported of all benches has the letter of each, and becomes one file elsewhere, with what belongs together
+// still together.
+func TestExportOfAllBenches(t *testing.T) {
+	server := newDatabase(t)
+	a, b := benchOf(t, server, "A"), benchOf(t, server, "B")
+	for i, s := range []*Store{a, b, b} {
+		r := nand()
+		r.Time, r.Operator = r.Time.AddDate(0, 0, i), s.Bench()
+		appended(t, s, r)
+	}
+	again := nand()
+	again.Time, again.RetestOf, again.Operator = again.Time.AddDate(0, 0, 4), 1, "B"
+	appended(t, b, again) // of B1
+	photographed(t, a, 1, 90)
+	photographed(t, b, 2, 80)
+	require.NoError(t, a.HandOver(t.Context()))
+	all, _, err := b.Together(t.Context())
+	require.NoError(t, err)
+
+	var lines, csv, book strings.Builder
+	rows, photographs, err := all.ExportAll(t.Context(), &lines)
+	require.NoError(t, err)
+	require.Equal(t, []int{4, 2}, []int{rows, photographs})
+	_, err = all.ExportCSV(t.Context(), &csv, Query{All: true})
+	require.NoError(t, err)
+	_, err = all.ExportWorkbook(t.Context(), &book, Query{All: true})
+	require.NoError(t, err)
+	require.True(t, strings.HasPrefix(csv.String(), "bench,serial,"))
+	require.Contains(t, csv.String(), "\nB,2,test,")
+	for name, load := range map[string]func(*Store) (Imported, error){
+		"lines": func(s *Store) (Imported, error) { return s.ImportLines(t.Context(), strings.NewReader(lines.String())) },
+		"csv":   func(s *Store) (Imported, error) { return s.ImportCSV(t.Context(), strings.NewReader(csv.String())) },
+		"sheet": func(s *Store) (Imported, error) {
+			return s.ImportWorkbook(t.Context(), strings.NewReader(book.String()))
+		},
+	} {
+		to := newStore(t)
+		done, err := load(to)
+		require.NoError(t, err, name)
+		require.Equal(t, 4, done.Added, name)
+		verified(t, to, 4)
+		retest, err := to.Get(t.Context(), 4)
+		require.NoError(t, err)
+		require.Equal(t, int64(2), retest.Chip, "the chip that was B1")
+		done, err = load(to)
+		require.NoError(t, err, name)
+		require.Equal(t, []int{0, 4}, []int{done.Added, done.Duplicates}, name)
+		_, err = load(a)
+		require.ErrorContains(t, err, "it is of bench B: at bench A of several", name)
+	}
+}
