@@ -103,8 +103,8 @@ func (k *keeping) keep(cmd *cobra.Command, result *assay.Result, d report.Docume
 		where = "of practice: chipassay log --practice"
 	}
 	fmt.Fprintf(cmd.ErrOrStderr(), "record %s %s\n", k.store.Number(r.Chip), where)
-	if late := k.store.Late(); late != nil {
-		fmt.Fprintf(cmd.ErrOrStderr(), "not handed over yet: %v\n", late)
+	if late := k.store.BehindWords(); late != "" {
+		fmt.Fprintln(cmd.ErrOrStderr(), late)
 	}
 	return nil
 }

@@ -108,15 +108,29 @@ func (s *Store) Behind(ctx context.Context) (Handed, error) {
 	return Handed{}, nil
 }
 
+// BehindWords are those of Behind, with the reason; empty where nothing is behind.
+func (s *Store) BehindWords() string {
+	h, err := s.Behind(context.Background())
+	words := h.Words()
+	if err != nil || words == "" {
+		return ""
+	}
+	return fmt.Sprintf("%s: %v", words, h.Why)
+}
+
 // Words say what of a bench is not handed over; empty where nothing is.
 func (h Handed) Words() string {
 	switch {
 	case h.Waiting == 0:
 		return ""
+	case h.First == 0 && h.Waiting == 1:
+		return "not handed over yet: 1 lot or photo"
 	case h.First == 0:
 		return fmt.Sprintf("not handed over yet: %d lots or photos", h.Waiting)
+	case h.Waiting == 1:
+		return "not handed over yet: record " + Number{h.bench, h.First}.String()
 	}
-	return fmt.Sprintf("not handed over yet: %d records, lots and photos, from record %s on", h.Waiting, Number{h.bench, h.First})
+	return fmt.Sprintf("not handed over yet: %d records, lots or photos, from record %s on", h.Waiting, Number{h.bench, h.First})
 }
 
 // firstTests are when the chips of a lot were tested first.
