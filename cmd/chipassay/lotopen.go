@@ -90,7 +90,11 @@ func (f lotFlags) run(cmd *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(f.keep(cmd, s, o), s.Close())
+	err = f.keep(cmd, s, o)
+	if err == nil {
+		sayLate(cmd, s)
+	}
+	return errors.Join(err, s.Close())
 }
 
 // keep opens a lot, or shows the one that is open with the same plan.

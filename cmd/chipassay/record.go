@@ -233,6 +233,7 @@ func replaceRecord(cmd *cobra.Command, file *recordsFile, typed, done string, re
 			return err
 		}
 		fmt.Fprintf(cmd.OutOrStdout(), "record %s: %s\n", s.Number(r.Chip), done)
+		sayLate(cmd, s)
 		return nil
 	})
 }

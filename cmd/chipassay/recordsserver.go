@@ -119,6 +119,13 @@ func (f *recordsFile) useAll(cmd *cobra.Command, lot string, work func(*record.S
 	return chosen(all)
 }
 
+// sayLate says what was not handed over, after a row was added.
+func sayLate(cmd *cobra.Command, s *record.Store) {
+	if late := s.LateWords(); late != "" {
+		fmt.Fprintln(cmd.ErrOrStderr(), late)
+	}
+}
+
 // verifyServer verifies this bench's own file, if there is one, and then the records of all benches.
 func (f *recordsFile) verifyServer(cmd *cobra.Command, kept record.Seals) error {
 	own, err := record.BenchPath()

@@ -70,7 +70,7 @@ func (v view) Behind() string {
 	if records == nil {
 		return ""
 	}
-	return records.BehindWords()
+	return records.LateWords()
 }
 
 // Pictured is the chip that is drawn: the one that was tested, with what failed, or one

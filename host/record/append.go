@@ -47,8 +47,10 @@ func (s *Store) write(ctx context.Context, rows func(*writer) error) error {
 	switch {
 	case s.own != nil:
 		return s.own.write(ctx, rows)
+	case s.remote != nil && s.bench != "":
+		return fmt.Errorf("%w: these are of bench %s", ErrRemote, s.bench)
 	case s.remote != nil:
-		return fmt.Errorf("%w: %s", ErrRemote, s.path)
+		return fmt.Errorf("%w, and this computer is none", ErrRemote)
 	}
 	if err := s.writeHere(ctx, rows); err != nil {
 		return err

@@ -108,14 +108,22 @@ func (s *Store) Behind(ctx context.Context) (Handed, error) {
 	return Handed{}, nil
 }
 
-// BehindWords are those of Behind, with the reason; empty where nothing is behind.
+// BehindWords say what is not handed over yet; empty where nothing is.
 func (s *Store) BehindWords() string {
 	h, err := s.Behind(context.Background())
-	words := h.Words()
-	if err != nil || words == "" {
-		return ""
+	if err != nil {
+		return err.Error()
 	}
-	return fmt.Sprintf("%s: %v", words, h.Why)
+	return h.Words()
+}
+
+// LateWords are BehindWords with the reason.
+func (s *Store) LateWords() string {
+	words := s.BehindWords()
+	if late := s.Late(); words != "" && late != nil {
+		words = fmt.Sprintf("%s: %v", words, late)
+	}
+	return words
 }
 
 // Words say what of a bench is not handed over; empty where nothing is.
