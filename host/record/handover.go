@@ -194,6 +194,16 @@ func (s *Store) HandOver(ctx context.Context) error {
 func (s *Store) handOver(ctx context.Context) (err error) {
 	o := s.outlet
 	defer func() { o.failed, o.again = err, time.Now().Add(o.pause) }()
+	before := o.server
+	if err = s.handOverOnce(ctx); before != nil && errors.Is(err, ErrUnreachable) {
+		before.dropIdle() // which may be from before the server was away
+		err = s.handOverOnce(ctx)
+	}
+	return err
+}
+
+func (s *Store) handOverOnce(ctx context.Context) error {
+	o := s.outlet
 	if o.server == nil {
 		server, err := OpenServer(ctx, o.address)
 		if err != nil {

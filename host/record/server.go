@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"maps"
 	"net"
 	"os"
 	"regexp"
@@ -99,8 +100,21 @@ func (s *Server) connect(schema string) *sql.DB {
 	config.RuntimeParams["random_page_cost"] = "1.1" // as of a disk without moving heads: rows are better found by an index in order than sorted
 	db := sql.OpenDB(connector{stdlib.GetConnector(*config)})
 	db.SetMaxOpenConns(4)
-	db.SetMaxIdleConns(2)
+	db.SetMaxIdleConns(mostIdle)
 	return db
+}
+
+// mostIdle is how many connections wait for work, to each bench's tables.
+const mostIdle = 2
+
+// dropIdle closes the connections that wait for work, so that others are made.
+func (s *Server) dropIdle() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, db := range append(slices.Collect(maps.Values(s.views)), s.all) {
+		db.SetMaxIdleConns(0)
+		db.SetMaxIdleConns(mostIdle)
+	}
 }
 
 // view is the database with the tables of one bench.
