@@ -78,7 +78,7 @@ func (f lotFlags) run(cmd *cobra.Command, args []string) error {
 	case o.Name == "" && o.Source == "":
 		return f.write(cmd, record.PlannedLot{Lot: l})
 	case o.Name == "":
-		return f.file.use(func(s *record.Store) error {
+		return f.file.useAll(cmd, "", func(s *record.Store) error {
 			p, err := s.PlanLot(cmd.Context(), o)
 			if err != nil {
 				return flagError(err)

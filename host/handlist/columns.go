@@ -88,26 +88,41 @@ func listed(fields []Field) string {
 	return strings.Join(names, ", ")
 }
 
-// preamble is how many rows can be before the header.
-const preamble = 20
+// preamble is how many rows can be before the header, and maxCells more than any header has.
+const (
+	preamble = 20
+	maxCells = 10_000
+)
 
-// Headed makes a table of rows, the header being the first that has all columns a person names,
-// or else the first row.
+// Headed makes a table of rows, the header being the first that has all columns a person names. If none has, it is the one that
+// most likely is meant, so that what is wrong can be said: that with most of them, or else with the most cells.
 func Headed(rows []Row, typed string) (Table, error) {
 	if len(rows) == 0 {
 		return Table{}, fmt.Errorf("%w: it is empty", ErrList)
 	}
+	best, most := 0, -1
 	for i, r := range rows[:min(len(rows), preamble)] {
-		all := true
+		all, score := true, 0
 		for pair := range strings.SplitSeq(typed, ",") {
 			_, name, _ := strings.Cut(pair, "=")
-			all = all && slices.ContainsFunc(r.Cells, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(name)) })
+			there := slices.ContainsFunc(r.Cells, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(name)) })
+			if all = all && there; there {
+				score += maxCells
+			}
 		}
 		if all {
 			return Table{r.Cells, rows[i+1:]}, nil
 		}
+		for _, cell := range r.Cells[:min(len(r.Cells), maxCells-1)] {
+			if cell != "" {
+				score++
+			}
+		}
+		if score > most {
+			best, most = i, score
+		}
 	}
-	return Table{rows[0].Cells, rows[1:]}, nil
+	return Table{rows[best].Cells, rows[best+1:]}, nil
 }
 
 // PartsList finds the header of a parts list by the names that its columns usually have. Where the same header comes

@@ -91,6 +91,18 @@ func TestCounts(t *testing.T) {
 	}
 }
 
+// A header that is mistyped is said with those of the row that is meant.
+func TestMistypedHeader(t *testing.T) {
+	rows := rowsOf(t, "Werkstatt,,\nIC,Code,Lade\n7400,7938,D3\n")
+	for typed, want := range map[string]string{"part=IS": "the headers are IC, Code, Lade", "part=IC, date=Kode": `no column is headed "Kode"`} {
+		table, err := Headed(rows, typed)
+		require.NoError(t, err)
+		require.Equal(t, []string{"IC", "Code", "Lade"}, table.Head)
+		_, err = table.Named(typed, false)
+		require.ErrorContains(t, err, want)
+	}
+}
+
 func TestNamedColumns(t *testing.T) {
 	table, err := Headed(rowsOf(t, "Werkstatt,2024\nIC,Code,Lade,Farbe,Ort\n7400,7938,D3,blau,oben\n"), "part=IC, date=code")
 	require.NoError(t, err)

@@ -50,6 +50,7 @@ type Server struct {
 	all     *sql.DB
 	mu      sync.Mutex
 	views   map[string]*sql.DB // by the bench's letter; under mu
+	known   map[string]bool    // benches that are there; under mu
 	set     string             // the id of the set of records
 }
 
@@ -72,7 +73,7 @@ func openServer(ctx context.Context, address string, steps []string) (*Server, e
 	if config.ConnectTimeout == 0 || config.ConnectTimeout > reachWithin {
 		config.ConnectTimeout = reachWithin
 	}
-	s := &Server{config: config, views: map[string]*sql.DB{},
+	s := &Server{config: config, views: map[string]*sql.DB{}, known: map[string]bool{},
 		address: "postgres://" + net.JoinHostPort(config.Host, strconv.Itoa(int(config.Port))) + "/" + config.Database}
 	if strings.HasPrefix(config.Host, "/") {
 		s.address = "postgres:" + config.Host + "/" + config.Database
@@ -147,12 +148,20 @@ func (s *Server) All() *Store { return &Store{path: s.address, db: s.all, remote
 
 // Of are the rows of one bench, to read. The error is ErrBench where there is no such bench.
 func (s *Server) Of(ctx context.Context, letter string) (*Store, error) {
-	letters, err := s.Benches(ctx)
-	if err != nil {
-		return nil, err
-	}
-	if !slices.Contains(letters, letter) {
-		return nil, fmt.Errorf("%s has no bench %s; it has: %s", s.address, letter, strings.Join(letters, ", "))
+	s.mu.Lock()
+	known := s.known[letter] // and benches are never removed
+	s.mu.Unlock()
+	if !known {
+		letters, err := s.Benches(ctx)
+		if err != nil {
+			return nil, err
+		}
+		if !slices.Contains(letters, letter) {
+			return nil, fmt.Errorf("%s has no bench %s; it has: %s", s.address, letter, strings.Join(letters, ", "))
+		}
+		s.mu.Lock()
+		s.known[letter] = true
+		s.mu.Unlock()
 	}
 	return &Store{path: s.address + ", bench " + letter, db: s.view(letter), remote: s, bench: letter}, nil
 }
