@@ -15,8 +15,8 @@ import (
 // ExportCSV writes the records asked for, with their reports, as CSV after
 // RFC 4180 with a header, and says how many. Cells that a spreadsheet would run
 // are neutralised (see Cell). What ImportCSV is to take is exported with All.
-// The last column is the digest of the chip's photo; pictures are not in CSV. Rows of one of several benches
-// have its letter in a column before.
+// The last column is the digest of the chip's photo; pictures are not in CSV. Rows of all benches
+// have the letter of theirs in a column before.
 func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, err error) {
 	pictures, err := s.picturesByChip(ctx)
 	if err != nil {
@@ -25,7 +25,7 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 	table := csv.NewWriter(w)
 	table.UseCRLF = true
 	cells := append(strings.Split(names(columns), ", "), photoColumn)
-	if s.bench != "" || s.all {
+	if s.all {
 		cells = slices.Insert(cells, 0, benchColumn)
 	}
 	if err := table.Write(cells); err != nil {
@@ -39,7 +39,7 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 		for i, c := range columns {
 			row[i] = Cell(c.get(&r))
 		}
-		if row[len(columns)] = pictures[r.Bag()]; r.Bench != "" {
+		if row[len(columns)] = pictures[r.Bag()]; s.all {
 			cells[0] = r.Bench
 		}
 		if err := table.Write(cells); err != nil {
@@ -180,7 +180,11 @@ func (s *Store) ExportLines(ctx context.Context, w io.Writer, q Query) (rows int
 			return rows, err
 		}
 		line.Reset()
-		if err := lines.Encode(rowOf(&r, pictures[r.Bag()])); err != nil {
+		object := rowOf(&r, pictures[r.Bag()])
+		if !s.all {
+			object.Bench = "" // the rows of one bench are as those of a file
+		}
+		if err := lines.Encode(object); err != nil {
 			return rows, err
 		}
 		// The report is compact JSON since it was recorded (Record.check), and stays so byte by byte: to read it again

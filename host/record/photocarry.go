@@ -47,7 +47,7 @@ func (s *Store) ExportAll(ctx context.Context, w io.Writer) (rows, photographs i
 	if rows, err = s.ExportLines(ctx, w, Query{All: true}); err != nil {
 		return rows, 0, err
 	}
-	photographs, err = s.exportPhotos(ctx, w, last)
+	photographs, err = s.exportPhotos(ctx, w, last, "")
 	return rows, photographs, err
 }
 
@@ -73,7 +73,7 @@ func (s *Store) exportTogether(ctx context.Context, w io.Writer) (rows, photogra
 		if err != nil {
 			return rows, photographs, err
 		}
-		n, err := of.exportPhotos(ctx, w, last[letter])
+		n, err := of.exportPhotos(ctx, w, last[letter], letter)
 		if photographs += n; err != nil {
 			return rows, photographs, err
 		}
@@ -82,7 +82,7 @@ func (s *Store) exportTogether(ctx context.Context, w io.Writer) (rows, photogra
 }
 
 // exportPhotos writes the photos up to a number, with their pictures.
-func (s *Store) exportPhotos(ctx context.Context, w io.Writer, last int64) (photographs int, err error) {
+func (s *Store) exportPhotos(ctx context.Context, w io.Writer, last int64, letter string) (photographs int, err error) {
 	list, err := photos(ctx, s.db, "WHERE number <= ?", last)
 	if err != nil {
 		return 0, err
@@ -90,7 +90,7 @@ func (s *Store) exportPhotos(ctx context.Context, w io.Writer, last int64) (phot
 	out := bufio.NewWriter(w)
 	written := map[string]bool{}
 	for _, p := range list {
-		line := photoLine{s.bench, p.Number, p.Time.Format(timeForm), p.Chip, p.ChipDigest, p.SHA256, p.TakesBack, p.Previous, p.Digest, nil}
+		line := photoLine{letter, p.Number, p.Time.Format(timeForm), p.Chip, p.ChipDigest, p.SHA256, p.TakesBack, p.Previous, p.Digest, nil}
 		if !written[p.SHA256] {
 			picture, err := s.Picture(ctx, p.SHA256)
 			if err != nil {
