@@ -98,6 +98,7 @@ func (s *Store) OpenLot(ctx context.Context, l Lot) (Lot, error) {
 		l.Digest = l.Sum()
 		return insert(ctx, w.tx, "lot", l.fields())
 	})
+	l.Bench = s.bench
 	if errors.Is(err, ErrLotOpen) {
 		return l, fmt.Errorf("lot %s %w", l.Name, ErrLotOpen)
 	}
