@@ -24,7 +24,7 @@ type paperFile struct {
 }
 
 func (f *paperFile) flags(cmd *cobra.Command) {
-	f.records.flag(cmd)
+	f.records.readFlag(cmd)
 	flags := cmd.Flags()
 	flags.StringVar(&f.lot, "lot", "", "all chips of this lot, instead of numbers")
 	flags.StringVar(&f.out, "out", "", "file to write; named after the records if not given")
@@ -32,7 +32,7 @@ func (f *paperFile) flags(cmd *cobra.Command) {
 }
 
 // chips are the numbers of the chips that were named, or those of the lot.
-func (f *paperFile) chips(cmd *cobra.Command, s *record.Store, args []string) (numbers []int64, err error) {
+func (f *paperFile) chips(cmd *cobra.Command, s *record.Store, args []string) (numbers []record.Number, err error) {
 	switch {
 	case f.lot != "" && len(args) > 0:
 		return nil, errors.New("name records by their numbers or by --lot, not both")
@@ -42,8 +42,12 @@ func (f *paperFile) chips(cmd *cobra.Command, s *record.Store, args []string) (n
 		return nil, errors.New("name the records by their numbers, or a lot with --lot: chipassay log lists records")
 	}
 	for _, a := range args {
-		n, wrong := chip.ParseNumber(a)
-		numbers, err = append(numbers, n), errors.Join(err, wrong)
+		letter, digits := record.SplitNumber(a)
+		if digits == "" { // a word
+			letter, digits = "", a
+		}
+		n, wrong := chip.ParseNumber(digits)
+		numbers, err = append(numbers, record.Number{Bench: letter, Serial: n}), errors.Join(err, wrong)
 	}
 	return numbers, err
 }
@@ -86,12 +90,8 @@ QR code on the sheet holds the number and the SHA-256 digest of that record.`,
   chipassay certificate sign certificate-17.html --key chipassay.key
   chipassay certificate verify certificate-17.html --key chipassay.key.pub`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			args, err := file.records.letters(args)
-			if err != nil {
-				return err
-			}
 			file.lot = strings.TrimSpace(file.lot)
-			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
+			return file.records.useAll(cmd, file.lot, func(s *record.Store) error {
 				numbers, err := file.chips(cmd, s, args)
 				if err != nil {
 					return err
@@ -130,11 +130,8 @@ centred. Print at 100 %, not fitted to the page.`,
 			if err != nil {
 				return err
 			}
-			if args, err = file.records.letters(args); err != nil {
-				return err
-			}
 			file.lot = strings.TrimSpace(file.lot)
-			return file.records.useLot(cmd, file.lot, func(s *record.Store) error {
+			return file.records.useAll(cmd, file.lot, func(s *record.Store) error {
 				numbers, err := file.chips(cmd, s, args)
 				if err != nil {
 					return err
@@ -183,7 +180,7 @@ changed, or made before a retest, a correction or a photo, make it again.`,
 			return sign(cmd, &file, args[0], k)
 		},
 	}
-	file.flag(cmd)
+	file.readFlag(cmd)
 	cmd.Flags().StringVar(&key, "key", "", "file of the private key")
 	return cmd
 }
@@ -198,7 +195,7 @@ func sign(cmd *cobra.Command, file *recordsFile, name string, k certificate.Key)
 	if err != nil {
 		return fmt.Errorf("%s: %w", name, err)
 	}
-	err = file.use(func(s *record.Store) error {
+	err = file.useAll(cmd, "", func(s *record.Store) error {
 		if err := certificate.AsWritten(cmd.Context(), s, page); err != nil {
 			return fmt.Errorf("%s (records: %s): %w", name, s.Path(), err)
 		}

@@ -141,7 +141,7 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 	if err := f.lot.check(cmd.Context(), store); err != nil {
 		return err
 	}
-	r.Records, r.Lot = store, f.lot.name
+	r.Records, r.Lot, r.Behind = store, f.lot.name, store.BehindWords
 	station := &drawer.Station{Plan: f.plan, Memory: func(t part.Type) assay.MemoryPlan {
 		return assay.MemoryPlan{Type: t, Test: test, Others: f.definitions.circuits, Memories: f.definitions.memories}
 	}}

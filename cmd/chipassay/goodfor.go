@@ -15,7 +15,7 @@ func writePartlyGoods(w io.Writer, list []stock.Partly) error {
 	fmt.Fprintf(w, "\nStill good for something: %d\n", len(list))
 	var rows [][]string
 	for _, p := range list {
-		rows = append(rows, []string{p.Drawer, p.Type, p.DateCode, fmt.Sprint(p.Record), p.GoodFor})
+		rows = append(rows, []string{p.Drawer, p.Type, p.DateCode, fmt.Sprintf("%s%d", p.Bench, p.Record), p.GoodFor})
 	}
 	return writeAligned(w, []string{"drawer", "type", "date_code", "record", "good_for"}, rows)
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -11,9 +10,9 @@ import (
 )
 
 // possessions are the good chips in the records, by the part's number.
-func (f *recordsFile) possessions(ctx context.Context) (have map[string][]stock.Owned, err error) {
-	err = f.use(func(s *record.Store) error {
-		have, err = stock.Good(ctx, s)
+func (f *recordsFile) possessions(cmd *cobra.Command) (have map[string][]stock.Owned, err error) {
+	err = f.useAll(cmd, "", func(s *record.Store) error {
+		have, err = stock.Good(cmd.Context(), s)
 		return err
 	})
 	return have, err
@@ -25,5 +24,5 @@ var noDay time.Time
 // haveFlag gives a command the flag --have, with the file of records that it asks.
 func haveFlag(cmd *cobra.Command, have *bool, file *recordsFile) {
 	cmd.Flags().BoolVar(have, "have", false, "only parts of which your records have a good chip, and where it is")
-	file.flag(cmd)
+	file.readFlag(cmd)
 }

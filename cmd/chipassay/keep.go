@@ -103,9 +103,7 @@ func (k *keeping) keep(cmd *cobra.Command, result *assay.Result, d report.Docume
 		where = "of practice: chipassay log --practice"
 	}
 	fmt.Fprintf(cmd.ErrOrStderr(), "record %s %s\n", k.store.Number(r.Chip), where)
-	if late := k.store.Late(); late != nil {
-		fmt.Fprintf(cmd.ErrOrStderr(), "not handed over yet: %v\n", late)
-	}
+	sayLate(cmd, k.store)
 	return nil
 }
 

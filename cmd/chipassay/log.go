@@ -34,8 +34,8 @@ corrected is listed once, with its current record, under the number of its first
 --all lists every row, with its own number.
 
 With --records postgres://… the chips of all benches are listed, by time and with
-their bench's letter, and it is said what of this bench is not handed over yet;
---csv lists this bench's alone.`,
+their bench's letter, and it is said what of this bench is not handed over yet.
+--bench B lists those of bench B alone.`,
 		Example: `  chipassay log --drawer D3 --verdict fail
   chipassay log --part 74LS00 --from 1979 --to 1981-W26
   chipassay log --lot depot-1 --csv > depot-1.csv`,
@@ -50,14 +50,10 @@ their bench's letter, and it is said what of this bench is not handed over yet;
 			if cut {
 				q.Limit = newest + 1 // one more reports whether there are more
 			}
-			use := file.useAll
-			if form.asCSV { // for import elsewhere, and numbers are not unique in all benches
-				use = file.useLot
-			}
-			return use(cmd, q.Lot, func(s *record.Store) error { return writeLog(cmd, s, q, form, cut) })
+			return file.useAll(cmd, q.Lot, func(s *record.Store) error { return writeLog(cmd, s, q, form, cut) })
 		},
 	}
-	file.flag(cmd)
+	file.readFlag(cmd)
 	f.flags(cmd)
 	form.flags(cmd)
 	cmd.Flags().IntVar(&limit, "limit", 0, fmt.Sprintf("list at most this many (default: %d on a terminal list); 0 for all", newest))

@@ -97,7 +97,7 @@ func lotListCommand() *cobra.Command {
 		Short: "List the lots that were opened, with what is decided",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return file.use(func(s *record.Store) error {
+			return file.useAll(cmd, "", func(s *record.Store) error {
 				list, err := s.Inspections(cmd.Context())
 				if err != nil {
 					return err
@@ -106,7 +106,7 @@ func lotListCommand() *cobra.Command {
 			})
 		},
 	}
-	file.flag(cmd)
+	file.readFlag(cmd)
 	form.flags(cmd)
 	return cmd
 }

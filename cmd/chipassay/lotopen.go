@@ -78,7 +78,7 @@ func (f lotFlags) run(cmd *cobra.Command, args []string) error {
 	case o.Name == "" && o.Source == "":
 		return f.write(cmd, record.PlannedLot{Lot: l})
 	case o.Name == "":
-		return f.file.use(func(s *record.Store) error {
+		return f.file.useAll(cmd, "", func(s *record.Store) error {
 			p, err := s.PlanLot(cmd.Context(), o)
 			if err != nil {
 				return flagError(err)
@@ -90,7 +90,11 @@ func (f lotFlags) run(cmd *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(f.keep(cmd, s, o), s.Close())
+	err = f.keep(cmd, s, o)
+	if err == nil {
+		sayLate(cmd, s)
+	}
+	return errors.Join(err, s.Close())
 }
 
 // keep opens a lot, or shows the one that is open with the same plan.

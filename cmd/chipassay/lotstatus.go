@@ -34,7 +34,7 @@ Exit status: 0 accepted; 1 rejected; 3 not decided yet.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name := strings.TrimSpace(args[0])
-			return file.useLot(cmd, name, func(s *record.Store) error {
+			return file.useAll(cmd, name, func(s *record.Store) error {
 				l, err := s.Lot(cmd.Context(), name)
 				if errors.Is(err, record.ErrNoLot) {
 					return fmt.Errorf("lot %s has records but was not opened, so it has no plan: chipassay lot list names those that were", console.Printable(name))
@@ -60,7 +60,7 @@ Exit status: 0 accepted; 1 rejected; 3 not decided yet.`,
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON object")
 	cmd.Flags().StringVar(&html, "html", "", "write the sheet of the lot to this HTML file too")
-	file.flag(cmd)
+	file.readFlag(cmd)
 	return cmd
 }
 

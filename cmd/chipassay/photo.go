@@ -98,7 +98,7 @@ func addPhoto(cmd *cobra.Command, s *record.Store, number int64, name string) er
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(cmd.OutOrStdout(), "record %d: photo of %s\n", p.Chip, words)
+	fmt.Fprintf(cmd.OutOrStdout(), "record %s: photo of %s\n", s.Number(p.Chip), words)
 	return nil
 }
 

@@ -83,7 +83,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 	}
 	fmt.Fprintf(out, "Record %s\n", s.Number(r.Chip))
 	if full || row || c.Current == nil {
-		fmt.Fprintln(out, standing(r, c.Current))
+		fmt.Fprintln(out, standing(s, r, c.Current))
 	}
 	fmt.Fprintln(out)
 	if r.Kind != record.Void {
@@ -110,7 +110,7 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 		for _, h := range c.History {
 			number := ""
 			if full || row {
-				number = fmt.Sprintf("%d  ", h.Serial)
+				number = s.Number(h.Serial) + "  "
 			}
 			fmt.Fprintf(out, "  %s%s  %s\n", number, h.Time.Local().Format("2006-01-02 15:04"), console.Printable(chip.Words(h)))
 		}
@@ -126,20 +126,20 @@ func showRecord(cmd *cobra.Command, s *record.Store, number int64, form listing,
 		}
 	}
 	if full || row {
-		fmt.Fprintf(out, "\n  Digest of record %d  %s\n", r.Serial, r.Digest)
+		fmt.Fprintf(out, "\n  Digest of record %s  %s\n", s.Number(r.Serial), r.Digest)
 	}
 	return nil
 }
 
 // standing says which record is the current one of the chip.
-func standing(r record.Record, current *record.Record) string {
+func standing(s *record.Store, r record.Record, current *record.Record) string {
 	switch {
 	case current == nil:
 		return "All records of this chip were taken back."
 	case current.Serial != r.Serial:
-		return fmt.Sprintf("This is record %d of chip %d; its current record is %d.", r.Serial, r.Chip, current.Serial)
+		return fmt.Sprintf("This is record %s of chip %s; its current record is %s.", s.Number(r.Serial), s.Number(r.Chip), s.Number(current.Serial))
 	}
-	return fmt.Sprintf("The current record of chip %d is %d.", r.Chip, r.Serial)
+	return fmt.Sprintf("The current record of chip %s is %s.", s.Number(r.Chip), s.Number(r.Serial))
 }
 
 // recordCorrectCommand corrects what a person wrote; what was measured stays.
@@ -233,6 +233,7 @@ func replaceRecord(cmd *cobra.Command, file *recordsFile, typed, done string, re
 			return err
 		}
 		fmt.Fprintf(cmd.OutOrStdout(), "record %s: %s\n", s.Number(r.Chip), done)
+		sayLate(cmd, s)
 		return nil
 	})
 }

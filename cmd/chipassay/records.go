@@ -114,14 +114,17 @@ elsewhere: CSV (RFC 4180) if the name ends in .csv, a spreadsheet with the same
 columns if in .xlsx, JSON Lines if in .jsonl. An apostrophe is put before CSV cells
 that a spreadsheet would run as formulas. JSON Lines carry photos, the others only
 their digests. The plans of lots are not in it:
-chipassay lot list --json writes them, and records backup copies everything.`,
+chipassay lot list --json writes them, and records backup copies everything.
+
+With --records postgres://… the rows of all benches are written, with the letter of
+each; --bench B writes those of bench B alone.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			asCSV, err := isCSV(args[0])
 			if err != nil {
 				return err
 			}
-			return file.use(func(s *record.Store) error {
+			return file.useAll(cmd, "", func(s *record.Store) error {
 				n, photos := 0, 0
 				write := func(w io.Writer) (err error) {
 					if sheet.Is(args[0]) {
@@ -144,7 +147,7 @@ chipassay lot list --json writes them, and records backup copies everything.`,
 			})
 		},
 	}
-	file.flag(cmd)
+	file.readFlag(cmd)
 	return cmd
 }
 

@@ -21,6 +21,7 @@ type recordsFile struct {
 	path     string
 	bench    string // the letter that --bench gives
 	of       string // the letter before the numbers that were named, where it is another bench's
+	reads    bool   // bench says whose records are listed
 	practice bool
 	say      io.Writer // where a note goes; nil for none
 }
@@ -29,6 +30,18 @@ type recordsFile struct {
 func (f *recordsFile) flag(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.path, "records", "", "file of records, instead of the default; or postgres://… for those of several benches")
 	cmd.Flags().StringVar(&f.bench, "bench", "", "with --records postgres://…, the first time: this bench's letter, before its numbers")
+	f.more(cmd)
+}
+
+// readFlag is flag for a command that lists or counts what all benches have.
+func (f *recordsFile) readFlag(cmd *cobra.Command) {
+	f.reads = true
+	cmd.Flags().StringVar(&f.path, "records", "", "file of records, instead of the default; or postgres://… for those of several benches")
+	cmd.Flags().StringVar(&f.bench, "bench", "", "with --records postgres://…: of this bench alone, by its letter")
+	f.more(cmd)
+}
+
+func (f *recordsFile) more(cmd *cobra.Command) {
 	cmd.Flags().BoolVar(&f.practice, "practice", false, "the records of practice with virtual chips, instead of the default")
 	cmd.MarkFlagsMutuallyExclusive("records", "practice")
 	f.say = cmd.ErrOrStderr()

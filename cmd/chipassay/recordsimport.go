@@ -109,6 +109,7 @@ func addTaken(cmd *cobra.Command, file *recordsFile, chips []record.Record) (err
 		return err
 	}
 	fmt.Fprintf(cmd.OutOrStdout(), "%s: %s added as not tested\n", s.Path(), someChips(len(chips)))
+	sayLate(cmd, s)
 	return nil
 }
 
@@ -151,7 +152,7 @@ func writeTakeover(w io.Writer, over handlist.Takeover, columns string) error {
 		}
 	}
 	if n := len(over.Without); n > 0 {
-		fmt.Fprintf(w, "\nwithout a part or with a count of 0, and left out: %d, the first in line %d\n", n, over.Without[0])
+		fmt.Fprintf(w, "\nwithout a part, with a count of 0 or a sum, and left out: %d, the first in line %d\n", n, over.Without[0])
 	}
 	fmt.Fprintln(w)
 	return nil

@@ -22,7 +22,11 @@ func (f *recordsFile) openBench() (*record.Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	return record.OpenBench(context.Background(), f.path, f.bench, own)
+	letter := f.bench
+	if f.reads {
+		letter = ""
+	}
+	return record.OpenBench(context.Background(), f.path, letter, own)
 }
 
 // letters takes the letter of a bench off numbers as A17, and remembers it for use.
@@ -44,72 +48,82 @@ func (f *recordsFile) letters(typed []string) ([]string, error) {
 
 // useBench opens this bench's records, or those of the bench that was named, for work.
 func (f *recordsFile) useBench(work func(*record.Store) error) (err error) {
+	if _, none := f.existing(); none != nil && f.bench == "" { // a computer that is no bench reads
+		if f.of == "" {
+			return record.ErrWhichBench
+		}
+		return f.withServer(context.Background(), func(server *record.Server) error {
+			of, err := server.Of(context.Background(), f.of)
+			if err != nil {
+				return err
+			}
+			return work(of)
+		})
+	}
 	s, err := f.openBench()
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
-	if f.of == "" || f.of == s.Bench() {
-		return work(s)
-	}
-	other, err := s.On(context.Background(), f.of)
+	at, err := s.At(context.Background(), f.of)
 	if err != nil {
 		return err
 	}
-	return work(other)
+	return work(at)
 }
 
-// useAll is useLot for work that lists or counts the chips of all benches. Without the server it is
-// done with this bench's own, and said so.
+func (f *recordsFile) withServer(ctx context.Context, work func(*record.Server) error) error {
+	server, err := record.OpenServer(ctx, f.path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(work(server), server.Close())
+}
+
+// useAll is useLot for work that lists or counts the chips of all benches, or of the one that --bench names. Without
+// the server it is done with this bench's own, and said so.
 func (f *recordsFile) useAll(cmd *cobra.Command, lot string, work func(*record.Store) error) (err error) {
 	if !f.onServer() {
 		return f.useLot(cmd, lot, work)
 	}
-	inLot := func(s *record.Store) error {
-		if err := s.FindLot(cmd.Context(), lot); err != nil {
+	ctx := cmd.Context()
+	chosen := func(all *record.Store) error {
+		if f.bench != "" {
+			if all, err = all.At(ctx, strings.ToUpper(f.bench)); err != nil {
+				return err
+			}
+		}
+		if err := all.FindLot(ctx, lot); err != nil {
 			return err
 		}
-		return work(s)
+		return work(all)
 	}
-	if _, err := f.existing(); err != nil && f.bench == "" { // a computer that is no bench only reads
-		server, err := record.OpenServer(cmd.Context(), f.path)
-		if err != nil {
-			return err
-		}
-		return errors.Join(inLot(server.All()), server.Close())
+	if _, none := f.existing(); none != nil { // a computer that is no bench only reads
+		return f.withServer(ctx, func(server *record.Server) error { return chosen(server.All()) })
 	}
 	s, err := f.openBench()
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
-	waiting, err := s.Waiting(cmd.Context())
+	all, waiting, err := s.Together(ctx)
 	if err != nil {
 		return err
 	}
-	if waiting.Why == nil {
-		server, err := s.Server(cmd.Context())
-		if err != nil {
-			return err
+	if waiting.Why != nil {
+		fmt.Fprintf(f.say, "this bench's own records alone: %v\n", waiting.Why)
+		if words := waiting.Words(); words != "" {
+			fmt.Fprintln(f.say, words)
 		}
-		return inLot(server.All())
 	}
-	fmt.Fprintf(f.say, "this bench's own records alone: %v\n", waiting.Why)
-	if words := notHandedOver(s, waiting); words != "" {
-		fmt.Fprintln(f.say, words)
-	}
-	return inLot(s)
+	return chosen(all)
 }
 
-// notHandedOver says what a bench has that the server lacks.
-func notHandedOver(s *record.Store, h record.Handed) string {
-	switch {
-	case h.Waiting == 0:
-		return ""
-	case h.First == 0:
-		return fmt.Sprintf("not handed over yet: %d lots or photos", h.Waiting)
+// sayLate says what was not handed over, after a row was added.
+func sayLate(cmd *cobra.Command, s *record.Store) {
+	if late := s.LateWords(); late != "" {
+		fmt.Fprintln(cmd.ErrOrStderr(), late)
 	}
-	return fmt.Sprintf("not handed over yet: %d records, lots and photos, from record %s on", h.Waiting, s.Number(h.First))
 }
 
 // verifyServer verifies this bench's own file, if there is one, and then the records of all benches.
@@ -139,7 +153,11 @@ func (f *recordsFile) verifyServer(cmd *cobra.Command, kept record.Seals) error 
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(cmd.OutOrStdout(), "%s: %d records of %d benches, all as they were written; chains tied together on %d days\n", server.Address(), records, benches, ties)
+	days := "1 day"
+	if ties != 1 {
+		days = fmt.Sprintf("%d days", ties)
+	}
+	fmt.Fprintf(cmd.OutOrStdout(), "%s: %d records of %d benches, all as they were written; chains tied together on %s\n", server.Address(), records, benches, days)
 	return nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -47,7 +48,7 @@ counts once, as its last test and corrections left it.`,
 			})
 		},
 	}
-	file.flag(cmd)
+	file.readFlag(cmd)
 	f.flags(cmd)
 	form.flags(cmd)
 	cmd.AddCommand(stockWantCommand(d), stockOfferCommand(d))
@@ -56,6 +57,7 @@ counts once, as its last test and corrections left it.`,
 
 // A stockLine is what one drawer holds of one type and year, as other programs read it.
 type stockLine struct {
+	Bench        string `json:"bench,omitempty"` // its letter, of several
 	Drawer       string `json:"drawer"`
 	Part         string `json:"part"`
 	Type         string `json:"type"`
@@ -73,21 +75,33 @@ type stockLine struct {
 
 func writeStock(w io.Writer, holdings []record.Holding, partly []stock.Partly, form listing) error {
 	objects, rows := []stockLine{}, [][]string{}
+	shared := slices.ContainsFunc(holdings, func(h record.Holding) bool { return h.Bench != "" })
 	for _, h := range holdings {
-		objects = append(objects, stockLine{h.Drawer, h.Part, h.Type, h.Family, h.Year, h.Strong, h.Sound, h.FunctionOnly, h.Doubtful, h.Reject, h.NotTested, partlyIn(h, partly)})
+		objects = append(objects, stockLine{h.Bench, h.Drawer, h.Part, h.Type, h.Family, h.Year, h.Strong, h.Sound, h.FunctionOnly, h.Doubtful, h.Reject, h.NotTested, partlyIn(h, partly)})
 		rows = append(rows, []string{h.Drawer, h.Part, h.Type, h.Family, number(h.Year), strconv.Itoa(h.Strong), strconv.Itoa(h.Sound),
 			strconv.Itoa(h.FunctionOnly), strconv.Itoa(h.Doubtful), strconv.Itoa(h.Reject), strconv.Itoa(h.NotTested)})
+		if shared {
+			rows[len(rows)-1] = slices.Insert(rows[len(rows)-1], 0, h.Bench)
+		}
 	}
 	if form.machine() {
-		return form.write(w, objects, []string{"drawer", "part", "type", "family", "date_year", "strong", "sound", "function_only", "doubtful", "reject", "not_tested"}, rows)
+		return form.write(w, objects, benchBefore(shared, []string{"drawer", "part", "type", "family", "date_year", "strong", "sound", "function_only", "doubtful", "reject", "not_tested"}), rows)
 	}
 	if len(holdings) == 0 {
 		return errors.New("no chip matches; chipassay stock without filters shows what there is")
 	}
-	if err := writeStockText(w, holdings); err != nil {
+	if err := writeStockText(w, holdings, shared); err != nil {
 		return err
 	}
 	return writePartlyGoods(w, partly)
+}
+
+// benchBefore puts the column of the bench before others, where there are several.
+func benchBefore(shared bool, header []string) []string {
+	if shared {
+		return slices.Insert(header, 0, "bench")
+	}
+	return header
 }
 
 // partlyIn are the partly good chips of a holding.
@@ -108,7 +122,7 @@ func number(n int) string {
 	return strconv.Itoa(n)
 }
 
-func writeStockText(w io.Writer, holdings []record.Holding) error {
+func writeStockText(w io.Writer, holdings []record.Holding, shared bool) error {
 	gap := ""
 	for _, s := range stock.Shelves {
 		var rows [][]string
@@ -119,6 +133,9 @@ func writeStockText(w io.Writer, holdings []record.Holding) error {
 				row = append(row, number(n))
 				any += n
 			}
+			if shared {
+				row = slices.Insert(row, 0, h.Bench)
+			}
 			if sum += any; any > 0 {
 				rows = append(rows, row)
 			}
@@ -127,7 +144,7 @@ func writeStockText(w io.Writer, holdings []record.Holding) error {
 			continue
 		}
 		fmt.Fprintf(w, "%s%s: %d\n", gap, s.Title, sum)
-		if err := writeAligned(w, append([]string{"drawer", "type", "year"}, s.Columns...), rows); err != nil {
+		if err := writeAligned(w, append(benchBefore(shared, []string{"drawer", "type", "year"}), s.Columns...), rows); err != nil {
 			return err
 		}
 		gap = "\n"

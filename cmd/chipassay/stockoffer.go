@@ -51,7 +51,7 @@ of its name; without FILE the list is printed.`,
 				}
 				return t.Part().Title
 			}
-			return file.useLot(cmd, q.Lot, func(s *record.Store) error {
+			return file.useAll(cmd, q.Lot, func(s *record.Store) error {
 				l, err := offer.Gather(cmd.Context(), s, q, time.Now(), title)
 				if err != nil {
 					return err
@@ -66,7 +66,7 @@ of its name; without FILE the list is printed.`,
 			})
 		},
 	}
-	file.flag(cmd)
+	file.readFlag(cmd)
 	f.flags(cmd)
 	form.flags(cmd)
 	cmd.Flags().BoolVar(&force, "force", false, "overwrite an existing file")
@@ -113,6 +113,7 @@ type offerLine struct {
 }
 
 type offerChip struct {
+	Bench       string `json:"bench,omitempty"` // the letter before both numbers, of several
 	Certificate int64  `json:"certificate"`
 	Record      int64  `json:"record"`
 	Digest      string `json:"digest"`
@@ -124,7 +125,7 @@ func writeOffer(w io.Writer, l offer.List, form listing) error {
 		for _, r := range l.Rows {
 			line := offerLine{r.Type, r.Title, r.Family, r.DateCode, r.Year, string(r.Grade), r.Meaning(), []offerChip{}}
 			for _, c := range r.Chips {
-				line.Chips = append(line.Chips, offerChip{c.Number, c.Record, c.Digest})
+				line.Chips = append(line.Chips, offerChip{c.Number.Bench, c.Number.Serial, c.Record.Serial, c.Digest})
 			}
 			objects = append(objects, line)
 		}
@@ -137,7 +138,7 @@ func writeOffer(w io.Writer, l offer.List, form listing) error {
 	for _, r := range l.Rows {
 		var numbers []string
 		for _, c := range r.Chips {
-			numbers = append(numbers, strconv.FormatInt(c.Number, 10))
+			numbers = append(numbers, c.Number.String())
 		}
 		rows = append(rows, []string{strconv.Itoa(len(r.Chips)), r.Type, shorten(r.Title, 40), r.Made(), r.Age(l.Day), r.Grade.String(), shorten(strings.Join(numbers, " "), 40)})
 	}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"fmt"
 	"io"
 	"strconv"
@@ -44,7 +43,7 @@ their reference: R, C, D …`,
 			if err != nil {
 				return err
 			}
-			return file.use(func(s *record.Store) error {
+			return file.useAll(cmd, "", func(s *record.Store) error {
 				have, err := stock.Held(cmd.Context(), s)
 				if err != nil {
 					return err
@@ -63,7 +62,7 @@ their reference: R, C, D …`,
 			})
 		},
 	}
-	file.flag(cmd)
+	file.readFlag(cmd)
 	form.flags(cmd)
 	cmd.Flags().StringVar(&columns, "columns", "", `headers of the list's columns: "part=IC, count=Pieces, reference=Where"`)
 	return cmd
@@ -128,6 +127,7 @@ type wantLine struct {
 }
 
 type wantedChip struct {
+	Bench    string `json:"bench,omitempty"` // the letter before the number, of several
 	Record   int64  `json:"record"`
 	Type     string `json:"type"`
 	Drawer   string `json:"drawer"`
@@ -160,7 +160,7 @@ type wantDocument struct {
 func chipsOf(list []stock.Owned) []wantedChip {
 	chips := []wantedChip{}
 	for _, o := range list {
-		chips = append(chips, wantedChip{o.Chip, o.Type, o.Drawer, o.DateCode})
+		chips = append(chips, wantedChip{o.Bench, o.Chip, o.Type, o.Drawer, o.DateCode})
 	}
 	return chips
 }
@@ -196,7 +196,7 @@ func places(chips []stock.Owned) string {
 	var order []string
 	counts := map[string]int{}
 	for _, o := range chips {
-		d := cmp.Or(o.Drawer, "no drawer")
+		d := o.Place()
 		if counts[d]++; counts[d] == 1 {
 			order = append(order, d)
 		}

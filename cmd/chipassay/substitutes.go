@@ -79,7 +79,7 @@ func (f substitutesFlags) run(cmd *cobra.Command, typed string) error {
 	var chips func(substitute.Substitute) []stock.Owned
 	var places func(substitute.Substitute) string
 	if f.have {
-		have, err := f.file.possessions(cmd.Context())
+		have, err := f.file.possessions(cmd)
 		if err != nil {
 			return err
 		}

@@ -184,7 +184,7 @@ func (f tieFlags) printWays(cmd *cobra.Command, args []string) error {
 	var have map[string][]stock.Owned
 	var among func(*part.Part) bool
 	if f.have {
-		if have, err = f.file.possessions(cmd.Context()); err != nil {
+		if have, err = f.file.possessions(cmd); err != nil {
 			return err
 		}
 		among = func(p *part.Part) bool { return len(have[p.Number]) > 0 }

@@ -42,11 +42,7 @@ family, drawer, lot or date-code year; and which pins and causes fail most.
 			if err != nil {
 				return err
 			}
-			use := file.useAll
-			if html != "" { // whose links are by number
-				use = file.useLot
-			}
-			return use(cmd, q.Lot, func(s *record.Store) error {
+			return file.useAll(cmd, q.Lot, func(s *record.Store) error {
 				y, err := statistics.Collect(cmd.Context(), s, q, by)
 				if err != nil {
 					return err
@@ -64,7 +60,7 @@ family, drawer, lot or date-code year; and which pins and causes fail most.
 	flags.StringVar(&by, "by", record.ByPart, "part, type, family, drawer, lot or year (of the date code)")
 	f.chipFlags(cmd)
 	flags.StringVar(&html, "html", "", "write a page with charts to this HTML file too")
-	file.flag(cmd)
+	file.readFlag(cmd)
 	form.flags(cmd)
 	return cmd
 }

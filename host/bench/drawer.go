@@ -44,7 +44,7 @@ func (b *Bench) Run(o Order) error {
 	}
 	r := &drawer.Run{
 		Drawer: o.Drawer, Lot: o.Lot, Operator: strings.TrimSpace(o.Operator), Typed: o.Part, Identify: o.Identify,
-		DateCode: strings.TrimSpace(o.DateCode), KeepDate: o.KeepDate, Find: b.means.Find, Records: records, Numbers: true,
+		DateCode: strings.TrimSpace(o.DateCode), KeepDate: o.KeepDate, Find: b.means.Find, Records: records, Behind: records.BehindWords, Numbers: true,
 	}
 	return b.begin(DrawerRun, func(s *State, w *work) error {
 		if err := b.seat(r, station); err != nil {

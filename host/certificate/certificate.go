@@ -157,8 +157,8 @@ func (c Certificate) drawer() string {
 	return c.Record.Drawer
 }
 
-// Number is that of the chip's first record, which is on its bag.
-func (c Certificate) Number() int64 { return c.Record.Chip }
+// Row is the number of the record itself, with its bench's letter where there are several.
+func (c Certificate) Row() record.Number { return c.Record.Row() }
 
 // Serial is the number of the record itself.
 func (c Certificate) Serial() int64 { return c.Record.Serial }

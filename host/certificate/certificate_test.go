@@ -188,7 +188,7 @@ func TestOnlyWhatHoldsIsCertified(t *testing.T) {
 		c, err := Read(t.Context(), s, number)
 		require.NoError(t, err)
 		require.Equal(t, want, c.Serial())
-		require.EqualValues(t, 1, c.Number())
+		require.EqualValues(t, 1, c.Record.Chip)
 		return c
 	}
 	first := appended(t, s, tested(t, "pass.json"))
@@ -279,10 +279,10 @@ func TestThePageTellsOfTheTestsBeforeIt(t *testing.T) {
 	sound = appended(t, s, sound)
 	require.Contains(t, page(sound.Serial), "This record replaces record 8, pass, but of grade reject, of ")
 
-	_, title, err := ReadAll(t.Context(), s, []int64{sound.Serial}, "signal box 5")
+	_, title, err := ReadAll(t.Context(), s, []record.Number{sound.Row()}, "signal box 5")
 	require.NoError(t, err)
 	require.Equal(t, "Lot signal box 5, 1 chip: 1 pass, 0 fail, 0 not tested; 1 formerly bad, no longer counted", title)
-	_, title, err = ReadAll(t.Context(), s, []int64{sound.Serial}, "")
+	_, title, err = ReadAll(t.Context(), s, []record.Number{sound.Row()}, "")
 	require.NoError(t, err)
 	require.Equal(t, "1 chip: 1 pass, 0 fail, 0 not tested", title)
 }

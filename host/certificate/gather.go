@@ -13,26 +13,30 @@ import (
 	"chipassay/host/report"
 )
 
-// OfLot are the serial numbers of the records of a lot that are current.
-func OfLot(ctx context.Context, s *record.Store, lot string) (serials []int64, err error) {
+// OfLot are the numbers of the records of a lot that are current.
+func OfLot(ctx context.Context, s *record.Store, lot string) (rows []record.Number, err error) {
 	for r, err := range s.Find(ctx, record.Query{Lot: lot}) {
 		if err != nil {
 			return nil, err
 		}
-		serials = append(serials, r.Serial)
+		rows = append(rows, r.Row())
 	}
-	if serials == nil {
+	if rows == nil {
 		return nil, fmt.Errorf("the lot %q has no current record: chipassay log lists records with their lots", lot)
 	}
-	return serials, nil
+	return rows, nil
 }
 
 // ReadAll makes the certificates of chips, for a page or for labels, and a title of
 // the page. The lot is named in it unless it is empty.
-func ReadAll(ctx context.Context, s *record.Store, serials []int64, lot string) (list []Certificate, title string, err error) {
+func ReadAll(ctx context.Context, s *record.Store, rows []record.Number, lot string) (list []Certificate, title string, err error) {
 	var chips report.Tray
-	for _, serial := range serials {
-		c, err := Read(ctx, s, serial)
+	for _, row := range rows {
+		at, err := s.At(ctx, row.Bench)
+		if err != nil {
+			return nil, "", err
+		}
+		c, err := Read(ctx, at, row.Serial)
 		if err != nil {
 			return nil, "", err
 		}
@@ -54,33 +58,37 @@ var ErrNotAsWritten = errors.New("not, byte for byte, what its records give now"
 
 // article is how the sheet of a record begins. No text of a page can look like it: a
 // text's < is escaped.
-var article = regexp.MustCompile(`<article id="record-([0-9]{1,18})" class="`)
+var article = regexp.MustCompile(`<article id="record-([A-Z]{0,3})([0-9]{1,18})" class="`)
 
 // AsWritten reports whether a page of certificates is, byte for byte, what Write makes of
 // its records as they are now. Only such a page is worth a signature: one that was
 // changed, or that was made before a retest, a correction or a photo, is to be made again.
 func AsWritten(ctx context.Context, s *record.Store, page []byte) error {
-	var serials []int64
+	var rows []record.Number
 	for _, m := range article.FindAllSubmatch(page, -1) {
-		n, _ := strconv.ParseInt(string(m[1]), 10, 64) // digits
-		serials = append(serials, n)
+		n, _ := strconv.ParseInt(string(m[2]), 10, 64) // digits
+		rows = append(rows, record.Number{Bench: string(m[1]), Serial: n})
 	}
-	if serials == nil {
+	if rows == nil {
 		return ErrNotOurs
 	}
 	changed := fmt.Errorf("%w: write it again with chipassay certificate, and sign that", ErrNotAsWritten)
 	lot := ""
 	if bytes.Contains(page, []byte("<title>Lot ")) { // it has all of the lot
-		first, err := s.Get(ctx, serials[0])
+		at, err := s.At(ctx, rows[0].Bench)
+		if err != nil {
+			return err
+		}
+		first, err := at.Get(ctx, rows[0].Serial)
 		if err != nil {
 			return err
 		}
 		lot = first.Lot
-		if all, err := OfLot(ctx, s, lot); err != nil || !slices.Equal(all, serials) {
+		if all, err := OfLot(ctx, s, lot); err != nil || !slices.Equal(all, rows) {
 			return errors.Join(err, changed)
 		}
 	}
-	list, title, err := ReadAll(ctx, s, serials, lot)
+	list, title, err := ReadAll(ctx, s, rows, lot)
 	if err != nil {
 		return err
 	}

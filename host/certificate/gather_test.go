@@ -19,7 +19,11 @@ func TestOnlyAPageAsItIsWrittenNowIsSigned(t *testing.T) {
 		appended(t, s, tested(t, name))
 	}
 	write := func(lot string, serials ...int64) []byte {
-		list, title, err := ReadAll(t.Context(), s, serials, lot)
+		var rows []record.Number
+		for _, serial := range serials {
+			rows = append(rows, record.Number{Serial: serial})
+		}
+		list, title, err := ReadAll(t.Context(), s, rows, lot)
 		require.NoError(t, err)
 		var b bytes.Buffer
 		require.NoError(t, Write(&b, title, list))

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"chipassay/host/record"
 	"chipassay/host/report"
 	"chipassay/host/verdict"
 )
@@ -24,15 +25,15 @@ var pages = report.Page(pageText + labelsText)
 // Write writes certificates, which need the reports of their tests, as one page that stands
 // alone and prints a chip a sheet, or more where there is much to say. The title is for several.
 func Write(w io.Writer, title string, certificates []Certificate) error {
-	named := map[int64]bool{}
+	named := map[record.Number]bool{}
 	for _, c := range certificates {
 		if err := c.Check(); err != nil {
 			return err
 		}
-		if named[c.Number()] {
-			return fmt.Errorf("chip %d is named twice", c.Number())
+		if named[c.Record.Bag()] {
+			return fmt.Errorf("chip %s is named twice", c.Record.Bag())
 		}
-		named[c.Number()] = true
+		named[c.Record.Bag()] = true
 	}
 	if len(certificates) == 1 {
 		title = certificates[0].PageTitle()
@@ -40,8 +41,8 @@ func Write(w io.Writer, title string, certificates []Certificate) error {
 	return report.Execute(w, pages, "certificates", struct {
 		PageTitle, Class string
 		Sheets           []Certificate
-		Last             int64 // serial of the last sheet, below which a signature comes to stand
-	}{title, "", certificates, certificates[len(certificates)-1].Serial()})
+		Last             record.Number // number of the last sheet, below which a signature comes to stand
+	}{title, "", certificates, certificates[len(certificates)-1].Row()})
 }
 
 // Kind is how the page begins. Only a pass is certified; a chip that passed with a but is

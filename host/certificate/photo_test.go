@@ -30,7 +30,7 @@ func TestThePhotoIsInThePage(t *testing.T) {
 	appended(t, s, tested(t, "pass.json"))
 	appended(t, s, tested(t, "fail.json"))
 	write := func() []byte {
-		list, title, err := ReadAll(t.Context(), s, []int64{1, 2}, "")
+		list, title, err := ReadAll(t.Context(), s, []record.Number{{Serial: 1}, {Serial: 2}}, "")
 		require.NoError(t, err)
 		var b bytes.Buffer
 		require.NoError(t, Write(&b, title, list))

@@ -96,6 +96,7 @@ type Run struct {
 	Reconnect             func(ctx context.Context) (Bench, error) // where the adapter was lost; nil where that cannot be
 	Hand                  Operator
 	Records               Keeper
+	Behind                func() string // what is not handed over to a server yet; nil where there is none
 	Screen                View
 	Pace                  time.Duration // between two looks at the socket
 	Numbers               bool          // show the number under which each chip was recorded, for its bag
@@ -259,6 +260,11 @@ func (r *Run) asWritten(written record.Record) string {
 	}
 	if written.Grade != verdict.None {
 		words += ", " + written.Grade.String()
+	}
+	if r.Behind != nil {
+		if late := r.Behind(); late != "" {
+			words += "; " + late
+		}
 	}
 	return words
 }

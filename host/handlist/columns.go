@@ -30,9 +30,11 @@ var (
 
 // usual are the names that columns of parts lists have, in lower case, the likeliest first.
 //
-// Source: the bills of materials of KiCad: its schematic editor's symbol fields table (Reference,
-// Value, Qty, DNP) and older script (Ref, Qnty, Value), its board editor (Designator, Quantity,
-// Designation), from memory; others are common practice.
+// Source: the bills of materials of KiCad: its schematic editor's symbol fields table (Reference, Value, Qty, DNP), its
+// command kicad-cli sch export bom (Refs, Value, Footprint, Qty, DNP: KiCad's issue 22613), its scripts
+// bom_csv_grouped_by_value (Item, Qty, Reference(s), Value) and …_with_fp (Ref, Qnty, Value, Cmp name) in
+// eeschema/python_scripts, its board editor (Id, Designator, Footprint, Quantity, Designation, Supplier and ref); others are
+// common practice.
 var usual = map[Field][]string{
 	Part:      {"value", "part", "designation", "part number", "type", "ic", "chip", "marking", "device", "wert", "typ", "bauteil"},
 	Count:     {"qty", "qnty", "quantity", "count", "amount", "pieces", "number", "anzahl", "menge", "stück"},
@@ -86,29 +88,46 @@ func listed(fields []Field) string {
 	return strings.Join(names, ", ")
 }
 
-// preamble is how many rows can be before the header.
-const preamble = 20
+// preamble is how many rows can be before the header, and maxCells more than any header has.
+const (
+	preamble = 20
+	maxCells = 10_000
+)
 
-// Headed makes a table of rows, the header being the first that has all columns a person names,
-// or else the first row.
+// Headed makes a table of rows, the header being the first that has all columns a person names. If none has, it is the one that
+// most likely is meant, so that what is wrong can be said: that with most of them, or else with the most cells.
 func Headed(rows []Row, typed string) (Table, error) {
 	if len(rows) == 0 {
 		return Table{}, fmt.Errorf("%w: it is empty", ErrList)
 	}
+	best, most := 0, -1
 	for i, r := range rows[:min(len(rows), preamble)] {
-		all := true
+		all, score := true, 0
 		for pair := range strings.SplitSeq(typed, ",") {
 			_, name, _ := strings.Cut(pair, "=")
-			all = all && slices.ContainsFunc(r.Cells, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(name)) })
+			there := slices.ContainsFunc(r.Cells, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(name)) })
+			if all = all && there; there {
+				score += maxCells
+			}
 		}
 		if all {
 			return Table{r.Cells, rows[i+1:]}, nil
 		}
+		for _, cell := range r.Cells[:min(len(r.Cells), maxCells-1)] {
+			if cell != "" {
+				score++
+			}
+		}
+		if score > most {
+			best, most = i, score
+		}
 	}
-	return Table{rows[0].Cells, rows[1:]}, nil
+	return Table{rows[best].Cells, rows[best+1:]}, nil
 }
 
-// PartsList finds the header of a parts list by the names that its columns usually have.
+// PartsList finds the header of a parts list by the names that its columns usually have. Where the same header comes
+// again, the list is what follows the last: an older script of KiCad writes all components one by one first, and
+// then the same in groups.
 func PartsList(rows []Row) (Table, Columns, error) {
 	for i, r := range rows[:min(len(rows), preamble)] {
 		c := Columns{}
@@ -121,6 +140,12 @@ func PartsList(rows []Row) (Table, Columns, error) {
 			}
 		}
 		if len(c[Part]) > 0 && len(r.Cells) > 1 && (len(c[Count]) > 0 || len(c[Reference]) > 0) {
+			for j := len(rows) - 1; j > i; j-- {
+				if slices.Equal(rows[j].Cells, r.Cells) {
+					i = j
+					break
+				}
+			}
 			return Table{r.Cells, rows[i+1:]}, c, nil
 		}
 	}

@@ -24,6 +24,7 @@ func TestReadCSV(t *testing.T) {
 		"tab":          "IC\tLade\tStück\n\t\n 7400\tD3,  links\t2",
 		"bar":          "IC|Lade|Stück\n\n7400|D3, links|2\n",
 		"mark":         "\uFEFFIC;Lade;Stück\n\n7400;\"D3,\nlinks\";2\n",
+		"UTF-16":       "\xff\xfeI\x00C\x00;\x00L\x00a\x00d\x00e\x00;\x00S\x00t\x00\xfc\x00c\x00k\x00\n\x00\n\x007\x004\x000\x000\x00;\x00D\x003\x00,\x00 \x00l\x00i\x00n\x00k\x00s\x00;\x002\x00",
 		"Windows-1252": "IC;Lade;St\xfcck\n\n7400;D3, links;2\n",
 	} {
 		assert.Equal(t, want, rowsOf(t, text), name)
@@ -37,14 +38,23 @@ func TestReadCSV(t *testing.T) {
 	require.ErrorIs(t, err, ErrList)
 }
 
-// Source: bills of materials as KiCad's schematic editor writes them by its symbol fields table and
-// its older script, and its board editor, from memory.
+// Source: bills of materials as KiCad writes them. kicad-cli: the output in KiCad's issue 22613, which lacks the quantity, and
+// the labels of its documentation. Scripts: bom_csv_grouped_by_value.py and bom_csv_grouped_by_value_with_fp.py of KiCad's
+// eeschema/python_scripts, and the former as it was, which wrote all components one by one first. Board editor: published
+// lists with its header. Fields table: from memory.
 func TestBillsOfMaterials(t *testing.T) {
 	for name, text := range map[string]string{
 		"fields table": `"Reference","Value","Datasheet","Footprint","Qty","DNP"` + "\n" + `"U1,U2","74LS00","~","DIP-14","2",""` + "\n" + `"R1","4700","~","R","1",""` + "\n" + `"U3","7447","~","DIP-16","1","DNP"`,
 		"script": `"Source:","signal.kicad_sch"` + "\n" + `"Date:","Monday"` + "\n" + `"Component Count:","4"` + "\n\n" + `"Ref","Qnty","Value","Cmp name","Footprint","DNP"` + "\n" +
 			`"U1, U2, ","2","74LS00","74LS00","DIP-14",""` + "\n" + `"R1, ","1","4700","R","R",""` + "\n" + `"U3","1","7447","7447","DIP-16","1"`,
-		"board": `"Id";"Designator";"Footprint";"Quantity";"Designation";"Do not populate"` + "\n" + `1;"U1,U2";"DIP-14";2;"74LS00";` + "\n" + `2;"R1";"R";1;"4700";` + "\n" + `3;"U3";"DIP-16";1;"7447";yes`,
+		"command":                    `"Refs","Value","Footprint","Qty","DNP"` + "\n" + `"U1,U2","74LS00","Package_DIP:DIP-14_W7.62mm","2",""` + "\n" + `"R1,R3-R9","4700","R","8",""` + "\n" + `"U3","7447","DIP-16","1","DNP"`,
+		"command without a quantity": `"id","Refs","Value","Footprint","DNP"` + "\n" + `"468","U1-U2","74LS00","DIP-14",""` + "\n" + `"145","R1,R3-R9","4700","R",""` + "\n" + `"7","U3","7447","DIP-16","DNP"`,
+		"grouped script": `"Source:","signal.kicad_sch"` + "\n" + `"Date:","Monday"` + "\n" + `"Tool:","Eeschema"` + "\n" + `"Generator:","bom_csv_grouped_by_value.py"` + "\n" + `"Component Count:","4"` + "\n\n" + `"Collated Components:"` + "\n\n" +
+			`"Item","Qty","Reference(s)","Value","LibPart","Footprint","Datasheet","DNP"` + "\n" + `"1","2","U1, U2","74LS00","74xx:74LS00","DIP-14","~",""` + "\n" + `"2","1","R1","4700","Device:R","R","~",""` + "\n" + `"3","1","U3","7447","74xx:7447","DIP-16","~","DNP"`,
+		"older script": `"Source:","signal.sch"` + "\n" + `"Individual Components:"` + "\n\n" + `"Item","Qty","Reference(s)","Value","LibPart","DNP"` + "\n" + `"","","U1","74LS00","74xx:74LS00",""` + "\n" + `"","","U2","74LS00","74xx:74LS00",""` + "\n" +
+			`"","","R1","4700","Device:R",""` + "\n" + `"","","U3","7447","74xx:7447","DNP"` + "\n\n\n\n" + `"Collated Components:"` + "\n\n" + `"Item","Qty","Reference(s)","Value","LibPart","DNP"` + "\n" +
+			`"1","2","U1, U2","74LS00","74xx:74LS00",""` + "\n" + `"2","1","R1","4700","Device:R",""` + "\n" + `"3","1","U3","7447","74xx:7447","DNP"`,
+		"board": `"Id";"Designator";"Footprint";"Quantity";"Designation";"Supplier and ref";"Do not populate"` + "\n" + `1;"U2,U1";"DIP-14";2;"74LS00";;` + "\n" + `2;"R1";"R";1;"4700";;` + "\n" + `3;"U3";"DIP-16";1;"7447";;yes`,
 	} {
 		table, columns, err := PartsList(rowsOf(t, text))
 		require.NoError(t, err, name)
@@ -78,6 +88,18 @@ func TestCounts(t *testing.T) {
 	}
 	for references, other := range map[string]bool{"": false, "U1": false, "IC3, IC4": false, "R1": true, "C1-C9": true, "SW2": true, "7": false, "DD1": false} {
 		assert.Equal(t, other, isOther(references), references)
+	}
+}
+
+// A header that is mistyped is said with those of the row that is meant.
+func TestMistypedHeader(t *testing.T) {
+	rows := rowsOf(t, "Werkstatt,,\nIC,Code,Lade\n7400,7938,D3\n")
+	for typed, want := range map[string]string{"part=IS": "the headers are IC, Code, Lade", "part=IC, date=Kode": `no column is headed "Kode"`} {
+		table, err := Headed(rows, typed)
+		require.NoError(t, err)
+		require.Equal(t, []string{"IC", "Code", "Lade"}, table.Head)
+		_, err = table.Named(typed, false)
+		require.ErrorContains(t, err, want)
 	}
 }
 

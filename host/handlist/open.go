@@ -40,7 +40,7 @@ func Open(name string, standard io.Reader) ([]Row, error) {
 }
 
 func readSheet(r io.Reader) (rows []Row, err error) {
-	for row, err := range sheet.Read(r) {
+	for row, err := range sheet.ReadByHand(r) {
 		if err != nil {
 			return nil, err
 		}

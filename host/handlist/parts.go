@@ -22,7 +22,7 @@ type Line struct {
 func (t Table) Lines(c Columns) (list []Line) {
 	for _, r := range t.Rows {
 		l := Line{Line: r.Line, Part: c.of(r, Part), References: c.of(r, Reference), Left: set(c.of(r, Left))}
-		if l.Part == "" {
+		if l.Part == "" || isSum(l.Part) {
 			continue
 		}
 		l.Other = isOther(l.References)

@@ -14,6 +14,7 @@ import (
 	"unicode/utf8"
 
 	"golang.org/x/text/encoding/charmap"
+	"golang.org/x/text/encoding/unicode"
 )
 
 // ErrList is the error of a file that is not read as a list.
@@ -49,7 +50,7 @@ func (r Row) cell(i int) string {
 const separators = ",;\t|"
 
 // ReadCSV reads a list as CSV. The separator is the one of comma, semicolon, tab and bar that
-// is most often in the file's first lines outside of quotes. A file that is not UTF-8 is read as
+// is most often in the file's first lines outside of quotes. A file that is neither UTF-8 nor marked as UTF-16 is read as
 // Windows-1252, in which spreadsheets write.
 func ReadCSV(r io.Reader) ([]Row, error) {
 	text, err := io.ReadAll(io.LimitReader(r, maxSize+1))
@@ -58,6 +59,9 @@ func ReadCSV(r io.Reader) ([]Row, error) {
 	}
 	if len(text) > maxSize {
 		return nil, fmt.Errorf("%w: it is over %d MiB", ErrList, maxSize>>20)
+	}
+	if text, err = fromUTF16(text); err != nil {
+		return nil, err
 	}
 	text = bytes.TrimPrefix(text, []byte("\uFEFF"))
 	if bytes.IndexByte(text, 0) >= 0 {
@@ -84,6 +88,14 @@ func ReadCSV(r io.Reader) ([]Row, error) {
 			return nil, fmt.Errorf("%w: it has over %d rows", ErrList, maxRows)
 		}
 	}
+}
+
+// fromUTF16 makes UTF-8 of a text with a mark of UTF-16, which spreadsheets call Unicode text, and leaves others.
+func fromUTF16(text []byte) ([]byte, error) {
+	if !bytes.HasPrefix(text, []byte("\xFF\xFE")) && !bytes.HasPrefix(text, []byte("\xFE\xFF")) {
+		return text, nil
+	}
+	return unicode.UTF16(unicode.LittleEndian, unicode.ExpectBOM).NewDecoder().Bytes(text)
 }
 
 // appendRow appends a row, unless it is empty. The apostrophe before what a spreadsheet would

@@ -48,7 +48,7 @@ func (t Table) TakeOver(c Columns, file string, now time.Time, find func(string)
 				doubts = append(doubts, "how many is not understood, 1 taken: "+cell)
 			}
 		}
-		if n == 0 || r.Marking == "" {
+		if n == 0 || r.Marking == "" || isSum(r.Marking) {
 			over.Without = append(over.Without, row.Line)
 			continue
 		}
@@ -70,6 +70,15 @@ func (t Table) TakeOver(c Columns, file string, now time.Time, find func(string)
 		}
 	}
 	return over, nil
+}
+
+// isSum reports whether a row is the sum of those above.
+func isSum(part string) bool {
+	switch strings.ToLower(strings.TrimRight(part, ": ")) {
+	case "sum", "total", "totals", "subtotal", "grand total", "summe", "gesamt", "gesamtsumme", "zwischensumme":
+		return true
+	}
+	return false
 }
 
 // record is a chip of a row, and what of it is not understood.
@@ -95,7 +104,7 @@ func (t Table) record(c Columns, row Row, now time.Time, find func(string) (part
 	if raw == "" {
 		return r, doubts
 	}
-	d, err := marking.ReadDateCode(raw, marking.MadeSince(part.FamilyByName(r.Family)), now)
+	d, err := readDate(raw, marking.MadeSince(part.FamilyByName(r.Family)), now)
 	if err != nil {
 		return r, append(doubts, "date not understood: "+raw)
 	}

@@ -187,16 +187,17 @@ func TestTightenedIsStricter(t *testing.T) {
 // TestZeroDefects: 1 - 0.05^(1/n), about 3/n (the rule of three), with 59 chips for
 // 5 % and 299 for 1 % as reliability handbooks have them (common practice).
 func TestZeroDefects(t *testing.T) {
-	assert.Equal(t, 1.0, ProvenFraction(0))
-	assert.InDelta(t, 0.95, ProvenFraction(1), 1e-12)
-	assert.InDelta(t, 0.2589, ProvenFraction(10), 0.00005) // 1 - 0.05^0.1
-	assert.InDelta(t, 0.0295, ProvenFraction(100), 0.00005)
+	proven := func(n int) float64 { return Prove(0, n, 0).MostFraction }
+	assert.Equal(t, 1.0, proven(0))
+	assert.InDelta(t, 0.95, proven(1), 1e-9)
+	assert.InDelta(t, 0.2589, proven(10), 0.00005) // 1 - 0.05^0.1
+	assert.InDelta(t, 0.0295, proven(100), 0.00005)
 	assert.Equal(t, 59, ChipsToProve(0.05))
 	assert.Equal(t, 299, ChipsToProve(0.01))
 	assert.Equal(t, 22, ChipsToProve(0.13))
 	for n := 1; n < 400; n++ {
-		assert.Equal(t, n, ChipsToProve(ProvenFraction(n)))
-		assert.InDelta(t, 0.05, math.Pow(1-ProvenFraction(n), float64(n)), 1e-12)
+		assert.Equal(t, n, ChipsToProve(proven(n)))
+		assert.InDelta(t, 0.05, math.Pow(1-proven(n), float64(n)), 1e-9)
 	}
 }
 

@@ -103,7 +103,7 @@ type Proof struct {
 func (s Standing) Proof() Proof { return Prove(s.Plan.LotSize, s.Tested, s.Nonconforming) }
 
 // Prove is what n tested chips prove of a lot of size chips, of which so many were
-// nonconforming. Without such a one the limits are ProvenFraction and ProvenLot.
+// nonconforming. Without such a one the limit in the supply is 1 - 0.05^(1/n), about 3/n, and that in the lot ProvenLot.
 func Prove(size, n, nonconforming int) Proof {
 	p := Proof{Tested: n, Nonconforming: nonconforming, MostFraction: 1}
 	if nonconforming < n {

@@ -6,18 +6,7 @@ import "math"
 // ones of 95 % confidence.
 const doubt = 0.05
 
-// ProvenFraction is the most that n good chips without a bad one leave possible
-// of bad ones in the supply they were drawn from at random: the fraction at which
-// such luck has a probability of 5 %, 1 - 0.05^(1/n). It is the exact one-sided
-// limit of Clopper and Pearson; about 3/n. No chip proves nothing: 1.
-func ProvenFraction(n int) float64 {
-	if n <= 0 {
-		return 1
-	}
-	return -math.Expm1(math.Log(doubt) / float64(n))
-}
-
-// ProvenLot is the same for n chips drawn from a lot of size chips: the largest
+// ProvenLot is what n good chips without a bad one, drawn from a lot of size chips, prove: the largest
 // number of bad ones it may hold, of which drawing none has a probability of 5 %
 // or more. With every chip drawn it is 0.
 func ProvenLot(size, n int) int { return provenLot(size, n, 0) }

@@ -35,9 +35,9 @@ type Row struct {
 
 // A Chip is one of them.
 type Chip struct {
-	Number int64  // on its bag, and on its certificate
-	Record int64  // its current record
-	Digest string // of that
+	Number record.Number // on its bag, and on its certificate
+	Record record.Number // its current record
+	Digest string        // of that
 	Photo  *report.Photo
 }
 
@@ -71,10 +71,10 @@ func Gather(ctx context.Context, s *record.Store, q record.Query, day time.Time,
 		if rows[k] == nil {
 			rows[k] = &Row{Type: r.Type, Title: title(r.Type), Family: r.Family, DateCode: r.DateCode, Year: r.Year, Grade: grade}
 		}
-		rows[k].Chips = append(rows[k].Chips, Chip{Number: r.Chip, Record: r.Serial, Digest: r.Digest})
+		rows[k].Chips = append(rows[k].Chips, Chip{Number: r.Bag(), Record: r.Row(), Digest: r.Digest})
 	}
 	for _, r := range rows {
-		slices.SortFunc(r.Chips, func(a, b Chip) int { return cmp.Compare(a.Number, b.Number) })
+		slices.SortFunc(r.Chips, func(a, b Chip) int { return a.Number.Compare(b.Number) })
 		l.Rows = append(l.Rows, *r)
 	}
 	slices.SortFunc(l.Rows, func(a, b Row) int {
@@ -87,7 +87,11 @@ func Gather(ctx context.Context, s *record.Store, q record.Query, day time.Time,
 func (l List) AddPhotos(ctx context.Context, s *record.Store) error {
 	for _, r := range l.Rows {
 		for i := range r.Chips {
-			p, picture, err := s.Photo(ctx, r.Chips[i].Number)
+			at, err := s.At(ctx, r.Chips[i].Number.Bench)
+			if err != nil {
+				return err
+			}
+			p, picture, err := at.Photo(ctx, r.Chips[i].Number.Serial)
 			if errors.Is(err, record.ErrNoPhoto) {
 				continue
 			}
@@ -138,7 +142,7 @@ func (l List) Table() (rows [][]string) {
 	for _, r := range l.Rows {
 		var numbers, digests []string
 		for _, c := range r.Chips {
-			numbers, digests = append(numbers, strconv.FormatInt(c.Number, 10)), append(digests, c.Digest)
+			numbers, digests = append(numbers, c.Number.String()), append(digests, c.Digest)
 		}
 		year := ""
 		if r.Year != 0 {

@@ -62,7 +62,7 @@ func TestGather(t *testing.T) {
 	assert.Equal(t, 6, l.Total())
 	r, err := s.Get(t.Context(), 5)
 	require.NoError(t, err)
-	assert.Equal(t, Chip{Number: 5, Record: 5, Digest: r.Digest}, l.Rows[1].Chips[1])
+	assert.Equal(t, Chip{Number: record.Number{Serial: 5}, Record: record.Number{Serial: 5}, Digest: r.Digest}, l.Rows[1].Chips[1])
 	for _, row := range l.Rows {
 		assert.Contains(t, row.Meaning(), "every vector right")
 	}

@@ -3,8 +3,17 @@ package offer
 import (
 	"io"
 
+	"chipassay/host/record"
 	"chipassay/host/sheet"
 )
+
+// cellOf is a number in a sheet: a text where a letter is before it.
+func cellOf(n record.Number) any {
+	if n.Bench == "" {
+		return int(n.Serial)
+	}
+	return n.String()
+}
 
 // WriteWorkbook writes the list as a spreadsheet: a sheet of what is offered, and one of the
 // certificates with their digests, a chip a row.
@@ -17,7 +26,7 @@ func (l List) WriteWorkbook(w io.Writer) error {
 		}
 		rows = append(rows, []any{r.Type, r.Title, r.Family, r.DateCode, year, age, r.Grade.String(), r.Meaning(), len(r.Chips)})
 		for _, c := range r.Chips {
-			certificates = append(certificates, []any{int(c.Number), r.Type, r.DateCode, r.Grade.String(), int(c.Record), c.Digest})
+			certificates = append(certificates, []any{cellOf(c.Number), r.Type, r.DateCode, r.Grade.String(), cellOf(c.Record), c.Digest})
 		}
 	}
 	return sheet.Write(w,

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"chipassay/host/certificate"
@@ -57,7 +58,10 @@ func (s *Server) fromRecords(do recordPage) http.HandlerFunc {
 			return
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, 256<<10)
-		err := do(w, r, records)
+		records, _, err := records.Together(r.Context()) // of all benches; what waits is said in the bar
+		if err == nil {
+			err = do(w, r, records)
+		}
 		var said problem
 		switch {
 		case err == nil, errors.Is(err, context.Canceled): // the page was left
@@ -113,7 +117,7 @@ func standAlone(w http.ResponseWriter) {
 // filterFields are the fields of a filter, by their names in an address.
 func filterFields(f *record.Filter) map[string]*string {
 	return map[string]*string{
-		"part": &f.Part, "family": &f.Family, "drawer": &f.Drawer, "lot": &f.Lot, "verdict": &f.Verdict, "grade": &f.Grade,
+		"bench": &f.Bench, "part": &f.Part, "family": &f.Family, "drawer": &f.Drawer, "lot": &f.Lot, "verdict": &f.Verdict, "grade": &f.Grade,
 		"from": &f.From, "to": &f.To, "text": &f.Text,
 	}
 }
@@ -143,11 +147,28 @@ func addressOf(path string, f record.Filter, more ...string) string {
 	return path + "?" + values.Encode()
 }
 
+// benchesOf are the letters of the benches to choose from; none where there is one.
+func benchesOf(ctx context.Context, records *record.Store) ([]string, error) {
+	if !records.Shared() {
+		return nil, nil
+	}
+	return records.Benches(ctx)
+}
+
 // queryOf understands a filter. What is wrong with it is said beside its fields.
 func queryOf(ctx context.Context, records *record.Store, f record.Filter) (record.Query, map[string]string, error) {
 	q, err := f.Query()
 	if err != nil {
 		return q, record.FieldErrors(err), nil
+	}
+	if q.Bench != "" {
+		benches, err := records.Benches(ctx)
+		if err != nil {
+			return q, nil, err
+		}
+		if !slices.Contains(benches, q.Bench) {
+			return q, map[string]string{"bench": "of that bench there is nothing here, or the server cannot be reached"}, nil
+		}
 	}
 	err = records.FindLot(ctx, q.Lot)
 	var unknown *record.UnknownLotError

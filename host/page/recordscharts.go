@@ -42,6 +42,9 @@ func (s *Server) charts(w http.ResponseWriter, r *http.Request, records *record.
 		return err
 	}
 	v.Form.Drawers = named(drawers)
+	if v.Form.Benches, err = benchesOf(r.Context(), records); err != nil {
+		return err
+	}
 	q, wrong, err := queryOf(r.Context(), records, filter)
 	if err != nil {
 		return err

@@ -17,17 +17,18 @@ import (
 // A chipView is all that is known of one chip.
 type chipView struct {
 	recordView
-	Number  int64
-	Record  record.Record            // the current one, or the last where all was taken back
-	Gone    bool                     // all was taken back
-	Sheet   *certificate.Certificate // nil where there is none
-	NoSheet string                   // why
-	Contact contactTable
-	History []historyRow
-	Correct []field
-	Why     field // of taking back
-	Papers  papers
-	Wrong   string // with no single field
+	Number    string                   // on its bag
+	Elsewhere string                   // the letter of its bench, where that is another
+	Record    record.Record            // the current one, or the last where all was taken back
+	Gone      bool                     // all was taken back
+	Sheet     *certificate.Certificate // nil where there is none
+	NoSheet   string                   // why
+	Contact   contactTable
+	History   []historyRow
+	Correct   []field
+	Why       field // of taking back
+	Papers    papers
+	Wrong     string // with no single field
 }
 
 // A historyRow is a row of the history.
@@ -68,29 +69,46 @@ func (v chipView) Heading() string {
 
 // chip shows a chip.
 func (s *Server) chip(w http.ResponseWriter, r *http.Request, records *record.Store) error {
-	c, err := chipOf(r, records)
+	c, at, err := chipOf(r, records)
 	if err != nil {
 		return err
 	}
-	if asked := r.PathValue("number"); asked != fmt.Sprint(c.Number) {
-		http.Redirect(w, r, fmt.Sprintf("/chip/%d", c.Number), http.StatusSeeOther)
+	if asked := r.PathValue("number"); asked != at.Number(c.Number) {
+		http.Redirect(w, r, "/chip/"+at.Number(c.Number), http.StatusSeeOther)
 		return nil
 	}
-	return s.chipPage(w, r, records, c, nil)
+	return s.chipPage(w, r, at, c, nil)
 }
 
-// chipOf is the chip of an address.
-func chipOf(r *http.Request, records *record.Store) (chip.Chip, error) {
-	number, err := chip.ParseNumber(r.PathValue("number"))
+// chipOf is the chip of an address, and the records of its bench.
+func chipOf(r *http.Request, records *record.Store) (c chip.Chip, at *record.Store, err error) {
+	letter, digits := record.SplitNumber(r.PathValue("number"))
+	number, err := chip.ParseNumber(digits)
 	if err != nil {
-		return chip.Chip{}, problem{http.StatusNotFound, "There is no such chip: a chip's number is on its bag, and in the list of the drawers."}
+		return c, nil, problem{http.StatusNotFound, "There is no such chip: a chip's number is on its bag, and in the list of the drawers."}
 	}
-	return chip.Find(r.Context(), records, number)
+	if letter != "" {
+		benches, err := records.Benches(r.Context())
+		if err != nil {
+			return c, nil, err
+		}
+		if !slices.Contains(benches, letter) {
+			return c, nil, problem{http.StatusNotFound, fmt.Sprintf("Of bench %s there is nothing here, or the server cannot be reached.", letter)}
+		}
+	}
+	if at, err = records.At(r.Context(), letter); err != nil {
+		return c, nil, err
+	}
+	c, err = chip.Find(r.Context(), at, number)
+	return c, at, err
 }
 
 // chipPage answers with the page of a chip; wrong is what is wrong with what was typed.
 func (s *Server) chipPage(w http.ResponseWriter, r *http.Request, records *record.Store, c chip.Chip, wrong map[string]string) error {
-	v := chipView{recordView: s.recordView("drawers", fmt.Sprintf("Chip %d", c.Number)), Number: c.Number, Gone: c.Current == nil, Wrong: wrong[""]}
+	v := chipView{recordView: s.recordView("drawers", "Chip "+records.Number(c.Number)), Number: records.Number(c.Number), Gone: c.Current == nil, Wrong: wrong[""]}
+	if own := s.Bench.Records(); own != nil && own.Bench() != records.Bench() {
+		v.Elsewhere = records.Bench()
+	}
 	if err := v.read(r.Context(), records, c); err != nil {
 		return err
 	}
@@ -108,7 +126,7 @@ func (v *chipView) read(ctx context.Context, records *record.Store, c chip.Chip)
 	for _, h := range slices.Backward(c.History) {
 		v.History = append(v.History, historyRow{h, c.Current != nil && h.Serial == c.Current.Serial})
 	}
-	v.Papers = papersOf(record.Filter{}, []int64{c.Number})
+	v.Papers = papersOf(record.Filter{}, []record.Number{{Bench: records.Bench(), Serial: c.Number}})
 	if v.Record, err = records.Get(ctx, c.Serial()); err != nil || v.Gone {
 		return err
 	}
@@ -147,7 +165,7 @@ func (v *chipView) fields(r *http.Request, wrong map[string]string) {
 
 // chipJSON gives the report of a chip's test, or its record where there is none.
 func (s *Server) chipJSON(w http.ResponseWriter, r *http.Request, records *record.Store) error {
-	c, err := chipOf(r, records)
+	c, records, err := chipOf(r, records)
 	if err != nil {
 		return err
 	}
@@ -169,7 +187,7 @@ func (s *Server) chipJSON(w http.ResponseWriter, r *http.Request, records *recor
 
 // correct corrects what a person wrote of a chip. What is wrong is said beside its field.
 func (s *Server) correct(w http.ResponseWriter, r *http.Request, records *record.Store) error {
-	c, err := posted(r, records)
+	c, records, err := s.posted(r, records)
 	if err != nil {
 		return err
 	}
@@ -196,7 +214,7 @@ func (s *Server) correct(w http.ResponseWriter, r *http.Request, records *record
 
 // takeBack takes the last record of a chip back.
 func (s *Server) takeBack(w http.ResponseWriter, r *http.Request, records *record.Store) error {
-	c, err := posted(r, records)
+	c, records, err := s.posted(r, records)
 	if err != nil {
 		return err
 	}
@@ -207,18 +225,22 @@ func (s *Server) takeBack(w http.ResponseWriter, r *http.Request, records *recor
 	return s.replaced(w, r, records, c, err)
 }
 
-// posted is the chip of a form that was sent.
-func posted(r *http.Request, records *record.Store) (chip.Chip, error) {
+// posted is the chip of a form that was sent, which is one of this bench.
+func (s *Server) posted(r *http.Request, records *record.Store) (chip.Chip, *record.Store, error) {
 	if err := r.ParseForm(); err != nil {
-		return chip.Chip{}, problem{http.StatusBadRequest, "The form is too long."}
+		return chip.Chip{}, nil, problem{http.StatusBadRequest, "The form is too long."}
 	}
-	return chipOf(r, records)
+	c, at, err := chipOf(r, records)
+	if own := s.Bench.Records(); err == nil && own != nil && own.Bench() != at.Bench() {
+		err = problem{http.StatusUnprocessableEntity, fmt.Sprintf("Chip %s is of bench %s, and is corrected there.", at.Number(c.Number), at.Bench())}
+	}
+	return c, at, err
 }
 
 // replaced shows the chip after a record of it was replaced, or why it was not.
 func (s *Server) replaced(w http.ResponseWriter, r *http.Request, records *record.Store, c chip.Chip, err error) error {
 	if err == nil {
-		http.Redirect(w, r, fmt.Sprintf("/chip/%d#history", c.Number), http.StatusSeeOther)
+		http.Redirect(w, r, fmt.Sprintf("/chip/%s#history", records.Number(c.Number)), http.StatusSeeOther)
 		return nil
 	}
 	wrong := record.FieldErrors(err)

@@ -67,6 +67,9 @@ func (s *Server) drawers(w http.ResponseWriter, r *http.Request, records *record
 		v.Cards = append(v.Cards, cardOf(c, filter))
 	}
 	v.Form.Drawers = named(counts)
+	if v.Form.Benches, err = benchesOf(r.Context(), records); err != nil {
+		return err
+	}
 	q, wrong, err := queryOf(r.Context(), records, filter)
 	if err != nil {
 		return err
@@ -76,8 +79,9 @@ func (s *Server) drawers(w http.ResponseWriter, r *http.Request, records *record
 		status = http.StatusUnprocessableEntity
 	} else {
 		// A place in the list that is none is its start.
-		after, _ := strconv.ParseInt(asked.Get("after"), 10, 64)
-		if err := v.list(r, records, q, max(after, 0)); err != nil {
+		letter, digits := record.SplitNumber(asked.Get("after"))
+		after, _ := strconv.ParseInt(digits, 10, 64)
+		if err := v.list(r, records, q, record.Number{Bench: letter, Serial: max(after, 0)}); err != nil {
 			return err
 		}
 	}
@@ -86,8 +90,8 @@ func (s *Server) drawers(w http.ResponseWriter, r *http.Request, records *record
 }
 
 // list reads a page of the list.
-func (v *drawersView) list(r *http.Request, records *record.Store, q record.Query, after int64) error {
-	q.NewestFirst, q.After, q.Limit = true, after, perPage+1 // one more shows whether there are more
+func (v *drawersView) list(r *http.Request, records *record.Store, q record.Query, after record.Number) error {
+	q.NewestFirst, q.AfterRow, q.Limit = true, after, perPage+1 // one more shows whether there are more
 	for found, err := range records.Find(r.Context(), q) {
 		if err != nil {
 			return err
@@ -97,14 +101,14 @@ func (v *drawersView) list(r *http.Request, records *record.Store, q record.Quer
 	filter := v.Form.Filter
 	if len(v.Rows) > perPage {
 		v.Rows = v.Rows[:perPage]
-		v.Older = addressOf("/drawers", filter, "after", strconv.FormatInt(v.Rows[perPage-1].Serial, 10)) + "#chips"
+		v.Older = addressOf("/drawers", filter, "after", v.Rows[perPage-1].Row().String()) + "#chips"
 	}
-	if after > 0 {
+	if after.Serial > 0 {
 		v.Newest = addressOf("/drawers", filter) + "#chips"
 	}
-	var shown []int64
+	var shown []record.Number
 	for _, row := range v.Rows {
-		shown = append(shown, row.Chip)
+		shown = append(shown, row.Bag())
 	}
 	v.Papers = papersOf(filter, shown)
 	return nil

@@ -14,6 +14,7 @@ type filterForm struct {
 	Wrong   map[string]string // by field
 	Path    string            // of the page
 	Drawers []string          // to choose from
+	Benches []string          // likewise; none where there is one
 	More    []field           // besides those of a filter
 	Chips   bool              // it chooses chips whatever came of them
 }
@@ -75,6 +76,9 @@ func (f filterForm) Fields() []field {
 		}
 	}
 	list := append([]field{}, f.More...)
+	if len(f.Benches) > 0 || f.Filter.Bench != "" {
+		list = append(list, field{Name: "bench", Label: "Bench", Value: f.Filter.Bench, Options: options("all", f.Filter.Bench, f.Benches...)})
+	}
 	list = append(list,
 		field{Name: "part", Label: "Part", Value: f.Filter.Part, Hint: "7400 or 74LS00"},
 		field{Name: "family", Label: "Family", Value: f.Filter.Family, Options: options("any", f.Filter.Family, families...)},

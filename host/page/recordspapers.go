@@ -30,10 +30,10 @@ type papers struct {
 	Count   int // chips that are named; 0 for all of the filter
 }
 
-func papersOf(f record.Filter, numbers []int64) papers {
+func papersOf(f record.Filter, numbers []record.Number) papers {
 	var words []string
 	for _, n := range numbers {
-		words = append(words, strconv.FormatInt(n, 10))
+		words = append(words, n.String())
 	}
 	return papers{strings.Join(words, ","), f, len(numbers)}
 }
@@ -77,14 +77,15 @@ func (p papers) Hidden() (list []field) {
 
 // numbersOf are the numbers of the chips that an address asks for, in rising order: those
 // that it names, or those of its filter.
-func numbersOf(r *http.Request, records *record.Store, most int) (numbers []int64, err error) {
+func numbersOf(r *http.Request, records *record.Store, most int) (numbers []record.Number, err error) {
 	named := strings.FieldsFunc(strings.Join(r.URL.Query()["n"], ","), func(c rune) bool { return c == ',' || c == ' ' })
 	for _, typed := range named {
-		n, err := chip.ParseNumber(typed)
+		letter, digits := record.SplitNumber(typed)
+		n, err := chip.ParseNumber(digits)
 		if err != nil {
 			return nil, problem{http.StatusUnprocessableEntity, fmt.Sprintf("%q is no chip's number.", typed)}
 		}
-		numbers = append(numbers, n)
+		numbers = append(numbers, record.Number{Bench: letter, Serial: n})
 	}
 	if len(named) == 0 {
 		q, err := askedFor(r, records)
@@ -96,10 +97,10 @@ func numbersOf(r *http.Request, records *record.Store, most int) (numbers []int6
 			if err != nil {
 				return nil, err
 			}
-			numbers = append(numbers, found.Chip)
+			numbers = append(numbers, found.Bag())
 		}
 	}
-	slices.Sort(numbers)
+	slices.SortFunc(numbers, record.Number.Compare)
 	numbers = slices.Compact(numbers)
 	switch {
 	case len(numbers) == 0:
@@ -119,16 +120,20 @@ func askedFor(r *http.Request, records *record.Store) (record.Query, error) {
 	return q, err
 }
 
-// currentOf are the serial numbers of the current records of chips.
-func currentOf(ctx context.Context, records *record.Store, numbers []int64) (serials []int64, err error) {
+// currentOf are the numbers of the current records of chips.
+func currentOf(ctx context.Context, records *record.Store, numbers []record.Number) (rows []record.Number, err error) {
 	for _, n := range numbers {
-		c, err := chip.Find(ctx, records, n)
+		at, err := records.At(ctx, n.Bench)
 		if err != nil {
 			return nil, err
 		}
-		serials = append(serials, c.Serial())
+		c, err := chip.Find(ctx, at, n.Serial)
+		if err != nil {
+			return nil, err
+		}
+		rows = append(rows, record.Number{Bench: n.Bench, Serial: c.Serial()})
 	}
-	return serials, nil
+	return rows, nil
 }
 
 // certificates answers with the certificates of chips.
@@ -215,7 +220,7 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request, records *record.
 		if err != nil {
 			return fmt.Errorf("record %d: %w", found.Serial, err)
 		}
-		d.Typed, d.Place = cmp.Or(found.Marking, d.Typed), strconv.FormatInt(found.Chip, 10)
+		d.Typed, d.Place = cmp.Or(found.Marking, d.Typed), found.BagNumber()
 		tray.Chips = append(tray.Chips, d)
 	}
 	switch len(tray.Chips) {

@@ -41,18 +41,22 @@ type stockView struct {
 	Form    filterForm
 	Shelves []shelfView
 	Partly  []stock.Partly
-	Most    int // partly good chips that are listed at most
+	Shared  bool // of several benches
+	Most    int  // partly good chips that are listed at most
 }
 
 // stock shows the good chips by part, year, grade and drawer, and what others are good for.
 func (s *Server) stock(w http.ResponseWriter, r *http.Request, records *record.Store) error {
 	filter := filterOf(r.URL.Query())
-	v := stockView{recordView: s.recordView("drawers", "Stock"), Form: filterForm{Filter: filter, Path: "/stock"}, Most: mostPartly}
+	v := stockView{recordView: s.recordView("drawers", "Stock"), Form: filterForm{Filter: filter, Path: "/stock"}, Shared: records.Shared(), Most: mostPartly}
 	drawers, err := records.Counts(r.Context(), record.Query{}, record.ByDrawer)
 	if err != nil {
 		return err
 	}
 	v.Form.Drawers = named(drawers)
+	if v.Form.Benches, err = benchesOf(r.Context(), records); err != nil {
+		return err
+	}
 	q, wrong, err := queryOf(r.Context(), records, filter)
 	if err != nil {
 		return err
@@ -74,7 +78,7 @@ func (v *stockView) fill(ctx context.Context, records *record.Store, q record.Qu
 		return err
 	}
 	slices.SortStableFunc(holdings, func(a, b record.Holding) int { // 7400 before 74138
-		return cmp.Or(len(a.Part)-len(b.Part), cmp.Compare(a.Part, b.Part), cmp.Compare(a.Type, b.Type), a.Year-b.Year, cmp.Compare(a.Drawer, b.Drawer))
+		return cmp.Or(len(a.Part)-len(b.Part), cmp.Compare(a.Part, b.Part), cmp.Compare(a.Type, b.Type), a.Year-b.Year, cmp.Compare(a.Bench, b.Bench), cmp.Compare(a.Drawer, b.Drawer))
 	})
 	for _, shelf := range stock.Shelves {
 		if filled := shelfOf(shelf, holdings); filled.Sum > 0 {
@@ -101,7 +105,7 @@ func shelfOf(shelf stock.Shelf, holdings []record.Holding) shelfView {
 			v.Left++
 			continue
 		}
-		these := record.Filter{Part: h.Type, Family: h.Family, Drawer: h.Drawer}
+		these := record.Filter{Bench: h.Bench, Part: h.Type, Family: h.Family, Drawer: h.Drawer}
 		if h.Year != 0 {
 			these.From, these.To = strconv.Itoa(h.Year), strconv.Itoa(h.Year)
 		}

@@ -64,6 +64,15 @@ func (v view) PageTitle() string { return titles[v.View] }
 // Practice is how many virtual chips there are to practise with.
 func (v view) Practice() int { return v.server.Bench.Practice() }
 
+// Behind says what is not handed over to the server yet, and why; empty where nothing is.
+func (v view) Behind() string {
+	records := v.server.Bench.Records()
+	if records == nil {
+		return ""
+	}
+	return records.LateWords()
+}
+
 // Pictured is the chip that is drawn: the one that was tested, with what failed, or one
 // of those that are to come; nil where that is not known.
 func (v view) Pictured() *report.Document {

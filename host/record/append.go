@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"chipassay/host/verdict"
 )
 
 // ErrRemote is the error for a row that is to be added to a bench's records anywhere but at that bench:
@@ -45,8 +47,10 @@ func (s *Store) write(ctx context.Context, rows func(*writer) error) error {
 	switch {
 	case s.own != nil:
 		return s.own.write(ctx, rows)
+	case s.remote != nil && s.bench != "":
+		return fmt.Errorf("%w: these are of bench %s", ErrRemote, s.bench)
 	case s.remote != nil:
-		return fmt.Errorf("%w: %s", ErrRemote, s.path)
+		return fmt.Errorf("%w, and this computer is none", ErrRemote)
 	}
 	if err := s.writeHere(ctx, rows); err != nil {
 		return err
@@ -70,38 +74,80 @@ func (s *Store) writeHere(ctx context.Context, rows func(*writer) error) error {
 	if err := rows(w); err != nil {
 		return err
 	}
+	if err := w.close(ctx); err != nil {
+		return err
+	}
 	return tx.Commit()
 }
 
 // A writer appends rows within a transaction.
 type writer struct {
-	tx             *sql.Tx
-	record, report *sql.Stmt
-	tally          *sql.Stmt
-	last           int64  // serial number of the last row
-	digest         string // its digest
+	tx       *sql.Tx
+	sends    *sending             // to a server, or nil
+	prepared map[string]*sql.Stmt // by their text
+	counted  map[tallyRow]int     // what close adds to the tally
+	last     int64                // serial number of the last row
+	digest   string               // its digest
 }
 
 func newWriter(ctx context.Context, tx *sql.Tx) (*writer, error) {
-	w := &writer{tx: tx}
+	w := &writer{tx: tx, prepared: map[string]*sql.Stmt{}, counted: map[tallyRow]int{}}
 	err := tx.QueryRowContext(ctx, "SELECT serial, digest FROM record ORDER BY serial DESC LIMIT 1").Scan(&w.last, &w.digest)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return nil, err
 	}
-	for _, p := range []struct {
-		statement **sql.Stmt
-		text      string
-	}{
-		{&w.record, "INSERT INTO record (" + names(narrow) + ") VALUES (?" + strings.Repeat(", ?", len(narrow)-1) + ")"},
-		{&w.report, "INSERT INTO report (serial, report) VALUES (?, ?)"},
-		{&w.tally, "INSERT INTO tally (" + tallyKey + ", n) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET n = n + excluded.n"},
-	} {
-		if *p.statement, err = tx.PrepareContext(ctx, p.text); err != nil {
-			return nil, err
-		}
-	}
 	return w, nil
 }
+
+// exec executes a statement that adds rows, on a server at the next send.
+func (w *writer) exec(ctx context.Context, statement string, args ...any) (err error) {
+	if w.sends != nil {
+		w.sends.add(statement, args)
+		return nil
+	}
+	p := w.prepared[statement]
+	if p == nil {
+		if p, err = w.tx.PrepareContext(ctx, statement); err != nil {
+			return err
+		}
+		w.prepared[statement] = p
+	}
+	_, err = p.ExecContext(ctx, args...)
+	return err
+}
+
+// send has the server execute what it was not sent yet, which a query is to see.
+func (w *writer) send(ctx context.Context) error {
+	if w.sends == nil {
+		return nil
+	}
+	return w.sends.send(ctx)
+}
+
+// close completes what was written, before the commit.
+func (w *writer) close(ctx context.Context) error {
+	for row, n := range w.counted {
+		if n == 0 {
+			continue
+		}
+		if err := w.exec(ctx, addToTally, row.drawer, row.part, row.typ, row.family, row.year, row.lot, string(row.verdict), string(row.grade), n); err != nil {
+			return err
+		}
+	}
+	clear(w.counted)
+	return w.send(ctx)
+}
+
+// What a writer executes.
+var (
+	addRecord  = "INSERT INTO record (" + names(narrow) + ") VALUES (?" + strings.Repeat(", ?", len(narrow)-1) + ")"
+	addToTally = "INSERT INTO tally (" + tallyKey + ", n) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET n = n + excluded.n"
+)
+
+const (
+	addReport   = "INSERT INTO report (serial, report) VALUES (?, ?)"
+	addReplaced = "INSERT INTO replaced (serial) VALUES (?)"
+)
 
 func (w *writer) append(ctx context.Context, r Record) (Record, error) {
 	r.Serial, r.Previous = w.last+1, w.digest
@@ -122,11 +168,15 @@ func (w *writer) keep(ctx context.Context, before []Record, r *Record) error {
 	for i, c := range narrow {
 		values[i] = c.value(r)
 	}
-	if _, err := w.record.ExecContext(ctx, values...); err != nil {
+	if err := w.exec(ctx, addRecord, values...); err != nil {
 		return err
 	}
 	if len(r.Report) > 0 {
-		if _, err := w.report.ExecContext(ctx, r.Serial, string(r.Report)); err != nil {
+		report := any(string(r.Report))
+		if w.sends != nil { // where it is bytes: in a text of bytes a backslash is none
+			report = r.Report
+		}
+		if err := w.exec(ctx, addReport, r.Serial, report); err != nil {
 			return err
 		}
 	}
@@ -141,6 +191,9 @@ func (w *writer) before(ctx context.Context, r *Record) ([]Record, error) {
 	if target == 0 {
 		r.Chip = r.Serial
 		return nil, nil
+	}
+	if err := w.send(ctx); err != nil {
+		return nil, err
 	}
 	rows, err := history(ctx, w.tx, target)
 	if err != nil {
@@ -162,17 +215,15 @@ func (w *writer) replace(ctx context.Context, before []Record, r *Record) error 
 	old := Current(before)
 	now := Current(append(before[:len(before):len(before)], *r))
 	if r.Kind == Void {
-		if err := w.exec(ctx, "INSERT INTO replaced (serial) VALUES (?)", r.Serial); err != nil {
+		if err := w.exec(ctx, addReplaced, r.Serial); err != nil {
 			return err
 		}
 	}
 	if old != nil {
-		if err := w.exec(ctx, "INSERT INTO replaced (serial) VALUES (?)", old.Serial); err != nil {
+		if err := w.exec(ctx, addReplaced, old.Serial); err != nil {
 			return err
 		}
-		if err := w.count(ctx, old, -1); err != nil {
-			return err
-		}
+		w.count(old, -1)
 	}
 	if now != nil {
 		if now.Serial != r.Serial {
@@ -180,20 +231,22 @@ func (w *writer) replace(ctx context.Context, before []Record, r *Record) error 
 				return err
 			}
 		}
-		return w.count(ctx, now, 1)
+		w.count(now, 1)
 	}
 	return nil
-}
-
-func (w *writer) exec(ctx context.Context, statement string, serial int64) error {
-	_, err := w.tx.ExecContext(ctx, statement, serial)
-	return err
 }
 
 // tallyKey are the columns by which chips are counted.
 const tallyKey = "drawer, part, type, family, date_year, lot, verdict, grade"
 
-func (w *writer) count(ctx context.Context, r *Record, n int) error {
-	_, err := w.tally.ExecContext(ctx, r.Drawer, r.Part, r.Type, r.Family, r.Year, r.Lot, r.Verdict, r.Grade, n)
-	return err
+type tallyRow struct {
+	drawer, part, typ, family string
+	year                      int
+	lot                       string
+	verdict                   verdict.Verdict
+	grade                     verdict.Grade
+}
+
+func (w *writer) count(r *Record, n int) {
+	w.counted[tallyRow{r.Drawer, r.Part, r.Type, r.Family, r.Year, r.Lot, r.Verdict, r.Grade}] += n
 }

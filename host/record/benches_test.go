@@ -20,6 +20,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"chipassay/host/verdict"
 	"chipassay/vectors/sample"
 )
 
@@ -614,7 +615,34 @@ func TestAllBenches(t *testing.T) {
 	require.Equal(t, []string{"B1"}, listed(Query{Verdict: "fail", Part: "7410", Drawer: "D3", Lot: "signal box 4"}))
 	holdings, err := s.All().Stock(t.Context(), Query{})
 	require.NoError(t, err)
-	require.Equal(t, []Holding{{"D3", "7410", "74LS10", "74LS", 1979, Tally{Strong: 4, Reject: 1}}}, holdings)
+	require.Equal(t, []Holding{
+		{"A", "D3", "7410", "74LS10", "74LS", 1979, Tally{Strong: 3}},
+		{"B", "D3", "7410", "74LS10", "74LS", 1979, Tally{Reject: 1}},
+		{"C", "D3", "7410", "74LS10", "74LS", 1979, Tally{Strong: 1}},
+	}, holdings)
+	holdings, err = s.All().Stock(t.Context(), Query{Bench: "C"})
+	require.NoError(t, err)
+	require.Equal(t, []Holding{{"C", "D3", "7410", "74LS10", "74LS", 1979, Tally{Strong: 1}}}, holdings)
+	require.Equal(t, []string{"A2", "B1"}, listed(Query{NewestFirst: true, AfterRow: Number{"C", 1}}), "the next page")
+	require.Equal(t, []string{"A4", "A3"}, listed(Query{Bench: "A", NewestFirst: true, Limit: 2}))
+
+	// A bare number is one's own, and a letter is that bench's.
+	together, waiting, err := benches["A"].Together(t.Context())
+	require.NoError(t, err)
+	require.Zero(t, waiting)
+	require.True(t, together.Shared())
+	one, err := together.Get(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, "A1", one.BagNumber())
+	at, err := together.At(t.Context(), "B")
+	require.NoError(t, err)
+	one, err = at.Get(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, "B1", one.BagNumber())
+	_, err = s.All().Get(t.Context(), 1)
+	require.ErrorIs(t, err, ErrWhichBench)
+	_, err = together.At(t.Context(), "Z")
+	require.ErrorContains(t, err, "has no bench Z")
 
 	// Rows of others are read, and added to at their own bench only.
 	b, err := benches["A"].On(t.Context(), "B")
@@ -626,4 +654,127 @@ func TestAllBenches(t *testing.T) {
 	require.ErrorIs(t, err, ErrRemote)
 	_, err = s.All().Append(t.Context(), nand())
 	require.ErrorIs(t, err, ErrRemote)
+}
+
+// What a person writes into a note is in the report too, and gets to the server byte by byte. In the text of PostgreSQL's
+// bytea a backslash begins an escape: its manual, section 8.4.2.
+func TestReportWithBackslashes(t *testing.T) {
+	s := benchOf(t, newDatabase(t), "A")
+	r := nand()
+	r.Report = []byte(`{"note":"he said \"good\" \\ C:\\chips \\101 \u003c"}`)
+	written := appended(t, s, r)
+	on, err := s.On(t.Context(), "A")
+	require.NoError(t, err)
+	require.NoError(t, s.Late())
+	read, err := on.Get(t.Context(), 1)
+	require.NoError(t, err)
+	require.Equal(t, string(written.Report), string(read.Report))
+	verified(t, on, 1)
+}
+
+// Two benches test one lot. Its plan is that of who opened it first, and its sample are the chips in the order of
+// their first tests, whoever tested them.
+func TestALotOfTwoBenches(t *testing.T) {
+	server := newDatabase(t)
+	a, b := benchOf(t, server, "A"), benchOf(t, server, "B")
+	order := LotOrder{Name: "depot-1", Size: 20, AQL: 4.0, Level: "II"}
+	p, err := a.OrderLot(t.Context(), order)
+	require.NoError(t, err)
+	require.Equal(t, 3, p.Lot.Plan.SampleSize) // ISO 2859-1: 16 to 25 at II is letter C, whose arrow leads to B at 4.0: 3 chips, Ac 0
+	require.NoError(t, b.FindLot(t.Context(), "depot-1"), "known at the other bench")
+	p, err = b.OrderLot(t.Context(), order)
+	require.NoError(t, err)
+	require.True(t, p.There)
+	order.AQL = 1.0
+	_, err = b.OrderLot(t.Context(), order)
+	require.ErrorContains(t, err, "lot depot-1 was opened at bench A with another plan")
+
+	day := time.Now().UTC()
+	test := func(s *Store, hours int, v, grade string) {
+		r := nand()
+		r.Lot, r.Time = "depot-1", day.Add(time.Duration(hours)*time.Hour)
+		r.Verdict, r.Grade = verdict.Verdict(v), verdict.Grade(grade)
+		appended(t, s, r)
+	}
+	test(b, 1, "pass", "strong")
+	test(a, 2, "pass", "strong")
+	test(b, 3, "not-tested", "")
+	test(a, 4, "fail", "reject") // beyond the sample
+
+	all, _, err := b.Together(t.Context())
+	require.NoError(t, err)
+	require.NoError(t, a.HandOver(t.Context()))
+	lots, err := all.Inspections(t.Context())
+	require.NoError(t, err)
+	require.Len(t, lots, 1)
+	i := lots[0]
+	require.Equal(t, "A", i.Bench)
+	require.Equal(t, []int{3, 1, 0}, []int{i.Drawn, i.Beyond, i.Before})
+	require.Equal(t, []Number{{"B", 2}}, i.Untested)
+
+	// While the server is away a bench cannot know; then the first plan holds, and the lot says so.
+	away := day.Add(time.Minute)
+	second := box("depot-1")
+	second.Time = away
+	_, err = b.OpenLot(t.Context(), second)
+	require.NoError(t, err)
+	require.NoError(t, b.HandOver(t.Context()))
+	l, err := all.Lot(t.Context(), "depot-1")
+	require.NoError(t, err)
+	require.Equal(t, 3, l.Plan.SampleSize)
+	i, err = all.Inspect(t.Context(), l)
+	require.NoError(t, err)
+	require.Contains(t, strings.Join(i.Notes(), "\n"), "opened again at bench B on "+away.Format(time.DateOnly)+" with another plan, which does not hold")
+}
+
+// What is exported of all benches has the letter of each, and becomes one file elsewhere, with what belongs together
+// still together.
+func TestExportOfAllBenches(t *testing.T) {
+	server := newDatabase(t)
+	a, b := benchOf(t, server, "A"), benchOf(t, server, "B")
+	for i, s := range []*Store{a, b, b} {
+		r := nand()
+		r.Time, r.Operator = r.Time.AddDate(0, 0, i), s.Bench()
+		appended(t, s, r)
+	}
+	again := nand()
+	again.Time, again.RetestOf, again.Operator = again.Time.AddDate(0, 0, 4), 1, "B"
+	appended(t, b, again) // of B1
+	photographed(t, a, 1, 90)
+	photographed(t, b, 2, 80)
+	require.NoError(t, a.HandOver(t.Context()))
+	all, _, err := b.Together(t.Context())
+	require.NoError(t, err)
+
+	var lines, csv, book strings.Builder
+	rows, photographs, err := all.ExportAll(t.Context(), &lines)
+	require.NoError(t, err)
+	require.Equal(t, []int{4, 2}, []int{rows, photographs})
+	_, err = all.ExportCSV(t.Context(), &csv, Query{All: true})
+	require.NoError(t, err)
+	_, err = all.ExportWorkbook(t.Context(), &book, Query{All: true})
+	require.NoError(t, err)
+	require.True(t, strings.HasPrefix(csv.String(), "bench,serial,"))
+	require.Contains(t, csv.String(), "\nB,2,test,")
+	for name, load := range map[string]func(*Store) (Imported, error){
+		"lines": func(s *Store) (Imported, error) { return s.ImportLines(t.Context(), strings.NewReader(lines.String())) },
+		"csv":   func(s *Store) (Imported, error) { return s.ImportCSV(t.Context(), strings.NewReader(csv.String())) },
+		"sheet": func(s *Store) (Imported, error) {
+			return s.ImportWorkbook(t.Context(), strings.NewReader(book.String()))
+		},
+	} {
+		to := newStore(t)
+		done, err := load(to)
+		require.NoError(t, err, name)
+		require.Equal(t, 4, done.Added, name)
+		verified(t, to, 4)
+		retest, err := to.Get(t.Context(), 4)
+		require.NoError(t, err)
+		require.Equal(t, int64(2), retest.Chip, "the chip that was B1")
+		done, err = load(to)
+		require.NoError(t, err, name)
+		require.Equal(t, []int{0, 4}, []int{done.Added, done.Duplicates}, name)
+		_, err = load(a)
+		require.ErrorContains(t, err, "it is of bench B: at bench A of several", name)
+	}
 }

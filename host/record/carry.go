@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"github.com/jackc/pgx/v5/stdlib"
 )
 
 // ErrDiverged is the error for two chains of one bench of which neither is the beginning of the other.
@@ -62,7 +64,12 @@ func carry(ctx context.Context, from queryer, to *sql.DB, until Seals, lock func
 func carryChunk(ctx context.Context, from queryer, to *sql.DB, until Seals, lock func(context.Context, *sql.Tx) error, now *Seals) (more bool, err error) {
 	ctx, cancel := context.WithTimeout(ctx, chunkWithin)
 	defer cancel()
-	tx, err := to.BeginTx(ctx, nil)
+	conn, err := to.Conn(ctx)
+	if err != nil {
+		return false, err
+	}
+	defer conn.Close()
+	tx, err := conn.BeginTx(ctx, nil)
 	if err != nil {
 		return false, err
 	}
@@ -84,7 +91,13 @@ func carryChunk(ctx context.Context, from queryer, to *sql.DB, until Seals, lock
 	if err != nil {
 		return false, err
 	}
+	if isServer(to) {
+		w.sends = &sending{conn: conn}
+	}
 	n, err := w.carryRecords(ctx, from, until.Records.Count)
+	if err == nil {
+		err = w.close(ctx)
+	}
 	if more = n == chunk; err == nil && !more {
 		if err = w.carryLots(ctx, from, heads.Lots.Count, until.Lots.Count); err == nil {
 			n, err = w.carryPhotos(ctx, from, heads.Photos.Count, until.Photos.Count)
@@ -98,6 +111,12 @@ func carryChunk(ctx context.Context, from queryer, to *sql.DB, until Seals, lock
 		return false, err
 	}
 	return more, tx.Commit()
+}
+
+// isServer reports whether a database is on a server, and not a file.
+func isServer(db *sql.DB) bool {
+	_, is := db.Driver().(*stdlib.Driver)
+	return is
 }
 
 // carryRecords adds a chunk of the records that follow the writer's last.

@@ -10,13 +10,14 @@ import (
 // A Cleared is a chip that was nonconforming in a lot and no longer counts as such,
 // since a row replaced that record.
 type Cleared struct {
-	Failed int64  `json:"record"` // serial of the record by which it was nonconforming
-	By     int64  `json:"by"`     // serial of the row that changed it
-	How    string `json:"how"`    // "retest, pass", or why
+	Bench  string `json:"bench,omitempty"` // the letter before both numbers, of several
+	Failed int64  `json:"record"`          // serial of the record by which it was nonconforming
+	By     int64  `json:"by"`              // serial of the row that changed it
+	How    string `json:"how"`             // "retest, pass", or why
 }
 
 func (c Cleared) String() string {
-	return fmt.Sprintf("record %d, by record %d (%s)", c.Failed, c.By, c.How)
+	return fmt.Sprintf("record %s, by record %s (%s)", Number{c.Bench, c.Failed}, Number{c.Bench, c.By}, c.How)
 }
 
 // Cleared are the chips of a lot that were nonconforming in it and no longer are, by
@@ -27,19 +28,23 @@ func (s *Store) Cleared(ctx context.Context, lot string) ([]Cleared, error) {
 		return nil, err
 	}
 	by := l.Decides
-	var chips []int64
+	var chips []Number
 	for r, err := range s.Find(ctx, Query{Lot: lot, All: true}) {
 		if err != nil {
 			return nil, err
 		}
 		if r.Nonconforming(by) {
-			chips = append(chips, r.Chip)
+			chips = append(chips, r.Bag())
 		}
 	}
-	slices.Sort(chips)
+	slices.SortFunc(chips, Number.Compare)
 	var list []Cleared
 	for _, chip := range slices.Compact(chips) {
-		rows, err := s.History(ctx, chip)
+		at, err := s.At(ctx, chip.Bench)
+		if err != nil {
+			return nil, err
+		}
+		rows, err := at.History(ctx, chip.Serial)
 		if err != nil {
 			return nil, err
 		}
@@ -60,7 +65,7 @@ func clearedIn(rows []Record, lot string, by Deciding) (last *Cleared) {
 		case counts:
 			bad, last = now.Serial, nil
 		case bad != 0:
-			bad, last = 0, &Cleared{bad, r.Serial, r.how()}
+			bad, last = 0, &Cleared{r.Bench, bad, r.Serial, r.how()}
 		}
 	}
 	return last

@@ -2,11 +2,12 @@ package record
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"encoding/csv"
 	"encoding/json"
 	"io"
-	"iter"
+	"slices"
 	"strings"
 	"time"
 )
@@ -14,7 +15,8 @@ import (
 // ExportCSV writes the records asked for, with their reports, as CSV after
 // RFC 4180 with a header, and says how many. Cells that a spreadsheet would run
 // are neutralised (see Cell). What ImportCSV is to take is exported with All.
-// The last column is the digest of the chip's photo; pictures are not in CSV.
+// The last column is the digest of the chip's photo; pictures are not in CSV. Rows of all benches
+// have the letter of theirs in a column before.
 func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, err error) {
 	pictures, err := s.picturesByChip(ctx)
 	if err != nil {
@@ -23,17 +25,23 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 	table := csv.NewWriter(w)
 	table.UseCRLF = true
 	cells := append(strings.Split(names(columns), ", "), photoColumn)
+	if s.all {
+		cells = slices.Insert(cells, 0, benchColumn)
+	}
 	if err := table.Write(cells); err != nil {
 		return 0, err
 	}
-	for r, err := range s.whole(ctx, q) {
+	row := cells[len(cells)-len(columns)-1:]
+	for r, err := range s.FindReports(ctx, q) {
 		if err != nil {
 			return rows, err
 		}
 		for i, c := range columns {
-			cells[i] = Cell(c.get(&r))
+			row[i] = Cell(c.get(&r))
 		}
-		cells[len(columns)] = pictures[columns[chipColumn].get(&r)]
+		if row[len(columns)] = pictures[r.Bag()]; s.all {
+			cells[0] = r.Bench
+		}
 		if err := table.Write(cells); err != nil {
 			return rows, err
 		}
@@ -41,12 +49,6 @@ func (s *Store) ExportCSV(ctx context.Context, w io.Writer, q Query) (rows int, 
 	}
 	table.Flush()
 	return rows, table.Error()
-}
-
-// whole yields the records asked for with their reports.
-func (s *Store) whole(ctx context.Context, q Query) iter.Seq2[Record, error] {
-	statement, args := q.statement(wholeRow, withReport)
-	return read(ctx, s.db, statement, args...)
 }
 
 // formula are the characters that begin a formula, with their full-width forms,
@@ -70,6 +72,9 @@ func neutral(cell string) bool {
 // Cell is what is written of a cell: with an apostrophe before whatever a spreadsheet would
 // run as a formula, at its beginning and wherever it might be parted.
 func Cell(cell string) string {
+	if !neutral(cell) && strings.IndexByte(cell, parting[0]) < 0 && strings.IndexByte(cell, parting[1]) < 0 {
+		return cell // as nearly all
+	}
 	return beginnings(cell, func(rest string) (put string, skip int) {
 		if neutral(rest) {
 			return "'", 0
@@ -106,41 +111,41 @@ func beginnings(cell string, change func(rest string) (put string, skip int)) st
 	}
 }
 
-// A row is a record in an export, with the names of the columns, and the digest of the
+// A row is a record in an export but for its report, with the names of the columns, and the digest of the
 // chip's photo.
 type row struct {
-	Serial           int64           `json:"serial,omitempty"`
-	Kind             Kind            `json:"kind,omitempty"`
-	Time             string          `json:"time,omitempty"`
-	Part             string          `json:"part,omitempty"`
-	Type             string          `json:"type,omitempty"`
-	Family           string          `json:"family,omitempty"`
-	Drawer           string          `json:"drawer,omitempty"`
-	Lot              string          `json:"lot,omitempty"`
-	Operator         string          `json:"operator,omitempty"`
-	Marking          string          `json:"marking,omitempty"`
-	DateCode         string          `json:"date_code,omitempty"`
-	DateFrom         string          `json:"date_from,omitempty"`
-	DateTo           string          `json:"date_to,omitempty"`
-	DateYear         int             `json:"date_year,omitempty"`
-	Verdict          string          `json:"verdict,omitempty"`
-	Grade            string          `json:"grade,omitempty"`
-	Reason           string          `json:"reason,omitempty"`
-	Note             string          `json:"note,omitempty"`
-	PinsFailed       []int           `json:"pins_failed,omitempty"`
-	Adapter          string          `json:"adapter,omitempty"`
-	Firmware         string          `json:"firmware,omitempty"`
-	DefinitionSHA256 string          `json:"definition_sha256,omitempty"`
-	VectorsSHA256    string          `json:"vectors_sha256,omitempty"`
-	Chip             int64           `json:"chip,omitempty"`
-	RetestOf         int64           `json:"retest_of,omitempty"`
-	Corrects         int64           `json:"corrects,omitempty"`
-	ImportedSerial   int64           `json:"imported_serial,omitempty"`
-	ImportedDigest   string          `json:"imported_digest,omitempty"`
-	Previous         string          `json:"previous,omitempty"`
-	Digest           string          `json:"digest,omitempty"`
-	Report           json.RawMessage `json:"report,omitempty"`
-	Photo            string          `json:"photo,omitempty"`
+	Bench            string `json:"bench,omitempty"`
+	Serial           int64  `json:"serial,omitempty"`
+	Kind             Kind   `json:"kind,omitempty"`
+	Time             string `json:"time,omitempty"`
+	Part             string `json:"part,omitempty"`
+	Type             string `json:"type,omitempty"`
+	Family           string `json:"family,omitempty"`
+	Drawer           string `json:"drawer,omitempty"`
+	Lot              string `json:"lot,omitempty"`
+	Operator         string `json:"operator,omitempty"`
+	Marking          string `json:"marking,omitempty"`
+	DateCode         string `json:"date_code,omitempty"`
+	DateFrom         string `json:"date_from,omitempty"`
+	DateTo           string `json:"date_to,omitempty"`
+	DateYear         int    `json:"date_year,omitempty"`
+	Verdict          string `json:"verdict,omitempty"`
+	Grade            string `json:"grade,omitempty"`
+	Reason           string `json:"reason,omitempty"`
+	Note             string `json:"note,omitempty"`
+	PinsFailed       []int  `json:"pins_failed,omitempty"`
+	Adapter          string `json:"adapter,omitempty"`
+	Firmware         string `json:"firmware,omitempty"`
+	DefinitionSHA256 string `json:"definition_sha256,omitempty"`
+	VectorsSHA256    string `json:"vectors_sha256,omitempty"`
+	Chip             int64  `json:"chip,omitempty"`
+	RetestOf         int64  `json:"retest_of,omitempty"`
+	Corrects         int64  `json:"corrects,omitempty"`
+	ImportedSerial   int64  `json:"imported_serial,omitempty"`
+	ImportedDigest   string `json:"imported_digest,omitempty"`
+	Previous         string `json:"previous,omitempty"`
+	Digest           string `json:"digest,omitempty"`
+	Photo            string `json:"photo,omitempty"`
 }
 
 func rowOf(r *Record, photo string) row {
@@ -150,10 +155,10 @@ func rowOf(r *Record, photo string) row {
 		}
 		return t.Format(form)
 	}
-	return row{r.Serial, r.Kind, when(r.Time, timeForm), r.Part, r.Type, r.Family, r.Drawer, r.Lot, r.Operator, r.Marking,
+	return row{r.Bench, r.Serial, r.Kind, when(r.Time, timeForm), r.Part, r.Type, r.Family, r.Drawer, r.Lot, r.Operator, r.Marking,
 		r.DateCode, when(r.From, time.DateOnly), when(r.To, time.DateOnly), r.Year, string(r.Verdict), string(r.Grade), r.Reason, r.Note, r.PinsFailed,
 		r.Adapter, r.Firmware, r.DefinitionSHA256, r.VectorsSHA256, r.Chip, r.RetestOf, r.Corrects,
-		r.ImportedSerial, r.ImportedDigest, r.Previous, r.Digest, r.Report, photo}
+		r.ImportedSerial, r.ImportedDigest, r.Previous, r.Digest, photo}
 }
 
 // ExportLines writes the records asked for as JSON Lines: an object a record, on
@@ -166,14 +171,31 @@ func (s *Store) ExportLines(ctx context.Context, w io.Writer, q Query) (rows int
 	if err != nil {
 		return 0, err
 	}
-	out := bufio.NewWriter(w)
-	lines := json.NewEncoder(out)
-	lines.SetEscapeHTML(false) // the report stays as it was written, byte by byte
-	for r, err := range s.whole(ctx, q) {
+	out := bufio.NewWriterSize(w, 1<<16)
+	var line bytes.Buffer
+	lines := json.NewEncoder(&line)
+	lines.SetEscapeHTML(false)
+	for r, err := range s.FindReports(ctx, q) {
 		if err != nil {
 			return rows, err
 		}
-		if err := lines.Encode(rowOf(&r, pictures[columns[chipColumn].get(&r)])); err != nil {
+		line.Reset()
+		object := rowOf(&r, pictures[r.Bag()])
+		if !s.all {
+			object.Bench = "" // the rows of one bench are as those of a file
+		}
+		if err := lines.Encode(object); err != nil {
+			return rows, err
+		}
+		// The report is compact JSON since it was recorded (Record.check), and stays so byte by byte: to read it again
+		// would take most of the time.
+		if len(r.Report) > 0 {
+			line.Truncate(line.Len() - len("}\n"))
+			line.WriteString(`,"report":`)
+			line.Write(r.Report)
+			line.WriteString("}\n")
+		}
+		if _, err := line.WriteTo(out); err != nil {
 			return rows, err
 		}
 		rows++

@@ -15,6 +15,8 @@ import (
 
 // A Filter is what of the records is asked for, as a person types it.
 type Filter struct {
+	Bench string // its letter, where there are several
+
 	Part, Family, Drawer, Lot, Verdict, Grade, From, To, Text string
 }
 
@@ -57,7 +59,7 @@ func FieldErrors(err error) map[string]string {
 
 // Query understands what was typed. What is wrong with it are FieldErrors, all of them.
 func (f Filter) Query() (q Query, err error) {
-	q = Query{Drawer: strings.TrimSpace(f.Drawer), Lot: strings.TrimSpace(f.Lot), Text: f.Text}
+	q = Query{Bench: strings.ToUpper(strings.TrimSpace(f.Bench)), Drawer: strings.TrimSpace(f.Drawer), Lot: strings.TrimSpace(f.Lot), Text: f.Text}
 	if typed := strings.ToUpper(strings.TrimSpace(f.Part)); typed != "" {
 		if number, _, ok := part.SplitTypeName(typed); ok && number != typed {
 			q.Type = typed
@@ -65,7 +67,10 @@ func (f Filter) Query() (q Query, err error) {
 			q.Part = typed
 		}
 	}
-	wrong := make([]error, 5)
+	wrong := make([]error, 6)
+	if q.Bench != "" && !letters.MatchString(q.Bench) {
+		wrong[5] = &FieldError{"bench", f.Bench, "a bench is named by one to three letters: A"}
+	}
 	if typed := strings.TrimSpace(f.Family); typed != "" {
 		if family := part.FamilyByName(typed); family != nil {
 			q.Family = family.Name
@@ -91,7 +96,7 @@ func (f Filter) Words() string {
 	var chosen []string
 	for _, c := range []struct{ word, value string }{
 		{"of part", f.Part}, {"of family", f.Family}, {"from drawer", f.Drawer}, {"of lot", f.Lot}, {"with verdict", f.Verdict}, {"of grade", f.Grade},
-		{"with a date code from", f.From}, {"up to", f.To}, {"with the text", f.Text},
+		{"with a date code from", f.From}, {"up to", f.To}, {"with the text", f.Text}, {"of bench", f.Bench},
 	} {
 		if value := strings.TrimSpace(c.value); value != "" {
 			chosen = append(chosen, c.word+" "+value)

@@ -17,6 +17,8 @@ import (
 // A Query says which records are asked for. What is left empty does not matter;
 // Part to Grade match whole values, case and all.
 type Query struct {
+	Bench string // its letter, where there are several
+
 	Part, Type, Family, Drawer, Lot string
 	Verdict                         verdict.Verdict
 	Grade                           verdict.Grade
@@ -27,13 +29,15 @@ type Query struct {
 
 	Text string // somewhere in marking, operator, reason or note; ASCII letters in either case
 
-	All         bool  // also rows that others replaced, and voids
-	NewestFirst bool  // by serial number
-	Limit       int   // how many at most; 0 for all
-	After       int64 // serial number after which to go on, in the order asked for; 0 for the start
+	All         bool   // also rows that others replaced, and voids
+	NewestFirst bool   // by serial number
+	Limit       int    // how many at most; 0 for all
+	After       int64  // serial number after which to go on, in the order asked for; 0 for the start
+	AfterRow    Number // likewise where there are several benches, whose rows are by time
 
-	remote  bool // on a server
-	benches bool // of all benches, by time; After is then of no use
+	remote  bool   // on a server
+	benches bool   // of all benches, by time; After is then of no use
+	since   string // the time of AfterRow
 }
 
 // ErrNone is the error for a serial number that no record has.
@@ -53,6 +57,10 @@ const indexedLetters = 200
 func (q Query) where() (string, []any) {
 	var b strings.Builder
 	var args []any
+	if q.benches && q.Bench != "" {
+		b.WriteString(" AND bench = ?")
+		args = append(args, q.Bench)
+	}
 	for _, c := range []struct{ column, value string }{
 		{"part", q.Part}, {"type", q.Type}, {"family", q.Family}, {"drawer", q.Drawer},
 		{"lot", q.Lot}, {"verdict", string(q.Verdict)}, {"grade", string(q.Grade)},
@@ -135,6 +143,10 @@ func (q Query) statement(columns, from string) (string, []any) {
 		by = "record.time" + order + ", record.bench" + order + ", record.serial" + order
 	}
 	after := ""
+	if q.benches && q.AfterRow.Serial != 0 {
+		after = " AND (record.time, record.bench, record.serial)" + strings.TrimSuffix(follows, "?") + "(?, ?, ?)"
+		args = append(args, q.since, q.AfterRow.Bench, q.AfterRow.Serial)
+	}
 	if q.After != 0 {
 		after = " AND record.serial" + follows
 		args = append(args, q.After)
@@ -154,14 +166,26 @@ func (q Query) statement(columns, from string) (string, []any) {
 // Find yields the records asked for by serial number, without their reports. An
 // error ends it.
 func (s *Store) Find(ctx context.Context, q Query) iter.Seq2[Record, error] {
+	return s.find(ctx, q, narrowRow, "record")
+}
+
+func (s *Store) find(ctx context.Context, q Query, columns, from string) iter.Seq2[Record, error] {
 	q.benches, q.remote = s.all, s.remote != nil
-	statement, args := q.statement(narrowRow, "record")
+	if after := q.AfterRow; s.all && after.Serial != 0 {
+		err := s.db.QueryRowContext(ctx, "SELECT time FROM record WHERE bench = ? AND serial = ?", after.Bench, after.Serial).Scan(&q.since)
+		if err != nil {
+			return func(yield func(Record, error) bool) { yield(Record{}, fmt.Errorf("record %s: %w", after, ErrNone)) }
+		}
+	} else if after.Serial != 0 {
+		q.After = after.Serial
+	}
+	statement, args := q.statement(columns, from)
 	return s.lettered(read(ctx, s.db, statement, args...))
 }
 
 // lettered gives records the letter of their bench, if they have one.
 func (s *Store) lettered(rows iter.Seq2[Record, error]) iter.Seq2[Record, error] {
-	if s.bench == "" {
+	if s.bench == "" || s.all {
 		return rows
 	}
 	return func(yield func(Record, error) bool) {
@@ -224,6 +248,13 @@ func read(ctx context.Context, q queryer, statement string, args ...any) iter.Se
 // Get is the whole record of a serial number, whether another replaced it or
 // not. The error is ErrNone where there is none.
 func (s *Store) Get(ctx context.Context, serial int64) (Record, error) {
+	if s.all {
+		own, err := s.At(ctx, "")
+		if err != nil {
+			return Record{}, err
+		}
+		return own.Get(ctx, serial)
+	}
 	for r, err := range read(ctx, s.db, "SELECT "+wholeRow+" FROM "+withReport+" WHERE record.serial = ?", serial) {
 		if r.Bench == "" {
 			r.Bench = s.bench
@@ -236,6 +267,13 @@ func (s *Store) Get(ctx context.Context, serial int64) (Record, error) {
 // History is every row about the chip that a record is about, the oldest first,
 // without reports. Current picks the current one.
 func (s *Store) History(ctx context.Context, serial int64) ([]Record, error) {
+	if s.all {
+		own, err := s.At(ctx, "")
+		if err != nil {
+			return nil, err
+		}
+		return own.History(ctx, serial)
+	}
 	rows, err := history(ctx, s.db, serial)
 	for i := range rows {
 		rows[i].Bench = s.bench

@@ -78,15 +78,15 @@ func testFind(t *testing.T, newStore func(testing.TB) *Store) {
 	stock, err := s.Stock(t.Context(), Query{})
 	require.NoError(t, err)
 	require.Equal(t, []Holding{
-		{"D3", "7400", "7400", "74", 1979, Tally{Strong: 1}},
-		{"D3", "7410", "74LS10", "74LS", 0, Tally{Strong: 1}},
-		{"D3", "7410", "74LS10", "74LS", 1979, Tally{Strong: 1}},
-		{"D3", "7410", "74LS10", "74LS", 1980, Tally{Strong: 1}},
-		{"D4", "7410", "74LS10", "74LS", 1979, Tally{Reject: 1}},
+		{s.bench, "D3", "7400", "7400", "74", 1979, Tally{Strong: 1}},
+		{s.bench, "D3", "7410", "74LS10", "74LS", 0, Tally{Strong: 1}},
+		{s.bench, "D3", "7410", "74LS10", "74LS", 1979, Tally{Strong: 1}},
+		{s.bench, "D3", "7410", "74LS10", "74LS", 1980, Tally{Strong: 1}},
+		{s.bench, "D4", "7410", "74LS10", "74LS", 1979, Tally{Reject: 1}},
 	}, stock)
 	stock, err = s.Stock(t.Context(), Query{From: day("1980-01-01")})
 	require.NoError(t, err)
-	require.Equal(t, []Holding{{"D3", "7410", "74LS10", "74LS", 1980, Tally{Strong: 1}}}, stock)
+	require.Equal(t, []Holding{{s.bench, "D3", "7410", "74LS10", "74LS", 1980, Tally{Strong: 1}}}, stock)
 
 	counts, err := s.Counts(t.Context(), Query{Part: "7410"}, ByYear)
 	require.NoError(t, err)

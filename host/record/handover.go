@@ -194,6 +194,16 @@ func (s *Store) HandOver(ctx context.Context) error {
 func (s *Store) handOver(ctx context.Context) (err error) {
 	o := s.outlet
 	defer func() { o.failed, o.again = err, time.Now().Add(o.pause) }()
+	before := o.server
+	if err = s.handOverOnce(ctx); before != nil && errors.Is(err, ErrUnreachable) {
+		before.dropIdle() // which may be from before the server was away
+		err = s.handOverOnce(ctx)
+	}
+	return err
+}
+
+func (s *Store) handOverOnce(ctx context.Context) error {
+	o := s.outlet
 	if o.server == nil {
 		server, err := OpenServer(ctx, o.address)
 		if err != nil {
@@ -222,6 +232,7 @@ func (s *Store) Late() error {
 
 // Handed is where the server is behind a bench's own file.
 type Handed struct {
+	bench   string
 	Waiting int64 // rows that are not handed over yet: records, lots and photos
 	First   int64 // number of the first such record, or 0
 	Why     error // why not, or nil where nothing waits
@@ -235,9 +246,14 @@ func (s *Store) Waiting(ctx context.Context) (h Handed, err error) {
 	if h.Why = s.HandOver(ctx); h.Why == nil {
 		return h, nil
 	}
-	// What the server has is not known while it is away; what was handed over last is.
-	var known Seals
-	if known, err = s.handedBefore(ctx); err != nil {
+	return s.behind(ctx, h.Why)
+}
+
+// behind says how far the server is behind by what was handed over last: what it has is not known while it is away.
+func (s *Store) behind(ctx context.Context, why error) (Handed, error) {
+	h := Handed{bench: s.bench, Why: why}
+	known, err := s.handedBefore(ctx)
+	if err != nil {
 		return h, err
 	}
 	now, err := s.Seals(ctx)

@@ -51,7 +51,7 @@ type carried struct {
 // load appends records and photos as they were written elsewhere.
 func (s *Store) load(ctx context.Context, rows iter.Seq2[carried, error]) (done Imported, err error) {
 	err = s.write(ctx, func(w *writer) error {
-		i := importer{writer: w, here: map[int64]int64{}, photos: map[int64]int64{}}
+		i := importer{writer: w, bench: s.bench, here: map[Number]int64{}, photos: map[Number]int64{}, last: map[string]Record{}}
 		var err error
 		if i.find, err = w.tx.PrepareContext(ctx, `SELECT serial FROM record WHERE digest IN (?1, ?2)
 			UNION ALL SELECT serial FROM record WHERE imported_digest <> '' AND imported_digest IN (?1, ?2) LIMIT 1`); err != nil {
@@ -86,20 +86,24 @@ func (s *Store) load(ctx context.Context, rows iter.Seq2[carried, error]) (done 
 type importer struct {
 	*writer
 	find   *sql.Stmt
-	here   map[int64]int64 // serial numbers: of the file to here
-	photos map[int64]int64 // numbers of photos likewise
-	last   Record
+	bench  string            // that it is imported at
+	here   map[Number]int64  // serial numbers: of the file to here
+	photos map[Number]int64  // numbers of photos likewise
+	last   map[string]Record // of each bench of the file
 	done   Imported
 }
 
 func (i *importer) add(ctx context.Context, r Record) error {
+	bench, last := r.Bench, i.last[r.Bench]
 	switch {
+	case bench != "" && i.bench != "" && bench != i.bench:
+		return fmt.Errorf("it is of bench %s: at bench %s of several, rows of others are on the server, and are not made its own", bench, i.bench)
 	case r.Digest == "" || r.Sum() != r.Digest:
 		return errors.New("it was changed after it was written, or is not whole")
-	case r.Serial == i.last.Serial+1 && i.last.Serial > 0 && r.Previous != i.last.Digest:
+	case r.Serial == last.Serial+1 && last.Serial > 0 && r.Previous != last.Digest:
 		return errors.New("it does not follow the record before it")
 	}
-	i.last = Record{Serial: r.Serial, Digest: r.Digest}
+	i.last[bench] = Record{Serial: r.Serial, Digest: r.Digest}
 	origin := r.ImportedDigest
 	if origin == "" {
 		origin = r.Digest
@@ -107,7 +111,7 @@ func (i *importer) add(ctx context.Context, r Record) error {
 	var twin int64
 	switch err := i.find.QueryRowContext(ctx, r.Digest, origin).Scan(&twin); {
 	case err == nil:
-		i.here[r.Serial] = twin
+		i.here[r.Row()] = twin
 		i.done.Duplicates++
 		return nil
 	case !errors.Is(err, sql.ErrNoRows):
@@ -118,11 +122,11 @@ func (i *importer) add(ctx context.Context, r Record) error {
 	}
 	for _, serial := range []*int64{&r.RetestOf, &r.Corrects} {
 		there := *serial
-		if *serial = i.here[there]; there != 0 && *serial == 0 {
+		if *serial = i.here[Number{bench, there}]; there != 0 && *serial == 0 {
 			return fmt.Errorf("it is about record %d, which is neither in the file before it nor here: export all records", there)
 		}
 	}
-	was := r.Serial
+	was := r.Row()
 	r, err := i.append(ctx, r)
 	if err != nil {
 		return err
@@ -192,8 +196,11 @@ func inOrder(head []string) (order []column, err error) {
 	seen := map[string]bool{}
 	for _, name := range head {
 		c, err := columnNamed(name)
-		if name == photoColumn { // it follows from the photos, which are not in CSV
+		switch name {
+		case photoColumn: // it follows from the photos, which are not in CSV
 			c, err = column{name: name, set: func(*Record, string) error { return nil }}, nil
+		case benchColumn:
+			c, err = column{name: name, set: setBench}, nil
 		}
 		if err != nil {
 			return nil, err
@@ -245,7 +252,14 @@ func parseLine(line []byte) (r carried, err error) {
 		return r, json.Unmarshal(raw, r.photo)
 	}
 	for name, raw := range object {
-		if name == photoColumn { // it follows from the photos
+		switch name {
+		case photoColumn: // it follows from the photos
+			continue
+		case benchColumn:
+			var letter string
+			if err := errors.Join(json.Unmarshal(raw, &letter), setBench(&r.Record, letter)); err != nil {
+				return r, err
+			}
 			continue
 		}
 		c, err := columnNamed(name)
@@ -271,4 +285,13 @@ func parseLine(line []byte) (r carried, err error) {
 		}
 	}
 	return r, nil
+}
+
+// setBench sets the letter of a row's bench.
+func setBench(r *Record, letter string) error {
+	if letter != "" && !letters.MatchString(letter) {
+		return fmt.Errorf("%q is no bench's letter", letter)
+	}
+	r.Bench = letter
+	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"iter"
 	"slices"
 	"strings"
+	"time"
 
 	"chipassay/host/lot"
 	"chipassay/host/verdict"
@@ -17,7 +18,7 @@ type Inspection struct {
 	Lot
 	lot.Standing
 	Before   int       // chips of the sample that were tested before the lot was opened
-	Untested []int64   // numbers of the chips of the sample that have no verdict
+	Untested []Number  // numbers of the chips of the sample that have no verdict
 	Types    []string  // of the sample's chips
 	Cleared  []Cleared // chips that were nonconforming and no longer count as such
 }
@@ -32,14 +33,25 @@ func (s *Store) Inspect(ctx context.Context, l Lot) (Inspection, error) {
 		}
 		chips = append(chips, r)
 	}
-	slices.SortFunc(chips, func(a, b Record) int { return cmp.Compare(a.Chip, b.Chip) })
+	byFirst := func(a, b Record) int { return cmp.Compare(a.Chip, b.Chip) }
+	when := map[Number]time.Time{}
+	if s.all { // whose numbers say nothing about what came first
+		var err error
+		if when, err = s.firstTests(ctx, l.Name, chips); err != nil {
+			return Inspection{}, err
+		}
+		byFirst = func(a, b Record) int {
+			return cmp.Or(when[a.Bag()].Compare(when[b.Bag()]), a.Bag().Compare(b.Bag()))
+		}
+	}
+	slices.SortFunc(chips, byFirst)
 	i := Inspection{Lot: l, Standing: lot.Inspect(l.Plan, outcomes(chips, l.Decides))}
 	for _, r := range chips[:i.Drawn] {
-		if r.Chip <= l.Record {
+		if r.Bench == l.Bench && r.Chip <= l.Record || r.Bench != l.Bench && when[r.Bag()].Before(l.Time) {
 			i.Before++
 		}
 		if r.Verdict == verdict.NotTested {
-			i.Untested = append(i.Untested, r.Chip)
+			i.Untested = append(i.Untested, r.Bag())
 		}
 		i.Types = append(i.Types, r.Type)
 	}
@@ -69,6 +81,11 @@ func (s *Store) Inspections(ctx context.Context) ([]Inspection, error) {
 
 // Notes are what a person should know besides the counts.
 func (i Inspection) Notes() (notes []string) {
+	for _, o := range i.Again {
+		if o.Plan != i.Lot.Plan || o.Source != i.Source || o.Decides.Words() != i.Decides.Words() {
+			notes = append(notes, fmt.Sprintf("opened again at bench %s on %s with another plan, which does not hold: that of bench %s, which was first, does", o.Bench, o.Time.Format(time.DateOnly), i.Lot.Bench))
+		}
+	}
 	if i.Before > 0 {
 		notes = append(notes, fmt.Sprintf("tested before the lot was opened: %d of the sample; a plan is to be chosen first", i.Before))
 	}

@@ -37,6 +37,9 @@ func (s *Store) FindLot(ctx context.Context, name string) error {
 	if name == "" {
 		return nil
 	}
+	if all := s.together(ctx); all != s {
+		return all.FindLot(ctx, name)
+	}
 	var there bool
 	const known = "SELECT EXISTS (SELECT 1 FROM lot WHERE name = ?1) OR EXISTS (SELECT 1 FROM record WHERE lot = ?1 AND lot <> '')"
 	if err := s.db.QueryRowContext(ctx, known, name).Scan(&there); err != nil || there {

@@ -64,6 +64,7 @@ func (o LotOrder) plan(severity lot.Severity) (lot.Plan, error) {
 // PlanLot chooses the plan of a lot, and keeps nothing. The switching rules choose the
 // severity by the earlier lots of the source.
 func (s *Store) PlanLot(ctx context.Context, o LotOrder) (PlannedLot, error) {
+	s = s.together(ctx)
 	l, err := o.Lot()
 	if err != nil {
 		return PlannedLot{}, err
@@ -103,6 +104,7 @@ func (s *Store) PlanLot(ctx context.Context, o LotOrder) (PlannedLot, error) {
 // OrderLot opens a lot with the plan that is chosen for it, or gives back the one that is
 // open with the same plan.
 func (s *Store) OrderLot(ctx context.Context, o LotOrder) (PlannedLot, error) {
+	s = s.together(ctx)
 	l, err := o.Lot()
 	if err != nil {
 		return PlannedLot{}, err
@@ -142,6 +144,10 @@ func (o LotOrder) again(there, asked Lot) (PlannedLot, error) {
 	if there.Source != "" {
 		from = " from " + there.Source
 	}
-	return PlannedLot{}, fmt.Errorf("lot %s was opened with another plan (%d chips%s, AQL %s, level %s, %s; %s), which is fixed: give another name",
-		there.Name, there.Plan.LotSize, from, lot.FormatAQL(there.Plan.AQL), there.Plan.Level, there.Plan.Severity, there.Decides.Words())
+	at := ""
+	if there.Bench != "" {
+		at = " at bench " + there.Bench
+	}
+	return PlannedLot{}, fmt.Errorf("lot %s was opened%s with another plan (%d chips%s, AQL %s, level %s, %s; %s), which is fixed: give another name",
+		there.Name, at, there.Plan.LotSize, from, lot.FormatAQL(there.Plan.AQL), there.Plan.Level, there.Plan.Severity, there.Decides.Words())
 }

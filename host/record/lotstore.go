@@ -45,6 +45,9 @@ func (d Deciding) Words() string {
 // ExportCSV and ExportLines write records, which name their lots, and not the
 // lots themselves; Backup copies both.
 type Lot struct {
+	Bench string // where it was opened, of several; in no digest
+	Again []Lot  // of the same name, that other benches opened later: their plans do not hold
+
 	Number  int64     // from 1, without a gap; given by OpenLot
 	Time    time.Time // UTC, to the millisecond
 	Name    string    // the Lot of its records
@@ -95,6 +98,7 @@ func (s *Store) OpenLot(ctx context.Context, l Lot) (Lot, error) {
 		l.Digest = l.Sum()
 		return insert(ctx, w.tx, "lot", l.fields())
 	})
+	l.Bench = s.bench
 	if errors.Is(err, ErrLotOpen) {
 		return l, fmt.Errorf("lot %s %w", l.Name, ErrLotOpen)
 	}
@@ -106,7 +110,16 @@ func (s *Store) OpenLot(ctx context.Context, l Lot) (Lot, error) {
 
 // Lots are all lots in the order in which they were opened. A row that is not as
 // it was written is refused (ErrDamaged).
-func (s *Store) Lots(ctx context.Context) ([]Lot, error) { return lotsOf(ctx, s.db) }
+func (s *Store) Lots(ctx context.Context) ([]Lot, error) {
+	if s.all {
+		return s.lotsTogether(ctx)
+	}
+	lots, err := lotsOf(ctx, s.db)
+	for i := range lots {
+		lots[i].Bench = s.bench
+	}
+	return lots, err
+}
 
 // Lot is the lot of a name, or ErrNoLot.
 func (s *Store) Lot(ctx context.Context, name string) (Lot, error) {

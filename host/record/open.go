@@ -35,7 +35,7 @@ type Store struct {
 	outlet *outlet // the way to the server, or nil where there is none
 	own    *Store  // where rows are written that are added to those of remote, or nil
 	remote *Server // the server whose rows these are, to read, or nil
-	all    bool    // these are the rows of all benches
+	all    bool    // these are the rows of all benches; own may be this one's
 }
 
 // DefaultPath is where a person's records are kept when no other file is

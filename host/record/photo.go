@@ -163,6 +163,13 @@ func (p Photo) Sum() string { return sumOf(p.fields()) }
 // The error is ErrNone where there is no such record, and ErrDamaged where a row is not as
 // it was written.
 func (s *Store) Photos(ctx context.Context, serial int64) ([]Photo, error) {
+	if s.all {
+		own, err := s.At(ctx, "")
+		if err != nil {
+			return nil, err
+		}
+		return own.Photos(ctx, serial)
+	}
 	var chip int64
 	err := s.db.QueryRowContext(ctx, "SELECT chip FROM record WHERE serial = ?", serial).Scan(&chip)
 	switch {

@@ -3,12 +3,11 @@ package record
 import (
 	"bufio"
 	"context"
+	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"slices"
-	"strconv"
 	"time"
 )
 
@@ -16,12 +15,13 @@ import (
 // photo. It is no field of a record: it follows from the photos.
 const photoColumn = "photo"
 
-// chipColumn is where the chip's number is among the columns.
-var chipColumn = slices.IndexFunc(columns, func(c column) bool { return c.name == "chip" })
+// benchColumn is that of the bench's letter, where an export is of several.
+const benchColumn = "bench"
 
 // A photoLine is a photo as a line of JSON carries it, under the key photo. The picture
 // comes with the first photo of it.
 type photoLine struct {
+	Bench      string `json:"bench,omitempty"` // of Chip and both numbers, of several
 	Number     int64  `json:"number"`
 	Time       string `json:"time"` // RFC 3339, UTC, ms
 	Chip       int64  `json:"chip"`
@@ -37,6 +37,9 @@ type photoLine struct {
 // whose only key is photo, and which carries the picture in base64. It says how many
 // records and photos there were.
 func (s *Store) ExportAll(ctx context.Context, w io.Writer) (rows, photographs int, err error) {
+	if s.all {
+		return s.exportTogether(ctx, w)
+	}
 	var last int64 // a photo that is added meanwhile may be of a chip that is not in the export
 	if err := s.db.QueryRowContext(ctx, "SELECT coalesce(max(number), 0) FROM photo").Scan(&last); err != nil {
 		return 0, 0, damaged(err)
@@ -44,39 +47,88 @@ func (s *Store) ExportAll(ctx context.Context, w io.Writer) (rows, photographs i
 	if rows, err = s.ExportLines(ctx, w, Query{All: true}); err != nil {
 		return rows, 0, err
 	}
+	photographs, err = s.exportPhotos(ctx, w, last, "")
+	return rows, photographs, err
+}
+
+// exportTogether is ExportAll of all benches: the rows by time, and then the photos of each.
+func (s *Store) exportTogether(ctx context.Context, w io.Writer) (rows, photographs int, err error) {
+	benches, err := s.Benches(ctx)
+	if err != nil {
+		return 0, 0, err
+	}
+	last := map[string]int64{}
+	for _, letter := range benches {
+		now, err := sealsOf(ctx, s.remote.view(letter))
+		if err != nil {
+			return 0, 0, err
+		}
+		last[letter] = now.Photos.Count
+	}
+	if rows, err = s.ExportLines(ctx, w, Query{All: true}); err != nil {
+		return rows, 0, err
+	}
+	for _, letter := range benches {
+		of, err := s.remote.Of(ctx, letter)
+		if err != nil {
+			return rows, photographs, err
+		}
+		n, err := of.exportPhotos(ctx, w, last[letter], letter)
+		if photographs += n; err != nil {
+			return rows, photographs, err
+		}
+	}
+	return rows, photographs, nil
+}
+
+// exportPhotos writes the photos up to a number, with their pictures.
+func (s *Store) exportPhotos(ctx context.Context, w io.Writer, last int64, letter string) (photographs int, err error) {
 	list, err := photos(ctx, s.db, "WHERE number <= ?", last)
 	if err != nil {
-		return rows, 0, err
+		return 0, err
 	}
 	out := bufio.NewWriter(w)
 	written := map[string]bool{}
 	for _, p := range list {
-		line := photoLine{p.Number, p.Time.Format(timeForm), p.Chip, p.ChipDigest, p.SHA256, p.TakesBack, p.Previous, p.Digest, nil}
+		line := photoLine{letter, p.Number, p.Time.Format(timeForm), p.Chip, p.ChipDigest, p.SHA256, p.TakesBack, p.Previous, p.Digest, nil}
 		if !written[p.SHA256] {
 			picture, err := s.Picture(ctx, p.SHA256)
 			if err != nil {
-				return rows, photographs, err
+				return photographs, err
 			}
 			line.JPEG, written[p.SHA256] = picture.JPEG, true
 		}
 		if err := json.NewEncoder(out).Encode(map[string]photoLine{photoColumn: line}); err != nil {
-			return rows, photographs, err
+			return photographs, err
 		}
 		photographs++
 	}
-	return rows, photographs, out.Flush()
+	return photographs, out.Flush()
 }
 
 // picturesByChip are the digests of the photos that hold, the latest of each chip, by the
-// chip's number in digits.
-func (s *Store) picturesByChip(ctx context.Context) (map[string]string, error) {
-	all, err := photos(ctx, s.db, "")
-	if err != nil {
-		return nil, err
+// chip's number.
+func (s *Store) picturesByChip(ctx context.Context) (map[Number]string, error) {
+	list := map[Number]string{}
+	from := map[string]*sql.DB{s.bench: s.db}
+	if s.all {
+		benches, err := s.Benches(ctx)
+		if err != nil {
+			return nil, err
+		}
+		clear(from)
+		for _, letter := range benches {
+			from[letter] = s.remote.view(letter)
+		}
 	}
-	list := map[string]string{}
-	for _, p := range held(all) {
-		list[strconv.FormatInt(p.Chip, 10)] = p.SHA256
+	for letter, db := range from {
+		all, err := photos(ctx, db, "")
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range held(all) {
+			list[Number{letter, p.Chip}] = p.SHA256
+		}
 	}
 	return list, nil
 }
@@ -88,12 +140,12 @@ func (i *importer) addPhoto(ctx context.Context, line photoLine) error {
 	if err != nil {
 		return err
 	}
-	there := p.Number
-	if p.Chip = i.here[p.Chip]; p.Chip == 0 {
+	there := Number{line.Bench, p.Number}
+	if p.Chip = i.here[Number{line.Bench, p.Chip}]; p.Chip == 0 {
 		return errors.New("it is of a chip that is not in the file before it: export all records")
 	}
 	if p.TakesBack != 0 {
-		if p.TakesBack = i.photos[p.TakesBack]; p.TakesBack == 0 {
+		if p.TakesBack = i.photos[Number{line.Bench, p.TakesBack}]; p.TakesBack == 0 {
 			return errors.New("it takes back a photo that is not in the file before it")
 		}
 	}

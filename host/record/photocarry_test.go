@@ -25,8 +25,8 @@ func testPhotosAreCarried(t *testing.T, newStore func(testing.TB) *Store) {
 		require.Equal(t, 1, strings.Count(lines.String(), `"jpeg":"`+base64.StdEncoding.EncodeToString(shot(t, shade))+`"`), i)
 	}
 	line := strings.Split(lines.String(), "\n")
-	require.Contains(t, line[0], `,"photo":"`+digestOf(shot(t, 10))+`"}`)
-	require.Contains(t, line[1], `,"photo":"`+digestOf(shot(t, 20))+`"}`, "that of shade 30 was taken back")
+	require.Contains(t, line[0], `,"photo":"`+digestOf(shot(t, 10))+`"`)
+	require.Contains(t, line[1], `,"photo":"`+digestOf(shot(t, 20))+`"`, "that of shade 30 was taken back")
 	require.NotContains(t, line[2], "photo")
 
 	to := newStore(t)

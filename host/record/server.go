@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"maps"
 	"net"
 	"os"
 	"regexp"
@@ -49,6 +50,7 @@ type Server struct {
 	all     *sql.DB
 	mu      sync.Mutex
 	views   map[string]*sql.DB // by the bench's letter; under mu
+	known   map[string]bool    // benches that are there; under mu
 	set     string             // the id of the set of records
 }
 
@@ -71,7 +73,7 @@ func openServer(ctx context.Context, address string, steps []string) (*Server, e
 	if config.ConnectTimeout == 0 || config.ConnectTimeout > reachWithin {
 		config.ConnectTimeout = reachWithin
 	}
-	s := &Server{config: config, views: map[string]*sql.DB{},
+	s := &Server{config: config, views: map[string]*sql.DB{}, known: map[string]bool{},
 		address: "postgres://" + net.JoinHostPort(config.Host, strconv.Itoa(int(config.Port))) + "/" + config.Database}
 	if strings.HasPrefix(config.Host, "/") {
 		s.address = "postgres:" + config.Host + "/" + config.Database
@@ -99,8 +101,21 @@ func (s *Server) connect(schema string) *sql.DB {
 	config.RuntimeParams["random_page_cost"] = "1.1" // as of a disk without moving heads: rows are better found by an index in order than sorted
 	db := sql.OpenDB(connector{stdlib.GetConnector(*config)})
 	db.SetMaxOpenConns(4)
-	db.SetMaxIdleConns(2)
+	db.SetMaxIdleConns(mostIdle)
 	return db
+}
+
+// mostIdle is how many connections wait for work, to each bench's tables.
+const mostIdle = 2
+
+// dropIdle closes the connections that wait for work, so that others are made.
+func (s *Server) dropIdle() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, db := range append(slices.Collect(maps.Values(s.views)), s.all) {
+		db.SetMaxIdleConns(0)
+		db.SetMaxIdleConns(mostIdle)
+	}
 }
 
 // view is the database with the tables of one bench.
@@ -133,12 +148,20 @@ func (s *Server) All() *Store { return &Store{path: s.address, db: s.all, remote
 
 // Of are the rows of one bench, to read. The error is ErrBench where there is no such bench.
 func (s *Server) Of(ctx context.Context, letter string) (*Store, error) {
-	letters, err := s.Benches(ctx)
-	if err != nil {
-		return nil, err
-	}
-	if !slices.Contains(letters, letter) {
-		return nil, fmt.Errorf("%s has no bench %s; it has: %s", s.address, letter, strings.Join(letters, ", "))
+	s.mu.Lock()
+	known := s.known[letter] // and benches are never removed
+	s.mu.Unlock()
+	if !known {
+		letters, err := s.Benches(ctx)
+		if err != nil {
+			return nil, err
+		}
+		if !slices.Contains(letters, letter) {
+			return nil, fmt.Errorf("%s has no bench %s; it has: %s", s.address, letter, strings.Join(letters, ", "))
+		}
+		s.mu.Lock()
+		s.known[letter] = true
+		s.mu.Unlock()
 	}
 	return &Store{path: s.address + ", bench " + letter, db: s.view(letter), remote: s, bench: letter}, nil
 }

@@ -52,28 +52,33 @@ func (t Tally) Sum(o Tally) Tally {
 
 // A Holding is what one drawer has of one type and year.
 type Holding struct {
+	Bench                      string // where there are several
 	Drawer, Part, Type, Family string
 	Year                       int // of the date code, or 0
 	Tally
 }
 
-// Stock counts the chips asked for by drawer, type and year, in that order; without those
+// Stock counts the chips asked for by bench, drawer, type and year, in that order; without those
 // that were given away, unless just they are asked for by their drawer.
 // All, NewestFirst, Limit and After do not matter.
 func (s *Store) Stock(ctx context.Context, q Query) ([]Holding, error) {
 	var list []Holding
 	var last []string
-	err := s.tally(ctx, q, "drawer, part, type, family, date_year", 5, func(key []string, v verdict.Verdict, g verdict.Grade, n int) error {
-		if IsAway(key[0]) && q.Drawer == "" {
+	bench := "'" + s.bench + "'" // a letter
+	if s.remote != nil {
+		bench = "bench"
+	}
+	err := s.tally(ctx, q, bench+", drawer, part, type, family, date_year", 6, func(key []string, v verdict.Verdict, g verdict.Grade, n int) error {
+		if IsAway(key[1]) && q.Drawer == "" {
 			return nil
 		}
 		if !slices.Equal(key, last) {
 			last = slices.Clone(key)
-			year, err := strconv.Atoi(key[4])
+			year, err := strconv.Atoi(key[5])
 			if err != nil {
 				return err
 			}
-			list = append(list, Holding{Drawer: key[0], Part: key[1], Type: key[2], Family: key[3], Year: year})
+			list = append(list, Holding{Bench: key[0], Drawer: key[1], Part: key[2], Type: key[3], Family: key[4], Year: year})
 		}
 		list[len(list)-1].Add(v, g, n)
 		return nil
@@ -122,7 +127,7 @@ func (s *Store) Counts(ctx context.Context, q Query, by string) ([]Count, error)
 // tally yields the number of current records by key columns, verdict and grade,
 // in that order. It counts rows only where the tally table does not suffice.
 func (s *Store) tally(ctx context.Context, q Query, key string, width int, yield func(key []string, v verdict.Verdict, g verdict.Grade, n int) error) error {
-	q.remote = s.remote != nil
+	q.remote, q.benches = s.remote != nil, s.all
 	where, args := q.where()
 	from, n := "tally", "sum(n)"
 	q.All = false

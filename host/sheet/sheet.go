@@ -8,6 +8,7 @@ import (
 	"io"
 	"iter"
 	"path/filepath"
+	"slices"
 	"strings"
 	"unicode/utf16"
 
@@ -33,10 +34,16 @@ type Row struct {
 	Cells  []string
 }
 
-// Read yields the rows of the first sheet of a workbook, as they are shown. A file that the
-// library stumbles over is not a spreadsheet: excelize 2.11.0, the newest for Go 1.26 without a
-// patch level, panics on some that are damaged or encrypted, and has no limit to row numbers.
-func Read(r io.Reader) iter.Seq2[Row, error] {
+// Read yields the rows of the first sheet of a workbook, as they are shown; but dates are those of ISO 8601 where their
+// form is left to the country. A file that the library stumbles over is not a spreadsheet: excelize 2.11.0, the newest
+// for Go 1.26 without a patch level, panics on some that are damaged or encrypted, and has no limit to row numbers.
+func Read(r io.Reader) iter.Seq2[Row, error] { return read(r, false) }
+
+// ReadByHand is Read of a sheet that a person made: what stands in cells that are merged downwards, as one drawer beside
+// several chips, stands in each of their rows.
+func ReadByHand(r io.Reader) iter.Seq2[Row, error] { return read(r, true) }
+
+func read(r io.Reader, byHand bool) iter.Seq2[Row, error] {
 	return func(yield func(Row, error) bool) {
 		book, rows, err := open(r)
 		if err != nil {
@@ -44,11 +51,21 @@ func Read(r io.Reader) iter.Seq2[Row, error] {
 			return
 		}
 		defer book.Close() // of temporary files
+		var down []merged
+		if byHand {
+			if down, err = mergedDown(book); err != nil {
+				yield(Row{}, fmt.Errorf("%w: %w", ErrSheet, err))
+				return
+			}
+		}
 		defer rows.Close()
 		for n := 1; ; n++ {
 			more, cells, err := next(rows, n)
 			if !more && err == nil {
 				return
+			}
+			for _, m := range down {
+				cells = m.fill(n, cells)
 			}
 			if !yield(Row{n, cells}, err) || err != nil {
 				return
@@ -60,7 +77,7 @@ func Read(r io.Reader) iter.Seq2[Row, error] {
 // open gives a workbook, and the rows of its first sheet.
 func open(r io.Reader) (book *excelize.File, rows *excelize.Rows, err error) {
 	defer stumbled(&err)
-	book, err = excelize.OpenReader(r, excelize.Options{UnzipSizeLimit: maxUnpacked})
+	book, err = excelize.OpenReader(r, excelize.Options{UnzipSizeLimit: maxUnpacked, ShortDatePattern: "yyyy-mm-dd"})
 	if err != nil {
 		return nil, nil, fmt.Errorf("%w: %w", ErrSheet, err)
 	}
@@ -93,6 +110,43 @@ func stumbled(err *error) {
 	if p := recover(); p != nil {
 		*err = fmt.Errorf("%w: it is damaged (%v)", ErrSheet, p)
 	}
+}
+
+// merged is a cell that goes on in the rows below it.
+type merged struct {
+	column, first, last int // from 0; rows from 1
+	value               string
+}
+
+func mergedDown(book *excelize.File) (down []merged, err error) {
+	defer stumbled(&err)
+	cells, err := book.GetMergeCells(book.GetSheetName(0))
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range cells {
+		column, first, err1 := excelize.CellNameToCoordinates(c.GetStartAxis())
+		_, last, err2 := excelize.CellNameToCoordinates(c.GetEndAxis())
+		if err := errors.Join(err1, err2); err != nil {
+			return nil, err
+		}
+		if last > first {
+			down = append(down, merged{column - 1, first, last, c.GetCellValue()})
+		}
+	}
+	return down, nil
+}
+
+// fill puts the value into a row that the cell goes on in. A row of nothing else stays empty.
+func (m merged) fill(row int, cells []string) []string {
+	if row <= m.first || row > m.last || !slices.ContainsFunc(cells, func(c string) bool { return c != "" }) {
+		return cells
+	}
+	for len(cells) <= m.column {
+		cells = append(cells, "")
+	}
+	cells[m.column] = m.value
+	return cells
 }
 
 // A Sheet is what is written: rows of strings and ints under a header.

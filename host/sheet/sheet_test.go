@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"github.com/xuri/excelize/v2"
 	"pgregory.net/rapid"
 )
 
@@ -142,4 +143,26 @@ func FuzzRead(f *testing.F) {
 			}
 		}
 	})
+}
+
+// A person merges the drawer's cells beside its chips, and lets the spreadsheet show dates as the country does.
+// 27288 is 16 September 1974 in days from 30 December 1899: ISO/IEC 29500-1, 18.17.4.1.
+func TestReadByHand(t *testing.T) {
+	book := excelize.NewFile()
+	for cell, value := range map[string]any{"A1": "Inventory", "A2": "IC", "B2": "Drawer", "C2": "Made", "A3": "7400", "B3": "D1", "C3": 27288, "A4": "7402", "A6": "7404", "B6": "D2"} {
+		require.NoError(t, book.SetCellValue("Sheet1", cell, value))
+	}
+	style, err := book.NewStyle(&excelize.Style{NumFmt: 14}) // the country's short date
+	require.NoError(t, err)
+	require.NoError(t, book.SetCellStyle("Sheet1", "C3", "C3", style))
+	require.NoError(t, book.MergeCell("Sheet1", "A1", "C1"))
+	require.NoError(t, book.MergeCell("Sheet1", "B3", "B5"))
+	var file bytes.Buffer
+	require.NoError(t, book.Write(&file))
+	var got []string
+	for row, err := range ReadByHand(bytes.NewReader(file.Bytes())) {
+		require.NoError(t, err)
+		got = append(got, strings.Join(row.Cells, "|"))
+	}
+	require.Equal(t, []string{"Inventory", "IC|Drawer|Made", "7400|D1|1974-09-16", "7402|D1", "", "7404|D2"}, got)
 }

@@ -16,6 +16,7 @@ type Owned struct {
 	Type, Drawer, DateCode string
 	Made                   time.Time // first day of the date code's week; zero where there is none
 	Chip                   int64     // its number
+	Bench                  string    // the letter before that, where there are several
 }
 
 // Good are the good chips in the records, by the part's number.
@@ -40,7 +41,7 @@ func good(r record.Record) bool {
 }
 
 func ownedOf(r record.Record) Owned {
-	return Owned{Type: r.Type, Drawer: r.Drawer, DateCode: r.DateCode, Made: r.From, Chip: r.Chip}
+	return Owned{Type: r.Type, Drawer: r.Drawer, DateCode: r.DateCode, Made: r.From, Chip: r.Chip, Bench: r.Bench}
 }
 
 // Nearest sorts chips by how near their date codes are to a day, those without one last;
@@ -62,6 +63,15 @@ func Nearest(chips []Owned, day time.Time) []Owned {
 	return chips
 }
 
+// Place is where a chip is: D3, or "D3 at A" where there are several benches.
+func (o Owned) Place() string {
+	place := cmp.Or(o.Drawer, "no drawer")
+	if o.Bench != "" {
+		place += " at " + o.Bench
+	}
+	return place
+}
+
 // Where says where chips are, in few words: "D3 7938, D3 8012, 4 more".
 func Where(chips []Owned) string {
 	const few = 2
@@ -71,8 +81,7 @@ func Where(chips []Owned) string {
 			places = append(places, fmt.Sprintf("%d more", len(chips)-few))
 			break
 		}
-		place := strings.TrimSpace(cmp.Or(o.Drawer, "no drawer") + " " + o.DateCode)
-		places = append(places, place)
+		places = append(places, strings.TrimSpace(o.Place()+" "+o.DateCode))
 	}
 	return strings.Join(places, ", ")
 }

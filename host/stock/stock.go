@@ -30,6 +30,7 @@ var Shelves = []Shelf{
 
 // A Partly is a chip that is not wholly good, and what it is still good for.
 type Partly struct {
+	Bench    string   `json:"bench,omitempty"` // the letter before the number, where there are several
 	Record   int64    `json:"record"`
 	Drawer   string   `json:"drawer"`
 	Type     string   `json:"type"`
@@ -56,7 +57,11 @@ func PartlyGood(ctx context.Context, s *record.Store, q record.Query, most int) 
 		if r.Verdict != verdict.Fail && (r.Verdict != verdict.Pass || !assay.InPart(r.Reason)) {
 			continue
 		}
-		if r, err = s.Get(ctx, r.Serial); err != nil {
+		at, err := s.At(ctx, r.Bench)
+		if err != nil {
+			return nil, err
+		}
+		if r, err = at.Get(ctx, r.Serial); err != nil {
 			return nil, err
 		}
 		p, err := partlyOf(r)
@@ -76,7 +81,7 @@ func PartlyGood(ctx context.Context, s *record.Store, q record.Query, most int) 
 // partlyOf is what a chip is still good for; with an empty GoodFor a whole one, one that is
 // good for nothing, and one without a report.
 func partlyOf(r record.Record) (Partly, error) {
-	p := Partly{Record: r.Serial, Chip: r.Chip, Drawer: r.Drawer, Type: r.Type, DateCode: r.DateCode, Year: r.Year, Gates: []string{}}
+	p := Partly{Bench: r.Bench, Record: r.Serial, Chip: r.Chip, Drawer: r.Drawer, Type: r.Type, DateCode: r.DateCode, Year: r.Year, Gates: []string{}}
 	if len(r.Report) == 0 {
 		return p, nil
 	}
@@ -101,9 +106,12 @@ func soundOf(d report.Document) []string {
 	return sound
 }
 
+// Bag is the chip's number on its bag.
+func (p Partly) Bag() record.Number { return record.Number{Bench: p.Bench, Serial: p.Chip} }
+
 // In reports whether the chip is one of a holding.
 func (p Partly) In(h record.Holding) bool {
-	return p.Drawer == h.Drawer && p.Type == h.Type && p.Year == h.Year
+	return p.Bench == h.Bench && p.Drawer == h.Drawer && p.Type == h.Type && p.Year == h.Year
 }
 
 // goodFor says what a chip is still good for; empty for a whole one, and for one that is
