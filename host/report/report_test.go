@@ -393,6 +393,10 @@ func TestAPassInPartSaysSo(t *testing.T) {
 	require.Contains(t, text, "Faults detected      stuck-at 12 of 15, pins 47 of 48, shorts 20 of 20 (2 of\n")
 	require.Contains(t, text, "Stays undetected     3A stuck at 1; 3B stuck at 1; 3Y stuck at 0; and 1 more")
 	require.Contains(t, text, "Would pass as well   4093, 40107")
+	require.NotContains(t, text, "by the vectors alone")
+	timed := s
+	timed.Timing = []Timing{{Name: "1Q"}}
+	require.Contains(t, string(written(t, func(w io.Writer) error { return timed.WriteText(w, false) })), "by the vectors alone, without")
 	require.Contains(t, string(written(t, s.WriteHTML)), `<p class="word">PASS, in part <span>`)
 	require.Contains(t, s.Line(), "  PASS, in part  4011BE")
 	require.Equal(t, "PASS, in part", s.Headline())

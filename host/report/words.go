@@ -186,11 +186,22 @@ func (d Document) TestFacts() []Fact {
 		{Label: "Memory", Value: march},
 		{Label: "Compared", Value: d.Comparison},
 		{Label: "Runs", Value: runs},
-	}, d.Coverage.Facts(), []Fact{
+	}, d.coverageFacts(), []Fact{
 		d.troubleFact(),
 		supply,
 		{Label: "Grade", Value: d.Grade.String(), More: strings.Join(d.GradeReasons, "; ")},
 	})...)
+}
+
+// coverageFacts say what the vectors prove, and that what was timed is not in it.
+func (d Document) coverageFacts() []Fact {
+	facts := d.Coverage.Facts()
+	if len(d.Timing) > 0 {
+		for i := range facts {
+			facts[i].More = "by the vectors alone, without what was timed"
+		}
+	}
+	return facts
 }
 
 // supplyWords are what was measured of the supply: "6.2 mA, 4.82 V at the chip".
