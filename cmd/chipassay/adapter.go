@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/adapter"
+	"chipassay/host/report"
 	"chipassay/host/selfcheck"
 	"chipassay/host/virtual"
 )
@@ -151,7 +152,7 @@ func (f *checkFlags) check(cmd *cobra.Command) error {
 		return couldNotTest(err)
 	}
 	if f.asJSON {
-		err = writeJSON(cmd.OutOrStdout(), r)
+		err = report.WriteJSON(cmd.OutOrStdout(), r)
 	} else {
 		err = writeCheck(cmd.OutOrStdout(), r)
 	}
@@ -165,7 +166,7 @@ func (f *checkFlags) check(cmd *cobra.Command) error {
 func (f *checkFlags) writeUnseen(w io.Writer) error {
 	unseen := selfcheck.Unseen()
 	if f.asJSON {
-		return writeJSON(w, unseen)
+		return report.WriteJSON(w, unseen)
 	}
 	for _, h := range unseen {
 		if _, err := fmt.Fprintf(w, "%s\n    %s\n", h.What, h.Meter); err != nil {

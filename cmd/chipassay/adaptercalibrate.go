@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/calibration"
+	"chipassay/host/report"
 	"chipassay/host/virtual"
 )
 
@@ -87,7 +88,7 @@ func (f *calibrateFlags) run(cmd *cobra.Command) error {
 		return couldNotTest(err)
 	}
 	if f.asJSON {
-		return writeJSON(cmd.OutOrStdout(), map[string]*calibrationConstants{"old": constantsOf(result.Old), "new": constantsOf(result.New)})
+		return report.WriteJSON(cmd.OutOrStdout(), map[string]*calibrationConstants{"old": constantsOf(result.Old), "new": constantsOf(result.New)})
 	}
 	return writeCalibration(cmd.OutOrStdout(), result)
 }
@@ -118,7 +119,7 @@ func (f *calibrateFlags) forgetConstants(cmd *cobra.Command) error {
 		return couldNotTest(err)
 	}
 	if f.asJSON {
-		return writeJSON(cmd.OutOrStdout(), map[string]*calibrationConstants{"new": constantsOf(k)})
+		return report.WriteJSON(cmd.OutOrStdout(), map[string]*calibrationConstants{"new": constantsOf(k)})
 	}
 	fmt.Fprintln(cmd.OutOrStdout(), "The calibration is erased. The adapter uses the values of its design:")
 	return constantsOf(k).write(cmd.OutOrStdout())

@@ -14,6 +14,7 @@ import (
 	"chipassay/host/flash"
 	"chipassay/host/hexfile"
 	"chipassay/host/link"
+	"chipassay/host/report"
 )
 
 // flashFlags are the flags of the flash command.
@@ -96,7 +97,7 @@ func (f *flashFlags) run(cmd *cobra.Command) error {
 		return couldNotTest(err)
 	}
 	if f.asJSON {
-		return writeJSON(cmd.OutOrStdout(), flashed{f.adapter, before.Firmware, now, len(image)})
+		return report.WriteJSON(cmd.OutOrStdout(), flashed{f.adapter, before.Firmware, now, len(image)})
 	}
 	was := ""
 	if before.Firmware != "" {

@@ -10,6 +10,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/calibration"
+	"chipassay/host/report"
 	"chipassay/protocol"
 )
 
@@ -112,7 +113,7 @@ func (f *adapterFlags) info(cmd *cobra.Command) error {
 		info.Calibration = constantsOf(k)
 	}
 	if f.asJSON {
-		return writeJSON(cmd.OutOrStdout(), info)
+		return report.WriteJSON(cmd.OutOrStdout(), info)
 	}
 	return info.write(cmd.OutOrStdout())
 }

@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/report"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -227,5 +228,5 @@ func writeCoverageJSON(w io.Writer, covers []covered) error {
 			Intruders:       append([]string{}, c.Intruders...), Statement: c.Statement(),
 		})
 	}
-	return writeJSON(w, rows)
+	return report.WriteJSON(w, rows)
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -10,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/console"
+	"chipassay/host/report"
 )
 
 // A listing says in which form a list is printed: aligned for a person, or as
@@ -30,18 +30,11 @@ func (l listing) machine() bool { return l.asJSON || l.asCSV }
 func (l listing) write(w io.Writer, objects any, header []string, rows [][]string) error {
 	switch {
 	case l.asJSON:
-		return writeIndented(w, objects)
+		return report.WriteJSON(w, objects)
 	case l.asCSV:
 		return writeCSV(w, header, rows)
 	}
 	return writeAligned(w, header, rows)
-}
-
-func writeIndented(w io.Writer, object any) error {
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
-	e.SetIndent("", "  ")
-	return e.Encode(object)
 }
 
 // writeAligned writes a table for a terminal, under a header with blanks for underscores.

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/record"
+	"chipassay/host/report"
 )
 
 func logVerifyCommand() *cobra.Command {
@@ -135,7 +136,7 @@ records that were cut off or rewritten.`,
 func writeSeals(cmd *cobra.Command, now record.Seals, asJSON bool) error {
 	out := cmd.OutOrStdout()
 	if asJSON {
-		return writeIndented(out, struct {
+		return report.WriteJSON(out, struct {
 			Count     int64  `json:"count"`
 			Digest    string `json:"digest"` // empty where there is no record
 			LotCount  int64  `json:"lot_count"`

@@ -9,6 +9,7 @@ import (
 	"chipassay/host/console"
 	"chipassay/host/lot"
 	"chipassay/host/record"
+	"chipassay/host/report"
 	"chipassay/host/statistics"
 )
 
@@ -121,7 +122,7 @@ func (f lotFlags) write(cmd *cobra.Command, p record.PlannedLot) error {
 	}
 	w := cmd.OutOrStdout()
 	if f.asJSON {
-		return writeIndented(w, struct {
+		return report.WriteJSON(w, struct {
 			lotLine
 			Characteristic lot.Characteristic `json:"characteristic"`
 		}{lotLineOf(l), l.Plan.Characteristic()})

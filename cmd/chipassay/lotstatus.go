@@ -12,6 +12,7 @@ import (
 	"chipassay/host/console"
 	"chipassay/host/lot"
 	"chipassay/host/record"
+	"chipassay/host/report"
 	"chipassay/host/statistics"
 )
 
@@ -77,7 +78,7 @@ func decisionStatus(d lot.Decision) error {
 
 func writeLotStatus(w io.Writer, i record.Inspection, asJSON bool) error {
 	if asJSON {
-		return writeIndented(w, struct {
+		return report.WriteJSON(w, struct {
 			lotLine
 			lot.Standing
 			NotTested int       `json:"not_tested"`
@@ -145,7 +146,7 @@ func writeProof(w io.Writer, p lot.Proof, size int) error {
 	if size > 0 {
 		most = &p.MostInLot
 	}
-	return writeIndented(w, struct {
+	return report.WriteJSON(w, struct {
 		Lot          int     `json:"lot"` // chips, 0 for a large supply
 		Tested       int     `json:"tested"`
 		MostFraction float64 `json:"most_fraction"`
@@ -178,7 +179,7 @@ func lotNeededCommand() *cobra.Command {
 				n = lot.ChipsToProveLot(size, lot.MostOf(fraction, size))
 			}
 			if asJSON {
-				return writeIndented(cmd.OutOrStdout(), struct {
+				return report.WriteJSON(cmd.OutOrStdout(), struct {
 					Fraction float64 `json:"fraction"`
 					Lot      int     `json:"lot"` // chips, 0 for a large supply
 					Chips    int     `json:"chips"`

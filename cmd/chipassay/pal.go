@@ -11,6 +11,7 @@ import (
 	"chipassay/host/identified"
 	"chipassay/host/identify"
 	"chipassay/host/pal"
+	"chipassay/host/report"
 	"chipassay/host/virtual"
 	"chipassay/vectors/part"
 )
@@ -124,7 +125,7 @@ func (f palFlags) tell(cmd *cobra.Command, r *pal.Reading, differences []pal.Dif
 	d := identified.Of(r.Answer, "", nil)
 	out := cmd.OutOrStdout()
 	if f.asJSON {
-		err := writeJSON(out, struct {
+		err := report.WriteJSON(out, struct {
 			Device      string                    `json:"device"`
 			Table       *identified.FunctionTable `json:"table"`       // null where nothing was read
 			NotCovered  string                    `json:"not_covered"` // empty where the table holds everything

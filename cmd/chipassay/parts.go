@@ -1,13 +1,13 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/report"
 	"chipassay/vectors/library"
 	"chipassay/vectors/part"
 )
@@ -99,7 +99,7 @@ func writeMissing(w io.Writer, query string, asJSON bool) error {
 		}
 	}
 	if asJSON {
-		return writeJSON(w, rows)
+		return report.WriteJSON(w, rows)
 	}
 	if len(rows) == 0 {
 		return fmt.Errorf("nothing that is missing matches %q", query)
@@ -148,12 +148,5 @@ func writePartsJSON(w io.Writer, parts []*part.Part, named []otherName) error {
 		r.Number, r.AliasOf = n.Number, n.Of
 		rows = append(rows, r)
 	}
-	return writeJSON(w, rows)
-}
-
-// writeJSON writes a value as indented JSON.
-func writeJSON(w io.Writer, value any) error {
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	return e.Encode(value)
+	return report.WriteJSON(w, rows)
 }

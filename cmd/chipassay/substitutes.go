@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"chipassay/host/marking"
+	"chipassay/host/report"
 	"chipassay/host/stock"
 	"chipassay/vectors/part"
 	"chipassay/vectors/substitute"
@@ -99,7 +100,7 @@ func (f substitutesFlags) run(cmd *cobra.Command, typed string) error {
 		places = func(s substitute.Substitute) string { return stock.Where(chips(s)) }
 	}
 	if f.asJSON {
-		return writeIndented(cmd.OutOrStdout(), documentsOf(found, chips))
+		return report.WriteJSON(cmd.OutOrStdout(), documentsOf(found, chips))
 	}
 	return found.WriteText(cmd.OutOrStdout(), f.full, places)
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"chipassay/host/report"
 	"chipassay/host/stock"
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -107,7 +108,7 @@ func (f tieFlags) printPage(cmd *cobra.Command, args []string) error {
 	case err != nil:
 		return err
 	case f.asJSON:
-		return writeIndented(cmd.OutOrStdout(), page.Document())
+		return report.WriteJSON(cmd.OutOrStdout(), page.Document())
 	}
 	return page.WriteText(cmd.OutOrStdout(), f.full)
 }
@@ -203,7 +204,7 @@ func (f tieFlags) printWays(cmd *cobra.Command, args []string) error {
 		for _, w := range ways {
 			documents = append(documents, documentOf(w, wanted.Names, have[w.Variant.Part.Number]))
 		}
-		return writeIndented(cmd.OutOrStdout(), struct {
+		return report.WriteJSON(cmd.OutOrStdout(), struct {
 			Ways []wayDocument `json:"ways"`
 		}{documents})
 	}

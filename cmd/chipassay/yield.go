@@ -12,6 +12,7 @@ import (
 
 	"chipassay/host/console"
 	"chipassay/host/record"
+	"chipassay/host/report"
 	"chipassay/host/statistics"
 )
 
@@ -87,7 +88,7 @@ func writeYield(w io.Writer, y statistics.Yields, form listing) error {
 		return writeCSV(w, []string{y.By, "tested", "good", "fraction", "low", "high", "doubtful", "reject", "not_tested"}, rows)
 	}
 	if form.asJSON {
-		return writeIndented(w, y)
+		return report.WriteJSON(w, y)
 	}
 	if len(y.Groups) == 0 {
 		return errors.New("no chip matches; chipassay yield without filters counts all that were tested")
