@@ -17,7 +17,7 @@ var madeSince = map[string]int{
 	"4000A": unbuffered4000, "4000B": 1976, "4000UB": 1976,
 	"TTL": 1970, "NMOS": 1972, "CMOS": 1975, // memories
 	"DARLINGTON": 1974, // drivers
-	"TIMER":      1972, "CTIMER": 1979,
+	"TIMER":      1972,
 }
 
 // unbuffered4000 is the first year of the 4000 series without a letter, or with an A.

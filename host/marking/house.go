@@ -81,6 +81,9 @@ func housedAs(token, prefix, number, suffix string, lib *library.Library) (*Part
 		r.Family = family
 	}
 	r.Part, r.Number = p, p.Number
+	if r.another() {
+		return nil, nil
+	}
 	if r.Family != nil && p.In(r.Family) == nil {
 		r.Family = nil
 	}

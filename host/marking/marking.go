@@ -237,7 +237,8 @@ func readPart(token string, lib *library.Library) (*PartReading, error) {
 }
 
 // another reports whether the whole marking is known to be another part than its digits say,
-// one that is not defined: the 74L93 has other pins than the 7493, and the TMS4050 is a memory.
+// one that is not defined: the 74L93 has other pins than the 7493, the TMS4050 is a memory, and
+// the TLC555 is no bipolar timer.
 func (r *PartReading) another() bool {
 	if r.Family != nil && r.Part.In(r.Family) != nil {
 		return false

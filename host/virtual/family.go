@@ -201,6 +201,6 @@ var typicalICC = map[string]float64{
 	"74": 12, "74H": 25, "74L": 1.2, "74S": 20, "74LS": 2.4, "74ALS": 1.5, "74AS": 10, "74F": 6.5,
 	"74HC": 0.001, "74HCT": 0.001, "74C": 0.001, "4000A": 0.001, "4000B": 0.001, "4000UB": 0.001,
 	"74AC": 0.001, "74ACT": 0.001, "74BCT": 15,
-	"DTL": 7, "DARLINGTON": 1e-6, "TIMER": 3, "CTIMER": 0.06,
+	"DTL": 7, "DARLINGTON": 1e-6, "TIMER": 3,
 	"TTL": 90, "NMOS": 45, "CMOS": 5, // memories
 }

@@ -114,13 +114,11 @@ var DriverFamilies = []*Family{
 // TimerFamilies are the families of timers, which are marked with their number alone. Their
 // input limits are those of RESET: TRIG and THR are comparators (Pin.Trip). Classes differ in nothing.
 //
-// Source: bipolar: NE555, SLFS022, February 1992, electrical characteristics at 25 °C, read.
+// Source: NE555, SLFS022, February 1992, electrical characteristics at 25 °C, read.
 // The IIH is RESET's current at VCC, the IIL that at 0 V. Its high holds at 100 mA and so at
 // 5 mA, from which a bench cannot conclude what it is at 100.
-// CMOS: ICM7555, Intersil, from memory.
 var TimerFamilies = []*Family{
 	{"TIMER", "bipolar timer", TTL, 1.0, 0.3, 0.4, 1.5, [3]OutputLimits{{0.4, 8, 2.75, 5}, {0.4, 8, 2.75, 5}, {0.4, 8, 2.75, 5}}, "NE555, SLFS022, read"},
-	{"CTIMER", "CMOS timer", CMOS, 1.2, 0.4, 0.001, 0.001, [3]OutputLimits{{0.4, 3.2, 4.0, 0.8}, {0.4, 3.2, 4.0, 0.8}, {0.4, 3.2, 4.0, 0.8}}, memory},
 }
 
 const memory = "from memory"

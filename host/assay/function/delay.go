@@ -30,7 +30,7 @@ var delayClasses = map[string]delayClass{
 	"74ALS": {60, 20, 130}, "74AS": {30, 10, 60}, "74F": {40, 15, 60}, "74BCT": {30, 10, 40},
 	"74HC": {200, 25, 80}, "74HCT": {200, 25, 80}, "74AC": {40, 15, 30}, "74ACT": {40, 15, 30},
 	"74C": {1000, 400, 1500}, "4000B": {2100, 500, 1000}, "4000UB": {2100, 500, 1000}, "4000A": {3000, 800, 3000},
-	"DTL": {150, 75, 6000}, "TIMER": {1500, 500, 50}, "CTIMER": {2000, 500, 1000},
+	"DTL": {150, 75, 6000}, "TIMER": {1500, 500, 50},
 }
 
 // nodeNanofarads is a position with a low-side switch, the adapter's own share of a delay; an
