@@ -143,9 +143,9 @@ type ramped struct {
 }
 
 // releasedBefore is how long before the halt's reported time a driven pin is released, and how far
-// off that is: the program of the MCU releases it up to 2.4 µs before it reads its clock
-// (firmware/board/atmega2560/edges.c), the virtual adapter at once.
-const releasedBefore = 1200 * time.Nanosecond
+// off that is: the program of the MCU releases it 3 to 6 cycles before the time that it gives
+// (firmware/board/atmega2560/acts.c), the virtual adapter at that time.
+const releasedBefore = 200 * time.Nanosecond
 
 // ramp makes the input rise or fall until the output changes.
 func (b *bench) ramp(up bool, averaging int) (ramped, error) {
