@@ -40,7 +40,7 @@ func TestSignaturesFindWhatReadbacksFind(t *testing.T) {
 		require.Equal(t, read.PinsFailed, signed.PinsFailed, "%s %s", c.typ, c.defect)
 		require.Equal(t, read.FailureCount, signed.FailureCount, "%s %s", c.typ, c.defect)
 		require.Equal(t, "every readback", read.Comparison)
-		require.Zero(t, signed.Unsteady)
+		require.Zero(t, signed.Unsteady, "%s %s", c.typ, c.defect)
 		if c.defect == "" {
 			require.Equal(t, assay.Pass, signed.Verdict)
 			if len(plan.Sequence.Steps) > 64 { // fewer are read back one by one

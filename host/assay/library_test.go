@@ -181,7 +181,7 @@ func (f functionOnly) Can() adapter.Abilities {
 
 func (f functionOnly) ApplySettling(ctx context.Context, steps []stimulus.Step, bias adapter.Pull, settle time.Duration) ([]part.Pins, error) {
 	again := []time.Duration{20 * time.Microsecond, 100 * time.Microsecond, time.Millisecond}
-	if settle > adapter.DefaultSettle && !slices.Contains(again, settle) { // what a slow part usually waits
+	if !slices.Contains(again, settle) { // what a part usually waits, before late outputs are looked for
 		return f.Seat.ApplySettling(ctx, steps, bias, settle)
 	}
 	return nil, errors.New("it is not asked twice")

@@ -102,7 +102,7 @@ func (o *observer) hurry(v Vectors) (h Hurried, err error) {
 	}
 	h.Pins |= h.Releases
 	right, err := v.prompted(o.ctx, o.socket, h.Wait, shown|h.Releases)
-	h.wrong = !right
+	h.wrong = !right && err == nil
 	return h, err
 }
 
