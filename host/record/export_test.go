@@ -62,13 +62,14 @@ func TestNeutralCellsReadBack(t *testing.T) {
 	})
 }
 
-// Every column is in a row, in the same order.
+// Every column is in a row, in the same order, behind the bench that shared records have; but the report is
+// written behind them, as it is.
 func TestRowsHaveAllColumns(t *testing.T) {
 	var tags []string
 	for field := range reflect.TypeFor[row]().Fields() {
 		tags = append(tags, strings.TrimSuffix(field.Tag.Get("json"), ",omitempty"))
 	}
-	require.Equal(t, names(columns)+", "+photoColumn, strings.Join(tags, ", "))
+	require.Equal(t, benchColumn+", "+strings.ReplaceAll(names(columns), ", report", "")+", "+photoColumn, strings.Join(tags, ", "))
 }
 
 // ways are the formats of exports.
