@@ -116,7 +116,7 @@ func TestThresholdsOfPartsThatRemember(t *testing.T) {
 		{"7490", "2 threshold 2.3 V", 2, thresholds.OnlyRising, 2.3, 0, "", "pin 2 (R01): VT 2.30"},
 		{"74LS373", "", 1, thresholds.Both, 1.175, 1.175, "", ""},
 		{"8838", "15 no hysteresis", 15, thresholds.Both, 1.775, 1.775, "", "pin 15 (BUS1): too little hysteresis: it switches at 1.78 V as it rises and at 1.7"}, // 1.775 V is written either way,
-		{"74HC7241", "2 no hysteresis", 2, thresholds.Both, 2.1 * 4.94 / 5, 2.1 * 4.94 / 5, "", "pin 2 (1A1): too little hysteresis: it switches at 2.07 V"}, // no data sheet at hand
+		{"74HC7241", "2 no hysteresis", 2, thresholds.Both, 2.1 * 4.94 / 5, 2.1 * 4.94 / 5, "", "pin 2 (1A1): too little hysteresis: it switches at 2.07 V"},      // no data sheet at hand
 	} {
 		var defects []string
 		if c.defect != "" {
