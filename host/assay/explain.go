@@ -375,7 +375,7 @@ func changeWords(h function.Hurried, vectors int) string {
 	}
 	which := "each change between L and H, not out of Z"
 	if h.Steps < vectors {
-		which = fmt.Sprintf("each change between L and H, not out of Z, in the first %d vectors", h.Steps)
+		which = fmt.Sprintf("changes between L and H, not out of Z, in the first %d vectors", h.Steps)
 	}
 	if h.Releases != h.Pins {
 		return "each change, those that also release after " + which

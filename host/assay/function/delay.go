@@ -119,18 +119,22 @@ func (v Vectors) prompted(ctx context.Context, socket Socket, wait time.Duration
 	if d.pins&pins == 0 {
 		return right, nil
 	}
-	for _, stretch := range d.stretches {
+	led := 0
+	for _, i := range d.walked {
+		stretch := d.stretches[i]
 		e := adapter.Expected{Mask: d.in(stretch[0]) & pins}
-		if e.Mask == 0 && d.free {
+		if e.Mask == 0 {
 			continue
 		}
 		// What begins to drive here does so from where the bias had left it.
-		if _, err := socket.ApplySettling(ctx, stretch[:1], adapter.Low, v.usualWait()); err != nil {
+		lead := stretch[:1]
+		if !d.free {
+			lead = slices.Concat(slices.Concat(d.stretches[led:i]...), lead)
+		}
+		if _, err := socket.ApplySettling(ctx, lead, adapter.Low, v.usualWait()); err != nil {
 			return false, err
 		}
-		if len(stretch) == 1 {
-			continue
-		}
+		led = i + 1
 		for _, st := range stretch {
 			e.High = append(e.High, st.High)
 		}
@@ -149,12 +153,17 @@ type driving struct {
 	pins      part.Pins // that go from low to high or back within a stretch
 	loose     part.Pins // all outputs that also release
 	stretches [][]stimulus.Step
-	steps     int  // in them: the first of the sequence
-	free      bool // the part remembers nothing: the stretches' order is free
+	walked    []int // those that are walked, the others being on the way
+	steps     int   // up to the end of the last of them
+	free      bool  // the part remembers nothing: the stretches' order is free
 }
 
-// mostStretches bounds how many requests that takes: what is late is so from the beginning on.
-const mostStretches = 256
+// Each stretch that is walked takes two requests. What is late is so from the beginning on: after so many
+// changes of each output each way no more are walked.
+const (
+	mostStretches = 256
+	enoughChanges = 8
+)
 
 // driving cuts the sequence; a part that remembers nothing may have its steps in another order, so that more of
 // them follow one that drives the same outputs.
@@ -171,16 +180,43 @@ func (v Vectors) driving() (d driving) {
 		steps = slices.Clone(steps)
 		slices.SortStableFunc(steps, func(a, b stimulus.Step) int { return cmp.Compare(d.in(b), d.in(a)) })
 	}
+	shown := map[change]int{}
 	for from := 0; from < len(steps) && len(d.stretches) < mostStretches; {
 		to := from + 1
 		for to < len(steps) && steps[to].Driven == steps[from].Driven && steps[to].Compared == steps[from].Compared && d.in(steps[to]) == d.in(steps[from]) {
 			d.pins |= (steps[to].High ^ steps[to-1].High) & d.in(steps[to])
 			to++
 		}
-		d.stretches = append(d.stretches, steps[from:to])
-		from, d.steps = to, to
+		if d.stretches = append(d.stretches, steps[from:to]); d.shows(steps[from:to], shown) || d.free {
+			d.walked, d.steps = append(d.walked, len(d.stretches)-1), to
+		}
+		from = to
 	}
 	return d
+}
+
+// shows reports whether a stretch has a change of an output that was not shown often enough, and then counts
+// all that it has.
+func (d driving) shows(stretch []stimulus.Step, shown map[change]int) bool {
+	var changes []change
+	for i := 1; i < len(stretch); i++ {
+		for pin := range ((stretch[i].High ^ stretch[i-1].High) & d.in(stretch[i])).All() {
+			changes = append(changes, change{pin, stretch[i].High.Has(pin)})
+		}
+	}
+	if !slices.ContainsFunc(changes, func(c change) bool { return shown[c] < enoughChanges }) {
+		return false
+	}
+	for _, c := range changes {
+		shown[c]++
+	}
+	return true
+}
+
+// A change is an output that rises or falls.
+type change struct {
+	pin  int
+	high bool
 }
 
 // in are the outputs that also release and drive in a step.
