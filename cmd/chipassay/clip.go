@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -60,18 +62,17 @@ func place(v *part.Variant, pin int) string {
 type clipping struct {
 	marked string
 	inputs string
+	only   part.Pins // of these alone, where any are named
 	farads float64
 }
 
 func (c *clipping) flags(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&c.inputs, "inputs", "", "with --capacitor, all: every input, not only Schmitt triggers and one of each gate")
+	cmd.Flags().StringVar(&c.inputs, "inputs", "", "with --capacitor, all: every input, not only Schmitt triggers and one of each gate;\nor the names or numbers of some, such as 1A,2A")
 }
 
 // check reads the flags, before anything is powered.
-func (c *clipping) check() (err error) {
+func (c *clipping) check(t part.Type) (err error) {
 	switch {
-	case c.inputs != "" && c.inputs != "all":
-		return fmt.Errorf("--inputs %s: there is only all", c.inputs)
 	case c.marked == "" && c.inputs != "":
 		return errors.New("--inputs needs a capacitor: add --capacitor 1u")
 	case c.marked == "":
@@ -83,6 +84,24 @@ func (c *clipping) check() (err error) {
 	if c.farads < thresholds.LeastFarads || c.farads > thresholds.MostFarads {
 		return fmt.Errorf("--capacitor %s: give 100n to 10u; 1u fits every family", c.marked)
 	}
+	return c.choose(t)
+}
+
+// choose reads which inputs are meant.
+func (c *clipping) choose(t part.Type) error {
+	if c.inputs == "" || c.inputs == "all" {
+		return nil
+	}
+	for _, name := range strings.Split(c.inputs, ",") {
+		name = strings.TrimSpace(name)
+		at := slices.IndexFunc(t.Variant.Pins, func(p part.Pin) bool {
+			return (p.Role == part.Input || p.Role == part.Bidirectional) && (strings.EqualFold(p.Name, name) || strconv.Itoa(p.Number) == name)
+		})
+		if at < 0 {
+			return fmt.Errorf("--inputs %s: a %s has no input %q: give names or numbers of pins, or all", c.inputs, t.Name(), name)
+		}
+		c.only = c.only.With(at+1, true)
+	}
 	return nil
 }
 
@@ -92,7 +111,7 @@ func (c *clipping) request(cmd *cobra.Command, socket *virtual.Socket, t part.Ty
 	if c.farads == 0 {
 		return nil
 	}
-	q := &thresholds.Request{Farads: c.farads, All: c.inputs == "all"}
+	q := &thresholds.Request{Farads: c.farads, All: c.inputs == "all", Only: c.only}
 	if socket != nil {
 		q.Clip = func(_ context.Context, pin int) error {
 			socket.Unclip()

@@ -17,7 +17,7 @@ func TestPersonIsAskedToClip(t *testing.T) {
 	typ, err := library.Open("74LS14")
 	require.NoError(t, err)
 	c := clipping{marked: "470n"}
-	require.NoError(t, c.check())
+	require.NoError(t, c.check(typ))
 	var said bytes.Buffer
 	cmd := &cobra.Command{}
 	cmd.SetErr(&said)

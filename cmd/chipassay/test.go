@@ -117,6 +117,9 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 		}
 	}
 	if c.typ.Variant.Memory != nil && len(f.tied) == 0 {
+		if f.timing.capacitor != "" {
+			return fmt.Errorf("the thresholds of a memory's inputs are not measured: test the %s without --capacitor", c.typ.Name())
+		}
 		return f.testMemory(cmd, c)
 	}
 	chip := c.typ // as it is, whatever of it is tested
@@ -289,7 +292,7 @@ func (f *testFlags) withCapacitor(typ part.Type) (*timing.Plan, error) {
 		return nil, fmt.Errorf("--resistor and --section are for parts that a capacitor times, and a %s is none", typ.Name())
 	}
 	f.clipping.marked = f.timing.capacitor
-	return nil, f.clipping.check()
+	return nil, f.clipping.check(typ)
 }
 
 // clipToTime says how what times the part is clipped on: the virtual adapter does it by itself.

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"chipassay/host/assay/thresholds"
+	"chipassay/vectors/part"
 )
 
 // thresholdsUntested is what is not tested without a capacitor.
@@ -32,10 +33,17 @@ func (r *Result) measureThresholds(ctx context.Context, socket Socket, p Plan) {
 		skip("the part has no supply, so the adapter does not hold its levels")
 		return
 	}
-	probes, unmeasured := thresholds.Probes(p.Circuit, p.Sequence.Steps, q.All)
-	for _, text := range unmeasured {
-		r.NotTested = append(r.NotTested, text)
+	probes, unmeasured := thresholds.Probes(p.Circuit, p.Sequence.Steps, q.All || q.Only != 0)
+	if q.Only != 0 {
+		probes = slices.DeleteFunc(probes, func(p thresholds.Probe) bool { return !q.Only.Has(p.Pin) })
+		unmeasured = slices.DeleteFunc(unmeasured, func(text string) bool {
+			return !slices.ContainsFunc(r.Type.Variant.Pins, func(pin part.Pin) bool {
+				return q.Only.Has(pin.Number) && strings.Contains(text, pin.String())
+			})
+		})
+		unmeasured = append(unmeasured, "thresholds of the other inputs: they were not asked for")
 	}
+	r.NotTested = append(r.NotTested, unmeasured...)
 	current, supplied := r.SupplyCurrentMA, r.supplied
 	defer func() { r.SupplyCurrentMA, r.supplied = current, supplied }()
 	for _, probe := range probes {

@@ -28,8 +28,9 @@ type Socket interface {
 
 // A Request is what is to be measured, and with what.
 type Request struct {
-	Farads float64 // of the capacitor, as it is marked
-	All    bool    // every input, not only those with Schmitt triggers and one of each gate
+	Farads float64   // of the capacitor, as it is marked
+	All    bool      // every input, not only those with Schmitt triggers and one of each gate
+	Only   part.Pins // these inputs alone, where there are any
 	// Clip has the capacitor clipped between a pin and ground, or taken off where pin is 0. The
 	// supply is off.
 	Clip func(ctx context.Context, pin int) error
