@@ -1,16 +1,12 @@
 package main
 
 import (
-	"errors"
-	"fmt"
-	"os"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
-	"golang.org/x/sys/unix"
 
 	"chipassay/host/adapter"
 	"chipassay/host/virtual"
@@ -36,50 +32,7 @@ func sideHeaderOf(t *testing.T, name string) *sideHeader {
 	board, err := virtual.Open(t.Context(), h.socket)
 	require.NoError(t, err)
 	require.NoError(t, board.SetReadTimeout(time.Millisecond))
-
-	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
-	require.NoError(t, err)
-	fd := int(master.Fd())
-	require.NoError(t, unix.IoctlSetPointerInt(fd, unix.TIOCSPTLCK, 0))
-	number, err := unix.IoctlGetUint32(fd, unix.TIOCGPTN)
-	require.NoError(t, err)
-	settings, err := unix.IoctlGetTermios(fd, unix.TCGETS)
-	require.NoError(t, err)
-	settings.Iflag, settings.Oflag, settings.Lflag = 0, 0, 0 // nothing is echoed or changed
-	require.NoError(t, unix.IoctlSetTermios(fd, unix.TCSETS, settings))
-	h.path = fmt.Sprintf("/dev/pts/%d", number)
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		for buffer := make([]byte, 4096); ; {
-			n, err := master.Read(buffer)
-			switch {
-			case errors.Is(err, os.ErrClosed), os.IsTimeout(err):
-				return
-			case err != nil: // EIO: nobody has the other end open
-				time.Sleep(2 * time.Millisecond)
-				continue
-			}
-			h.mutex.Lock()
-			_, _ = board.Write(buffer[:n])
-			for answer := make([]byte, 4096); ; {
-				n, err := board.Read(answer)
-				if n == 0 || err != nil {
-					break
-				}
-				_, _ = master.Write(answer[:n])
-			}
-			h.mutex.Unlock()
-		}
-	}()
-	t.Cleanup(func() {
-		_ = master.SetReadDeadline(time.Now())
-		_ = master.Close()
-		select {
-		case <-ended:
-		case <-time.After(time.Second):
-		}
-	})
+	h.path, _ = behindPTY(t, &h.mutex, board)
 	return h
 }
 

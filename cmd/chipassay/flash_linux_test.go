@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
-	"golang.org/x/sys/unix"
 
 	"chipassay/firmware/images"
 	"chipassay/host/flash"
@@ -36,58 +35,9 @@ type boughtBoard struct {
 // no DTR: the board is reset by a greeting.
 func boardAt(t *testing.T, board *responder.Board) *boughtBoard {
 	t.Helper()
-	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
-	require.NoError(t, err)
-	fd := int(master.Fd())
-	require.NoError(t, unix.IoctlSetPointerInt(fd, unix.TIOCSPTLCK, 0))
-	number, err := unix.IoctlGetUint32(fd, unix.TIOCGPTN)
-	require.NoError(t, err)
-	settings, err := unix.IoctlGetTermios(fd, unix.TCGETS)
-	require.NoError(t, err)
-	settings.Iflag, settings.Oflag, settings.Lflag = 0, 0, 0 // nothing is echoed or changed
-	require.NoError(t, unix.IoctlSetTermios(fd, unix.TCSETS, settings))
-	b := &boughtBoard{path: fmt.Sprintf("/dev/pts/%d", number), Board: board}
+	b := &boughtBoard{Board: board}
 	b.ResetBySignOn = true
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		for buffer := make([]byte, 4096); ; {
-			n, err := master.Read(buffer)
-			switch {
-			case errors.Is(err, os.ErrClosed), os.IsTimeout(err):
-				return
-			case err != nil: // EIO: nobody has the other end open
-				time.Sleep(2 * time.Millisecond)
-				continue
-			}
-			b.mutex.Lock()
-			_, _ = b.Write(buffer[:n])
-			answer := make([]byte, 4096)
-			for {
-				n, _ := b.Read(answer)
-				if n == 0 {
-					break
-				}
-				_, _ = master.Write(answer[:n])
-			}
-			b.mutex.Unlock()
-		}
-	}()
-	hold, err := os.OpenFile(b.path, os.O_RDWR|unix.O_NOCTTY, 0) // so that it is open always, and reading it can end
-	require.NoError(t, err)
-	b.pull = func() {
-		hold.Close()
-		master.Close()
-	}
-	t.Cleanup(func() {
-		_, _ = hold.Write([]byte{0})
-		hold.Close()
-		master.Close()
-		select {
-		case <-ended:
-		case <-time.After(time.Second): // it waits in a read
-		}
-	})
+	b.path, b.pull = behindPTY(t, &b.mutex, b)
 	return b
 }
 
