@@ -78,14 +78,11 @@ func writeStock(w io.Writer, holdings []record.Holding, partly []stock.Partly, f
 	shared := slices.ContainsFunc(holdings, func(h record.Holding) bool { return h.Bench != "" })
 	for _, h := range holdings {
 		objects = append(objects, stockLine{h.Bench, h.Drawer, h.Part, h.Type, h.Family, h.Year, h.Strong, h.Sound, h.FunctionOnly, h.Doubtful, h.Reject, h.NotTested, partlyIn(h, partly)})
-		rows = append(rows, []string{h.Drawer, h.Part, h.Type, h.Family, number(h.Year), strconv.Itoa(h.Strong), strconv.Itoa(h.Sound),
-			strconv.Itoa(h.FunctionOnly), strconv.Itoa(h.Doubtful), strconv.Itoa(h.Reject), strconv.Itoa(h.NotTested)})
-		if shared {
-			rows[len(rows)-1] = slices.Insert(rows[len(rows)-1], 0, h.Bench)
-		}
+		rows = append(rows, benchBefore(shared, h.Bench, []string{h.Drawer, h.Part, h.Type, h.Family, number(h.Year), strconv.Itoa(h.Strong), strconv.Itoa(h.Sound),
+			strconv.Itoa(h.FunctionOnly), strconv.Itoa(h.Doubtful), strconv.Itoa(h.Reject), strconv.Itoa(h.NotTested)}))
 	}
 	if form.machine() {
-		return form.write(w, objects, benchBefore(shared, []string{"drawer", "part", "type", "family", "date_year", "strong", "sound", "function_only", "doubtful", "reject", "not_tested"}), rows)
+		return form.write(w, objects, benchBefore(shared, "bench", []string{"drawer", "part", "type", "family", "date_year", "strong", "sound", "function_only", "doubtful", "reject", "not_tested"}), rows)
 	}
 	if len(holdings) == 0 {
 		return errors.New("no chip matches; chipassay stock without filters shows what there is")
@@ -96,12 +93,12 @@ func writeStock(w io.Writer, holdings []record.Holding, partly []stock.Partly, f
 	return writePartlyGoods(w, partly)
 }
 
-// benchBefore puts the column of the bench before others, where there are several.
-func benchBefore(shared bool, header []string) []string {
+// benchBefore puts the cell of the bench before a row's others, where there are several.
+func benchBefore(shared bool, bench string, row []string) []string {
 	if shared {
-		return slices.Insert(header, 0, "bench")
+		return slices.Insert(row, 0, bench)
 	}
-	return header
+	return row
 }
 
 // partlyIn are the partly good chips of a holding.
@@ -133,18 +130,15 @@ func writeStockText(w io.Writer, holdings []record.Holding, shared bool) error {
 				row = append(row, number(n))
 				any += n
 			}
-			if shared {
-				row = slices.Insert(row, 0, h.Bench)
-			}
 			if sum += any; any > 0 {
-				rows = append(rows, row)
+				rows = append(rows, benchBefore(shared, h.Bench, row))
 			}
 		}
 		if sum == 0 {
 			continue
 		}
 		fmt.Fprintf(w, "%s%s: %d\n", gap, s.Title, sum)
-		if err := writeAligned(w, append(benchBefore(shared, []string{"drawer", "type", "year"}), s.Columns...), rows); err != nil {
+		if err := writeAligned(w, append(benchBefore(shared, "bench", []string{"drawer", "type", "year"}), s.Columns...), rows); err != nil {
 			return err
 		}
 		gap = "\n"

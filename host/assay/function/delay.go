@@ -91,9 +91,13 @@ type Hurried struct {
 
 // hurry asks once more with a short wait, where the rounds did not.
 func (o *observer) hurry(v Vectors) (h Hurried, err error) {
+	wait := v.ShortWait()
+	if wait >= adapter.DefaultSettle || !o.socket.Can().Walk {
+		return Hurried{}, nil
+	}
 	d := v.driving()
-	h = Hurried{Wait: v.ShortWait(), Pins: v.prompt(), Releases: d.pins, Steps: d.steps}
-	if h.Wait >= adapter.DefaultSettle || h.Pins|h.Releases == 0 || !o.socket.Can().Walk {
+	h = Hurried{Wait: wait, Pins: v.prompt(), Releases: d.pins, Steps: d.steps}
+	if h.Pins|h.Releases == 0 {
 		return Hurried{}, nil
 	}
 	shown := h.Pins
@@ -101,21 +105,20 @@ func (o *observer) hurry(v Vectors) (h Hurried, err error) {
 		shown = 0 // by the rounds
 	}
 	h.Pins |= h.Releases
-	right, err := v.prompted(o.ctx, o.socket, h.Wait, shown|h.Releases)
+	right, err := v.prompted(o.ctx, o.socket, d, h.Wait, shown|h.Releases)
 	h.wrong = !right && err == nil
 	return h, err
 }
 
 // prompted has the adapter apply the steps with a wait, and reports whether outputs are right that drive:
 // those that always do in each step, those that also release where they go from low to high and back.
-func (v Vectors) prompted(ctx context.Context, socket Socket, wait time.Duration, pins part.Pins) (right bool, err error) {
+func (v Vectors) prompted(ctx context.Context, socket Socket, d driving, wait time.Duration, pins part.Pins) (right bool, err error) {
 	right = true
 	if always := v.prompt() & pins; always != 0 {
 		if right, err = walked(ctx, socket, v.Sequence.Steps, wait, always); err != nil {
 			return false, err
 		}
 	}
-	d := v.driving()
 	if d.pins&pins == 0 {
 		return right, nil
 	}

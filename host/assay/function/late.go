@@ -123,14 +123,16 @@ func lateInSteps(ctx context.Context, socket Socket, v Vectors, failed int) (lat
 
 // lateForEngine asks the adapter's engine, which waits less.
 func lateForEngine(ctx context.Context, socket Socket, v Vectors, _ int) (late part.Pins, tooShort, enough time.Duration, err error) {
-	short, usual, prompt := v.ShortWait(), v.usualWait(), v.prompt()|v.driving().pins
+	short, usual := v.ShortWait(), v.usualWait()
 	if short >= usual || !socket.Can().Walk { // with which it was answered right step by step
 		return 0, 0, 0, nil
 	}
+	d := v.driving()
+	prompt := v.prompt() | d.pins
 	wrong := func(wait time.Duration, pins part.Pins) (always, never bool, err error) {
 		always, never = true, true
 		for range lateTrials {
-			right, err := v.prompted(ctx, socket, wait, pins)
+			right, err := v.prompted(ctx, socket, d, wait, pins)
 			if err != nil {
 				return false, false, err
 			}
