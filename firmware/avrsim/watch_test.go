@@ -66,8 +66,8 @@ func TestEdgesAreTimed(t *testing.T) {
 		position      int
 		least, spread uint64 // cycles
 	}{
-		{watchedPin, 400, 3000}, {watchedPin, 8000, 30_000}, {watchedPin, 160_000, 40_000},
-		{28, 400, 3000}, {9, 400, 3000}, {20, 400, 3000},
+		{watchedPin, surely, 3000}, {watchedPin, 8000, 30_000}, {watchedPin, 160_000, 40_000},
+		{28, surely, 3000}, {9, surely, 3000}, {20, surely, 3000},
 	} {
 		p := open(t, "")
 		call := powered(t, p.Conn, 22, 7)
@@ -106,17 +106,20 @@ func TestEdgesAreTimed(t *testing.T) {
 		if slices.Min(late) < 0 || slices.Max(early) > 0 {
 			t.Errorf("an edge is not in its gap: seen %d cycles early, or before the gap by %d", -slices.Min(late), slices.Max(early))
 		}
-		if missed > 0 || len(wide)*4 > all || wide[len(wide)-1] > 40*Hertz/1e6 {
+		if missed > 0 || len(wide)*4 > all || wide[len(wide)-1] > surely {
 			t.Errorf("too much is seen late, or not at all")
 		}
 	}
 }
 
+// surely is how far apart edges are, cycles, of which none is missed, and so the widest gap: firmware/README.md.
+const surely = 40 * Hertz / 1e6
+
 // aLook is the gap of an edge that is seen in time, cycles: SPEC.md, WATCH.
 const aLook = 16
 
-// An action comes when it is asked for, or up to 50 µs later, and 25 µs more where registers change, and says when; what it does is
-// looked at from 25 µs after it on.
+// An action comes when it is asked for, or up to 1 µs later, and 50 µs where registers change, and says when; its own edge is
+// seen within 1.5 µs.
 func TestActionsAreTimed(t *testing.T) {
 	p := open(t, "")
 	call := powered(t, p.Conn, 22, 7)
@@ -130,7 +133,7 @@ func TestActionsAreTimed(t *testing.T) {
 		}
 	}
 	p.bench.using.Unlock()
-	bias := []protocol.Pull{{}, {On: true, Up: positions(5)}, {On: true, Up: positions(5)}, {On: true}, {}}
+	bias := []protocol.Pull{{On: true}, {On: true, Up: positions(5)}, {On: true, Up: positions(5)}, {On: true}, {}}
 	ask := &protocol.Watch{Watched: acted, UntilUS: 10_000, Edges: protocol.MostEdges}
 	at := []uint32{0, 100, 250, 1000, 5003}
 	for i, us := range at {
@@ -145,20 +148,20 @@ func TestActionsAreTimed(t *testing.T) {
 		truly, stated, edge := int(drives[i]-drives[0]), int(reply.Acted[i]), reply.Edges[i]
 		shift := 0
 		if i > 0 && bias[i] != bias[i-1] && bias[i].On {
-			shift = 25 * 16 // the registers
+			shift = 50 * 16 // the registers
 		}
 		t.Logf("asked for %d µs: %.1f µs late, stated to %d cycles; its edge seen after %.1f µs", us, float64(stated)/16-float64(us), truly-stated, float64(edge.At-reply.Acted[i])/16)
-		if stated < int(us)*16 || stated > int(us)*16+shift+50*16 || truly-stated < -8 || truly-stated > 8 {
+		if stated < int(us)*16 || stated > int(us)*16+shift+16 || truly-stated < -8 || truly-stated > 8 {
 			t.Errorf("an action at %d µs was at %d/16, stated are %d/16", us, truly, stated)
 		}
-		if int(edge.At)-truly > 25*16 || int(edge.At)-int(edge.Gap) > truly {
+		if int(edge.At)-truly > 24 || int(edge.At)-int(edge.Gap) > truly || edge.At < reply.Acted[i] || edge.Gap > 24 {
 			t.Errorf("its edge is seen at %d/16 with a gap of %d/16", edge.At, edge.Gap)
 		}
 	}
 }
 
 // A Schmitt trigger's thresholds with 2.2 µF at its input, as in host/virtual, by the real
-// program: the bias goes off, or the drive is released, within 10 µs of the output's edge, and the
+// program: the bias goes off, or the drive is released, some 10 µs after the output's edge, and the
 // voltage is that of the model's threshold within 10 mV: 1.6 V up and 0.8 V down.
 func TestThresholdsByHalting(t *testing.T) {
 	typ := named(t, "74LS14")

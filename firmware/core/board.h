@@ -19,7 +19,6 @@ struct board_traits {
 	uint16_t far_conversion_us;  /* and of the far ones */
 	uint16_t error_mv;           /* most that a voltage may be off without a calibration, mV, besides the supply's error */
 	uint16_t max_current_ma;     /* highest current limit, mA */
-	uint16_t ahead_16ths;        /* how long before its time board_acts is to be called for an act, 1/16 µs */
 	const char *name;            /* printable ASCII, at most 32 characters */
 };
 
@@ -239,16 +238,11 @@ void board_act(uint8_t n, const struct act *a);
  * so otherwise from now on. */
 void board_shift(enum pull which, uint32_t up, bool at_once);
 
-/* Makes count acts, from number n on, each at its time by the edge clock, less than BOARD_SOON_US
- * ahead, or at once if that is past; puts there when each was. One that is late delays the others by as much. Nothing interrupts an act. It
- * releases, changes the levels, then the pulls, then drives. Its time is that of the levels; all is within
- * BOARD_ACT_16THS of it, and BOARD_PULLED_ALONE_16THS pass from a release to the pulls, 2 more or less. */
-enum { BOARD_SOON_US = 500, BOARD_ACT_16THS = 8, BOARD_PULLED_ALONE_16THS = 8 };
-void board_acts(uint8_t n, uint8_t count, uint16_t *at);
+/* Selects the position, by its word, whose edges are looked for from now on. */
+void board_watch(uint32_t word);
 
-/* A position whose edges are looked for. */
+/* That position, */
 struct board_eye {
-	uint32_t word;
 	bool high;     /* how it read when it was last looked at, */
 	uint16_t seen; /* and when that was */
 };
@@ -258,11 +252,24 @@ struct board_edge {
 	uint16_t at, gap;
 };
 
+/* Makes count acts, from number n on, each at its time by the edge clock, less than BOARD_SOON_US
+ * ahead, or at once if that is past; puts there when each was. One that is late delays the others by as much. Nothing interrupts an act. It
+ * releases, changes the levels, then the pulls, then drives. Its time is that of the levels; all is within
+ * BOARD_ACT_16THS of it, and BOARD_PULLED_ALONE_16THS pass from a release to the pulls, 2 more or less.
+ * Up to the first act, between acts, and for BOARD_LOOKED_US after the last it looks for up to most edges, as board_edges
+ * does, and gives their number. An act's own edge is seen within 1.5 µs, and is never put down before the act. */
+enum { BOARD_SOON_US = 500, BOARD_ACT_16THS = 8, BOARD_PULLED_ALONE_16THS = 8, BOARD_LOOKED_US = 16 };
+uint8_t board_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges);
+
 /* Looks at the position until the clock is there, less than 2^15 ahead, or so many edges
  * came, at least one, or go_on, which is asked every BOARD_GO_ON_US, says no; gives their
  * number. From one look to the next it takes 3/4 µs at most, and up to 20 µs now and then
  * for what cannot wait. */
 enum { BOARD_GO_ON_US = 200 };
 uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void));
+
+/* Looks for one edge in the same way, and makes act n at once when it is seen; puts there when. Gives
+ * whether it was. */
+bool board_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void));
 
 #endif

@@ -303,16 +303,20 @@ static void acted(uint8_t n)
 	now.pulls[PULL_LOAD] = acts[n].pulls[PULL_LOAD];
 }
 
-void socket_acts(uint8_t n, uint8_t count, uint16_t *at)
+uint8_t socket_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges)
 {
 	acted((uint8_t)(n + count - 1)); /* before, for what follows an act is in a hurry */
-	board_acts(n, count, at);
+	return board_acts(n, count, at, eye, most, edges);
 }
 
-void socket_halt(uint8_t n, uint16_t *at)
+bool socket_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void))
 {
-	board_acts(n, 1, at);
-	acted(n);
+	bool halts = board_halts(n, at, eye, until, edge, go_on);
+
+	if (halts) {
+		acted(n);
+	}
+	return halts;
 }
 
 enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)

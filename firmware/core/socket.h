@@ -100,10 +100,10 @@ bool socket_shifts(uint8_t n);
 void socket_shift(uint8_t n);
 
 /* Makes count acts, as board_acts does. */
-void socket_acts(uint8_t n, uint8_t count, uint16_t *at);
+uint8_t socket_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges);
 
-/* Makes an act that is a halt, in a hurry. */
-void socket_halt(uint8_t n, uint16_t *at);
+/* Makes an act that is a halt, when there is an edge, as board_halts does. */
+bool socket_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void));
 
 /* Makes the positions of mask driven beside those that are, as socket_may_drive
  * allows, at their bits of word, which has no other; or not driven any more. */

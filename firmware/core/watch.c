@@ -42,6 +42,7 @@ static struct {
 	uint8_t edges, actions;       /* up to now */
 	uint32_t halted;              /* when the halt was, after the first action */
 	uint16_t asked;               /* by the clock: the last look at the current */
+	uint32_t watched;
 	struct board_eye eye;
 	struct pulling halt[PULLS]; /* what pulls after it */
 } course;
@@ -178,8 +179,9 @@ static void plan(const struct layout *w)
 	}
 	for (i = w->actions; i > 0; i--) {
 		uint8_t n = (uint8_t)(i - 1), count = 1;
+		uint8_t end = w->halts ? (uint8_t)(w->actions - 1) : w->actions; /* the last looks for the halt's edge only */
 
-		while (n + count < w->actions && planned[n + count].lead == LEAD && planned[n + count].due - planned[n + count - 1].due < CLOSE &&
+		while (n + count < end && planned[n + count].lead == LEAD && planned[n + count].due - planned[n + count - 1].due < CLOSE &&
 		       planned[n + count].due - planned[n].due < IN_ONE_GO) {
 			count++;
 		}
@@ -203,7 +205,8 @@ static void begin(const struct layout *w)
 	course.until = A_US * w->until_us;
 	course.edges = 0;
 	course.actions = 0;
-	course.eye.word = position_bit(w->watched);
+	course.watched = position_bit(w->watched);
+	board_watch(course.watched);
 	guarded = ACCEPTED;
 	for (i = 0; i < MOST_EDGES; i++) {
 		turns[i] = NOT_FIRST;
@@ -211,107 +214,110 @@ static void begin(const struct layout *w)
 	plan(w);
 }
 
-/* Looks once. Between the clock and the look an edge may come, which the next look sees. */
-static void glance(void)
+/* Counts the edges that were seen since the clock, in 32 bits, was so. */
+static void put_down(uint32_t since, uint8_t more)
 {
-	uint16_t before = board_edge_clock();
-	bool high = board_sample_of(course.eye.word) != 0;
+	uint8_t turn = (uint8_t)(since >> 16);
 
-	if (high != course.eye.high && course.edges < course.most) {
-		struct board_edge *edge = &edges[course.edges];
-
-		edge->at = board_edge_clock();
-		edge->gap = (uint16_t)(edge->at - course.eye.seen);
-		carry_on(edge->at);
-		turns[course.edges] = (uint8_t)(course.now >> 16);
-		course.edges++;
-		course.eye.high = high;
+	if (more > 0) {
+		turns[course.edges] = (uint8_t)(edges[course.edges].at < (uint16_t)since ? turn + 1 : turn);
+		course.edges = (uint8_t)(course.edges + more);
 	}
-	course.eye.seen = before;
 }
 
-/* The same soon after an action; but the edge that is to halt is left to the board. */
-static void glance_after(void)
+/* Makes the next actions, and puts down the edges of the position meanwhile. The edge that is to halt
+ * is left for look. */
+static void make(uint8_t count)
 {
-	if (!course.halts || course.actions < course.planned) {
-		glance();
+	uint8_t n = course.actions, at = course.edges, more;
+	uint32_t since = course.now;
+	bool halting;
+
+	course.actions = (uint8_t)(n + count);
+	halting = course.halts && course.actions == course.planned;
+	more = socket_acts(n, count, acted + n, &course.eye, halting ? 1 : (uint8_t)(course.most - at), edges + at);
+	if (halting && more > 0 && (int16_t)(edges[at].at - acted[n]) >= 0) {
+		more = 0;
+		course.eye.high = !course.eye.high;
+		course.eye.seen = (uint16_t)(edges[at].at - edges[at].gap);
 	}
+	carry_on(acted[course.actions - 1]);
+	if (n == 0) {
+		course.start = course.now;
+	}
+	put_down(since, more);
 }
 
 static void first_action(void)
 {
 	acted[0] = board_edge_clock();
 	course.eye.seen = acted[0];
-	course.eye.high = (board_sample() & course.eye.word) != 0;
-	socket_acts(0, 1, acted);
-	course.start = acted[0];
+	course.eye.high = board_sample_of(course.watched) != 0;
 	course.now = acted[0];
-	course.actions = 1;
-	glance_after();
+	make(1);
 }
 
 /* Makes the next action at its time, and those that are close behind it. */
 static void act(void)
 {
-	uint8_t n = course.actions, end = (uint8_t)(n + planned[n].in_one_go), i;
+	uint8_t n = course.actions, i;
 
 	if (planned[n].lead != LEAD) {
 		socket_shift(n);
 	}
-	for (i = n; i < end; i++) {
-		acted[i] = (uint16_t)((uint16_t)course.start + (uint16_t)planned[i].due);
+	for (i = 0; i < planned[n].in_one_go; i++) {
+		acted[n + i] = (uint16_t)((uint16_t)course.start + (uint16_t)planned[n + i].due);
 	}
-	glance();
-	while ((int16_t)(acted[n] - board_edge_clock()) > (int16_t)board_traits.ahead_16ths) {
-		board_wait_16ths(A_US / 2);
-		glance();
-	}
-	course.actions = end;
-	socket_acts(n, (uint8_t)(end - n), acted + n);
-	carry_on(acted[end - 1]);
-	glance_after();
+	make(planned[n].in_one_go);
 }
 
-/* Halts at once. What pulls otherwise than before does so after the registers are shifted. */
-static void halt(uint16_t edge)
+/* The board asks in a long look; of short ones, and of actions without any, one in so many does. */
+static void ask(void)
 {
-	acted[course.planned] = edge;
-	socket_halt(course.planned, acted + course.planned);
+	if ((uint16_t)((uint16_t)course.now - course.asked) > 2 * BOARD_GO_ON_US * A_US) {
+		(void)go_on();
+	}
+}
+
+/* Halts at the next edge, if one comes before the clock is there. What pulls otherwise than before does
+ * so after the registers are shifted. */
+static void look_and_halt(uint16_t until)
+{
+	uint32_t since = course.now;
+
+	if (!socket_halts(course.planned, acted + course.planned, &course.eye, until, edges + course.edges, go_on)) {
+		return;
+	}
 	if (course.halt[PULL_BIAS].on || course.halt[PULL_LOAD].on) {
 		socket_pull(course.halt);
 	}
 	carry_on(acted[course.planned]);
 	course.halted = course.now - course.start;
 	course.actions++;
+	put_down(since, 1);
 }
 
-/* The board asks in a long look; of short ones, and of actions without any, one in so many does. */
-static void ask(uint16_t after_us)
+static bool is_over(void)
 {
-	if ((uint16_t)((uint16_t)course.now - course.asked) > after_us * A_US) {
-		(void)go_on();
-	}
+	return guarded != ACCEPTED || course.edges == course.most || course.actions > course.planned;
 }
 
-/* Looks for edges up to a time after the first action; with all actions done and a halt to
- * come, for one. Gives whether it halts, which comes before all else. */
-static bool look(uint32_t until)
+/* Looks for edges up to a time by the clock in 32 bits; with all actions done and a halt to come, for one. */
+static void look(uint32_t end)
 {
-	uint16_t low = (uint16_t)course.now;
-	uint8_t turn = (uint8_t)(course.now >> 16);
-	uint8_t at = course.edges, more;
 	bool halting = course.halts && course.actions == course.planned;
 
-	more = board_edges(&course.eye, (uint16_t)(course.start + until), halting ? 1 : (uint8_t)(course.most - at), edges + at, go_on);
-	halting = halting && more > 0;
-	if (halting) {
-		halt(edges[at].at);
+	while (!is_over() && (int32_t)(end - course.now) > 0) {
+		uint16_t until = (uint16_t)(end - course.now > SPAN ? course.now + SPAN : end);
+
+		if (halting) {
+			look_and_halt(until);
+		} else {
+			put_down(course.now, board_edges(&course.eye, until, (uint8_t)(course.most - course.edges), edges + course.edges, go_on));
+		}
+		carry_on(board_edge_clock());
+		ask();
 	}
-	if (more > 0) {
-		turns[at] = (uint8_t)(edges[at].at < low ? turn + 1 : turn);
-		course.edges = (uint8_t)(at + more);
-	}
-	return halting;
 }
 
 /* Acts and looks until it is over, and says why in *stopped. */
@@ -319,40 +325,20 @@ static enum refusal run(uint8_t *stopped)
 {
 	first_action();
 	course.asked = (uint16_t)course.now;
-	while (guarded == ACCEPTED) {
-		uint32_t passed = course.now - course.start, next = course.until;
-
-		if (course.actions < course.planned) {
-			uint16_t lead = planned[course.actions].lead;
-
-			next = planned[course.actions].due;
-			if (passed + lead >= next) {
-				ask(2 * BOARD_GO_ON_US);
-				act();
-				if (course.edges < course.most) {
-					continue;
-				}
-				*stopped = STOPPED_EDGES;
-				return ACCEPTED;
-			}
-			next -= lead;
-		} else if (passed >= next) {
-			*stopped = STOPPED_TIME;
-			return ACCEPTED;
+	while (course.actions < course.planned) {
+		look(course.start + planned[course.actions].due - planned[course.actions].lead);
+		ask();
+		if (is_over()) {
+			break;
 		}
-		if (next - passed > SPAN) {
-			next = passed + SPAN;
-		}
-		if (look(next)) {
-			*stopped = STOPPED_HALT;
-			return ACCEPTED;
-		}
-		if (course.edges == course.most) {
-			*stopped = STOPPED_EDGES;
-			return ACCEPTED;
-		}
-		carry_on(board_edge_clock());
-		ask(BOARD_GO_ON_US / 2);
+		act();
+	}
+	look(course.start + course.until);
+	*stopped = STOPPED_TIME;
+	if (course.actions > course.planned) {
+		*stopped = STOPPED_HALT;
+	} else if (course.edges == course.most) {
+		*stopped = STOPPED_EDGES;
 	}
 	return guarded;
 }

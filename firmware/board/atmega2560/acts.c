@@ -1,21 +1,31 @@
 /* Acts: what a WATCH changes, within a µs, at times that timer 3 gives to a cycle.
  *
  * All that the ports are to hold is worked out before, so that between the clock and the last of
- * them are only writes, and interrupts wait for no more. In cycles after the clock is read: what
- * is released at 7 to 10, levels at 12 to 15, the pulls at 17, what is driven at 18 to 21, each from port
- * to port in the order A, C, B, L. The time that is given is that of the levels. */
+ * them are only writes and a look, and interrupts wait for no more. In cycles after the clock is read: the
+ * watched line is looked at after 7, what is released comes after 9 to 12, levels after 14 to 17, the pulls
+ * after 19, what is driven after 20 to 23, each from port to port in the order A, C, B, L; then the line is looked
+ * at again. The time that is given is that of the levels. */
 #include <avr/interrupt.h>
 
 #include "board.h"
 #include "pins.h"
 #include "registers.h"
+#include "search.h"
 
 enum {
-	LEVELS_AFTER = 13, /* cycles from the clock */
-	QUIET = 12 * (F_CPU / 1000000) /* cycles before an act in which no interrupt is let in, for none takes longer than 8 µs */
+	/* Cycles from the clock: */
+	BEFORE_AFTER = 6,  /* to the look before, less 1, for a pin is read that much late; */
+	LEVELS_AFTER = 15, /* to the levels, */
+	LOOKED_AFTER = 26, /* and to the look after all is done */
+	/* Cycles before an act: */
+	QUIET = 12 * (F_CPU / 1000000), /* no interrupt is let in, for none takes longer than 8 µs */
+	READY = 104,                    /* and the line is not looked at; */
+	LEAST = 24,                     /* so long a search must be */
+	/* And after the last: */
+	LOOKED = BOARD_LOOKED_US * (F_CPU / 1000000)
 };
 
-/* What the ports hold, in the order in which they are written. */
+/* What the ports hold, in the order in which they are written, which write_at counts on. */
 struct ports {
 	uint8_t release_a, release_c, release_b, release_l; /* directions */
 	uint8_t level_a, level_c, level_b, level_l;
@@ -56,61 +66,134 @@ void board_act(uint8_t n, const struct act *a)
 	p->pulls = p->stored | registers_stores(a->shifted);
 }
 
-/* Writes the ports at a time; gives the clock. Interrupts are off. */
-static inline uint16_t write_at(const struct ports *p, uint16_t due)
+/* What the watched line was like around an act. */
+struct seen {
+	uint8_t before, after;
+};
+
+/* Writes the ports at a time; gives the clock. Interrupts are off. All that is written is in registers by then. */
+static inline uint16_t write_at(const struct ports *p, uint16_t due, const volatile uint8_t *line, struct seen *seen)
 {
 	uint16_t clock;
 
-	__asm__ volatile("1: lds %A[clock], %[low]\n"
+	__asm__ volatile("ld  r2, Z\n"
+			 "ldd r3, Z+1\n"
+			 "ldd r4, Z+2\n"
+			 "ldd r5, Z+3\n"
+			 "ldd r6, Z+4\n"
+			 "ldd r7, Z+5\n"
+			 "ldd r8, Z+6\n"
+			 "ldd r9, Z+7\n"
+			 "ldd r10, Z+8\n"
+			 "ldd r11, Z+9\n"
+			 "ldd r12, Z+10\n"
+			 "ldd r13, Z+11\n"
+			 "ldd r14, Z+12\n"
+			 "ldd r15, Z+13\n"
+			 "1: lds %A[clock], %[low]\n"
 			 "lds %B[clock], %[high]\n"
 			 "cp  %A[clock], %A[due]\n"
 			 "cpc %B[clock], %B[due]\n"
 			 "brmi 1b\n"
-			 "out %[ddra], %[ra]\n"
-			 "out %[ddrc], %[rc]\n"
-			 "out %[ddrb], %[rb]\n"
-			 "sts %[ddrl], %[rl]\n"
-			 "out %[porta], %[la]\n"
-			 "out %[portc], %[lc]\n"
-			 "out %[portb], %[lb]\n"
-			 "sts %[portl], %[ll]\n"
-			 "out %[portg], %[g]\n"
-			 "out %[ddra], %[da]\n"
-			 "out %[ddrc], %[dc]\n"
-			 "out %[ddrb], %[db]\n"
-			 "sts %[ddrl], %[dl]\n"
-			 "out %[portg], %[stored]\n"
-			 : [clock] "=&r"(clock)
-			 : [due] "r"(due), [ra] "r"(p->release_a), [rc] "r"(p->release_c), [rb] "r"(p->release_b), [rl] "r"(p->release_l),
-			   [la] "r"(p->level_a), [lc] "r"(p->level_c), [lb] "r"(p->level_b), [ll] "r"(p->level_l), [g] "r"(p->pulls),
-			   [da] "r"(p->drive_a), [dc] "r"(p->drive_c), [db] "r"(p->drive_b), [dl] "r"(p->drive_l), [stored] "r"(p->stored),
-			   [low] "n"(_SFR_MEM_ADDR(TCNT3L)), [high] "n"(_SFR_MEM_ADDR(TCNT3H)), [ddra] "I"(_SFR_IO_ADDR(DDRA)),
-			   [ddrc] "I"(_SFR_IO_ADDR(DDRC)), [ddrb] "I"(_SFR_IO_ADDR(DDRB)), [ddrl] "n"(_SFR_MEM_ADDR(DDRL)),
+			 "ld  %[before], X\n"
+			 "out %[ddra], r2\n"
+			 "out %[ddrc], r3\n"
+			 "out %[ddrb], r4\n"
+			 "sts %[ddrl], r5\n"
+			 "out %[porta], r6\n"
+			 "out %[portc], r7\n"
+			 "out %[portb], r8\n"
+			 "sts %[portl], r9\n"
+			 "out %[portg], r10\n"
+			 "out %[ddra], r11\n"
+			 "out %[ddrc], r12\n"
+			 "out %[ddrb], r13\n"
+			 "sts %[ddrl], r14\n"
+			 "out %[portg], r15\n"
+			 "ld  %[after], X\n"
+			 : [clock] "=&r"(clock), [before] "=&r"(seen->before), [after] "=&r"(seen->after)
+			 : [p] "z"(p), [due] "r"(due), [line] "x"(line), [low] "n"(_SFR_MEM_ADDR(TCNT3L)), [high] "n"(_SFR_MEM_ADDR(TCNT3H)),
+			   [ddra] "I"(_SFR_IO_ADDR(DDRA)), [ddrc] "I"(_SFR_IO_ADDR(DDRC)), [ddrb] "I"(_SFR_IO_ADDR(DDRB)), [ddrl] "n"(_SFR_MEM_ADDR(DDRL)),
 			   [porta] "I"(_SFR_IO_ADDR(PORTA)), [portc] "I"(_SFR_IO_ADDR(PORTC)), [portb] "I"(_SFR_IO_ADDR(PORTB)),
-			   [portl] "n"(_SFR_MEM_ADDR(PORTL)), [portg] "I"(_SFR_IO_ADDR(PORTG)));
-	return (uint16_t)(clock + LEVELS_AFTER);
+			   [portl] "n"(_SFR_MEM_ADDR(PORTL)), [portg] "I"(_SFR_IO_ADDR(PORTG))
+			 : "r2", "r3", "r4", "r5", "r6", "r7", "r8", "r9", "r10", "r11", "r12", "r13", "r14", "r15", "memory");
+	return clock;
 }
 
-void board_acts(uint8_t n, uint8_t count, uint16_t *at)
+/* Makes an act, and looks at the line just before it and after. An edge that came before the look
+ * before is put down at the time of the act. */
+__attribute__((always_inline)) static inline uint16_t act(const struct ports *p, uint16_t due, struct search *s)
 {
-	const struct ports *p = &acts[n];
-	uint16_t late = 0;
+	struct seen seen;
+	uint16_t clock = write_at(p, due, s->line, &seen);
+	uint16_t at = (uint16_t)(clock + LEVELS_AFTER);
 
-	cli();
-	for (; count > 0; count--) {
-		uint16_t due = (uint16_t)(*at + late - LEVELS_AFTER), clock;
+	if ((seen.before & s->mask) != s->level) {
+		search_put(s, at, (uint16_t)(at - s->seen));
+	}
+	s->seen = (uint16_t)(clock + BEFORE_AFTER);
+	if ((seen.after & s->mask) != s->level) {
+		search_put(s, (uint16_t)(clock + LOOKED_AFTER), LOOKED_AFTER - BEFORE_AFTER);
+	}
+	s->seen = (uint16_t)(clock + LOOKED_AFTER - 1);
+	return at;
+}
 
-		if ((int16_t)(due - TCNT3) > QUIET) {
+/* Waits for an act that is due, and looks at the line, as long as edges are asked for. */
+static void search_before(struct search *s, uint16_t due)
+{
+	int16_t left = (int16_t)(due - TCNT3);
+
+	if (left > QUIET + LEAST) {
+		search(s, (uint16_t)(due - QUIET));
+		if (s->found == s->most) {
 			sei();
 			while ((int16_t)(due - board_edge_clock()) > QUIET) {
 			}
 			cli();
 		}
-		clock = write_at(p, due);
-		late = (uint16_t)(clock - *at);
-		*at = clock;
+	}
+	if (left > READY) {
+		search_quietly(s, (uint16_t)(due - READY));
+	}
+}
+
+/* Static, for its fields are reached sooner than those on the stack. */
+static struct search s;
+
+uint8_t board_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges)
+{
+	const struct ports *p = &acts[n];
+	uint16_t late = 0;
+
+	search_begin(&s, eye, most, edges);
+	cli();
+	for (; count > 0; count--) {
+		uint16_t due = (uint16_t)(*at + late - LEVELS_AFTER), when;
+
+		search_before(&s, due);
+		when = act(p, due, &s);
+		late = (uint16_t)(when - *at);
+		*at = when;
 		at++;
 		p++;
 	}
+	search(&s, (uint16_t)(TCNT3 + LOOKED));
 	sei();
+	return search_end(&s, eye);
+}
+
+bool board_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void))
+{
+	bool halts;
+
+	search_begin(&s, eye, 1, edge);
+	search_on(&s, until, go_on);
+	halts = s.found > 0;
+	if (halts) {
+		*at = act(&acts[n], s.seen, &s);
+	}
+	sei();
+	(void)search_end(&s, eye);
+	return halts;
 }

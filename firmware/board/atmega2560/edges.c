@@ -10,6 +10,7 @@
 
 #include "board.h"
 #include "pins.h"
+#include "search.h"
 
 enum {
 	LOOKS = BOARD_GO_ON_US * (F_CPU / 1000000), /* cycles */
@@ -85,58 +86,93 @@ static inline uint8_t look(volatile uint8_t *line, uint8_t mask, uint8_t level)
 	return seen;
 }
 
-/* What it is looking for, and what it has found. */
-struct search {
-	volatile uint8_t *line;
-	uint8_t mask, level;
-	uint16_t seen; /* when the line was last looked at */
-	struct board_edge *edges;
-};
+/* The position's line, and its bit there. */
+static volatile uint8_t *watched = &PINF;
+static uint8_t watched_bit;
 
-/* Looks until timer 3 was where OCR3A says, or so many edges came; gives their number. */
-static inline uint8_t search(struct search *s, uint8_t most)
+void board_watch(uint32_t word)
 {
-	uint8_t n = 0;
-
-	do {
-		cli();
-		while (n < most) {
-			uint16_t gap = A_LOOK, at;
-			bool first = (*s->line & s->mask) != s->level;
-
-			if (!first && look(s->line, s->mask, s->level) == s->level) {
-				s->seen = TCNT3;
-				break;
-			}
-			at = TCNT3;
-			if (first) {
-				gap = (uint16_t)(at - s->seen + SINCE);
-			}
-			s->seen = at;
-			s->edges->at = (uint16_t)(at - LATE);
-			s->edges->gap = gap;
-			s->edges++;
-			n++;
-			s->level ^= s->mask;
-		}
-		if (n == most) {
-			return n; /* what waits waits a little more: the caller may be in a hurry */
-		}
-		sei();
-		__asm__ volatile("nop\nnop\n"); /* each lets one interrupt in */
-	} while ((TIFR3 & _BV(OCF3A)) == 0);
-	return n;
+	watched = line_of(word, &watched_bit);
 }
 
-uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+void search_begin(struct search *s, const struct board_eye *eye, uint8_t most, struct board_edge *edges)
 {
-	struct search s;
-	uint8_t n = 0;
+	s->line = watched;
+	s->mask = watched_bit;
+	s->level = eye->high ? watched_bit : 0;
+	s->seen = eye->seen;
+	s->edges = edges;
+	s->most = most;
+	s->found = 0;
+}
 
-	s.line = line_of(eye->word, &s.mask);
-	s.level = eye->high ? s.mask : 0;
-	s.seen = eye->seen;
-	s.edges = edges;
+uint8_t search_end(const struct search *s, struct board_eye *eye)
+{
+	eye->high = s->level != 0;
+	eye->seen = s->seen;
+	return s->found;
+}
+
+void search_put(struct search *s, uint16_t at, uint16_t gap)
+{
+	if (s->found < s->most) {
+		struct board_edge *edge = &s->edges[s->found];
+
+		edge->at = at;
+		edge->gap = gap;
+		s->found++;
+		s->level ^= s->mask;
+	}
+}
+
+/* An edge that was seen not long before the clock was so. */
+static void seen(struct search *s, uint16_t at, uint16_t gap)
+{
+	s->seen = at;
+	search_put(s, (uint16_t)(at - LATE), gap);
+}
+
+void search(struct search *s, uint16_t until)
+{
+	OCR3A = until;
+	TIFR3 = _BV(OCF3A);
+	while (s->found < s->most) {
+		bool first = (*s->line & s->mask) != s->level;
+
+		if (!first && look(s->line, s->mask, s->level) == s->level) {
+			s->seen = TCNT3;
+			if (TIFR3 & _BV(OCF3A)) {
+				return;
+			}
+			sei();
+			__asm__ volatile("nop\nnop\n"); /* each lets one interrupt in */
+			cli();
+		} else {
+			uint16_t at = TCNT3;
+
+			seen(s, at, first ? (uint16_t)(at - s->seen + SINCE) : A_LOOK);
+		}
+	}
+}
+
+/* Not inlined, so that acts have all registers of the MCU to themselves. */
+__attribute__((noinline)) void search_quietly(struct search *s, uint16_t until)
+{
+	uint16_t before;
+
+	while (s->found < s->most && (int16_t)(until - (before = TCNT3)) > 0) {
+		if ((*s->line & s->mask) != s->level) {
+			uint16_t at = TCNT3;
+
+			seen(s, at, (uint16_t)(at - s->seen));
+		} else {
+			s->seen = before;
+		}
+	}
+}
+
+void search_on(struct search *s, uint16_t until, bool (*go_on)(void))
+{
 	do {
 		uint16_t left;
 
@@ -145,12 +181,21 @@ uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct 
 		if ((int16_t)left < SHORTEST) {
 			left = SHORTEST;
 		}
-		OCR3A = (uint16_t)(TCNT3 + (left > LOOKS ? LOOKS : left));
-		TIFR3 = _BV(OCF3A);
-		n = (uint8_t)(n + search(&s, (uint8_t)(most - n)));
-	} while (n < most && (int16_t)(until - board_edge_clock()) > 0 && go_on());
+		search(s, (uint16_t)(TCNT3 + (left > LOOKS ? LOOKS : left)));
+		if (s->found == s->most) {
+			return;
+		}
+		sei();
+	} while ((int16_t)(until - board_edge_clock()) > 0 && go_on());
+	cli();
+}
+
+uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+{
+	struct search s;
+
+	search_begin(&s, eye, most, edges);
+	search_on(&s, until, go_on);
 	sei();
-	eye->high = s.level != 0;
-	eye->seen = s.seen;
-	return n;
+	return search_end(&s, eye);
 }

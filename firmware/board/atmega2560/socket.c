@@ -20,7 +20,6 @@ const struct board_traits board_traits = {
 	.far_conversion_us = REVISION_B_FAR_CONVERSION_US,
 	.error_mv = REVISION_B_ERROR_MV,
 	.max_current_ma = REVISION_B_MAX_CURRENT_MA,
-	.ahead_16ths = 24 * CYCLES_PER_US, /* an interrupt or two, and what lies between */
 	.name = "ATmega2560, revision B",
 };
 

@@ -487,51 +487,47 @@ static void act(const struct act *a)
 	board_drive(a->dir, a->level);
 }
 
-void board_acts(uint8_t n, uint8_t count, uint16_t *at)
+/* Makes an act now; gives the clock. */
+static uint16_t make(uint8_t n)
 {
-	uint16_t late = 0;
+	act(&fake.acts[n]);
+	fake.acted++;
+	if (fake.driven_at == 0) {
+		fake.driven_at = clock_16ths();
+	}
+	return board_edge_clock();
+}
 
-	for (; count > 0; count--) {
-		int16_t left = (int16_t)(*at + late - board_edge_clock());
+void board_watch(uint32_t word)
+{
+	if (word == 0 || (word & (word - 1)) != 0) {
+		fake_fail("looks at no one position");
+	}
+	fake.looked_at = word;
+}
 
-		if (left >= 16 * BOARD_SOON_US) {
-			fake_fail("makes an act too long ahead");
-		}
-		if (left > 0) {
-			board_wait_16ths((uint16_t)left);
-		}
-		act(&fake.acts[n]);
-		fake.acted++;
-		if (fake.driven_at == 0) {
-			fake.driven_at = clock_16ths();
-		}
-		late = (uint16_t)(board_edge_clock() - *at);
-		*at = board_edge_clock();
-		at++;
-		n++;
+static void for_some(uint8_t most)
+{
+	if (most == 0) {
+		fake_fail("looks for no edge");
 	}
 }
 
-/* A look every half µs. */
-uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+/* Looks every half µs until the clock is there. */
+static uint8_t looks(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
 {
 	uint16_t asked = board_edge_clock();
-
 	uint8_t n = 0;
 
-	if (most == 0 || eye->word == 0 || (eye->word & (eye->word - 1)) != 0) {
-		fake_fail("looks for no edge, or at no one position");
-	}
-	board_wait_16ths(8);
-	while ((int16_t)(until - board_edge_clock()) > 0 && n < most) {
+	while (n < most && (int16_t)(until - board_edge_clock()) > 0) {
 		board_wait_16ths(8);
-		if ((uint16_t)(board_edge_clock() - asked) >= 16 * BOARD_GO_ON_US) {
+		if (go_on != 0 && (uint16_t)(board_edge_clock() - asked) >= 16 * BOARD_GO_ON_US) {
 			asked = board_edge_clock();
 			if (!go_on()) {
 				break;
 			}
 		}
-		if (((board_sample() & eye->word) != 0) != eye->high) {
+		if (((board_sample() & fake.looked_at) != 0) != eye->high) {
 			eye->high = !eye->high;
 			edges[n].at = board_edge_clock();
 			edges[n].gap = (uint16_t)(board_edge_clock() - eye->seen);
@@ -540,6 +536,49 @@ uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct 
 		eye->seen = board_edge_clock();
 	}
 	return n;
+}
+
+uint8_t board_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges)
+{
+	uint16_t late = 0;
+	uint8_t found = 0;
+
+	for_some(most);
+	for (; count > 0; count--) {
+		uint16_t due = (uint16_t)(*at + late);
+		int16_t left = (int16_t)(due - board_edge_clock());
+
+		if (left >= 16 * BOARD_SOON_US) {
+			fake_fail("makes an act too long ahead");
+		}
+		found = (uint8_t)(found + looks(eye, due, (uint8_t)(most - found), edges + found, 0));
+		left = (int16_t)(due - board_edge_clock());
+		if (left > 0) {
+			board_wait_16ths((uint16_t)left);
+		}
+		late = (uint16_t)(make(n) - *at);
+		*at = (uint16_t)(*at + late);
+		at++;
+		n++;
+	}
+	return (uint8_t)(found + looks(eye, (uint16_t)(board_edge_clock() + 16 * BOARD_LOOKED_US), (uint8_t)(most - found), edges + found, 0));
+}
+
+uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+{
+	for_some(most);
+	board_wait_16ths(8);
+	return looks(eye, until, most, edges, go_on);
+}
+
+bool board_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void))
+{
+	bool halts = board_edges(eye, until, 1, edge, go_on) > 0;
+
+	if (halts) {
+		*at = make(n);
+	}
+	return halts;
 }
 
 void fake_reset(void)

@@ -56,6 +56,7 @@ struct fake {
 	uint32_t pulled;    /* calls of board_pull, */
 	uint32_t shifts;    /* and of board_shift */
 	struct act acts[MOST_ACTS]; /* that are planned */
+	uint32_t looked_at;           /* the position whose edges are looked for */
 	uint32_t shifted;           /* what the registers were shifted last, */
 	uint32_t stored[PULLS];     /* and what they hold */
 

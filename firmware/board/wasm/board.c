@@ -62,7 +62,6 @@ const struct board_traits board_traits = {
 	.far_conversion_us = REVISION_B_FAR_CONVERSION_US,
 	.error_mv = REVISION_B_ERROR_MV,
 	.max_current_ma = REVISION_B_MAX_CURRENT_MA,
-	.ahead_16ths = RELEASED_BEFORE,
 	.name = "virtual, revision B",
 };
 
@@ -370,13 +369,67 @@ static uint16_t act(const struct act *a)
 	return at;
 }
 
-void board_acts(uint8_t n, uint8_t count, uint16_t *at)
+static uint32_t watched;
+
+void board_watch(uint32_t word)
+{
+	watched = word;
+}
+
+static uint8_t looks(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+{
+	uint8_t n = 0;
+	uint16_t asked = board_edge_clock();
+
+	while (n < most) {
+		uint16_t clock = board_edge_clock();
+		uint16_t left = (uint16_t)(until - clock), since = (uint16_t)(clock - eye->seen), gap;
+		uint32_t passed;
+
+		eye->seen = clock;
+		if (left == 0 || left >= 0x8000) {
+			break;
+		}
+		if (go_on != 0 && (uint16_t)(clock - asked) >= GO_ON_16THS) {
+			asked = clock;
+			if (!go_on()) {
+				break;
+			}
+		}
+		if (left > GO_ON_16THS) {
+			left = GO_ON_16THS;
+		}
+		passed = env_edge(watched, eye->high, left);
+		until_due_16ths -= (int32_t)(passed == NO_EDGE ? left : passed);
+		time_passed = true;
+		if (passed == NO_EDGE) {
+			continue;
+		}
+		gap = (uint16_t)passed;
+		if (gap == 0) { /* it came before the look */
+			gap = since;
+		} else if (gap > A_LOOK) {
+			gap = A_LOOK;
+		}
+		eye->high = !eye->high;
+		eye->seen = board_edge_clock();
+		edges[n].at = eye->seen;
+		edges[n].gap = gap;
+		n++;
+	}
+	return n;
+}
+
+uint8_t board_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges)
 {
 	uint16_t late = 0;
+	uint8_t found = 0;
 
 	for (; count > 0; count--) {
-		uint16_t asked = *at, left = (uint16_t)(asked + late - RELEASED_BEFORE - board_edge_clock());
+		uint16_t asked = *at, when = (uint16_t)(asked + late - RELEASED_BEFORE), left;
 
+		found = (uint8_t)(found + looks(eye, when, (uint8_t)(most - found), edges + found, 0));
+		left = (uint16_t)(when - board_edge_clock());
 		if (left < 0x8000) {
 			board_wait_16ths(left);
 			time_passed = true;
@@ -386,45 +439,22 @@ void board_acts(uint8_t n, uint8_t count, uint16_t *at)
 		at++;
 		n++;
 	}
+	return (uint8_t)(found + looks(eye, (uint16_t)(board_edge_clock() + 16 * BOARD_LOOKED_US), (uint8_t)(most - found), edges + found, 0));
 }
 
 uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
 {
-	uint8_t n = 0;
-	uint16_t asked = board_edge_clock();
+	return looks(eye, until, most, edges, go_on);
+}
 
-	while (n < most) {
-		uint16_t clock = board_edge_clock();
-		uint16_t left = (uint16_t)(until - clock), gap;
-		uint32_t passed;
+bool board_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void))
+{
+	bool halts = looks(eye, until, 1, edge, go_on) > 0;
 
-		eye->seen = clock;
-		if (left == 0 || left >= 0x8000) {
-			break;
-		}
-		if ((uint16_t)(clock - asked) >= GO_ON_16THS) {
-			asked = clock;
-			if (!go_on()) {
-				break;
-			}
-		}
-		if (left > GO_ON_16THS) {
-			left = GO_ON_16THS;
-		}
-		passed = env_edge(eye->word, eye->high, left);
-		until_due_16ths -= (int32_t)(passed == NO_EDGE ? left : passed);
-		time_passed = true;
-		if (passed == NO_EDGE) {
-			continue;
-		}
-		gap = (uint16_t)passed;
-		eye->high = !eye->high;
-		eye->seen = board_edge_clock();
-		edges[n].at = eye->seen;
-		edges[n].gap = gap < A_LOOK ? gap : A_LOOK;
-		n++;
+	if (halts) {
+		*at = act(&acts[n]);
 	}
-	return n;
+	return halts;
 }
 
 void fw_reset(uint32_t cause)

@@ -162,10 +162,10 @@ static void halts(void)
 }
 
 /* What an action pulls is shifted before its time, at which it shows; an edge in the 13 µs that the
- * registers take is in the gap. */
+ * registers take, once the first action was looked at, is in the gap. */
 static void shifts(void)
 {
-	static const uint32_t us[] = {10};
+	static const uint32_t us[] = {20};
 	const uint8_t *reply;
 	size_t length;
 
@@ -178,8 +178,30 @@ static void shifts(void)
 	ask(2);
 	reply = host_reply(TYPE_WATCH | TYPE_REPLY, 2, &length);
 	CHECK(get_u32(reply + 16) == 100 * 16 && fake.pulls[PULL_BIAS].on && fake.shifts == 1);
-	edge_at(reply + 20, 10, 16 * 16);
+	edge_at(reply + 20, 20, 16 * 16);
 	CHECK(get_u16(reply + 24) >= 13 * 16);
+}
+
+/* An action's own edge is seen at once: the watched position is driven itself. */
+static void own_edges(void)
+{
+	const uint8_t *reply;
+	size_t length;
+	uint32_t i;
+	static const uint32_t at[] = {0, 40, 50, 200};
+
+	fake_reset();
+	host_power(1);
+	begin(0, 1, 1000, 64, 0);
+	for (i = 0; i < 4; i++) {
+		action(at[i], 1, 1 - i % 2, 0, 0);
+	}
+	ask(2);
+	reply = host_reply(TYPE_WATCH | TYPE_REPLY, 2, &length);
+	CHECK(length == 12 + 4 * 4 + 4 * 6);
+	for (i = 0; i < 4; i++) {
+		edge_at(reply + 28 + 6 * i, at[i], 24);
+	}
 }
 
 /* Actions come at their times, also those that are close together; the halt at its edge, whatever it pulls. */
@@ -205,8 +227,8 @@ static void punctual(void)
 	reply = host_reply(TYPE_WATCH | TYPE_REPLY, 2, &length);
 	CHECK(length == 12 + 8 * 4 + 6 && reply[2] == STOPPED_HALT && reply[3] == 8);
 	for (i = 0; i < 7; i++) {
-		/* One whose registers are shifted after the one before comes up to two groups' time later. */
-		uint32_t late = i == 1 || i == 4 ? 27 : 0;
+		/* One whose registers are shifted after the one before was looked at comes up to two groups' time later. */
+		uint32_t late = i == 1 || i == 4 ? BOARD_LOOKED_US + 27 : 0;
 
 		CHECK(get_u32(reply + 12 + 4 * i) >= 16 * at[i] && get_u32(reply + 12 + 4 * i) <= 16 * (at[i] + late) + 1);
 	}
@@ -309,6 +331,7 @@ void test_watch(void)
 	many_edges();
 	halts();
 	shifts();
+	own_edges();
 	punctual();
 	overcurrent();
 	refusals();
