@@ -305,8 +305,10 @@ static void acted(uint8_t n)
 
 uint8_t socket_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges)
 {
-	acted((uint8_t)(n + count - 1)); /* before, for what follows an act is in a hurry */
-	return board_acts(n, count, at, eye, most, edges);
+	uint8_t found = board_acts(n, count, at, eye, most, edges);
+
+	acted((uint8_t)(n + count - 1));
+	return found;
 }
 
 bool socket_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void))
