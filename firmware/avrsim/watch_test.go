@@ -113,7 +113,7 @@ func TestEdgesAreTimed(t *testing.T) {
 }
 
 // surely is how far apart edges are, cycles, of which none is missed, and so the widest gap: firmware/README.md.
-const surely = 40 * Hertz / 1e6
+const surely = 44 * Hertz / 1e6
 
 // aLook is the gap of an edge that is seen in time, cycles: SPEC.md, WATCH.
 const aLook = 16

@@ -238,38 +238,42 @@ void board_act(uint8_t n, const struct act *a);
  * so otherwise from now on. */
 void board_shift(enum pull which, uint32_t up, bool at_once);
 
-/* Selects the position, by its word, whose edges are looked for from now on. */
-void board_watch(uint32_t word);
-
-/* That position, */
-struct board_eye {
-	bool high;     /* how it read when it was last looked at, */
-	uint16_t seen; /* and when that was */
-};
-
 /* An edge: when it was seen, and how long the position had not been looked at before. */
 struct board_edge {
 	uint16_t at, gap;
 };
 
-/* Makes count acts, from number n on, each at its time by the edge clock, less than BOARD_SOON_US
- * ahead, or at once if that is past; puts there when each was. One that is late delays the others by as much. Nothing interrupts an act. It
- * releases, changes the levels, then the pulls, then drives. Its time is that of the levels; all is within
- * BOARD_ACT_16THS of it, and BOARD_PULLED_ALONE_16THS pass from a release to the pulls, 2 more or less.
- * Up to the first act, between acts, and for BOARD_LOOKED_US after the last it looks for up to most edges, as board_edges
- * does, and gives their number. An act's own edge is seen within 1.5 µs, and is never put down before the act. */
-enum { BOARD_SOON_US = 500, BOARD_ACT_16THS = 8, BOARD_PULLED_ALONE_16THS = 8, BOARD_LOOKED_US = 16 };
-uint8_t board_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges);
+/* Selects the position, by its word, whose edges are looked for from now on. */
+void board_watch(uint32_t word);
 
-/* Looks at the position until the clock is there, less than 2^15 ahead, or so many edges
- * came, at least one, or go_on, which is asked every BOARD_GO_ON_US, says no; gives their
- * number. From one look to the next it takes 3/4 µs at most, and up to 20 µs now and then
- * for what cannot wait. */
+/* A lookout for its edges. */
+struct lookout {
+	bool high;                /* how the position read when it was last looked at, */
+	uint16_t seen;            /* and when that was */
+	struct board_edge *edges; /* room for most */
+	uint8_t most, found;
+	bool (*go_on)(void);      /* asked every BOARD_GO_ON_US or a quarter more; false ends it */
+};
+
 enum { BOARD_GO_ON_US = 200 };
-uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void));
 
-/* Looks for one edge in the same way, and makes act n at once when it is seen; puts there when. Gives
+/* Looks until the clock is there, less than 2^15 ahead, or all edges are found, one more at least,
+ * or go_on says no. From one look to the next it takes 3/4 µs at most, and up to 20 µs now and then for what
+ * cannot wait. */
+void board_edges(struct lookout *l, uint16_t until);
+
+/* Makes up to count acts, from number n on, each so long after from, by the edge clock, which is less than 2^15
+ * ahead, or at once if that is past; puts there how long after it each was. One that is late delays those less than BOARD_CLOSE_US behind it by
+ * as much. Nothing interrupts an act. It releases, changes the levels, then the pulls, then drives. Its time is that of the
+ * levels; all is within BOARD_ACT_16THS of it, and BOARD_PULLED_ALONE_16THS pass from a release to the pulls, 2
+ * more or less. It looks, as board_edges does, before and between the acts, and after them until the clock is
+ * there; an act's own edge is seen within 1.5 µs, and is never put down before the act. Gives how many acts were made:
+ * fewer if all edges were found, or go_on said no, before one. */
+enum { BOARD_CLOSE_US = 32, BOARD_ACT_16THS = 8, BOARD_PULLED_ALONE_16THS = 8 };
+uint8_t board_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, uint16_t *at, uint16_t until);
+
+/* Looks as board_edges does, for one edge more, and makes act n at once when it is seen; puts there when. Gives
  * whether it was. */
-bool board_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void));
+bool board_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until);
 
 #endif

@@ -303,17 +303,21 @@ static void acted(uint8_t n)
 	now.pulls[PULL_LOAD] = acts[n].pulls[PULL_LOAD];
 }
 
-uint8_t socket_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges)
+uint8_t socket_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, uint16_t *at, uint16_t until)
 {
-	uint8_t found = board_acts(n, count, at, eye, most, edges);
+	uint8_t high = now.high, made;
 
-	acted((uint8_t)(n + count - 1));
-	return found;
+	acted((uint8_t)(n + count - 1)); /* before, for what follows an act is in a hurry */
+	made = board_acts(l, n, count, from, at, until);
+	if (made < count && now.high == high) { /* else it was made safe meanwhile */
+		acted((uint8_t)(n + made - 1));
+	}
+	return made;
 }
 
-bool socket_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void))
+bool socket_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until)
 {
-	bool halts = board_halts(n, at, eye, until, edge, go_on);
+	bool halts = board_halts(l, n, at, until);
 
 	if (halts) {
 		acted(n);

@@ -99,11 +99,11 @@ void socket_plan(uint8_t n, uint32_t dir, uint32_t level, const struct pulling *
 bool socket_shifts(uint8_t n);
 void socket_shift(uint8_t n);
 
-/* Makes count acts, as board_acts does. */
-uint8_t socket_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges);
+/* Makes acts, as board_acts does; number 0 in any case. */
+uint8_t socket_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, uint16_t *at, uint16_t until);
 
 /* Makes an act that is a halt, when there is an edge, as board_halts does. */
-bool socket_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void));
+bool socket_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until);
 
 /* Makes the positions of mask driven beside those that are, as socket_may_drive
  * allows, at their bits of word, which has no other; or not driven any more. */

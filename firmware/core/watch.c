@@ -11,11 +11,8 @@
 
 enum {
 	A_US = 16,           /* of the clock */
-	SPAN = 2000 * A_US,  /* of looks in one go, less than half a turn of the clock */
-	LEAD = 64 * A_US,    /* before an action the looks end: a look at the current and what it takes to begin */
-	SHIFTING = 30 * A_US, /* and that much before, where registers are shifted: two groups at most */
-	CLOSE = 32 * A_US,   /* from an action to one that is made in one go with it, */
-	IN_ONE_GO = 150 * A_US /* and from the first of those */
+	SPAN = 1900 * A_US,  /* of looks in one go, and from an action to the next: less than half a turn of the clock */
+	LEAD = 94 * A_US     /* before an action the looks end: a look at the current, registers that are shifted, and what it takes to begin */
 };
 
 /* An action as SPEC.md lays it out. */
@@ -36,26 +33,25 @@ struct layout {
 /* The watch under way: all that the time between two looks hangs on is read before. */
 static struct {
 	bool halts;
-	uint8_t most, planned;        /* edges, and actions */
+	uint8_t planned, actions;     /* actions in all, and up to now */
 	uint32_t until;               /* by the clock, after the first action */
 	uint32_t now, start;          /* by the clock in 32 bits: the last look, and the first action */
-	uint8_t edges, actions;       /* up to now */
 	uint32_t halted;              /* when the halt was, after the first action */
 	uint16_t asked;               /* by the clock: the last look at the current */
 	uint32_t watched;
-	struct board_eye eye;
+	struct lookout lookout;
 	struct pulling halt[PULLS]; /* what pulls after it */
 } course;
 
-/* Planned actions: when they are due by the clock after the first, how long before the looks end,
- * and how many are made in one go from each on. */
+/* Planned actions: when they are due by the clock after the first, whether registers are shifted before, and how
+ * many are made in one go from each on. */
 static struct {
 	uint32_t due;
-	uint16_t lead;
+	bool shifts;
 	uint8_t in_one_go;
 } planned[MOST_ACTIONS];
-/* The clock at each, and at the halt. */
-static uint16_t acted[MOST_ACTIONS + 1];
+/* When each is to be by the clock after the first, and then when it was. */
+static uint16_t acted[MOST_ACTIONS];
 static struct board_edge edges[MOST_EDGES];
 /* The upper bits of their times, of those that were the first in a look; the others came
  * less than a turn after the one before. */
@@ -175,17 +171,17 @@ static void plan(const struct layout *w)
 		}
 		socket_plan(i, a.direction, a.level, a.pulls, false);
 		planned[i].due = A_US * a.at_us;
-		planned[i].lead = socket_shifts(i) ? LEAD + SHIFTING : LEAD;
+		planned[i].shifts = socket_shifts(i);
+		acted[i] = (uint16_t)planned[i].due;
 	}
 	for (i = w->actions; i > 0; i--) {
-		uint8_t n = (uint8_t)(i - 1), count = 1;
-		uint8_t end = w->halts ? (uint8_t)(w->actions - 1) : w->actions; /* the last looks for the halt's edge only */
+		uint8_t n = (uint8_t)(i - 1), end = w->halts ? (uint8_t)(w->actions - 1) : w->actions;
+		uint8_t next = i;
 
-		while (n + count < end && planned[n + count].lead == LEAD && planned[n + count].due - planned[n + count - 1].due < CLOSE &&
-		       planned[n + count].due - planned[n].due < IN_ONE_GO) {
-			count++;
+		while (n > 0 && next < end && !planned[next].shifts && planned[next].due - planned[n].due < SPAN) {
+			next++;
 		}
-		planned[n].in_one_go = count;
+		planned[n].in_one_go = (uint8_t)(next - n);
 	}
 	if (w->halts) {
 		(void)read_action(at, &a);
@@ -200,13 +196,15 @@ static void begin(const struct layout *w)
 	uint8_t i;
 
 	course.halts = w->halts;
-	course.most = w->edges;
 	course.planned = w->actions;
 	course.until = A_US * w->until_us;
-	course.edges = 0;
 	course.actions = 0;
 	course.watched = position_bit(w->watched);
 	board_watch(course.watched);
+	course.lookout.edges = edges;
+	course.lookout.most = w->edges;
+	course.lookout.found = 0;
+	course.lookout.go_on = go_on;
 	guarded = ACCEPTED;
 	for (i = 0; i < MOST_EDGES; i++) {
 		turns[i] = NOT_FIRST;
@@ -214,61 +212,74 @@ static void begin(const struct layout *w)
 	plan(w);
 }
 
-/* Counts the edges that were seen since the clock, in 32 bits, was so. */
-static void put_down(uint32_t since, uint8_t more)
+/* Notes of the edges from number first on, which were seen since the clock, in 32 bits, was so, when the first was. */
+static void put_down(uint32_t since, uint8_t first)
 {
 	uint8_t turn = (uint8_t)(since >> 16);
 
-	if (more > 0) {
-		turns[course.edges] = (uint8_t)(edges[course.edges].at < (uint16_t)since ? turn + 1 : turn);
-		course.edges = (uint8_t)(course.edges + more);
+	if (course.lookout.found > first) {
+		turns[first] = (uint8_t)(edges[first].at < (uint16_t)since ? turn + 1 : turn);
 	}
 }
 
-/* Makes the next actions, and puts down the edges of the position meanwhile. The edge that is to halt
- * is left for look. */
+/* Leaves the edge that is to halt for look_and_halt. */
+static void unsee(void)
+{
+	struct lookout *l = &course.lookout;
+
+	l->found--;
+	l->high = !l->high;
+	l->seen = (uint16_t)(edges[l->found].at - edges[l->found].gap);
+}
+
+/* When the looks end, by the clock in 32 bits: before the next action, or for good. */
+static uint32_t look_until(void)
+{
+	return course.start + (course.actions < course.planned ? planned[course.actions].due - LEAD : course.until);
+}
+
+/* Makes up to count actions, and looks on. */
 static void make(uint8_t count)
 {
-	uint8_t n = course.actions, at = course.edges, more;
-	uint32_t since = course.now;
-	bool halting;
+	struct lookout *l = &course.lookout;
+	uint8_t n = course.actions, found = l->found, most = l->most, made;
+	uint32_t since = course.now, last = course.start + planned[n + count - 1].due, until;
+	bool halting = course.halts && n + 1 == course.planned;
 
 	course.actions = (uint8_t)(n + count);
-	halting = course.halts && course.actions == course.planned;
-	more = socket_acts(n, count, acted + n, &course.eye, halting ? 1 : (uint8_t)(course.most - at), edges + at);
-	if (halting && more > 0 && (int16_t)(edges[at].at - acted[n]) >= 0) {
-		more = 0;
-		course.eye.high = !course.eye.high;
-		course.eye.seen = (uint16_t)(edges[at].at - edges[at].gap);
+	until = look_until();
+	if ((int32_t)(until - last) > SPAN) {
+		until = last + SPAN;
 	}
-	carry_on(acted[course.actions - 1]);
-	if (n == 0) {
-		course.start = course.now;
+	if (halting) {
+		until = last;
+		l->most = (uint8_t)(found + 1);
 	}
-	put_down(since, more);
+	made = socket_acts(l, n, count, (uint16_t)course.start, acted + n, (uint16_t)until);
+	l->most = most;
+	course.actions = (uint8_t)(n + made);
+	if (made > 0) {
+		carry_on((uint16_t)((uint16_t)course.start + acted[course.actions - 1]));
+		if (n == 0) { /* it came as soon as could be */
+			course.start = course.now;
+			acted[0] = 0;
+		}
+		if (halting && l->found > found) {
+			unsee();
+		}
+	}
+	put_down(since, found);
 }
 
-static void first_action(void)
-{
-	acted[0] = board_edge_clock();
-	course.eye.seen = acted[0];
-	course.eye.high = board_sample_of(course.watched) != 0;
-	course.now = acted[0];
-	make(1);
-}
-
-/* Makes the next action at its time, and those that are close behind it. */
+/* Makes the next action at its time, which is not far ahead, and others with it. The first, which is made at
+ * once, and the last before a halt stand alone. */
 static void act(void)
 {
-	uint8_t n = course.actions, i;
-
-	if (planned[n].lead != LEAD) {
-		socket_shift(n);
+	if (planned[course.actions].shifts) {
+		planned[course.actions].shifts = false; /* an edge may break it off before the action */
+		socket_shift(course.actions);
 	}
-	for (i = 0; i < planned[n].in_one_go; i++) {
-		acted[n + i] = (uint16_t)((uint16_t)course.start + (uint16_t)planned[n + i].due);
-	}
-	make(planned[n].in_one_go);
+	make(planned[course.actions].in_one_go);
 }
 
 /* The board asks in a long look; of short ones, and of actions without any, one in so many does. */
@@ -284,22 +295,24 @@ static void ask(void)
 static void look_and_halt(uint16_t until)
 {
 	uint32_t since = course.now;
+	uint8_t found = course.lookout.found;
+	uint16_t at;
 
-	if (!socket_halts(course.planned, acted + course.planned, &course.eye, until, edges + course.edges, go_on)) {
+	if (!socket_halts(&course.lookout, course.planned, &at, until)) {
 		return;
 	}
 	if (course.halt[PULL_BIAS].on || course.halt[PULL_LOAD].on) {
 		socket_pull(course.halt);
 	}
-	carry_on(acted[course.planned]);
+	carry_on(at);
 	course.halted = course.now - course.start;
 	course.actions++;
-	put_down(since, 1);
+	put_down(since, found);
 }
 
 static bool is_over(void)
 {
-	return guarded != ACCEPTED || course.edges == course.most || course.actions > course.planned;
+	return guarded != ACCEPTED || course.lookout.found == course.lookout.most || course.actions > course.planned;
 }
 
 /* Looks for edges up to a time by the clock in 32 bits; with all actions done and a halt to come, for one. */
@@ -313,7 +326,10 @@ static void look(uint32_t end)
 		if (halting) {
 			look_and_halt(until);
 		} else {
-			put_down(course.now, board_edges(&course.eye, until, (uint8_t)(course.most - course.edges), edges + course.edges, go_on));
+			uint8_t found = course.lookout.found;
+
+			board_edges(&course.lookout, until);
+			put_down(course.now, found);
 		}
 		carry_on(board_edge_clock());
 		ask();
@@ -323,21 +339,21 @@ static void look(uint32_t end)
 /* Acts and looks until it is over, and says why in *stopped. */
 static enum refusal run(uint8_t *stopped)
 {
-	first_action();
-	course.asked = (uint16_t)course.now;
-	while (course.actions < course.planned) {
-		look(course.start + planned[course.actions].due - planned[course.actions].lead);
-		ask();
-		if (is_over()) {
-			break;
-		}
+	course.lookout.seen = board_edge_clock();
+	course.lookout.high = board_sample_of(course.watched) != 0;
+	course.asked = course.lookout.seen;
+	course.now = course.lookout.seen;
+	course.start = course.now;
+	while (!is_over() && course.actions < course.planned) {
 		act();
+		look(look_until());
+		ask();
 	}
-	look(course.start + course.until);
+	look(look_until());
 	*stopped = STOPPED_TIME;
 	if (course.actions > course.planned) {
 		*stopped = STOPPED_HALT;
-	} else if (course.edges == course.most) {
+	} else if (course.lookout.found == course.lookout.most) {
 		*stopped = STOPPED_EDGES;
 	}
 	return guarded;
@@ -349,14 +365,12 @@ static uint8_t *put_times(uint8_t *at)
 	uint8_t i;
 
 	for (i = 0; i < course.actions && i < course.planned; i++) {
-		uint16_t late = (uint16_t)(acted[i] - (uint16_t)(course.start + planned[i].due));
-
-		at = put_u32(at, planned[i].due + late);
+		at = put_u32(at, planned[i].due + (uint16_t)(acted[i] - (uint16_t)planned[i].due));
 	}
 	if (course.actions > course.planned) {
 		at = put_u32(at, course.halted);
 	}
-	for (i = 0; i < course.edges; i++) {
+	for (i = 0; i < course.lookout.found; i++) {
 		if (turns[i] != NOT_FIRST) {
 			clock = (uint32_t)turns[i] << 16 | edges[i].at;
 		} else {
@@ -392,11 +406,11 @@ static enum refusal carry_out(const struct layout *w, uint8_t **reply)
 	if (refusal != ACCEPTED) {
 		return refusal;
 	}
-	at = put_u8(at, course.eye.high != ((course.edges & 1) != 0));
-	at = put_u8(at, course.eye.high);
+	at = put_u8(at, course.lookout.high != ((course.lookout.found & 1) != 0));
+	at = put_u8(at, course.lookout.high);
 	at = put_u8(at, stopped);
 	at = put_u8(at, course.actions);
-	at = put_u8(at, course.edges);
+	at = put_u8(at, course.lookout.found);
 	at = put_u8(at, BOARD_ACT_16THS);
 	at = put_u16(at, mv);
 	at = put_u32(at, board_sample());

@@ -18,11 +18,11 @@ enum {
 	LEVELS_AFTER = 15, /* to the levels, */
 	LOOKED_AFTER = 26, /* and to the look after all is done */
 	/* Cycles before an act: */
-	QUIET = 12 * (F_CPU / 1000000), /* no interrupt is let in, for none takes longer than 8 µs */
+	QUIET = 20 * (F_CPU / 1000000), /* no interrupt is let in, for two may wait, of 8 µs each; */
 	READY = 104,                    /* and the line is not looked at; */
-	LEAST = 24,                     /* so long a search must be */
-	/* And after the last: */
-	LOOKED = BOARD_LOOKED_US * (F_CPU / 1000000)
+	LEAST = 40,                     /* so long a search must be */
+	/* Cycles between acts: */
+	CLOSE = BOARD_CLOSE_US * (F_CPU / 1000000)
 };
 
 /* What the ports hold, in the order in which they are written, which write_at counts on. */
@@ -122,78 +122,74 @@ static inline uint16_t write_at(const struct ports *p, uint16_t due, const volat
 
 /* Makes an act, and looks at the line just before it and after. An edge that came before the look
  * before is put down at the time of the act. */
-__attribute__((always_inline)) static inline uint16_t act(const struct ports *p, uint16_t due, struct search *s)
+__attribute__((always_inline)) static inline uint16_t act(struct lookout *l, const struct ports *p, uint16_t due)
 {
 	struct seen seen;
-	uint16_t clock = write_at(p, due, s->line, &seen);
+	uint16_t clock = write_at(p, due, watched_line, &seen);
 	uint16_t at = (uint16_t)(clock + LEVELS_AFTER);
 
-	if ((seen.before & s->mask) != s->level) {
-		search_put(s, at, (uint16_t)(at - s->seen));
+	if ((seen.before & watched_bit) != (l->high ? watched_bit : 0) && l->found < l->most) {
+		search_put(l, at, (uint16_t)(at - l->seen));
 	}
-	s->seen = (uint16_t)(clock + BEFORE_AFTER);
-	if ((seen.after & s->mask) != s->level) {
-		search_put(s, (uint16_t)(clock + LOOKED_AFTER), LOOKED_AFTER - BEFORE_AFTER);
+	if ((seen.after & watched_bit) != (l->high ? watched_bit : 0) && l->found < l->most) {
+		search_put(l, (uint16_t)(clock + LOOKED_AFTER), LOOKED_AFTER - BEFORE_AFTER);
 	}
-	s->seen = (uint16_t)(clock + LOOKED_AFTER - 1);
+	l->seen = (uint16_t)(clock + LOOKED_AFTER - 1);
 	return at;
 }
 
-/* Waits for an act that is due, and looks at the line, as long as edges are asked for. */
-static void search_before(struct search *s, uint16_t due)
+/* Looks until an act is due, quietly in the end. Gives whether it is to be made. */
+static bool search_before(struct lookout *l, uint16_t due)
 {
-	int16_t left = (int16_t)(due - TCNT3);
-
-	if (left > QUIET + LEAST) {
-		search(s, (uint16_t)(due - QUIET));
-		if (s->found == s->most) {
-			sei();
-			while ((int16_t)(due - board_edge_clock()) > QUIET) {
-			}
-			cli();
-		}
+	if ((int16_t)(due - TCNT3) > QUIET + LEAST && (!search_on(l, (uint16_t)(due - QUIET)) || l->found == l->most)) {
+		return false;
 	}
-	if (left > READY) {
-		search_quietly(s, (uint16_t)(due - READY));
-	}
+	search_quietly(l, (uint16_t)(due - READY));
+	return true;
 }
 
-/* Static, for its fields are reached sooner than those on the stack. */
-static struct search s;
-
-uint8_t board_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges)
+uint8_t board_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, uint16_t *at, uint16_t until)
 {
 	const struct ports *p = &acts[n];
-	uint16_t late = 0;
+	uint16_t late = 0, before = *at;
+	uint8_t made = 0;
 
-	search_begin(&s, eye, most, edges);
 	cli();
-	for (; count > 0; count--) {
-		uint16_t due = (uint16_t)(*at + late - LEVELS_AFTER), when;
+	while (made < count) {
+		uint16_t asked = *at, due;
 
-		search_before(&s, due);
-		when = act(p, due, &s);
-		late = (uint16_t)(when - *at);
-		*at = when;
+		if ((uint16_t)(asked - before) >= CLOSE) {
+			late = 0;
+		}
+		before = asked;
+		due = (uint16_t)(from + asked + late - LEVELS_AFTER);
+		if (!search_before(l, due)) {
+			break;
+		}
+		*at = (uint16_t)(act(l, p, due) - from);
+		late = (uint16_t)(*at - asked);
 		at++;
 		p++;
+		made++;
 	}
-	search(&s, (uint16_t)(TCNT3 + LOOKED));
+	if (made == count && (int16_t)(until - TCNT3) > LEAST) {
+		(void)search_on(l, until);
+	}
 	sei();
-	return search_end(&s, eye);
+	return made;
 }
 
-bool board_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void))
+bool board_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until)
 {
+	uint8_t found = l->found, most = l->most;
 	bool halts;
 
-	search_begin(&s, eye, 1, edge);
-	search_on(&s, until, go_on);
-	halts = s.found > 0;
+	l->most = (uint8_t)(found + 1);
+	halts = search_on(l, until) && l->found > found;
 	if (halts) {
-		*at = act(&acts[n], s.seen, &s);
+		*at = act(l, &acts[n], l->seen);
 	}
 	sei();
-	(void)search_end(&s, eye);
+	l->most = most;
 	return halts;
 }

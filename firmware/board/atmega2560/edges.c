@@ -86,61 +86,34 @@ static inline uint8_t look(volatile uint8_t *line, uint8_t mask, uint8_t level)
 	return seen;
 }
 
-/* The position's line, and its bit there. */
-static volatile uint8_t *watched = &PINF;
-static uint8_t watched_bit;
+volatile uint8_t *watched_line = &PINF;
+uint8_t watched_bit;
 
 void board_watch(uint32_t word)
 {
-	watched = line_of(word, &watched_bit);
+	watched_line = line_of(word, &watched_bit);
 }
 
-void search_begin(struct search *s, const struct board_eye *eye, uint8_t most, struct board_edge *edges)
+void search_put(struct lookout *l, uint16_t at, uint16_t gap)
 {
-	s->line = watched;
-	s->mask = watched_bit;
-	s->level = eye->high ? watched_bit : 0;
-	s->seen = eye->seen;
-	s->edges = edges;
-	s->most = most;
-	s->found = 0;
+	struct board_edge *edge = &l->edges[l->found];
+
+	edge->at = at;
+	edge->gap = gap;
+	l->found++;
+	l->high = !l->high;
 }
 
-uint8_t search_end(const struct search *s, struct board_eye *eye)
-{
-	eye->high = s->level != 0;
-	eye->seen = s->seen;
-	return s->found;
-}
-
-void search_put(struct search *s, uint16_t at, uint16_t gap)
-{
-	if (s->found < s->most) {
-		struct board_edge *edge = &s->edges[s->found];
-
-		edge->at = at;
-		edge->gap = gap;
-		s->found++;
-		s->level ^= s->mask;
-	}
-}
-
-/* An edge that was seen not long before the clock was so. */
-static void seen(struct search *s, uint16_t at, uint16_t gap)
-{
-	s->seen = at;
-	search_put(s, (uint16_t)(at - LATE), gap);
-}
-
-void search(struct search *s, uint16_t until)
+void search(struct lookout *l, uint16_t until)
 {
 	OCR3A = until;
 	TIFR3 = _BV(OCF3A);
-	while (s->found < s->most) {
-		bool first = (*s->line & s->mask) != s->level;
+	while (l->found < l->most) {
+		uint8_t level = l->high ? watched_bit : 0;
+		bool first = (*watched_line & watched_bit) != level;
 
-		if (!first && look(s->line, s->mask, s->level) == s->level) {
-			s->seen = TCNT3;
+		if (!first && look(watched_line, watched_bit, level) == level) {
+			l->seen = TCNT3;
 			if (TIFR3 & _BV(OCF3A)) {
 				return;
 			}
@@ -148,54 +121,59 @@ void search(struct search *s, uint16_t until)
 			__asm__ volatile("nop\nnop\n"); /* each lets one interrupt in */
 			cli();
 		} else {
-			uint16_t at = TCNT3;
+			uint16_t at = TCNT3, before = l->seen;
 
-			seen(s, at, first ? (uint16_t)(at - s->seen + SINCE) : A_LOOK);
+			l->seen = at;
+			if (first) {
+				search_put(l, at, (uint16_t)(at - before + SINCE + LATE));
+			} else {
+				search_put(l, (uint16_t)(at - LATE), A_LOOK);
+			}
 		}
 	}
 }
 
 /* Not inlined, so that acts have all registers of the MCU to themselves. */
-__attribute__((noinline)) void search_quietly(struct search *s, uint16_t until)
+__attribute__((noinline)) void search_quietly(struct lookout *l, uint16_t until)
 {
 	uint16_t before;
 
-	while (s->found < s->most && (int16_t)(until - (before = TCNT3)) > 0) {
-		if ((*s->line & s->mask) != s->level) {
+	while (l->found < l->most && (int16_t)(until - (before = TCNT3)) > 0) {
+		if ((*watched_line & watched_bit) != (l->high ? watched_bit : 0)) {
 			uint16_t at = TCNT3;
 
-			seen(s, at, (uint16_t)(at - s->seen));
+			search_put(l, at, (uint16_t)(at - l->seen));
+			l->seen = at;
 		} else {
-			s->seen = before;
+			l->seen = before;
 		}
 	}
 }
 
-void search_on(struct search *s, uint16_t until, bool (*go_on)(void))
+bool search_on(struct lookout *l, uint16_t until)
 {
-	do {
-		uint16_t left;
+	cli();
+	for (;;) {
+		uint16_t now = TCNT3, left = (uint16_t)(until - now);
+		bool last = (int16_t)left < LOOKS + LOOKS / 4;
 
-		cli();
-		left = (uint16_t)(until - TCNT3);
 		if ((int16_t)left < SHORTEST) {
 			left = SHORTEST;
 		}
-		search(s, (uint16_t)(TCNT3 + (left > LOOKS ? LOOKS : left)));
-		if (s->found == s->most) {
-			return;
+		search(l, (uint16_t)(now + (last ? left : LOOKS)));
+		if (last || l->found == l->most) {
+			return true;
 		}
 		sei();
-	} while ((int16_t)(until - board_edge_clock()) > 0 && go_on());
-	cli();
+		if (!l->go_on()) {
+			return false;
+		}
+		cli();
+	}
 }
 
-uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+void board_edges(struct lookout *l, uint16_t until)
 {
-	struct search s;
-
-	search_begin(&s, eye, most, edges);
-	search_on(&s, until, go_on);
+	(void)search_on(l, until);
 	sei();
-	return search_end(&s, eye);
 }

@@ -4,31 +4,21 @@
 
 #include "board.h"
 
-/* What it is looking for, and what it has found. */
-struct search {
-	volatile uint8_t *line;
-	uint8_t mask, level;
-	uint8_t most, found;
-	uint16_t seen; /* when the line was last looked at */
-	struct board_edge *edges;
-};
+/* The position's line, and its bit there. */
+extern volatile uint8_t *watched_line;
+extern uint8_t watched_bit;
 
-void search_begin(struct search *s, const struct board_eye *eye, uint8_t most, struct board_edge *edges);
-
-/* Hands on how the position was last seen; gives the number of edges. */
-uint8_t search_end(const struct search *s, struct board_eye *eye);
-
-/* Looks until timer 3 is there, at least 1 µs ahead, or all edges came. Interrupts are off, let in
+/* Looks until timer 3 is there, at least 1 µs ahead, or all edges are found. Interrupts are off, let in
  * when one waits, and off again afterwards. */
-void search(struct search *s, uint16_t until);
+void search(struct lookout *l, uint16_t until);
 
-/* The same until then, and asks go_on as board_edges does; interrupts may be on before. */
-void search_on(struct search *s, uint16_t until, bool (*go_on)(void));
+/* The same until then, less than 2^15 ahead, and asks whether to go on; then it is true, or they are on. */
+bool search_on(struct lookout *l, uint16_t until);
 
 /* As search, but lets none in, and may find the clock past it. */
-void search_quietly(struct search *s, uint16_t until);
+void search_quietly(struct lookout *l, uint16_t until);
 
-/* Puts down an edge, unless there are enough. */
-void search_put(struct search *s, uint16_t at, uint16_t gap);
+/* Puts down an edge; there is room. */
+void search_put(struct lookout *l, uint16_t at, uint16_t gap);
 
 #endif

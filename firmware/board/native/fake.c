@@ -506,79 +506,89 @@ void board_watch(uint32_t word)
 	fake.looked_at = word;
 }
 
-static void for_some(uint8_t most)
+static void for_some(const struct lookout *l)
 {
-	if (most == 0) {
+	if (l->found >= l->most) {
 		fake_fail("looks for no edge");
 	}
 }
 
-/* Looks every half µs until the clock is there. */
-static uint8_t looks(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+/* Looks every half µs until the clock is there. False if go_on said no. */
+static bool looks(struct lookout *l, uint16_t until)
 {
 	uint16_t asked = board_edge_clock();
-	uint8_t n = 0;
 
-	while (n < most && (int16_t)(until - board_edge_clock()) > 0) {
+	while (l->found < l->most && (int16_t)(until - board_edge_clock()) > 0) {
 		board_wait_16ths(8);
-		if (go_on != 0 && (uint16_t)(board_edge_clock() - asked) >= 16 * BOARD_GO_ON_US) {
+		if ((uint16_t)(board_edge_clock() - asked) >= 16 * BOARD_GO_ON_US) {
 			asked = board_edge_clock();
-			if (!go_on()) {
-				break;
+			if (!l->go_on()) {
+				return false;
 			}
 		}
-		if (((board_sample() & fake.looked_at) != 0) != eye->high) {
-			eye->high = !eye->high;
-			edges[n].at = board_edge_clock();
-			edges[n].gap = (uint16_t)(board_edge_clock() - eye->seen);
-			n++;
+		if (((board_sample() & fake.looked_at) != 0) != l->high) {
+			struct board_edge *edge = &l->edges[l->found];
+
+			l->high = !l->high;
+			edge->at = board_edge_clock();
+			edge->gap = (uint16_t)(board_edge_clock() - l->seen);
+			l->found++;
 		}
-		eye->seen = board_edge_clock();
+		l->seen = board_edge_clock();
 	}
-	return n;
+	return true;
 }
 
-uint8_t board_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges)
+uint8_t board_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, uint16_t *at, uint16_t until)
 {
-	uint16_t late = 0;
-	uint8_t found = 0;
+	uint16_t late = 0, before = *at;
+	uint8_t made = 0;
 
-	for_some(most);
-	for (; count > 0; count--) {
-		uint16_t due = (uint16_t)(*at + late);
-		int16_t left = (int16_t)(due - board_edge_clock());
+	for_some(l);
+	while (made < count) {
+		uint16_t asked = *at;
+		int16_t left;
 
-		if (left >= 16 * BOARD_SOON_US) {
-			fake_fail("makes an act too long ahead");
+		late = (uint16_t)(asked - before) < 16 * BOARD_CLOSE_US ? late : 0;
+		before = asked;
+		if (!looks(l, (uint16_t)(from + asked + late))) {
+			return made;
 		}
-		found = (uint8_t)(found + looks(eye, due, (uint8_t)(most - found), edges + found, 0));
-		left = (int16_t)(due - board_edge_clock());
+		left = (int16_t)(from + asked + late - board_edge_clock());
+		if (l->found == l->most) { /* all edges were found */
+			return made;
+		}
 		if (left > 0) {
 			board_wait_16ths((uint16_t)left);
 		}
-		late = (uint16_t)(make(n) - *at);
-		*at = (uint16_t)(*at + late);
+		*at = (uint16_t)(make((uint8_t)(n + made)) - from);
+		late = (uint16_t)(*at - asked);
 		at++;
-		n++;
+		made++;
 	}
-	return (uint8_t)(found + looks(eye, (uint16_t)(board_edge_clock() + 16 * BOARD_LOOKED_US), (uint8_t)(most - found), edges + found, 0));
+	(void)looks(l, until);
+	return made;
 }
 
-uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+void board_edges(struct lookout *l, uint16_t until)
 {
-	for_some(most);
+	for_some(l);
 	board_wait_16ths(8);
-	return looks(eye, until, most, edges, go_on);
+	(void)looks(l, until);
 }
 
-bool board_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void))
+bool board_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until)
 {
-	bool halts = board_edges(eye, until, 1, edge, go_on) > 0;
+	uint8_t found = l->found, most = l->most;
 
-	if (halts) {
-		*at = make(n);
+	l->most = (uint8_t)(found + 1);
+	board_edges(l, until);
+	l->most = most;
+	if (l->found == found) {
+		return false;
 	}
-	return halts;
+	*at = make(n);
+	return true;
 }
 
 void fake_reset(void)

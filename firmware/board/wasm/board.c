@@ -376,85 +376,96 @@ void board_watch(uint32_t word)
 	watched = word;
 }
 
-static uint8_t looks(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+/* False if go_on said no. */
+static bool looks(struct lookout *l, uint16_t until)
 {
-	uint8_t n = 0;
 	uint16_t asked = board_edge_clock();
 
-	while (n < most) {
+	while (l->found < l->most) {
 		uint16_t clock = board_edge_clock();
-		uint16_t left = (uint16_t)(until - clock), since = (uint16_t)(clock - eye->seen), gap;
+		uint16_t left = (uint16_t)(until - clock), gap = (uint16_t)(clock - l->seen);
+		struct board_edge *edge = &l->edges[l->found];
 		uint32_t passed;
 
-		eye->seen = clock;
+		l->seen = clock;
 		if (left == 0 || left >= 0x8000) {
 			break;
 		}
-		if (go_on != 0 && (uint16_t)(clock - asked) >= GO_ON_16THS) {
+		if ((uint16_t)(clock - asked) >= GO_ON_16THS && left >= GO_ON_16THS / 4) {
 			asked = clock;
-			if (!go_on()) {
-				break;
+			if (!l->go_on()) {
+				return false;
 			}
 		}
 		if (left > GO_ON_16THS) {
 			left = GO_ON_16THS;
 		}
-		passed = env_edge(watched, eye->high, left);
+		passed = env_edge(watched, l->high, left);
 		until_due_16ths -= (int32_t)(passed == NO_EDGE ? left : passed);
 		time_passed = true;
 		if (passed == NO_EDGE) {
 			continue;
 		}
-		gap = (uint16_t)passed;
-		if (gap == 0) { /* it came before the look */
-			gap = since;
-		} else if (gap > A_LOOK) {
-			gap = A_LOOK;
+		if (passed > 0) { /* else it came before the look */
+			gap = passed < A_LOOK ? (uint16_t)passed : A_LOOK;
 		}
-		eye->high = !eye->high;
-		eye->seen = board_edge_clock();
-		edges[n].at = eye->seen;
-		edges[n].gap = gap;
-		n++;
+		l->high = !l->high;
+		l->seen = board_edge_clock();
+		edge->at = l->seen;
+		edge->gap = gap;
+		l->found++;
 	}
-	return n;
+	return true;
 }
 
-uint8_t board_acts(uint8_t n, uint8_t count, uint16_t *at, struct board_eye *eye, uint8_t most, struct board_edge *edges)
+uint8_t board_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, uint16_t *at, uint16_t until)
 {
-	uint16_t late = 0;
-	uint8_t found = 0;
+	uint16_t late = 0, before = *at;
+	uint8_t made = 0;
 
-	for (; count > 0; count--) {
-		uint16_t asked = *at, when = (uint16_t)(asked + late - RELEASED_BEFORE), left;
+	while (made < count) {
+		uint16_t asked = *at, when, left;
 
-		found = (uint8_t)(found + looks(eye, when, (uint8_t)(most - found), edges + found, 0));
+		late = (uint16_t)(asked - before) < 16 * BOARD_CLOSE_US ? late : 0;
+		before = asked;
+		when = (uint16_t)(from + asked + late - RELEASED_BEFORE);
+		if (!looks(l, when)) {
+			return made;
+		}
 		left = (uint16_t)(when - board_edge_clock());
 		if (left < 0x8000) {
+			if (l->found == l->most) { /* all edges were found */
+				return made;
+			}
 			board_wait_16ths(left);
 			time_passed = true;
 		}
-		*at = act(&acts[n]);
+		*at = (uint16_t)(act(&acts[n + made]) - from);
 		late = (uint16_t)(*at - asked);
 		at++;
-		n++;
+		made++;
 	}
-	return (uint8_t)(found + looks(eye, (uint16_t)(board_edge_clock() + 16 * BOARD_LOOKED_US), (uint8_t)(most - found), edges + found, 0));
+	(void)looks(l, until);
+	return made;
 }
 
-uint8_t board_edges(struct board_eye *eye, uint16_t until, uint8_t most, struct board_edge *edges, bool (*go_on)(void))
+void board_edges(struct lookout *l, uint16_t until)
 {
-	return looks(eye, until, most, edges, go_on);
+	(void)looks(l, until);
 }
 
-bool board_halts(uint8_t n, uint16_t *at, struct board_eye *eye, uint16_t until, struct board_edge *edge, bool (*go_on)(void))
+bool board_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until)
 {
-	bool halts = looks(eye, until, 1, edge, go_on) > 0;
+	uint8_t found = l->found, most = l->most;
 
-	if (halts) {
-		*at = act(&acts[n]);
+	l->most = (uint8_t)(found + 1);
+	(void)looks(l, until);
+	l->most = most;
+	if (l->found == found) {
+		return false;
 	}
-	return halts;
+	*at = act(&acts[n]);
+	return true;
 }
 
 void fw_reset(uint32_t cause)
