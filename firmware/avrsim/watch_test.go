@@ -200,3 +200,48 @@ func TestThresholdsByHalting(t *testing.T) {
 		}
 	}
 }
+
+// What host/assay/thresholds counts on: a near converter begins 8 to 10.5 µs after the halt, and after the end of a
+// watch that ends by time; from there to its sample is 1.5 µs, of its clock (from memory of the data sheet).
+func TestVoltageIsThatSoonAfterTheEnd(t *testing.T) {
+	for _, halts := range []bool{true, false} {
+		for range 5 {
+			p := open(t, "")
+			call := powered(t, p.Conn, 22, 7)
+			var drives, conversions []uint64
+			was := adapter.Word(0)
+			p.bench.using.Lock()
+			p.bench.Carrier.Watch = func(cycle uint64, driven, _ adapter.Word) {
+				if now := driven & adapter.At(acted); now != was {
+					was = now
+					drives = append(drives, cycle)
+				}
+			}
+			p.bench.Carrier.Converts = func(cycle uint64) { conversions = append(conversions, cycle) }
+			p.bench.using.Unlock()
+			bias := protocol.Pull{On: true}
+			const until = 5000 // µs
+			ask := &protocol.Watch{Watched: acted, UntilUS: until, Edges: 1, Measured: watchedPin,
+				Actions: []protocol.WatchAction{{Direction: positions(acted), Level: positions(acted), Bias: bias}}}
+			if halts { // its own edge does
+				ask.Halt = new(protocol.WatchAction)
+			} else {
+				ask.Watched = watchedPin
+			}
+			var reply protocol.WatchReply
+			call.must(ask, &reply)
+			if len(conversions) < 2 {
+				t.Fatalf("%d conversions", len(conversions))
+			}
+			end := drives[0] + until*Hertz/1e6
+			if halts {
+				end = drives[1]
+			}
+			after := float64(conversions[len(conversions)-1]) - float64(end)
+			t.Logf("halts %v: %.1f µs", halts, after/Hertz*1e6)
+			if after < 8*Hertz/1e6 || after > 10.5*Hertz/1e6 {
+				t.Errorf("halts %v: it begins %.1f µs after the end", halts, after/Hertz*1e6)
+			}
+		}
+	}
+}

@@ -317,12 +317,12 @@ uint8_t socket_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, 
 
 bool socket_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until)
 {
-	bool halts = board_halts(l, n, at, until);
+	return board_halts(l, n, at, until);
+}
 
-	if (halts) {
-		acted(n);
-	}
-	return halts;
+void socket_halted(uint8_t n)
+{
+	acted(n);
 }
 
 enum refusal socket_may_power(uint8_t high, uint32_t low, uint32_t *detail)

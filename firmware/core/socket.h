@@ -102,7 +102,9 @@ void socket_shift(uint8_t n);
 /* Makes acts, as board_acts does; number 0 in any case. */
 uint8_t socket_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, uint16_t *at, uint16_t until);
 
-/* Makes an act that is a halt, when there is an edge, as board_halts does. */
+/* Makes an act that is a halt, when there is an edge, as board_halts does. What is in a hurry then comes
+ * before socket_halted, which notes it, unless the socket was made safe. */
+void socket_halted(uint8_t n);
 bool socket_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until);
 
 /* Makes the positions of mask driven beside those that are, as socket_may_drive

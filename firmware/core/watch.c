@@ -43,6 +43,13 @@ static struct {
 	struct pulling halt[PULLS]; /* what pulls after it */
 } course;
 
+/* What is measured at the end. */
+static struct {
+	bool wanted;
+	uint8_t channel, averaging;
+	uint16_t mv;
+} voltage;
+
 /* Planned actions: when they are due by the clock after the first, whether registers are shifted before, and how
  * many are made in one go from each on. */
 static struct {
@@ -248,6 +255,9 @@ static void make(uint8_t count)
 
 	course.actions = (uint8_t)(n + count);
 	until = look_until();
+	if (voltage.wanted) { /* then look ends it, always equally long before that */
+		until -= LEAD;
+	}
 	if ((int32_t)(until - last) > SPAN) {
 		until = last + SPAN;
 	}
@@ -269,6 +279,7 @@ static void make(uint8_t count)
 		}
 	}
 	put_down(since, found);
+	carry_on(board_edge_clock());
 }
 
 /* Makes the next action at its time, which is not far ahead, and others with it. The first, which is made at
@@ -290,11 +301,19 @@ static void ask(void)
 	}
 }
 
+/* Measures, once, at the end. */
+static void measure(void)
+{
+	if (voltage.wanted) {
+		voltage.wanted = false;
+		guarded = measure_selected(voltage.channel, voltage.averaging, &voltage.mv);
+	}
+}
+
 /* Halts at the next edge, if one comes before the clock is there. What pulls otherwise than before does
- * so after the registers are shifted. */
+ * so after the registers are shifted. All the rest waits until the voltage is measured. */
 static void look_and_halt(uint16_t until)
 {
-	uint32_t since = course.now;
 	uint8_t found = course.lookout.found;
 	uint16_t at;
 
@@ -304,10 +323,14 @@ static void look_and_halt(uint16_t until)
 	if (course.halt[PULL_BIAS].on || course.halt[PULL_LOAD].on) {
 		socket_pull(course.halt);
 	}
+	measure();
+	if (guarded == ACCEPTED) {
+		socket_halted(course.planned);
+	}
+	put_down(course.now, found);
 	carry_on(at);
 	course.halted = course.now - course.start;
 	course.actions++;
-	put_down(since, found);
 }
 
 static bool is_over(void)
@@ -315,21 +338,29 @@ static bool is_over(void)
 	return guarded != ACCEPTED || course.lookout.found == course.lookout.most || course.actions > course.planned;
 }
 
-/* Looks for edges up to a time by the clock in 32 bits; with all actions done and a halt to come, for one. */
+/* Looks for edges up to a time by the clock in 32 bits. With all actions done it is the end: then the voltage
+ * is measured, and an edge may halt. */
 static void look(uint32_t end)
 {
-	bool halting = course.halts && course.actions == course.planned;
+	bool acts = course.actions < course.planned;
 
 	while (!is_over() && (int32_t)(end - course.now) > 0) {
-		uint16_t until = (uint16_t)(end - course.now > SPAN ? course.now + SPAN : end);
+		bool last = end - course.now <= SPAN;
+		uint16_t until = (uint16_t)(last ? end : course.now + SPAN);
 
-		if (halting) {
+		if (course.halts && !acts) {
 			look_and_halt(until);
 		} else {
 			uint8_t found = course.lookout.found;
 
 			board_edges(&course.lookout, until);
+			if (last && !acts) {
+				measure();
+			}
 			put_down(course.now, found);
+		}
+		if (last) {
+			return;
 		}
 		carry_on(board_edge_clock());
 		ask();
@@ -347,9 +378,13 @@ static enum refusal run(uint8_t *stopped)
 	while (!is_over() && course.actions < course.planned) {
 		act();
 		look(look_until());
+		carry_on(board_edge_clock());
 		ask();
 	}
 	look(look_until());
+	if (guarded == ACCEPTED) {
+		measure();
+	}
 	*stopped = STOPPED_TIME;
 	if (course.actions > course.planned) {
 		*stopped = STOPPED_HALT;
@@ -385,24 +420,23 @@ static uint8_t *put_times(uint8_t *at)
 /* Watches, then measures, and writes the reply. */
 static enum refusal carry_out(const struct layout *w, uint8_t **reply)
 {
-	uint8_t channel = 0, stopped = STOPPED_TIME, bit = 0;
-	uint16_t mv = 0;
-	enum refusal refusal;
+	uint8_t stopped = STOPPED_TIME, bit = 0;
 	uint8_t *at = *reply;
+	enum refusal refusal;
 
 	begin(w);
-	if (w->measured != 0) {
+	voltage.wanted = w->measured != 0;
+	voltage.averaging = w->averaging;
+	voltage.mv = 0;
+	if (voltage.wanted) {
 		while (position_bit(w->measured) >> bit != 1) {
 			bit++;
 		}
 		/* Before it matters, for it takes a conversion's time. */
-		channel = socket_channel(bit);
-		measure_select(channel);
+		voltage.channel = socket_channel(bit);
+		measure_select(voltage.channel);
 	}
 	refusal = go_on() ? run(&stopped) : guarded;
-	if (refusal == ACCEPTED && w->measured != 0) {
-		refusal = measure_selected(channel, w->averaging, &mv);
-	}
 	if (refusal != ACCEPTED) {
 		return refusal;
 	}
@@ -412,7 +446,7 @@ static enum refusal carry_out(const struct layout *w, uint8_t **reply)
 	at = put_u8(at, course.actions);
 	at = put_u8(at, course.lookout.found);
 	at = put_u8(at, BOARD_ACT_16THS);
-	at = put_u16(at, mv);
+	at = put_u16(at, voltage.mv);
 	at = put_u32(at, board_sample());
 	*reply = put_times(at);
 	return ACCEPTED;

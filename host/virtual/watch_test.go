@@ -60,7 +60,8 @@ func drive(driven, high part.Pins) stimulus.Step { return stimulus.Step{Driven: 
 // A Schmitt-trigger inverter with 1 µF at its input 1A, its other inputs low: from 0 V the bias
 // ramps the input up until the output 1Y falls, at VT+; from 5 V the drive pulls it down through
 // 1 kΩ of load until it rises, at VT-. The bias or the load goes off at that moment, and the voltage is
-// measured. The thresholds are the typical ones: those of HC in proportion to its supply.
+// measured, 10 µs later, when a TTL input has charged the capacitor by some 12 mV. The thresholds are the typical
+// ones: those of HC in proportion to its supply.
 func TestThresholdsOfASchmittTrigger(t *testing.T) {
 	for _, c := range []struct {
 		name     string
@@ -115,8 +116,8 @@ func halted(t *testing.T, w adapter.Watched, high bool, volts float64) {
 	if w.Stopped != protocol.StoppedByHalt || len(w.Edges) != 1 || w.Edges[0].High != high || w.High.Has(2) != high {
 		t.Errorf("%+v", w)
 	}
-	if math.Abs(w.Volts-volts) > 0.010 {
-		t.Errorf("%.3f V, want %.3f within 10 mV", w.Volts, volts)
+	if math.Abs(w.Volts-volts) > 0.013 {
+		t.Errorf("%.3f V, want %.3f within 13 mV", w.Volts, volts)
 	}
 }
 

@@ -51,6 +51,9 @@ enum { TOGGLE_16THS = 12, SAMPLED_16THS = 80 }; /* as on the ATmega2560 */
 
 enum { CONVERSION_US = 26, FAR_CONVERSION_US = 60, TOP = 4095 };
 
+/* 1/16 µs from the end of the looks, or a halt, until what the core does next, as on the ATmega2560. */
+enum { ENDING_16THS = 160 };
+
 /* 1/16 µs from what an act releases to its levels, and to its pulls, as on the ATmega2560. */
 enum { RELEASED_BEFORE = 4, PULLS_AFTER = BOARD_PULLED_ALONE_16THS - RELEASED_BEFORE };
 
@@ -452,6 +455,7 @@ uint8_t board_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, u
 void board_edges(struct lookout *l, uint16_t until)
 {
 	(void)looks(l, until);
+	board_wait_16ths(ENDING_16THS);
 }
 
 bool board_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until)
@@ -465,6 +469,7 @@ bool board_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until)
 		return false;
 	}
 	*at = act(&acts[n]);
+	board_wait_16ths(ENDING_16THS);
 	return true;
 }
 

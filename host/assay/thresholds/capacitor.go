@@ -67,8 +67,8 @@ func settled(constant float64) time.Duration {
 	return time.Duration(10*constant*float64(time.Second)).Round(time.Microsecond) + time.Microsecond
 }
 
-// measuredAfter is how long after the end of a watch the voltage is sampled: a near converter 6 µs
+// measuredAfter is how long after the end of a watch the voltage is sampled: a near converter 10 µs
 // (firmware/README.md, Edges), a far one in the middle of its conversion.
 func measuredAfter(s Socket, pin int) time.Duration {
-	return max(6*time.Microsecond, s.ConversionTime(pin)/2-7*time.Microsecond)
+	return max(10*time.Microsecond, s.ConversionTime(pin)/2-3*time.Microsecond)
 }
