@@ -19,7 +19,7 @@ enum {
 	LOOKED_AFTER = 26, /* and to the look after all is done */
 	/* Cycles before an act: */
 	QUIET = 20 * (F_CPU / 1000000), /* no interrupt is let in, for two may wait, of 8 µs each; */
-	READY = 104,                    /* and the line is not looked at; */
+	READY = 184,                    /* and the line is not looked at; */
 	LEAST = 40,                     /* so long a search must be */
 	/* Cycles between acts: */
 	CLOSE = BOARD_CLOSE_US * (F_CPU / 1000000)
@@ -66,15 +66,17 @@ void board_act(uint8_t n, const struct act *a)
 	p->pulls = p->stored | registers_stores(a->shifted);
 }
 
-/* What the watched line was like around an act. */
-struct seen {
+/* When an act was due and when it was made, by the clock, and what the watched line was like around it. */
+struct made {
+	uint16_t due, clock;
 	uint8_t before, after;
 };
 
-/* Writes the ports at a time; gives the clock. Interrupts are off. All that is written is in registers by then. */
-static inline uint16_t write_at(const struct ports *p, uint16_t due, const volatile uint8_t *line, struct seen *seen)
+/* Makes an act at a time. Interrupts are off. All that is written is in registers by then. */
+static inline void write_at(const struct ports *p, uint16_t due, const volatile uint8_t *line, struct made *m)
 {
 	uint16_t clock;
+	uint8_t before, after;
 
 	__asm__ volatile("ld  r2, Z\n"
 			 "ldd r3, Z+1\n"
@@ -111,83 +113,106 @@ static inline uint16_t write_at(const struct ports *p, uint16_t due, const volat
 			 "sts %[ddrl], r14\n"
 			 "out %[portg], r15\n"
 			 "ld  %[after], X\n"
-			 : [clock] "=&r"(clock), [before] "=&r"(seen->before), [after] "=&r"(seen->after)
+			 : [clock] "=&r"(clock), [before] "=&r"(before), [after] "=&r"(after)
 			 : [p] "z"(p), [due] "r"(due), [line] "x"(line), [low] "n"(_SFR_MEM_ADDR(TCNT3L)), [high] "n"(_SFR_MEM_ADDR(TCNT3H)),
 			   [ddra] "I"(_SFR_IO_ADDR(DDRA)), [ddrc] "I"(_SFR_IO_ADDR(DDRC)), [ddrb] "I"(_SFR_IO_ADDR(DDRB)), [ddrl] "n"(_SFR_MEM_ADDR(DDRL)),
 			   [porta] "I"(_SFR_IO_ADDR(PORTA)), [portc] "I"(_SFR_IO_ADDR(PORTC)), [portb] "I"(_SFR_IO_ADDR(PORTB)),
 			   [portl] "n"(_SFR_MEM_ADDR(PORTL)), [portg] "I"(_SFR_IO_ADDR(PORTG))
 			 : "r2", "r3", "r4", "r5", "r6", "r7", "r8", "r9", "r10", "r11", "r12", "r13", "r14", "r15", "memory");
-	return clock;
+	m->clock = clock;
+	m->before = before;
+	m->after = after;
 }
 
-/* Makes an act, and looks at the line just before it and after. An edge that came before the look
- * before is put down at the time of the act. */
-__attribute__((always_inline)) static inline uint16_t act(struct lookout *l, const struct ports *p, uint16_t due)
+/* Acts that are close together, each at its time or, where one was late, as much later. Not inlined, so that it has
+ * all registers of the MCU to itself: from one to the next are 5 µs at least. */
+__attribute__((noinline)) static void burst(const struct ports *p, struct made *m, uint8_t count)
 {
-	struct seen seen;
-	uint16_t clock = write_at(p, due, watched_line, &seen);
-	uint16_t at = (uint16_t)(clock + LEVELS_AFTER);
+	const volatile uint8_t *line = watched_line;
+	uint16_t late = 0;
 
-	if ((seen.before & watched_bit) != (l->high ? watched_bit : 0) && l->found < l->most) {
+	do {
+		write_at(p, (uint16_t)(m->due + late), line, m);
+		late = (uint16_t)(m->clock - m->due);
+		p++;
+		m++;
+		count--;
+	} while (count > 0);
+}
+
+/* Puts down the edges at an act. One that came before the look before it is put down at its time. */
+static void note(struct lookout *l, const struct made *m)
+{
+	uint8_t level = l->high ? watched_bit : 0, before = m->before & watched_bit, after = m->after & watched_bit;
+
+	if (before != level && l->found < l->most) {
+		uint16_t at = (uint16_t)(m->clock + LEVELS_AFTER);
+
 		search_put(l, at, (uint16_t)(at - l->seen));
 	}
-	if ((seen.after & watched_bit) != (l->high ? watched_bit : 0) && l->found < l->most) {
-		search_put(l, (uint16_t)(clock + LOOKED_AFTER), LOOKED_AFTER - BEFORE_AFTER);
+	if (after != before && l->found < l->most) {
+		search_put(l, (uint16_t)(m->clock + LOOKED_AFTER), LOOKED_AFTER - BEFORE_AFTER);
 	}
-	l->seen = (uint16_t)(clock + LOOKED_AFTER - 1);
-	return at;
+	l->seen = (uint16_t)(m->clock + LOOKED_AFTER - 1);
 }
 
 /* Looks until an act is due, quietly in the end. Gives whether it is to be made. */
 static bool search_before(struct lookout *l, uint16_t due)
 {
-	if ((int16_t)(due - TCNT3) > QUIET + LEAST && (!search_on(l, (uint16_t)(due - QUIET)) || l->found == l->most)) {
+	int16_t left = (int16_t)(due - TCNT3);
+
+	if (left > QUIET + LEAST && (!search_on(l, (uint16_t)(due - QUIET)) || l->found == l->most)) {
 		return false;
 	}
-	search_quietly(l, (uint16_t)(due - READY));
+	if (left > READY + LEAST) {
+		search_quietly(l, (uint16_t)(due - READY));
+	}
 	return true;
 }
 
 uint8_t board_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, uint16_t *at, uint16_t until)
 {
-	const struct ports *p = &acts[n];
-	uint16_t late = 0, before = *at;
-	uint8_t made = 0;
+	static struct made made[MOST_ACTS];
+	uint8_t i, done = 0;
 
+	for (i = 0; i < count; i++) {
+		made[i].due = (uint16_t)(from + at[i] - LEVELS_AFTER);
+	}
 	cli();
-	while (made < count) {
-		uint16_t asked = *at, due;
+	while (done < count) {
+		uint8_t end = (uint8_t)(done + 1);
 
-		if ((uint16_t)(asked - before) >= CLOSE) {
-			late = 0;
+		while (end < count && (uint16_t)(made[end].due - made[end - 1].due) < CLOSE) {
+			end++;
 		}
-		before = asked;
-		due = (uint16_t)(from + asked + late - LEVELS_AFTER);
-		if (!search_before(l, due)) {
+		if (!search_before(l, made[done].due)) {
 			break;
 		}
-		*at = (uint16_t)(act(l, p, due) - from);
-		late = (uint16_t)(*at - asked);
-		at++;
-		p++;
-		made++;
+		burst(&acts[n + done], &made[done], (uint8_t)(end - done));
+		for (; done < end; done++) {
+			at[done] = (uint16_t)(made[done].clock + LEVELS_AFTER - from);
+			note(l, &made[done]);
+		}
 	}
-	if (made == count && (int16_t)(until - TCNT3) > LEAST) {
+	if (done == count && (int16_t)(until - TCNT3) > LEAST) {
 		(void)search_on(l, until);
 	}
 	sei();
-	return made;
+	return done;
 }
 
 bool board_halts(struct lookout *l, uint8_t n, uint16_t *at, uint16_t until)
 {
 	uint8_t found = l->found, most = l->most;
+	struct made m;
 	bool halts;
 
 	l->most = (uint8_t)(found + 1);
 	halts = search_on(l, until) && l->found > found;
 	if (halts) {
-		*at = act(l, &acts[n], l->seen);
+		write_at(&acts[n], l->seen, watched_line, &m);
+		l->seen = (uint16_t)(m.clock + BEFORE_AFTER);
+		*at = (uint16_t)(m.clock + LEVELS_AFTER);
 	}
 	sei();
 	l->most = most;

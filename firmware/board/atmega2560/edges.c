@@ -139,7 +139,9 @@ __attribute__((noinline)) void search_quietly(struct lookout *l, uint16_t until)
 	uint16_t before;
 
 	while (l->found < l->most && (int16_t)(until - (before = TCNT3)) > 0) {
-		if ((*watched_line & watched_bit) != (l->high ? watched_bit : 0)) {
+		uint8_t level = l->high ? watched_bit : 0, now = *watched_line & watched_bit;
+
+		if (now != level) {
 			uint16_t at = TCNT3;
 
 			search_put(l, at, (uint16_t)(at - l->seen));
