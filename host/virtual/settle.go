@@ -24,7 +24,7 @@ func (s *Socket) at(w adapter.Word) (nodes uint64) {
 // Levels that go from an output through a short to an input are followed until nothing
 // changes; if they never settle, the nodes read either way.
 func (s *Socket) settle(nodes uint64) {
-	s.dirty, s.hunting = nodes|s.hunting, 0
+	s.dirty, s.hunting, s.followed = nodes|s.hunting, 0, false
 	s.noise = s.random.Uint64()
 	s.dirty |= s.undecided()
 	s.warm()
@@ -82,6 +82,7 @@ func (s *Socket) warm() {
 // solveDirty finds the voltages of the nodes to be solved and notes how their
 // positions read.
 func (s *Socket) solveDirty() {
+	s.followed = false
 	s.reduceClusters()
 	unpowered := s.network != nil && !s.powered && s.active()
 	if unpowered {

@@ -19,8 +19,12 @@ type supply struct {
 // supplyStep, V, is how far the supply may be from the value that its currents give.
 const supplyStep = 0.0005
 
-// follow updates the supply from the currents.
+// follow updates the supply from the currents. The firmware looks at the current far more often
+// than anything changes: then it is as it was.
 func (s *Socket) follow() {
+	if s.followed && !s.timed() {
+		return
+	}
 	for range 30 {
 		now := s.supply
 		now.taken, now.returned = s.chipAmps()
@@ -29,6 +33,7 @@ func (s *Socket) follow() {
 		moved := math.Abs(now.rail-s.supply.rail) > supplyStep || s.limits() ||
 			math.Abs(now.taken-s.supply.taken)*ohms > supplyStep || math.Abs(now.returned-s.supply.returned)*ohms > supplyStep
 		if !moved && !s.supplied() {
+			s.followed = true
 			return
 		}
 		s.supply.rail, s.supply.taken, s.supply.returned = now.rail, now.taken, now.returned
