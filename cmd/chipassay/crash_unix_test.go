@@ -52,7 +52,7 @@ func TestKilledDrawerRuns(t *testing.T) {
 	}
 	t.Parallel()
 	random := sample.Random(t)
-	kills, acknowledged := sample.Number(30, 300), 0
+	kills, acknowledged := sample.Number(15, 300), 0
 	for run := range kills {
 		file := filepath.Join(folder, fmt.Sprintf("records%d.db", run/sharing))
 		command := exec.Command(program, "drawer", "D3", "--tray", tray, "--records", file, "--operator", strconv.Itoa(run), "--at-least", "0")

@@ -1,6 +1,7 @@
 package assay_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -10,23 +11,32 @@ import (
 	"chipassay/host/virtual"
 	"chipassay/vectors/fault"
 	"chipassay/vectors/library"
+	"chipassay/vectors/sample"
 )
+
+// shortsOfAType is how many of a type's shorts the ordinary run injects.
+const shortsOfAType = 15
 
 // spread are the types whose every modelled fault is injected and diagnosed.
 var spread = []string{"7400", "74LS02", "7410", "74LS51", "7486", "4011B", "74HC20", "4013B", "4017B", "4042B", "4555B"}
 
 // Every modelled fault of a pin is injected into the virtual chip, and the true
-// cause must be among those ranked first in at least 98 of 100 failures.
+// cause must be among those ranked first in at least 98 of 100 failures. The ordinary run
+// takes a sample of each type's shorts.
 func TestTheTrueCauseIsRankedFirst(t *testing.T) {
 	type count struct{ injected, first int }
 	counts := map[string]*count{"single pins": {}, "shorts": {}}
+	random := sample.Random(t)
 	for _, name := range spread {
 		typ, err := library.Open(name)
 		require.NoError(t, err)
 		plan, err := assay.NewPlan(typ, nil)
 		require.NoError(t, err)
 		plan.Only = []assay.Stage{assay.FunctionStage}
-		for _, f := range fault.PinFaults(typ.Variant) {
+		faults := fault.PinFaults(typ.Variant)
+		shorts := slices.DeleteFunc(slices.Clone(faults), func(f fault.Fault) bool { return f.Kind != fault.Short })
+		single := slices.DeleteFunc(faults, func(f fault.Fault) bool { return f.Kind == fault.Short })
+		for _, f := range append(single, sample.Of(random, shortsOfAType, shorts)...) {
 			d, ok := defectOf(f)
 			if !ok {
 				continue
@@ -51,7 +61,9 @@ func TestTheTrueCauseIsRankedFirst(t *testing.T) {
 		t.Logf("%s: the true cause is ranked first in %d of %d failures", kind, n.first, n.injected)
 		// Without the contact test, which finds shorts before power. Where the adapter
 		// overdrives the output of a 4000, the fault model leaves open what comes of it.
-		least := map[string]int{"single pins": 98, "shorts": 96}[kind]
+		// Of 165 shorts, 96 in 100 of which are ranked first, the sample shows 93 in 100 or more in 98 of
+		// 100 samples (binomial).
+		least := map[string]int{"single pins": 98, "shorts": sample.Number(93, 96)}[kind]
 		require.GreaterOrEqual(t, 100*n.first, least*n.injected, kind)
 	}
 }

@@ -25,6 +25,7 @@ type Chip struct {
 	// stretched is by what a capacitor at a pin acts larger than it is, where the chip times wrongly.
 	stretched map[int]float64
 	extra     float64 // A, taken from the supply beyond what a good chip takes
+	resting   branch  // what is between the die's supply and its ground: see rest
 }
 
 // die is the logic of a chip, as logic.Machine has it; all lanes carry the same.
@@ -141,6 +142,7 @@ func (c *Chip) makePads() {
 		written bool
 	}
 	made := map[kind]pad{}
+	c.resting = c.rest(0, 1)
 	c.pads = make([]pad, len(c.Type.Variant.Pins))
 	for i := range c.pads {
 		pin := &c.Type.Variant.Pins[i]
@@ -201,8 +203,7 @@ func (c *Chip) supplied(vcc, gnd float64) {
 // restAmps is the chip's supply current at rest, A, with some volts between the
 // supply nodes of its die.
 func (c *Chip) restAmps(volts float64) float64 {
-	rest := c.rest(0, 1)
-	amps, _ := rest.at(max(0, volts))
+	amps, _ := c.resting.at(max(0, volts))
 	return amps + c.extra*volts/curveSupply
 }
 

@@ -98,6 +98,43 @@ func (s *Socket) netVolts(n net) (volts float64, ok bool) {
 	if !s.holds(c) {
 		return 0, false
 	}
+	if len(c.sockets) == 0 {
+		return s.railShareOf(c, n) * s.supply.rail, true
+	}
+	return s.solved(c, n), true
+}
+
+// A railShare is that of the rail at a net which no position is joined to, while the drivers of its
+// component do something: no other voltage is anywhere near it.
+type railShare struct {
+	net    net
+	doing  uint64 // two bits a driver
+	ofRail float64
+}
+
+// railShareOf finds it, or remembers it.
+func (s *Socket) railShareOf(c *component, n net) float64 {
+	if len(c.drivers) > 32 {
+		return s.solved(c, n) / s.supply.rail
+	}
+	doing := uint64(0)
+	for _, d := range c.drivers {
+		at := &s.state[d.lead]
+		on := uint64(at.on >> d.bit & 1)
+		doing = doing<<2 | on<<1 | on&uint64(at.up>>d.bit)
+	}
+	for i := range s.railShares {
+		if known := &s.railShares[i]; known.net == n && known.doing == doing {
+			return known.ofRail
+		}
+	}
+	found := railShare{n, doing, s.solved(c, n) / s.supply.rail}
+	s.railShares = append(s.railShares, found)
+	return found.ofRail
+}
+
+// solved finds the voltage of a net of a component that something holds, V.
+func (s *Socket) solved(c *component, n net) float64 {
 	g, i := s.equations(c)
 	for _, hub := range c.sockets {
 		k := slices.Index(c.nets, hub)
@@ -110,7 +147,7 @@ func (s *Socket) netVolts(n net) (volts float64, ok bool) {
 			}
 		}
 	}
-	return eliminate(g, i)[slices.Index(c.nets, n)], true
+	return eliminate(g, i)[slices.Index(c.nets, n)]
 }
 
 // holds reports whether anything holds the nets of a component.

@@ -24,7 +24,7 @@ func (s *Socket) at(w adapter.Word) (nodes uint64) {
 // Levels that go from an output through a short to an input are followed until nothing
 // changes; if they never settle, the nodes read either way.
 func (s *Socket) settle(nodes uint64) {
-	s.dirty, s.hunting = nodes|s.hunting, 0
+	s.dirty, s.hunting, s.followed = nodes|s.hunting, 0, false
 	s.noise = s.random.Uint64()
 	s.dirty |= s.undecided()
 	s.warm()
@@ -82,6 +82,7 @@ func (s *Socket) warm() {
 // solveDirty finds the voltages of the nodes to be solved and notes how their
 // positions read.
 func (s *Socket) solveDirty() {
+	s.followed = false
 	s.reduceClusters()
 	unpowered := s.network != nil && !s.powered && s.active()
 	if unpowered {
@@ -176,7 +177,7 @@ func (s *Socket) solveNode(n *node) {
 		return
 	}
 	n.volts = solve(amps, siemens, elements)
-	n.flow = s.tally(n)
+	n.flow = s.flowOf(n, elements)
 	if ok {
 		n.known[n.oldest] = solution{key, s.era, n.volts, n.flow}
 		n.oldest = (n.oldest + 1) % len(n.known)
@@ -225,12 +226,15 @@ func (s *Socket) padElements(n *node) []element {
 		return elements
 	}
 	for _, p := range n.pads {
-		for _, e := range [...]element{p.input, p.pullUp, p.leakage, p.below, p.above, s.output(p)} {
-			if e.there() && !p.away {
-				elements = append(elements, e)
+		if p.away {
+			continue
+		}
+		for _, e := range [...]*element{&p.input, &p.pullUp, &p.leakage, &p.below, &p.above, s.output(p)} {
+			if e.there() {
+				elements = append(elements, *e)
 			}
 		}
-		if p.timing && !p.away {
+		if p.timing {
 			elements = append(elements, s.timer.elements(p.pin)...)
 		}
 	}
@@ -252,15 +256,17 @@ func (s *Socket) shows(p *pad) logic.Value {
 }
 
 // output is the present state of a pad's output stage.
-func (s *Socket) output(p *pad) element {
+func (s *Socket) output(p *pad) *element {
 	switch s.shows(p) {
 	case logic.Zero:
-		return p.low
+		return &p.low
 	case logic.One:
-		return p.high
+		return &p.high
 	}
-	return element{}
+	return &noElement
 }
+
+var noElement element
 
 // undecided gives the nodes of outputs whose level is unknown, and so random.
 func (s *Socket) undecided() (nodes uint64) {

@@ -70,28 +70,30 @@ type Socket struct {
 	lowOn      adapter.Word
 	supply     supply
 
-	powered   bool
-	inputs    [adapter.Positions + 1]logic.Value // what the die was last given
-	outputs   [adapter.Positions + 1]logic.Value // what the die last answered
-	given     bool                               // the die got new levels since it last settled
-	charge    uint64                             // one bit a pin: what a MOS input without a bond floats at
-	dirty     uint64                             // nodes to be solved, by number
-	fresh     uint64                             // nodes solved whose levels the die has not got yet
-	noise     uint64                             // one bit a pin: how an unknown level reads until the next change
-	elements  []element                          // scratch
-	couplings []coupling                         // resistances between nodes, by number
-	gated     bool                               // a cluster holds the gate or the base of a switch
-	gating    int
-	clusters  []*cluster        // of the board, where it has more than resistors at single positions
-	touches   [leads][32]uint64 // nodes that a line or an output drives, by lead and bit
-	groups    []group           // the nodes that they couple
-	network   *network          // the same nodes while the chip has no supply
+	powered    bool
+	inputs     [adapter.Positions + 1]logic.Value // what the die was last given
+	outputs    [adapter.Positions + 1]logic.Value // what the die last answered
+	given      bool                               // the die got new levels since it last settled
+	charge     uint64                             // one bit a pin: what a MOS input without a bond floats at
+	dirty      uint64                             // nodes to be solved, by number
+	fresh      uint64                             // nodes solved whose levels the die has not got yet
+	noise      uint64                             // one bit a pin: how an unknown level reads until the next change
+	elements   []element                          // scratch
+	couplings  []coupling                         // resistances between nodes, by number
+	gated      bool                               // a cluster holds the gate or the base of a switch
+	gating     int
+	railShares []railShare       // of nets that no position is joined to
+	clusters   []*cluster        // of the board, where it has more than resistors at single positions
+	touches    [leads][32]uint64 // nodes that a line or an output drives, by lead and bit
+	groups     []group           // the nodes that they couple
+	network    *network          // the same nodes while the chip has no supply
 
 	high      adapter.Word // reads high
 	uncertain adapter.Word // may read either way
 	feeders   [2][]*pad    // pins that may feed the die's supply, and its ground
 	era       uint32       // counts what changes but drivers and outputs: supply, switches
 	hunting   uint64       // nodes that did not come to rest
+	followed  bool         // nothing has changed since the supply was found by its currents
 	warmth    int          // changes since the supply came
 	held      [3]float64   // V that each converter measured last: the near one, no. 1 and no. 2
 	clock     func() time.Duration

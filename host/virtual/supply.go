@@ -19,8 +19,12 @@ type supply struct {
 // supplyStep, V, is how far the supply may be from the value that its currents give.
 const supplyStep = 0.0005
 
-// follow updates the supply from the currents.
+// follow updates the supply from the currents. The firmware looks at the current far more often
+// than anything changes: then it is as it was.
 func (s *Socket) follow() {
+	if s.followed && !s.timed() {
+		return
+	}
 	for range 30 {
 		now := s.supply
 		now.taken, now.returned = s.chipAmps()
@@ -29,6 +33,7 @@ func (s *Socket) follow() {
 		moved := math.Abs(now.rail-s.supply.rail) > supplyStep || s.limits() ||
 			math.Abs(now.taken-s.supply.taken)*ohms > supplyStep || math.Abs(now.returned-s.supply.returned)*ohms > supplyStep
 		if !moved && !s.supplied() {
+			s.followed = true
 			return
 		}
 		s.supply.rail, s.supply.taken, s.supply.returned = now.rail, now.taken, now.returned
@@ -160,16 +165,23 @@ func (s *Socket) chipAmps() (taken, returned float64) {
 type flow struct{ taken, returned, drawn float64 }
 
 // tally finds the currents at a node from its voltage.
-func (s *Socket) tally(n *node) (c flow) {
-	for _, e := range s.padElements(n) {
-		switch current, _ := e.at(n.volts); e.rail {
-		case atSupply:
+func (s *Socket) tally(n *node) flow { return s.flowOf(n, s.padElements(n)) }
+
+// flowOf is tally where the elements are known; those of the board are at no rail of the die.
+func (s *Socket) flowOf(n *node, elements []element) (c flow) {
+	for i := range elements {
+		e := &elements[i]
+		if e.rail == free {
+			continue
+		}
+		if current, _ := e.at(n.volts); e.rail == atSupply {
 			c.taken += current
-		case atGround:
+		} else {
 			c.returned -= current
 		}
 	}
-	for _, l := range n.legs {
+	for i := range n.legs {
+		l := &n.legs[i]
 		if s.state[l.lead].on&s.state[l.lead].up>>l.bit&1 != 0 {
 			c.drawn += (s.supply.rail - n.volts) * l.high
 		}

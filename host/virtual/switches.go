@@ -79,7 +79,7 @@ func (s *Socket) touched(from lead, bits adapter.Word) (nodes uint64) {
 // whether any changed.
 func (s *Socket) followSwitches() (changed bool) {
 	w, to := s.wiring, switches{low: make([]float64, len(s.wiring.mosfets)), high: make([]bool, len(s.wiring.pnps)), limited: s.switches.limited}
-	s.lowOn, s.highOn = 0, 0
+	s.lowOn, s.highOn, s.followed = 0, 0, false
 	for k, m := range w.mosfets {
 		if m.gate == noNet || m.gate == m.drain || m.gate == m.source {
 			continue

@@ -58,10 +58,11 @@ type branch struct {
 	stretch    float64 // and its voltages
 	gain       float64 // of a transistor; 0 for none
 	collector  int
-	control    int     // of a valve: the node of an input without whose voltage over ground nothing flows
-	opening    float64 // V over ground at which a valve is half open; 0 for none
-	upper      int     // the pin whose upper output transistor it is, 0 for none
-	off        bool    // at present
+	control    int                                 // of a valve: the node of an input without whose voltage over ground nothing flows
+	opening    float64                             // V over ground at which a valve is half open; 0 for none
+	upper      int                                 // the pin whose upper output transistor it is, 0 for none
+	off        bool                                // at present
+	last       struct{ across, junctions float64 } // V, of a junction: where its last search ended
 }
 
 // at gives the current from one end to the other, A, with v volts between them,
@@ -82,17 +83,22 @@ func (b *branch) at(v float64) (amps, slope float64) {
 		return v * leak, leak
 	}
 	// Newton's method on the voltage of the junctions alone, from the side where
-	// the curve is steep, comes down to the answer without a detour.
+	// the curve is steep, comes down to the answer without a detour. From where the last search
+	// ended close by it is there at once. The last step is off by its square over volts.
 	volts := b.junctions * thermalVolts
-	u := min(v, volts*math.Log1p(v/(b.ohms*b.saturation)))
+	u := b.last.junctions
+	if math.Abs(v-b.last.across) > volts || u == 0 {
+		u = min(v, volts*math.Log1p(v/(b.ohms*b.saturation)))
+	}
 	for range 30 {
 		flow := b.saturation * math.Exp(u/volts)
 		step := (flow - b.saturation - (v-u)/b.ohms) / (flow/volts + 1/b.ohms)
 		u -= step
-		if math.Abs(step) < 1e-9 {
+		if math.Abs(step) < 1e-7 {
 			break
 		}
 	}
+	b.last.across, b.last.junctions = v, u
 	amps = (v - u) / b.ohms
 	return amps + v*leak, 1/(b.ohms+volts/(amps+b.saturation)) + leak
 }

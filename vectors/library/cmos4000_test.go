@@ -66,7 +66,9 @@ func compareWithTruth(t *testing.T, v *part.Variant, of truth) {
 			if v.Pins[o.Pin-1].Untested != "" || ok && w == logic.X {
 				continue
 			}
-			require.True(t, ok, "the truth says nothing of pin %d", o.Pin)
+			if !ok {
+				t.Fatalf("the truth says nothing of pin %d", o.Pin)
+			}
 			compared++
 			if got := m.Out(o.Pin).Lane(0); got != w {
 				t.Fatalf("pin %d (%s): the definition says %v, the data book %v; pins high: %v", o.Pin, v.Pins[o.Pin-1].Name, got, w, is)

@@ -196,11 +196,7 @@ func (l *Library) Find(number string) (*part.Part, error) {
 		if !ok {
 			continue
 		}
-		text, err := fs.ReadFile(f.fs, name)
-		if err != nil {
-			return nil, err
-		}
-		parts, err := part.Parse(path.Join(f.name, name), string(text))
+		parts, err := f.parse(name)
 		if err != nil {
 			return nil, err
 		}
@@ -219,6 +215,25 @@ func (l *Library) Has(number string) bool {
 		index, _ := f.index()
 		return index[number] != ""
 	})
+}
+
+// parse gives the parts of a file. Those of the binary are parsed once; nobody changes a part.
+func (f folder) parse(name string) ([]*part.Part, error) {
+	if f.name != "" {
+		return f.read(name)
+	}
+	once, _ := builtinParts.LoadOrStore(name, sync.OnceValues(func() ([]*part.Part, error) { return f.read(name) }))
+	return once.(func() ([]*part.Part, error))()
+}
+
+var builtinParts sync.Map // of each file, what gives its parts
+
+func (f folder) read(name string) ([]*part.Part, error) {
+	text, err := fs.ReadFile(f.fs, name)
+	if err != nil {
+		return nil, err
+	}
+	return part.Parse(path.Join(f.name, name), string(text))
 }
 
 // index gives the file of every number that is defined in the folder.
@@ -316,10 +331,7 @@ func (f folder) parts() ([]*part.Part, error) {
 	var files sync.WaitGroup
 	for i, name := range names {
 		files.Go(func() {
-			var text []byte
-			if text, errs[i] = fs.ReadFile(f.fs, name); errs[i] == nil {
-				parsed[i], errs[i] = part.Parse(path.Join(f.name, name), string(text))
-			}
+			parsed[i], errs[i] = f.parse(name)
 		})
 	}
 	files.Wait()

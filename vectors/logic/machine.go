@@ -135,6 +135,9 @@ func (w Word) known() Word {
 	return Word{w.Hi | released, w.Lo | released}
 }
 
+// Evaluate works out what follows from the inputs and the state as they are, without clock edges.
+func (m *Machine) Evaluate() { m.evaluate() }
+
 // Settle brings the chip to rest after its inputs changed, clock edges included.
 func (m *Machine) Settle() {
 	m.evaluate()

@@ -4,7 +4,6 @@
 package proof
 
 import (
-	"bufio"
 	"bytes"
 	"crypto/sha256"
 	_ "embed"
@@ -40,20 +39,37 @@ type Record struct {
 	Coverage fault.Coverage `json:"coverage"`
 }
 
-// records are the kept ones by their digest.
-var records = sync.OnceValues(func() (map[string]Record, error) {
-	all := map[string]Record{}
-	lines := bufio.NewScanner(bytes.NewReader(kept))
-	lines.Buffer(nil, 16<<20)
-	for n := 1; lines.Scan(); n++ {
-		var r Record
-		if err := json.Unmarshal(lines.Bytes(), &r); err != nil {
-			return nil, fmt.Errorf("proofs.jsonl, line %d: %w", n, err)
+// lines are those of the kept records by their digest. One is read when it is asked for: most
+// runs of the program ask for one of a thousand.
+var lines = sync.OnceValues(func() (map[string][]byte, error) {
+	all, n := map[string][]byte{}, 0
+	for line := range bytes.Lines(kept) {
+		n++
+		_, digest, _ := bytes.Cut(line, []byte(`"digest":"`))
+		digest, _, ok := bytes.Cut(digest, []byte(`"`))
+		if !ok {
+			return nil, fmt.Errorf("proofs.jsonl, line %d: it has no digest", n)
 		}
-		all[r.Digest] = r
+		all[string(digest)] = line
 	}
-	return all, lines.Err()
+	return all, nil
 })
+
+// recordOf is the kept record of a circuit and its technology; ok is false where there is none.
+func recordOf(digest string) (r Record, ok bool, err error) {
+	all, err := lines()
+	if err != nil {
+		return r, false, err
+	}
+	line, ok := all[digest]
+	if !ok {
+		return r, false, nil
+	}
+	if err := json.Unmarshal(line, &r); err != nil {
+		return r, false, fmt.Errorf("proofs.jsonl, the line of %s: %w", digest, err)
+	}
+	return r, true, nil
+}
 
 // Others gives the circuits of the parts that may lie in the socket instead.
 type Others func() ([]*logic.Circuit, error)
@@ -76,13 +92,9 @@ func Kept(t part.Type) (*Proof, Record, error) {
 	if err != nil {
 		return nil, Record{}, err
 	}
-	all, err := records()
-	if err != nil {
-		return nil, Record{}, err
-	}
-	r, ok := all[Digest(c, t.Family)]
-	if !ok {
-		return nil, r, nil
+	r, ok, err := recordOf(Digest(c, t.Family))
+	if !ok || err != nil {
+		return nil, r, err
 	}
 	if r.Recipe.Follow(c, s); s.SHA256() != r.Vectors {
 		return nil, r, nil
@@ -98,7 +110,7 @@ func IsKept(t part.Type) bool {
 	if err != nil {
 		return false
 	}
-	all, err := records()
+	all, err := lines()
 	_, ok := all[Digest(c, t.Family)]
 	return ok && err == nil
 }
@@ -110,8 +122,7 @@ func Intruders(t part.Type) (numbers []string, known bool) {
 	if err != nil {
 		return nil, false
 	}
-	all, err := records()
-	r, known := all[Digest(c, t.Family)]
+	r, known, err := recordOf(Digest(c, t.Family))
 	return besides(t, r.Coverage.Intruders), known && err == nil
 }
 

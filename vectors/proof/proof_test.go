@@ -39,8 +39,7 @@ const (
 func TestKeptProofsAreThoseOfTheLibrary(t *testing.T) {
 	types := libraryTypes(t)
 	for _, typ := range types {
-		p, _, err := proof.Kept(typ)
-		require.NoError(t, err)
+		p, _ := keptOf(t, typ)
 		require.NotNil(t, p, "%s: nothing of its circuit and its vectors is kept: go run ./vectors/proof/make", typ.Name())
 	}
 	circuits := func() ([]*logic.Circuit, error) {
@@ -51,8 +50,7 @@ func TestKeptProofsAreThoseOfTheLibrary(t *testing.T) {
 		return logic.CompileAll(parts)
 	}
 	for _, typ := range sample.Of(sample.Random(t), 12, types) {
-		_, kept, err := proof.Kept(typ)
-		require.NoError(t, err)
+		_, kept := keptOf(t, typ)
 		_, anew, err := proof.WorkOut(typ, circuits)
 		require.NoError(t, err)
 		anew.Part = kept.Part // several types may share a circuit
@@ -74,10 +72,9 @@ func TestEveryPartComesUpToTheFloorOrIsListed(t *testing.T) {
 	full, parts := 0, 0
 	var totals [4]fault.Tally
 	for _, typ := range libraryTypes(t) {
-		p, _, err := proof.Kept(typ)
-		require.NoError(t, err)
+		p, _ := keptOf(t, typ)
 		require.NotNil(t, p, "%s: go run ./vectors/proof/make", typ.Name())
-		number, c := typ.Part().Number, p.Coverage
+		number, c := typ.Part().Number, p
 		var lacking []string
 		whole := len(c.Sections) > 0
 		for _, s := range c.Sections {
@@ -145,6 +142,28 @@ inputs A B C
 outputs Y
 Y = !(A & B & C | !A & C)
 `
+
+// keptProofs are those that were looked for, by the type's name: to make the vectors of all
+// types is most of what these tests take.
+var keptProofs = map[string]struct {
+	coverage *fault.Coverage
+	record   proof.Record
+}{}
+
+// keptOf is what is kept of a type; nil for nothing.
+func keptOf(t *testing.T, typ part.Type) (*fault.Coverage, proof.Record) {
+	t.Helper()
+	k, ok := keptProofs[typ.Name()]
+	if !ok {
+		p, r, err := proof.Kept(typ)
+		require.NoError(t, err)
+		if k.record = r; p != nil {
+			k.coverage = &p.Coverage
+		}
+		keptProofs[typ.Name()] = k
+	}
+	return k.coverage, k.record
+}
 
 func libraryTypes(t *testing.T) []part.Type {
 	t.Helper()

@@ -74,3 +74,17 @@ func TestTheLongRunTriesAll(t *testing.T) {
 		t.Error("long")
 	}
 }
+
+// Of 90 cases of one kind and 10 of another two each are chosen.
+func TestOfEachKindThereIsOne(t *testing.T) {
+	t.Setenv(longVariable, "")
+	rare := func(i int) bool { return i%10 == 9 }
+	got := OfEach(Random(t), 2, hundred(), rare)
+	if len(got) != 4 || !slices.IsSorted(got) || len(slices.DeleteFunc(slices.Clone(got), rare)) != 2 {
+		t.Errorf("two of each of two kinds, in their order: %v", got)
+	}
+	t.Setenv(longVariable, "1")
+	if got := OfEach(Random(t), 2, hundred(), rare); len(got) != 100 {
+		t.Errorf("%d of a hundred", len(got))
+	}
+}

@@ -87,6 +87,12 @@ func (w *walker) settings(r *Rules, moves part.Pins, clock int, random *rand.Ran
 // the inputs in each of the first lanes; the others have the present one.
 func (w *walker) copies(settings []part.Pins) *logic.Machine {
 	m := w.c.NewMachine()
+	w.copyTo(m, settings)
+	return m
+}
+
+// copyTo is copies on a machine that has its inputs from this walker alone.
+func (w *walker) copyTo(m *logic.Machine, settings []part.Pins) {
 	state := make([]logic.Word, len(w.c.State))
 	for i := range state {
 		state[i] = logic.Splat(w.m.State(i).Lane(0))
@@ -101,7 +107,6 @@ func (w *walker) copies(settings []part.Pins) *logic.Machine {
 		m.Set(pin, level)
 	}
 	m.Restore(state)
-	return m
 }
 
 func stateWords(m *logic.Machine, k logic.Component) []logic.Word {

@@ -35,11 +35,11 @@ func explore(w *walker, r *Rules, k logic.Component, moves part.Pins) (g *graph,
 		return nil, false
 	}
 	e := &explorer{w: w, r: r, k: k, moves: moves, g: &graph{nodes: map[node]int{}}, probe: newWalker(w.c, &Sequence{Variant: w.c.Variant, Inputs: w.s.Inputs, Outputs: w.s.Outputs})}
-	first := node{drive: w.drive}
-	for _, i := range k.State {
-		first.state += w.m.State(i).Lane(0).String()
+	state := make([]logic.Value, len(w.c.State))
+	for i := range state {
+		state[i] = w.m.State(i).Lane(0)
 	}
-	e.find(first)
+	e.find(e.nodeOf(state, w.drive))
 	for len(e.pending) > 0 {
 		n := e.pending[0]
 		e.pending = e.pending[1:]
@@ -71,17 +71,22 @@ func (e *explorer) find(n node) int {
 	return i
 }
 
+// nodeOf is the node of a state of all registers.
+func (e *explorer) nodeOf(state []logic.Value, drive part.Pins) node {
+	text := make([]byte, len(e.k.State))
+	for i, bit := range e.k.State {
+		text[i] = state[bit].String()[0]
+	}
+	return node{string(text), drive}
+}
+
 // expand adds the edges that leave a node.
 func (e *explorer) expand(n node) {
 	e.place(n)
 	legal := e.probe.legalMoves(e.r, e.moves)
 	from := e.g.nodes[n]
 	for i, state := range e.probe.successors(legal) {
-		next := node{drive: legal[i]}
-		for _, bit := range e.k.State {
-			next.state += state[bit].String()
-		}
-		to := e.find(next)
+		to := e.find(e.nodeOf(state, legal[i]))
 		e.g.out[from] = append(e.g.out[from], transition{toggle: n.drive ^ legal[i], to: to})
 		e.g.edges++
 	}
@@ -94,7 +99,11 @@ func (e *explorer) place(n node) {
 		state[i] = logic.Splat(e.w.m.State(i).Lane(0))
 	}
 	for i, bit := range e.k.State {
-		state[bit] = logic.Splat(map[byte]logic.Value{'0': logic.Zero, '1': logic.One, 'x': logic.X}[n.state[i]])
+		v := logic.X
+		if n.state[i] != 'x' {
+			v = logic.FromBool(n.state[i] == '1')
+		}
+		state[bit] = logic.Splat(v)
 	}
 	e.probe.drive = n.drive
 	for _, pin := range e.w.c.InputPins {
@@ -116,9 +125,9 @@ func (w *walker) tour(g *graph) (steps int) {
 // always on to one not yet taken, by the shortest way where none leaves the node
 // at hand. It is a directed postman tour, or somewhat longer than the shortest.
 func (g *graph) tour() (way []transition) {
-	at := g.start
+	at, s := g.start, &search{came: make([]hop, len(g.out))}
 	for {
-		hops := g.wayToFresh(at)
+		hops := g.wayToFresh(at, s)
 		if hops == nil {
 			return way
 		}
@@ -150,27 +159,37 @@ func (g *graph) lowerBound() int {
 	return bound - 1 // the tour may end where it is
 }
 
+// A search notes from where it came to each node; it is used again for the next one.
+type search struct {
+	came  []hop
+	turn  int // the number of this search, from 1 on
+	queue []int
+}
+
+// A hop is the transition by which a search came to a node.
+type hop struct{ node, transition, turn int }
+
 // wayToFresh finds the shortest way from a node over a transition not yet taken, as
 // the index of the transition to take at each node; nil where none can be reached.
-func (g *graph) wayToFresh(from int) []int {
-	type hop struct{ node, transition int }
-	came := map[int]hop{from: {-1, -1}}
-	queue := []int{from}
-	for len(queue) > 0 {
-		n := queue[0]
-		queue = queue[1:]
-		for i, e := range g.out[n] {
+func (g *graph) wayToFresh(from int, s *search) []int {
+	s.turn++
+	s.came[from] = hop{-1, -1, s.turn}
+	s.queue = append(s.queue[:0], from)
+	for at := 0; at < len(s.queue); at++ {
+		n := s.queue[at]
+		for i := range g.out[n] {
+			e := &g.out[n][i]
 			if !e.taken {
 				way := []int{i}
-				for at := n; at != from; at = came[at].node {
-					way = append(way, came[at].transition)
+				for at := n; at != from; at = s.came[at].node {
+					way = append(way, s.came[at].transition)
 				}
 				slices.Reverse(way)
 				return way
 			}
-			if _, seen := came[e.to]; !seen {
-				came[e.to] = hop{n, i}
-				queue = append(queue, e.to)
+			if s.came[e.to].turn != s.turn {
+				s.came[e.to] = hop{n, i, s.turn}
+				s.queue = append(s.queue, e.to)
 			}
 		}
 	}

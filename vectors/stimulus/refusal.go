@@ -84,7 +84,7 @@ func (r *Rules) forbiddenBy(levels part.Pins) int {
 	for _, pin := range r.c.InputPins {
 		r.probe.Set(pin, logic.Splat(logic.FromBool(levels.Has(pin))))
 	}
-	r.probe.Settle()
+	r.probe.Evaluate()
 	for i, n := range r.c.Never {
 		if r.probe.Node(n).Lane(0) == logic.One {
 			return i

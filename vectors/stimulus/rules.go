@@ -109,7 +109,7 @@ func (r *Rules) holds(node int32, levels part.Pins) bool {
 	for _, pin := range r.c.InputPins {
 		r.probe.Set(pin, logic.Splat(logic.FromBool(levels.Has(pin))))
 	}
-	r.probe.Settle()
+	r.probe.Evaluate()
 	return r.probe.Node(node).Lane(0) == logic.One
 }
 

@@ -198,9 +198,14 @@ func (w *walker) successors(to []part.Pins) [][]logic.Value {
 	return next
 }
 
-// trial takes copies of the chip to each of up to 64 levels, one a lane.
+// trial takes copies of the chip to each of up to 64 levels, one a lane. They are there
+// until the next trial.
 func (w *walker) trial(to []part.Pins) *logic.Machine {
-	m := w.copies(nil)
+	if w.trials == nil {
+		w.trials = w.c.NewMachine()
+	}
+	m := w.trials
+	w.copyTo(m, nil)
 	for _, pin := range w.c.InputPins {
 		level := logic.Splat(w.level(pin))
 		for lane, drive := range to {

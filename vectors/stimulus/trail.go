@@ -71,7 +71,7 @@ func (t *Trail) Fork(seed uint64) *Trail {
 	f := *t
 	w, s := *t.walker, *t.walker.s
 	s.Steps = nil
-	w.m, w.s = t.walker.m.Clone(), &s
+	w.m, w.s, w.trials = t.walker.m.Clone(), &s, nil
 	f.walker, f.random = &w, rand.New(rand.NewPCG(seed, 3))
 	return &f
 }

@@ -11,9 +11,10 @@ type walker struct {
 	c       *logic.Circuit
 	m       *logic.Machine
 	s       *Sequence
-	drive   part.Pins // levels of the driven pins
-	floated part.Pins // bidirectional pins left undriven although the chip releases them
-	longest int       // pulses of a cycle that is run whole
+	drive   part.Pins      // levels of the driven pins
+	floated part.Pins      // bidirectional pins left undriven although the chip releases them
+	longest int            // pulses of a cycle that is run whole
+	trials  *logic.Machine // of trial
 }
 
 func newWalker(c *logic.Circuit, s *Sequence) *walker {

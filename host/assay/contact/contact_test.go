@@ -55,7 +55,8 @@ func TestSeatingOfSeveralOpenPins(t *testing.T) {
 
 // No good part of any family is refused before power, and every reversed,
 // shifted, empty and one-pin-open insertion of every part is caught. The ordinary
-// run opens a few pins of each part.
+// run takes two parts of each kind (sample.KindOf) in all their families, and opens a few
+// pins of each.
 func TestSeatingOfTheWholeLibrary(t *testing.T) {
 	const openPins = 3
 	random := sample.Random(t)
@@ -74,36 +75,40 @@ func TestSeatingOfTheWholeLibrary(t *testing.T) {
 			t.Errorf("%s %s: %q, want %q", typ.Name(), defect, s.Found, want)
 		}
 	}
+	var variants []*part.Variant
 	for _, p := range parts {
 		for _, v := range p.Variants {
-			if v.Refusal != "" {
+			if v.Refusal == "" {
+				variants = append(variants, v)
+			}
+		}
+	}
+	kind := func(v *part.Variant) string { return sample.KindOf(part.Type{Variant: v, Family: v.Families[0]}) }
+	for _, v := range sample.OfEach(random, 2, variants, kind) {
+		seen := map[part.Technology]bool{}
+		for _, f := range v.Families {
+			typ := part.Type{Variant: v, Family: f}
+			require.Empty(t, seating(t, typ).Found, "a good %s", typ.Name())
+			good++
+			if seen[f.Technology] {
 				continue
 			}
-			seen := map[part.Technology]bool{}
-			for _, f := range v.Families {
-				typ := part.Type{Variant: v, Family: f}
-				require.Empty(t, seating(t, typ).Found, "a good %s", typ.Name())
-				good++
-				if seen[f.Technology] {
-					continue
-				}
-				seen[f.Technology] = true
-				insert("empty", "empty socket", typ, "empty")
-				insert("reversed", "put in backwards", typ, "reversed")
-				if len(v.Pins) <= 26 {
-					insert("shifted", "shifted by one", typ, "shifted")
-				}
-				if f.Technology != v.Families[0].Technology {
-					continue // every pin once
-				}
-				for _, pin := range sample.Of(random, openPins, v.Pins) {
-					switch {
-					case pin.Role == part.NoConnect:
-					case pin.Role == part.External || pin.Role == part.Expander || pin.Untested != "" || pin.Diodeless:
-						unjudged[fmt.Sprintf("%s pin %d", p.Number, pin.Number)] = true
-					default:
-						insert("open", fmt.Sprintf("pin %d makes no contact", pin.Number), typ, fmt.Sprintf("%d open", pin.Number))
-					}
+			seen[f.Technology] = true
+			insert("empty", "empty socket", typ, "empty")
+			insert("reversed", "put in backwards", typ, "reversed")
+			if len(v.Pins) <= 26 {
+				insert("shifted", "shifted by one", typ, "shifted")
+			}
+			if f.Technology != v.Families[0].Technology {
+				continue // every pin once
+			}
+			for _, pin := range sample.Of(random, openPins, v.Pins) {
+				switch {
+				case pin.Role == part.NoConnect:
+				case pin.Role == part.External || pin.Role == part.Expander || pin.Untested != "" || pin.Diodeless:
+					unjudged[fmt.Sprintf("%s pin %d", v.Part.Number, pin.Number)] = true
+				default:
+					insert("open", fmt.Sprintf("pin %d makes no contact", pin.Number), typ, fmt.Sprintf("%d open", pin.Number))
 				}
 			}
 		}
@@ -113,8 +118,9 @@ func TestSeatingOfTheWholeLibrary(t *testing.T) {
 }
 
 // No good memory is refused before power, and every reversed, shifted, empty and
-// one-pin-open insertion is identified.
+// one-pin-open insertion is identified. The ordinary run opens a few pins of each.
 func TestSeatingOfMemories(t *testing.T) {
+	random := sample.Random(t)
 	tried := 0
 	for _, typ := range memories(t) {
 		require.Empty(t, seating(t, typ).Found, "a good %s", typ.Name())
@@ -122,7 +128,7 @@ func TestSeatingOfMemories(t *testing.T) {
 		if len(typ.Variant.Pins) <= 26 {
 			found["shifted"] = "shifted by one"
 		}
-		for _, pin := range typ.Variant.Pins {
+		for _, pin := range sample.Of(random, 6, typ.Variant.Pins) {
 			if pin.Role != part.NoConnect && pin.Role != part.External && pin.Untested == "" {
 				found[fmt.Sprintf("%d open", pin.Number)] = fmt.Sprintf("pin %d makes no contact", pin.Number)
 			}
