@@ -221,6 +221,22 @@ func (l *Library) Has(number string) bool {
 	})
 }
 
+// Numbers are those of all parts, in order; no definition is parsed for them.
+func (l *Library) Numbers() ([]string, error) {
+	var all []string
+	for _, f := range l.folders {
+		index, err := f.index()
+		if err != nil {
+			return nil, err
+		}
+		for number := range index {
+			all = append(all, number)
+		}
+	}
+	slices.SortFunc(all, compareNumbers)
+	return slices.Compact(all), nil
+}
+
 // index gives the file of every number that is defined in the folder.
 func (f folder) index() (map[string]string, error) {
 	if f.name == "" {
