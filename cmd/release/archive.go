@@ -42,10 +42,7 @@ func (b *builder) archive(t target, program []byte, common []file) (string, erro
 // tarred packs files, all of one time and of nobody in particular.
 func tarred(files []file, at time.Time) ([]byte, error) {
 	var packed bytes.Buffer
-	z, err := gzip.NewWriterLevel(&packed, gzip.BestCompression)
-	if err != nil {
-		return nil, err
-	}
+	z := gzip.NewWriter(&packed) // the best compression takes 4 s more for 0.3 %
 	w := tar.NewWriter(z)
 	for _, f := range files {
 		h := &tar.Header{Name: f.name, Size: int64(len(f.body)), Mode: int64(f.mode), ModTime: at, Format: tar.FormatUSTAR}

@@ -24,8 +24,17 @@ type builder struct {
 	out  string // for what is handed out
 	work string // for what is not
 	deb  bool
-	// environ is what the programs that it runs have for an environment.
-	environ []string
+	// environ is what the programs that it runs have for an environment, settings what go build has besides.
+	environ, settings []string
+	flags             []string // of go build
+}
+
+// builderOf is one that builds what is handed out: with nothing in the environment that would
+// change it, no paths of this computer, no state of a checkout, no symbols.
+func builderOf(r release, root, out, work string, environ []string) builder {
+	return builder{release: r, root: root, out: out, work: work, deb: true, environ: environ,
+		settings: []string{"CGO_ENABLED=0", "GOEXPERIMENT=", "GOAMD64=v1", "GOARM64=v8.0"},
+		flags:    []string{"-trimpath", "-ldflags", "-s -w -buildid= -X main.released=" + r.version}}
 }
 
 // A file of an archive.
@@ -41,13 +50,12 @@ func moduleRoot(ctx context.Context) (string, error) {
 	return strings.TrimSpace(string(out)), err
 }
 
-// gotool runs the go command in the module, with nothing in its environment that would
-// change what it builds.
+// gotool runs the go command in the module.
 func (b *builder) gotool(ctx context.Context, environment []string, args ...string) ([]byte, error) {
 	cmd := b.command(ctx, "go", args...)
 	cmd.Dir = b.root
-	cmd.Env = append(slices.Clone(b.environ), "CGO_ENABLED=0", "GOFLAGS=", "GOEXPERIMENT=", "GOAMD64=v1", "GOARM64=v8.0", "GOWORK=off",
-		fmt.Sprintf("SOURCE_DATE_EPOCH=%d", b.day.Unix()))
+	cmd.Env = append(slices.Clone(b.environ), "GOFLAGS=", "GOWORK=off", fmt.Sprintf("SOURCE_DATE_EPOCH=%d", b.day.Unix()))
+	cmd.Env = append(cmd.Env, b.settings...)
 	cmd.Env = append(cmd.Env, environment...)
 	cmd.Stderr = os.Stderr
 	out, err := cmd.Output()
@@ -57,16 +65,17 @@ func (b *builder) gotool(ctx context.Context, environment []string, args ...stri
 	return out, err
 }
 
-// flags of a build: no paths of this computer, no state of a checkout, no symbols.
-func (b *builder) flags() []string {
-	return []string{"-trimpath", "-buildvcs=false", "-ldflags", "-s -w -buildid= -X main.released=" + b.version}
+// build builds the program, for a target or, without one, for the computer at hand.
+func (b *builder) build(ctx context.Context, name string, environment []string, more ...string) error {
+	args := slices.Concat([]string{"build", "-buildvcs=false", "-o", name}, b.flags, more, []string{"./cmd/chipassay"})
+	_, err := b.gotool(ctx, environment, args...)
+	return err
 }
 
 // program builds the program for a target.
 func (b *builder) program(ctx context.Context, t target) ([]byte, error) {
 	name := filepath.Join(b.work, t.os+"-"+t.arch, t.program())
-	args := append([]string{"build", "-o", name}, b.flags()...)
-	if _, err := b.gotool(ctx, []string{"GOOS=" + t.os, "GOARCH=" + t.arch}, append(args, "./cmd/chipassay")...); err != nil {
+	if err := b.build(ctx, name, []string{"GOOS=" + t.os, "GOARCH=" + t.arch}); err != nil {
 		return nil, err
 	}
 	return os.ReadFile(name)
@@ -94,7 +103,7 @@ func (b *builder) common(ctx context.Context) (files []file, err error) {
 		file{"udev/70-chipassay.rules", []byte(link.UdevRule + "\n"), 0o644},
 	)
 	self := filepath.Join(b.work, "self")
-	if _, err := b.gotool(ctx, nil, append(append([]string{"build", "-tags", "man", "-o", self}, b.flags()...), "./cmd/chipassay")...); err != nil {
+	if err := b.build(ctx, self, nil, "-tags", "man"); err != nil {
 		return nil, err
 	}
 	for _, shell := range []struct{ name, file string }{

@@ -52,10 +52,12 @@ func run(ctx context.Context, args []string) error {
 		return err
 	}
 	defer os.RemoveAll(work)
-	b := builder{release: r, out: *out, work: work, deb: *deb, environ: os.Environ()}
-	if b.root, err = moduleRoot(ctx); err != nil {
+	root, err := moduleRoot(ctx)
+	if err != nil {
 		return err
 	}
+	b := builderOf(r, root, *out, work, os.Environ())
+	b.deb = *deb
 	return b.all(ctx, targets)
 }
 

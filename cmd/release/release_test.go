@@ -18,7 +18,6 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
-	"golang.org/x/sync/errgroup"
 
 	"chipassay/firmware/images"
 	"chipassay/vectors/sample"
@@ -70,7 +69,7 @@ func made(t *testing.T, from string, environ []string, targets ...target) (strin
 	if err != nil {
 		return "", err
 	}
-	b := builder{release: r, root: from, out: t.TempDir(), work: t.TempDir(), deb: true, environ: environ}
+	b := builderOf(r, from, t.TempDir(), t.TempDir(), environ)
 	return b.out, b.all(t.Context(), targets)
 }
 
@@ -89,42 +88,62 @@ func elsewhere(t *testing.T, from string) string {
 	return to
 }
 
-// What is built twice, in two places and as two people, has the same bytes. It is then
-// installed, and tests a chip where there is nothing else.
+// The archive of this computer is unpacked, and tests a chip where there is nothing else. Its program is
+// linked from what the other tests have compiled, statically; TestAllTargets tries the one that is handed out,
+// which is compiled anew with other settings (four minutes of CPU for each target).
 func TestRelease(t *testing.T) {
 	at := host(t)
 	root, err := moduleRoot(t.Context())
 	require.NoError(t, err)
-	copied := elsewhere(t, root)
-	other := append(os.Environ(), "TZ=Pacific/Chatham", "USER=another", "LANG=fr_FR.UTF-8", "GOFLAGS=-v")
-	var first, second string
-	var work errgroup.Group
-	work.Go(func() (err error) { first, err = made(t, root, os.Environ(), at); return err })
-	work.Go(func() (err error) { second, err = made(t, copied, other, at); return err })
-	require.NoError(t, work.Wait())
-	var names []string
-	entries, err := os.ReadDir(first)
+	r, err := newest(changelog)
+	require.NoError(t, err)
+	b := builder{release: r, root: root, out: t.TempDir(), work: t.TempDir(), environ: os.Environ(),
+		flags: []string{"-ldflags", "-s -w -linkmode external -extldflags -static -X main.released=" + r.version}}
+	require.NoError(t, b.all(t.Context(), []target{at}))
+	folder := "chipassay-" + r.version + "-linux-" + at.arch
+	require.Equal(t, []string{sums, folder + ".tar.gz"}, namesIn(t, b.out))
+	sumsFit(t, b.out, 1)
+	program := inBareFolder(t, filepath.Join(b.out, folder+".tar.gz"), r)
+	require.NoError(t, runsOn(program, at))
+}
+
+// namesIn are the names of what is in a folder.
+func namesIn(t *testing.T, folder string) (names []string) {
+	entries, err := os.ReadDir(folder)
 	require.NoError(t, err)
 	for _, entry := range entries {
 		names = append(names, entry.Name())
-		one, err := os.ReadFile(filepath.Join(first, entry.Name()))
-		require.NoError(t, err)
-		other, err := os.ReadFile(filepath.Join(second, entry.Name()))
-		require.NoError(t, err)
-		require.True(t, bytes.Equal(one, other), "%s is not the same twice", entry.Name())
 	}
-	r, _ := newest(changelog)
-	folder := "chipassay-" + r.version + "-linux-" + at.arch
-	require.Equal(t, []string{"SHA256SUMS", folder + ".tar.gz", "chipassay_" + r.version + "-1_" + at.arch + ".deb"}, names)
-	check := exec.Command("sha256sum", "--check", "--strict", "SHA256SUMS")
-	check.Dir = first
+	return names
+}
+
+// sumsFit checks the sums as a person does.
+func sumsFit(t *testing.T, folder string, files int) {
+	check := exec.Command("sha256sum", "--check", "--strict", sums)
+	check.Dir = folder
 	out, err := check.CombinedOutput()
 	require.NoError(t, err, "%s", out)
-	require.Equal(t, 2, strings.Count(string(out), ": OK"))
+	require.Equal(t, files, strings.Count(string(out), ": OK"))
+}
 
-	program := inBareFolder(t, filepath.Join(first, names[1]), r)
-	require.NoError(t, runsOn(program, at))
-	inFreshRoot(t, filepath.Join(first, names[2]), r, program)
+// Where a Debian package puts the files: Debian Policy 9.1 (the FHS), 12.1, 12.5 and 12.7.
+func TestInstalledFiles(t *testing.T) {
+	var common []file
+	for _, name := range []string{"LICENSE", "README.md", "CHANGELOG.md", "completions/chipassay.bash", "completions/_chipassay", "completions/chipassay.fish",
+		"completions/chipassay.ps1", "firmware/README.md", "firmware/atmega2560.hex", "man/man1/chipassay.1", "udev/70-chipassay.rules"} {
+		common = append(common, file{name, []byte("text"), 0o644})
+	}
+	var names []string
+	for _, f := range (&builder{}).installed([]byte("program"), common) {
+		names = append(names, f.name)
+		packed := bytes.HasPrefix(f.body, []byte{0x1f, 0x8b}) // RFC 1952, 2.3.1
+		require.Equal(t, strings.HasSuffix(f.name, ".gz"), packed, f.name)
+		require.Equal(t, strings.Contains(f.name, "/bin/"), f.mode&0o111 != 0, f.name)
+	}
+	const doc, share = "/usr/share/doc/chipassay/", "/usr/share/"
+	require.Equal(t, []string{"/usr/bin/chipassay", doc + "copyright", doc + "README.md", doc + "changelog.gz", share + "bash-completion/completions/chipassay",
+		share + "zsh/vendor-completions/_chipassay", share + "fish/vendor_completions.d/chipassay.fish", doc + "firmware/README.md",
+		share + "chipassay/firmware/atmega2560.hex", share + "man/man1/chipassay.1.gz", doc + "examples/70-chipassay.rules"}, names)
 }
 
 // inBareFolder unpacks an archive with tar and runs its program, which it gives, where no other
@@ -195,11 +214,10 @@ func versionOf(r release) trial {
 	return trial{[]string{"--version"}, 0, "chipassay version " + r.version + ", firmware " + images.Version}
 }
 
-// trials: a good chip, a bad one, a virtual drawer, practice as the README has it, and no adapter.
+// trials: a good chip, a bad one, practice with a drawer as the README has it, and no adapter.
 var trials = []trial{
 	{[]string{"test", "7400", "--adapter", "virtual"}, 0, "PASS"},
 	{[]string{"test", "7410", "--adapter", "virtual", "--defect", "2 open"}, 1, "FAIL"},
-	{[]string{"demo", "/tray"}, 0, "The chips are in the records of practice"},
 	{[]string{"drawer", "D3", "--tray", "cmd/chipassay/demo.tray"}, 0, "12 chips: 7 pass, 4 fail, 1 not tested"},
 	{[]string{"adapter", "info"}, 3, "there is no serial port of a USB device"},
 }
@@ -266,23 +284,36 @@ func long(t *testing.T) {
 	}
 }
 
-// All six twice, the second time from other sources: what each of them has for a program, and what
-// none may lack; the Windows program starts.
+// All six twice, the second time in another place and as another person: the same bytes, what each of them
+// has for a program, and what none may lack. This computer's is tried, compiled a third time from nothing; its package
+// is installed, and the Windows program starts.
 func TestAllTargets(t *testing.T) {
 	long(t)
 	root, err := moduleRoot(t.Context())
 	require.NoError(t, err)
 	out, err := made(t, root, os.Environ(), targets...)
 	require.NoError(t, err)
-	again, err := made(t, elsewhere(t, root), append(os.Environ(), "TZ=Pacific/Chatham"), targets...)
-	require.NoError(t, err)
+	sumsFit(t, out, 8)
 	sum, err := os.ReadFile(filepath.Join(out, sums))
 	require.NoError(t, err)
-	require.Equal(t, 8, bytes.Count(sum, []byte("\n")))
+	copied := elsewhere(t, root)
+	another := append(os.Environ(), "TZ=Pacific/Chatham", "USER=another", "LANG=fr_FR.UTF-8", "GOFLAGS=-v")
+	again, err := made(t, copied, another, targets...)
+	require.NoError(t, err)
 	twice, err := os.ReadFile(filepath.Join(again, sums))
 	require.NoError(t, err)
 	require.Equal(t, string(sum), string(twice))
 	r, _ := newest(changelog)
+	here := host(t)
+	fresh, err := made(t, copied, append(another, "GOCACHE="+t.TempDir()), here)
+	require.NoError(t, err)
+	for _, name := range namesIn(t, fresh) {
+		if name != sums {
+			same(t, filepath.Join(out, name), filepath.Join(fresh, name))
+		}
+	}
+	program := inBareFolder(t, filepath.Join(out, "chipassay-"+r.version+"-linux-"+here.arch+".tar.gz"), r)
+	inFreshRoot(t, filepath.Join(out, "chipassay_"+r.version+"-1_"+here.arch+".deb"), r, program)
 	for _, at := range targets {
 		files := unpacked(t, out, r, at)
 		require.NoError(t, runsOn(files[at.program()], at))
@@ -293,6 +324,15 @@ func TestAllTargets(t *testing.T) {
 		require.Equal(t, at.os == "linux", files["udev/70-chipassay.rules"] != nil)
 	}
 	startsUnderWine(t, filepath.Join(out, "chipassay-"+r.version+"-windows-amd64.zip"), r)
+}
+
+// same fails where two files differ.
+func same(t *testing.T, a, b string) {
+	one, err := os.ReadFile(a)
+	require.NoError(t, err)
+	other, err := os.ReadFile(b)
+	require.NoError(t, err)
+	require.True(t, bytes.Equal(one, other), "%s is not the same from nothing", filepath.Base(a))
 }
 
 // startsUnderWine runs the Windows program under wine, which needs no screen for it. Debian 12's wine

@@ -50,10 +50,9 @@ func adapterServer(t *testing.T, groups []string, defects ...string) *Server {
 	return New(b, func() (*library.Library, error) { return library.Builtin(), nil }, func() {})
 }
 
-// does posts an action as a page that holds the controls, and waits for the end of its work.
+// does posts an action as the only page, and waits for the end of its work.
 func does(t *testing.T, s *Server, what string, values url.Values) (int, string) {
 	t.Helper()
-	s.viewers.come("a")
 	r := httptest.NewRequest(http.MethodPost, "/do/"+what, strings.NewReader(values.Encode()))
 	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	r.Header.Set("X-Viewer", "a")

@@ -71,12 +71,18 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	viewer := r.Header.Get("X-Viewer")
+	if !isViewer(viewer) {
+		http.Error(w, "no viewer", http.StatusBadRequest)
+		return
+	}
+	// A page that asks for something is there, though its stream may not have come yet: a
+	// person presses Enter as soon as the page is drawn.
+	defer s.viewers.come(viewer)(s.Away)
 	what := r.PathValue("what")
-	holds, _ := s.viewers.control(viewer)
 	switch {
 	case what == "ask":
 		s.viewers.ask(viewer)
-	case !holds.Holds && what != "stop": // to stop is everybody's
+	case what != "stop" && !s.viewers.claim(viewer): // to stop is everybody's
 		http.Error(w, "another page has the controls: ask for them", http.StatusConflict)
 		return
 	case what == "pass":

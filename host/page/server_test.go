@@ -63,7 +63,7 @@ func serve(t *testing.T, tray string, other ...func(m *bench.Means)) served {
 	b := bench.New(means)
 	require.NoError(t, b.Open(t.Context()))
 	off := make(chan struct{}, 1)
-	s := New(b, func() (*library.Library, error) { return library.With() }, func() { off <- struct{}{} })
+	s := New(b, parts, func() { off <- struct{}{} })
 	s.Away = 1500 * time.Millisecond
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
@@ -78,17 +78,20 @@ func serve(t *testing.T, tray string, other ...func(m *bench.Means)) served {
 	return served{s, guard.Address(l.Addr().String()), off}
 }
 
+// parts are the library, read once for all tests.
+var parts = sync.OnceValues(func() (*library.Library, error) { return library.With() })
+
 // candidates are how a chip is identified, read once for all tests.
 var candidates = sync.OnceValues(func() (p identify.Plan, err error) {
-	lib, err := library.With()
+	lib, err := parts()
 	if err != nil {
 		return p, err
 	}
-	parts, err := lib.All()
+	all, err := lib.All()
 	if err != nil {
 		return p, err
 	}
-	circuits, err := logic.CompileAll(parts)
+	circuits, err := logic.CompileAll(all)
 	if err != nil {
 		return p, err
 	}

@@ -107,13 +107,7 @@ func (v view) Numbers() []string {
 		if err != nil {
 			return // there is no completion then
 		}
-		parts, err := lib.Parts()
-		if err != nil {
-			return
-		}
-		for _, p := range parts {
-			s.listed = append(s.listed, p.Number)
-		}
+		s.listed, _ = lib.Numbers()
 	})
 	return s.listed
 }

@@ -236,6 +236,22 @@ func (f folder) read(name string) ([]*part.Part, error) {
 	return part.Parse(path.Join(f.name, name), string(text))
 }
 
+// Numbers are those of all parts, in order; no definition is parsed for them.
+func (l *Library) Numbers() ([]string, error) {
+	var all []string
+	for _, f := range l.folders {
+		index, err := f.index()
+		if err != nil {
+			return nil, err
+		}
+		for number := range index {
+			all = append(all, number)
+		}
+	}
+	slices.SortFunc(all, compareNumbers)
+	return slices.Compact(all), nil
+}
+
 // index gives the file of every number that is defined in the folder.
 func (f folder) index() (map[string]string, error) {
 	if f.name == "" {

@@ -28,6 +28,7 @@ let events;
 
 /** follow keeps the parts of the page as the bench is. */
 function follow() {
+  events?.close();
   events = new EventSource(`/live?view=${document.body.dataset.view}&viewer=${viewer}`);
   events.onmessage = (event) => {
     document.body.classList.remove("cut-off");
@@ -49,8 +50,7 @@ function follow() {
 const shows = document.getElementById("live") !== null;
 document.addEventListener("visibilitychange", () => {
   if (shows) return;
-  events?.close();
-  if (document.hidden) events = undefined;
+  if (document.hidden) events?.close();
   else follow();
 });
 
@@ -97,4 +97,11 @@ document.addEventListener("input", async (event) => {
   if (answer.ok) output.textContent = await answer.text();
 });
 
-if (shows || !document.hidden) follow();
+// A page that the browser prepares before anybody opens it is no page yet. What it kept for
+// the session until then is dropped when it is opened, the viewer too.
+function begin() {
+  sessionStorage.viewer = viewer;
+  if (shows || !document.hidden) follow();
+}
+if (document.prerendering) document.addEventListener("prerenderingchange", begin, { once: true });
+else begin();
