@@ -19,10 +19,11 @@ import (
 type another struct {
 	candidates []match.Candidate // asked for once
 	asked      bool
-	record     *probe.Record // nil where the chip was not probed
-	group      []match.Fit   // of parts that explain it equally well, the likeliest first
-	right      bool          // that the typed part explains it as well
-	sibling    *part.Variant // of another family of the typed part, which explains it as well
+	record     *probe.Record   // nil where the chip was not probed
+	group      []match.Fit     // of parts that explain it equally well, the likeliest first
+	right      bool            // that the typed part explains it as well
+	possible   map[string]bool // numbers of parts that no reading of the probing contradicts
+	sibling    *part.Variant   // of another family of the typed part, which explains it as well
 }
 
 // found reports whether the chip is another part for all that probing shows.
@@ -100,6 +101,12 @@ const equallyWell = 2
 // rank finds the parts that explain best what the chip did.
 func (a *another) rank(t part.Type, parts []match.Candidate) {
 	fits := a.record.Rank(parts)
+	a.possible = map[string]bool{}
+	for _, f := range fits {
+		if f.Mismatches == 0 {
+			a.possible[f.Variant.Part.Number] = true
+		}
+	}
 	made := a.technology()
 	price := func(f match.Fit) float64 {
 		if !madeIn(f.Variant, made) {
