@@ -165,6 +165,28 @@ func (r *Result) Unlike(v *part.Variant) string {
 	return fmt.Sprintf("the pulses %s are of one chip and one capacitor, and no maker's tolerance lets them differ so", strings.Join(names, " and "))
 }
 
+// evenWithin is by how much of the shorter the pulses of one chip's sections, with one capacitor, differ as a rule at most
+// (common practice; the data sheets' tolerances are those between chips).
+const evenWithin = 0.10
+
+// Uneven says of sections whose pulses are in the limits that they differ more than those of one die do; empty where they do not.
+func (r *Result) Uneven(v *part.Variant) string {
+	var names []string
+	short, long := math.Inf(1), 0.0
+	for _, s := range r.Sections {
+		if s.Pulse == nil || s.Oscillates || len(s.Limits) == 0 {
+			return ""
+		}
+		names = append(names, v.Pins[s.Output-1].Name+" "+quantity.Seconds(s.Pulse.Seconds))
+		short, long = min(short, s.Pulse.Seconds+s.Pulse.Uncertainty), max(long, s.Pulse.Seconds-s.Pulse.Uncertainty)
+	}
+	if len(names) < 2 || long <= (1+evenWithin)*short {
+		return ""
+	}
+	return fmt.Sprintf("the pulses %s are in the limits, but %.0f %% apart, with one capacitor: those of one chip are within some %.0f %%", strings.Join(names, " and "),
+		100*(long/short-1), 100*evenWithin)
+}
+
 // A ClipError says what is wrong with what is clipped on.
 type ClipError struct{ Words string }
 
