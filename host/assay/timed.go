@@ -43,6 +43,13 @@ func (r *Result) time(ctx context.Context, socket Socket, p Plan) error {
 				return err
 			}
 		}
+		if x.Resistor[0] != 0 {
+			seconds, known, err := timing.MeasureProduct(ctx, socket, v, x, *p.Timing)
+			if err != nil {
+				return err
+			}
+			farads, within = seconds/p.Timing.Ohms, known // the resistor as marked: only the product counts
+		}
 		section := timing.Begin(r.Type, x, *p.Timing, farads, within)
 		current := r.SupplyCurrentMA
 		err := r.powered(ctx, socket, func() error { return section.Test(ctx, socket, r.Type, x) })

@@ -18,8 +18,8 @@ func (r *Result) timedAs(ctx context.Context, socket Socket, p Plan) (types []st
 	tries := 0
 	for _, t := range r.timedLike(p) {
 		x := sameClips(t.Variant, last)
-		if tries++; tries > mostTimedOthers {
-			break
+		if tries++; tries > mostTimedOthers || len(types) > 0 && t.Family != r.Type.Family {
+			break // one of the typed family is likelier than one of another
 		}
 		within := 0.0
 		if last.Present {

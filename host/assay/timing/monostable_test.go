@@ -251,6 +251,8 @@ func TestRefuse(t *testing.T) {
 		{"4046B", Plan{Farads: 1e-9, Ohms: 100e3}, ""},
 		{"4046B", Plan{Farads: 1e-9}, "add --resistor 10k"},
 		{"555", Plan{Farads: 100e-9}, "--section monostable"},
+		{"555", Plan{Farads: 4.7e-6, Ohms: 100e3}, "too long to be watched"}, // 1.4 to 2.8 R C, of 0.47 s
+		{"555", Plan{Farads: 1e-6, Ohms: 47e3}, ""},
 	} {
 		err := Refuse(opened(t, c.name), c.plan)
 		if (err == nil) != (c.says == "") || err != nil && !strings.Contains(err.Error(), c.says) {

@@ -240,6 +240,10 @@ func Refuse(t part.Type, p Plan) error {
 		if x.Resistor[0] != 0 && (p.Ohms < LeastOhms || p.Ohms > MostOhms) {
 			return fmt.Errorf("the timing resistor is from 5 to 100 kΩ, not %s", part.Ohms(p.Ohms))
 		}
+		if period := mostPeriod(&x, t.Family, p); x.Oscillates && leastPeriods*period > longestWatch.Seconds() {
+			return fmt.Errorf("with %s and %s a period of a %s may take %s, which is too long to be watched: give a lesser capacitor or resistor",
+				quantity.Farads(p.Farads), part.Ohms(p.Ohms), t.Name(), quantity.Seconds(period))
+		}
 		if period := leastPeriod(&x, t.Family, p); x.Oscillates && period < shortestPeriod {
 			return fmt.Errorf("with %s and %s a %s may run at %s, which the adapter does not follow: give a greater resistor, up to 100k, or capacitor",
 				quantity.Farads(p.Farads), part.Ohms(p.Ohms), t.Name(), quantity.Hertz(1/period))
@@ -260,6 +264,18 @@ func Refuse(t part.Type, p Plan) error {
 
 // shortestPeriod, s, of an oscillation: of a shorter one edges fall into the gaps of the adapter's looks, most of which are 1 µs.
 const shortestPeriod = 8e-6
+
+// longestWatch is what one watch may take, and leastPeriods how many periods it must show.
+const longestWatch, leastPeriods = 900 * time.Millisecond, 5
+
+// mostPeriod is the longest that an output may have by the formulas, s.
+func mostPeriod(x *part.Timing, f *part.Family, p Plan) (period float64) {
+	for _, formula := range x.In(f) {
+		_, most := formula.Range(p.Ohms, p.Farads)
+		period = max(period, most)
+	}
+	return period
+}
 
 // leastPeriod is the shortest that an output may have by the formulas, s.
 func leastPeriod(x *part.Timing, f *part.Family, p Plan) float64 {
