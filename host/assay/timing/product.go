@@ -41,8 +41,13 @@ func MeasureProduct(ctx context.Context, s Socket, v *part.Variant, x *part.Timi
 			return 0, 0, d.error("there is no resistor of %s between %v and %v", part.Ohms(p.Ohms), d.far, d.shared)
 		}
 		left = max(left, countVolts)
+		open := clockWithin
+		if d.charging == 0 { // the bias pulls on for half a µs while the resistor drains already
+			took -= pulledAlone / 2
+			open += pulledAlone / 2
+		}
 		products = append(products, took/math.Log(full/left))
-		within = max(within, math.Hypot(countVolts/full, countVolts/left)/math.Log(full/left)+clockWithin/took+0.03)
+		within = max(within, math.Hypot(countVolts/full, countVolts/left)/math.Log(full/left)+open/took+0.03)
 	}
 	slices.Sort(products)
 	seconds = products[1]

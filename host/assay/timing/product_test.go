@@ -72,7 +72,7 @@ func TestProductOfResistorAndCapacitor(t *testing.T) {
 		if (c.says == "") != (err == nil) || err != nil && (!errors.As(err, &clip) || !strings.Contains(err.Error(), c.says)) {
 			t.Errorf("%s: %v", c.name, err)
 		}
-		if want := c.is.ohms * c.is.capacity(); c.says == "" && (math.Abs(seconds/want-1) > within || within > 0.10) {
+		if want := c.is.ohms * c.is.capacity(); c.says == "" && (math.Abs(seconds/want-1) > within || within > 0.11) {
 			t.Errorf("%s: %g s within %g, is %g", c.name, seconds, within, want)
 		}
 	}
