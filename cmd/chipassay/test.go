@@ -286,6 +286,9 @@ func (f *testFlags) open(cmd *cobra.Command, typ part.Type) (*adapter.Adapter, e
 // and of any other the inputs' thresholds are measured.
 func (f *testFlags) withCapacitor(typ part.Type) (*timing.Plan, error) {
 	if len(typ.Variant.Timings) > 0 {
+		if f.clipping.inputs != "" {
+			return nil, unmeasuredInputs(typ)
+		}
 		return f.timing.plan(typ)
 	}
 	if f.timing.resistor != "" || f.timing.section != "" {
@@ -293,6 +296,15 @@ func (f *testFlags) withCapacitor(typ part.Type) (*timing.Plan, error) {
 	}
 	f.clipping.marked = f.timing.capacitor
 	return nil, f.clipping.check(typ)
+}
+
+// unmeasuredInputs says why the thresholds of a part that a capacitor times are not measured.
+func unmeasuredInputs(typ part.Type) error {
+	why := ""
+	if !slices.ContainsFunc(typ.Variant.Timings, func(x part.Timing) bool { return x.Oscillates }) {
+		why = ": they would show in a pulse alone, which lasts some 30 ns without that capacitor, and the adapter looks once a µs"
+	}
+	return fmt.Errorf("--inputs: the capacitor of a %s times it, and the thresholds of its inputs are not measured%s; leave --inputs out", typ.Name(), why)
 }
 
 // clipToTime says how what times the part is clipped on: the virtual adapter does it by itself.

@@ -19,10 +19,11 @@ import (
 type another struct {
 	candidates []match.Candidate // asked for once
 	asked      bool
-	record     *probe.Record // nil where the chip was not probed
-	group      []match.Fit   // of parts that explain it equally well, the likeliest first
-	right      bool          // that the typed part explains it as well
-	sibling    *part.Variant // of another family of the typed part, which explains it as well
+	record     *probe.Record   // nil where the chip was not probed
+	group      []match.Fit     // of parts that explain it equally well, the likeliest first
+	right      bool            // that the typed part explains it as well
+	possible   map[string]bool // numbers of parts that no reading of the probing contradicts
+	sibling    *part.Variant   // of another family of the typed part, which explains it as well
 }
 
 // found reports whether the chip is another part for all that probing shows.
@@ -86,6 +87,10 @@ func (r *Result) identify(ctx context.Context, meter probe.Socket, p Plan, seat 
 // bits, which says that the likelihoods are as a million to one; and no reading against it.
 const leastGain = 20
 
+// leastMisdirected, in bits, suffices where a pin drives that is no output of the typed part: that alone is
+// hardly a fault. A monostable at rest shows no more in all the probing.
+const leastMisdirected = 12
+
 // A part against which a reading or two speak is named only where it explains far more
 // all the same: what an unknown chip is asked may be what its data sheet forbids.
 const (
@@ -100,6 +105,12 @@ const equallyWell = 2
 // rank finds the parts that explain best what the chip did.
 func (a *another) rank(t part.Type, parts []match.Candidate) {
 	fits := a.record.Rank(parts)
+	a.possible = map[string]bool{}
+	for _, f := range fits {
+		if f.Mismatches == 0 {
+			a.possible[f.Variant.Part.Number] = true
+		}
+	}
 	made := a.technology()
 	price := func(f match.Fit) float64 {
 		if !madeIn(f.Variant, made) {
@@ -113,7 +124,11 @@ func (a *another) rank(t part.Type, parts []match.Candidate) {
 		return
 	}
 	best := slices.MinFunc(fits, func(a, b match.Fit) int { return cmp.Compare(price(a), price(b)) })
-	if blind-best.Bits < leastGain || best.Mismatches > 0 && blind-best.Bits < contradictedGain {
+	gain := float64(leastGain)
+	if driving, _ := a.misdirected(t); len(driving) > 0 {
+		gain = leastMisdirected
+	}
+	if blind-best.Bits < gain || best.Mismatches > 0 && blind-best.Bits < contradictedGain {
 		return
 	}
 	for _, f := range fits {
@@ -182,7 +197,7 @@ func distance(t part.Type, v *part.Variant) int {
 	return 2
 }
 
-// misdirected gives the pins of a type that are no outputs and were seen to drive, and
+// misdirected gives the pins of a type, inputs or not connected, that are no outputs and were seen to drive, and
 // its outputs that never did.
 func (a *another) misdirected(t part.Type) (driving, silent []int) {
 	if a.record == nil {
@@ -190,7 +205,7 @@ func (a *another) misdirected(t part.Type) (driving, silent []int) {
 	}
 	for _, p := range t.Variant.Pins {
 		switch {
-		case p.Role == part.Input && !p.PullUp && p.Untested == "" && a.record.Outputs.Has(p.Number):
+		case (p.Role == part.NoConnect || p.Role == part.Input && !p.PullUp && p.Untested == "") && a.record.Outputs.Has(p.Number):
 			driving = append(driving, p.Number)
 		case p.Role == part.Output && p.Stage == part.TotemPole && a.record.Inputs.Has(p.Number):
 			silent = append(silent, p.Number)
@@ -207,9 +222,9 @@ func (r *Result) unlike() string {
 	if r.read.Later() || len(driving) == 0 || len(driving)+len(silent) < 2 {
 		return ""
 	}
-	verb := "drives, but is an input"
+	verb := "drives, but is no output"
 	if len(driving) > 1 {
-		verb = "drive, but are inputs"
+		verb = "drive, but are no outputs"
 	}
 	return fmt.Sprintf("probably not a %s, nor any part of this library: %s %s of a %[1]s", r.Type.Name(), part.PinSet(driving...).Words(), verb)
 }

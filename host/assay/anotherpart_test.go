@@ -182,10 +182,12 @@ func TestTheSentenceOfAnotherPart(t *testing.T) {
 	}
 }
 
-// A faulty chip is not called another part.
+// A faulty chip is not called another part; nor is a monostable, whose four vectors a 2502 would pass as
+// well, one whose pins drive where those of a 74123 are inputs.
 func TestAFaultIsNoOtherPart(t *testing.T) {
 	for _, c := range []struct{ typ, defect string }{
 		{"7400", "3 stuck low"}, {"7408", "1 stuck high"}, {"4011B", "10 stuck high"}, {"74161", "14 stuck low"}, {"74LS138", "4 stuck low"},
+		{"74123", "13 stuck high"}, {"74123", "4 stuck low"}, {"74LS123", "12 stuck low"}, {"4538", "6 stuck high"}, {"74121", "6 stuck high"},
 	} {
 		typ := open(t, c.typ)
 		d, err := virtual.ParseDefect(c.defect)

@@ -75,6 +75,7 @@ func (r *Result) graded() *Result {
 		r.Verdict = PassBut
 	}
 	r.judgeThresholds()
+	r.judgeUneven()
 	if use := r.Type.Variant.Use; use != "" && r.Verdict == Pass {
 		r.Grade, r.GradeReasons = verdict.Doubtful, append([]string{"tested for one use only, with " + use}, r.GradeReasons...)
 	}

@@ -203,6 +203,8 @@ func (r *Result) otherParts(p Plan, observed []fault.Observation) []string {
 		return r.other.numbers()
 	case r.other.record != nil && !r.other.right:
 		return nil // what probing showed speaks against each of them
+	case r.other.record != nil:
+		impostors = slices.DeleteFunc(impostors, func(number string) bool { return !r.other.possible[number] })
 	}
 	return byDistance(r.Type, impostors, r.other.candidates)
 }
@@ -218,15 +220,29 @@ func (r *Result) exact(p Plan, observed []fault.Observation, held fault.Held) []
 		return causes
 	}
 	steps, probed := r.other.record.Walked()
+	silent := unstated(r.Type.Variant)
+	for i := range steps {
+		steps[i].Compared &^= silent
+	}
 	s := &stimulus.Sequence{Variant: p.Sequence.Variant, Steps: steps}
 	both := fault.Singles(p.Circuit, r.Type.Family, s, probed, fault.Held{})
 	driving, _ := r.other.misdirected(r.Type) // which only a fault at those pins explains
+	// a monostable's pulses are open in its definition: a fault is measured by what it leaves open besides
+	open := fault.LeftOpen(p.Circuit, r.Type.Family, s)
 	return slices.DeleteFunc(both, func(b fault.Cause) bool {
-		return part.PinSet(driving...)&^b.Pins() != 0 || 4*b.Unknown > levelCount(s) ||
+		return part.PinSet(driving...)&^b.Pins() != 0 || 4*(b.Unknown-open) > levelCount(s)-open ||
 			!slices.ContainsFunc(causes, func(c fault.Cause) bool {
 				return slices.Equal(b.Faults, c.Faults) && 4*c.Unknown <= levelCount(p.Sequence)
 			})
 	})
+}
+
+// unstated are the pins whose level a definition says nothing of: those for parts outside the chip.
+func unstated(v *part.Variant) (pins part.Pins) {
+	for _, p := range v.Pins {
+		pins = pins.With(p.Number, p.Role == part.External || p.Observable() && p.Untested != "")
+	}
+	return pins
 }
 
 // Explained reports whether a failure has a cause in the chip, as the part that it was tested

@@ -131,6 +131,7 @@ type Result struct {
 
 	PinsFailed   []int            // with wrong values, or named as the cause; ascending
 	Late         []function.Delay // of outputs that follow late, as they were timed
+	twins        []string         // numbers of parts whose thresholds the inputs have, and that answer every vector as well
 	Failures     []Failure        // the first MaxFailures
 	FailureCount int
 	Findings     []string // what is wrong, in the bench's words

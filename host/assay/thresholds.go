@@ -63,6 +63,7 @@ func (r *Result) measureThresholds(ctx context.Context, socket Socket, p Plan) {
 		}
 	}
 	if len(r.Thresholds) > 0 {
+		r.findTwins(p)
 		r.NotTested = slices.DeleteFunc(r.NotTested, func(text string) bool { return text == thresholdsUntested })
 	}
 	if l := r.Levels; l != nil {

@@ -18,6 +18,7 @@ import (
 	"chipassay/host/virtual"
 	"chipassay/protocol"
 	"chipassay/vectors/part"
+	"chipassay/vectors/proof"
 )
 
 // clipped is a whole assay of a chip, marked as a type, with a capacitor that is clipped to one input after
@@ -29,6 +30,12 @@ func clipped(t *testing.T, marking, inside string, farads, marked float64, clip 
 
 func clippedTo(t *testing.T, chip *virtual.Chip, typ part.Type, farads, marked float64, clip func(s *virtual.Socket, position int)) *assay.Result {
 	t.Helper()
+	return clippedAmong(t, nil, chip, typ, farads, marked, clip)
+}
+
+// clippedAmong knows the parts that may be in the socket instead.
+func clippedAmong(t *testing.T, others proof.Others, chip *virtual.Chip, typ part.Type, farads, marked float64, clip func(s *virtual.Socket, position int)) *assay.Result {
+	t.Helper()
 	socket := virtual.NewSocket(chip, 1)
 	conn, err := virtual.Open(t.Context(), socket)
 	require.NoError(t, err)
@@ -37,7 +44,7 @@ func clippedTo(t *testing.T, chip *virtual.Chip, typ part.Type, farads, marked f
 	require.NoError(t, err)
 	seat, err := a.SeatOf(typ.Variant)
 	require.NoError(t, err)
-	plan, err := assay.NewPlan(typ, nil)
+	plan, err := assay.NewPlan(typ, others)
 	require.NoError(t, err)
 	if clip == nil {
 		clip = func(s *virtual.Socket, position int) { s.Clip(virtual.Capacitor{Farads: farads, P: position}) }
@@ -164,6 +171,36 @@ func TestThresholdFaultsAreNamed(t *testing.T) {
 		if c.verdict == assay.PassBut {
 			require.EqualValues(t, "doubtful", r.Grade)
 		}
+	}
+}
+
+// No vector tells a Schmitt trigger from the ordinary part on its pins; their thresholds do: 0.4 V of hysteresis or more, or none
+// (SN7414, SN7404, MC14093B; data books, from memory). A bus driver that has some by its data sheet is none, nor is one input alone that has none.
+func TestSchmittTriggersAndTheirTwins(t *testing.T) {
+	for _, c := range []struct {
+		marking, inside, defect string
+		first                   string
+	}{
+		{"7414", "7404", "", "probably a 7404 (or "},
+		{"7404", "7414", "", "probably a 7414 (or 7419), not a 7404: its inputs have 0.80 V"},
+		{"7400", "74132", "", "probably a 74132"},
+		{"4011B", "4093B", "", "probably a 4093, not a 4011B"},
+		{"4093B", "4011B", "", "probably a 4011, not a 4093B: pins 1 (1A), 2 (1B)"},
+		{"7414", "7414", "5 no hysteresis", "pin 5 (3A): too little hysteresis: it switches at 1.30 V as it rises"},
+		{"7404", "7404", "", ""},
+		{"74LS240", "74LS240", "", ""},
+	} {
+		var defects []string
+		if c.defect != "" {
+			defects = []string{c.defect}
+		}
+		r := clippedAmong(t, wholeLibrary, chipOf(t, open(t, c.inside), defects...), open(t, c.marking), 1e-6, 1e-6, nil)
+		if c.first == "" {
+			require.Equal(t, assay.Pass, r.Verdict, "%s: %s", c.marking, r.But)
+			continue
+		}
+		require.Equal(t, assay.PassBut, r.Verdict, "%s in a %s: %s", c.inside, c.marking, r.Reason)
+		require.Contains(t, r.But[0], c.first, "%s in a %s", c.inside, c.marking)
 	}
 }
 

@@ -21,6 +21,10 @@ type thresholdFinding struct {
 // judgeThresholds makes a pass with a threshold outside its limits, or of another family's inputs, a
 // PASS BUT. Inputs with the same of it are named together, by the worst.
 func (r *Result) judgeThresholds() {
+	if words := r.schmittWords(); words != "" {
+		r.But = append(r.But, words)
+		r.doubtful(words)
+	}
 	for _, f := range r.thresholdFindings() {
 		near, words := true, make([]string, len(f.worst))
 		for i, j := range f.worst {
@@ -33,6 +37,9 @@ func (r *Result) judgeThresholds() {
 		}
 		if hint := r.thresholdHint(f); hint != "" {
 			sentence += ": " + hint
+		}
+		if len(r.twins) > 0 && f.schmitt {
+			sentence = anotherWords(r.twins, r.Type) + ": " + sentence
 		}
 		r.But = append(r.But, sentence)
 		r.doubtful(sentence)

@@ -43,6 +43,13 @@ func (r *Result) time(ctx context.Context, socket Socket, p Plan) error {
 				return err
 			}
 		}
+		if x.Resistor[0] != 0 {
+			seconds, known, err := timing.MeasureProduct(ctx, socket, v, x, *p.Timing)
+			if err != nil {
+				return err
+			}
+			farads, within = seconds/p.Timing.Ohms, known // the resistor as marked: only the product counts
+		}
 		section := timing.Begin(r.Type, x, *p.Timing, farads, within)
 		current := r.SupplyCurrentMA
 		err := r.powered(ctx, socket, func() error { return section.Test(ctx, socket, r.Type, x) })
@@ -87,13 +94,14 @@ func (r *Result) timed(ctx context.Context, socket Socket, p Plan) {
 		return
 	}
 	r.judgeTiming(vectors)
+	r.blameMarking(ctx, socket, p)
 }
 
 // judgeTiming gives the verdict. It passes nothing that was not seen.
 func (r *Result) judgeTiming(vectors string) {
 	v, found := r.Type.Variant, r.Timing
 	var wrong, silent, words, open []string
-	var failed, untimed part.Pins
+	var failed, sections, untimed part.Pins // sections: with the outputs of those that failed
 	for i := range found.Sections {
 		s := &found.Sections[i]
 		name := v.Pins[s.Output-1].Name
@@ -101,6 +109,7 @@ func (r *Result) judgeTiming(vectors string) {
 		case len(s.Wrong) > 0:
 			wrong = append(wrong, s.Wrong...)
 			failed |= s.PinsWrong
+			sections |= s.PinsWrong.With(s.Output, true)
 		case s.NoPulses:
 			if s.Name != "" && !strings.Contains(name, s.Name) {
 				name += " (" + s.Name + ")"
@@ -125,18 +134,18 @@ func (r *Result) judgeTiming(vectors string) {
 	if unlike := found.Unlike(v); unlike != "" && len(wrong) == 0 {
 		wrong = append(wrong, unlike)
 		for _, s := range found.Sections {
-			failed = failed.With(s.Output, true)
+			failed, sections = failed.With(s.Output, true), sections.With(s.Output, true)
 		}
 	}
 	switch {
 	case len(wrong) > 0:
 		r.Verdict, r.Reason = Fail, wrong[0]
 		r.Findings = append(r.Findings, wrong[1:]...)
-		r.failTimed(failed, untimed)
+		r.failTimed(failed, sections, untimed)
 		return
 	case len(silent) > 0 && r.foundCapacitor():
 		r.Verdict, r.Reason = Fail, strings.Join(silent, " and ")+": no trigger gives a pulse, and the capacitor is there"
-		r.failTimed(failed, untimed)
+		r.failTimed(failed, failed, untimed)
 		return
 	case len(silent) > 0:
 		r.notTested(fmt.Sprintf("%s: no pulse was seen; %s. The capacitor is not clipped where it should be, or the chip is dead there",
@@ -160,11 +169,22 @@ func (r *Result) judgeTiming(vectors string) {
 	r.GatesSound = gateNames(v, func(g part.Gate) bool { return part.PinSet(g.Pins...)&untimed&^shared(v) == 0 })
 }
 
-// failTimed fails a chip by what was timed: what was timed and is right stays sound.
-func (r *Result) failTimed(failed, untimed part.Pins) {
+// judgeUneven makes a chip that passed doubtful whose sections' pulses differ more than those of one die do.
+func (r *Result) judgeUneven() {
+	if r.Timing == nil || !r.Verdict.Passed() {
+		return
+	}
+	if uneven := r.Timing.Uneven(r.Type.Variant); uneven != "" {
+		r.doubtful(uneven)
+		r.GradeReasons = append([]string{uneven}, r.GradeReasons[:len(r.GradeReasons)-1]...) // first
+	}
+}
+
+// failTimed fails a chip by what was timed: what was timed and is right stays sound. Sections are pins of those that failed.
+func (r *Result) failTimed(failed, sections, untimed part.Pins) {
 	v := r.Type.Variant
 	r.fail(failed)
-	bad := func(g part.Gate) bool { return part.PinSet(g.Pins...)&failed&^shared(v) != 0 }
+	bad := func(g part.Gate) bool { return part.PinSet(g.Pins...)&sections&^shared(v) != 0 }
 	r.Partial = nil
 	r.GatesFailed = gateNames(v, bad)
 	r.GatesSound = gateNames(v, func(g part.Gate) bool { return !bad(g) && part.PinSet(g.Pins...)&untimed&^shared(v) == 0 })

@@ -145,13 +145,32 @@ func TestBrokenMonostablesFail(t *testing.T) {
 		{"4047B", timing.Plan{Farads: 1e-9, Ohms: 10e3, Section: "astable"}, "pulse of Q 3 times too short", "Q: period "},
 		{"4060B", timing.Plan{Farads: 1e-9, Ohms: 10e3}, "pulse of Q4 3 times too long", "Q4: period "},
 		{"74HC123", timing.Plan{Farads: 100e-9}, "13 late 900 us", "1Q"},
+		{"74123", timing.Plan{Farads: 100e-9, Section: "1"}, "13 late 10 us", "1Q: the pulse begins 9.5 µs after the trigger"},
+		{"74123", timing.Plan{Farads: 100e-9, Section: "1"}, "4 late 10 us", "/1Q: the pulse begins 9.5 µs after the trigger"},
+		{"74123", timing.Plan{Farads: 100e-9, Section: "1"}, "13 falls 10 us late", "did not end the pulse at once: it ended after 10 µs"},
+		{"74123", timing.Plan{Farads: 100e-9, Section: "1"}, "1 stuck low", "1A is stuck low: rise of /1CLR with 1A=H 1B=H gave a pulse"},
+		{"74123", timing.Plan{Farads: 100e-9, Section: "1"}, "3 stuck high", "/1CLR is stuck high, or open inside: "},
+		{"4047B", timing.Plan{Farads: 1e-9, Ohms: 100e3, Section: "monostable"}, "5 stuck high", "Q: it oscillates, and should be at rest but for a pulse: /AST or AST or "},
 	} {
 		t.Run(c.name+" "+c.defect, func(t *testing.T) {
 			r := timedChip(t, c.name, c.plan, true, c.defect)
+			if sections := len(r.GatesFailed) + len(r.GatesSound); sections > 0 && len(r.GatesFailed) != 1 {
+				t.Errorf("failed %v, sound %v", r.GatesFailed, r.GatesSound)
+			}
 			if r.Verdict != assay.Fail || !strings.Contains(r.Reason, c.named) || len(r.PinsFailed) == 0 {
 				t.Errorf("%s: %s, pins %v", r.Verdict, r.Reason, r.PinsFailed)
 			}
 		})
+	}
+}
+
+// Sections that are each in the limits, but further apart than those of one die, make a pass doubtful (common practice).
+func TestUnevenSections(t *testing.T) {
+	for defect, doubtful := range map[string]bool{"pulse of 1Q 1.18 times too long": true, "pulse of 1Q 1.05 times too long": false} {
+		r := timedChip(t, "74123", timing.Plan{Farads: 100e-9}, true, defect)
+		if r.Verdict != assay.Pass || (r.Grade == "doubtful") != doubtful || doubtful != strings.Contains(r.GradeReasons[0], "% apart, with one capacitor") {
+			t.Errorf("%s: %s %s, %q", defect, r.Verdict, r.Grade, r.GradeReasons)
+		}
 	}
 }
 

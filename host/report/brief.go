@@ -108,7 +108,12 @@ func (d Document) BriefFacts() []Fact {
 	if len(d.OtherPart) > 0 || d.FailureCount > 0 && len(d.GradeReasons) == 1 { // the wrong vectors, or the wrong part
 		why = ""
 	}
+	doubt := ""
+	if d.Grade == verdict.Doubtful { // the first thing to ask
+		doubt, why = why, ""
+	}
 	return Known(append(d.resultFacts(),
+		Fact{Label: "Why", Value: doubt},
 		d.timingFact(),
 		Fact{Label: "Family", Value: family},
 		Fact{Label: "Levels", Value: strings.Join(levels, ", ")},

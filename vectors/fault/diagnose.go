@@ -117,6 +117,12 @@ func Singles(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []
 	return d.fromSomeState(explained(d.try(alone(c), 1), held))
 }
 
+// LeftOpen counts the compared levels of a sequence that a good chip's definition leaves open.
+func LeftOpen(c *logic.Circuit, f *part.Family, s *stimulus.Sequence) int {
+	d := diagnosis{c: c, f: f, s: s, observed: make([]Observation, len(s.Steps))}
+	return d.try([][]Fault{nil}, len(s.Steps)*part.MaxPins)[0].Unknown
+}
+
 // Passing finds the single pin faults that explain what was observed if they come and
 // go, or are too weak to show always; as Diagnose does, but whatever else explains it.
 func Passing(c *logic.Circuit, f *part.Family, s *stimulus.Sequence, observed []Observation, held Held) []Cause {

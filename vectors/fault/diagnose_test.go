@@ -85,3 +85,23 @@ func TestDiagnosisNamesTheCause(t *testing.T) {
 		require.Contains(t, best, test.want, test.name)
 	}
 }
+
+// The pulses of a monostable are open: of the four levels of clear, each section is at rest in two, and in
+// the two others its Q and /Q are not known, which makes eight (function table of a 74123, from memory).
+// A gate leaves none open.
+func TestWhatAGoodChipLeavesOpen(t *testing.T) {
+	for number, want := range map[string]int{"74123": 8, "7410": 0} {
+		typ, err := library.Open(number)
+		require.NoError(t, err)
+		c, err := logic.Compile(typ.Variant)
+		require.NoError(t, err)
+		s, err := stimulus.Exhaustive(typ.Variant)
+		require.NoError(t, err)
+		for i := range s.Steps {
+			for _, p := range typ.Variant.Pins {
+				s.Steps[i].Compared = s.Steps[i].Compared.With(p.Number, p.Role == part.Output)
+			}
+		}
+		require.Equal(t, want, fault.LeftOpen(c, typ.Family, s), number)
+	}
+}

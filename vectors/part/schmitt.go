@@ -20,9 +20,10 @@ type schmittInput struct {
 // schmittFamilies are by family, over the makers where these differ.
 //
 // Read in data sheets:
-//   - 74: NTE7413 and NTE74132 (the 7414's limits are the same, from memory)
-//   - 74LS: DM74LS14, Fairchild
-//   - 74F: 74F14, Philips, November 1990
+//   - 74: NTE7413 and NTE74132 (the 7414's limits are the same, from memory; a table of the 7414 has its typical 1.7, 0.9 and
+//     0.8 V)
+//   - 74LS: DM74LS14, Fairchild; the 54LS14's limits, which a marking of the one type may mean, are 0.1 V higher: 54LS14/DM74LS14, National
+//   - 74F: 74F14, Philips, November 1990; MC74F132, Motorola, within it
 //   - 74HC: 74HC132, NXP, rev. 3, at 4.5 V: VT+ 1.7 to 3.15, VT- 0.9 to 2.2, VH 0.4 V; MC74HC14A, ON Semiconductor,
 //     and 74HC1G14, NXP, within them; to 5 V in proportion
 //   - 74HCT: CD74HCT14, Texas Instruments, and 74HCT132, NXP, between 4.5 and 5.5 V
@@ -36,7 +37,7 @@ type schmittInput struct {
 var schmittFamilies = map[string]schmittInput{
 	//                        VT+            VT-         hysteresis  typical
 	"74":    {SchmittLimits{Band{1.5, 2.0}, Band{0.6, 1.1}, 0.4}, 1.7, 0.9, false},
-	"74LS":  {SchmittLimits{Band{1.4, 1.9}, Band{0.5, 1.0}, 0.4}, 1.6, 0.8, false},
+	"74LS":  {SchmittLimits{Band{1.4, 2.0}, Band{0.5, 1.1}, 0.4}, 1.6, 0.8, false},
 	"74S":   {SchmittLimits{Band{1.6, 1.9}, Band{1.1, 1.4}, 0.2}, 1.77, 1.22, false},
 	"74F":   {SchmittLimits{Band{1.4, 2.0}, Band{0.7, 1.1}, 0.4}, 1.7, 0.9, false},
 	"74HC":  {SchmittLimits{Band{1.89, 3.5}, Band{1.0, 2.44}, 0.44}, 2.6, 1.6, true},
@@ -53,7 +54,7 @@ var schmittFamilies = map[string]schmittInput{
 //   - 4093: HCF4093B, ST, one input driven: 2.2 to 3.6, 0.9 to 2.8, 0.3 V (its maker's CD4093B has these too, from memory);
 //     HEF4093B, Philips, January 1995: 1.9 to 3.5, 1.5 to 3.1, 0.4 V; CD4093BC, Fairchild: 2.75 to 3.6, 1.3 to 2.25, 0.5 V
 //   - 40106: HEF40106B, Philips, January 1995: 2.0 to 3.5, 1.5 to 3.0, 0.5 V; CD40106BM, National: 3.0 to 4.3, 0.7 to 2.0,
-//     1.0 V; CD40106B, Texas Instruments: typically 0.9 V of hysteresis, its limits, 0.3 V, from memory
+//     1.0 V; MC14106B, ON Semiconductor, page 3: 2.2 to 3.6, 0.9 to 2.8, 0.3 V
 //   - 8838: DS8838, National, May 1999: 1.80 to 2.50 and 1.05 to 1.55 V
 //   - 1489: MC1489 and MC1489A, ON Semiconductor: on at 1.0 to 1.5 or 1.75 to 2.25, off at 0.75 to 1.25 V; a marking of 1489 may
 //     be either
@@ -70,6 +71,16 @@ var schmittNumbers = map[string]schmittInput{
 	"7424":  {SchmittLimits{Band{1.65, 2.15}, Band{0.75, 1.25}, 0.4}, 1.9, 1.0, false},
 }
 
+// schmittTypes are those of one family of a part, with thresholds that no other of them has. A band's end of 0 is none.
+//
+// Read: 74HCT7541, Philips, December 1990, page 6: VT+ at most 2.0 V at 4.5 V and 2.1 at 5.5 V, VT- at least 0.70 and 0.80 V,
+// hysteresis at least 0.17 V. The 74HCT7540 "is identical" to the 74HCT540 "but has hysteresis", as that is to the 541 (its page 1):
+// the same limits, from memory.
+var schmittTypes = map[string]schmittInput{
+	"74HCT7541": {SchmittLimits{Band{0, 2.05}, Band{0.75, 0}, 0.17}, 1.5, 1.2, true},
+	"74HCT7540": {SchmittLimits{Band{0, 2.05}, Band{0.75, 0}, 0.17}, 1.5, 1.2, true},
+}
+
 // precision are those whose data sheet is narrower than the family's, and is not at hand.
 const precision = "747014"
 
@@ -77,7 +88,10 @@ const precision = "747014"
 // there is no data sheet for them, as for the clocks of counters.
 func (t Type) Schmitt(supply float64) (l SchmittLimits, known bool) {
 	number := t.Part().Number
-	in, known := schmittNumbers[number]
+	in, known := schmittTypes[t.Name()]
+	if !known {
+		in, known = schmittNumbers[number]
+	}
 	if !known {
 		in, known = schmittFamilies[t.Family.Name]
 		known = known && t.Part().Kind == "schmitt" && number != precision
@@ -97,7 +111,10 @@ func (t Type) Schmitt(supply float64) (l SchmittLimits, known bool) {
 // whether they are in proportion to the supply; those of the family where the part has none of its own,
 // and of its levels where none are known.
 func (f *Family) SchmittTypical(number string) (falling, rising float64, share bool) {
-	in, ok := schmittNumbers[number]
+	in, ok := schmittTypes[f.TypeName(number)]
+	if !ok {
+		in, ok = schmittNumbers[number]
+	}
 	if !ok {
 		in, ok = schmittFamilies[f.Name]
 	}

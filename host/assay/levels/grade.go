@@ -105,11 +105,13 @@ func Grade(v verdict.Verdict, l *Levels) (g verdict.Grade, reasons, but []string
 	if n := l.unmeasuredOutputs(); n > 0 {
 		lower(verdict.FunctionOnly, fmt.Sprintf("%d output levels were not measured", n))
 	}
-	for _, wrong := range append(slices.Clone(l.Held), l.Family) {
-		if wrong != "" {
-			lower(verdict.Doubtful, wrong)
-			but = append(but, wrong)
-		}
+	for _, wrong := range l.Held {
+		lower(verdict.Doubtful, wrong)
+		but = append(but, wrong)
+	}
+	if l.Family != "" { // before the levels, which follow from it
+		lower(verdict.Doubtful, l.Family)
+		but = append([]string{l.Family}, but...)
 	}
 	return g, reasons, but
 }

@@ -2,6 +2,7 @@ package thresholds
 
 import (
 	"fmt"
+	"slices"
 
 	"chipassay/host/assay/levels"
 	"chipassay/vectors/part"
@@ -80,6 +81,11 @@ func (in Input) Point() Value {
 
 // NoHysteresis reports whether a Schmitt trigger has lost its hysteresis.
 func (j Judgement) NoHysteresis() bool { return j.Symbol == "VH" && j.Standing == levels.Outside }
+
+// Lost reports whether a Schmitt trigger has lost its hysteresis.
+func (in Input) Lost(f *part.Family) bool {
+	return slices.ContainsFunc(in.Judge(f), Judgement.NoHysteresis)
+}
 
 // Beyond is how far the value is beyond its limits, V.
 func (j Judgement) Beyond() float64 {

@@ -2,6 +2,7 @@ package thresholds
 
 import (
 	"context"
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -96,6 +97,16 @@ func TestRampsThatShowNothing(t *testing.T) {
 	} {
 		if r, err := scriptedBench(&scripted{watch: w}, false).ramp(false, 0); err == nil || !strings.Contains(err.Error(), words) {
 			t.Errorf("%q: %+v, %v", words, r, err)
+		}
+	}
+}
+
+// A difference that is less than nothing by no more than it is known to is nothing; by more it is said.
+func TestHysteresisIsNotLessThanNothing(t *testing.T) {
+	for _, c := range []struct{ rising, falling, want float64 }{{1.30, 1.31, 0}, {1.30, 1.35, -0.05}, {1.7, 0.9, 0.8}} {
+		in := Input{Schmitt: true, Rising: Value{c.rising, 0.01}, Falling: Value{c.falling, 0.01}}
+		if got := in.Hysteresis().Volts; math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%g and %g V: %g V", c.rising, c.falling, got)
 		}
 	}
 }

@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"chipassay/host/adapter"
+	"chipassay/host/assay/levels"
+	"chipassay/vectors/library"
 )
 
 // spice runs a deck in ngspice and gives what its meas lines found.
@@ -70,6 +72,45 @@ func rampOf(t *testing.T, file, chip string, from, end, ohms, until, step, lag f
 		mean += v[fmt.Sprintf("v%d", i)] / 8
 	}
 	return releasedRamp{edge["va"], v["v0"], mean}
+}
+
+// A Schmitt trigger of transistors that nothing here was made for: in ngspice it begins to turn where the textbook's formula has it, and has
+// turned at most a quarter of a volt further, as far from either supply, for its two halves are alike. What is made of the two ramps is
+// that, inside the data sheet's limits of a 74HC132.
+func TestASchmittTriggerAsInSpice(t *testing.T) {
+	const lag = 2 * time.Microsecond
+	in := Input{Schmitt: true, SupplyVolts: 5}
+	for _, up := range []bool{true, false} {
+		b := bench{Socket: near{}, farads: 1.04e-6, k: adapter.Constants{SupplyVolts: 5, BiasOhms: 10_055, DriveOhms: 145}}
+		from, end, begins, beyond := 1.5, 5.0, (5+0.8)/2, 1.0
+		if !up {
+			from, end, begins, beyond = 3.5, 0, (5-0.8)/2, -1
+		}
+		v := rampOf(t, "74hc132", "hct_74hc132", from, end, b.k.BiasOhms, 8e-3, 10e-6, lag.Seconds())
+		once, averaged := ramped{v.once, lag, 500 * time.Nanosecond}, ramped{v.mean, lag, 500 * time.Nanosecond}
+		got := b.value([]ramped{once, once, once, once, once}, averaged, up)
+		if past := beyond * (v.edge - begins); past < 0 || past > 0.25 || math.Abs(got.Volts-v.edge) > got.Uncertainty/2 {
+			t.Errorf("rising %v: %.4f ± %.4f V, in ngspice %.4f, by the formula from %.2f on", up, got.Volts, got.Uncertainty, v.edge, begins)
+		}
+		if up {
+			in.Rising = got
+		} else {
+			in.Falling = got
+		}
+	}
+	typ, err := library.Open("74HC132")
+	if err != nil {
+		t.Fatal(err)
+	}
+	in.Limits, in.Limited = typ.Schmitt(5)
+	for _, j := range in.Judge(typ.Family) {
+		if j.Standing != levels.Inside {
+			t.Errorf("%s: %s", j.Words, j.Standing)
+		}
+	}
+	if sum := in.Rising.Volts + in.Falling.Volts; math.Abs(sum-5) > 0.03 {
+		t.Errorf("%.3f and %.3f V are not as far from either supply", in.Rising.Volts, in.Falling.Volts)
+	}
 }
 
 // The whole of a measurement on a chip of transistors, in ngspice: the ramp, the edge of the output, the release

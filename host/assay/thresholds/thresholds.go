@@ -79,5 +79,9 @@ const (
 // Hysteresis is the difference of the two thresholds. What both have of the converter's
 // error in common is in neither's favour.
 func (in Input) Hysteresis() Value {
-	return Value{in.Rising.Volts - in.Falling.Volts, in.Rising.Uncertainty + in.Falling.Uncertainty}
+	v := Value{in.Rising.Volts - in.Falling.Volts, in.Rising.Uncertainty + in.Falling.Uncertainty}
+	if v.Volts < 0 && -v.Volts <= v.Uncertainty {
+		v.Volts = 0 // none is less than none
+	}
+	return v
 }

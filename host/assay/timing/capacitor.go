@@ -46,9 +46,13 @@ func MeasureCapacitor(ctx context.Context, s Socket, v *part.Variant, x *part.Ti
 	} else {
 		farads, within, err = b.paired()
 	}
+	also := ""
+	for _, w := range x.Wires {
+		also = fmt.Sprintf(", and clip the wire between %v and %v", &v.Pins[w[0]-1], &v.Pins[w[1]-1])
+	}
 	if err == nil && (farads < 0.5*named-within*farads || farads > 1.7*named+within*farads) {
-		return 0, 0, &ClipError{fmt.Sprintf("the capacitor between %v and %v is %s, not %s: say --capacitor as it is marked",
-			&v.Pins[x.Negative-1], &v.Pins[x.Positive-1], quantity.Farads(farads), quantity.Farads(named))}
+		return 0, 0, &ClipError{fmt.Sprintf("the capacitor between %v and %v is %s, not %s: say --capacitor as it is marked%s",
+			&v.Pins[x.Negative-1], &v.Pins[x.Positive-1], quantity.Farads(farads), quantity.Farads(named), also)}
 	}
 	return farads, within, err
 }
@@ -66,7 +70,7 @@ type charger struct {
 	named, ohms, rail   float64
 	from                float64 // V, at which it is discharged
 	exact               bool    // all that an action changes is within a µs of its time
-	missing             error
+	missing, shorted    error
 }
 
 func newCharger(ctx context.Context, s Socket, v *part.Variant, x *part.Timing, named float64) (*charger, error) {
@@ -80,6 +84,7 @@ func newCharger(ctx context.Context, s Socket, v *part.Variant, x *part.Timing, 
 	b.ohms = k.BiasOhms/float64(1+len(x.Wires)) + k.DriveOhms // of the negative end
 	b.missing = &ClipError{fmt.Sprintf("there is no capacitor of %s between %v and %v: clip it there, the supply being off", quantity.Farads(named),
 		&v.Pins[x.Negative-1], &v.Pins[x.Positive-1])}
+	b.shorted = &ClipError{fmt.Sprintf("the capacitor between %v and %v is far more than %s, or shorted", &v.Pins[x.Negative-1], &v.Pins[x.Positive-1], quantity.Farads(named))}
 	up := part.PinSet(positive)
 	for _, w := range x.Wires {
 		up = up.With(adapter.PositionOf(w[0], n), true).With(adapter.PositionOf(w[1], n), true)
@@ -203,6 +208,7 @@ func (b *charger) paired() (farads, within float64, err error) {
 // search finds about how large the capacitor is.
 func (b *charger) search() (expected float64, err error) {
 	expected = b.named
+	low := false
 	for range 8 {
 		took, volts, err := b.charged(max(leastCharge, -b.ohms*expected*math.Log((b.rail-targetVolts)/(b.rail-b.from))))
 		switch {
@@ -213,10 +219,13 @@ func (b *charger) search() (expected float64, err error) {
 		case volts > junctionVolts:
 			expected /= 2
 		case volts < lowVolts && expected < 30*b.named:
-			expected *= 1.6
+			expected, low = 1.6*expected, true
 		default:
 			return b.farads(took, b.from, volts), nil
 		}
+	}
+	if low {
+		return 0, b.shorted
 	}
 	return 0, b.missing
 }

@@ -28,6 +28,11 @@ type fakeChip struct {
 	ungated           bool
 	dead              bool // no trigger does anything
 	missed            int  // so many watches that would show a pulse show none
+	stuckInput        int  // pin that the chip takes as always high, or low
+	stuckHigh         bool
+	lateOutput        int     // pin that follows so late, both ways
+	lateBy            float64 // s
+	oldFirmware       bool    // what an action changes may be some 10 µs apart
 }
 
 const (
@@ -58,7 +63,10 @@ func (f *fakeChip) ProbeMeasure(context.Context, []adapter.MeasureStep) ([]adapt
 // Watch makes the actions and gives the edges of one output.
 func (f *fakeChip) Watch(_ context.Context, w adapter.Watch) (adapter.Watched, error) {
 	f.watched = append(f.watched, w)
-	got := adapter.Watched{}
+	got := adapter.Watched{Within: time.Microsecond}
+	if f.oldFirmware {
+		got.Within = 0
+	}
 	for _, a := range w.Actions {
 		at := a.At
 		if len(got.Acted) > 0 {
@@ -78,10 +86,16 @@ func (f *fakeChip) Watch(_ context.Context, w adapter.Watch) (adapter.Watched, e
 		}
 	}
 	for _, c := range changes {
+		if w.Pin == f.lateOutput {
+			c.at += f.lateBy
+		}
 		if at := time.Duration(c.at * 1e9); at < w.Until && len(got.Edges) < w.Edges && w.Pin != f.stuck {
 			got.Edges = append(got.Edges, adapter.Edge{At: at + f.gap, Gap: f.gap, High: c.high})
 			got.End = c.high
 		}
+	}
+	if len(got.Edges) == w.Edges { // which ends it
+		got.Acted = slices.DeleteFunc(got.Acted, func(at time.Duration) bool { return at > got.Edges[w.Edges-1].At })
 	}
 	if len(got.Edges) == 0 {
 		got.End = w.Pin == pinNotQ
@@ -97,7 +111,12 @@ type change struct {
 // pulses is 1Q of the monostable.
 func (f *fakeChip) pulses(w adapter.Watch, acted []time.Duration) (changes []change) {
 	begin, end := -1.0, -1.0
-	level := func(i, pin int) bool { return w.Actions[i].Step.Drive.Has(pin) }
+	level := func(i, pin int) bool {
+		if pin == f.stuckInput {
+			return f.stuckHigh
+		}
+		return w.Actions[i].Step.Drive.Has(pin)
+	}
 	length := f.pulse
 	if w.Pin == pinNotQ && f.complementFactor != 0 {
 		length *= f.complementFactor

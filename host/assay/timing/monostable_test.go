@@ -104,9 +104,20 @@ func TestWrongSections(t *testing.T) {
 		{"not retriggered", fakeChip{pulse: typical, holds: true}, 1, "a second rise of 1B", part.PinSet(pinQ)},
 		{"not cleared", fakeChip{pulse: typical, clearLate: 1}, 1, "did not end the pulse", part.PinSet(pinQ, pinCLR)},
 		{"cleared late", fakeChip{pulse: typical, clearLate: 13e-6}, 1, "it ended after 13 µs", part.PinSet(pinQ, pinCLR)},
-		{"cleared soon enough", fakeChip{pulse: typical, clearLate: 9e-6}, 0, "", 0},
+		{"cleared soon enough", fakeChip{pulse: typical, clearLate: 1.5e-6}, 0, "", 0},
+		{"cleared too late", fakeChip{pulse: typical, clearLate: 2.5e-6}, 1, "it ended after 2.5 µs", part.PinSet(pinQ, pinCLR)},
+		{"not looked at meanwhile", fakeChip{pulse: typical, clearLate: 1.5e-6, gap: 12 * time.Microsecond}, 0, "", 0},
+		{"older firmware", fakeChip{pulse: typical, clearLate: 9e-6, oldFirmware: true}, 0, "", 0},
+		{"begins late", fakeChip{pulse: typical, lateOutput: pinQ, lateBy: 5e-6}, 2, "1Q: the pulse begins 5 µs after the trigger", part.PinSet(pinQ, pinCLR)},
+		{"begins soon enough", fakeChip{pulse: typical, lateOutput: pinQ, lateBy: 1.5e-6, gap: time.Microsecond}, 0, "", 0},
+		{"complement begins late", fakeChip{pulse: typical, lateOutput: pinNotQ, lateBy: 5e-6}, 1, "/1Q: the pulse begins 5 µs after", part.PinSet(pinNotQ)},
+		{"clear stuck high", fakeChip{pulse: typical, stuckInput: pinCLR, stuckHigh: true, clearLate: 1e-6}, 1, "/1CLR is stuck high, or open inside: ", part.PinSet(pinCLR)},
+		{"A stuck low", fakeChip{pulse: typical, stuckInput: pinA}, 1, "1A is stuck low: ", part.PinSet(pinA)},
+		{"B stuck high", fakeChip{pulse: typical, stuckInput: pinB, stuckHigh: true}, 1, "1B is stuck high, or open inside: ", part.PinSet(pinB)},
+		{"oscillates", fakeChip{period: 50e-6, highShare: 0.5, ungated: true, slow: 1}, 1, "1Q: it oscillates", part.PinSet(pinQ)},
 		{"complement too long", fakeChip{pulse: typical, complementFactor: 1.1}, 1, "/1Q: rise of 1B", part.PinSet(pinNotQ)},
-		{"complement as long", fakeChip{pulse: typical, complementFactor: 1.04}, 0, "", 0},
+		{"complement as long", fakeChip{pulse: typical, complementFactor: 1.015}, 0, "", 0},
+		{"complement somewhat longer", fakeChip{pulse: typical, complementFactor: 1.04}, 1, "/1Q: rise of 1B", part.PinSet(pinNotQ)},
 		{"complement stuck", fakeChip{pulse: typical, stuck: pinNotQ}, 1, "/1Q: rise of 1B with 1A=L /1CLR=H gave no edge", part.PinSet(pinNotQ)},
 		{"output stuck", fakeChip{pulse: typical, stuck: pinQ}, 1, "no trigger gives a pulse, but /1Q gives one of 3", 0},
 	} {
@@ -240,6 +251,8 @@ func TestRefuse(t *testing.T) {
 		{"4046B", Plan{Farads: 1e-9, Ohms: 100e3}, ""},
 		{"4046B", Plan{Farads: 1e-9}, "add --resistor 10k"},
 		{"555", Plan{Farads: 100e-9}, "--section monostable"},
+		{"555", Plan{Farads: 4.7e-6, Ohms: 100e3}, "too long to be watched"}, // 1.4 to 2.8 R C, of 0.47 s
+		{"555", Plan{Farads: 1e-6, Ohms: 47e3}, ""},
 	} {
 		err := Refuse(opened(t, c.name), c.plan)
 		if (err == nil) != (c.says == "") || err != nil && !strings.Contains(err.Error(), c.says) {

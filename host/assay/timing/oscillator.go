@@ -159,8 +159,7 @@ func (b *bench) faster(on part.Pins, period Time) error {
 	return nil
 }
 
-// longest is what one watch may take.
-func (b *bench) longest() time.Duration { return 900 * time.Millisecond }
+func (b *bench) longest() time.Duration { return longestWatch }
 
 // gates stops and starts it by each input that can.
 func (b *bench) gates(on part.Pins, period Time) error {

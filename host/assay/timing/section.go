@@ -30,8 +30,9 @@ type bench struct {
 	most    float64
 	pause   float64 // s, for which a section is left alone before a trigger at least
 	judged  bool
-	endless bool   // a pulse did not end
-	odd     []Time // pulses that are too long or too short
+	endless bool      // a pulse did not end
+	odd     []Time    // pulses that are too long or too short
+	late    part.Pins // outputs whose pulse begins too late
 }
 
 // Begin begins a section, with its capacitor as it was measured; within is as a part of it, 0 where it was not.

@@ -165,6 +165,28 @@ func (r *Result) Unlike(v *part.Variant) string {
 	return fmt.Sprintf("the pulses %s are of one chip and one capacitor, and no maker's tolerance lets them differ so", strings.Join(names, " and "))
 }
 
+// evenWithin is by how much of the shorter the pulses of one chip's sections, with one capacitor, differ as a rule at most
+// (common practice; the data sheets' tolerances are those between chips).
+const evenWithin = 0.10
+
+// Uneven says of sections whose pulses are in the limits that they differ more than those of one die do; empty where they do not.
+func (r *Result) Uneven(v *part.Variant) string {
+	var names []string
+	short, long := math.Inf(1), 0.0
+	for _, s := range r.Sections {
+		if s.Pulse == nil || s.Oscillates || len(s.Limits) == 0 {
+			return ""
+		}
+		names = append(names, v.Pins[s.Output-1].Name+" "+quantity.Seconds(s.Pulse.Seconds))
+		short, long = min(short, s.Pulse.Seconds+s.Pulse.Uncertainty), max(long, s.Pulse.Seconds-s.Pulse.Uncertainty)
+	}
+	if len(names) < 2 || long <= (1+evenWithin)*short {
+		return ""
+	}
+	return fmt.Sprintf("the pulses %s are in the limits, but %.0f %% apart, with one capacitor: those of one chip are within some %.0f %%", strings.Join(names, " and "),
+		100*(long/short-1), 100*evenWithin)
+}
+
 // A ClipError says what is wrong with what is clipped on.
 type ClipError struct{ Words string }
 
@@ -218,6 +240,10 @@ func Refuse(t part.Type, p Plan) error {
 		if x.Resistor[0] != 0 && (p.Ohms < LeastOhms || p.Ohms > MostOhms) {
 			return fmt.Errorf("the timing resistor is from 5 to 100 kΩ, not %s", part.Ohms(p.Ohms))
 		}
+		if period := mostPeriod(&x, t.Family, p); x.Oscillates && leastPeriods*period > longestWatch.Seconds() {
+			return fmt.Errorf("with %s and %s a period of a %s may take %s, which is too long to be watched: give a lesser capacitor or resistor",
+				quantity.Farads(p.Farads), part.Ohms(p.Ohms), t.Name(), quantity.Seconds(period))
+		}
 		if period := leastPeriod(&x, t.Family, p); x.Oscillates && period < shortestPeriod {
 			return fmt.Errorf("with %s and %s a %s may run at %s, which the adapter does not follow: give a greater resistor, up to 100k, or capacitor",
 				quantity.Farads(p.Farads), part.Ohms(p.Ohms), t.Name(), quantity.Hertz(1/period))
@@ -238,6 +264,18 @@ func Refuse(t part.Type, p Plan) error {
 
 // shortestPeriod, s, of an oscillation: of a shorter one edges fall into the gaps of the adapter's looks, most of which are 1 µs.
 const shortestPeriod = 8e-6
+
+// longestWatch is what one watch may take, and leastPeriods how many periods it must show.
+const longestWatch, leastPeriods = 900 * time.Millisecond, 5
+
+// mostPeriod is the longest that an output may have by the formulas, s.
+func mostPeriod(x *part.Timing, f *part.Family, p Plan) (period float64) {
+	for _, formula := range x.In(f) {
+		_, most := formula.Range(p.Ohms, p.Farads)
+		period = max(period, most)
+	}
+	return period
+}
 
 // leastPeriod is the shortest that an output may have by the formulas, s.
 func leastPeriod(x *part.Timing, f *part.Family, p Plan) float64 {
