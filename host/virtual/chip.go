@@ -25,6 +25,7 @@ type Chip struct {
 	// stretched is by what a capacitor at a pin acts larger than it is, where the chip times wrongly.
 	stretched map[int]float64
 	extra     float64 // A, taken from the supply beyond what a good chip takes
+	resting   *branch // what it takes at rest, once somebody asked for it
 }
 
 // die is the logic of a chip, as logic.Machine has it; all lanes carry the same.
@@ -201,8 +202,11 @@ func (c *Chip) supplied(vcc, gnd float64) {
 // restAmps is the chip's supply current at rest, A, with some volts between the
 // supply nodes of its die.
 func (c *Chip) restAmps(volts float64) float64 {
-	rest := c.rest(0, 1)
-	amps, _ := rest.at(max(0, volts))
+	if c.resting == nil {
+		rest := c.rest(0, 1)
+		c.resting = &rest
+	}
+	amps, _ := c.resting.at(max(0, volts))
 	return amps + c.extra*volts/curveSupply
 }
 
