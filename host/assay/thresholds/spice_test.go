@@ -84,7 +84,7 @@ func TestValuesAsInSpice(t *testing.T) {
 		bipolar    bool
 	}{{"7400", "ttl_7400", true}, {"74ls00", "ls_74ls00", true}, {"74hc00", "hc_74hc00", false}} {
 		for _, up := range []bool{true, false} {
-			b := bench{Socket: near{}, farads: 1.04e-6, driven: c.bipolar, k: adapter.Constants{SupplyVolts: 5, BiasOhms: 10_055, DriveOhms: 145}}
+			b := bench{Socket: near{}, farads: 1.04e-6, after: 6e-6, driven: c.bipolar, k: adapter.Constants{SupplyVolts: 5, BiasOhms: 10_055, DriveOhms: 145}}
 			from, end, ohms, until, step := 0.0, 5.0, b.k.BiasOhms, 9e-3, 4e-6
 			if !up {
 				from, end = 5, 0
@@ -93,8 +93,8 @@ func TestValuesAsInSpice(t *testing.T) {
 				ohms, until, step = 1/(1/b.k.DriveOhms+1/b.k.BiasOhms), 0.4e-3, 100e-9
 			}
 			v := rampOf(t, c.file, c.chip, from, end, ohms, until, step, lag.Seconds())
-			once := ramped{v.once, lag, 500 * time.Nanosecond}
-			averaged := ramped{v.mean, lag, 500 * time.Nanosecond}
+			once := ramped{volts: v.once, lag: lag, off: 500 * time.Nanosecond}
+			averaged := ramped{volts: v.mean, lag: lag, off: 500 * time.Nanosecond}
 			got := b.value([]ramped{once, once, once, once, once}, averaged, up)
 			t.Logf("%s, rising %v: %.4f ± %.4f V, in ngspice %.4f, measured %.4f", c.chip, up, got.Volts, got.Uncertainty, v.edge, v.once)
 			if math.Abs(got.Volts-v.edge) > got.Uncertainty/2 || got.Uncertainty > 0.035 {
