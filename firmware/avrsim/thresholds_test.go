@@ -44,7 +44,7 @@ func TestThresholdsByTheAVR(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if math.Abs(farads/c.farads-1) > 0.02 {
+		if math.Abs(farads/c.farads-1) > 0.03 { // half a step of the converter at both ends of 0.2 V
 			t.Errorf("%s: %.3g µF, want %.3g", c.name, 1e6*farads, 1e6*c.farads)
 		}
 		plan, err := assay.NewPlan(typ, nil)
