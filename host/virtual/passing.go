@@ -18,13 +18,6 @@ func (s *Socket) time() time.Duration {
 	return s.clock()
 }
 
-// passTo lets time pass in the model.
-func (s *Socket) passTo(now time.Duration) {
-	for s.passed < now {
-		s.advance(now)
-	}
-}
-
 // advance lets some of the time up to the end pass, and reports whether anything reads otherwise
 // since. What only moves is left behind until somebody wants to know it.
 func (s *Socket) advance(end time.Duration) (changed bool) {
