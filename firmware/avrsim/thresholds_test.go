@@ -12,8 +12,9 @@ import (
 )
 
 // The capacitor before power, and the thresholds of an input of the powered chip, as in host/assay, by the
-// real program: its releases come 8 to 12 µs after the edge, in which a TTL input that the drive pulls
-// down falls by 50 mV and more. The model's typical thresholds come out all the same.
+// real program: its releases come some 10 µs after the edge, in which a TTL input that the drive pulls
+// down falls by 50 mV and more, and it converts some 20 µs after that, in which its current lifts it by 20. The model's typical
+// thresholds come out all the same, whenever the requests come and the program's interrupts with them.
 func TestThresholdsByTheAVR(t *testing.T) {
 	for _, c := range []struct {
 		name, defect  string
@@ -43,7 +44,7 @@ func TestThresholdsByTheAVR(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if math.Abs(farads/c.farads-1) > 0.05 {
+		if math.Abs(farads/c.farads-1) > 0.03 { // half a step of the converter at both ends of 0.2 V
 			t.Errorf("%s: %.3g µF, want %.3g", c.name, 1e6*farads, 1e6*c.farads)
 		}
 		plan, err := assay.NewPlan(typ, nil)
@@ -67,7 +68,7 @@ func TestThresholdsByTheAVR(t *testing.T) {
 			want float64
 			got  thresholds.Value
 		}{{c.rising * scale, in.Rising}, {c.falls * scale, in.Falling}} {
-			if math.Abs(w.got.Volts-w.want) > w.got.Uncertainty+0.005 || w.got.Uncertainty > 0.04 {
+			if off := math.Abs(w.got.Volts - w.want); off > w.got.Uncertainty+0.005 || off > 0.025 || w.got.Uncertainty > 0.035 {
 				t.Errorf("%s %s: %+v, want %.3f V", c.name, c.defect, w.got, w.want)
 			}
 		}

@@ -98,6 +98,7 @@ func TestGoodMonostablesAndOscillatorsPass(t *testing.T) {
 		{"4528B", 100e-9, 0, "", false, 150e-6, 450e-6},
 		{"4538B", 1e-6, 0, "", false, 9.6e-3, 11e-3},
 		{"4047B", 1e-9, 10e3, "astable", true, 28e-6, 45e-6},
+		{"4047B", 1e-9, 100e3, "monostable", true, 0, 0}, // with a second trigger, which the ring's one threshold must not end at once
 		{"555", 100e-9, 10e3, "", false, 500e-6, 560e-6},
 		{"556", 100e-9, 0, "", false, 500e-6, 560e-6},
 	} {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
+	"math"
 	"time"
 
 	"github.com/tetratelabs/wazero"
@@ -18,8 +19,8 @@ import (
 // spends the milliseconds on it.
 var compiled = wazero.NewCompilationCache()
 
-// byteTime is what a byte takes on the line: ten bits at 1 Mbaud.
-const byteTime = 10 * time.Microsecond
+// byteTime is what a byte takes on the line, 1/16 µs: ten bits at 1 Mbaud.
+const byteTime = 10 * 16
 
 // An Adapter is the firmware running on a socket, in this process. It is its own
 // link.Conn: what is written arrives at the firmware's serial port, and what the
@@ -36,7 +37,7 @@ type Adapter struct {
 	buffer, capacity     uint32 // where the firmware receives, address and bytes
 	passed               uint32 // address of the time that the firmware has not reported yet, 1/16 µs
 
-	now     time.Duration // as the firmware last reported
+	now     int64 // 1/16 µs, as the firmware last reported: whole ones, which are no whole ns
 	timeout time.Duration
 	sent    []byte // by the firmware, not read yet
 	closed  bool
@@ -133,11 +134,11 @@ func (a *Adapter) board(ctx context.Context) error {
 			return 0
 		}},
 		{"wait_us", 1, 0, func(args []uint64) uint64 {
-			a.now += time.Duration(uint32(args[0])) * time.Microsecond
+			a.now += 16 * int64(uint32(args[0]))
 			return 0
 		}},
-		{"millis", 0, 1, func([]uint64) uint64 { return uint64(a.now.Milliseconds()) & 0xffff_ffff }},
-		{"micros", 0, 1, func([]uint64) uint64 { return uint64(a.now.Microseconds()) & 0xffff_ffff }},
+		{"millis", 0, 1, func([]uint64) uint64 { return uint64(a.now/16_000) & 0xffff_ffff }},
+		{"micros", 0, 1, func([]uint64) uint64 { return uint64(a.now/16) & 0xffff_ffff }},
 		{"sixteenths", 0, 1, func([]uint64) uint64 { return uint64(a.sixteenths()) & 0xffff_ffff }},
 		{"edge", 3, 1, func(args []uint64) uint64 {
 			return uint64(a.edge(adapter.Word(args[0]), uint32(args[1]) != 0, uint32(args[2])))
@@ -145,7 +146,7 @@ func (a *Adapter) board(ctx context.Context) error {
 		{"tx", 2, 0, func(args []uint64) uint64 {
 			bytes, _ := a.module.Memory().Read(uint32(args[0]), uint32(args[1]))
 			a.sent = append(a.sent, bytes...)
-			a.now += time.Duration(len(bytes)) * byteTime
+			a.now += int64(len(bytes)) * byteTime
 			return 0
 		}},
 	} {
@@ -183,8 +184,8 @@ func (a *Adapter) run() error {
 
 // Pass advances the time while the host is silent.
 func (a *Adapter) Pass(d time.Duration) error {
-	const tick = 200 * time.Microsecond // the firmware looks at its clock this often at least
-	for end := a.now + d; a.now < end; {
+	const tick = 200 * 16 // the firmware looks at its clock every 200 µs at least
+	for end := a.now + int64(math.Round(float64(d)/sixteenth)); a.now < end; {
 		a.now += min(tick, end-a.now)
 		if err := a.run(); err != nil {
 			return err
@@ -195,12 +196,20 @@ func (a *Adapter) Pass(d time.Duration) error {
 
 // Elapsed is the adapter's time since it was opened, including short waits that the
 // firmware reports only in batches.
-func (a *Adapter) Elapsed() time.Duration {
+func (a *Adapter) Elapsed() time.Duration { return elapsed(a.sixteenths()) }
+
+// elapsed is so many sixteenths of a µs, less half a ns where they are no whole ns.
+func elapsed(sixteenths int64) time.Duration {
+	return time.Duration(sixteenths) * time.Microsecond / 16
+}
+
+// sixteenths is the same in 1/16 µs.
+func (a *Adapter) sixteenths() int64 {
 	if a.module == nil || a.closed { // it is just starting, or has ended
 		return a.now
 	}
-	sixteenths, _ := a.module.Memory().ReadUint32Le(a.passed)
-	return a.now + time.Duration(sixteenths)*time.Microsecond/16
+	passed, _ := a.module.Memory().ReadUint32Le(a.passed)
+	return a.now + int64(passed)
 }
 
 // pieceBytes is how many bytes arrive before the firmware looks at its clock, so that
@@ -218,7 +227,7 @@ func (a *Adapter) Write(p []byte) (int, error) {
 		if !a.module.Memory().Write(a.buffer, piece) {
 			return written, fmt.Errorf("the firmware's receive buffer is outside its memory")
 		}
-		a.now += time.Duration(len(piece)) * byteTime
+		a.now += int64(len(piece)) * byteTime
 		if _, err := a.receive.Call(context.Background(), uint64(len(piece))); err != nil {
 			return written, err
 		}
@@ -256,7 +265,7 @@ func (a *Adapter) Close() error {
 	if a.closed {
 		return nil
 	}
-	a.now = a.Elapsed()
+	a.now = a.sixteenths()
 	a.closed = true
 	return a.runtime.Close(context.Background())
 }

@@ -13,10 +13,11 @@ type coupling struct {
 
 // A group is nodes that resistances couple, so that they are solved together.
 type group struct {
-	nodes     []*node
-	all       uint64  // the same by number in the socket
-	couplings []int   // by number in the socket's
-	number    [64]int // of each of the socket's nodes in nodes
+	mesh
+	nodes   []*node
+	all     uint64  // the same by number in the socket
+	between []int   // couplings by number in the socket's
+	number  [64]int // of each of the socket's nodes in nodes
 }
 
 // couple notes the resistances between pins of the chip, and which nodes are brought together.
@@ -40,20 +41,27 @@ func (s *Socket) group() {
 		if taken>>c.from&1 != 0 {
 			continue
 		}
-		g := group{all: s.coupledWith(1 << c.from)}
+		g := s.groupOf(s.coupledWith(1 << c.from))
 		taken |= g.all
-		for all := g.all; all != 0; all &= all - 1 {
-			i := bits.TrailingZeros64(all)
-			g.number[i] = len(g.nodes)
-			g.nodes = append(g.nodes, &s.nodes[i])
-		}
-		for k, c := range s.couplings {
-			if g.all>>c.from&1 != 0 {
-				g.couplings = append(g.couplings, k)
-			}
-		}
 		s.groups = append(s.groups, g)
 	}
+}
+
+// groupOf makes a group of a set of nodes that no resistance leads out of.
+func (s *Socket) groupOf(all uint64) group {
+	g := group{all: all}
+	for rest := all; rest != 0; rest &= rest - 1 {
+		i := bits.TrailingZeros64(rest)
+		g.number[i] = len(g.nodes)
+		g.nodes = append(g.nodes, &s.nodes[i])
+	}
+	for k, c := range s.couplings {
+		if all>>c.from&1 != 0 {
+			g.between = append(g.between, k)
+		}
+	}
+	g.mesh = newMesh(len(g.nodes), len(g.between))
+	return g
 }
 
 // coupledWith adds to a set of nodes those that resistances lead to.
@@ -85,19 +93,31 @@ func (s *Socket) solveNodes() {
 	}
 }
 
-func (s *Socket) solveGroup(g *group) {
-	ends, couplings := make([]end, len(g.nodes)), make([]coupling, len(g.couplings))
-	for i, k := range g.couplings {
-		c := s.couplings[k]
-		couplings[i] = coupling{g.number[c.from], g.number[c.to], c.siemens}
-	}
+// gather notes what is at the nodes of a group, but for capacitors, and between them.
+func (s *Socket) gather(g *group) {
 	for i, n := range g.nodes {
-		e := &ends[i]
-		e.amps, e.siemens = s.fromAdapter(n)
-		e.elements = append(e.elements, s.elementsAt(n)...)
-		n.floating = e.siemens == 0 && len(e.elements) == 0
+		s.endAt(n, &g.ends[i])
 	}
-	spread(couplings, func(from, to int) bool {
+	for i, k := range g.between {
+		c := s.couplings[k]
+		g.couplings[i] = coupling{g.number[c.from], g.number[c.to], c.siemens}
+	}
+}
+
+// endAt notes what is at a node, but for capacitors.
+func (s *Socket) endAt(n *node, e *end) {
+	e.amps, e.siemens = s.fromAdapter(n)
+	e.elements = append(e.elements[:0], s.elementsAt(n)...)
+}
+
+func (s *Socket) solveGroup(g *group) {
+	s.gather(g)
+	for i, n := range g.nodes {
+		e := &g.ends[i]
+		e.heldAmps, e.heldSiemens = s.fromCapacitors(n)
+		n.floating = e.siemens+e.heldSiemens == 0 && len(e.elements) == 0
+	}
+	spread(g.couplings, func(from, to int) bool {
 		held := !g.nodes[from].floating || !g.nodes[to].floating
 		changed := held && (g.nodes[from].floating || g.nodes[to].floating)
 		if held {
@@ -106,23 +126,26 @@ func (s *Socket) solveGroup(g *group) {
 		return changed
 	})
 	// Nodes that nothing holds take the charge of one of them, as if that one were held there.
-	loose := make([]bool, len(ends))
+	loose := uint64(0)
 	for i, n := range g.nodes {
-		if !n.floating || loose[i] {
+		if !n.floating || loose>>i&1 != 0 {
 			continue
 		}
-		loose[i] = true
-		ends[i].amps, ends[i].siemens = s.charged(), 1
-		spread(couplings, func(from, to int) bool {
-			changed := loose[from] != loose[to]
-			loose[from] = loose[from] || loose[to]
-			loose[to] = loose[from]
+		loose |= 1 << i
+		g.ends[i].amps, g.ends[i].siemens = s.charged(), 1
+		spread(g.couplings, func(from, to int) bool {
+			ends := uint64(1)<<from | 1<<to
+			changed := loose&ends != 0 && loose&ends != ends
+			if changed {
+				loose |= ends
+			}
 			return changed
 		})
 	}
-	volts := solveTogether(ends, couplings)
+	clear(g.volts)
+	g.solve()
 	for i, n := range g.nodes {
-		n.volts = volts[i]
+		n.volts = g.volts[i]
 		n.flow = s.tally(n)
 	}
 }
@@ -140,72 +163,106 @@ func spread(couplings []coupling, over func(from, to int) (changed bool)) {
 }
 
 // An end is what a node of a group has besides the couplings: a linear part, as for
-// solve, and elements.
+// solve, that of capacitors, and elements.
 type end struct {
-	amps, siemens float64
-	elements      []element
+	amps, siemens         float64
+	heldAmps, heldSiemens float64
+	elements              []element
 }
 
-// solveTogether finds the voltages at which the currents at every node of a group
-// cancel. There must be something at one of them.
+// at gives the current into a node at v volts, A, and by how much it falls with the voltage, S.
+func (e *end) at(v float64) (amps, slope float64) {
+	slope = e.siemens + e.heldSiemens
+	amps = e.amps + e.heldAmps - slope*v
+	for i := range e.elements {
+		current, s := e.elements[i].at(v)
+		amps, slope = amps+current, slope+s
+	}
+	return amps, slope
+}
+
+// A mesh is ends with resistances between them, and what it is solved in.
+type mesh struct {
+	ends      []end
+	couplings []coupling // by number in the ends
+	volts     []float64
+
+	amps, step, there []float64
+	slopes            [][]float64
+}
+
+func newMesh(ends, couplings int) mesh {
+	m := mesh{ends: make([]end, ends), couplings: make([]coupling, couplings), slopes: make([][]float64, ends)}
+	for _, v := range []*[]float64{&m.volts, &m.amps, &m.step, &m.there} {
+		*v = make([]float64, ends)
+	}
+	for i := range m.slopes {
+		m.slopes[i] = make([]float64, ends)
+	}
+	return m
+}
+
+// solve finds the voltages at which the currents at every end cancel; it begins with those that are
+// there. There must be something at one of them.
 //
 // The currents fall with the voltages: they are the downward slopes of a convex
 // function, so Newton's method finds its one lowest point if no step goes past the
 // lowest point on its way by more than it came down.
-func solveTogether(ends []end, couplings []coupling) []float64 {
-	volts := make([]float64, len(ends))
+func (m *mesh) solve() {
+	m.currents(m.volts)
 	for range 200 {
-		amps, slopes := currents(ends, couplings, volts)
-		step := eliminate(slopes, amps)
-		down := dot(amps, step)
+		copy(m.step, m.amps)
+		eliminateFrom(m.slopes, m.step)
+		down := dot(m.amps, m.step)
 		scale, most := 1.0, 0.0
 		for range 40 {
-			past, _ := currents(ends, couplings, moved(volts, step, scale))
-			if dot(past, step) >= -down/2 {
+			for i, v := range m.volts {
+				m.there[i] = v + scale*m.step[i]
+			}
+			m.currents(m.there)
+			if dot(m.amps, m.step) >= -down/2 {
 				break
 			}
 			scale /= 2
 		}
-		volts = moved(volts, step, scale)
-		for _, v := range step {
+		copy(m.volts, m.there)
+		for _, v := range m.step {
 			most = max(most, math.Abs(v))
 		}
 		if most < 1e-8 {
-			break
+			return
 		}
 	}
-	return volts
 }
 
-// currents gives what flows into each node of a group at some voltages, A, and by
-// how much that falls with each of the voltages, S.
-func currents(ends []end, couplings []coupling, volts []float64) (amps []float64, slopes [][]float64) {
-	amps, slopes = make([]float64, len(ends)), make([][]float64, len(ends))
-	for i, e := range ends {
-		slopes[i] = make([]float64, len(ends))
-		amps[i], slopes[i][i] = e.amps-e.siemens*volts[i], e.siemens
-		for j := range e.elements {
-			current, slope := e.elements[j].at(volts[i])
-			amps[i] += current
-			slopes[i][i] += slope
-		}
+// currents finds what flows into each end at some voltages, A, and by how much that falls with
+// each of the voltages, S.
+func (m *mesh) currents(volts []float64) {
+	for i := range m.ends {
+		clear(m.slopes[i])
+		m.amps[i], m.slopes[i][i] = m.ends[i].at(volts[i])
 	}
-	for _, c := range couplings {
+	for _, c := range m.couplings {
 		flow := (volts[c.from] - volts[c.to]) * c.siemens
-		amps[c.from] -= flow
-		amps[c.to] += flow
-		slopes[c.from][c.from] += c.siemens
-		slopes[c.to][c.to] += c.siemens
-		slopes[c.from][c.to] -= c.siemens
-		slopes[c.to][c.from] -= c.siemens
+		m.amps[c.from] -= flow
+		m.amps[c.to] += flow
+		m.slopes[c.from][c.from] += c.siemens
+		m.slopes[c.to][c.to] += c.siemens
+		m.slopes[c.from][c.to] -= c.siemens
+		m.slopes[c.to][c.from] -= c.siemens
 	}
-	return amps, slopes
 }
 
 // eliminate solves linear equations whose matrix is diagonally dominant, so that no
 // pivoting is needed. It destroys the matrix.
 func eliminate(matrix [][]float64, right []float64) []float64 {
 	x := append([]float64(nil), right...)
+	eliminateFrom(matrix, x)
+	return x
+}
+
+// eliminateFrom does so with the right-hand side in x, where it leaves the solution.
+func eliminateFrom(matrix [][]float64, x []float64) {
 	for i, pivot := range matrix {
 		for k := i + 1; k < len(matrix); k++ {
 			f := matrix[k][i] / pivot[i]
@@ -221,7 +278,6 @@ func eliminate(matrix [][]float64, right []float64) []float64 {
 		}
 		x[i] /= matrix[i][i]
 	}
-	return x
 }
 
 func dot(a, b []float64) (sum float64) {
@@ -229,12 +285,4 @@ func dot(a, b []float64) (sum float64) {
 		sum += a[i] * b[i]
 	}
 	return sum
-}
-
-func moved(volts, step []float64, scale float64) []float64 {
-	to := make([]float64, len(volts))
-	for i := range volts {
-		to[i] = volts[i] + scale*step[i]
-	}
-	return to
 }

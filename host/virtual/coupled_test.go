@@ -33,7 +33,11 @@ func TestSolveTogetherObeysKirchhoff(t *testing.T) {
 		for i := 1; i < len(ends); i++ {
 			couplings = append(couplings, coupling{rapid.IntRange(0, i-1).Draw(r, "from"), i, 1 / rapid.SampledFrom([]float64{0.1, 10, 470, 1e5}).Draw(r, "Ω")})
 		}
-		volts := solveTogether(ends, couplings)
+		m := newMesh(len(ends), len(couplings))
+		copy(m.ends, ends)
+		copy(m.couplings, couplings)
+		m.solve()
+		volts := m.volts
 		for i := range ends {
 			sum, largest := ends[i].amps-ends[i].siemens*volts[i], ends[i].siemens
 			for _, x := range ends[i].elements {

@@ -2,7 +2,6 @@ package virtual
 
 import (
 	"math"
-	"time"
 
 	"chipassay/host/adapter"
 )
@@ -13,24 +12,23 @@ const sixteenth = 62.5
 // noEdge is what the firmware is told where none came.
 const noEdge = math.MaxUint32
 
-// sixteenths is Elapsed in 1/16 µs.
-func (a *Adapter) sixteenths() int64 { return int64(math.Round(float64(a.Elapsed()) / sixteenth)) }
-
 // edge lets time pass until a position does not read high, or low, any more, at most so
 // many sixteenths of a microsecond, and gives how many passed; noEdge if it read so all the
 // time. The socket says how long nothing can happen, so that a long wait is a few steps.
 func (a *Adapter) edge(position adapter.Word, high bool, most uint32) uint32 {
 	from := a.now
-	at := func(n uint32) time.Duration { return from + time.Duration(float64(n)*sixteenth) }
-	for passed := uint32(0); ; {
+	for {
+		passed := a.now - from
 		if a.socket.Sample()&position != 0 != high {
-			return passed
+			return uint32(passed)
 		}
-		if passed >= most {
+		if passed >= int64(most) {
 			return noEdge
 		}
-		still := float64(a.socket.Still(at(most)-a.now)) / sixteenth
-		passed = min(most, passed+max(1, uint32(math.Ceil(still))))
-		a.now = at(passed)
+		now := a.Elapsed()
+		still := a.socket.Still(elapsed(a.sixteenths()-passed+int64(most)) - now)
+		// The first sixteenth that is not before: no time in ns is after the sixteenth that it stands for.
+		next := int64(math.Ceil(float64(now+still)/sixteenth)) - a.sixteenths() + a.now
+		a.now = min(from+int64(most), max(a.now+1, next))
 	}
 }

@@ -44,10 +44,18 @@ func (l *lag) follow(shown, v logic.Value, now time.Duration) logic.Value {
 // input oscillates, and may have done so for a long time.
 const mostArrivals = 1000
 
-// arrive updates late outputs whose levels are due, one by one: over a short the first may
-// change the effect of the next. Every action of the adapter at the socket begins with it.
+// arrive lets the time pass that has passed by the clock, and brings the nodes to where it is. Every
+// action of the adapter at the socket begins with it.
 func (s *Socket) arrive() {
+	s.elapse()
+	s.present()
+}
+
+// elapse lets the time pass, and updates late outputs whose levels are due, one by one: over a short the first
+// may change the effect of the next.
+func (s *Socket) elapse() {
 	if m, ok := s.memory(); ok && m.finished() {
+		s.present()
 		s.given = true
 		s.settle(s.every())
 	}
@@ -56,23 +64,28 @@ func (s *Socket) arrive() {
 		return
 	}
 	now := s.clock()
-	if !late {
-		s.passTo(now)
-		return
-	}
 	for range mostArrivals {
-		first := s.firstComing()
-		if first == nil || first.coming[0].at > now {
-			if s.timed() && s.passed < now {
-				s.advance(now)
-				continue
+		var first *pad
+		if late {
+			first = s.firstComing()
+		}
+		if s.timed() { // what is on its way may change as time passes
+			due := func() time.Duration {
+				if late {
+					if first = s.firstComing(); first != nil {
+						return min(now, first.coming[0].at)
+					}
+				}
+				return now
 			}
+			for to := due(); s.passed < to; to = due() {
+				s.advance(to)
+			}
+		}
+		if first == nil || first.coming[0].at > now {
 			return
 		}
-		if at := first.coming[0].at; s.timed() && s.passed < at {
-			s.advance(at)
-			continue
-		}
+		s.present()
 		s.outputs[first.pin] = first.coming[0].level
 		first.coming = first.coming[1:]
 		if first.bonded {

@@ -2,6 +2,7 @@ package virtual
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 
 	"chipassay/vectors/part"
@@ -20,6 +21,7 @@ type network struct {
 	fixed    int   // how many branches are always there
 	alive    alive // what the rest are for
 	volts    []float64
+	ends     []end     // what the adapter has at the socket's nodes
 	rows     []float64 // scratch: size equations of size+1 coefficients
 }
 
@@ -184,39 +186,14 @@ const livingRounds = 8
 
 // solveUnpowered finds the voltages of all nodes while the chip has no supply.
 func (s *Socket) solveUnpowered() {
-	linear := func(i int) (amps, siemens float64) {
-		if i >= len(s.nodes) {
-			return 0, 0
-		}
-		n := &s.nodes[i]
-		amps, siemens = s.fromAdapter(n)
-		if n.odd { // a straight line at the voltage where the search stands
-			v := s.network.volts[i]
-			for _, e := range s.oddElements(n) {
-				current, slope := e.at(v)
-				amps, siemens = amps+current+slope*v, siemens+slope
-			}
-		}
-		for _, e := range s.clamps(n) {
-			v := s.network.volts[i]
-			current, slope := e.at(v)
-			amps, siemens = amps+current+slope*v, siemens+slope
-		}
-		return amps, siemens
-	}
-	s.network.solve(linear, s.couplings)
-	for range livingRounds {
-		if s.chip == nil || !s.enliven() {
-			break
-		}
-		s.network.solve(linear, s.couplings)
-	}
+	s.gatherUnpowered()
+	s.holdUnpowered()
+	s.solveNetwork()
 	for i := range s.nodes {
-		n := &s.nodes[i]
-		_, siemens := s.fromAdapter(n)
-		n.volts, n.floating = s.network.volts[i], siemens == 0 && !n.odd
-		n.flow = s.tally(n)
+		n, e := &s.nodes[i], &s.network.ends[i]
+		n.floating = e.siemens+e.heldSiemens == 0 && !n.odd
 	}
+	s.takeUnpowered()
 	spread(s.couplings, func(from, to int) bool { // what holds one holds the other
 		a, b := &s.nodes[from], &s.nodes[to]
 		changed := a.floating != b.floating
@@ -224,4 +201,57 @@ func (s *Socket) solveUnpowered() {
 		b.floating = a.floating
 		return changed
 	})
+}
+
+// gatherUnpowered notes what the adapter has at all nodes, but for capacitors.
+func (s *Socket) gatherUnpowered() {
+	if len(s.network.ends) < len(s.nodes) {
+		s.network.ends = make([]end, len(s.nodes))
+	}
+	for i := range s.nodes {
+		s.endAt(&s.nodes[i], &s.network.ends[i])
+	}
+}
+
+// holdUnpowered notes what the capacitors are solved as.
+func (s *Socket) holdUnpowered() {
+	for rest := s.clips.slow; rest != 0; rest &= rest - 1 {
+		i := bits.TrailingZeros64(rest)
+		e := &s.network.ends[i]
+		e.heldAmps, e.heldSiemens = s.fromCapacitors(&s.nodes[i])
+	}
+}
+
+// solveNetwork solves the network as it was gathered.
+func (s *Socket) solveNetwork() {
+	w := s.network
+	linear := func(i int) (amps, siemens float64) {
+		if i >= len(w.ends) {
+			return 0, 0
+		}
+		e := &w.ends[i]
+		amps, siemens = e.amps+e.heldAmps, e.siemens+e.heldSiemens
+		v := w.volts[i]
+		for k := range e.elements { // a straight line at the voltage where the search stands
+			current, slope := e.elements[k].at(v)
+			amps, siemens = amps+current+slope*v, siemens+slope
+		}
+		return amps, siemens
+	}
+	w.solve(linear, s.couplings)
+	for range livingRounds {
+		if s.chip == nil || !s.enliven() {
+			break
+		}
+		w.solve(linear, s.couplings)
+	}
+}
+
+// takeUnpowered gives the nodes the voltages that were found.
+func (s *Socket) takeUnpowered() {
+	for i := range s.nodes {
+		n := &s.nodes[i]
+		n.volts = s.network.volts[i]
+		n.flow = s.tally(n)
+	}
 }

@@ -418,7 +418,7 @@ func (d *timed) thresholds(pin int) (all []float64) {
 func (d *timed) pass(now time.Duration, volts func(pin int) float64) (changed bool) {
 	changed = d.changed
 	d.changed = false
-	if now > d.passed { // what it drives since has had an effect
+	if now > d.passed && !changed { // what it drives has had an effect
 		for _, s := range d.sections {
 			low, high := d.limits(s)
 			v, was := volts(s.node), s.phase

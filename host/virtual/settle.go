@@ -84,15 +84,32 @@ func (s *Socket) warm() {
 func (s *Socket) solveDirty() {
 	s.followed = false
 	s.reduceClusters()
-	unpowered := s.network != nil && !s.powered && s.active()
-	if unpowered {
-		s.dirty = s.every() // the chip couples them all
+	if s.dark() {
+		s.dirty = s.every()
 		s.solveUnpowered()
 	} else {
 		s.solveNodes()
 	}
-	s.fresh |= s.dirty
-	for rest := s.dirty; rest != 0; rest &= rest - 1 {
+	if s.dirty&s.clips.slow != 0 {
+		s.clips.way.holds = false
+	}
+	s.read(s.dirty)
+	s.dirty = 0
+	if len(s.clusters) > 0 && s.gated && s.followSwitches() && s.gating < mostGatings {
+		s.gating++ // a position drives the gate of a switch, which may drive a position
+		s.dirty = s.every()
+		s.solveDirty()
+		s.gating--
+	}
+}
+
+// dark reports whether there is a chip without supply, which couples all nodes.
+func (s *Socket) dark() bool { return s.network != nil && !s.powered && s.active() }
+
+// read notes how the positions of nodes read, and that the die has not got that yet.
+func (s *Socket) read(nodes uint64) {
+	s.fresh |= nodes
+	for rest := nodes; rest != 0; rest &= rest - 1 {
 		i := bits.TrailingZeros64(rest)
 		n := &s.nodes[i]
 		read := s.high & n.positions
@@ -107,13 +124,6 @@ func (s *Socket) solveDirty() {
 			s.high |= n.positions
 		}
 	}
-	s.dirty = 0
-	if len(s.clusters) > 0 && s.gated && s.followSwitches() && s.gating < mostGatings {
-		s.gating++ // a position drives the gate of a switch, which may drive a position
-		s.dirty = s.every()
-		s.solveDirty()
-		s.gating--
-	}
 }
 
 // mostGatings is how often switches follow positions that they hold themselves.
@@ -124,7 +134,7 @@ func (s *Socket) active() bool {
 	return s.dir|s.state[biasOutputs].on|s.state[loadOutputs].on|s.highOn|s.lowOn != 0 || s.board.own || len(s.clips.capacitors) > 0
 }
 
-// fromAdapter is what the adapter has at a node: a current, A, and a conductance to ground, S.
+// fromAdapter is what the adapter has at a node, but for capacitors: a current, A, and a conductance to ground, S.
 func (s *Socket) fromAdapter(n *node) (amps, siemens float64) {
 	for i := range n.legs {
 		l := &n.legs[i]
@@ -149,10 +159,7 @@ func (s *Socket) fromAdapter(n *node) (amps, siemens float64) {
 	for _, at := range n.clusters {
 		amps, siemens = amps+at.amps[at.place], siemens+at.siemens[at.place]
 	}
-	if n.grounded > 0 || len(n.capacitors) > 0 {
-		a, g := s.fromClips(n)
-		amps, siemens = amps+a, siemens+g
-	}
+	siemens += n.grounded
 	if s.powered {
 		amps += s.supply.returned*s.share(n, part.Ground) - s.supply.taken*s.share(n, part.Supply)
 	}
@@ -170,6 +177,8 @@ func (s *Socket) solveNode(n *node) {
 		}
 	}
 	amps, siemens := s.fromAdapter(n)
+	heldAmps, heldSiemens := s.fromCapacitors(n)
+	amps, siemens = amps+heldAmps, siemens+heldSiemens
 	elements := s.elementsAt(n)
 	n.floating = siemens == 0 && len(elements) == 0
 	if n.floating {

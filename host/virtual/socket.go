@@ -266,6 +266,8 @@ func (s *Socket) Supply(high, low adapter.Word) {
 // whether the chip needs the clock also while it is idle, as a dynamic memory does, which
 // forgets.
 func (s *Socket) KeepTime(clock func() time.Duration) bool {
+	s.present()
+	s.clips.way.holds = false
 	s.clock, s.passed = clock, clock()
 	return s.chip != nil && s.chip.keepTime(clock)
 }
@@ -276,13 +278,16 @@ func (s *Socket) Live() bool { return s.highOn|s.lowOn != 0 }
 // Sample reads every position as the adapter's inputs do. Between 0.3 and 0.6 of the
 // board's 5 V, and at a position that nothing drives, each reading is random.
 func (s *Socket) Sample() adapter.Word {
-	s.arrive()
+	s.elapse()
 	w := s.high
 	if s.uncertain != 0 {
 		w |= s.uncertain & adapter.Word(s.random.Uint64())
 	}
 	driven := s.dir &^ Sensed
 	w = w&^driven | s.level&driven
+	if s.wiring.odd != 0 {
+		s.present()
+	}
 	for p := range s.wiring.odd.Positions() {
 		w = w&^adapter.At(p) | s.readOdd(p)
 	}

@@ -165,7 +165,11 @@ func (s *Socket) elementsAt(n *node) []element {
 	if n.odd {
 		elements = append(elements, s.oddElements(n)...)
 	}
-	return append(elements, s.clamps(n)...)
+	if len(n.capacitors) > 0 {
+		below, above := s.clamps()
+		elements = append(elements, below, above)
+	}
+	return elements
 }
 
 // oddElements are transistors that are wrongly fitted: turned ones, and those whose gate or

@@ -3,6 +3,7 @@ package virtual_test
 import (
 	"context"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -122,7 +123,8 @@ func halted(t *testing.T, w adapter.Watched, high bool, volts float64) {
 }
 
 // A 7400 whose output 3 is 20 µs late: with 2 high, 1 is driven low at 0, 100 and 104 µs and high in
-// between, so 3 rises at 20, falls at 70, rises at 120, falls at 122 and rises at 124 µs. The times are sums.
+// between, so 3 rises at 20, falls at 70, rises at 120, falls at 122 and rises at 124 µs. The times are sums, and each edge lies in
+// its gap: between actions that are close the position is looked at every half a µs.
 func TestEdgesOfALateOutput(t *testing.T) {
 	_, seat := watching(t, "7400", func(*virtual.Socket) {}, "3 late 20 us")
 	const in, other = 1, 2
@@ -143,8 +145,45 @@ func TestEdgesOfALateOutput(t *testing.T) {
 		t.Fatalf("%+v", w)
 	}
 	for i, e := range w.Edges {
-		if math.Abs(e.At.Seconds()*1e6-want[i]) > 0.1 || e.High != (i%2 == 0) || e.Gap > adapter.WatchGap {
+		if late := e.At.Seconds()*1e6 - want[i]; late < -1./16 || late > e.Gap.Seconds()*1e6+1./16 || e.High != (i%2 == 0) || e.Gap > adapter.WatchGap {
 			t.Errorf("edge %d: %+v, want it at %v µs", i, e, want[i])
+		}
+	}
+}
+
+// A watch sees the same edges at the same times whenever it comes: what a time is rounded to does not add up. In between odd
+// times pass, and the capacitor is charged and discharged by what the watch does alone.
+func TestWatchIsTheSameAtAnyTime(t *testing.T) {
+	socket := virtual.NewSocket(nil, 1)
+	socket.Clip(virtual.Capacitor{Farads: 10e-9, P: 5})
+	conn, err := virtual.Open(t.Context(), socket)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	a, err := adapter.Open(t.Context(), link.New(conn, protocol.UsualRate))
+	if err != nil {
+		t.Fatal(err)
+	}
+	seat, err := a.Seat(14, 14, 7)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var first adapter.Watched
+	for i := range 40 {
+		if err := conn.Pass(time.Duration(i*i) * 1037 * time.Nanosecond); err != nil {
+			t.Fatal(err)
+		}
+		w, err := seat.ProbeWatch(t.Context(), adapter.Watch{Pin: 5, Until: 4 * time.Millisecond, Measure: 5, Actions: []adapter.WatchAction{
+			{Step: drive(part.PinSet(5), 0)}, {At: time.Millisecond, Bias: adapter.High}, {At: 2500 * time.Microsecond, Step: drive(part.PinSet(5), 0)}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if i == 0 {
+			first = w
+		}
+		if len(w.Edges) != 2 || !slices.Equal(w.Edges, first.Edges) || !slices.Equal(w.Acted, first.Acted) || w.Volts != first.Volts {
+			t.Errorf("the %d. is %+v, the first was %+v", i+1, w, first)
 		}
 	}
 }

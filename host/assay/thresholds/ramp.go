@@ -1,6 +1,7 @@
 package thresholds
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -14,6 +15,7 @@ import (
 
 const (
 	ramps      = 5 // each way; their median counts
+	mostRamps  = 3 // times as many, where their edges were seen late
 	longRamp   = 4 // time constants
 	mostRamp   = 450 * time.Millisecond
 	averaging  = 3    // 2^3 conversions, by which the droop shows
@@ -29,6 +31,7 @@ type bench struct {
 	farads float64
 	driven bool    // down through the drive
 	ground float64 // V, of the chip's own ground
+	after  float64 // s, from the release to the sample of the converter; 0 where it was not measured
 }
 
 // Measure measures an input that has a capacitor, of the powered chip. Then the capacitor is
@@ -51,6 +54,9 @@ func Measure(ctx context.Context, s Socket, t part.Type, p Probe, farads float64
 	supplies := adapter.MeasureStep{Step: shown.from, Bias: b.bias(false), Settle: b.hold(), Pins: part.PinSet(v.VCC(), v.GND()), Averaging: 4}
 	m, err := s.Measure(ctx, []adapter.MeasureStep{supplies})
 	if err != nil {
+		return Input{}, err
+	}
+	if b.k, err = s.Constants(ctx); err != nil { // what is measured is by the reference from now on, and the rail too
 		return Input{}, err
 	}
 	b.ground = m[0].Volts[v.GND()]
@@ -86,34 +92,97 @@ func (b *bench) bias(up bool) adapter.Pull {
 
 // threshold measures where the output follows, as the input rises or falls.
 func (b *bench) threshold(up bool) (Value, error) {
-	averaged, err := b.ramp(up, averaging)
+	averaged, err := b.several(up, 1, ramping{averaging: averaging})
 	if errors.Is(err, errUnmoved) && !up && !b.driven { // another family than marked: its input holds it up
 		b.driven = true
-		averaged, err = b.ramp(up, averaging)
+		averaged, err = b.several(up, 1, ramping{averaging: averaging})
 	}
 	if err != nil {
 		return Value{}, err
 	}
-	var once []ramped
-	for range ramps {
-		r, err := b.ramp(up, 0)
+	once, err := b.several(up, ramps, ramping{})
+	if err != nil {
+		return Value{}, err
+	}
+	if b.after = 0; !up && b.driven {
+		onward, err := b.several(up, ramps, ramping{onward: true})
 		if err != nil {
 			return Value{}, err
 		}
-		once = append(once, r)
+		b.after = b.sampledAfter(middle(once), middle(onward), b.droop(middle(once), averaged[0], up))
 	}
-	return b.value(once, averaged, up), nil
+	return b.value(once, averaged[0], up), nil
+}
+
+// several makes some ramps whose edges were seen in time, and of more those that were seen best.
+func (b *bench) several(up bool, count int, how ramping) (all []ramped, err error) {
+	for n, seen := 0, 0; n < count*mostRamps && seen < count; n++ {
+		r, err := b.ramp(up, how)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, r)
+		if r.gap <= 2*adapter.WatchGap {
+			seen++
+		}
+	}
+	slices.SortStableFunc(all, func(a, b ramped) int { return cmp.Compare(a.gap, b.gap) })
+	return all[:count], nil
+}
+
+// middle is the ramp of the median voltage.
+func middle(all []ramped) ramped {
+	all = slices.SortedStableFunc(slices.Values(all), func(a, b ramped) int { return cmp.Compare(a.volts, b.volts) })
+	return all[len(all)/2]
+}
+
+// droop is what the input itself does to the released capacitor, V/s: the mean of eight conversions is three and a
+// half of them later than the first.
+func (b *bench) droop(once, averaged ramped, up bool) float64 {
+	without, _ := b.atEdge(once, up, 0)
+	longer, _ := b.atEdge(averaged, up, 0)
+	return (longer - without) / (3.5 * b.ConversionTime(b.probe.Pin).Seconds())
+}
+
+// sampledAfter finds how long after the release the converter samples, s, which hangs on the adapter's program: a ramp that
+// is not released goes on until then, and what it has gone further by than one that is says for how long. 0 where nothing
+// fits.
+func (b *bench) sampledAfter(released, onward ramped, droop float64) (after float64) {
+	further := func(after float64) float64 {
+		edge, _ := b.along(released.volts-droop*after, released.lag.Seconds(), false, droop)
+		edgeOnward, _ := b.along(onward.volts, onward.lag.Seconds()+after, false, droop)
+		return edge - edgeOnward
+	}
+	least, most := 0.0, mostAfter
+	if further(least) < 0 || further(most) > 0 {
+		return 0
+	}
+	for range 40 {
+		if half := (least + most) / 2; further(half) > 0 {
+			least = half
+		} else {
+			most = half
+		}
+	}
+	return least
+}
+
+// mostAfter, s, is longer than any adapter takes from a halt to the sample.
+const mostAfter = 150e-6
+
+// untilSample is how long after the release the converter samples, and how far off that may be, s.
+func (b *bench) untilSample() (after, off float64) {
+	if b.after == 0 {
+		after = usuallyAfter(b, b.probe.Pin).Seconds()
+		return after, after
+	}
+	return b.after, 2e-6
 }
 
 // value is the threshold by ramps that were measured once each, and by one that was averaged.
 func (b *bench) value(once []ramped, averaged ramped, up bool) Value {
-	slices.SortFunc(once, func(a, b ramped) int { return int(math.Copysign(1, a.volts-b.volts)) })
-	middle := once[len(once)/2]
-	// Droop: the mean of eight conversions is three and a half of them later than the first.
-	later := 3.5 * b.ConversionTime(b.probe.Pin).Seconds()
-	without, _ := b.atEdge(middle, up, 0)
-	longer, _ := b.atEdge(averaged, up, 0)
-	droop := (longer - without) / later // V/s
+	middle := middle(once)
+	droop := b.droop(middle, averaged, up)
 	var volts []float64
 	for _, r := range once {
 		v, _ := b.atEdge(r, up, droop)
@@ -122,10 +191,10 @@ func (b *bench) value(once []ramped, averaged ramped, up bool) Value {
 	_, slope := b.atEdge(middle, up, droop)
 	slices.Sort(volts)
 	v := volts[len(volts)/2]
-	after := measuredAfter(b, b.probe.Pin).Seconds()
+	_, off := b.untilSample()
 	return Value{
 		Volts: v - b.ground,
-		Uncertainty: converterVolts + math.Abs(droop)*after/2 + capacitors*math.Abs(v-middle.volts) +
+		Uncertainty: converterVolts + math.Abs(droop)*off + capacitors*math.Abs(v-middle.volts) +
 			slope*middle.off.Seconds() + (volts[len(volts)-1]-volts[0])/2,
 	}
 }
@@ -140,6 +209,13 @@ var errUnmoved = errors.New("does not change")
 type ramped struct {
 	volts    float64
 	lag, off time.Duration // from the edge to the release, and how far off that may be
+	gap      time.Duration // in which the edge came
+}
+
+// ramping is how a ramp ends: measured once or averaged; and released at the edge, or driven onward.
+type ramping struct {
+	averaging int
+	onward    bool
 }
 
 // releasedBefore is how long before the halt's reported time a driven pin is released, and how far
@@ -148,7 +224,7 @@ type ramped struct {
 const releasedBefore = 200 * time.Nanosecond
 
 // ramp makes the input rise or fall until the output changes.
-func (b *bench) ramp(up bool, averaging int) (ramped, error) {
+func (b *bench) ramp(up bool, how ramping) (ramped, error) {
 	p, way := b.probe.rises, "rises"
 	if !up {
 		p, way = b.probe.falls, "falls"
@@ -162,10 +238,14 @@ func (b *bench) ramp(up bool, averaging int) (ramped, error) {
 	if !up && b.driven {
 		action.Step = p.to
 	}
+	halt := &adapter.WatchAction{Step: released}
+	if how.onward {
+		halt.Step = p.to
+	}
 	until := time.Duration(longRamp * b.k.BiasOhms * b.farads * float64(time.Second)).Round(time.Microsecond)
 	w, err := b.Watch(b.ctx, adapter.Watch{
-		Pin: b.probe.Output, Until: min(until, mostRamp), Measure: b.probe.Pin, Averaging: averaging,
-		Actions: []adapter.WatchAction{action}, Halt: &adapter.WatchAction{Step: released},
+		Pin: b.probe.Output, Until: min(until, mostRamp), Measure: b.probe.Pin, Averaging: how.averaging,
+		Actions: []adapter.WatchAction{action}, Halt: halt,
 	})
 	switch {
 	case err != nil:
@@ -176,8 +256,8 @@ func (b *bench) ramp(up bool, averaging int) (ramped, error) {
 		return ramped{}, fmt.Errorf("the output at pin %d %w while pin %d %s, to %.2f V", b.probe.Output, errUnmoved, b.probe.Pin, way, w.Volts)
 	}
 	edge := w.Edges[len(w.Edges)-1]
-	r := ramped{w.Volts, w.Acted[len(w.Acted)-1] - edge.At + edge.Gap/2, edge.Gap / 2}
-	if !up && b.driven {
+	r := ramped{w.Volts, w.Acted[len(w.Acted)-1] - edge.At + edge.Gap/2, edge.Gap / 2, edge.Gap}
+	if !up && b.driven && !how.onward {
 		r.lag, r.off = r.lag-releasedBefore, r.off+releasedBefore
 	}
 	return r, nil
@@ -213,16 +293,22 @@ func (b *bench) lead(p passage, bias adapter.Pull) error {
 // atEdge is the voltage when the output changed, by that which was measured later: the capacitor
 // went on to charge until the release, and then drooped, V/s, by what the input itself draws. The slope is that of the ramp there, V/s.
 func (b *bench) atEdge(r ramped, up bool, droop float64) (volts, slope float64) {
-	released := r.volts - droop*measuredAfter(b, b.probe.Pin).Seconds()
-	ohms, end := b.k.BiasOhms, 0.0
+	after, _ := b.untilSample()
+	return b.along(r.volts-droop*after, r.lag.Seconds(), up, droop)
+}
+
+// along goes back along a ramp, by so many seconds, from the voltage at its end; the input's own current, which makes the
+// droop after a release, flows meanwhile too.
+func (b *bench) along(end, lag float64, up bool, droop float64) (volts, slope float64) {
+	ohms, towards := b.k.BiasOhms, 0.0
 	switch {
 	case up:
-		end = b.k.SupplyVolts
+		towards = b.k.SupplyVolts
 	case b.driven: // against the bias, which is weak
 		ohms = b.k.DriveOhms
 	}
 	constant := ohms * b.farads
-	end += droop * constant
-	volts = end + (released-end)*math.Exp(r.lag.Seconds()/constant)
-	return volts, math.Abs(volts-end) / constant
+	towards += droop * constant
+	volts = towards + (end-towards)*math.Exp(lag/constant)
+	return volts, math.Abs(volts-towards) / constant
 }

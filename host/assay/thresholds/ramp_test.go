@@ -72,7 +72,7 @@ func TestStepsBeforeARampChargeTheCapacitor(t *testing.T) {
 func TestRampsAndTheirEdges(t *testing.T) {
 	for _, bipolar := range []bool{false, true} {
 		s := &scripted{watch: adapter.Watched{Acted: []time.Duration{0, 2009 * time.Microsecond}, Volts: 2.2, Edges: []adapter.Edge{{At: 2000 * time.Microsecond, Gap: time.Microsecond, High: true}}}}
-		r, err := scriptedBench(s, bipolar).ramp(false, 0)
+		r, err := scriptedBench(s, bipolar).ramp(false, ramping{})
 		lag := 9500 * time.Nanosecond
 		if bipolar {
 			lag -= releasedBefore
@@ -95,7 +95,7 @@ func TestRampsThatShowNothing(t *testing.T) {
 		"does not change while pin 1 falls, to 0.10 V": {Acted: []time.Duration{0}, Volts: 0.1},
 		"is not at its level before pin 1 falls":       {Begin: true, Acted: []time.Duration{0, 9}, Edges: []adapter.Edge{{At: 5}}},
 	} {
-		if r, err := scriptedBench(&scripted{watch: w}, false).ramp(false, 0); err == nil || !strings.Contains(err.Error(), words) {
+		if r, err := scriptedBench(&scripted{watch: w}, false).ramp(false, ramping{}); err == nil || !strings.Contains(err.Error(), words) {
 			t.Errorf("%q: %+v, %v", words, r, err)
 		}
 	}

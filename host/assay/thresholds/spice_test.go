@@ -47,8 +47,8 @@ type near struct{ Socket }
 func (near) ConversionTime(int) time.Duration { return 26 * time.Microsecond } // firmware/README.md
 
 // A released ramp is one of ngspice: where the input was at the output's edge, and what the converter sees after
-// the release, once and as the mean of eight.
-type releasedRamp struct{ edge, once, mean float64 } // V
+// the release, once and as the mean of eight; and once if it is not released.
+type releasedRamp struct{ edge, once, mean, onward float64 } // V
 
 // rampOf ramps input a of a chip with 1 µF through a resistance, and releases it a time after the output's edge.
 func rampOf(t *testing.T, file, chip string, from, end, ohms, until, step, lag float64) releasedRamp {
@@ -61,6 +61,8 @@ func rampOf(t *testing.T, file, chip string, from, end, ohms, until, step, lag f
 	}
 	release := edge["te"] + lag
 	at := func(i int) float64 { return release + 6e-6 + float64(i)*26e-6 }
+	onward := spice(t, file, chip+fmt.Sprintf("Vr r 0 %g\nRr r a %g\n", end, ohms),
+		fmt.Sprintf("tran %g %g 0 %g uic\nmeas tran v find v(a) at=%g\n", step, at(1), step, at(0)))
 	control := fmt.Sprintf("tran %g %g 0 %g uic\n", step, at(8), step)
 	for i := range 8 {
 		control += fmt.Sprintf("meas tran v%d find v(a) at=%g\n", i, at(i))
@@ -71,7 +73,7 @@ func rampOf(t *testing.T, file, chip string, from, end, ohms, until, step, lag f
 	for i := range 8 {
 		mean += v[fmt.Sprintf("v%d", i)] / 8
 	}
-	return releasedRamp{edge["va"], v["v0"], mean}
+	return releasedRamp{edge["va"], v["v0"], mean, onward["v"]}
 }
 
 // A Schmitt trigger of transistors that nothing here was made for: in ngspice it begins to turn where the textbook's formula has it, and has
@@ -87,7 +89,8 @@ func TestASchmittTriggerAsInSpice(t *testing.T) {
 			from, end, begins, beyond = 3.5, 0, (5-0.8)/2, -1
 		}
 		v := rampOf(t, "74hc132", "hct_74hc132", from, end, b.k.BiasOhms, 8e-3, 10e-6, lag.Seconds())
-		once, averaged := ramped{v.once, lag, 500 * time.Nanosecond}, ramped{v.mean, lag, 500 * time.Nanosecond}
+		once := ramped{volts: v.once, lag: lag, off: 500 * time.Nanosecond}
+		averaged := ramped{volts: v.mean, lag: lag, off: 500 * time.Nanosecond}
 		got := b.value([]ramped{once, once, once, once, once}, averaged, up)
 		if past := beyond * (v.edge - begins); past < 0 || past > 0.25 || math.Abs(got.Volts-v.edge) > got.Uncertainty/2 {
 			t.Errorf("rising %v: %.4f ± %.4f V, in ngspice %.4f, by the formula from %.2f on", up, got.Volts, got.Uncertainty, v.edge, begins)
@@ -125,7 +128,7 @@ func TestValuesAsInSpice(t *testing.T) {
 		bipolar    bool
 	}{{"7400", "ttl_7400", true}, {"74ls00", "ls_74ls00", true}, {"74hc00", "hc_74hc00", false}} {
 		for _, up := range []bool{true, false} {
-			b := bench{Socket: near{}, farads: 1.04e-6, driven: c.bipolar, k: adapter.Constants{SupplyVolts: 5, BiasOhms: 10_055, DriveOhms: 145}}
+			b := bench{Socket: near{}, farads: 1.04e-6, after: 6e-6, driven: c.bipolar, k: adapter.Constants{SupplyVolts: 5, BiasOhms: 10_055, DriveOhms: 145}}
 			from, end, ohms, until, step := 0.0, 5.0, b.k.BiasOhms, 9e-3, 4e-6
 			if !up {
 				from, end = 5, 0
@@ -134,8 +137,15 @@ func TestValuesAsInSpice(t *testing.T) {
 				ohms, until, step = 1/(1/b.k.DriveOhms+1/b.k.BiasOhms), 0.4e-3, 100e-9
 			}
 			v := rampOf(t, c.file, c.chip, from, end, ohms, until, step, lag.Seconds())
-			once := ramped{v.once, lag, 500 * time.Nanosecond}
-			averaged := ramped{v.mean, lag, 500 * time.Nanosecond}
+			once := ramped{volts: v.once, lag: lag, off: 500 * time.Nanosecond}
+			averaged := ramped{volts: v.mean, lag: lag, off: 500 * time.Nanosecond}
+			if !up && c.bipolar { // the 6 µs of rampOf, by what a ramp that is not released goes on for
+				after := b.sampledAfter(once, ramped{volts: v.onward, lag: lag}, b.droop(once, averaged, up))
+				t.Logf("%s: sampled %.1f µs after the release", c.chip, 1e6*after)
+				if math.Abs(after-6e-6) > 1e-6 {
+					t.Errorf("%s: sampled %.1f µs after the release, not 6", c.chip, 1e6*after)
+				}
+			}
 			got := b.value([]ramped{once, once, once, once, once}, averaged, up)
 			t.Logf("%s, rising %v: %.4f ± %.4f V, in ngspice %.4f, measured %.4f", c.chip, up, got.Volts, got.Uncertainty, v.edge, v.once)
 			if math.Abs(got.Volts-v.edge) > got.Uncertainty/2 || got.Uncertainty > 0.035 {

@@ -104,6 +104,10 @@ func newCharger(ctx context.Context, s Socket, v *part.Variant, x *part.Timing, 
 		return nil, err
 	}
 	b.from = measured[0].Volts[positive]
+	if k, err = s.Constants(ctx); err != nil { // what is measured is by the reference from now on, and the rail too
+		return nil, err
+	}
+	b.rail = k.SupplyVolts
 	w, err := b.watch(0, 0)
 	b.exact = err == nil && w.Within > 0 && w.Within <= time.Microsecond
 	return b, err
@@ -127,11 +131,16 @@ func (b *charger) watch(charging, holding time.Duration) (adapter.Watched, error
 
 // charged charges the capacitor for so many seconds, or somewhat longer, and gives how long that was and its voltage then.
 func (b *charger) charged(seconds float64) (took, volts float64, err error) {
+	return b.chargedHolding(seconds, 0)
+}
+
+// chargedHolding does so, and holds the charge for a time before it is measured.
+func (b *charger) chargedHolding(seconds float64, holding time.Duration) (took, volts float64, err error) {
 	charging := time.Duration(0)
 	if seconds >= leastCharge {
 		charging = dur(seconds)
 	}
-	w, err := b.watch(charging, 0)
+	w, err := b.watch(charging, holding)
 	if err != nil {
 		return 0, 0, err
 	}
@@ -195,12 +204,12 @@ func (b *charger) paired() (farads, within float64, err error) {
 		values = append(values, b.farads(long-short, low, high))
 		spans, times = append(spans, high-low), append(times, long-short)
 	}
-	sag, err := b.sag(full)
+	slices.Sort(values)
+	farads = values[pairs/2]
+	sag, err := b.sag(full, farads)
 	if err != nil {
 		return 0, 0, err
 	}
-	slices.Sort(values)
-	farads = values[pairs/2]
 	within = (countVolts+bendVolts+sag)/slices.Min(spans) + clockWithin/slices.Min(times) + 0.012 // the bias resistor's output, and what else was seen in runs on the MCU's program
 	return farads, max(within, (values[pairs-1]-values[0])/2/farads), nil
 }
@@ -230,18 +239,22 @@ func (b *charger) search() (expected float64, err error) {
 	return 0, b.missing
 }
 
-// sag is by how much the voltage sinks or rises before it is measured, V: what leaks in a ms gives it.
-func (b *charger) sag(seconds float64) (volts float64, err error) {
+// sag is by how much the voltage sinks or rises before it is measured, V: what leaks in a ms gives it. Of the two
+// charges that are compared one may be longer, for an action may come late: each is taken back to where it began.
+func (b *charger) sag(seconds, farads float64) (volts float64, err error) {
 	const holding = time.Millisecond
-	charging := dur(seconds)
-	at, err := b.watch(charging, 0)
+	begun := func(holding time.Duration) (float64, error) {
+		took, volts, err := b.chargedHolding(seconds, holding)
+		return b.rail - (b.rail-volts)*math.Exp(took/b.ohms/farads), err
+	}
+	at, err := begun(0)
 	if err != nil {
 		return 0, err
 	}
-	later, err := b.watch(charging, holding)
+	later, err := begun(holding)
 	if err != nil {
 		return 0, err
 	}
 	// as long as until a measurement's middle, some 150 µs; what is less than a step of the converter is none
-	return max(0, math.Abs(later.Volts-at.Volts)-4*countVolts) * 0.15, nil
+	return max(0, math.Abs(later-at)-4*countVolts) * 0.15, nil
 }
