@@ -64,13 +64,14 @@ func Measure(ctx context.Context, s Socket, t part.Type, p Probe, farads float64
 	if math.IsNaN(b.ground) {
 		b.ground, in.SupplyVolts = 0, b.k.SupplyVolts
 	}
-	if in.Only != OnlyFalling {
-		if in.Rising, err = b.threshold(true); err != nil {
+	// Falling first: that shows how long after a release the converter samples.
+	if in.Only != OnlyRising {
+		if in.Falling, err = b.threshold(false); err != nil {
 			return Input{}, err
 		}
 	}
-	if in.Only != OnlyRising {
-		if in.Falling, err = b.threshold(false); err != nil {
+	if in.Only != OnlyFalling {
+		if in.Rising, err = b.threshold(true); err != nil {
 			return Input{}, err
 		}
 	}
@@ -104,7 +105,7 @@ func (b *bench) threshold(up bool) (Value, error) {
 	if err != nil {
 		return Value{}, err
 	}
-	if b.after = 0; !up && b.driven {
+	if !up && b.driven {
 		onward, err := b.several(up, ramps, ramping{onward: true})
 		if err != nil {
 			return Value{}, err
