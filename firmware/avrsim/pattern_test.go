@@ -286,10 +286,10 @@ func TestRefreshIsKeptInLoads(t *testing.T) {
 	groups.Code = short.Code
 	loop := slices.Concat([]byte{protocol.OpLoop, 0, 0, 0, 0, 0}, bytes.Repeat([]byte{protocol.OpValue, 2, 1, 0}, 12), []byte{protocol.OpNext, 0})
 	code.Code = append(bytes.Repeat(loop, 16), protocol.OpEnd)
-	for range protocol.MostAccesses {
+	for range protocol.CellAccesses {
 		accesses.cell.Accesses = append(accesses.cell.Accesses, accesses.read(0))
 	}
-	accesses.load.Code = append(accesses.cell.Append(nil), protocol.OpEnd)
+	accesses.load.Code = append(accesses.cell.Append(accesses.cell.Append(nil)), protocol.OpEnd) // MostAccesses
 	for name, load := range map[string]*protocol.PatternLoad{"groups": &groups, "code": &code, "accesses": &accesses.load} {
 		t.Run(name, func(t *testing.T) {
 			p := open(t, "")

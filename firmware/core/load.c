@@ -40,6 +40,7 @@ struct findings {
 	uint8_t depth;
 	uint32_t unmeasured; /* positions that it converts and cannot */
 	bool missing; /* a number of a position that is none */
+	bool crowded; /* the board had no room for an access */
 	enum refusal broken; /* what aborted it */
 };
 
@@ -254,7 +255,10 @@ static bool check_access(const struct program *p, struct findings *f, uint8_t *a
 		f->output += g->bits > 8 ? 2 : 1;
 		break;
 	}
-	board_access(f->accesses, &a);
+	if (!board_access(f->accesses, &a)) {
+		f->crowded = true;
+		return false;
+	}
 	f->accesses++;
 	f->broken = refresh_watch();
 	return f->broken == ACCEPTED;
@@ -272,7 +276,7 @@ static uint16_t check_cell(const struct program *p, struct findings *f, uint8_t 
 	uint16_t us = (uint16_t)(count * ACCESS_US);
 
 	if (idle >= p->group_count || away >= p->group_count || (counted != idle && counted != away) ||
-	    (first > 0 && counted != f->counted) || at[CELL_REGISTER] >= REGISTERS || count < 1 || count > MOST_ACCESSES || length > left) {
+	    (first > 0 && counted != f->counted) || at[CELL_REGISTER] >= REGISTERS || count < 1 || count > LONGEST_CELL_US / ACCESS_US || length > left) {
 		return 0;
 	}
 	if (first == 0) {
@@ -561,6 +565,10 @@ enum refusal load(const uint8_t *payload, uint16_t length, uint32_t *detail)
 	if (f.broken != ACCEPTED) {
 		*detail = socket_now()->reason;
 		return f.broken;
+	}
+	if (f.crowded) {
+		*detail = f.accesses;
+		return LIMIT;
 	}
 	if (!sound) {
 		return BAD_PAYLOAD;
