@@ -164,7 +164,7 @@ func TestCellsAreThoseOfTheVirtualAdapter(t *testing.T) {
 		line.must(lowBias, &protocol.Acknowledged{Request: protocol.TypePulls})
 	}
 	output := 0
-	for n := range 300 {
+	for n := range 200 {
 		load := randomCells(r)
 		var replies [2]string
 		for i, line := range lines {

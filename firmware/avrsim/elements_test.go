@@ -37,7 +37,7 @@ func TestLongElementsFindRoom(t *testing.T) {
 		t.Run(p.Number, func(t *testing.T) {
 			typ := few(named(t, p.Number), v.Memory.ColumnBits)
 			if m := typ.Variant.Memory; m.Kind != part.DynamicRAM {
-				m.Words = min(64, m.Words)
+				m.Words = min(8, m.Words)
 			} else {
 				typ = few(typ, 1)
 			}
@@ -106,11 +106,12 @@ func TestNoRoomForAccessesIsSaid(t *testing.T) {
 // The pulse of a write lasts as long as its pause says, at any port, and from one toggle to
 // the next it takes at least 1/4 µs (SPEC.md, PATTERN).
 func TestWritePulses(t *testing.T) {
-	const least = 4 // cycles
+	const least, enable = 4, 26
+	p := open(t, "")
+	line := powered(t, p.Conn, 8, 14)
 	for _, pulsed := range []uint8{1, 10, 28, 15} {
 		for _, driven := range []uint8{2, 11, 27, 16} {
 			for _, pause := range []uint8{0, 5, 6, 7, 9, 10, 40, 255} {
-				const enable = 26
 				m := &protocol.PatternLoad{Direction: positions(3, pulsed, enable), Level: positions(pulsed, enable), Groups: [][]uint8{{3}, {driven}}}
 				write, pulse := positions(enable), positions(pulsed)
 				cell := protocol.Cell{Register: 1, Accesses: []protocol.Access{
@@ -121,8 +122,6 @@ func TestWritePulses(t *testing.T) {
 				a.put(protocol.OpNext, 1)
 				a.put(protocol.OpEnd)
 				m.Code = a
-				p := open(t, "")
-				line := powered(t, p.Conn, 8, 14)
 				line.must(m, &protocol.Acknowledged{Request: protocol.TypePattern})
 				seen, enabled := newStrobe(int(pulsed)), newStrobe(enable)
 				var before adapter.Word
@@ -130,12 +129,13 @@ func TestWritePulses(t *testing.T) {
 				p.bench.Carrier.Watch = func(cycle uint64, dir, level adapter.Word) {
 					seen.watch(cycle, level, level^before, 0)
 					enabled.watch(cycle, level, level^before, 0)
-					if level&seen.at == 0 && before&seen.at != 0 && dir&level&adapter.At(int(driven)) != 0 {
+					if before&^level&seen.at != 0 && dir&level&adapter.At(int(driven)) != 0 {
 						joined++
 					}
 					before = level
 				}
 				line.must(&protocol.PatternRun{BudgetMS: 1000}, new(protocol.PatternReply))
+				p.bench.Carrier.Watch = nil
 				if seen.pulses < 31 || joined < 31 || seen.shortest < max(least, uint64(pause)) || enabled.shortest < seen.shortest {
 					t.Errorf("pulse at %d, %d driven, pause %d/16 µs: %d pulses of %d cycles, enabled for %d, driven in %d", pulsed, driven, pause,
 						seen.pulses, seen.shortest, enabled.shortest, joined)

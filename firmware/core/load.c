@@ -10,15 +10,19 @@
 #include "socket.h"
 
 enum {
-	INSTRUCTION_US = 8,  /* longest time of one, without settling, pause or wait, */
+	INSTRUCTION_US = 12, /* longest time of one, without settling, pause or wait, */
 	WORDY_US = 16,       /* of one that sets many positions, or folds, */
-	SAMPLING_US = 30,    /* and of one that may put out the bits of a group */
+	LONG_US = 26,        /* of one that looks up or puts out many, */
+	SAMPLING_US = 36,    /* and of one that may put out the bits of a group, */
+	REPORT_US = 50,      /* of what follows in a CELL when an access may do that, */
+	BIT_US = 3,          /* and so much more for each bit, */
 	CELL_US = 60,        /* of a CELL without its accesses, */
 	ACCESS_US = 12,      /* and of one of them without its pause, */
-	CONVERT_US = 60,     /* of a CONVERT without its pause, */
+	CONVERT_US = 84,     /* of a CONVERT without its pause, */
 	LONGEST_CELL_US = 128, /* and of all of them with their pauses, for the current is looked at after them */
 	STRETCH_MS = 100,    /* longest stretch */
-	ROW_US = 8,          /* twice what the refresh of a row takes */
+	ROW_US = 8,          /* twice what the refresh of a row takes, */
+	ROW_LATE_US = 1,     /* and how much longer than in the one before, by interrupts */
 	LATE_US = 230,       /* longest time between two checks of the refresh outside of RUN */
 	LONGEST_REFRESH_US = 32000,
 	SET_CLOCK_US = 20,   /* least time between two refreshes beside their own */
@@ -192,11 +196,11 @@ static bool close_loop(struct findings *f, uint8_t r)
 }
 
 /* What an instruction that samples adds to its stretch. */
-static void samples(const struct program *p, struct findings *f, uint8_t output)
+static void samples(const struct program *p, struct findings *f, uint8_t output, uint8_t bits)
 {
 	f->stretch_us += in_us(p->settle);
 	if (output > 0) {
-		f->stretch_us += SAMPLING_US - INSTRUCTION_US;
+		f->stretch_us += (uint16_t)(SAMPLING_US - INSTRUCTION_US + BIT_US * bits);
 		f->output += output;
 	}
 }
@@ -247,11 +251,9 @@ static bool check_access(const struct program *p, struct findings *f, uint8_t *a
 		f->released |= g->mask;
 		break;
 	case ACCESS_CHECK:
-		f->stretch_us += SAMPLING_US - INSTRUCTION_US;
 		f->output += RECORD_OUTPUT;
 		break;
 	case ACCESS_TAKE:
-		f->stretch_us += SAMPLING_US - INSTRUCTION_US;
 		f->output += g->bits > 8 ? 2 : 1;
 		break;
 	}
@@ -273,7 +275,7 @@ static uint16_t check_cell(const struct program *p, struct findings *f, uint8_t 
 	uint8_t first = f->accesses;
 	uint32_t positions;
 	uint8_t *a = at + CELL_LEN;
-	uint16_t us = (uint16_t)(count * ACCESS_US);
+	uint16_t us = (uint16_t)(count * ACCESS_US), report_us = 0;
 
 	if (idle >= p->group_count || away >= p->group_count || (counted != idle && counted != away) ||
 	    (first > 0 && counted != f->counted) || at[CELL_REGISTER] >= REGISTERS || count < 1 || count > LONGEST_CELL_US / ACCESS_US || length > left) {
@@ -299,10 +301,16 @@ static uint16_t check_cell(const struct program *p, struct findings *f, uint8_t 
 			return 0;
 		}
 		us = (uint16_t)(us + in_us(a[ACCESS_PAUSE]));
+		if (a[ACCESS_KIND] >= ACCESS_CHECK) {
+			uint16_t it_us = (uint16_t)(REPORT_US + BIT_US * group_at(a[ACCESS_GROUP])->bits);
+
+			report_us = it_us > report_us ? it_us : report_us;
+		}
 	}
 	if (us > LONGEST_CELL_US) {
 		return 0;
 	}
+	f->stretch_us += report_us; /* once: the refresh may come after each */
 	at[CELL_IDLE] = (uint8_t)(idle * sizeof(struct group));
 	at[CELL_AWAY] = (uint8_t)(away * sizeof(struct group));
 	at[CELL_COUNTED] = (uint8_t)(counted * sizeof(struct group));
@@ -317,8 +325,10 @@ static uint8_t longest_us(enum opcode op)
 	case OP_SET:
 	case OP_LATCH:
 	case OP_VALUE:
-	case OP_SHOW:
 	case OP_DRIVE:
+	case OP_EMIT:
+		return LONG_US;
+	case OP_SHOW:
 	case OP_RELEASE:
 	case OP_FOLD:
 	case OP_STEP:
@@ -351,26 +361,26 @@ static bool check(const struct program *p, struct findings *f, enum opcode op, c
 		f->released |= g->mask;
 		break;
 	case OP_CHECK:
-		samples(p, f, RECORD_OUTPUT);
+		samples(p, f, RECORD_OUTPUT, g->bits);
 		break;
 	case OP_TAKE:
-		samples(p, f, g->bits > 8 ? 2 : 1);
+		samples(p, f, g->bits > 8 ? 2 : 1, g->bits);
 		break;
 	case OP_FOLD:
-		samples(p, f, 0);
+		samples(p, f, 0, 0);
 		break;
 	case OP_EMIT:
 		f->output += 4;
 		break;
 	case OP_STEP:
 		f->touched |= get_u32(operand);
-		samples(p, f, 0);
+		samples(p, f, 0, 0);
 		break;
 	case OP_SPOT:
 		bit = position_bit(operand[0]);
 		f->missing = f->missing || bit == 0;
 		f->touched |= bit;
-		samples(p, f, 0);
+		samples(p, f, 0, 0);
 		break;
 	case OP_CONVERT:
 		bit = position_bit(operand[0]);
@@ -538,7 +548,7 @@ static enum refusal may_take(struct program *p, const struct findings *f, uint16
 	if (period_us < least_us) {
 		return LIMIT;
 	}
-	p->refresh.after = (uint16_t)(2 * (period_us - f->longest_us - LATE_US));
+	p->refresh.after = (uint16_t)(2 * (period_us - f->longest_us - LATE_US - (uint32_t)ROW_LATE_US * p->refresh.rows));
 	return ACCEPTED;
 }
 
