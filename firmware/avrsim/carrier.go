@@ -37,6 +37,8 @@ type Carrier struct {
 	Watch func(cycle uint64, driven, level adapter.Word)
 	// Looked, if set, is told when the program reads a port.
 	Looked func(cycle uint64, p Port)
+	// Converts, if set, is told when the MCU's own converter begins.
+	Converts func(cycle uint64)
 	// Turned, if set, gives the positions that read the other way round at a cycle.
 	Turned func(cycle uint64) adapter.Word
 
@@ -272,6 +274,9 @@ func (c *Carrier) sample() adapter.Word {
 // Millivolts is what the simulator's converter has to see at a channel so that it
 // counts what the board's does against its own rail: it gives floor(mV × 1023 / 5000).
 func (c *Carrier) Millivolts(channel int) int {
+	if c.Converts != nil {
+		c.Converts(c.now())
+	}
 	return (c.Socket.Convert(channel)/4*5000 + 2500) / 1023
 }
 
