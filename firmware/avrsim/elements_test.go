@@ -111,7 +111,7 @@ func TestWritePulses(t *testing.T) {
 	line := powered(t, p.Conn, 8, 14)
 	for _, pulsed := range []uint8{1, 10, 28, 15} {
 		for _, driven := range []uint8{2, 11, 27, 16} {
-			for _, pause := range []uint8{0, 5, 6, 7, 9, 10, 40, 255} {
+			for _, pause := range []uint8{0, 5, 6, 7, 9, 10, 12, 40, 255} {
 				m := &protocol.PatternLoad{Direction: positions(3, pulsed, enable), Level: positions(pulsed, enable), Groups: [][]uint8{{3}, {driven}}}
 				write, pulse := positions(enable), positions(pulsed)
 				cell := protocol.Cell{Register: 1, Accesses: []protocol.Access{

@@ -3,7 +3,7 @@
  * What must be looked at now and then (the current, the watchdog, the budget, the
  * time of the refresh) is looked at when board_due says so, which is asked before
  * each instruction; what follows from it, at the next NEXT, where a memory is at
- * rest. */
+ * rest. Functions are not inlined where those that call them would save more registers. */
 #include "pattern.h"
 
 #include <stddef.h>
@@ -82,7 +82,7 @@ __attribute__((noinline)) static bool fold(void)
 /* Goes on with a WAIT; false while it is not over, or the program is to be left. A
  * refresh takes so long that the clock for the next look may have gone round in it,
  * so that each WAIT looks by itself, however short it is. */
-static bool wait(const uint8_t *operands)
+__attribute__((noinline)) static bool wait(const uint8_t *operands)
 {
 	uint16_t next; /* end of the ms at hand, for the looks take their time too */
 
@@ -140,7 +140,7 @@ static bool take(const struct group *g)
 }
 
 /* Puts the voltage of a channel out, as it stands between toggles and their return. */
-static void convert(const uint8_t *operands)
+__attribute__((noinline)) static void convert(const uint8_t *operands)
 {
 	uint32_t toggles[3] = {get_u32(operands + 2), get_u32(operands + 6), get_u32(operands + 10)};
 
