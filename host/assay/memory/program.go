@@ -73,7 +73,7 @@ type cycle struct {
 	*adapter.Program
 	address, column, in, out adapter.Group
 	above                    adapter.Group // of a static memory of over 2^16 words, the address lines beyond
-	held                     part.Pins // that stay inactive
+	held                     part.Pins     // that stay inactive
 }
 
 // leastSettle is what a bipolar memory's output is given at least.
