@@ -140,9 +140,9 @@ func TestRefreshIsKeptInCellsOfErrors(t *testing.T) {
 	seen := &rows{strobe: adapter.At(4), address: memory.load.Groups[0][:7], last: map[uint32]uint64{}}
 	p.bench.Carrier.Watch = seen.watch
 	line := powered(t, p.Conn, 8, 28)
-	memory.load.Groups = append(memory.load.Groups[:3:3], []uint8{10, 1, 9, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20}) // many to report
+	memory.load.Groups = append(memory.load.Groups[:3:3], []uint8{26, 1, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19}) // many to report
 	for range protocol.CellAccesses {
-		memory.cell.Accesses = append(memory.cell.Accesses, memory.read(0xFFFF)) // bit 0 is low
+		memory.cell.Accesses = append(memory.cell.Accesses, memory.read(0xFFFF)) // bit 0 is driven low
 	}
 	var a assembly
 	a.loop(0, 0, 1)
