@@ -54,8 +54,9 @@ const (
 	MostGroupBits  = 16 // positions of one group
 	MostNibbles    = 16 // in all groups together, those of a group rounded up
 	MostRegisters  = 4
-	ErrorRecordLen = 8 // bytes that a logged error puts out
-	MostAccesses   = 8 // of all cells of a program
+	ErrorRecordLen = 8  // bytes that a logged error puts out
+	MostAccesses   = 16 // of all cells of a program
+	CellAccesses   = 8  // of one cell, if none pauses for more than 4 µs
 	AccessLen      = 22
 )
 

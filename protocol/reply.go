@@ -7,17 +7,18 @@ type Features uint16
 
 // The features.
 const (
-	FeatureBias    Features = 1 << 0  // bias resistors
-	FeatureLoad    Features = 1 << 1  // load resistors
-	FeatureMonitor Features = 1 << 2  // current monitor: without it no current limit is kept
-	FeatureButton  Features = 1 << 3  // push button
-	FeatureMeasure Features = 1 << 4  // Measure and Calibration
-	FeatureSweep   Features = 1 << 5  // Sweep
-	FeaturePattern Features = 1 << 6  // PatternLoad and PatternRun
-	FeatureFar     Features = 1 << 7  // converters for L9-14 and R9-14, the supply and a reference
-	FeatureWatch   Features = 1 << 8  // Watch
-	FeatureCell    Features = 1 << 9  // OpCell in a program
-	FeatureConvert Features = 1 << 10 // OpConvert in one
+	FeatureBias     Features = 1 << 0  // bias resistors
+	FeatureLoad     Features = 1 << 1  // load resistors
+	FeatureMonitor  Features = 1 << 2  // current monitor: without it no current limit is kept
+	FeatureButton   Features = 1 << 3  // push button
+	FeatureMeasure  Features = 1 << 4  // Measure and Calibration
+	FeatureSweep    Features = 1 << 5  // Sweep
+	FeaturePattern  Features = 1 << 6  // PatternLoad and PatternRun
+	FeatureFar      Features = 1 << 7  // converters for L9-14 and R9-14, the supply and a reference
+	FeatureWatch    Features = 1 << 8  // Watch
+	FeatureCell     Features = 1 << 9  // OpCell in a program
+	FeatureConvert  Features = 1 << 10 // OpConvert in one
+	FeatureAccesses Features = 1 << 11 // MostAccesses in one, else CellAccesses
 )
 
 // Has reports whether all features of f are there.

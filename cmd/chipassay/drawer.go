@@ -92,7 +92,7 @@ Practice records go to a file of their own: chipassay log --practice.`,
 	flags.BoolVar(&f.numbers, "numbers", false, "show the number under which each chip was recorded, for its bag")
 	flags.StringVar(&f.html, "html", "", "write the report of the run to this HTML file")
 	flags.BoolVar(&f.everyChip, "every-chip", false, "with --html: a report of every chip, passed ones too")
-	flags.StringVar(&f.marchTest, "march", march.Default, "march test of memories")
+	flags.StringVar(&f.marchTest, "march", march.Default, "march test of memories, by its name or written down")
 	atLeastFlag(cmd, &f.atLeast)
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: random seed")
 	return cmd
@@ -119,7 +119,7 @@ func (f drawerFlags) run(cmd *cobra.Command, name string) (err error) {
 			return errors.New("--fast is for virtual chips: add --tray FILE")
 		}
 	}
-	test, err := march.ByName(f.marchTest)
+	test, err := march.Read(f.marchTest)
 	if err != nil {
 		return fmt.Errorf("--march: %w", err)
 	}

@@ -24,7 +24,7 @@ func (f testFlags) testMemory(cmd *cobra.Command, c typedChip) error {
 	if f.short || f.runs > 1 || f.soak > 0 || cmd.Flags().Changed("at-least") {
 		return errors.New("--short, --repeat, --soak and --at-least are for logic: choose the length of a memory's test by --march")
 	}
-	test, err := march.ByName(f.march)
+	test, err := march.Read(f.march)
 	if err != nil {
 		return fmt.Errorf("--march: %w", err)
 	}

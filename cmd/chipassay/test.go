@@ -84,7 +84,7 @@ PART is what is marked on the chip without the maker's letters, such as 7410,
 	flags.BoolVar(&f.everyReadback, "every-readback", false, "compare every readback in the host instead of signatures in the adapter")
 	f.clipping.flags(cmd)
 	anywayFlag(cmd, &f.anyway)
-	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …")
+	flags.StringVar(&f.march, "march", march.Default, "march test of a memory: MATS+, March X, March Y, March C-, March SS …;\nor one of your own, such as '{any(w0);up(r0,w1);down(r1,w0)}'")
 	flags.BoolVar(&f.erase, "erase-and-test", false, "write all of an EEPROM, twice, and read it back: what it holds is lost.\nOn a terminal the word ERASE must be typed as well")
 	atLeastFlag(cmd, &f.atLeast)
 	flags.IntVar(&f.runs, "repeat", 1, "number of tests, to find intermittent faults")

@@ -99,12 +99,18 @@ func randomCells(r *rand.Rand) *protocol.PatternLoad {
 	}
 	turned, lines := take(1+r.IntN(2)), take(4)
 	some := func() (word uint32) {
+		if r.IntN(2) == 0 { // as most do: of one port
+			return positions(lines[r.IntN(len(lines))])
+		}
 		for _, n := range lines {
 			word |= positions(n) * uint32(r.IntN(2))
 		}
 		return word
 	}
 	seen := append(slices.Clone(lines[:1+r.IntN(3)]), row[0], turned[0])
+	if r.IntN(2) == 0 {
+		seen = seen[r.IntN(len(seen)):][:1]
+	}
 	m := &protocol.PatternLoad{Direction: positions(slices.Concat(row, column, lines)...), Groups: [][]uint8{row, column, turned, seen}}
 	m.Level = some() | uint32(r.Uint32())&m.Direction
 	cell := protocol.Cell{Away: uint8(r.IntN(2)), Counted: 0, Register: 1}
@@ -114,6 +120,9 @@ func randomCells(r *rand.Rand) *protocol.PatternLoad {
 	for range 1 + r.IntN(4) {
 		a := protocol.Access{Kind: protocol.AccessKind(r.IntN(4)), Mark: uint8(r.Uint32()), Pause: uint8(r.IntN(40)),
 			Toggles: [4]uint32{some(), some(), some(), some()}}
+		if r.IntN(2) == 0 { // a pulse
+			a.Toggles[3] = a.Toggles[2]
+		}
 		switch a.Kind {
 		case protocol.AccessTurned:
 			a.Group, a.Value = 2, uint16(r.Uint32())
@@ -155,7 +164,7 @@ func TestCellsAreThoseOfTheVirtualAdapter(t *testing.T) {
 		line.must(lowBias, &protocol.Acknowledged{Request: protocol.TypePulls})
 	}
 	output := 0
-	for n := range 150 {
+	for n := range 200 {
 		load := randomCells(r)
 		var replies [2]string
 		for i, line := range lines {

@@ -52,7 +52,7 @@ func TestSweepsSettle(t *testing.T) {
 // So it is with the pause of an access that looks, in each of the ways that the walk does it.
 func TestAccessesPause(t *testing.T) {
 	for name, m := range map[string]underTest{"near, refreshed": dynamic64K(1), "one port": static1K(64), "all ports": static1K(64)} {
-		for _, pause := range []uint8{0, 1, 4, 5, 6, 7, 8, 9, 10, 15, 16, 17, 18, 19, 20, 21, 22, 40, 255} {
+		for _, pause := range []uint8{0, 1, 4, 5, 6, 7, 8, 9, 10, 11, 13, 15, 16, 17, 18, 19, 20, 21, 22, 40, 255} {
 			for _, kind := range []protocol.AccessKind{protocol.AccessCheck, protocol.AccessTake} {
 				t.Run(fmt.Sprint(name, kind, pause), func(t *testing.T) {
 					access := m.read(0)

@@ -57,7 +57,8 @@ void board_strobes(uint32_t strobe, const uint32_t *bits, uint16_t four, uint8_t
 /* Accesses: what a CELL of a pattern does to a word of a memory (SPEC.md). */
 enum access_kind { ACCESS_WRITE, ACCESS_TURNED, ACCESS_CHECK, ACCESS_TAKE };
 
-enum { MOST_ACCESSES = 8 };
+/* Of a program; so many at least, whatever they are. */
+enum { MOST_ACCESSES = 16, LEAST_ACCESSES = 8 };
 
 struct access {
 	uint8_t kind;                                  /* enum access_kind */
@@ -71,8 +72,9 @@ struct access {
 	uint32_t positions;                            /* all of the idle and the away group */
 };
 
-/* Takes note of access number n, 0 to MOST_ACCESSES - 1. They come in order. */
-void board_access(uint8_t n, const struct access *a);
+/* Takes note of access number n, 0 to MOST_ACCESSES - 1. They come in order. False if there is
+ * no room for it. */
+bool board_access(uint8_t n, const struct access *a);
 
 /* A walk over cells. */
 struct walk {

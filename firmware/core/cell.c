@@ -83,6 +83,10 @@ __attribute__((noinline)) static bool go_on(const uint8_t *at, struct walk *w, s
 		if (board_due() && !run_look()) {
 			return false;
 		}
+		/* The memory is at rest between accesses, and a cell of many errors takes long. */
+		if ((run.attention & ATTEND_REFRESH) != 0 && !run_attend() && run.refusal != ACCEPTED) {
+			return false;
+		}
 		if (run.attention != 0 && left == 0) {
 			left = (uint8_t)(w->cells - 1);
 			count = (uint8_t)(count - left);

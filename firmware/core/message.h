@@ -56,7 +56,8 @@ enum {
 	FEATURE_FAR = 1 << 7,
 	FEATURE_WATCH = 1 << 8,
 	FEATURE_CELL = 1 << 9,
-	FEATURE_CONVERT = 1 << 10
+	FEATURE_CONVERT = 1 << 10,
+	FEATURE_ACCESSES = 1 << 11
 };
 
 enum { STATE_POWERED = 1 << 0, STATE_BUTTON = 1 << 1 };

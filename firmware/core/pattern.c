@@ -3,7 +3,7 @@
  * What must be looked at now and then (the current, the watchdog, the budget, the
  * time of the refresh) is looked at when board_due says so, which is asked before
  * each instruction; what follows from it, at the next NEXT, where a memory is at
- * rest. */
+ * rest. Functions are not inlined where those that call them would save more registers. */
 #include "pattern.h"
 
 #include <stddef.h>
@@ -20,6 +20,7 @@
 
 enum {
 	WAIT_US = 100,         /* between two looks in a wait */
+	MS_CLOCKS = 2000,
 	GUARD_16THS = 200 * 16 /* longest settling without a look at the current */
 };
 
@@ -81,8 +82,10 @@ __attribute__((noinline)) static bool fold(void)
 /* Goes on with a WAIT; false while it is not over, or the program is to be left. A
  * refresh takes so long that the clock for the next look may have gone round in it,
  * so that each WAIT looks by itself, however short it is. */
-static bool wait(const uint8_t *operands)
+__attribute__((noinline)) static bool wait(const uint8_t *operands)
 {
+	uint16_t next; /* end of the ms at hand, for the looks take their time too */
+
 	if (waiting_ms == 0) {
 		if (!run_look() || (run.attention & ATTEND_STOP) != 0) {
 			return false;
@@ -97,15 +100,15 @@ static bool wait(const uint8_t *operands)
 		refresh_pause(operands[2] == 0);
 		run.attention &= (uint8_t)~ATTEND_REFRESH; /* look says so again, unless it is paused */
 	}
+	next = (uint16_t)(board_clock() + MS_CLOCKS);
 	while (waiting_ms > 0) {
-		uint8_t tenths = 1000 / WAIT_US;
-
-		for (; tenths > 0; tenths--) {
+		while ((int16_t)(board_clock() - next) < 0) {
 			board_wait_us(WAIT_US);
 			if (!run_look() || ((run.attention & ATTEND_REFRESH) != 0 && !run_attend() && run.refusal != ACCEPTED)) {
 				return false;
 			}
 		}
+		next = (uint16_t)(next + MS_CLOCKS);
 		waiting_ms--;
 		if (waiting_ms > 0 && (run.attention & ATTEND_STOP) != 0) {
 			return false;
@@ -137,7 +140,7 @@ static bool take(const struct group *g)
 }
 
 /* Puts the voltage of a channel out, as it stands between toggles and their return. */
-static void convert(const uint8_t *operands)
+__attribute__((noinline)) static void convert(const uint8_t *operands)
 {
 	uint32_t toggles[3] = {get_u32(operands + 2), get_u32(operands + 6), get_u32(operands + 10)};
 

@@ -86,12 +86,6 @@ static inline struct group *group_at(uint8_t offset)
 	return (struct group *)(void *)((uint8_t *)program_groups + offset);
 }
 
-/* The bytes of a word lie in memory as board.h has them, on every board. */
-static inline const uint8_t *bytes_of(const uint32_t *word)
-{
-	return (const uint8_t *)word;
-}
-
 /* The group's first nibble. */
 static inline const uint32_t *nibbles_of(const struct group *g)
 {

@@ -1,5 +1,6 @@
 #include "request.h"
 
+#include "apply.h"
 #include "board.h"
 #include "calibration.h"
 #include "fitted.h"
@@ -222,7 +223,7 @@ static enum refusal apply(struct request *r)
 	if ((uint32_t)steps.count * steps.settle_us > MAX_BUSY_MS * UINT32_C(1000)) {
 		return refuse(r, LIMIT, MAX_BUSY_MS);
 	}
-	refusal = socket_apply(&steps, r->reply);
+	refusal = apply_steps(&steps, r->reply);
 	if (refusal != ACCEPTED) {
 		return refuse(r, refusal, socket_now()->reason);
 	}

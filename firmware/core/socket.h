@@ -78,15 +78,6 @@ uint8_t socket_channel(uint8_t bit);
 /* Whether the positions of dir may be driven. */
 enum refusal socket_may_drive(uint32_t dir, uint32_t *detail);
 
-/* A sequence of steps, where they came in the request. */
-struct steps {
-	const uint8_t *at; /* n levels, or n pairs of direction and level */
-	uint16_t count;
-	uint16_t settle_us;
-	uint32_t direction; /* of all steps; not used with directions */
-	bool directions;
-};
-
 /* Drives the positions of dir, as socket_may_drive allows, to their bits of level. */
 void socket_drive(uint32_t dir, uint32_t level);
 
@@ -114,10 +105,6 @@ void socket_leave(uint32_t mask);
 
 /* Sets those positions of mask that are driven to their bits of word. */
 void socket_follow(uint32_t word, uint32_t mask);
-
-/* Applies steps, all of whose directions socket_may_drive allows, and puts a
- * sample a step at samples. What is not ACCEPTED is from socket_guard. */
-enum refusal socket_apply(const struct steps *steps, uint8_t *samples);
 
 /* Waits, with an eye on the supply current and the watchdog. */
 enum refusal socket_wait_us(uint16_t us);

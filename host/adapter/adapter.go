@@ -56,7 +56,8 @@ type Capabilities struct {
 	FarConversion time.Duration
 	Sweep         bool // it walks a sweep by itself
 	Pattern       bool // it runs a Program
-	Cells         bool // with Cell in it
+	Cells         bool // with Cell in it,
+	Accesses      int  // and at most so many accesses in all
 	Converts      bool // and with Convert
 	Watch         bool // it times the edges of a position
 	MaxCurrentMA  int
@@ -135,6 +136,7 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 		Sweep:         c.Features.Has(protocol.FeatureSweep),
 		Pattern:       c.Features.Has(protocol.FeaturePattern),
 		Cells:         c.Features.Has(protocol.FeatureCell),
+		Accesses:      accesses(c.Features),
 		Converts:      c.Features.Has(protocol.FeatureConvert),
 		Watch:         c.Features.Has(protocol.FeatureWatch),
 		MaxCurrentMA:  int(c.MaxCurrentMA),
@@ -144,6 +146,18 @@ func Open(ctx context.Context, l *link.Link) (*Adapter, error) {
 		SilenceMillis: int(c.SilenceMS),
 		Rates:         rates,
 	}}, nil
+}
+
+// accesses is how many a program may have.
+func accesses(f protocol.Features) int {
+	switch {
+	case f.Has(protocol.FeatureAccesses):
+		return protocol.MostAccesses
+	case f.Has(protocol.FeatureCell):
+		return protocol.CellAccesses
+	default:
+		return 0
+	}
 }
 
 // Close makes the socket safe and closes the link.

@@ -3,7 +3,9 @@ package adapter
 import (
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"chipassay/protocol"
@@ -17,7 +19,8 @@ type Program struct {
 	seat *Seat
 	load protocol.PatternLoad
 
-	cells bool // there is a Cell in it
+	cells    bool // there is a Cell in it
+	accesses int  // of all cells
 }
 
 // A Group is some pins that show a number together, such as an address.
@@ -123,7 +126,8 @@ type Access struct {
 
 // Cell makes accesses to the word of a memory that a register counts in the counted
 // group, which is the idle or the away one. Looped over by that register, and with
-// nothing else in the loop, it is by far the fastest way.
+// nothing else in the loop, it is by far the fastest way. More accesses than one may have
+// (protocol.CellAccesses) are several, one after the other.
 func (p *Program) Cell(idle, away, counted Group, register int, accesses ...Access) {
 	cell := protocol.Cell{Idle: uint8(idle), Away: uint8(away), Counted: uint8(counted), Register: uint8(register)}
 	for _, a := range accesses {
@@ -136,7 +140,12 @@ func (p *Program) Cell(idle, away, counted Group, register int, accesses ...Acce
 		}
 		cell.Accesses = append(cell.Accesses, access)
 	}
-	p.load.Code, p.cells = cell.Append(p.load.Code), true
+	p.cells, p.accesses = true, p.accesses+len(accesses)
+	for some := range slices.Chunk(cell.Accesses, protocol.CellAccesses) {
+		part := cell
+		part.Accesses = some
+		p.load.Code = part.Append(p.load.Code)
+	}
 }
 
 // Convert toggles driven pins three times, one after the other, has the voltage of a pin sampled a pause after
@@ -176,9 +185,20 @@ func (p *Program) Load(ctx context.Context) error {
 	if p.cells && !a.Capabilities.Cells {
 		return fmt.Errorf("%w test a memory: its firmware is older than this program", ErrCannot)
 	}
+	if most := a.Capabilities.Accesses; p.accesses > most {
+		return p.tooMany(most)
+	}
 	load := p.load
 	load.Code = append(load.Code[:len(load.Code):len(load.Code)], protocol.OpEnd)
-	return a.call(ctx, &load, &protocol.Acknowledged{Request: protocol.TypePattern}, 0)
+	err := a.call(ctx, &load, &protocol.Acknowledged{Request: protocol.TypePattern}, 0)
+	if reply := (*protocol.ErrorReply)(nil); p.accesses > protocol.CellAccesses && errors.As(err, &reply) && reply.Code == protocol.Limit && int(reply.Detail) < p.accesses {
+		return p.tooMany(int(reply.Detail))
+	}
+	return err
+}
+
+func (p *Program) tooMany(most int) error {
+	return fmt.Errorf("%w make %d accesses to each word of this memory in turn: %d is the most", ErrCannot, p.accesses, most)
 }
 
 // RunToEnd loads the program and runs it to its end, no longer than budget without

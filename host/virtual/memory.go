@@ -305,13 +305,11 @@ func (m *memory) Out(pin int) logic.Word {
 			bit = i
 		}
 	}
-	address, reading := 0, false
+	address, reading := m.bus(m.Address), m.selected()
 	if m.Kind == part.DynamicRAM {
-		address, reading = m.dynamicAddress(), m.colOn && !m.writing
-	} else {
-		address, reading = m.bus(m.Address), m.selected() && !m.writing && (m.Enable == nil || m.active(m.Enable))
+		address, reading = m.dynamicAddress(), m.colOn
 	}
-	if bit < 0 || !reading {
+	if bit < 0 || !reading || m.writing || m.Enable != nil && !m.active(m.Enable) {
 		return logic.Splat(logic.Z)
 	}
 	return logic.Splat(logic.FromBool(m.read(address)>>bit&1 != 0))

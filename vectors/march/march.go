@@ -12,7 +12,11 @@
 //   - A. J. van de Goor, "Using march tests to test SRAMs", IEEE Design & Test of
 //     Computers 10(1), 1993, pp. 8-14: the tests, and March G with its delays;
 //   - S. Hamdioui, A. J. van de Goor, M. Rodgers, "March SS: a test for all static
-//     simple RAM faults", MTDT 2002: fault primitives, March SS.
+//     simple RAM faults", MTDT 2002: fault primitives, March SS;
+//   - S. Hamdioui, Z. Al-Ars, A. J. van de Goor, "Testing static and dynamic faults in
+//     random access memories", VTS 2002: March RAW;
+//   - S. Hamdioui, Z. Al-Ars, A. J. van de Goor, M. Rodgers, "March SL: a test for all
+//     static linked memory faults", ATS 2003 (from memory).
 //
 // Nothing here knows how a memory is wired or how an adapter reaches it.
 package march
@@ -36,6 +40,11 @@ var tests = []struct{ name, notation string }{
 	{"March B", "{⇕(w0);⇑(r0,w1,r1,w0,r0,w1);⇑(r1,w0,w1);⇓(r1,w0,w1,w0);⇓(r0,w1,w0)}"},                                 // 17n, Suk and Reddy 1981
 	{"March SS", "{⇕(w0);⇑(r0,r0,w0,r0,w1);⇑(r1,r1,w1,r1,w0);⇓(r0,r0,w0,r0,w1);⇓(r1,r1,w1,r1,w0);⇕(r0)}"},              // 22n, Hamdioui et al. 2002
 	{"March G", "{⇕(w0);⇑(r0,w1,r1,w0,r0,w1);⇑(r1,w0,w1);⇓(r1,w0,w1,w0);⇓(r0,w1,w0);Del;⇕(r0,w1,r1);Del;⇕(r1,w0,r0)}"}, // 23n + 2 Del, van de Goor 1993
+	// 26n, Hamdioui et al. 2002, as a library for self-tests of memories has it.
+	{"March RAW", "{⇕(w0);⇑(r0,w0,r0,r0,w1,r1);⇑(r1,w1,r1,r1,w0,r0);⇓(r0,w0,r0,r0,w1,r1);⇓(r1,w1,r1,r1,w0,r0);⇕(r0)}"},
+	// 41n, Hamdioui et al. 2003, from memory.
+	{"March SL", "{⇕(w0);⇑(r0,r0,w1,w1,r1,r1,w0,w0,r0,w1);⇑(r1,r1,w0,w0,r0,r0,w1,w1,r1,w0);" +
+		"⇓(r0,r0,w1,w1,r1,r1,w0,w0,r0,w1);⇓(r1,r1,w0,w0,r0,r0,w1,w1,r1,w0)}"},
 }
 
 // Default is the name of the test that is run where none is asked for: the
@@ -173,6 +182,17 @@ func ByName(name string) (Test, error) {
 		names = append(names, t.Name)
 	}
 	return Test{}, fmt.Errorf("no march test named %q; there are %s", name, strings.Join(names, ", "))
+}
+
+// Read finds a test of the literature by its name, or reads one that is written down as
+// Parse has it.
+func Read(text string) (Test, error) {
+	if !strings.Contains(text, "(") {
+		return ByName(text)
+	}
+	t, err := Parse(text)
+	t.Name = "march test"
+	return t, err
 }
 
 // key is a test's name without what people write in different ways. The minus

@@ -14,14 +14,15 @@ import (
 
 // The lengths are those in the names the literature gives: 5n, 6n, 8n, 10n, 22n
 // (van de Goor 1991, 1993; Hamdioui et al. 2002, whose abstract states 22n);
-// 4n, 15n, 17n and 23n+2Del from memory of van de Goor 1993.
+// 4n, 15n, 17n and 23n+2Del from memory of van de Goor 1993; 26n and 41n from memory of
+// Hamdioui et al. 2002, 2003.
 func TestLengths(t *testing.T) {
 	published := []struct {
 		name              string
 		operations, waits int
 	}{
 		{"MATS", 4, 0}, {"MATS+", 5, 0}, {"MATS++", 6, 0}, {"March X", 6, 0}, {"March Y", 8, 0}, {"March C-", 10, 0},
-		{"March A", 15, 0}, {"March B", 17, 0}, {"March SS", 22, 0}, {"March G", 23, 2},
+		{"March A", 15, 0}, {"March B", 17, 0}, {"March SS", 22, 0}, {"March G", 23, 2}, {"March RAW", 26, 0}, {"March SL", 41, 0},
 	}
 	all := march.All()
 	require.Len(t, all, len(published))
@@ -57,10 +58,25 @@ func TestByName(t *testing.T) {
 	}
 	for _, given := range []string{"March C", "c", "", "-", "march", "galpat"} {
 		_, err := march.ByName(given)
-		assert.EqualError(t, err, `no march test named "`+given+`"; there are MATS, MATS+, MATS++, March X, March Y, March C-, March A, March B, March SS, March G`)
+		assert.EqualError(t, err, `no march test named "`+given+`"; there are MATS, MATS+, MATS++, March X, March Y, March C-, March A, March B, March SS, March G, March RAW, March SL`)
 	}
 	_, err := march.ByName(march.Default)
 	assert.NoError(t, err)
+}
+
+func TestRead(t *testing.T) {
+	for given, want := range map[string]string{
+		"c-": "March C- {⇕(w0);⇑(r0,w1);⇑(r1,w0);⇓(r0,w1);⇓(r1,w0);⇕(r0)}", "any(w0);up(r0,w1);down(r1)": "march test {⇕(w0);⇑(r0,w1);⇓(r1)}",
+	} {
+		m, err := march.Read(given)
+		if assert.NoError(t, err, given) {
+			assert.Equal(t, want, m.Name+" "+m.String())
+		}
+	}
+	for _, given := range []string{"March C", "any(w0"} {
+		_, err := march.Read(given)
+		assert.Error(t, err, given)
+	}
 }
 
 func TestParseKeyboardNotations(t *testing.T) {

@@ -32,9 +32,10 @@ void board_strobes(uint32_t strobe, const uint32_t *bits, uint16_t four, uint8_t
 
 static struct access accesses[MOST_ACCESSES];
 
-void board_access(uint8_t n, const struct access *a)
+bool board_access(uint8_t n, const struct access *a)
 {
 	accesses[n] = *a;
+	return true;
 }
 
 static void toggle(uint32_t word)

@@ -228,8 +228,21 @@ func (p Plan) Operations() int {
 	return n
 }
 
+// fits refuses a test with an element of more operations than a program has accesses.
+func (p Plan) fits() error {
+	for _, e := range p.Test.Elements {
+		if n := len(e.Operations); n > protocol.MostAccesses {
+			return fmt.Errorf("%w do more than %d operations in one element of a march test; this one has %d", adapter.ErrCannot, protocol.MostAccesses, n)
+		}
+	}
+	return nil
+}
+
 // March makes all runs of march tests.
 func (w *Run) March() error {
+	if err := w.plan.fits(); err != nil {
+		return err
+	}
 	for _, run := range w.plan.passes() {
 		if err := w.against(&run); err != nil {
 			return err
@@ -284,9 +297,6 @@ func (w *Run) wait(run pass) error {
 func (w *Run) element(run pass, number int) error {
 	element := run.test.Elements[number]
 	m := w.m
-	if n := len(element.Operations); n > protocol.MostAccesses {
-		return fmt.Errorf("%w do more than %d operations in one element of a march test; this one has %d", adapter.ErrCannot, protocol.MostAccesses, n)
-	}
 	c := w.program(w.pinsOf(run.order))
 	var accesses []adapter.Access
 	for i, operation := range element.Operations {
@@ -322,7 +332,7 @@ func (w *Run) report(before, operations int, now adapter.Run, run pass) {
 	}
 	words := w.m.Words
 	if !now.Ended {
-		words = int(now.Registers[0])
+		words = w.count([2]uint16(now.Registers[:2]))
 		if w.m.Kind == part.DynamicRAM && run.order.Lines[0] == 0 {
 			words = int(now.Registers[1]) << w.m.RowBits
 		} else if w.m.Kind == part.DynamicRAM {

@@ -72,7 +72,8 @@ type cycle struct {
 	bench
 	*adapter.Program
 	address, column, in, out adapter.Group
-	held                     part.Pins // that stay inactive
+	above                    adapter.Group // of a static memory of over 2^16 words, the address lines beyond
+	held                     part.Pins     // that stay inactive
 }
 
 // leastSettle is what a bipolar memory's output is given at least.
@@ -114,7 +115,10 @@ func (b bench) program(numbers []int) cycle {
 		for i, number := range numbers {
 			pins[i] = b.m.Address[number]
 		}
-		c.address = p.Group(pins)
+		c.address = p.Group(pins[:min(len(pins), countBits)])
+		if c.goesAbove() {
+			c.above = p.Group(pins[countBits:])
+		}
 	}
 	c.out = p.Group(b.m.DataOut)
 	c.in = c.out
@@ -123,6 +127,12 @@ func (b bench) program(numbers []int) cycle {
 	}
 	return c
 }
+
+// countBits is how many lines a register counts, and a group shows.
+const countBits = protocol.MostGroupBits
+
+// goesAbove reports whether a static memory has more address lines than that.
+func (b bench) goesAbove() bool { return b.m.Kind != part.DynamicRAM && len(b.m.Address) > countBits }
 
 // An access toggles pins four times; those that are held stay out of it.
 func (c cycle) access(kind protocol.AccessKind, toggles ...part.Pins) adapter.Access {
@@ -187,7 +197,7 @@ func (c cycle) write(word uint32) (a adapter.Access) {
 
 // over makes accesses to all words, in ascending order or the other way: of a dynamic
 // memory register 0 is the row and register 1 the column, of a static one register 0
-// counts.
+// counts, and register 1 the lines above.
 func (c cycle) over(order march.AddressOrder, down bool, accesses ...adapter.Access) {
 	loop := func(register, count int) {
 		if down {
@@ -197,6 +207,14 @@ func (c cycle) over(order march.AddressOrder, down bool, accesses ...adapter.Acc
 		}
 	}
 	switch {
+	case c.goesAbove():
+		loop(1, max(1, c.m.Words>>countBits))
+		c.Latch(c.above, 1)
+		c.Show(c.above)
+		loop(0, min(c.m.Words, 1<<countBits))
+		c.Cell(c.address, c.address, c.address, 0, accesses...)
+		c.Next(0)
+		c.Next(1)
 	case c.m.Kind != part.DynamicRAM:
 		loop(0, c.m.Words)
 		c.Cell(c.address, c.address, c.address, 0, accesses...)
@@ -220,6 +238,13 @@ func (c cycle) over(order march.AddressOrder, down bool, accesses ...adapter.Acc
 
 // at makes accesses to one word.
 func (c cycle) at(address int, accesses ...adapter.Access) {
+	if c.goesAbove() {
+		c.Loop(1, address>>countBits, address>>countBits)
+		c.Latch(c.above, 1)
+		c.Show(c.above)
+		c.Next(1)
+		address &= 1<<countBits - 1
+	}
 	if c.m.Kind != part.DynamicRAM {
 		c.Loop(0, address, address)
 		c.Cell(c.address, c.address, c.address, 0, accesses...)
@@ -235,10 +260,18 @@ func (c cycle) at(address int, accesses ...adapter.Access) {
 	c.Next(0)
 }
 
+// count is how far registers 0 and 1 have counted in a static memory.
+func (b bench) count(registers [2]uint16) int {
+	if b.goesAbove() {
+		return int(registers[1])<<countBits | int(registers[0])
+	}
+	return int(registers[0])
+}
+
 // addressOf gives the word that registers 0 and 1 stand for, by the array's lines.
 func (b bench) addressOf(order march.AddressOrder, registers [2]uint16) int {
 	if b.m.Kind == part.DynamicRAM {
 		return int(registers[1])<<b.m.RowBits | int(registers[0])
 	}
-	return order.Address(int(registers[0]))
+	return order.Address(b.count(registers))
 }

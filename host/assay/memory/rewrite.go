@@ -144,7 +144,7 @@ func (w *Rewriting) writeAll(pass int) error {
 	if err := w.socket.Pulls(w.ctx, adapter.High, adapter.Off); err != nil {
 		return err
 	}
-	for some := range slices.Chunk(w.order(pass), protocol.MostAccesses) {
+	for some := range slices.Chunk(w.order(pass), protocol.CellAccesses) {
 		if err := w.write(pass, some, w.m.Rewrite.Cycle); err != nil {
 			return err
 		}

@@ -82,7 +82,7 @@ static void whole(void)
 	CHECK(r.positions == 0x3FFF3FFF && r.sense == 0x00FF00FF && r.bias == 0x3FFF3FFF && r.load == 0x3FFF3FFF);
 	CHECK(r.high == 0x00410099 && r.low == 0x00992FC9);
 	CHECK(r.far == 0xBF00FF00 && r.measured == 0xBFFFFFFF);
-	CHECK(r.features == 0x7FF);
+	CHECK(r.features == 0xFFF);
 	pulled(PULLS_BIAS | PULLS_LOAD, 0x00010002, 0x20000100, 0x00010002, 0x20000100);
 	pulled(PULLS_LOAD, 0, 0x00400000, 0, 0x00400000);
 	pulled(0, 0, 0, 0, 0);
@@ -110,7 +110,7 @@ static void starter(void)
 	CHECK(r.positions == 0x00FF00FF && r.sense == 0x00FF00FF && r.bias == 0x00FF00FF && r.load == 0);
 	CHECK(r.high == 0x00010080 && r.low == 0x000100C0);
 	CHECK(r.far == 0 && r.measured == 0x00FF00FF);
-	CHECK(r.features == 0x77D);
+	CHECK(r.features == 0xF7D);
 	refused(TYPE_PULLS, load, sizeof load, 0x3FFF3FFF);
 	refused(TYPE_MEASURE, measure_l9, sizeof measure_l9, 0x100);
 	refused(TYPE_APPLY, drive_l9, sizeof drive_l9, 0x100);
