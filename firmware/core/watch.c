@@ -375,11 +375,14 @@ static enum refusal run(uint8_t *stopped)
 	course.asked = course.lookout.seen;
 	course.now = course.lookout.seen;
 	course.start = course.now;
+	act();
 	while (!is_over() && course.actions < course.planned) {
-		act();
 		look(look_until());
 		carry_on(board_edge_clock());
 		ask();
+		if (!is_over()) {
+			act();
+		}
 	}
 	look(look_until());
 	if (guarded == ACCEPTED) {
