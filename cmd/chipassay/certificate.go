@@ -67,7 +67,7 @@ func (f *paperFile) write(cmd *cobra.Command, name string, write func(io.Writer)
 // writeNew writes a whole file; it overwrites only if asked.
 func writeNew(name string, force bool, write func(io.Writer) error) error {
 	if _, err := os.Lstat(name); !force && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("%s exists and was not changed: name another file with --out, or overwrite it with --force", name)
+		return fmt.Errorf("%s exists and was not changed: name another file, or overwrite it with --force", name)
 	}
 	return writeFile(name, write)
 }

@@ -27,7 +27,7 @@ func yieldCommand() *cobra.Command {
 		Use:   "yield",
 		Short: "Show what fraction of the tested chips is good, with its confidence interval, and what fails most",
 		Long: `Show how many of the chips tested are good, with 95 % intervals, by part, type,
-family, drawer, lot or date-code year; and which pins and causes fail most.
+family, drawer, lot, date-code year or bench; and which pins and causes fail most.
 
 ` + inLines(statistics.Definition),
 		Example: `  chipassay yield --by year --html yield.html
@@ -35,7 +35,7 @@ family, drawer, lot or date-code year; and which pins and causes fail most.
   chipassay yield --lot depot-1 --json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			by, err := record.OneOf("by", by, record.ByPart, record.ByType, record.ByFamily, record.ByDrawer, record.ByLot, record.ByYear)
+			by, err := record.OneOf("by", by, record.ByPart, record.ByType, record.ByFamily, record.ByDrawer, record.ByLot, record.ByYear, record.ByBench)
 			if err != nil {
 				return flagError(err)
 			}
@@ -58,7 +58,7 @@ family, drawer, lot or date-code year; and which pins and causes fail most.
 		},
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&by, "by", record.ByPart, "part, type, family, drawer, lot or year (of the date code)")
+	flags.StringVar(&by, "by", record.ByPart, "part, type, family, drawer, lot, year (of the date code) or bench")
 	f.chipFlags(cmd)
 	flags.StringVar(&html, "html", "", "write a page with charts to this HTML file too")
 	file.readFlag(cmd)

@@ -25,6 +25,13 @@ func (s *Server) charts(w http.ResponseWriter, r *http.Request, records *record.
 	filter.Verdict, filter.Grade, filter.Text = "", "", "" // a yield is of chips whatever came of them
 	by := field{Name: "by", Label: "By", Value: asked.Get("by")}
 	kinds := []string{record.ByPart, record.ByType, record.ByFamily, record.ByDrawer, record.ByLot, record.ByYear}
+	benches, err := benchesOf(r.Context(), records)
+	if err != nil {
+		return err
+	}
+	if len(benches) > 0 {
+		kinds = append(kinds, record.ByBench)
+	}
 	chosen, err := record.OneOf("by", by.Value, kinds...)
 	if by.Wrong = record.FieldErrors(err)["by"]; chosen == "" {
 		chosen = record.ByPart
@@ -34,7 +41,7 @@ func (s *Server) charts(w http.ResponseWriter, r *http.Request, records *record.
 	}
 	v := chartsView{
 		recordView: s.recordView("charts", "Charts"),
-		Form:       filterForm{Filter: filter, Path: "/charts", Chips: true, More: []field{by}},
+		Form:       filterForm{Filter: filter, Path: "/charts", Chips: true, Benches: benches, More: []field{by}},
 		List:       addressOf("/drawers", filter) + "#chips",
 	}
 	drawers, err := records.Counts(r.Context(), record.Query{}, record.ByDrawer)
@@ -42,9 +49,6 @@ func (s *Server) charts(w http.ResponseWriter, r *http.Request, records *record.
 		return err
 	}
 	v.Form.Drawers = named(drawers)
-	if v.Form.Benches, err = benchesOf(r.Context(), records); err != nil {
-		return err
-	}
 	q, wrong, err := queryOf(r.Context(), records, filter)
 	if err != nil {
 		return err

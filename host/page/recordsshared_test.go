@@ -59,6 +59,7 @@ func TestRecordsOfSeveralBenches(t *testing.T) {
 		{"/labels?n=B1&size=63.5x38.1", []string{"no. B1"}, nil},
 		{"/export?format=csv", []string{"bench,serial,", "\nB,2,test,"}, nil},
 		{"/charts", []string{"<svg"}, nil},
+		{"/charts?by=bench", []string{"<h3>By bench</h3>"}, nil},
 	} {
 		got := a.ask(t, c.address, nil)
 		require.Equal(t, http.StatusOK, got.status, "%s: %s", c.address, got.body)

@@ -22,6 +22,10 @@ var inPostgres = strings.NewReplacer(
 	"marking || char(10) || operator || char(10) || reason || char(10) || note LIKE",
 	`(marking || chr(10) || operator || chr(10) || reason || chr(10) || note) COLLATE "C" ILIKE`,
 
+	// The function of that name in the tables of version 5 takes three times as long.
+	"julianday(date_from) + julianday(date_to)", "(nullif(date_from, '')::date - date '2000-01-01') + (nullif(date_to, '')::date - date '2000-01-01')",
+	"julianday(?)", "(?::text::date - date '2000-01-01')",
+
 	// As the index is.
 	"WHERE lot = ?1", "WHERE left(lot, 200) = left(?1, 200) AND lot = ?1",
 )

@@ -78,8 +78,8 @@ func (q Query) where() (string, []any) {
 		default:
 			b.WriteString(" AND " + c.column + " = ?")
 		}
-		if args = append(args, c.value); q.remote && c.column == "lot" {
-			b.WriteString(" AND lot <> ''") // as the index is
+		if args = append(args, c.value); c.column == "lot" {
+			b.WriteString(" AND lot <> ''") // as the index is, which is not used without
 		}
 	}
 	return b.String(), args
@@ -98,13 +98,14 @@ func (q Query) whereRow() (string, []any) {
 		b.WriteString(" AND date_from <= ? AND date_from <> ''")
 		args = append(args, q.To.Format(time.DateOnly))
 	}
-	if !q.From.IsZero() {
-		b.WriteString(" AND " + middle + " >= 2 * julianday(?)")
-		args = append(args, q.From.Format(time.DateOnly))
+	// Days are reckoned with only where a period lies across a bound: of the others a text says enough.
+	if day := q.From.Format(time.DateOnly); !q.From.IsZero() {
+		b.WriteString(" AND (date_from >= ? OR " + middle + " >= 2 * julianday(?))")
+		args = append(args, day, day)
 	}
-	if !q.To.IsZero() {
-		b.WriteString(" AND " + middle + " < 2 * (julianday(?) + 1)")
-		args = append(args, q.To.Format(time.DateOnly))
+	if day := q.To.Format(time.DateOnly); !q.To.IsZero() {
+		b.WriteString(" AND (date_to <= ? OR " + middle + " < 2 * (julianday(?) + 1))")
+		args = append(args, day, day)
 	}
 	if q.Text != "" {
 		// A line break between the texts, which have none, so that nothing matches across two.
@@ -122,11 +123,14 @@ func (q Query) current() string {
 	return " AND NOT EXISTS (SELECT 1 FROM replaced WHERE replaced.serial = record.serial)"
 }
 
-// fenced reports whether PostgreSQL is to look at the rows in the order that is asked for, the newest first,
-// until enough fit. Left to itself it takes a text or a year to fit next to none, and so sorts all that do. A part or
-// a drawer it judges well.
-func (q Query) fenced() bool {
-	return q.remote && q.Limit > 0 && (q.Text != "" || !q.From.IsZero() || !q.To.IsZero()) && q.Part+q.Type+q.Drawer+q.Lot == ""
+// veiled gives PostgreSQL the conditions of whereRow so that it takes half of the rows to fit, and looks at them in
+// the order that is asked for until enough do. Left to itself it takes a text or a year to fit next to none, and sorts
+// all that do. The plan is the same for every text and year, so that it is kept. A part or a drawer it judges well.
+func (q Query) veiled(own string) string {
+	if own == "" || !q.remote || q.Limit == 0 || q.Part+q.Type+q.Drawer+q.Lot != "" {
+		return own
+	}
+	return " AND coalesce(" + strings.TrimPrefix(own, " AND ") + ", false)"
 }
 
 // statement selects columns of the records asked for.
@@ -156,11 +160,7 @@ func (q Query) statement(columns, from string) (string, []any) {
 	if q.Limit > 0 { // not as an argument, of whose size PostgreSQL would know nothing when it plans
 		limit = " LIMIT " + strconv.Itoa(q.Limit)
 	}
-	if q.fenced() && from == "record" {
-		return "SELECT " + columns + " FROM (SELECT record.* FROM record WHERE true" + shared + after + q.current() + " ORDER BY " + by + " OFFSET 0) AS record WHERE true" +
-			own + limit, args
-	}
-	return "SELECT " + columns + " FROM " + from + " WHERE true" + shared + after + own + q.current() + " ORDER BY " + by + limit, args
+	return "SELECT " + columns + " FROM " + from + " WHERE true" + shared + after + q.veiled(own) + q.current() + " ORDER BY " + by + limit, args
 }
 
 // Find yields the records asked for by serial number, without their reports. An

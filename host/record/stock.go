@@ -64,11 +64,7 @@ type Holding struct {
 func (s *Store) Stock(ctx context.Context, q Query) ([]Holding, error) {
 	var list []Holding
 	var last []string
-	bench := "'" + s.bench + "'" // a letter
-	if s.remote != nil {
-		bench = "bench"
-	}
-	err := s.tally(ctx, q, bench+", drawer, part, type, family, date_year", 6, func(key []string, v verdict.Verdict, g verdict.Grade, n int) error {
+	err := s.tally(ctx, q, s.benchColumn()+", drawer, part, type, family, date_year", 6, func(key []string, v verdict.Verdict, g verdict.Grade, n int) error {
 		if IsAway(key[1]) && q.Drawer == "" {
 			return nil
 		}
@@ -86,6 +82,14 @@ func (s *Store) Stock(ctx context.Context, q Query) ([]Holding, error) {
 	return list, err
 }
 
+// benchColumn is what a statement has for the bench of a row.
+func (s *Store) benchColumn() string {
+	if s.remote != nil {
+		return "bench"
+	}
+	return "'" + s.bench + "'" // its letter
+}
+
 // A Count is how the chips of one part, drawer or the like stand.
 type Count struct {
 	Key string // "74LS10", "D3", "1979"; empty, for a year "0", where it is not known
@@ -100,9 +104,10 @@ const (
 	ByDrawer = "drawer"
 	ByLot    = "lot"
 	ByYear   = "year" // of the date code
+	ByBench  = "bench"
 )
 
-// Counts counts the chips asked for by one of ByPart to ByYear, in the order of
+// Counts counts the chips asked for by one of ByPart to ByBench, in the order of
 // the key. All, NewestFirst, Limit and After do not matter.
 func (s *Store) Counts(ctx context.Context, q Query, by string) ([]Count, error) {
 	column := by
@@ -110,8 +115,10 @@ func (s *Store) Counts(ctx context.Context, q Query, by string) ([]Count, error)
 	case ByPart, ByType, ByFamily, ByDrawer, ByLot:
 	case ByYear:
 		column = "date_year"
+	case ByBench:
+		column = s.benchColumn()
 	default:
-		return nil, fmt.Errorf("count by %q: not part, type, family, drawer, lot or year", by)
+		return nil, fmt.Errorf("count by %q: not part, type, family, drawer, lot, year or bench", by)
 	}
 	var list []Count
 	err := s.tally(ctx, q, column, 1, func(key []string, v verdict.Verdict, g verdict.Grade, n int) error {

@@ -87,7 +87,7 @@ func (y Yields) ByName() string { return Names[y.By] }
 // Names are the groups' words on the page and in a terminal.
 var Names = map[string]string{
 	record.ByPart: "part", record.ByType: "type", record.ByFamily: "family",
-	record.ByDrawer: "drawer", record.ByLot: "lot", record.ByYear: "date-code year",
+	record.ByDrawer: "drawer", record.ByLot: "lot", record.ByYear: "date-code year", record.ByBench: "bench",
 }
 
 func (p Pin) compare(other Pin) int {
@@ -96,7 +96,7 @@ func (p Pin) compare(other Pin) int {
 
 // Yields are the yields of the chips that were asked for.
 type Yields struct {
-	By         string          `json:"by"` // record.ByPart to record.ByYear
+	By         string          `json:"by"` // record.ByPart to record.ByBench
 	Definition string          `json:"definition"`
 	Total      Group           `json:"total"`
 	Groups     []Group         `json:"groups"`
@@ -104,7 +104,7 @@ type Yields struct {
 	Causes     []Count[string] `json:"causes"` // the commonest, see Cause
 }
 
-// Collect counts the chips asked for by one of record.ByPart to record.ByYear.
+// Collect counts the chips asked for by one of record.ByPart to record.ByBench.
 func Collect(ctx context.Context, s *record.Store, q record.Query, by string) (Yields, error) {
 	y := Yields{By: by, Definition: Definition, Groups: []Group{}, Pins: []Pin{}}
 	counts, err := s.Counts(ctx, q, by)
