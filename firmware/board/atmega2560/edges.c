@@ -14,6 +14,7 @@
 
 enum {
 	LOOKS = BOARD_GO_ON_US * (F_CPU / 1000000), /* cycles */
+	CHANCE = 1024, /* cycles, a power of 2 */
 	SHORTEST = 40, /* cycles of looks in any case */
 	A_LOOK = 16,   /* cycles, at most, from one look to the next, and what may lie between it and the clock besides LATE */
 	SINCE = 8,     /* cycles from a last look until the clock is read, at most */
@@ -152,9 +153,14 @@ __attribute__((noinline)) void search_quietly(struct lookout *l, uint16_t until)
 	}
 }
 
+/* The first stretch is shorter by what the clock happens to be: else an edge that always comes as long after an
+ * action would always come while the current is looked at. */
 bool search_on(struct lookout *l, uint16_t until)
 {
+	uint16_t stretch;
+
 	cli();
+	stretch = (uint16_t)(LOOKS - TCNT3 % CHANCE);
 	for (;;) {
 		uint16_t now = TCNT3, left = (uint16_t)(until - now);
 		bool last = (int16_t)left < LOOKS + LOOKS / 4;
@@ -162,7 +168,8 @@ bool search_on(struct lookout *l, uint16_t until)
 		if ((int16_t)left < SHORTEST) {
 			left = SHORTEST;
 		}
-		search(l, (uint16_t)(now + (last ? left : LOOKS)));
+		search(l, (uint16_t)(now + (last ? left : stretch)));
+		stretch = LOOKS;
 		if (last || l->found == l->most) {
 			return true;
 		}
