@@ -137,22 +137,28 @@ type Result struct {
 	Untimed  []string // sections that were not asked for
 }
 
-// Unlike says of the sections of one die, timed by one capacitor, that no maker's formula and tolerance give all their pulses;
-// empty where one does, and where only one section was timed.
-func (r *Result) Unlike(v *part.Variant) string {
-	var names []string
-	var makers []Limit
-	short, long := math.Inf(1), 0.0
+// spread gives the pulses of all sections in words, and the shortest and the longest that they may be, s; no
+// words where one was not timed or has no limits.
+func (r *Result) spread(v *part.Variant) (names []string, short, long float64) {
+	short = math.Inf(1)
 	for _, s := range r.Sections {
 		if s.Pulse == nil || s.Oscillates || len(s.Limits) == 0 {
-			return ""
+			return nil, 0, 0
 		}
 		names = append(names, v.Pins[s.Output-1].Name+" "+quantity.Seconds(s.Pulse.Seconds))
 		short, long = min(short, s.Pulse.Seconds+s.Pulse.Uncertainty), max(long, s.Pulse.Seconds-s.Pulse.Uncertainty)
 	}
+	return names, short, long
+}
+
+// Unlike says of the sections of one die, timed by one capacitor, that no maker's formula and tolerance give all their pulses;
+// empty where one does, and where only one section was timed.
+func (r *Result) Unlike(v *part.Variant) string {
+	names, short, long := r.spread(v)
 	if len(names) < 2 {
 		return ""
 	}
+	var makers []Limit
 	for i, l := range r.Sections[0].Limits {
 		all := !slices.ContainsFunc(r.Sections, func(s Section) bool { return len(s.Fits) > 0 && !slices.Contains(s.Fits, i) })
 		if all && long <= l.Apart*short {
@@ -171,15 +177,7 @@ const evenWithin = 0.10
 
 // Uneven says of sections whose pulses are in the limits that they differ more than those of one die do; empty where they do not.
 func (r *Result) Uneven(v *part.Variant) string {
-	var names []string
-	short, long := math.Inf(1), 0.0
-	for _, s := range r.Sections {
-		if s.Pulse == nil || s.Oscillates || len(s.Limits) == 0 {
-			return ""
-		}
-		names = append(names, v.Pins[s.Output-1].Name+" "+quantity.Seconds(s.Pulse.Seconds))
-		short, long = min(short, s.Pulse.Seconds+s.Pulse.Uncertainty), max(long, s.Pulse.Seconds-s.Pulse.Uncertainty)
-	}
+	names, short, long := r.spread(v)
 	if len(names) < 2 || long <= (1+evenWithin)*short {
 		return ""
 	}
