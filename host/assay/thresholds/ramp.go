@@ -193,10 +193,11 @@ func (b *bench) value(once []ramped, averaged ramped, up bool) Value {
 	slices.Sort(volts)
 	v := volts[len(volts)/2]
 	_, off := b.untilSample()
+	scatter := (volts[len(volts)-1] - volts[0]) / 2 // most of it is when the edges came in their gaps
 	return Value{
 		Volts: v - b.ground,
 		Uncertainty: converterVolts + math.Abs(droop)*off + capacitors*math.Abs(v-middle.volts) +
-			slope*middle.off.Seconds() + (volts[len(volts)-1]-volts[0])/2,
+			max(slope*middle.off.Seconds(), scatter),
 	}
 }
 
