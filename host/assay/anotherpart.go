@@ -12,8 +12,11 @@ import (
 	"chipassay/host/assay/contact"
 	"chipassay/host/probe"
 	"chipassay/protocol"
+	"chipassay/vectors/fault"
+	"chipassay/vectors/logic"
 	"chipassay/vectors/match"
 	"chipassay/vectors/part"
+	"chipassay/vectors/proof"
 )
 
 // another is what probing says that a chip is instead of what was typed.
@@ -81,7 +84,25 @@ func (r *Result) identify(ctx context.Context, meter probe.Socket, p Plan, seat 
 	record, err := probe.Explore(ctx, meter, seat, probe.Limits{})
 	r.other.record = record
 	r.other.rank(r.Type, parts, r.Seating != nil && r.Seating.Kind == contact.Touching)
+	if r.read.Misread {
+		r.other.without(fault.Impostors(p.Sequence, fault.Good(p.Sequence), circuitsOf(r.other.group)))
+	}
 	return err
+}
+
+// without leaves out parts that answer every vector as the typed part does: they explain no wrong answer.
+func (a *another) without(same []string) {
+	a.group = slices.DeleteFunc(a.group, func(f match.Fit) bool { return slices.Contains(same, f.Variant.Part.Number) })
+}
+
+// circuitsOf are the circuits of parts of logic.
+func circuitsOf(fits []match.Fit) (circuits []*logic.Circuit) {
+	for _, f := range fits {
+		if f.Circuit != nil {
+			circuits = append(circuits, f.Circuit)
+		}
+	}
+	return circuits
 }
 
 // What a part must explain to be named: so much more than one that predicts nothing, in
@@ -132,8 +153,11 @@ func (a *another) rank(t part.Type, parts []match.Candidate, touching bool) {
 	if blind-best.Bits < gain || best.Mismatches > 0 && blind-best.Bits < contradictedGain {
 		return
 	}
+	slices.SortStableFunc(fits, func(x, y match.Fit) int { return cmp.Compare(distance(t, x.Variant), distance(t, y.Variant)) })
+	cheap := func(f match.Fit) bool { return price(f) <= price(best)+equallyWell }
 	for _, f := range fits {
-		if price(f) > price(best)+equallyWell {
+		excused := madeIn(f.Variant, made) && slices.ContainsFunc(fits, func(g match.Fit) bool { return cheap(g) && forbidsMore(f, g) })
+		if !cheap(f) && !excused {
 			continue
 		}
 		switch {
@@ -151,6 +175,12 @@ func (a *another) rank(t part.Type, parts []match.Candidate, touching bool) {
 	slices.SortStableFunc(a.group, func(x, y match.Fit) int {
 		return cmp.Or(cmp.Compare(distance(t, x.Variant), distance(t, y.Variant)), cmp.Compare(a.organised(y), a.organised(x)), strings.Compare(x.Variant.Part.Number, y.Variant.Part.Number))
 	})
+}
+
+// forbidsMore reports whether a part is as good an explanation as another of the same function that costs less: where its data
+// sheet forbids some of what probing did, its outputs are not known for a while.
+func forbidsMore(f, than match.Fit) bool {
+	return f.Mismatches == 0 && f.Circuit != nil && than.Circuit != nil && f.Variant != than.Variant && proof.SameFunction(f.Variant, than.Variant)
 }
 
 // organised counts the memories of the group that are organised as one of them: what
@@ -233,9 +263,10 @@ func (r *Result) unlike() string {
 // narrow keeps of the parts that probing cannot distinguish those that behave in the
 // vectors, too, as was observed; all where none does.
 func (a *another) narrow(impostors []string) {
+	behaves := func(f match.Fit) bool { return slices.Contains(impostors, f.Variant.Part.Number) }
 	var kept []match.Fit
 	for _, f := range a.group {
-		if slices.Contains(impostors, f.Variant.Part.Number) {
+		if behaves(f) || slices.ContainsFunc(a.group, func(g match.Fit) bool { return behaves(g) && forbidsMore(f, g) }) {
 			kept = append(kept, f)
 		}
 	}

@@ -42,7 +42,7 @@ func Run(ctx context.Context, socket Socket, p Plan) *Result {
 	if !p.wants(FunctionStage) {
 		return r.notTested("only levels were requested; no vector was compared")
 	}
-	if r.read.Later() && socket.Can().Measure != 0 && !r.present(ctx, socket) {
+	if r.read.Intermittent() && socket.Can().Measure != 0 && !r.present(ctx, socket) {
 		r.Levels, r.NotTested = nil, append(r.NotTested, levelsUntested)
 		return r.notTested(fmt.Sprintf("in round %d the chip was no longer in the socket: seat it and test again", r.Rounds))
 	}

@@ -68,7 +68,7 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 func (r *Result) cause(p Plan, observed []fault.Observation, held fault.Held, late func() string) (words string, best []fault.Cause) {
 	levels := levelCount(p.Sequence)
 	diagnose := fault.Diagnose
-	if r.read.Later() {
+	if r.read.Intermittent() {
 		diagnose = fault.Passing
 	}
 	causes, possible := r.afterContact(diagnose(p.Circuit, r.Type.Family, p.Sequence, observed, held))
@@ -187,7 +187,7 @@ func heldPins(v *part.Variant, s *stimulus.Sequence, observed []fault.Observatio
 // vectors, too; the latter alone where probing does not contradict the typed part. One
 // that was right in a whole round is what it is marked.
 func (r *Result) otherParts(p Plan, observed []fault.Observation) []string {
-	if r.read.Later() || r.Type.Heavy() {
+	if r.read.Intermittent() || r.Type.Heavy() {
 		return nil
 	}
 	var circuits []*logic.Circuit

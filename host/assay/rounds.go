@@ -37,7 +37,7 @@ func (r *Result) sayUnseen(rounds int) {
 // sayRound says of a chip that failed after a round without an error in which round,
 // at which pins and in which steps. The causes of its reason come and go already.
 func (r *Result) sayRound() {
-	if r.Verdict != Fail || !r.read.Later() {
+	if r.Verdict != Fail || !r.read.Intermittent() {
 		return
 	}
 	text := "intermittent: right in round 1"
@@ -45,6 +45,9 @@ func (r *Result) sayRound() {
 		text = fmt.Sprintf("intermittent: right in rounds 1 to %d", r.Rounds-1)
 	}
 	text += fmt.Sprintf(", wrong in round %d ", r.Rounds)
+	if r.read.Fleeting {
+		text = "intermittent: right when applied again, wrong at first "
+	}
 	switch {
 	case r.FailureCount == 0:
 		r.Reason = text + "by signature, in " + stepWords(r.read.UnsteadyAt) + "; read back one by one these were right"

@@ -184,6 +184,17 @@ func TestAChipThatChangesIsNoOtherPart(t *testing.T) {
 	require.Equal(t, assay.Fail, r.Verdict)
 	require.Contains(t, r.Reason, "intermittent: right in round 1, wrong in round 2 at pins 6 (2Y), 8 (3Y) and 12 (1Y), in steps 1")
 	require.Equal(t, 1, others)
+	chip = &goRound{benchChip: &benchChip{}}
+	chip.level = func(gate int, in [3]bool) logic.Value {
+		if chip.round() == 1 {
+			return and(gate, in)
+		}
+		return good(gate, in)
+	}
+	r = assay.Run(t.Context(), chip, p)
+	require.Equal(t, assay.Fail, r.Verdict)
+	require.Contains(t, r.Reason, "intermittent: right when applied again, wrong at first at pins 6 (2Y), 8 (3Y) and 12 (1Y), in steps 1")
+	require.Equal(t, 1, others)
 }
 
 // Whatever ends a round before its last step, no earlier round makes a pass.
@@ -312,6 +323,25 @@ func TestAnIntermittentBondFailsOnEverySeed(t *testing.T) {
 		r := seeded(t, 1, p)
 		require.Equal(t, assay.Pass, r.Verdict, r.Reason)
 		require.GreaterOrEqual(t, r.Rounds, c.rounds, c.typed)
+	}
+}
+
+// A bond of the supply that opens now and then takes the whole chip with it, a TTL part at once and a CMOS part where its inputs
+// do not feed it (common practice). The chip fails, and is not called another part; nor is one with a loose input: a 946 has a 7400's
+// pins and function, and would answer right.
+func TestALooseBondIsNoOtherPart(t *testing.T) {
+	for _, c := range []struct{ typed, defect string }{
+		{"7400", "14 intermittent"}, {"7400", "7 intermittent 20"}, {"74LS244", "20 intermittent 200"}, {"4011B", "14 intermittent"}, {"74LS74", "14 intermittent 20"},
+		{"74LS00", "1 intermittent"},
+	} {
+		p, err := assay.NewPlan(open(t, c.typed), wholeLibrary)
+		require.NoError(t, err)
+		p.AtLeast = assay.DefaultAtLeast
+		for seed := range uint64(2) {
+			r := seeded(t, seed+1, p, c.defect)
+			require.Equal(t, assay.Fail, r.Verdict, "%s with %q, seed %d: %s", c.typed, c.defect, seed+1, r.Reason)
+			require.Empty(t, r.OtherPart, "%s with %q, seed %d: %s", c.typed, c.defect, seed+1, r.Reason)
+		}
 	}
 }
 

@@ -222,6 +222,10 @@ func (c *Chip) damage(d Defect) error {
 		}
 	case Empty:
 		c.present = false
+	case ShortedToSupply, ShortedToGround:
+		if pin, other := c.touching(d); pin == other {
+			return fmt.Errorf("pin %d of a %s is the %s itself", d.Pin, c.Type.Name(), c.role(d.Pin))
+		}
 	case ExtraCurrent:
 		c.extra += d.Amount / 1000
 	case Bent:

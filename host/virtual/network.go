@@ -10,7 +10,7 @@ import (
 
 // A network is the socket with a chip that has no supply: what is inside the
 // chip is its junctions, and the two supply nodes of the die, which couple all
-// its pads. Nodes are numbered as the socket's, then the die's where a broken
+// its pads. Nodes are numbered as the socket's, then the die's where a broken or open
 // bond wire parts them from their pins.
 type network struct {
 	branches []branch
@@ -30,7 +30,7 @@ func (s *Socket) networkOf(c *Chip) *network {
 	w := &network{size: len(s.nodes)}
 	dieNode := func(role part.Role) int {
 		for i := range c.pads {
-			if c.role(i+1) == role && c.pads[i].bonded {
+			if c.role(i+1) == role && c.pads[i].bonded && !c.pads[i].away {
 				return s.number(c.position(i + 1))
 			}
 		}

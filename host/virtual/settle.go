@@ -63,7 +63,7 @@ func (s *Socket) warm() {
 		return
 	}
 	s.warmth++
-	if !s.powered {
+	if s.highOn|s.lowOn == 0 { // not only while the supply's own bond is open
 		s.warmth = 0
 	}
 	for i := range s.chip.pads {
@@ -75,6 +75,9 @@ func (s *Socket) warm() {
 		if away != p.away {
 			p.away = away
 			s.dirty |= s.at(adapter.At(s.chip.position(p.pin)))
+			if role := s.chip.role(p.pin); role == part.Supply || role == part.Ground {
+				s.network = s.networkOf(s.chip) // or the die would live on the pin that it has lost
+			}
 		}
 	}
 }

@@ -285,6 +285,15 @@ func agrees(w logic.Word, v logic.Value) uint64 {
 	return ^uint64(0)
 }
 
+// Good is what a good chip shows in each step.
+func Good(s *stimulus.Sequence) []Observation {
+	observed := make([]Observation, len(s.Steps))
+	for i, st := range s.Steps {
+		observed[i] = Observation{PulledUp: st.High | st.Z, PulledDown: st.High &^ st.Z}
+	}
+	return observed
+}
+
 // Impostors lists the parts among others that behave exactly as observed: another
 // part in the socket, or one that was marked anew.
 func Impostors(s *stimulus.Sequence, observed []Observation, others []*logic.Circuit) []string {

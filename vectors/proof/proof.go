@@ -126,6 +126,17 @@ func Intruders(t part.Type) (numbers []string, known bool) {
 	return besides(t, r.Coverage.Intruders), known && err == nil
 }
 
+// SameFunction reports whether each of two parts passes the other's test.
+func SameFunction(a, b *part.Variant) bool { return passes(a, b) && passes(b, a) }
+
+// passes reports whether a good chip of a part passes another's test in some family.
+func passes(v, as *part.Variant) bool {
+	return v.Part == as.Part || slices.ContainsFunc(as.Families, func(f *part.Family) bool {
+		numbers, _ := Intruders(part.Type{Variant: as, Family: f})
+		return slices.Contains(numbers, v.Part.Number)
+	})
+}
+
 // Long works out the proof of a long test, which runs dividers through millions of
 // clocks: seconds for most, a minute for a divider of 20 stages.
 func Long(t part.Type, others Others) (*Proof, error) {

@@ -52,6 +52,8 @@ type Readback struct {
 	Observed   []fault.Observation // of the last round, in the order of the sequence
 	Rounds     int                 // that were begun; one with an error is the last
 	Wrong      bool                // the last round had an error
+	Misread    bool                // some step of it was, with the usual wait
+	Fleeting   bool                // the first round's errors were not there when the vectors were applied again
 	Unsteady   int                 // steps, under either bias, in blocks with a wrong signature that read right when they were repeated
 	UnsteadyAt []adapter.Span      // these blocks, ascending
 	Undecided  part.Pins           // whose level was neither a low nor a high: their vectors are not judged
@@ -62,6 +64,10 @@ type Readback struct {
 // Later reports whether an error came after a round without one. One that only a short wait shows
 // was there in each round.
 func (b *Readback) Later() bool { return b.Rounds > 1 && b.Wrong && !b.Hurried.wrong }
+
+// Intermittent reports whether an error comes and goes: a fault that stays, or another part in the socket, is
+// wrong in every round.
+func (b *Readback) Intermittent() bool { return b.Later() || b.Fleeting }
 
 // quickOrder bounds what one order of a sweep may take, so that it is applied in both.
 const quickOrder = 500 * time.Millisecond
@@ -88,11 +94,19 @@ func Read(ctx context.Context, socket Socket, v Vectors) (b Readback, err error)
 		if b.Rounds == 1 && spent >= quickOrder {
 			backward = nil
 		}
+		b.Misread = o.wrong
 		b.Wrong = o.wrong || o.passed != nil
 		again = err == nil && !b.Wrong && v.AtLeast > 0 &&
 			(spent < v.AtLeast || b.Rounds == 1 && backward != nil)
 	}
-	if err == nil && !b.Wrong {
+	b.Comparison = o.comparison()
+	switch {
+	case err == nil && b.Rounds == 1 && b.Misread && v.AtLeast > 0 && socket.Spent()-began < quickOrder:
+		var passed []adapter.Span
+		passed, o.passed = o.passed, nil
+		b.Fleeting, err = o.fleeting(v, b.Observed)
+		o.passed = passed
+	case err == nil && !b.Wrong:
 		o.steps = forward
 		if b.Hurried, err = o.hurry(v); b.Hurried.wrong {
 			o.passed, b.Wrong = []adapter.Span{{From: 0, To: len(forward)}}, true
@@ -101,12 +115,41 @@ func Read(ctx context.Context, socket Socket, v Vectors) (b Readback, err error)
 	for _, span := range o.passed {
 		b.Unsteady += span.To - span.From
 	}
-	b.UnsteadyAt, b.Comparison = ascending(o.passed), o.comparison()
+	b.UnsteadyAt = ascending(o.passed)
 	if err != nil && b.Rounds > 1 {
 		err = fmt.Errorf("in round %d: %w", b.Rounds, err)
 	}
 	return b, err
 }
+
+// fleeting applies the vectors again after a first round with errors, and reports whether they are gone: all, or most of them.
+// What remembers may err by the state that it came up in: the second round is then held against a third, which begins alike.
+func (o *observer) fleeting(v Vectors, first []fault.Observation) (bool, error) {
+	second, err := o.round()
+	if err != nil || !o.wrong {
+		return err == nil, err
+	}
+	if len(v.Circuit.Registers) > 0 {
+		first = second
+		if second, err = o.round(); err != nil {
+			return false, err
+		}
+	}
+	had, same := 0, 0
+	for i, st := range o.steps {
+		judged := st.Compared | st.Driven&o.sensed
+		if Wrong(st, first[i], judged) != 0 {
+			had++
+			if Wrong(st, second[i], judged) != 0 {
+				same++
+			}
+		}
+	}
+	return rarely*same <= had, nil
+}
+
+// rarely is the part of the errors of one round that another may share, where they come and go.
+const rarely = 4
 
 // backwards is the sequence in reverse where that is as good: it is a sweep of a
 // part that remembers nothing. Else nil.
