@@ -105,7 +105,7 @@ func Of(a *identify.Answer, marked string, date *marking.DateCode) Document {
 	switch {
 	case a.Verdict.Passed() && !a.Certain:
 		d.Verdict = NotCertain
-	case a.Verdict == verdict.NotTested && a.Record != nil && len(a.Candidates) == 0:
+	case a.Verdict == verdict.NotTested && a.Record != nil && (len(a.Candidates) == 0 || len(a.Candidates[0].Faults) > 0):
 		d.Verdict = NotKnown
 	}
 	return d
@@ -165,10 +165,13 @@ func (d Document) What() string {
 		return ""
 	}
 	what := d.Name() + " " + d.Candidates[0].Title
-	if !d.Certain {
-		return "Probably a " + what
+	switch {
+	case d.Certain:
+		return what
+	case d.Verdict == NotKnown:
+		return "Nearest to a " + what
 	}
-	return what
+	return "Probably a " + what
 }
 
 // Evidence are the facts that speak for the answer, and against it, the most important
