@@ -73,7 +73,8 @@ func (a *Answer) decide(ctx context.Context, s *stranger) error {
 		a.remembers(memories)
 		return nil
 	}
-	if a.Reason = "no part of the library explains what it does"; a.plan.NoTable {
+	a.Nearest = a.nearest()
+	if a.Reason = a.unexplained("no single fault of a part of the library explains it"); a.plan.NoTable {
 		return nil
 	}
 	return a.unknown(ctx, s)

@@ -317,6 +317,34 @@ func TestWhatTheBiasDoesNotHold(t *testing.T) {
 	}
 }
 
+// Where no single fault explains a chip, the pins that are right show what it is: of two dead
+// gates, two inputs that touch, an output that is late, a contact that comes and goes.
+func TestWhatIsRightNamesTheNearestPart(t *testing.T) {
+	for _, c := range []struct {
+		name, nearest string
+		but           part.Pins
+		defects       []string
+	}{
+		{"7400", "7400", part.PinSet(3, 6), []string{"3 stuck low", "6 stuck high"}},
+		{"7408", "7408", part.PinSet(1, 3, 4, 6), []string{"1 shorted to 4"}},
+		{"7410", "7410", part.PinSet(12), []string{"12 rises 200 us late"}},
+		{"7490", "7490", part.PinSet(12), []string{"14 intermittent 50"}},
+	} {
+		var defects []virtual.Defect
+		for _, text := range c.defects {
+			d, err := virtual.ParseDefect(text)
+			require.NoError(t, err)
+			defects = append(defects, d)
+		}
+		a := identified(t, identify.Plan{NoTable: true}, typeOf(t, c.name), defects...)
+		require.Equal(t, 3, a.Exit(), c.name)
+		require.NotNil(t, a.Nearest, "%s: %s", c.name, a.Reason)
+		require.Equal(t, c.nearest, a.Nearest.Variant.Part.Number)
+		require.Zero(t, a.Nearest.But&^c.but, "%s: %v", c.name, a.Nearest.But)
+		require.Contains(t, a.Reason, "answers as a "+c.nearest)
+	}
+}
+
 // What is not seated right is not powered, whatever it is.
 func TestAChipThatIsNotSeatedRightIsNotPowered(t *testing.T) {
 	for _, c := range []struct{ part, defect, found string }{
