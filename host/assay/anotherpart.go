@@ -195,8 +195,9 @@ func (a *another) organised(f match.Fit) (n int) {
 }
 
 // wrongTechnology, in bits, is the price of inputs that are not a part's: a bipolar
-// input that is pulled low stands up by its own resistor, and a MOS input does not.
-const wrongTechnology = 10
+// input that is pulled low stands up by its own resistor, and a MOS input does not. It is more
+// than what a part pays whose data sheet forbids what it was asked: the 74161 that the 4161 is not.
+const wrongTechnology = 60
 
 // technology reports whether the inputs are bipolar or not; nothing where that was not measured.
 func (a *another) technology() *bool {

@@ -167,6 +167,7 @@ func TestTheSentenceOfAnotherPart(t *testing.T) {
 		{"7485", "7486", "probably a 7486, not a 7485", "7486"},
 		{"4031", "74148", "probably a 74148 (or 74748), not a 4031B", "74148"},
 		{"7400", "74S189", "", ""},
+		{"74163", "74161", "probably a 74161, not a 74163", "74161"}, // and no 40161, whose inputs are MOS
 		{"7451", "74LS51", "probably a 74L51 (or 74LS51 or ", ""},
 	} {
 		r := assayWrong(t, wrongPart{open(t, c.typed), open(t, c.inside)})
@@ -187,7 +188,7 @@ func TestTheSentenceOfAnotherPart(t *testing.T) {
 // well, one whose pins drive where those of a 74123 are inputs.
 func TestAFaultIsNoOtherPart(t *testing.T) {
 	for _, c := range []struct{ typ, defect string }{
-		{"7400", "3 stuck low"}, {"7408", "1 stuck high"}, {"4011B", "10 stuck high"}, {"74161", "14 stuck low"}, {"74LS138", "4 stuck low"},
+		{"7400", "3 stuck low"}, {"7408", "1 stuck high"}, {"4011B", "10 stuck high"}, {"74161", "14 stuck low"}, {"74LS138", "4 stuck low"}, {"74163", "9 stuck high"}, {"74161", "7 stuck high"},
 		{"74123", "13 stuck high"}, {"74123", "4 stuck low"}, {"74LS123", "12 stuck low"}, {"4538", "6 stuck high"}, {"74121", "6 stuck high"},
 	} {
 		typ := open(t, c.typ)

@@ -46,7 +46,8 @@ type Document struct {
 	Technology     string            `json:"technology"`      // of the inputs: bipolar, MOS; empty where not known
 	DrawMA         *float64          `json:"draw_ma"`         // out of an input held low; null where not measured
 	Table          *FunctionTable    `json:"table,omitempty"` // measured, of a chip that no part explains
-	Steps          int               `json:"steps"`           // of probing
+	Nearest        *Nearest          `json:"nearest,omitempty"`
+	Steps          int               `json:"steps"` // of probing
 	AdapterSeconds float64           `json:"adapter_seconds"`
 	Tests          int               `json:"tests"`               // own tests of what it may be that were run
 	TestedAs       string            `json:"tested_as,omitempty"` // type
@@ -67,6 +68,12 @@ type Candidate struct {
 	Layout       []report.Pin `json:"layout,omitempty"` // of the first: its pins
 }
 
+// Nearest is the part that a chip which no single fault explains answers as but for some pins.
+type Nearest struct {
+	Part string `json:"part"`
+	But  []int  `json:"but"` // pins
+}
+
 // Of is the document of an answer. The date code is that of the marking, or nil.
 func Of(a *identify.Answer, marked string, date *marking.DateCode) Document {
 	d := Document{
@@ -80,6 +87,9 @@ func Of(a *identify.Answer, marked string, date *marking.DateCode) Document {
 		d.Supply = []int{a.Seat.VCC, a.Seat.GND}
 	}
 	d.Table = tableOf(a)
+	if n := a.Nearest; n != nil {
+		d.Nearest = &Nearest{Part: n.Variant.Part.Number, But: slices.Collect(n.But.All())}
+	}
 	if a.Draw > 0 {
 		d.DrawMA = new(report.Rounded(a.Draw))
 	}
@@ -105,7 +115,7 @@ func Of(a *identify.Answer, marked string, date *marking.DateCode) Document {
 	switch {
 	case a.Verdict.Passed() && !a.Certain:
 		d.Verdict = NotCertain
-	case a.Verdict == verdict.NotTested && a.Record != nil && len(a.Candidates) == 0:
+	case a.Verdict == verdict.NotTested && a.Record != nil && (len(a.Candidates) == 0 || len(a.Candidates[0].Faults) > 0):
 		d.Verdict = NotKnown
 	}
 	return d
@@ -159,16 +169,21 @@ func (d Document) Why() string {
 func (d Document) What() string {
 	switch {
 	case len(d.Candidates) > 0:
+	case d.Nearest != nil:
+		return "Nearest to a " + d.Nearest.Part + ": broken, or a chip that the library lacks"
 	case d.Table != nil:
-		return "A chip that the library lacks"
+		return "A chip that the library lacks, or a broken one"
 	default:
 		return ""
 	}
 	what := d.Name() + " " + d.Candidates[0].Title
-	if !d.Certain {
-		return "Probably a " + what
+	switch {
+	case d.Certain:
+		return what
+	case d.Verdict == NotKnown:
+		return "Nearest to a " + what
 	}
-	return what
+	return "Probably a " + what
 }
 
 // Evidence are the facts that speak for the answer, and against it, the most important

@@ -109,7 +109,7 @@ func (d Document) elseWords() string {
 	var words, sound []string
 	for _, c := range d.Candidates[min(1, len(d.Candidates)):] {
 		if len(c.Faults) > 0 {
-			words = append(words, fmt.Sprintf("%s with %s", c.Part, c.Faults[0]))
+			words = append(words, fmt.Sprintf("%s if %s", c.Part, c.Faults[0]))
 			continue
 		}
 		sound = append(sound, c.Part)

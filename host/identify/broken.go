@@ -13,6 +13,10 @@ import (
 	"chipassay/vectors/part"
 )
 
+// hintBits, in bits, is what a point of the hint is worth to a broken part: a marking is seldom
+// wrong (common practice).
+const hintBits = 5
+
 // broken names the parts that explain the chip with one fault, among them those whose test it
 // failed. It reports whether there are any.
 func (a *Answer) broken(failed []tested) bool {
@@ -41,7 +45,8 @@ func (a *Answer) broken(failed []tested) bool {
 		c.odd = true
 		a.Candidates = append(a.Candidates, c)
 	}
-	slices.SortStableFunc(a.Candidates, func(x, y Candidate) int { return cmp.Compare(x.Bits, y.Bits) })
+	price := func(c Candidate) float64 { return c.Bits - hintBits*float64(a.plan.Hint.agrees(c.Variant)) }
+	slices.SortStableFunc(a.Candidates, func(x, y Candidate) int { return cmp.Compare(price(x), price(y)) })
 	a.Candidates = a.Candidates[:min(len(a.Candidates), mostNamed)]
 	return len(a.Candidates) > 0
 }
@@ -72,9 +77,8 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 	a.Candidates = slices.Insert(slices.Delete(a.Candidates, at, at+1), 0, c)
 	a.Test, a.Candidates[0].Families = best.result, firstFamily(c.Families, best.family)
 	a.Verdict, a.Reason = best.result.Verdict, cmp.Or(best.result.Cause, best.result.Reason)
-	if a.Verdict == verdict.Fail && !a.explained(c, best.result) { // a good chip that the library lacks does so, too
-		a.Verdict = verdict.NotTested
-		a.Reason = fmt.Sprintf("no part of the library explains it; the nearest is a %v, and no single fault explains all that was seen", c)
+	if a.Verdict == verdict.Fail {
+		a.blame(c, best.result)
 	}
 	if best.result.Verdict.Passed() {
 		a.doubt("it passes the test of a %s, but did not answer as one before", c.Part.Number)
@@ -92,22 +96,46 @@ const leastFaultGain = 3 * leastGain
 
 // explained reports whether the test as a part explains all that is wrong with the chip: by a
 // fault of one pin that explains the probing as well, or, where the probing showed a good part,
-// by a fault inside.
+// by a fault inside. Where probing shows little of a part, since the part's data sheet forbids such
+// steps, the test or the marking must speak for it.
 func (a *Answer) explained(c Candidate, r *assay.Result) bool {
 	blind := a.Record.Blind()
-	if !r.Explained() || blind-c.Bits+faultBits < max(leastFaultGain, leastShare*blind) {
+	little := blind-c.Bits+faultBits < max(leastFaultGain, leastShare*blind)
+	if !r.Explained() || little && !mostlyRight(r) && !a.plan.Hint.names(c.Variant) {
 		return false
 	}
 	if len(r.Causes()) == 0 {
 		return !c.odd
 	}
-	return slices.ContainsFunc(r.Causes(), func(cause fault.Cause) bool {
+	return len(a.culprits(c, r)) > 0
+}
+
+// mostlyRight reports whether more than half of the outputs were right in all vectors of a test.
+func mostlyRight(r *assay.Result) bool {
+	right, outputs := 0, 0
+	for _, p := range r.Type.Variant.Pins {
+		if p.Observable() && p.Untested == "" {
+			outputs++
+			if !slices.Contains(r.PinsFailed, p.Number) {
+				right++
+			}
+		}
+	}
+	return 2*right > outputs
+}
+
+// culprits are the faults of one pin that explain the probing as well as the test.
+func (a *Answer) culprits(c Candidate, r *assay.Result) (faults []fault.Fault) {
+	for _, cause := range r.Causes() {
 		f := cause.Faults[0]
 		if cause.Sometimes { // a floating input
 			f.Kind = fault.Open
 		}
-		return len(cause.Faults) == 1 && f.Kind != fault.Short && a.Record.Explains(a.matched(c.Variant), f, a.known())
-	})
+		if len(cause.Faults) == 1 && f.Kind != fault.Short && a.Record.Explains(a.matched(c.Variant), f, a.known()) {
+			faults = append(faults, f)
+		}
+	}
+	return faults
 }
 
 // matched is a part as a candidate of the plan.

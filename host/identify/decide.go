@@ -73,7 +73,8 @@ func (a *Answer) decide(ctx context.Context, s *stranger) error {
 		a.remembers(memories)
 		return nil
 	}
-	if a.Reason = "no part of the library explains what it does"; a.plan.NoTable {
+	a.Nearest = a.nearest()
+	if a.Reason = a.unexplained("no single fault of a part of the library explains it"); a.plan.NoTable {
 		return nil
 	}
 	return a.unknown(ctx, s)
@@ -135,10 +136,12 @@ func (a *Answer) remembers(memories []match.Fit) {
 }
 
 // families are those of a part that the technology of the inputs allows. Where currents were
-// measured, families with such currents come first.
+// measured, families with such currents come first. The inputs of a comparator take none, and
+// look like those of MOS parts whatever their family.
 func (a *Answer) families(v *part.Variant) (families []*part.Family) {
+	compares := slices.ContainsFunc(v.Pins, func(p part.Pin) bool { return p.Trip != 0 })
 	for _, f := range v.Families {
-		if a.Technology == "" || f.Technology.Bipolar() == (a.Technology == "bipolar") {
+		if a.Technology == "" || compares || f.Technology.Bipolar() == (a.Technology == "bipolar") {
 			families = append(families, f)
 		}
 	}

@@ -46,17 +46,26 @@ func (h Hint) agrees(v *part.Variant) (n int) {
 	if h.Kind != "" && v.Part.Kind == h.Kind {
 		n++
 	}
-	for _, group := range strings.Fields(strings.ToUpper(h.Marking)) {
-		for _, f := range v.Families {
-			if readable(group, f.TypeName(v.Part.Number)) {
-				return n + 2
-			}
-		}
-		if readable(group, v.Part.Number) {
-			return n + 2
-		}
+	if h.speaksFor(v, readable) {
+		n += 2
 	}
 	return n
+}
+
+// names reports whether the marking gives the number of a part in full.
+func (h Hint) names(v *part.Variant) bool {
+	return h.speaksFor(v, func(group, name string) bool { return readable(strings.ReplaceAll(group, "?", " "), name) })
+}
+
+// speaksFor reports whether a part's number, or its name in a family, can be read in the marking.
+func (h Hint) speaksFor(v *part.Variant, read func(group, name string) bool) bool {
+	names := []string{v.Part.Number}
+	for _, f := range v.Families {
+		names = append(names, f.TypeName(v.Part.Number))
+	}
+	return slices.ContainsFunc(strings.Fields(strings.ToUpper(h.Marking)), func(group string) bool {
+		return slices.ContainsFunc(names, func(name string) bool { return read(group, name) })
+	})
 }
 
 // readable reports whether a group of characters, as far as it can be read, may hold a name,

@@ -53,6 +53,10 @@ type Answer struct {
 	Certain bool
 	Doubts  []string // why it is not certain, the weightiest first
 
+	// Nearest is the part that a chip which no single fault explains answers as but for some
+	// pins; nil where there is none.
+	Nearest *match.NearFit
+
 	Verdict verdict.Verdict
 	Reason  string        // one sentence
 	Test    *assay.Result // as the first candidate; nil where it was not tested

@@ -196,20 +196,60 @@ func TestWhatIsMissingIsNeverCertainlyAnother(t *testing.T) {
 	random := sample.Random(t)
 	var accused share
 	forEach(t, sample.Of(random, 20, powerable(t, random)), func(t *testing.T, typ part.Type) {
-		all, err := candidates()
-		require.NoError(t, err)
-		left := slices.DeleteFunc(slices.Clone(all), func(c match.Candidate) bool {
-			return alike(t, typ, c.Variant.Part.Number) && slices.ContainsFunc(c.Variant.Families, func(f *part.Family) bool {
-				return alike(t, part.Type{Variant: c.Variant, Family: f}, typ.Part().Number)
-			})
-		})
-		a := identified(t, identify.Plan{Candidates: left, NoTable: true}, typ)
+		a := identified(t, identify.Plan{Candidates: without(t, typ), NoTable: true}, typ)
 		require.False(t, a.Certain, "certain of %v", a.Candidates)
 		require.NotZero(t, a.Exit())
 		accused.note(a.Verdict != verdict.Fail, "%s: %v %s", typ.Name(), a.Candidates, a.Reason)
 	})
 	t.Logf("called faulty %d of %d: %s", accused.of-accused.held, accused.of, strings.Join(accused.missed, "\n"))
-	require.LessOrEqual(t, 100*(accused.of-accused.held), 5*accused.of, "good chips that the library lacks")
+	require.LessOrEqual(t, 100*(accused.of-accused.held), accused.of, "good chips that the library lacks")
+}
+
+// without are the candidates but for a type and all that are alike.
+func without(t *testing.T, typ part.Type) []match.Candidate {
+	t.Helper()
+	all, err := candidates()
+	require.NoError(t, err)
+	return slices.DeleteFunc(slices.Clone(all), func(c match.Candidate) bool {
+		return alike(t, typ, c.Variant.Part.Number) && slices.ContainsFunc(c.Variant.Families, func(f *part.Family) bool {
+			return alike(t, part.Type{Variant: c.Variant, Family: f}, typ.Part().Number)
+		})
+	})
+}
+
+// A good chip may differ from the nearest part of the library as a fault would make it: an
+// open-collector twin, one without the load or the strobe, one of other rules inside. It is not
+// called faulty (data books, from memory).
+func TestAGoodChipIsNotTheLibrarysFault(t *testing.T) {
+	for name, nearest := range map[string]string{"74LS689": "74520", "74S65": "7464", "4055A": "4056", "74170": "74670", "74L71": "7472"} {
+		typ := typeOf(t, name)
+		a := identified(t, identify.Plan{Candidates: without(t, typ), NoTable: true}, typ)
+		require.Equal(t, verdict.NotTested, a.Verdict, "%s: %s", name, a.Reason)
+		require.Equal(t, nearest, a.Candidates[0].Part.Number, name)
+		require.Contains(t, a.Reason, "or a good part that the library lacks")
+	}
+}
+
+// One dead pin among several alike is a fault, and so is a dead load input of a chip that is
+// marked as one that has it.
+func TestWhatNoPartIsMadeLikeIsFaulty(t *testing.T) {
+	for _, c := range []struct {
+		name, defect, marking string
+		verdict               verdict.Verdict
+	}{
+		{"7400", "1 stuck low", "", verdict.Fail},
+		{"74LS373", "3 stuck low", "", verdict.Fail},
+		{"74LS163", "14 dead pull-up", "", verdict.Fail},
+		{"74163", "14 dead pull-up", "", verdict.Fail}, // whose data sheet forbids much of the probing
+		{"74163", "9 stuck high", "SN74163N 7938", verdict.Fail},
+		{"74163", "9 stuck high", "SN7416?N 7938", verdict.NotTested},
+		{"74LS373", "11 stuck high", "", verdict.NotTested},
+	} {
+		d, err := virtual.ParseDefect(c.defect)
+		require.NoError(t, err)
+		a := identified(t, identify.Plan{Hint: identify.Hint{Marking: c.marking}, NoTable: true}, typeOf(t, c.name), d)
+		require.Equal(t, c.verdict, a.Verdict, "%s, %s, %s: %v, %s", c.name, c.defect, c.marking, a.Candidates, a.Reason)
+	}
 }
 
 // A broken chip has one fault of a signal pin.
@@ -274,6 +314,34 @@ func TestWhatTheBiasDoesNotHold(t *testing.T) {
 		a := identified(t, identify.Plan{}, typeOf(t, number))
 		require.False(t, a.Certain, "%s: %v", number, a.Candidates)
 		require.NotEqual(t, verdict.Fail, a.Verdict)
+	}
+}
+
+// Where no single fault explains a chip, the pins that are right show what it is: of two dead
+// gates, two inputs that touch, an output that is late, a contact that comes and goes.
+func TestWhatIsRightNamesTheNearestPart(t *testing.T) {
+	for _, c := range []struct {
+		name, nearest string
+		but           part.Pins
+		defects       []string
+	}{
+		{"7400", "7400", part.PinSet(3, 6), []string{"3 stuck low", "6 stuck high"}},
+		{"7408", "7408", part.PinSet(1, 3, 4, 6), []string{"1 shorted to 4"}},
+		{"7410", "7410", part.PinSet(12), []string{"12 rises 200 us late"}},
+		{"7490", "7490", part.PinSet(12), []string{"14 intermittent 50"}},
+	} {
+		var defects []virtual.Defect
+		for _, text := range c.defects {
+			d, err := virtual.ParseDefect(text)
+			require.NoError(t, err)
+			defects = append(defects, d)
+		}
+		a := identified(t, identify.Plan{NoTable: true}, typeOf(t, c.name), defects...)
+		require.Equal(t, 3, a.Exit(), c.name)
+		require.NotNil(t, a.Nearest, "%s: %s", c.name, a.Reason)
+		require.Equal(t, c.nearest, a.Nearest.Variant.Part.Number)
+		require.Zero(t, a.Nearest.But&^c.but, "%s: %v", c.name, a.Nearest.But)
+		require.Contains(t, a.Reason, "answers as a "+c.nearest)
 	}
 }
 

@@ -65,13 +65,13 @@ func (a *Answer) unknown(ctx context.Context, s *stranger) (err error) {
 	switch {
 	case err != nil || t == nil:
 	case t.Remembers:
-		a.Reason = fmt.Sprintf("no part of the library explains it; it remembers, as was seen after %d steps", t.Steps)
+		a.Reason = a.unexplained("it remembers, as was seen after %d steps", t.Steps)
 	case len(t.Outputs) == 0:
-		a.Reason = "no part of the library explains it; none of its pins drives: it may be dead"
+		a.Reason = a.unexplained("none of its pins drives: it may be dead")
 	case t.Rows == nil:
-		a.Reason = fmt.Sprintf("no part of the library explains it; no memory was seen in %d steps, and %d inputs are too many for a table", t.Steps, len(t.Inputs))
+		a.Reason = a.unexplained("no memory was seen in %d steps, and %d inputs are too many for a table", t.Steps, len(t.Inputs))
 	default:
-		a.Reason = fmt.Sprintf("no part of the library explains it; no memory was seen in %d steps, and its function was measured", t.Steps)
+		a.Reason = a.unexplained("no memory was seen in %d steps, and its function was measured", t.Steps)
 	}
 	return err
 }

@@ -1,0 +1,31 @@
+package identify
+
+import (
+	"fmt"
+
+	"chipassay/vectors/match"
+)
+
+// nearest is the part that the chip answers as but for some pins, if it explains enough: of two
+// dead gates, of a short, of an output that is slow or weak, the others show what it is.
+func (a *Answer) nearest() *match.NearFit {
+	blind := a.Record.Blind()
+	var best *match.NearFit
+	price := func(f match.NearFit) float64 { return f.Bits - hintBits*float64(a.plan.Hint.agrees(f.Variant)) }
+	for _, f := range a.Record.RankNearly(a.plan.Candidates) {
+		if len(a.families(f.Variant)) > 0 && blind-f.Bits >= max(leastFaultGain, leastShare*blind) && (best == nil || price(f) < price(*best)) {
+			best = &f
+		}
+	}
+	return best
+}
+
+// unexplained says that no part explains the chip, and what is known of it all the same.
+func (a *Answer) unexplained(format string, args ...any) string {
+	known := fmt.Sprintf(format, args...)
+	if a.Nearest == nil {
+		return "no part of the library explains it; " + known
+	}
+	v := a.Nearest.Variant
+	return fmt.Sprintf("it answers as a %s but for %s; %s", v.Part.Number, v.Named(a.Nearest.But), known)
+}
