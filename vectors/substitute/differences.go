@@ -26,10 +26,17 @@ func between(of, t part.Type) (all []Difference) {
 	if f != g {
 		levels(f, g, add)
 	}
-	if was, is := fanOut(a, of), fanOut(b, of); is < was && is < 50 {
+	inputsAndSwitches(of, t, add)
+	lamps(of, t, add)
+	darlington := f.Technology == part.Darlington || g.Technology == part.Darlington
+	switch was, is := fanOut(a, of), fanOut(b, of); {
+	case darlington: // its low is none
+	case is < was && is < 50:
 		add(true, "drives %s %s inputs, not %s", count(is), f.Name, count(was))
-	} else if is > was && was < 50 {
+	case is > was && was < 50:
 		add(false, "drives %s %s inputs, not %s", count(is), f.Name, count(was))
+	case !f.Technology.Bipolar() && !g.Technology.Bipolar() && of.Part().Kind != "switch": // a switch sinks what it is fed
+		weaker(a, b, add)
 	}
 	if ratio := b.iil / a.iil; g.Technology.Bipolar() && f.Technology.Bipolar() && ratio > 1.01 {
 		add(true, "an input is %.2g %s loads", b.iil/f.IIL, f.Name)
@@ -108,12 +115,17 @@ type electrical struct {
 
 func electricalOf(t part.Type) (e electrical) {
 	e.out.IOL = math.Inf(1)
+	r, _ := rated(t)
 	for _, p := range t.Variant.Pins {
 		if p.Role == part.Input {
 			e.iil, e.iih = max(e.iil, p.LoadIn(t.Family)*t.Family.IIL), max(e.iih, p.LoadIn(t.Family)*t.Family.IIH)
 			e.schmitt = e.schmitt || p.Schmitt
 		}
-		if out := t.Family.Output[p.Drive]; p.Observable() && out.IOL < e.out.IOL {
+		out := t.Family.Output[p.Drive]
+		if r.low > 0 && p.Stage == part.OpenCollector {
+			out.IOL = min(out.IOL, r.low)
+		}
+		if p.Observable() && out.IOL < e.out.IOL {
 			e.out, e.stage = out, p.Stage
 		}
 	}
