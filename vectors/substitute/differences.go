@@ -16,12 +16,7 @@ func between(of, t part.Type) (all []Difference) {
 		all = append(all, Difference{Words: fmt.Sprintf(format, args...), Change: change})
 	}
 	a, b := electricalOf(of), electricalOf(t)
-	switch {
-	case a.stage != part.OpenCollector && b.stage == part.OpenCollector:
-		add(true, "open collector: pull-up of 2.2 kΩ at each output")
-	case a.stage == part.OpenCollector && b.stage != part.OpenCollector:
-		add(true, "drives high too: only where outputs are not wired together or to more than 5 V")
-	}
+	stages(of.Variant, t.Variant, add)
 	f, g := of.Family, t.Family
 	if f != g {
 		levels(f, g, add)
@@ -51,6 +46,46 @@ func between(of, t part.Type) (all []Difference) {
 		add(false, "%g ns a gate, not %g", is, was)
 	}
 	return all
+}
+
+// stages says which outputs pull low only that did not, or drive high too. Outputs are paired
+// by name; where none has the other's name, all of a part are taken together.
+func stages(of, v *part.Variant, add func(bool, string, ...any)) {
+	var pulls, drives []string // outputs that have become so
+	outputs, paired := 0, false
+	var was, is bool // some are open collectors
+	for _, q := range v.Pins {
+		if !q.Observable() {
+			continue
+		}
+		outputs++
+		open := q.Stage == part.OpenCollector
+		is = is || open
+		if p := of.Pin(q.Name); p != nil && p.Observable() {
+			paired = true
+			switch before := p.Stage == part.OpenCollector; {
+			case open && !before:
+				pulls = append(pulls, q.Name)
+			case before && !open:
+				drives = append(drives, q.Name)
+			}
+		}
+	}
+	for _, p := range of.Pins {
+		was = was || p.Observable() && p.Stage == part.OpenCollector
+	}
+	slices.Sort(pulls)
+	slices.Sort(drives)
+	switch {
+	case !paired && is && !was, len(pulls) == outputs:
+		add(true, "open collector: pull-up of 2.2 kΩ at each output")
+	case !paired && was && !is, len(drives) == outputs:
+		add(true, "drives high too: only where outputs are not wired together or to more than 5 V")
+	case len(pulls) > 0:
+		add(true, "open collector: pull-up of 2.2 kΩ at %s", strings.Join(pulls, " "))
+	case len(drives) > 0:
+		add(true, "%s: driven high too, not to be wired together or to more than 5 V", strings.Join(drives, " "))
+	}
 }
 
 // levels says what differs where a family's inputs and outputs meet those of another.

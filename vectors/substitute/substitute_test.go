@@ -156,6 +156,9 @@ func TestWhatDiffers(t *testing.T) {
 		{"7400", "", "74HC00", "pull-up of 4.7 kΩ (least 330 Ω) at inputs fed by 74; no input open; drives 2 74 inputs, not 10; 9 ns a gate, not 10"},
 		{"7400", "", "74HCT00", "no input open; drives 2 74 inputs, not 10; 10 ns a gate, not 10"},
 		{"7400", "", "7403", "open collector: pull-up of 2.2 kΩ at each output"},
+		// A 74248 has resistors at its segments where a 74249 has open collectors (data books).
+		{"74LS248", "", "74LS249", "open collector: pull-up of 2.2 kΩ at a b c d e f g"},
+		{"556", "", "555", "other pins, 8 of them; 1 in a package, not 2"}, // both have OUT and an open DIS
 		{"7403", "", "7400", "drives high too: only where outputs are not wired together or to more than 5 V"},
 		{"7400", "", "74132", "Schmitt inputs"},
 		{"74132", "", "7400", "no hysteresis: not for slow edges"},

@@ -105,6 +105,8 @@ func inputNamed(v *part.Variant, name string) (number int, why string) {
 		return 0, p.Name + " is an output: tied, it would be shorted"
 	case p.Role != part.Input:
 		return 0, fmt.Sprintf("%s is no input (%s)", p.Name, p.Role)
+	case p.Opposite != 0:
+		return 0, fmt.Sprintf("%s decides nothing without %s: the two of a balanced line are driven apart", p.Name, v.Pins[p.Opposite-1].Name)
 	case p.Tied != part.NotTied:
 		return 0, p.Name + " has its level from the definition already"
 	}

@@ -2,6 +2,7 @@ package tied
 
 import (
 	"errors"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -313,9 +314,12 @@ func TestHowToTie(t *testing.T) {
 		{"74LS51 1D=L", "straight to ground"},
 		{"74HC51 1D=L", "straight to ground, never open"},
 		{"7400 1B=1A", "together, from one output: their loads add up"},
+		{"1489 1A=L", "straight to ground"},
+		{"555 RESET=H", "straight to the supply"}, // NE555, SLFS022
 	} {
-		if got := page(t, c.typed).Advice[0].How(); got != c.how {
-			t.Errorf("%s: %q, want %q", c.typed, got, c.how)
+		a := page(t, c.typed).Advice[0]
+		if got := a.How(); got != c.how || math.IsInf(a.Largest, 0) {
+			t.Errorf("%s: %q, want %q; at most %g Ω", c.typed, got, c.how, a.Largest)
 		}
 	}
 	// What pull reports: 0.4 mA through 2 kΩ are VIL of LS, 0.8 V; E12 below is 1.8 kΩ.
@@ -337,6 +341,7 @@ func TestTiesThatCannotBe(t *testing.T) {
 		{"7400 1Y=L", "is an output"},
 		{"7490 CKB=QA", "QA is an output: a tie is a level or another input"},
 		{"7400 3=L", "1Y is an output"},
+		{"26LS32 1A=H", "balanced line"}, // its level is the difference of the two (data book)
 		{"7400 15=L", "there is no input 15"},
 		{"7400 5A=L", "there are 1A 1B 2A"},
 		{"7400 1A=L 1A=H", "tied twice"},
