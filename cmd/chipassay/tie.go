@@ -243,7 +243,13 @@ func (f tieFlags) writeWays(w io.Writer, wanted tied.Wanted, ways []tied.Way, ha
 		name, where := way.Variant.Families[0].TypeName(way.Variant.Part.Number), ""
 		if have != nil {
 			chips := have(way.Variant)
-			name, where = chips[0].Type, "; in "+stock.Where(chips)
+			var types []string
+			for _, o := range chips {
+				if !slices.Contains(types, o.Type) {
+					types = append(types, o.Type)
+				}
+			}
+			name, where = strings.Join(types, " "), "; in "+stock.Where(chips)
 		}
 		line := fmt.Sprintf("%-9s %s%s", name, way.Line(wanted.Names), where)
 		if r := []rune(line); len(r) > 80 && !f.full {

@@ -66,6 +66,8 @@ type Substitutes struct {
 	DropIn    []Substitute // the same pins
 	OtherPins []Substitute
 	WithTies  []Substitute
+	// Own says where the type itself is to be had; empty for nowhere, and where that is not asked.
+	Own string
 	// Untold says that levels alone do not show the part's function, so that only the
 	// same number in other families is listed.
 	Untold bool

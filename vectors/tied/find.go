@@ -159,7 +159,7 @@ func (a *assignment) from(i int) bool {
 	if i == a.gate.Inputs {
 		return true
 	}
-	choices := []int{TakesHigh, TakesLow}
+	choices := []int{TakesLow, TakesHigh} // ground takes no resistor in any family
 	for input := range a.f.Inputs {
 		choices = append(choices, input)
 	}
