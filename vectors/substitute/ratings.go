@@ -43,6 +43,9 @@ var ratings = []rating{
 	{"7441 74141", "", 55, 7, 0.01}, // a low of up to 2.5 V
 	{"75451 75452 75453 75454", "", 30, 300, 0},
 	{"75461 75462 75463 75464", "", 35, 300, 0},
+	{"75450", "", 30, 300, 0}, // of its two transistors
+	{"75460", "", 35, 300, 0},
+	{"75470", "", 70, 300, 0},
 	{"75471 75472 75473 75474", "", 70, 300, 0},
 	{"2003 2004 2803 ULN2804", "", 50, 500, 0},
 	{"75468 75469", "", 100, 500, 0},
@@ -71,7 +74,7 @@ func ratingOf(t part.Type) (r rating, ok bool) {
 func lamps(of, t part.Type, add func(bool, string, ...any)) {
 	a, own := ratingOf(of)
 	b, too := ratingOf(t)
-	if electricalOf(of).stage == part.OpenCollector && electricalOf(t).stage == part.OpenCollector {
+	if own && too || electricalOf(of).stage == part.OpenCollector && electricalOf(t).stage == part.OpenCollector {
 		switch {
 		case b.volts < a.volts:
 			add(true, "outputs to %g V at most, not %g", b.volts, a.volts)

@@ -198,6 +198,21 @@ func TestWhatDiffers(t *testing.T) {
 		{"2803", "", "ULN2804", "inputs behind 10.5 kΩ for 6 to 15 V: at 5 V good for 125 mA"},
 		{"ULN2804", "", "2803", "inputs behind 2.7 kΩ for 5 V: they take 4 times the current"},
 		{"7406", "", "2003", "other pins, 16 of them; no input open; its low is up to 1.1 V: for lamps and relays, no level for 74 inputs; an input takes 1.9 mA when high; outputs to 50 V, not 30"},
+		{"75470", "", "75450", "outputs to 30 V at most, not 70"},
+		// A P-channel drain pulls high only; a 2245 has 25 Ω in its outputs, and a 26LS33 takes ±15 V
+		// between the line and ground where a 26LS32 takes ±7 V (data sheets, from memory).
+		{"74C904", "", "74C907", "1Y 2Y 3Y 4Y 5Y 6Y: pull high only, a pull-down at each"},
+		{"74C907", "", "74C904", "1Y 2Y 3Y 4Y 5Y 6Y: driven low too, not to be wired together"},
+		// DTL outputs have resistors to the supply, and were wired together (textbooks).
+		{"946", "", "7400", "drives high by a transistor: only where outputs are not wired together; drives 10 DTL inputs, not 7; 10 ns a gate, not 25"},
+		{"946", "", "949", "drives 6 DTL inputs, not 7"},
+		{"74BCT2245", "", "74BCT245", "no series resistors in its outputs"},
+		{"26LS33", "", "26LS32", "not for 15 V common mode"},
+		{"26LS33", "", "75173", "not for 15 V common mode"},
+		{"75173", "", "26LS33", ""},
+		{"74HC7245", "", "74HC245", "no hysteresis: not for slow edges"},
+		// A 6508's address is latched as /E falls (data sheet, from memory).
+		{"2125", "", "6508", "slowest grade 460 ns, not 70: mind the suffix; takes the address as its enable falls, and wants that for each access anew"},
 		// An expandable gate has a node more than a plain one (data books).
 		{"7450", "", "7451", "no X at pin 11: only where it is not used; no /X at pin 12: only where it is not used"},
 		{"7451", "", "7450", "pin 11 (X) stays open; pin 12 (/X) stays open"},
