@@ -133,8 +133,11 @@ func (f testFlags) oneUse(typ part.Type) (part.Type, error) {
 		return typ, errors.New("--tied is for one use of one chip, which decides nothing about a lot: leave --lot out")
 	}
 	ties, err := parseTies(typ, f.tied)
-	if err != nil {
+	switch {
+	case err != nil:
 		return typ, err
+	case len(ties) == 0:
+		return typ, errors.New("--tied names no input: write PIN=LEVEL, such as --tied 1D=L,1E=L")
 	}
 	use, err := tied.Of(typ.Variant, ties)
 	if err != nil {
