@@ -42,6 +42,9 @@ func (u *Use) Advise(f *part.Family) (all []Advice) {
 		case t.To != 0:
 		case t.High:
 			a.Ohms, a.Shared = neededOhms(f), high
+			if v.Pins[t.Pin-1].Receiver {
+				a.Ohms = 0 // it stands the levels of its line
+			}
 			pull := part.PullUp(f, a.Ohms, loads)
 			if !pull.Valid {
 				a.Ohms = part.E12Below(pull.Largest)
@@ -67,13 +70,13 @@ func largest(p part.Pull, loads float64) float64 {
 }
 
 // neededOhms is the resistor that an input wants between it and the supply. A
-// multi-emitter input breaks down from 5.5 V on, and the supply may go to 7 V; diode
-// inputs and gates of MOS transistors stand as much as the supply pin, and so does a timer's
+// multi-emitter input breaks down from 5.5 V on, as the diodes of DTL may, and the supply
+// may go to 7 V; later diode inputs and gates of MOS transistors stand as much as the supply pin, and so does a timer's
 // RESET, which goes to it.
 //
 // Source: absolute maximum ratings of the families' data books, from memory; NE555, SLFS022.
 func neededOhms(f *part.Family) float64 {
-	if f.Technology == part.TTL && slices.Contains(part.Families, f) {
+	if slices.Contains([]part.Technology{part.TTL, part.DTL}, f.Technology) && slices.Contains(part.Families, f) {
 		return pullOhms
 	}
 	return 0

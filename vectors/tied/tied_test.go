@@ -314,7 +314,9 @@ func TestHowToTie(t *testing.T) {
 		{"74LS51 1D=L", "straight to ground"},
 		{"74HC51 1D=L", "straight to ground, never open"},
 		{"7400 1B=1A", "together, from one output: their loads add up"},
+		{"946 1A=H", "to the supply through 1 kΩ: 4.75 V at least, 2.75 V over VIH"}, // 5 µA
 		{"1489 1A=L", "straight to ground"},
+		{"1489 1A=H", "straight to the supply"},
 		{"555 RESET=H", "straight to the supply"}, // NE555, SLFS022
 	} {
 		a := page(t, c.typed).Advice[0]
