@@ -2,6 +2,7 @@ package tied
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 )
 
@@ -41,7 +42,27 @@ func inDefinitions(text string) (plain, why string) {
 	}
 	plain = signs.Replace(plain)
 	plain = wordForm.ReplaceAllStringFunc(plain, func(word string) string { return " " + wordSigns[strings.ToUpper(word)] + " " })
-	return primes(plain)
+	if plain, why = primes(plain); why != "" {
+		return "", why
+	}
+	return besides(plain), ""
+}
+
+// behind and before are a parenthesis with something at its side, which is ANDed.
+var (
+	behind = regexp.MustCompile(`\)\s*([\w!/(])`)
+	before = regexp.MustCompile(`(\w+)\s*\(`)
+)
+
+// besides writes the AND of (a + b)(c + d) and a(b + c).
+func besides(text string) string {
+	text = behind.ReplaceAllString(text, ") & $1")
+	return before.ReplaceAllStringFunc(text, func(found string) string {
+		if name := strings.TrimRight(found, " ("); !slices.Contains(functions, name) {
+			return name + " & ("
+		}
+		return found
+	})
 }
 
 // primes writes the NOT that stands behind what it inverts before it: a' is !a, (a & b)' is !(a & b).
