@@ -107,6 +107,9 @@ func (l Load) On(t part.Type) (all []Difference) {
 	for _, in := range l.Inputs {
 		low += float64(in.N) * in.Family.IIL
 		high += float64(in.N) * in.Family.IIH
+		if e.out.VOL > in.Family.VIL {
+			return []Difference{{Words: fmt.Sprintf("no low for the %s inputs: up to %.2g V", in.Family.Name, e.out.VOL), Change: true}}
+		}
 		if e.stage != part.OpenCollector && e.out.VOH < in.Family.VIH {
 			all = append(all, Difference{Words: fmt.Sprintf("pull-up of 4.7 kΩ for the %s inputs", in.Family.Name), Change: true})
 		}

@@ -213,6 +213,7 @@ func TestWhatDiffers(t *testing.T) {
 		{"74HC7245", "", "74HC245", "no hysteresis: not for slow edges"},
 		// A 6508's address is latched as /E falls (data sheet, from memory).
 		{"2125", "", "6508", "slowest grade 460 ns, not 70: mind the suffix; takes the address as its enable falls, and wants that for each access anew"},
+		{"7406", "5 x 74LS", "2003", "other pins, 16 of them; no input open; its low is up to 1.1 V: for lamps and relays, no level for 74 inputs; an input takes 1.9 mA when high; no low for the 74LS inputs: up to 1.1 V; outputs to 50 V, not 30"},
 		// An expandable gate has a node more than a plain one (data books).
 		{"7450", "", "7451", "no X at pin 11: only where it is not used; no /X at pin 12: only where it is not used"},
 		{"7451", "", "7450", "pin 11 (X) stays open; pin 12 (/X) stays open"},
