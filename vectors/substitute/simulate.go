@@ -174,7 +174,7 @@ func apply(m *logic.Machine, c *logic.Circuit, st stimulus.Step, from map[int]in
 }
 
 // memories are those of the same organisation on the same pins, of as many supplies.
-func memories(t part.Type, parts []*part.Part) (all []Substitute) {
+func memories(t part.Type, parts []*part.Part, load Load) (all []Substitute) {
 	of := t.Variant
 	timeless := func(v *part.Variant) part.Memory {
 		m := *v.Memory
@@ -198,7 +198,7 @@ func memories(t part.Type, parts []*part.Part) (all []Substitute) {
 			if a, b := v.Memory.Access, of.Memory.Access; a != b {
 				extra = append(extra, Difference{Words: fmt.Sprintf("slowest grade %d ns, not %d: mind the suffix", a.Nanoseconds(), b.Nanoseconds()), Change: a > b})
 			}
-			all = append(all, looker{of: t}.byFamily(v, extra)...)
+			all = append(all, looker{of: t, load: load}.byFamily(v, extra)...)
 		}
 	}
 	return all

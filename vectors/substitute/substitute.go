@@ -78,7 +78,7 @@ type Substitutes struct {
 func For(t part.Type, parts []*part.Part, catalogue *tied.Catalogue, load Load) (*Substitutes, error) {
 	s := &Substitutes{Of: t}
 	if t.Variant.Memory != nil {
-		s.DropIn = sorted(memories(t, parts))
+		s.DropIn = sorted(memories(t, parts, load))
 		return s, nil
 	}
 	p, err := proof.Of(t, nil)

@@ -246,6 +246,10 @@ func TestMemories(t *testing.T) {
 			t.Errorf("%s for %s: %q, want %q", c.typ, c.of, words, c.words)
 		}
 	}
+	// An output of a 2114 sinks 2.1 mA (data book).
+	if words, _ := find(substitutesOf(t, "2114", "5 x 74").DropIn, "2149"); !strings.Contains(words, "too weak for the load: 8 of 2.1 mA low") {
+		t.Errorf("2149 with 5 TTL inputs: %q", words)
+	}
 	for _, c := range []struct{ of, never string }{{"4116", "2118"}, {"4116", "MCM4517"}, {"2118", "4116"}, {"2716", "TMS2716"}, {"2532", "2732"}} {
 		if words, ok := find(substitutesOf(t, c.of, "").DropIn, c.never); ok {
 			t.Errorf("%s for %s: %q", c.never, c.of, words)
