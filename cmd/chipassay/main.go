@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"regexp"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -64,7 +65,19 @@ func run() int {
 	root := rootCommand()
 	out := &standardOutput{Writer: os.Stdout}
 	root.SetOut(out)
-	return finish(root.ExecuteContext(ctx), out.err)
+	cmd, err := root.ExecuteContextC(ctx)
+	return finish(counted(cmd, err), out.err)
+}
+
+// argumentCount is how cobra counts what is too much or too little on the command line.
+var argumentCount = regexp.MustCompile(`^(accepts|requires) .*arg\(s\)`)
+
+// counted says how a command is written where cobra only counts.
+func counted(cmd *cobra.Command, err error) error {
+	if err == nil || !argumentCount.MatchString(err.Error()) {
+		return err
+	}
+	return fmt.Errorf("write it as %s; what has spaces stands in quotes", cmd.UseLine())
 }
 
 // finish says what went wrong, if anything did, and gives the exit status. What could not

@@ -59,6 +59,9 @@ func (f pullFlags) print(w io.Writer) error {
 		return errors.New("the resistor, the number of inputs and the LED's values must be above 0")
 	}
 	down, up := part.PullDown(family, f.ohms, f.inputs), part.PullUp(family, f.ohms, f.inputs)
+	if family.Name == "TTL" {
+		fmt.Fprint(w, "TTL is the family of bipolar memories: the plain series of logic is 74.\n\n")
+	}
 	fmt.Fprintf(w, "%s (%s), %s and an input load of %g, worst case\n\n", family.Name, family.Title, part.Ohms(f.ohms), f.inputs)
 	fmt.Fprintf(w, "  to ground   at most %.2f V   %s (VIL %.2f V); at most %s\n", down.Volts, validity(down.Valid, "low"), family.VIL, largest(down.Largest))
 	fmt.Fprintf(w, "  to supply   at least %.2f V  %s (VIH %.2f V); at most %s\n", up.Volts, validity(up.Valid, "high"), family.VIH, largest(up.Largest))

@@ -90,6 +90,7 @@ func (f substitutesFlags) run(cmd *cobra.Command, typed string) error {
 				byType[p.Type] = append(byType[p.Type], p)
 			}
 		}
+		found.Own = stock.Where(stock.Nearest(byType[typ.Name()], day))
 		found.Only(func(typ string) bool { return len(byType[typ]) > 0 })
 		chips = func(s substitute.Substitute) (all []stock.Owned) {
 			for _, typ := range s.Types() {
@@ -117,6 +118,7 @@ func (f substitutesFlags) day(typ part.Type) (time.Time, error) {
 // substitutesDocument is the result as other programs read it.
 type substitutesDocument struct {
 	Part      string               `json:"part"`
+	Own       string               `json:"own,omitempty"` // where the type itself is
 	DropIn    []substituteDocument `json:"drop_in"`
 	OtherPins []substituteDocument `json:"other_pins"`
 	WithTies  []substituteDocument `json:"with_ties"`
@@ -155,5 +157,5 @@ func documentsOf(s *substitute.Substitutes, chips func(substitute.Substitute) []
 		}
 		return documents
 	}
-	return substitutesDocument{s.Of.Name(), list(s.DropIn), list(s.OtherPins), list(s.WithTies)}
+	return substitutesDocument{s.Of.Name(), s.Own, list(s.DropIn), list(s.OtherPins), list(s.WithTies)}
 }

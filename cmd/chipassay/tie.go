@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -31,10 +32,11 @@ func tieCommand(d *definitions) *cobra.Command {
 		Short: "Work out what a part becomes with inputs tied, or which part with inputs tied gives a function",
 		Long: `Work out what each output becomes when inputs are held low (L) or high (H), or
 joined to another input (1B=1A): the least sum of products, the parts with such a
-gate, and how each input is tied in the family.
+gate, and how each input is tied in the family. A pin may be given by its number.
 
 With --find it goes the other way: which parts give a function, fewest ties first.
-The inputs have names of your own, the operators are ! & | ^.`,
+The inputs have names of your own, the operators are ! & | ^; or as textbooks have
+them, a' for NOT a, + for OR, and * or a dot for AND.`,
 		Example: `  chipassay tie 74LS51 1D=L 1E=L 1F=L
   chipassay tie 7400 1B=1A
   chipassay tie --find "!(a & b)" --have`,
@@ -131,8 +133,11 @@ func (f testFlags) oneUse(typ part.Type) (part.Type, error) {
 		return typ, errors.New("--tied is for one use of one chip, which decides nothing about a lot: leave --lot out")
 	}
 	ties, err := parseTies(typ, f.tied)
-	if err != nil {
+	switch {
+	case err != nil:
 		return typ, err
+	case len(ties) == 0:
+		return typ, errors.New("--tied names no input: write PIN=LEVEL, such as --tied 1D=L,1E=L")
 	}
 	use, err := tied.Of(typ.Variant, ties)
 	if err != nil {
@@ -182,13 +187,22 @@ func (f tieFlags) printWays(cmd *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
-	var have map[string][]stock.Owned
-	var among func(*part.Part) bool
+	var have func(*part.Variant) []stock.Owned
+	var among func(*part.Variant) bool
 	if f.have {
-		if have, err = f.file.possessions(cmd); err != nil {
+		byPart, err := f.file.possessions(cmd)
+		if err != nil {
 			return err
 		}
-		among = func(p *part.Part) bool { return len(have[p.Number]) > 0 }
+		have = func(v *part.Variant) (all []stock.Owned) { // a 74LS54 is not wired as a 7454 is
+			for _, o := range byPart[v.Part.Number] {
+				if slices.ContainsFunc(v.Families, func(f *part.Family) bool { return f.TypeName(v.Part.Number) == o.Type }) {
+					all = append(all, o)
+				}
+			}
+			return stock.Nearest(all, noDay)
+		}
+		among = func(v *part.Variant) bool { return len(have(v)) > 0 }
 	}
 	catalogue, err := f.definitions.catalogue()
 	if err != nil {
@@ -202,7 +216,11 @@ func (f tieFlags) printWays(cmd *cobra.Command, args []string) error {
 	if f.asJSON {
 		documents := []wayDocument{}
 		for _, w := range ways {
-			documents = append(documents, documentOf(w, wanted.Names, have[w.Variant.Part.Number]))
+			var chips []stock.Owned
+			if have != nil {
+				chips = have(w.Variant)
+			}
+			documents = append(documents, documentOf(w, wanted.Names, chips))
 		}
 		return report.WriteJSON(cmd.OutOrStdout(), struct {
 			Ways []wayDocument `json:"ways"`
@@ -211,7 +229,7 @@ func (f tieFlags) printWays(cmd *cobra.Command, args []string) error {
 	return f.writeWays(cmd.OutOrStdout(), wanted, ways, have)
 }
 
-func (f tieFlags) writeWays(w io.Writer, wanted tied.Wanted, ways []tied.Way, have map[string][]stock.Owned) error {
+func (f tieFlags) writeWays(w io.Writer, wanted tied.Wanted, ways []tied.Way, have func(*part.Variant) []stock.Owned) error {
 	if len(ways) == 0 {
 		among := "no part of the library"
 		if f.have {
@@ -225,11 +243,18 @@ func (f tieFlags) writeWays(w io.Writer, wanted tied.Wanted, ways []tied.Way, ha
 			fmt.Fprintln(w, "… and others: --full")
 			break
 		}
-		p := way.Variant.Part
-		line := fmt.Sprintf("%-9s %s", way.Variant.Families[0].TypeName(p.Number), way.Line(wanted.Names))
-		if f.have {
-			line += "; in " + stock.Where(stock.Nearest(have[p.Number], noDay))
+		name, where := way.Variant.Families[0].TypeName(way.Variant.Part.Number), ""
+		if have != nil {
+			chips := have(way.Variant)
+			var types []string
+			for _, o := range chips {
+				if !slices.Contains(types, o.Type) {
+					types = append(types, o.Type)
+				}
+			}
+			name, where = strings.Join(types, " "), "; in "+stock.Where(chips)
 		}
+		line := fmt.Sprintf("%-9s %s%s", name, way.Line(wanted.Names), where)
 		if r := []rune(line); len(r) > 80 && !f.full {
 			line = string(r[:79]) + "…"
 		}

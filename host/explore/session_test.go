@@ -68,6 +68,7 @@ func TestWrongSteps(t *testing.T) {
 		"1A=H 1A=L":    "set twice",
 		"clock":        "has no clock",
 		"clock 1A 1B":  "takes one pin",
+		"rows 2":       "rows stands alone",
 		"1A=H\n2Q=L\n": "line 2: ",
 	} {
 		if _, err := b.Script(text); err == nil || !strings.Contains(err.Error(), says) || strings.Contains(err.Error(), "\n") {
@@ -77,8 +78,8 @@ func TestWrongSteps(t *testing.T) {
 	if _, err := explore.New(nil, named(t, "2114")); err == nil || !strings.Contains(err.Error(), "is a memory") {
 		t.Errorf("a memory is explored: %v", err)
 	}
-	all, err := b.Script("1a=h 2=OPEN # the first gate\n\n  rows;1B=l")
-	if err != nil || len(all) != 3 || len(all[0].Changes) != 2 || all[0].Changes[1] != (explore.Change{Pin: 2, To: explore.Open}) || !all[1].Rows {
+	all, err := b.Script("1a=1 2=OPEN # the first gate\n\n  rows;1B=l")
+	if err != nil || len(all) != 3 || len(all[0].Changes) != 2 || all[0].Changes[0] != (explore.Change{Pin: 1, To: explore.High}) || all[0].Changes[1] != (explore.Change{Pin: 2, To: explore.Open}) || !all[1].Rows {
 		t.Errorf("%+v, %v", all, err)
 	}
 }

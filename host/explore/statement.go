@@ -68,7 +68,9 @@ func (s *Session) Parse(text string) (Statement, error) {
 	switch {
 	case len(words) == 0:
 		return st, errors.New("an empty step")
-	case strings.EqualFold(words[0], "rows") && len(words) == 1:
+	case strings.EqualFold(words[0], "rows") && len(words) > 1:
+		return st, errors.New("rows stands alone in its step: put a semicolon behind it")
+	case strings.EqualFold(words[0], "rows"):
 		st.Rows = true
 		return st, nil
 	case strings.EqualFold(words[0], "clock"):
@@ -84,7 +86,7 @@ func (s *Session) Parse(text string) (Statement, error) {
 		if err != nil {
 			return st, err
 		}
-		to, ok := map[string]Drive{"H": High, "L": Low, "OPEN": Open}[strings.ToUpper(level)]
+		to, ok := map[string]Drive{"H": High, "1": High, "L": Low, "0": Low, "OPEN": Open}[strings.ToUpper(level)]
 		if !ok {
 			return st, fmt.Errorf("%s=%s: a pin is set to H, L or open", name, level)
 		}

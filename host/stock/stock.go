@@ -5,9 +5,11 @@ package stock
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"chipassay/host/assay"
+	"chipassay/host/assay/levels"
 	"chipassay/host/record"
 	"chipassay/host/report"
 	"chipassay/host/verdict"
@@ -95,11 +97,19 @@ func partlyOf(r record.Record) (Partly, error) {
 	return p, nil
 }
 
-// soundOf are the names of a chip's sound gates.
+// soundOf are the names of the gates that gave every right answer, with no level or current
+// of their pins outside its limit. A chip that takes too much supply current, or is of
+// another family than marked, has none.
 func soundOf(d report.Document) []string {
 	sound := []string{}
+	outside := func(pin int) bool {
+		return slices.ContainsFunc(d.Levels, func(l report.Level) bool { return l.Pin == pin && l.Standing == levels.Outside.String() })
+	}
+	if d.FamilyCheck != "" || outside(d.VCC) {
+		return sound
+	}
 	for _, g := range d.Gates {
-		if g.State == "sound" {
+		if g.State == "sound" && !slices.ContainsFunc(g.Pins, outside) {
 			sound = append(sound, g.Name)
 		}
 	}

@@ -47,6 +47,24 @@ func TestPartlyGood(t *testing.T) {
 		_, err = s.Append(t.Context(), record.Record{Part: "7400", Type: "7400", Family: "74", Drawer: "D3", Verdict: c.d.Verdict, Reason: c.d.Reason, Report: object})
 		require.NoError(t, err)
 	}
+	// Limits of the 7400 (data book): IIH 40 µA, VOL 0.4 V.
+	failed := func(add report.Document) report.Document {
+		add.Verdict, add.VCC = verdict.Fail, 14
+		add.Gates = []report.Gate{{Name: "1", Pins: []int{1, 2, 3}, State: "sound"}, {Name: "2", Pins: []int{4, 5, 6}, State: "sound"}, {Name: "3", Pins: []int{8, 9, 10}, State: "failed"}}
+		return add
+	}
+	for _, c := range []struct {
+		d    report.Document
+		want []string
+	}{
+		{failed(report.Document{Levels: []report.Level{{Pin: 3, Quantity: "VOL", Standing: "well inside"}, {Pin: 8, Quantity: "VOL", Standing: "outside"}}}), []string{"1", "2"}},
+		{failed(report.Document{Levels: []report.Level{{Pin: 3, Quantity: "VOL", Value: 0.79, Standing: "outside"}}}), []string{"2"}},
+		{failed(report.Document{Levels: []report.Level{{Pin: 5, Quantity: "IIH", Value: 0.33, Standing: "outside"}}}), []string{"1"}},
+		{failed(report.Document{Levels: []report.Level{{Pin: 14, Quantity: "ICC", Value: 90, Standing: "outside"}}}), []string{}},
+		{failed(report.Document{FamilyCheck: "the inputs draw 0.23 mA each when low: that is low-power Schottky TTL"}), []string{}},
+	} {
+		assert.Equal(t, c.want, soundOf(c.d), "%+v", c.d)
+	}
 	assert.Equal(t, "only with 1D=L 1E=L", goodFor(report.Document{Verdict: verdict.Pass, Partial: []int{1}, Tied: []string{"1D=L", "1E=L"}}, nil))
 	_, err = s.Append(t.Context(), record.Record{Verdict: verdict.Fail}) // imported, without a report
 	require.NoError(t, err)

@@ -16,20 +16,26 @@ func between(of, t part.Type) (all []Difference) {
 		all = append(all, Difference{Words: fmt.Sprintf(format, args...), Change: change})
 	}
 	a, b := electricalOf(of), electricalOf(t)
-	switch {
-	case a.stage != part.OpenCollector && b.stage == part.OpenCollector:
-		add(true, "open collector: pull-up of 2.2 kΩ at each output")
-	case a.stage == part.OpenCollector && b.stage != part.OpenCollector:
-		add(true, "drives high too: only where outputs are not wired together or to more than 5 V")
+	stages(of.Variant, t.Variant, add)
+	if pulledUp(of) && !pulledUp(t) && b.stage != part.OpenCollector {
+		add(true, "drives high by a transistor: only where outputs are not wired together")
 	}
 	f, g := of.Family, t.Family
 	if f != g {
 		levels(f, g, add)
 	}
-	if was, is := fanOut(a, of), fanOut(b, of); is < was && is < 50 {
+	inputsAndSwitches(of, t, add)
+	lamps(of, t, add)
+	beyond(of, t, add)
+	darlington := f.Technology == part.Darlington || g.Technology == part.Darlington
+	switch was, is := fanOut(a, of), fanOut(b, of); {
+	case darlington: // its low is none
+	case is < was && is < 50:
 		add(true, "drives %s %s inputs, not %s", count(is), f.Name, count(was))
-	} else if is > was && was < 50 {
+	case is > was && was < 50:
 		add(false, "drives %s %s inputs, not %s", count(is), f.Name, count(was))
+	case !f.Technology.Bipolar() && !g.Technology.Bipolar() && of.Part().Kind != "switch": // a switch sinks what it is fed
+		weaker(a, b, add)
 	}
 	if ratio := b.iil / a.iil; g.Technology.Bipolar() && f.Technology.Bipolar() && ratio > 1.01 {
 		add(true, "an input is %.2g %s loads", b.iil/f.IIL, f.Name)
@@ -44,6 +50,76 @@ func between(of, t part.Type) (all []Difference) {
 		add(false, "%g ns a gate, not %g", is, was)
 	}
 	return all
+}
+
+// pulledUp tells whether a type's outputs are driven high by resistors alone, as those of DTL
+// gates are, which were wired together as a rule.
+func pulledUp(t part.Type) bool {
+	return t.Family.Technology == part.DTL && slices.ContainsFunc(t.Variant.Pins, func(p part.Pin) bool {
+		return p.Stage == part.TotemPole && p.Drive != part.BufferDrive
+	})
+}
+
+// stages says which outputs drive one way only that did not, or the other way too.
+func stages(of, v *part.Variant, add func(bool, string, ...any)) {
+	became(of, v, part.OpenCollector, func(all bool, names string, has bool) {
+		switch {
+		case all && has:
+			add(true, "open collector: pull-up of 2.2 kΩ at each output")
+		case all:
+			add(true, "drives high too: only where outputs are not wired together or to more than 5 V")
+		case has:
+			add(true, "open collector: pull-up of 2.2 kΩ at %s", names)
+		default:
+			add(true, "%s: driven high too, not to be wired together or to more than 5 V", names)
+		}
+	})
+	became(of, v, part.OpenEmitter, func(all bool, names string, has bool) {
+		if has {
+			add(true, "%s: pull high only, a pull-down at each", names)
+		} else {
+			add(true, "%s: driven low too, not to be wired together", names)
+		}
+	})
+}
+
+// became tells which outputs have a stage that the other part's have not, or no longer have it.
+// Outputs are paired by name; where none has the other's name, all of a part are taken together.
+func became(of, v *part.Variant, stage part.Stage, say func(all bool, names string, has bool)) {
+	var gained, lost, outputs []string
+	paired, was, is := false, false, false
+	for _, q := range v.Pins {
+		if !q.Observable() {
+			continue
+		}
+		outputs = append(outputs, q.Name)
+		has := q.Stage == stage
+		is = is || has
+		if p := of.Pin(q.Name); p != nil && p.Observable() {
+			paired = true
+			switch had := p.Stage == stage; {
+			case has && !had:
+				gained = append(gained, q.Name)
+			case had && !has:
+				lost = append(lost, q.Name)
+			}
+		}
+	}
+	for _, p := range of.Pins {
+		was = was || p.Observable() && p.Stage == stage
+	}
+	if !paired && is != was {
+		say(true, strings.Join(outputs, " "), is)
+		return
+	}
+	slices.Sort(gained)
+	slices.Sort(lost)
+	if len(gained) > 0 {
+		say(len(gained) == len(outputs), strings.Join(gained, " "), true)
+	}
+	if len(lost) > 0 {
+		say(len(lost) == len(outputs), strings.Join(lost, " "), false)
+	}
 }
 
 // levels says what differs where a family's inputs and outputs meet those of another.
@@ -108,12 +184,17 @@ type electrical struct {
 
 func electricalOf(t part.Type) (e electrical) {
 	e.out.IOL = math.Inf(1)
+	r, _ := rated(t)
 	for _, p := range t.Variant.Pins {
 		if p.Role == part.Input {
 			e.iil, e.iih = max(e.iil, p.LoadIn(t.Family)*t.Family.IIL), max(e.iih, p.LoadIn(t.Family)*t.Family.IIH)
-			e.schmitt = e.schmitt || p.Schmitt
 		}
-		if out := t.Family.Output[p.Drive]; p.Observable() && out.IOL < e.out.IOL {
+		e.schmitt = e.schmitt || p.Schmitt
+		out := t.Family.Output[p.Drive]
+		if r.low > 0 && p.Stage == part.OpenCollector {
+			out.IOL = min(out.IOL, r.low)
+		}
+		if p.Observable() && out.IOL < e.out.IOL {
 			e.out, e.stage = out, p.Stage
 		}
 	}

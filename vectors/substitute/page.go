@@ -22,7 +22,10 @@ func (s *Substitutes) WriteText(w io.Writer, full bool, where func(Substitute) s
 		list []Substitute
 		few  int
 	}{{"same pins", s.DropIn, 4}, {"other pins", s.OtherPins, 2}, {"with ties", s.WithTies, 2}}
-	room := fewLines - 2
+	if s.Own != "" {
+		lines = append(lines, fmt.Sprintf("%-11s in %s", "itself", s.Own))
+	}
+	room := fewLines - 1 - len(lines)
 	for _, g := range groups { // what a group leaves goes to those before it
 		room -= max(1, min(g.few, len(g.list)))
 	}

@@ -3,6 +3,7 @@ package substitute
 import (
 	"fmt"
 	"reflect"
+	"slices"
 
 	"chipassay/vectors/logic"
 	"chipassay/vectors/part"
@@ -22,16 +23,9 @@ func (l looker) dropIn(v *part.Variant) (extra []Difference, ok bool) {
 	case l.untold || v.Memory != nil || v.Refusal != "" || len(v.Pins) != len(of.Pins) || v.VCC() != of.VCC() || v.GND() != of.GND():
 		return nil, false
 	}
-	for i, p := range of.Pins {
-		q := v.Pins[i]
-		switch {
-		case p.Role == q.Role || q.Role == part.NoConnect:
-		case p.Role == part.NoConnect && q.Role == part.Input:
-			extra = append(extra, Difference{Words: fmt.Sprintf("pin %d is an input (%s): tie it", q.Number, q.Name), Change: true})
-		case p.Role == part.NoConnect && q.Role == part.Output:
-		default:
-			return nil, false
-		}
+	extra, ok = socket(of, v)
+	if !ok {
+		return nil, false
 	}
 	if !answers(v, l.sequence, same) {
 		return nil, false
@@ -40,6 +34,29 @@ func (l looker) dropIn(v *part.Variant) (extra []Difference, ok bool) {
 		extra = append(extra, l.more())
 	}
 	return append(extra, l.timing(v, same)...), true
+}
+
+// socket tells whether a variant's pins may stand where the other's do, and what is to be
+// done about those that differ.
+func socket(of, v *part.Variant) (extra []Difference, ok bool) {
+	for i, p := range of.Pins {
+		q := v.Pins[i]
+		switch {
+		case p.Role == q.Role:
+		case q.Role == part.NoConnect:
+			if p.Role != part.Supply && p.Role != part.Ground {
+				extra = append(extra, missing(p))
+			}
+		case p.Role == part.NoConnect && q.Role == part.Input:
+			extra = append(extra, Difference{Words: fmt.Sprintf("pin %d is an input (%s): tie it", q.Number, q.Name), Change: true})
+		case p.Role == part.NoConnect && q.Role == part.Expander:
+			extra = append(extra, Difference{Words: fmt.Sprintf("pin %d (%s) stays open", q.Number, q.Name), Change: true})
+		case p.Role == part.NoConnect && q.Role == part.Output:
+		default:
+			return nil, false
+		}
+	}
+	return extra, true
 }
 
 func same(pin int) int { return pin }
@@ -156,8 +173,9 @@ func apply(m *logic.Machine, c *logic.Circuit, st stimulus.Step, from map[int]in
 	}
 }
 
-// memories are those of the same organisation on the same pins.
-func memories(t part.Type, parts []*part.Part) (all []Substitute) {
+// memories are those of the same organisation on the same pins, of as many supplies.
+func memories(t part.Type, parts []*part.Part, load Load) (all []Substitute) {
+	of := t.Variant
 	timeless := func(v *part.Variant) part.Memory {
 		m := *v.Memory
 		m.Access, m.WritePulse, m.RefreshWithin = 0, 0, 0
@@ -167,16 +185,35 @@ func memories(t part.Type, parts []*part.Part) (all []Substitute) {
 	}
 	for _, p := range parts {
 		for _, v := range p.Variants {
-			if v.Memory == nil || len(v.Pins) != len(t.Variant.Pins) || v.VCC() != t.Variant.VCC() || v.GND() != t.Variant.GND() ||
-				!reflect.DeepEqual(timeless(v), timeless(t.Variant)) {
+			if v.Memory == nil || len(v.Pins) != len(of.Pins) || !reflect.DeepEqual(timeless(v), timeless(of)) || !sameSupplies(v, of) {
 				continue
 			}
-			var extra []Difference
-			if a, b := v.Memory.Access, t.Variant.Memory.Access; a != b {
+			extra, ok := socket(of, v)
+			if !ok {
+				continue
+			}
+			if of.Memory.Rewrite != nil && v.Memory.Rewrite == nil {
+				extra = append(extra, Difference{Words: "may not be written with 5 V alone: only where it is read", Change: true})
+			}
+			if a, b := v.Memory.Access, of.Memory.Access; a != b {
 				extra = append(extra, Difference{Words: fmt.Sprintf("slowest grade %d ns, not %d: mind the suffix", a.Nanoseconds(), b.Nanoseconds()), Change: a > b})
 			}
-			all = append(all, looker{of: t}.byFamily(v, extra)...)
+			all = append(all, looker{of: t, load: load}.byFamily(v, extra)...)
 		}
 	}
 	return all
+}
+
+// sameSupplies tells whether two parts take the same voltages at the same pins: what needs
+// more than 5 V has them by other names, and is refused.
+func sameSupplies(v, of *part.Variant) bool {
+	supplies := func(v *part.Variant) (names []string) {
+		for _, p := range v.Pins {
+			if p.Role == part.Supply || p.Role == part.Ground || p.Role == part.External && v.Refusal != "" {
+				names = append(names, fmt.Sprintf("%s %d", p.Name, p.Number))
+			}
+		}
+		return names
+	}
+	return (v.Refusal == "") == (of.Refusal == "") && slices.Equal(supplies(v), supplies(of))
 }

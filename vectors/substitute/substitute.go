@@ -66,6 +66,8 @@ type Substitutes struct {
 	DropIn    []Substitute // the same pins
 	OtherPins []Substitute
 	WithTies  []Substitute
+	// Own says where the type itself is to be had; empty for nowhere, and where that is not asked.
+	Own string
 	// Untold says that levels alone do not show the part's function, so that only the
 	// same number in other families is listed.
 	Untold bool
@@ -76,7 +78,7 @@ type Substitutes struct {
 func For(t part.Type, parts []*part.Part, catalogue *tied.Catalogue, load Load) (*Substitutes, error) {
 	s := &Substitutes{Of: t}
 	if t.Variant.Memory != nil {
-		s.DropIn = sorted(memories(t, parts))
+		s.DropIn = sorted(memories(t, parts, load))
 		return s, nil
 	}
 	p, err := proof.Of(t, nil)

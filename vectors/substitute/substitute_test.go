@@ -156,6 +156,9 @@ func TestWhatDiffers(t *testing.T) {
 		{"7400", "", "74HC00", "pull-up of 4.7 kΩ (least 330 Ω) at inputs fed by 74; no input open; drives 2 74 inputs, not 10; 9 ns a gate, not 10"},
 		{"7400", "", "74HCT00", "no input open; drives 2 74 inputs, not 10; 10 ns a gate, not 10"},
 		{"7400", "", "7403", "open collector: pull-up of 2.2 kΩ at each output"},
+		// A 74248 has resistors at its segments where a 74249 has open collectors (data books).
+		{"74LS248", "", "74LS249", "open collector: pull-up of 2.2 kΩ at a b c d e f g"},
+		{"556", "", "555", "other pins, 8 of them; 1 in a package, not 2"}, // both have OUT and an open DIS
 		{"7403", "", "7400", "drives high too: only where outputs are not wired together or to more than 5 V"},
 		{"7400", "", "74132", "Schmitt inputs"},
 		{"74132", "", "7400", "no hysteresis: not for slow edges"},
@@ -181,12 +184,75 @@ func TestWhatDiffers(t *testing.T) {
 		// A 4163 permits what a 74163 does not: its enables must not change while the clock is low (data books).
 		{"4163B", "", "74163", "/CLR /LOAD ENP ENT must not change while pin 2 (CLK) is low; pull-up of 4.7 kΩ at outputs that feed 4000B; a 4000B output drives no of its inputs; supply of 5.25 V at most; 10 ns a gate, not 125"},
 		{"4163B", "", "74HC163", "supply of 6 V at most; 9 ns a gate, not 125"},
+		// What an output withstands: 7406 30 V, 7416 15 V, both 40 mA (SN7406/SN7416, SDLS031A,
+		// read); 74F06 12 V (Philips, 1992, read). A gate's output stands 5.5 V.
+		{"7406", "", "7416", "outputs to 15 V at most, not 30"},
+		{"7416", "", "7406", "outputs to 30 V, not 15"},
+		{"7406", "", "7405", "outputs to 5.5 V at most, not 30; sinks 16 mA, not 40"},
+		{"7416", "", "74F06", "outputs to 12 V at most, not 15; drives 40 74 inputs, not 10; 3.4 ns a gate, not 10"},
+		{"7446", "", "7447", "outputs to 15 V at most, not 30"},
+		{"7445", "", "74145", "outputs to 15 V at most, not 30"},
+		{"75461", "", "7409", "other pins, 14 of them; outputs to 5.5 V at most, not 35; sinks 16 mA, not 300; drives 10 74 inputs, not 30"},
+		// Darlingtons saturate near 1 V, above a TTL low; a 2804 is for CMOS of 6 to 15 V
+		// (ULN2803/ULN2804, Motorola, 1996, read).
+		{"2803", "", "ULN2804", "inputs behind 10.5 kΩ for 6 to 15 V: at 5 V good for 125 mA"},
+		{"ULN2804", "", "2803", "inputs behind 2.7 kΩ for 5 V: they take 4 times the current"},
+		{"7406", "", "2003", "other pins, 16 of them; no input open; its low is up to 1.1 V: for lamps and relays, no level for 74 inputs; an input takes 1.9 mA when high; outputs to 50 V, not 30"},
+		{"75470", "", "75450", "outputs to 30 V at most, not 70"},
+		// A P-channel drain pulls high only; a 2245 has 25 Ω in its outputs, and a 26LS33 takes ±15 V
+		// between the line and ground where a 26LS32 takes ±7 V (data sheets, from memory).
+		{"74C904", "", "74C907", "1Y 2Y 3Y 4Y 5Y 6Y: pull high only, a pull-down at each"},
+		{"74C907", "", "74C904", "1Y 2Y 3Y 4Y 5Y 6Y: driven low too, not to be wired together"},
+		// DTL outputs have resistors to the supply, and were wired together (textbooks).
+		{"946", "", "7400", "drives high by a transistor: only where outputs are not wired together; drives 10 DTL inputs, not 7; 10 ns a gate, not 25"},
+		{"946", "", "949", "drives 6 DTL inputs, not 7"},
+		{"74BCT2245", "", "74BCT245", "no series resistors in its outputs"},
+		{"26LS33", "", "26LS32", "not for 15 V common mode"},
+		{"26LS33", "", "75173", "not for 15 V common mode"},
+		{"75173", "", "26LS33", ""},
+		{"74HC7245", "", "74HC245", "no hysteresis: not for slow edges"},
+		// A 6508's address is latched as /E falls (data sheet, from memory).
+		{"2125", "", "6508", "slowest grade 460 ns, not 70: mind the suffix; takes the address as its enable falls, and wants that for each access anew"},
+		{"7406", "5 x 74LS", "2003", "other pins, 16 of them; no input open; its low is up to 1.1 V: for lamps and relays, no level for 74 inputs; an input takes 1.9 mA when high; no low for the 74LS inputs: up to 1.1 V; outputs to 50 V, not 30"},
+		// An expandable gate has a node more than a plain one (data books).
+		{"7450", "", "7451", "no X at pin 11: only where it is not used; no /X at pin 12: only where it is not used"},
+		{"7451", "", "7450", "pin 11 (X) stays open; pin 12 (/X) stays open"},
+		// A 4049 brings higher levels down, and sinks two TTL loads (data books).
+		{"4049UB", "", "4069UB", "other pins, 14 of them; no input above the supply; sinks 0.44 mA, not 3.2"},
+		{"4066B", "", "4016B", "switches of some 280 Ω, not 125"},
+		{"7404", "", "1489", "other pins; 4 in a package, not 6; inputs of a line receiver, some kΩ to ground each; drives 6 74 inputs, not 10; Schmitt inputs; 25 ns a gate, not 10"},
 		{"7400", "HC", "74LS00", "drives 5 74 inputs, not 10; pull-up of 4.7 kΩ for the 74HC inputs; 9.5 ns a gate, not 10; carries the load"},
 	} {
 		s := substitutesOf(t, c.of, c.load)
 		words, ok := find(slices.Concat(s.DropIn, s.OtherPins, s.WithTies), c.typ)
 		if !ok || words != c.words {
 			t.Errorf("%s for %s: %q, want %q", c.typ, c.of, words, c.words)
+		}
+	}
+}
+
+// TestMemories: a 4116 takes +12 V at pin 8 and −5 V at pin 1, where a 2118 has +5 V and
+// nothing (data books). A 6664 refreshes by pin 1, which a 4164 leaves open. The first
+// 2816s were written with 21 V.
+func TestMemories(t *testing.T) {
+	for _, c := range []struct{ of, typ, words string }{
+		{"2118", "MCM4517", ""},
+		{"2104", "MK4027", ""},
+		{"6664", "4164", "no /RF at pin 1: only where it is not used"},
+		{"4164", "6664", "pin 1 is an input (/RF): tie it"},
+		{"28C16", "2816", "may not be written with 5 V alone: only where it is read; slowest grade 450 ns, not 350: mind the suffix; drives 10 CMOS inputs, not 40"},
+	} {
+		if words, ok := find(substitutesOf(t, c.of, "").DropIn, c.typ); !ok || words != c.words {
+			t.Errorf("%s for %s: %q, want %q", c.typ, c.of, words, c.words)
+		}
+	}
+	// An output of a 2114 sinks 2.1 mA (data book).
+	if words, _ := find(substitutesOf(t, "2114", "5 x 74").DropIn, "2149"); !strings.Contains(words, "too weak for the load: 8 of 2.1 mA low") {
+		t.Errorf("2149 with 5 TTL inputs: %q", words)
+	}
+	for _, c := range []struct{ of, never string }{{"4116", "2118"}, {"4116", "MCM4517"}, {"2118", "4116"}, {"2716", "TMS2716"}, {"2532", "2732"}} {
+		if words, ok := find(substitutesOf(t, c.of, "").DropIn, c.never); ok {
+			t.Errorf("%s for %s: %q", c.never, c.of, words)
 		}
 	}
 }
@@ -225,7 +291,22 @@ func TestLoads(t *testing.T) {
 	if err != nil || len(l.Inputs) != 3 || l.Inputs[0].N != 5 || l.Inputs[1].N != 2 || l.Inputs[2].N != 1 || l.LEDs != 3 {
 		t.Errorf("%+v, %v", l, err)
 	}
-	for _, wrong := range []string{"5 x", "x", "5 74XY", "-1 x 74", "5 x 74LS 3"} {
+	for _, text := range []string{"5x74LS,1LED", "74LS x 5; LED", "5 × ls + 1 led", "5 74LS inputs and 1 LED", "2 LS, 3*LS & 1 LED"} {
+		l, err := ParseLoad(text)
+		n := 0
+		for _, in := range l.Inputs {
+			if n += in.N; in.Family.Name != "74LS" {
+				t.Errorf("%q has %s inputs", text, in.Family.Name)
+			}
+		}
+		if err != nil || n != 5 || l.LEDs != 1 {
+			t.Errorf("%q: %+v, %v", text, l, err)
+		}
+	}
+	if l, err := ParseLoad("3 TTL"); err != nil || len(l.Inputs) != 1 || l.Inputs[0].Family.IIL != 1.6 { // mA, one TTL load
+		t.Errorf("3 TTL: %+v, %v", l, err)
+	}
+	for _, wrong := range []string{"5 x", "x", "3 CMOS", "5 74XY", "-1 x 74", "5 x 74LS 3", "0 x 74", "5 x 74LS00", "10 mA", ",", "1000 LS"} {
 		if l, err := ParseLoad(wrong); err == nil {
 			t.Errorf("%q is read as %+v", wrong, l)
 		}

@@ -18,7 +18,7 @@ type Advice struct {
 	// case with it, and Margin how far that is on the right side of VIL or VIH.
 	Ohms, Volts, Margin float64
 	// Largest is the largest resistor that still makes the level, Ω, of the E12 values;
-	// 0 for an input joined to another.
+	// 0 for an input joined to another, and for a line receiver's, whose current is in no table.
 	Largest float64
 	// Neighbours are driven inputs that it may be joined to instead, with the same function.
 	Neighbours []int
@@ -42,16 +42,19 @@ func (u *Use) Advise(f *part.Family) (all []Advice) {
 		case t.To != 0:
 		case t.High:
 			a.Ohms, a.Shared = neededOhms(f), high
+			if v.Pins[t.Pin-1].Receiver {
+				a.Ohms = 0 // it stands the levels of its line
+			}
 			pull := part.PullUp(f, a.Ohms, loads)
 			if !pull.Valid {
 				a.Ohms = part.E12Below(pull.Largest)
 				pull = part.PullUp(f, a.Ohms, loads)
 			}
-			a.Volts, a.Margin, a.Largest = pull.Volts, pull.Volts-f.VIH, part.E12Below(pull.Largest)
+			a.Volts, a.Margin, a.Largest = pull.Volts, pull.Volts-f.VIH, largest(pull, loads)
 			a.Neighbours = u.neighbours(i)
 		default:
 			pull := part.PullDown(f, 0, load)
-			a.Volts, a.Margin, a.Largest = 0, f.VIL, part.E12Below(pull.Largest)
+			a.Volts, a.Margin, a.Largest = 0, f.VIL, largest(pull, load)
 			a.Neighbours = u.neighbours(i)
 		}
 		all = append(all, a)
@@ -59,13 +62,21 @@ func (u *Use) Advise(f *part.Family) (all []Advice) {
 	return all
 }
 
+func largest(p part.Pull, loads float64) float64 {
+	if loads == 0 {
+		return 0
+	}
+	return part.E12Below(p.Largest)
+}
+
 // neededOhms is the resistor that an input wants between it and the supply. A
-// multi-emitter input breaks down from 5.5 V on, and the supply may go to 7 V; diode
-// inputs and gates of MOS transistors stand as much as the supply pin.
+// multi-emitter input breaks down from 5.5 V on, as the diodes of DTL may, and the supply
+// may go to 7 V; later diode inputs and gates of MOS transistors stand as much as the supply pin, and so does a timer's
+// RESET, which goes to it.
 //
-// Source: absolute maximum ratings of the families' data books, from memory.
+// Source: absolute maximum ratings of the families' data books, from memory; NE555, SLFS022.
 func neededOhms(f *part.Family) float64 {
-	if f.Technology == part.TTL {
+	if slices.Contains([]part.Technology{part.TTL, part.DTL}, f.Technology) && slices.Contains(part.Families, f) {
 		return pullOhms
 	}
 	return 0

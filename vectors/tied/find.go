@@ -57,12 +57,13 @@ func (w Way) Independent() (n int) {
 	return n
 }
 
-// Find gives the ways to a function, the fewest ties first, one a part. It stops at
-// limit ways; 0 for all. The function depends on all its inputs.
-func (c *Catalogue) Find(f twolevel.Function, limit int, want func(*part.Part) bool) (ways []Way) {
+// Find gives the ways to a function, the fewest ties first, one a part, of the variants that
+// are wanted; nil for all. It stops at limit ways; 0 for all. The function depends on all its
+// inputs.
+func (c *Catalogue) Find(f twolevel.Function, limit int, want func(*part.Variant) bool) (ways []Way) {
 	seen := map[*part.Part]bool{}
 	for _, g := range c.gates {
-		if len(g.Inputs) < f.Inputs || seen[g.Variant.Part] || want != nil && !want(g.Variant.Part) {
+		if len(g.Inputs) < f.Inputs || seen[g.Variant.Part] || want != nil && !want(g.Variant) {
 			continue
 		}
 		if takes, ok := assign(g.Is, f); ok {
@@ -158,7 +159,7 @@ func (a *assignment) from(i int) bool {
 	if i == a.gate.Inputs {
 		return true
 	}
-	choices := []int{TakesHigh, TakesLow}
+	choices := []int{TakesLow, TakesHigh} // ground takes no resistor in any family
 	for input := range a.f.Inputs {
 		choices = append(choices, input)
 	}

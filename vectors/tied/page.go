@@ -15,8 +15,9 @@ type Page struct {
 	*Use
 	Outputs []Output
 	Advice  []Advice
-	// Same lists by output the parts with such a gate or section, the plainest first.
-	Same map[int][]*part.Part
+	// Same lists by output the parts with such a gate or section, the plainest first. It
+	// names variants: a 74LS54 has a gate that a 7454 has not.
+	Same map[int][]*part.Variant
 }
 
 // PageOf works out the page of a type with inputs tied; the catalogue gives the parts
@@ -26,43 +27,59 @@ func PageOf(t part.Type, ties []Tie, c *Catalogue) (*Page, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Page{Type: t, Use: u, Outputs: u.Outputs(), Advice: u.Advise(t.Family), Same: map[int][]*part.Part{}}
+	p := &Page{Type: t, Use: u, Outputs: u.Outputs(), Advice: u.Advise(t.Family), Same: map[int][]*part.Variant{}}
 	for _, o := range p.Outputs {
 		if o.Kind != Combines || o.Driven != nil || !o.Changed {
 			continue
 		}
 		for _, g := range c.Same(o.Function) {
-			if q := g.Variant.Part; q != t.Part() && stageRank(g.Stage) == stageRank(o.Stage) && !slices.Contains(p.Same[o.Pin], q) {
-				p.Same[o.Pin] = append(p.Same[o.Pin], q)
+			if g.Variant.Part != t.Part() && stageRank(g.Stage) == stageRank(o.Stage) {
+				p.Same[o.Pin] = append(p.Same[o.Pin], g.Variant)
 			}
 		}
 	}
 	if err := p.remembering(c.remember); err != nil {
 		return nil, err
 	}
-	for _, same := range p.Same {
-		slices.SortStableFunc(same, func(a, b *part.Part) int { return p.familyRank(a) - p.familyRank(b) })
+	for pin, same := range p.Same {
+		slices.SortStableFunc(same, func(a, b *part.Variant) int { return p.familyRank(a) - p.familyRank(b) })
+		p.Same[pin] = onePerPart(same)
 	}
 	return p, nil
 }
 
+// onePerPart keeps the first variant of each part.
+func onePerPart(all []*part.Variant) (kept []*part.Variant) {
+	for _, v := range all {
+		if !hasPart(kept, v.Part) {
+			kept = append(kept, v)
+		}
+	}
+	return kept
+}
+
+func hasPart(all []*part.Variant, p *part.Part) bool {
+	return slices.ContainsFunc(all, func(v *part.Variant) bool { return v.Part == p })
+}
+
 // familyRank puts parts of the same family first, then those of a family with the same levels.
-func (p *Page) familyRank(q *part.Part) int {
+func (p *Page) familyRank(v *part.Variant) int {
 	switch f := p.Type.Family; {
-	case q.In(f) != nil:
+	case slices.Contains(v.Families, f):
 		return 0
-	case slices.ContainsFunc(q.Families(), func(o *part.Family) bool { return o.Technology.Bipolar() == f.Technology.Bipolar() }):
+	case slices.ContainsFunc(v.Families, func(o *part.Family) bool { return o.Technology.Bipolar() == f.Technology.Bipolar() }):
 		return 1
 	}
 	return 2
 }
 
-// typeName names a part in the page's family, or its first.
-func (p *Page) typeName(q *part.Part) string {
-	if q.In(p.Type.Family) != nil {
-		return p.Type.Family.TypeName(q.Number)
+// typeName names a variant in the page's family, or its first.
+func (p *Page) typeName(v *part.Variant) string {
+	f := v.Families[0]
+	if slices.Contains(v.Families, p.Type.Family) {
+		f = p.Type.Family
 	}
-	return q.Families()[0].TypeName(q.Number)
+	return f.TypeName(v.Part.Number)
 }
 
 const (
@@ -221,7 +238,7 @@ type Document struct {
 	Tied    []string            `json:"tied"`
 	Outputs map[string]string   `json:"outputs"` // in the language of the definitions; "" for what remembers
 	Words   map[string]string   `json:"words"`
-	SameAs  map[string][]string `json:"same_as"` // part numbers
+	SameAs  map[string][]string `json:"same_as"` // types
 	Ties    []TieDocument       `json:"ties"`
 }
 
@@ -245,8 +262,8 @@ func (p *Page) Document() Document {
 	}
 	for _, o := range p.Outputs {
 		d.Outputs[p.name(o.Pin)], d.Words[p.name(o.Pin)] = o.Language(), o.Words()
-		for _, q := range p.Same[o.Pin] {
-			d.SameAs[p.name(o.Pin)] = append(d.SameAs[p.name(o.Pin)], q.Number)
+		for _, v := range p.Same[o.Pin] {
+			d.SameAs[p.name(o.Pin)] = append(d.SameAs[p.name(o.Pin)], p.typeName(v))
 		}
 	}
 	for _, a := range p.Advice {

@@ -6,7 +6,9 @@ package tied
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"chipassay/vectors/logic"
@@ -22,9 +24,13 @@ type TieError struct{ Typed, Why string }
 
 func (e *TieError) Error() string { return fmt.Sprintf("%s: %s", e.Typed, e.Why) }
 
-// Parse reads ties such as 1D=L, 2A=H or 1A=1B; L and H may be written 0 and 1, GND
-// and VCC. The error is a *TieError.
-func Parse(v *part.Variant, words []string) (ties []Tie, err error) {
+// spaced are the spaces around the sign of a tie.
+var spaced = regexp.MustCompile(`\s*=\s*`)
+
+// Parse reads ties such as 1D=L, 2A=H or 1A=1B, each a word or several in one; L and H may
+// be written 0 and 1, GND and VCC, and a pin by its number. The error is a *TieError.
+func Parse(v *part.Variant, typed []string) (ties []Tie, err error) {
+	words := strings.Fields(spaced.ReplaceAllString(strings.Join(typed, " "), "="))
 	for _, word := range words {
 		t, why := parse(v, word)
 		if why == "" && slices.ContainsFunc(ties, func(o Tie) bool { return o.Pin == t.Pin }) {
@@ -47,7 +53,7 @@ var levels = map[string]bool{"H": true, "1": true, "HIGH": true, "VCC": true, "V
 
 func parse(v *part.Variant, word string) (t Tie, why string) {
 	name, to, ok := strings.Cut(word, "=")
-	if !ok {
+	if !ok || name == "" || to == "" {
 		return t, "write PIN=LEVEL, such as 1D=L, 2A=H, or 1B=1A to join two inputs"
 	}
 	if t.Pin, why = inputNamed(v, name); why != "" {
@@ -58,36 +64,53 @@ func parse(v *part.Variant, word string) (t Tie, why string) {
 		t.High = high
 		return t, ""
 	}
+	if p := named(v, to); p != nil && p.Role == part.Output {
+		return t, p.Name + " is an output: a tie is a level or another input"
+	}
 	if t.To, why = inputNamed(v, to); why == "" && t.To == t.Pin {
 		why = "a pin cannot be tied to itself"
 	}
 	return t, why
 }
 
-// inputNamed finds an input by the name of its pin.
-func inputNamed(v *part.Variant, name string) (number int, why string) {
+// named finds a pin by its name, or by its number where no pin has that for a name.
+func named(v *part.Variant, name string) *part.Pin {
 	name = strings.TrimSpace(name)
-	var inputs []string
-	for _, p := range v.Pins {
-		if p.Role == part.Input && p.Tied == part.NotTied {
-			inputs = append(inputs, p.Name)
+	for i, p := range v.Pins {
+		if strings.EqualFold(p.Name, name) && p.Role != part.NoConnect {
+			return &v.Pins[i]
 		}
-		if !strings.EqualFold(p.Name, name) || p.Role == part.NoConnect {
-			continue
-		}
-		switch {
-		case p.Role == part.Bidirectional:
-			return 0, p.Name + " is an output at times and must not be tied"
-		case p.Role == part.Output:
-			return 0, p.Name + " is an output: tied, it would be shorted"
-		case p.Role != part.Input:
-			return 0, fmt.Sprintf("%s is no input (%s)", p.Name, p.Role)
-		case p.Tied != part.NotTied:
-			return 0, p.Name + " has its level from the definition already"
-		}
-		return p.Number, ""
 	}
-	return 0, fmt.Sprintf("there is no input %s; there are %s", name, strings.Join(inputs, " "))
+	if n, err := strconv.Atoi(name); err == nil && n >= 1 && n <= len(v.Pins) && v.Pins[n-1].Role != part.NoConnect {
+		return &v.Pins[n-1]
+	}
+	return nil
+}
+
+// inputNamed finds an input by the name or the number of its pin.
+func inputNamed(v *part.Variant, name string) (number int, why string) {
+	p := named(v, name)
+	switch {
+	case p == nil:
+		var inputs []string
+		for _, p := range v.Pins {
+			if p.Role == part.Input && p.Tied == part.NotTied {
+				inputs = append(inputs, p.Name)
+			}
+		}
+		return 0, fmt.Sprintf("there is no input %s; there are %s", strings.TrimSpace(name), strings.Join(inputs, " "))
+	case p.Role == part.Bidirectional:
+		return 0, p.Name + " is an output at times and must not be tied"
+	case p.Role == part.Output:
+		return 0, p.Name + " is an output: tied, it would be shorted"
+	case p.Role != part.Input:
+		return 0, fmt.Sprintf("%s is no input (%s)", p.Name, p.Role)
+	case p.Opposite != 0:
+		return 0, fmt.Sprintf("%s decides nothing without %s: the two of a balanced line are driven apart", p.Name, v.Pins[p.Opposite-1].Name)
+	case p.Tied != part.NotTied:
+		return 0, p.Name + " has its level from the definition already"
+	}
+	return p.Number, ""
 }
 
 // A Use is a part with inputs tied.

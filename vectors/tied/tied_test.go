@@ -2,6 +2,7 @@ package tied
 
 import (
 	"errors"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -81,9 +82,38 @@ func TestWhatAnOutputBecomes(t *testing.T) {
 		if o.Language() != c.language || o.Words() != c.words {
 			t.Errorf("%s: %s is %q, %q, want %q, %q", c.typed, c.output, o.Language(), o.Words(), c.language, c.words)
 		}
-		same := slices.ContainsFunc(p.Same[o.Pin], func(q *part.Part) bool { return q.Number == c.same })
+		same := slices.ContainsFunc(p.Same[o.Pin], func(v *part.Variant) bool { return v.Part.Number == c.same })
 		if c.same != "" && !same {
 			t.Errorf("%s: no %s among those of the same function", c.typed, c.same)
+		}
+	}
+}
+
+// TestPinsByNumber: a pin may be given by its number on the package (data book's 7400: 4B is
+// pin 13).
+func TestPinsByNumber(t *testing.T) {
+	typ, err := library.Open("7400")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ties, err := Parse(typ.Variant, []string{"13 = H 1=2"})
+	if err != nil || len(ties) != 2 || ties[0] != (Tie{Pin: 13, High: true}) || ties[1] != (Tie{Pin: 1, To: 2}) {
+		t.Errorf("%+v, %v", ties, err)
+	}
+}
+
+// TestSameByType: what is the same as a gate is named as it is marked. A 74LS54 is 2-3-3-2
+// and a 7454 2-2-2-2 (data books, from memory); a converter's register has a D flip-flop
+// among its outputs, and is not one.
+func TestSameByType(t *testing.T) {
+	for _, c := range []struct{ typed, output, same, not string }{
+		{"74S64 A=H", "Y", "74L54", "7454"},
+		{"74LS374 /OE=L", "1Q", "", "74LS502"},
+	} {
+		p := page(t, c.typed)
+		same := p.Document().SameAs[c.output]
+		if c.same != "" && !slices.Contains(same, c.same) || slices.Contains(same, c.not) {
+			t.Errorf("%s: %s is the same as a gate of %v, want %s and no %s", c.typed, c.output, same, c.same, c.not)
 		}
 	}
 }
@@ -284,9 +314,14 @@ func TestHowToTie(t *testing.T) {
 		{"74LS51 1D=L", "straight to ground"},
 		{"74HC51 1D=L", "straight to ground, never open"},
 		{"7400 1B=1A", "together, from one output: their loads add up"},
+		{"946 1A=H", "to the supply through 1 kΩ: 4.75 V at least, 2.75 V over VIH"}, // 5 µA
+		{"1489 1A=L", "straight to ground"},
+		{"1489 1A=H", "straight to the supply"},
+		{"555 RESET=H", "straight to the supply"}, // NE555, SLFS022
 	} {
-		if got := page(t, c.typed).Advice[0].How(); got != c.how {
-			t.Errorf("%s: %q, want %q", c.typed, got, c.how)
+		a := page(t, c.typed).Advice[0]
+		if got := a.How(); got != c.how || math.IsInf(a.Largest, 0) {
+			t.Errorf("%s: %q, want %q; at most %g Ω", c.typed, got, c.how, a.Largest)
 		}
 	}
 	// What pull reports: 0.4 mA through 2 kΩ are VIL of LS, 0.8 V; E12 below is 1.8 kΩ.
@@ -306,6 +341,10 @@ func TestTiesThatCannotBe(t *testing.T) {
 	for _, c := range []struct{ typed, why string }{
 		{"7400 1A", "write PIN=LEVEL"},
 		{"7400 1Y=L", "is an output"},
+		{"7490 CKB=QA", "QA is an output: a tie is a level or another input"},
+		{"7400 3=L", "1Y is an output"},
+		{"26LS32 1A=H", "balanced line"}, // its level is the difference of the two (data book)
+		{"7400 15=L", "there is no input 15"},
 		{"7400 5A=L", "there are 1A 1B 2A"},
 		{"7400 1A=L 1A=H", "tied twice"},
 		{"7400 1A=1A", "to itself"},

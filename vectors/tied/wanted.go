@@ -21,23 +21,22 @@ const maxWanted = 6
 
 var (
 	nameForm  = regexp.MustCompile(`/?[A-Za-z_][A-Za-z0-9_]*|/?[0-9]+[A-Za-z_][A-Za-z0-9_]*|[0-9]+`)
-	wordForms = map[string]string{"AND": "&", "OR": "|", "XOR": "^", "NOT": "!"}
 	functions = []string{"parity", "any", "all", "count"}
 )
 
 // Want reads a function in the language of the definitions, with names of the
-// person's own: "!(a & b)". AND, OR, XOR and NOT may be written out. The part that
-// has it need not exist.
+// person's own: "!(a & b)", or as textbooks write it. The part that has it need not exist.
 func Want(text string) (w Wanted, err error) {
+	plain, why := inDefinitions(text)
+	if why != "" {
+		return w, fmt.Errorf("%q: %s", text, why)
+	}
 	var unknown []string
-	expression := nameForm.ReplaceAllStringFunc(text, func(name string) string {
-		if sign, ok := wordForms[strings.ToUpper(name)]; ok {
-			return " " + sign + " "
-		}
+	expression := nameForm.ReplaceAllStringFunc(plain, func(name string) string {
 		if slices.Contains(functions, name) || name == "0" || name == "1" {
 			return name
 		}
-		if name[0] >= '0' && name[0] <= '9' && !strings.ContainsFunc(name, func(r rune) bool { return r > '9' }) {
+		if !strings.ContainsFunc(name, func(r rune) bool { return r < '0' || r > '9' }) {
 			unknown = append(unknown, name)
 			return name
 		}
@@ -47,9 +46,12 @@ func Want(text string) (w Wanted, err error) {
 		}
 		return fmt.Sprintf("IN%d", i+1)
 	})
+	barred := slices.IndexFunc(w.Names, func(n string) bool { return slices.Contains(w.Names, "/"+n) })
 	switch {
 	case len(unknown) > 0 || len(w.Names) == 0:
 		return w, fmt.Errorf("%q is no function of named inputs: write for example \"!(a & b)\"", text)
+	case barred >= 0:
+		return w, fmt.Errorf("%q has %s and /%[2]s, which would be two inputs: write !%[2]s for NOT %[2]s", text, w.Names[barred])
 	case len(w.Names) > maxWanted:
 		return w, fmt.Errorf("%q has %d inputs: at most %d", text, len(w.Names), maxWanted)
 	}

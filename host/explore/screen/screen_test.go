@@ -316,6 +316,8 @@ func TestScreenFits(t *testing.T) {
 				p.press("t")
 			}
 		}
+		p.Update(tea.WindowSizeMsg{Width: 60, Height: 24})
+		p.shows("60 columns hide the right side: make it 80.")
 		p.Update(tea.WindowSizeMsg{Width: 80, Height: 24})
 		for _, pin := range p.session.Type.Variant.Pins {
 			p.shows(pin.Name)

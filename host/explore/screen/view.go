@@ -90,6 +90,9 @@ func (m *Model) title() string {
 	return fmt.Sprintf("%-*s  %s", room, clip(name, room), supply)
 }
 
+// full is the width at which nothing is cut off.
+const full = 80
+
 // line is the line being typed, or a message.
 func (m *Model) line() string {
 	switch {
@@ -99,6 +102,8 @@ func (m *Model) line() string {
 		return "Supply off: the chip may be taken out. p tests contact and switches it on."
 	case m.session.On() && m.left <= explore.Notice:
 		return fmt.Sprintf("The supply goes off in %.0f s: any key keeps it on.", math.Ceil(m.left.Seconds()))
+	case m.message == "" && m.width < full:
+		return fmt.Sprintf("%d columns hide the right side: make it %d.", m.width, full)
 	}
 	return m.message
 }
