@@ -123,6 +123,9 @@ func (b *Bench) Tell(line string) error {
 	}
 	select {
 	case b.work.lines <- line:
+		if b.state.Message.Text != "" { // it was of what was done before
+			b.changeLocked(func(s *State) { s.Message.Text = "" })
+		}
 		return nil
 	default:
 		return refused("the chip is being tested: wait until it is done")
@@ -197,15 +200,26 @@ func (s screen) Show(now drawer.Standing) {
 	state, _ := s.bench.State()
 	before := state.Drawer.Standing
 	same := before.Tally == now.Tally && before.Awaits == now.Awaits && before.Testing == now.Testing && before.Paused == now.Paused &&
-		before.Lost == now.Lost && before.Empty == now.Empty && before.Last == now.Last && state.Drawer.Part == s.run.Typed
+		before.Lost == now.Lost && before.Empty == now.Empty && before.Kept == now.Kept && before.Last == now.Last && before.Sheet == now.Sheet &&
+		before.Recorded == now.Recorded && state.Drawer.Part == s.run.Typed
 	if same {
 		return
 	}
-	s.bench.run(func(d *Drawer) { d.Standing, d.Part = now, s.run.Typed })
+	s.bench.change(func(state *State) {
+		if now.Testing && !before.Testing { // what was said was of the chip before
+			state.Message.Text = ""
+		}
+		d := *state.Drawer
+		d.Standing, d.Part = now, s.run.Typed
+		state.Drawer = &d
+	})
 }
 
 func (s screen) Verdict(d report.Document, written string) {
-	s.bench.run(func(run *Drawer) { run.Last, run.Recorded, run.Verdicts = &d, written, run.Verdicts+1 })
+	s.bench.run(func(run *Drawer) {
+		run.Standing.Sheet, run.Standing.Recorded = &d, written
+		run.Verdicts++
+	})
 }
 
 func (screen) Close() {}

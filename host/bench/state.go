@@ -45,9 +45,7 @@ type Drawer struct {
 	Order    Order
 	Part     string // that is tested now, as typed
 	Standing drawer.Standing
-	Verdicts int              // that were shown
-	Last     *report.Document // of the chip in the socket, or the last that was there; nil for none
-	Recorded string           // what was recorded of it
-	Summary  string           // of a run that ended
+	Verdicts int    // that were shown
+	Summary  string // of a run that ended
 	Tray     report.Tray
 }

@@ -158,6 +158,7 @@ func (r *Run) correct(ctx context.Context, change func(*record.Record, *report.D
 	if entry, err = r.append(ctx, entry, sheets); err != nil {
 		return err
 	}
+	r.found = finding{entry.Chip, sheet, r.asWritten(entry)}
 	r.Screen.Say("corrected")
 	return nil
 }
@@ -182,8 +183,21 @@ func (r *Run) undo(ctx context.Context, _ string) error {
 	if r.seat() == tested && r.last.Chip != last.Chip {
 		r.unseat()
 	}
+	r.restate(last.Chip)
 	r.Screen.Say("taken back: " + last.words())
 	return nil
+}
+
+// restate has what is shown of a chip be what holds now that a record of it was taken back.
+func (r *Run) restate(chip int64) {
+	if r.found.chip != chip {
+		return
+	}
+	if n := len(r.written); n > 0 && r.written[n-1].Chip == chip {
+		r.found.sheet, r.found.words = &r.sheets[len(r.sheets)-1], r.asWritten(r.written[n-1].Record)
+		return
+	}
+	r.found.chip, r.found.words = 0, "taken back"
 }
 
 // unseat leaves the chip in the socket without a record.

@@ -2,6 +2,7 @@ package page
 
 import (
 	"errors"
+	"io"
 	"maps"
 	"net/http"
 	"net/url"
@@ -90,8 +91,14 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 	case what == "off":
 		s.Off()
 	case what == "look":
+		before, _ := s.Bench.State()
 		if err := s.Bench.Open(r.Context()); err != nil {
 			http.Error(w, err.Error(), http.StatusUnprocessableEntity)
+			return
+		}
+		if now, _ := s.Bench.State(); now.Message.Number != before.Message.Number { // not every view has it
+			w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+			io.WriteString(w, now.Message.Text)
 			return
 		}
 	case actions[what] == nil:
@@ -99,7 +106,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 		return
 	default:
 		if err := actions[what](s, r.PostForm); err != nil {
-			http.Error(w, err.Error(), http.StatusUnprocessableEntity)
+			http.Error(w, said.Replace(err.Error()), http.StatusUnprocessableEntity)
 			return
 		}
 	}

@@ -77,16 +77,27 @@ func (v view) Behind() string {
 // of those that are to come; nil where that is not known.
 func (v view) Pictured() *report.Document {
 	d := v.State.Drawer
-	if d.Last != nil && (!d.Standing.Empty || d.Standing.Testing) {
-		return d.Last
+	if d.Standing.Sheet != nil && !d.Standing.Empty {
+		return d.Standing.Sheet
 	}
 	t, err := v.server.Bench.Find(d.Part)
 	if err != nil {
-		return d.Last
+		return d.Standing.Sheet
 	}
 	drawn := report.Pinout(t)
 	return &drawn
 }
+
+// said makes words for a terminal name what a page has instead.
+var said = strings.NewReplacer(
+	"; help lists more", "", "; help lists what you can type", "",
+	"paused; go, or Enter, goes on", "paused", "paused: go, or Enter, goes on", "paused: Enter goes on", "type go first", "go on first",
+	"type retest and seat", "press Test again and seat", "type retest", "test it again", "retest seats it again", "Test again seats it again",
+	": chipassay parts lists them", "", "chipassay yield --by lot lists them", "the page Lots lists them",
+)
+
+// Said is what was said of a run, as a page says it.
+func (view) Said(text string) string { return said.Replace(text) }
 
 // recent is how many of the last chips are listed.
 const recent = 20
@@ -157,7 +168,7 @@ func (s *Server) reading(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
-	w.Write([]byte(Reading(lib, r.URL.Query().Get("part"), r.URL.Query().Get("date"), time.Now())))
+	w.Write([]byte(said.Replace(Reading(lib, r.URL.Query().Get("part"), r.URL.Query().Get("date"), time.Now()))))
 }
 
 // Reading says in a line what a marking, a date code, or both are taken for.

@@ -1,0 +1,41 @@
+package page
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"chipassay/host/bench"
+	"chipassay/host/drawer"
+	"chipassay/host/report"
+	"chipassay/host/verdict"
+)
+
+// What stands in large letters is of the chip in the socket: where nothing is known of it, as
+// when its test was stopped, it says so, and nothing of the chip before.
+func TestLargeLettersAreOfTheChipInTheSocket(t *testing.T) {
+	s := serve(t, twoChips)
+	passed := &report.Document{Verdict: verdict.Pass, Typed: "7400"}
+	for want, now := range map[string]drawer.Standing{
+		"TESTING": {Testing: true}, "READY": {Empty: true}, "NOT TESTED": {}, "NO ANSWER": {Lost: true, Empty: true}, "PASS": {Sheet: passed, Kept: true, Recorded: "recorded"},
+	} {
+		page := live(t, s.Server, "bench", bench.State{Work: bench.DrawerRun, Drawer: &bench.Drawer{Part: "7400", Standing: now, Verdicts: 1}})
+		holds(t, page, "<strong>"+want+"</strong>")
+	}
+}
+
+// What is said for a terminal names on a page what the page has, and an error that ended a run
+// stands above its summary.
+func TestWordsOfARunOnThePage(t *testing.T) {
+	s := serve(t, twoChips)
+	assert.Equal(t, "     take it out, clean its pins, press Test again and seat it again", view{}.Said("     take it out, clean its pins, type retest and seat it again"))
+	assert.Equal(t, "Seat a chip with pin 1 at the lever end.", view{}.Said("Seat a chip with pin 1 at the lever end; help lists what you can type."))
+	over := bench.State{Message: bench.Message{Number: 2, Text: "1 chip: 1 pass"}, Drawer: &bench.Drawer{Summary: "1 chip: 1 pass", Order: bench.Order{Drawer: "D7", Operator: "Ana"}}}
+	page := live(t, s.Server, "bench", over)
+	holds(t, page, `value="D7"`, `value="Ana"`)
+	require.Equal(t, 1, strings.Count(page, "1 chip: 1 pass"))
+	over.Message = bench.Message{Number: 3, Text: "the last chip was not recorded: the disk is full"}
+	holds(t, live(t, s.Server, "bench", over), "1 chip: 1 pass", "the last chip was not recorded: the disk is full")
+}
