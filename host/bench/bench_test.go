@@ -167,6 +167,8 @@ func TestRunByHand(t *testing.T) {
 	assert.Equal(t, "taken back", s.Drawer.Standing.Recorded)
 	require.NoError(t, b.Tell("part 7399"))
 	until(t, b, "refused", func(s State) bool { return strings.Contains(s.Message.Text, "7399") })
+	require.NoError(t, b.Tell("note "+strings.Repeat("x", record.MaxText+1)))
+	until(t, b, "too long", func(s State) bool { return s.Message.Text == "the note is too long: 10000 characters at most" })
 	require.NoError(t, b.Tell("note x"))
 	until(t, b, "another word: what was said is of before", func(s State) bool { return s.Message.Text == "" })
 	require.NoError(t, b.Tell("part 7399"))
@@ -188,7 +190,8 @@ func TestRunByHand(t *testing.T) {
 // What is asked for wrongly is refused in words, and nothing begins.
 func TestRunsThatAreRefused(t *testing.T) {
 	b, _ := byHand(t, 0)
-	for _, o := range []Order{{Part: "7400"}, {Drawer: "D3"}, {Drawer: "D3", Part: "7399"}, {Drawer: "D3", Part: "7400", Lot: "no such lot"}} {
+	long := strings.Repeat("D", record.MaxText+1) // no record could hold it
+	for _, o := range []Order{{Drawer: long, Part: "7400"}, {Drawer: "D3", Part: "7400", Operator: long}, {Part: "7400"}, {Drawer: "D3"}, {Drawer: "D3", Part: "7399"}, {Drawer: "D3", Part: "7400", Lot: "no such lot"}} {
 		err := b.Run(o)
 		assert.ErrorIs(t, err, ErrRefused, "%+v", o)
 		assert.NotEmpty(t, err.Error())

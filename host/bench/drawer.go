@@ -46,6 +46,9 @@ func (b *Bench) Run(o Order) error {
 		Drawer: o.Drawer, Lot: o.Lot, Operator: strings.TrimSpace(o.Operator), Typed: o.Part, Identify: o.Identify,
 		DateCode: strings.TrimSpace(o.DateCode), KeepDate: o.KeepDate, Find: b.means.Find, Records: records, Behind: records.BehindWords, Numbers: true,
 	}
+	if err := r.Check(); err != nil {
+		return refused("%v", err)
+	}
 	return b.begin(DrawerRun, func(s *State, w *work) error {
 		if err := b.seat(r, station); err != nil {
 			return err

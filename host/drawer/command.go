@@ -128,6 +128,9 @@ func (r *Run) setDate(ctx context.Context, code string) error {
 }
 
 func (r *Run) setNote(ctx context.Context, text string) error {
+	if err := fits("the note", text); err != nil {
+		return err
+	}
 	if r.seat() != tested {
 		r.next.note = text
 		return nil
@@ -136,6 +139,9 @@ func (r *Run) setNote(ctx context.Context, text string) error {
 }
 
 func (r *Run) setMarking(ctx context.Context, text string) error {
+	if err := fits("the marking", text); err != nil {
+		return err
+	}
 	if r.seat() != tested {
 		r.next.marking = text
 		return nil
@@ -227,6 +233,9 @@ func (r *Run) skipNext(context.Context, string) error {
 }
 
 func (r *Run) changePart(_ context.Context, typed string) error {
+	if err := fits("the part", typed); err != nil {
+		return err
+	}
 	if r.Identify { // what is printed on the chip orders what it may be
 		if readable(typed) {
 			r.next.marking = typed

@@ -159,7 +159,10 @@ const (
 // Do works on the drawer until the operator ends it, no more chips come or ctx is
 // done, which are no errors, and returns what came of it.
 func (r *Run) Do(ctx context.Context) (Summary, error) {
-	var err error
+	err := r.Check()
+	if err != nil {
+		return Summary{}, err
+	}
 	if r.typ, err = r.find(r.Typed); err != nil {
 		return Summary{}, err
 	}
@@ -180,6 +183,19 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 	s := r.summary()
 	r.Screen.Say(s.String())
 	return s, err
+}
+
+// Check says what of a run no record could hold: that is to be known before the first chip.
+func (r *Run) Check() error {
+	return cmp.Or(fits("the drawer's name", r.Drawer), fits("the operator's name", r.Operator), fits("the part", r.Typed))
+}
+
+// fits refuses a text that is too long for a record.
+func fits(what, text string) error {
+	if len(text) > record.MaxText {
+		return invalid(fmt.Sprintf("%s is too long: %d characters at most", what, record.MaxText))
+	}
+	return nil
 }
 
 // opening words how a chip comes into the socket.

@@ -106,7 +106,8 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 		return
 	default:
 		if err := actions[what](s, r.PostForm); err != nil {
-			http.Error(w, said.Replace(err.Error()), http.StatusUnprocessableEntity)
+			line, _, _ := strings.Cut(onBench(err.Error()), "\n") // what is listed behind, the page has
+			http.Error(w, line, http.StatusUnprocessableEntity)
 			return
 		}
 	}

@@ -1,6 +1,8 @@
 package page
 
 import (
+	"net/http"
+	"net/url"
 	"strings"
 	"testing"
 
@@ -32,6 +34,10 @@ func TestWordsOfARunOnThePage(t *testing.T) {
 	s := serve(t, twoChips)
 	assert.Equal(t, "     take it out, clean its pins, press Test again and seat it again", view{}.Said("     take it out, clean its pins, type retest and seat it again"))
 	assert.Equal(t, "Seat a chip with pin 1 at the lever end.", view{}.Said("Seat a chip with pin 1 at the lever end; help lists what you can type."))
+	assert.Equal(t, "probably a memory; a run on the Bench page shows whether it is good", view{}.Said("probably a memory; chipassay test 2114 shows whether it is good"))
+	status, line := s.asks(t, s.client(t), "explore", url.Values{"part": {"7400"}, "defect": {"2 melted"}})
+	assert.Equal(t, http.StatusUnprocessableEntity, status)
+	assert.Equal(t, `not a defect: "2 melted": Every form lists them`, line, "one line")
 	over := bench.State{Message: bench.Message{Number: 2, Text: "1 chip: 1 pass"}, Drawer: &bench.Drawer{Summary: "1 chip: 1 pass", Order: bench.Order{Drawer: "D7", Operator: "Ana"}}}
 	page := live(t, s.Server, "bench", over)
 	holds(t, page, `value="D7"`, `value="Ana"`)

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"io/fs"
 	"net/http"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -94,10 +95,20 @@ var said = strings.NewReplacer(
 	"paused; go, or Enter, goes on", "paused", "paused: go, or Enter, goes on", "paused: Enter goes on", "type go first", "go on first",
 	"type retest and seat", "press Test again and seat", "type retest", "test it again", "retest seats it again", "Test again seats it again",
 	": chipassay parts lists them", "", "chipassay yield --by lot lists them", "the page Lots lists them",
+	"with a capacitor to clip on, add --capacitor 100n", "chipassay test --capacitor 100n, in a terminal, times it with one that you clip on",
+	"run chipassay adapter check", "check the adapter on its page", "; the forms are\n", ": Every form lists them\n",
 )
 
-// Said is what was said of a run, as a page says it.
-func (view) Said(text string) string { return said.Replace(text) }
+// tested is the command that tests a part.
+var tested = regexp.MustCompile(`chipassay test [^ ;]+`)
+
+// onBench is what is said for a terminal as a page says it.
+func onBench(text string) string {
+	return tested.ReplaceAllString(said.Replace(text), "a run on the Bench page")
+}
+
+// Said is what was said, as a page says it.
+func (view) Said(text string) string { return onBench(text) }
 
 // recent is how many of the last chips are listed.
 const recent = 20
@@ -168,7 +179,7 @@ func (s *Server) reading(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
-	w.Write([]byte(said.Replace(Reading(lib, r.URL.Query().Get("part"), r.URL.Query().Get("date"), time.Now()))))
+	w.Write([]byte(onBench(Reading(lib, r.URL.Query().Get("part"), r.URL.Query().Get("date"), time.Now()))))
 }
 
 // Reading says in a line what a marking, a date code, or both are taken for.
