@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -190,7 +191,7 @@ func (r *Run) undo(ctx context.Context, _ string) error {
 		r.unseat()
 	}
 	r.restate(last.Chip)
-	r.Screen.Say("taken back: " + last.words())
+	r.Screen.Say("taken back: " + r.called(last))
 	return nil
 }
 
@@ -215,15 +216,19 @@ func (r *Run) unseat() {
 	}
 }
 
-// words name a row.
-func (w row) words() string {
+// called is what a row is called.
+func (r *Run) called(w row) string {
 	switch {
 	case w.Kind == record.Correction:
 		return "the correction"
 	case w.RetestOf != 0:
 		return "the retest; the test before it counts"
 	}
-	return fmt.Sprintf("the test of chip %d: %s", len(w.sheets)+1, w.Verdict)
+	number := strconv.Itoa(len(w.sheets) + 1)
+	if r.Numbers { // as it was shown when it was recorded
+		number = w.BagNumber()
+	}
+	return fmt.Sprintf("the test of chip %s: %s", number, w.Verdict)
 }
 
 func (r *Run) skipNext(context.Context, string) error {

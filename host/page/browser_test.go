@@ -182,7 +182,10 @@ func TestReloadInTheMiddleOfARun(t *testing.T) {
 	do(t, page, chromedp.SendKeys(`.say [name="note"]`, "point controller\r"))
 	until(t, page, shows("note: point controller"))
 	until(t, page, `document.activeElement === document.body`)
+	require.NoError(t, sight.On(page, 360, 740, sight.Light))
+	do(t, page, chromedp.Evaluate[chromedp.Void](`scrollTo(0, 1e6); undefined`))
 	next(t, page, "FAIL")
+	until(t, page, `document.querySelector(".word").getBoundingClientRect().top >= 0`) // the verdict is in sight
 }
 
 // Two pages show the same bench. One holds the controls, and passes them on to the other,

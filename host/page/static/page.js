@@ -38,6 +38,15 @@ export async function post(what, values = new URLSearchParams()) {
 }
 
 let events;
+let word; // in large letters
+
+/** lookUp brings what stands in large letters into sight where it is new, unless a person types about a chip. */
+function lookUp() {
+  const large = document.querySelector("#live .word");
+  const before = word;
+  word = large?.textContent ?? "";
+  if (large && before !== undefined && word !== before && !document.activeElement.closest(".say")) large.scrollIntoView({ block: "nearest" });
+}
 
 /** follow keeps the parts of the page as the bench is. */
 function follow() {
@@ -52,6 +61,7 @@ function follow() {
     }
     settings();
     announce();
+    lookUp();
     document.dispatchEvent(new Event("bench"));
   };
   events.onerror = () => document.body.classList.add("cut-off");
