@@ -158,6 +158,11 @@ func TestViewsAreReadableAndAccessible(t *testing.T) {
 	legible(t, page, "a run before its first chip")
 	next(t, page, "PASS")
 	next(t, page, "FAIL")
+	require.NoError(t, sight.On(page, 1920, 1080, sight.Light))
+	for _, text := range []string{".word", ".reason"} { // a letter of 1/200 of the distance, 10 mm at two metres, is 38 CSS pixels (common practice)
+		size := eval[float64](t, page, fmt.Sprintf(`parseFloat(getComputedStyle(document.querySelector(".now %s")).fontSize)`, text))
+		assert.GreaterOrEqual(t, size, 38.0, text)
+	}
 	legible(t, page, "a chip that failed")
 }
 
