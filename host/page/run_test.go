@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -44,4 +45,18 @@ func TestWordsOfARunOnThePage(t *testing.T) {
 	require.Equal(t, 1, strings.Count(page, "1 chip: 1 pass"))
 	over.Message = bench.Message{Number: 3, Text: "the last chip was not recorded: the disk is full"}
 	holds(t, live(t, s.Server, "bench", over), "1 chip: 1 pass", "the last chip was not recorded: the disk is full")
+}
+
+// Whatever is printed on a chip is read as it stands there, its date code too.
+func TestReadingOfAWholeMarking(t *testing.T) {
+	lib, err := parts()
+	require.NoError(t, err)
+	for typed, want := range map[string]string{
+		"SN74LS00N":        "74LS00 quad 2-input NAND gate",
+		"DM 7400 N / 7834": "7400 quad 2-input NAND gate; 7834 is read as a date code, week 34 of 1978, 21 to 27 August 1978", // ISO 8601
+		"K155LA3":          "7400 quad 2-input NAND gate",
+		"930":              "930 dual 4-input NAND gate, expandable, 6 kohm pull-ups",
+	} {
+		assert.Equal(t, want, Reading(lib, typed, "", time.Date(2026, time.May, 4, 0, 0, 0, 0, time.UTC)), typed)
+	}
 }

@@ -3,6 +3,7 @@ package page
 import (
 	"bytes"
 	"embed"
+	"fmt"
 	"html/template"
 	"io/fs"
 	"net/http"
@@ -182,6 +183,23 @@ func (s *Server) reading(w http.ResponseWriter, r *http.Request) {
 	w.Write([]byte(onBench(Reading(lib, r.URL.Query().Get("part"), r.URL.Query().Get("date"), time.Now()))))
 }
 
+// datesIn says what of a whole marking is read as a date code, beside the part's number.
+func datesIn(typed string, lib *library.Library, now time.Time) (words []string) {
+	if len(strings.Fields(typed)) < 2 { // a number alone is the part's
+		return nil
+	}
+	m, err := marking.Read(typed, lib, now)
+	if err != nil {
+		return nil
+	}
+	for _, d := range m.Dates {
+		if !slices.ContainsFunc(m.Parts, func(p marking.PartReading) bool { return p.Token == d.Token }) {
+			words = append(words, fmt.Sprintf("%s is read as a date code, %s", d.Token, d.Code.Words()))
+		}
+	}
+	return words
+}
+
 // Reading says in a line what a marking, a date code, or both are taken for.
 func Reading(lib *library.Library, typed, date string, now time.Time) string {
 	var words []string
@@ -193,6 +211,9 @@ func Reading(lib *library.Library, typed, date string, now time.Time) string {
 		}
 		since = marking.MadeSince(t.Family)
 		words = append(words, t.String())
+		if strings.TrimSpace(date) == "" {
+			words = append(words, datesIn(typed, lib, now)...)
+		}
 	}
 	if date = strings.TrimSpace(date); date != "" {
 		d, err := marking.ReadDateCode(date, since, now)
