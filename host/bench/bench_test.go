@@ -193,7 +193,7 @@ func TestRunByHand(t *testing.T) {
 func TestRunsThatAreRefused(t *testing.T) {
 	b, _ := byHand(t, 0)
 	long := strings.Repeat("D", record.MaxText+1) // no record could hold it
-	for _, o := range []Order{{Drawer: long, Part: "7400"}, {Drawer: "D3", Part: "7400", Operator: long}, {Part: "7400"}, {Drawer: "D3"}, {Drawer: "D3", Part: "7399"}, {Drawer: "D3", Part: "7400", Lot: "no such lot"}} {
+	for _, o := range []Order{{Drawer: "D3", Part: "7400", DateCode: "7854"}, {Drawer: "D3", Part: "4116"}, {Drawer: long, Part: "7400"}, {Drawer: "D3", Part: "7400", Operator: long}, {Part: "7400"}, {Drawer: "D3"}, {Drawer: "D3", Part: "7399"}, {Drawer: "D3", Part: "7400", Lot: "no such lot"}} {
 		err := b.Run(o)
 		assert.ErrorIs(t, err, ErrRefused, "%+v", o)
 		assert.NotEmpty(t, err.Error())

@@ -46,9 +46,6 @@ func (b *Bench) Run(o Order) error {
 		Drawer: o.Drawer, Lot: o.Lot, Operator: strings.TrimSpace(o.Operator), Typed: o.Part, Identify: o.Identify,
 		DateCode: strings.TrimSpace(o.DateCode), KeepDate: o.KeepDate, Find: b.means.Find, Records: records, Behind: records.BehindWords, Numbers: true,
 	}
-	if err := r.Check(); err != nil {
-		return refused("%v", err)
-	}
 	return b.begin(DrawerRun, func(s *State, w *work) error {
 		if err := b.seat(r, station); err != nil {
 			return err
@@ -56,10 +53,8 @@ func (b *Bench) Run(o Order) error {
 		if r.Typed == "" && !o.Identify {
 			return refused("name the part that is printed on the chips, or choose that they are identified")
 		}
-		if !o.Identify {
-			if _, err := b.means.Find(r.Typed); err != nil {
-				return refused("%v", err)
-			}
+		if err := r.Check(); err != nil {
+			return refused("%v", err)
 		}
 		w.lines = make(chan string, 16)
 		r.Hand = hand(w.lines)

@@ -163,14 +163,6 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 	if err != nil {
 		return Summary{}, err
 	}
-	if r.typ, err = r.find(r.Typed); err != nil {
-		return Summary{}, err
-	}
-	if r.DateCode != "" {
-		if err := r.date(r.DateCode); err != nil {
-			return Summary{}, err
-		}
-	}
 	defer r.Screen.Close()
 	r.printf("%s: %s.%s", r.Drawer, strings.TrimSpace(r.typ.String()), r.opening())
 	for err == nil && r.state != ended && ctx.Err() == nil {
@@ -185,9 +177,17 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 	return s, err
 }
 
-// Check says what of a run no record could hold: that is to be known before the first chip.
+// Check says what is wrong with what was typed for a run: that is to be known before the
+// first chip comes.
 func (r *Run) Check() error {
-	return cmp.Or(fits("the drawer's name", r.Drawer), fits("the operator's name", r.Operator), fits("the part", r.Typed))
+	err := cmp.Or(fits("the drawer's name", r.Drawer), fits("the operator's name", r.Operator), fits("the part", r.Typed))
+	if err != nil {
+		return err
+	}
+	if r.typ, err = r.find(r.Typed); err != nil || r.DateCode == "" {
+		return err
+	}
+	return r.date(r.DateCode)
 }
 
 // fits refuses a text that is too long for a record.
