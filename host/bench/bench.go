@@ -107,6 +107,7 @@ type work struct {
 
 	lines chan string                   // to a drawer run
 	stop  context.CancelFunc            // of the test that is running in it; nil for none
+	hurry context.CancelFunc            // of the look for a lost adapter in it; nil for none
 	calls chan func(*exploration) error // to an exploration
 }
 

@@ -28,6 +28,7 @@ type cable struct {
 	socket *virtual.Socket
 	conn   link.Conn
 	pulled bool
+	silent bool // at its port nobody answers, however long one waits
 }
 
 func (c *cable) Read(p []byte) (int, error) {
@@ -101,7 +102,16 @@ func byHand(t *testing.T, atLeast time.Duration) (*Bench, *cable) {
 			p.AtLeast = atLeast
 			return p, err
 		},
-		Adapter: func(ctx context.Context) (*adapter.Adapter, error) { return adapter.Open(ctx, link.New(c, 0)) },
+		Adapter: func(ctx context.Context) (*adapter.Adapter, error) {
+			c.Lock()
+			silent := c.silent
+			c.Unlock()
+			if silent {
+				<-ctx.Done()
+				return nil, ctx.Err()
+			}
+			return adapter.Open(ctx, link.New(c, 0))
+		},
 		Records: func(context.Context, bool) (*record.Store, error) {
 			return record.Open(filepath.Join(t.TempDir(), "records"))
 		},
@@ -248,6 +258,7 @@ func TestUnplugged(t *testing.T) {
 	c.pull(true)
 	s := until(t, b, "lost", func(s State) bool { return s.Drawer.Standing.Lost })
 	assert.Contains(t, s.Drawer.Standing.Awaits, "does not answer")
+	assert.True(t, s.Adapter.Lost)
 	for _, v := range verdicts(t, b) {
 		assert.Equal(t, verdict.NotTested, v, "as in the terminal")
 	}
@@ -255,6 +266,32 @@ func TestUnplugged(t *testing.T) {
 	s = until(t, b, "back", func(s State) bool { return !s.Drawer.Standing.Lost })
 	assert.False(t, s.Adapter.Lost)
 	assert.False(t, c.live(), "opening an adapter makes its socket safe")
+}
+
+// The word of the operator does not wait until an adapter that is lost was looked for. A test
+// after it is back can be stopped as one before.
+func TestWordsWhileTheAdapterIsLookedFor(t *testing.T) {
+	b, c := testing7400(t)
+	require.Eventually(t, c.live, 20*time.Second, time.Millisecond)
+	c.Lock()
+	c.pulled, c.silent = true, true
+	c.Unlock()
+	until(t, b, "lost", func(s State) bool { return s.Drawer.Standing.Lost })
+	require.NoError(t, b.Start())
+	until(t, b, "refused", func(s State) bool { return s.Message.Text == "the adapter does not answer: check its cable" })
+	c.Lock()
+	c.pulled, c.silent = false, false
+	c.Unlock()
+	require.NoError(t, b.Tell("note x"))
+	until(t, b, "back", func(s State) bool { return !s.Drawer.Standing.Lost })
+	require.NoError(t, b.Tell("retest"))
+	until(t, b, "testing again", func(s State) bool { return s.Drawer.Standing.Testing })
+	require.Eventually(t, c.live, 20*time.Second, time.Millisecond)
+	b.Stop()
+	until(t, b, "stopped", waits)
+	assert.False(t, c.live())
+	require.NoError(t, b.Tell("end"))
+	until(t, b, "over", func(s State) bool { return s.Work == Idle })
 }
 
 // A bench that is closed in the middle of a test switches the supply off.

@@ -62,6 +62,16 @@ func (b *Bench) Run(o Order) error {
 		return nil
 	}, func(ctx context.Context, w *work) error {
 		r.Bench, r.Screen = &stoppable{r.Bench, b, w}, screen{b, r}
+		if again := r.Reconnect; again != nil {
+			r.Reconnect = func(ctx context.Context) (drawer.Bench, error) {
+				ctx, cancel := context.WithCancel(ctx)
+				defer cancel()
+				b.hurries(w, cancel)
+				defer b.hurries(w, nil)
+				found, err := again(ctx)
+				return &stoppable{found, b, w}, err
+			}
+		}
 		summary, err := r.Do(ctx)
 		b.run(func(d *Drawer) { d.Summary, d.Tray = summary.String(), summary.Tray })
 		return err
@@ -121,6 +131,9 @@ func (b *Bench) Tell(line string) error {
 	}
 	select {
 	case b.work.lines <- line:
+		if b.work.hurry != nil { // a port at which nobody answers takes its time
+			b.work.hurry()
+		}
 		if b.state.Message.Text != "" { // it was of what was done before
 			b.changeLocked(func(s *State) { s.Message.Text = "" })
 		}
@@ -146,6 +159,13 @@ func (b *Bench) run(how func(d *Drawer)) {
 		how(&d)
 		s.Drawer = &d
 	})
+}
+
+// hurries notes how the look for a lost adapter is cut short.
+func (b *Bench) hurries(w *work, by context.CancelFunc) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	w.hurry = by
 }
 
 // A hand is the operator of a drawer run.
@@ -207,6 +227,7 @@ func (s screen) Show(now drawer.Standing) {
 		if now.Testing && !before.Testing { // what was said was of the chip before
 			state.Message.Text = ""
 		}
+		state.Adapter.Lost = now.Lost
 		d := *state.Drawer
 		d.Standing, d.Part = now, s.run.Typed
 		state.Drawer = &d
