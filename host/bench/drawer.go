@@ -19,12 +19,13 @@ type Order struct {
 	Drawer, Part, Operator, Lot, DateCode string
 	KeepDate                              bool
 	Identify                              bool // the chips have no marking
+	Capacitor                                  // empty for none
 }
 
 // Run begins a drawer run: with chips that come by hand or, at the virtual adapter, with
 // those of practice.
 func (b *Bench) Run(o Order) error {
-	o.Drawer, o.Part = strings.TrimSpace(o.Drawer), strings.TrimSpace(o.Part)
+	o.Drawer, o.Part, o.Capacitor = strings.TrimSpace(o.Drawer), strings.TrimSpace(o.Part), o.Capacitor.trimmed()
 	if o.Drawer == "" {
 		return refused("name the drawer")
 	}
@@ -34,7 +35,7 @@ func (b *Bench) Run(o Order) error {
 			return refused("%v", err)
 		}
 	}
-	station := &drawer.Station{Plan: b.means.Plan, Memory: b.memory}
+	station := &drawer.Station{Plan: b.planned(o), Memory: b.memory}
 	if o.Identify {
 		plan, err := b.means.Identify()
 		if err != nil {
@@ -55,6 +56,9 @@ func (b *Bench) Run(o Order) error {
 		}
 		if err := r.Check(); err != nil {
 			return refused("%v", err)
+		}
+		if err := b.fits(o, r.Typed); err != nil {
+			return err
 		}
 		w.lines = make(chan string, 16)
 		r.Hand = hand(w.lines)
@@ -144,8 +148,12 @@ func (b *Bench) Tell(line string) error {
 }
 
 // Start tests the chip in the socket, or seats the next in practice: what Enter does. It
-// is refused while a chip is being tested.
+// is refused while a chip is being tested, but where the person was asked to do something: it
+// is done then.
 func (b *Bench) Start() error {
+	if b.answered() {
+		return nil
+	}
 	if s, _ := b.State(); s.Drawer != nil && s.Drawer.Standing.Testing {
 		return refused("the chip is being tested: leave it alone")
 	}
@@ -193,6 +201,7 @@ func (s *stoppable) Test(ctx context.Context, t part.Type) (*assay.Result, error
 	s.set(cancel)
 	defer s.set(nil)
 	result, err := s.Bench.Test(inner, t)
+	s.bench.unclipped(s.work)
 	s.bench.change(func(s *State) { s.Progress, s.Stopping = 0, false })
 	if inner.Err() != nil && ctx.Err() == nil {
 		return nil, drawer.ErrStopped

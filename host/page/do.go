@@ -31,6 +31,7 @@ var runActions = map[string]action{
 		return s.Bench.Run(bench.Order{
 			Drawer: f.Get("drawer"), Part: f.Get("part"), Operator: f.Get("operator"), Lot: f.Get("lot"), DateCode: f.Get("date"),
 			KeepDate: f.Get("keep") != "", Identify: f.Get("identify") != "",
+			Capacitor: bench.Capacitor{Marked: f.Get("capacitor"), Resistor: f.Get("resistor")},
 		})
 	},
 	"start":   func(s *Server, _ url.Values) error { return s.Bench.Start() },

@@ -29,6 +29,16 @@ func TestLargeLettersAreOfTheChipInTheSocket(t *testing.T) {
 	}
 }
 
+// What a person is asked to clip on stands in large letters' place, with its cautions and the
+// button that says it is done; Stop stays.
+func TestAPersonIsAskedToClip(t *testing.T) {
+	s := serve(t, twoChips)
+	asking := &bench.Asking{What: "Clip 1 µF between position 1 (pin 1, 1A) and ground", Cautions: []string{"discharge it"}}
+	page := live(t, s.Server, "bench", bench.State{Work: bench.DrawerRun, Drawer: &bench.Drawer{Part: "7414", Asking: asking, Standing: drawer.Standing{Testing: true}}})
+	holds(t, page, "<strong>YOUR TURN</strong>", "Clip 1 µF between position 1 (pin 1, 1A) and ground.", "<li>Discharge it.</li>", `data-do="start" data-enter>It is clipped on`, `data-key="Escape"`)
+	lacks(t, page, "TESTING")
+}
+
 // What is said for a terminal names on a page what the page has, and an error that ended a run
 // stands above its summary.
 func TestWordsOfARunOnThePage(t *testing.T) {

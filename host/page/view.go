@@ -96,7 +96,7 @@ var said = strings.NewReplacer(
 	"paused; go, or Enter, goes on", "paused", "paused: go, or Enter, goes on", "paused: Enter goes on", "type go first", "go on first",
 	"type retest and seat", "press Test again and seat", "type retest", "test it again", "retest seats it again", "Test again seats it again",
 	": chipassay parts lists them", "", "chipassay yield --by lot lists them", "the page Lots lists them",
-	"with a capacitor to clip on, add --capacitor 100n", "chipassay test --capacitor 100n, in a terminal, times it with one that you clip on",
+	"with a capacitor to clip on, add --capacitor 100n", "a run that begins with a capacitor of 100n times them",
 	"run chipassay adapter check", "check the adapter on its page", "; the forms are\n", ": Every form lists them\n",
 )
 
