@@ -157,6 +157,7 @@ func (f *benchFlags) means(cmd *cobra.Command) bench.Means {
 			test, _ := march.ByName(march.Default)
 			return assay.MemoryPlan{Type: t, Test: test, Others: d.circuits, Memories: d.memories}
 		},
+		Capacitor: withCapacitor,
 		Identify: func() (identify.Plan, error) {
 			p, err := d.identification()
 			p.AtLeast = f.atLeast

@@ -146,7 +146,7 @@ func entersInBrowser(t *testing.T, x *terminal, password string) {
 	waits(`document.querySelector("[role=alert]")?.textContent == "That is not the password."`)
 	require.Equal(t, "0px", run(`getComputedStyle(document.body).marginLeft`)) // its own style applies
 	send(password)
-	waits(`document.body?.dataset.view == "bench" && sessionStorage.viewer != undefined`)
+	waits(`document.body?.dataset.view == "bench" && document.body.dataset.live == "yes"`)
 	// needs the controls, which its stream gives, and its script's own request
 	waits(`document.querySelector(".run") != null || (document.querySelector("form[data-do=run] button")?.click(), false)`)
 }

@@ -19,6 +19,12 @@ import (
 	"chipassay/vectors/part"
 )
 
+// A helper is a person who clips to the side header what is asked for.
+type helper interface {
+	ask(ctx context.Context, what string) error // returns when it is clipped on
+	say(what string)
+}
+
 // A header is the side header of a real adapter, to which a person clips what is asked for. The caution is
 // printed once, before the first time.
 type header struct {
@@ -52,6 +58,8 @@ func (h *header) ask(ctx context.Context, what string) error {
 		return err
 	}
 }
+
+func (h *header) say(what string) { fmt.Fprintln(h.out, what) }
 
 // place is a pin as a person finds it at the header.
 func place(v *part.Variant, pin int) string {
@@ -107,7 +115,7 @@ func (c *clipping) choose(t part.Type) error {
 
 // request is what is to be measured; nil for nothing. The virtual adapter's capacitor is clipped to its
 // socket, a real one by the person.
-func (c *clipping) request(cmd *cobra.Command, socket *virtual.Socket, t part.Type) *thresholds.Request {
+func (c *clipping) request(h helper, socket *virtual.Socket, t part.Type) *thresholds.Request {
 	if c.farads == 0 {
 		return nil
 	}
@@ -122,10 +130,9 @@ func (c *clipping) request(cmd *cobra.Command, socket *virtual.Socket, t part.Ty
 		}
 		return q
 	}
-	h := headerOf(cmd, thresholds.Cautions...)
 	q.Clip = func(ctx context.Context, pin int) error {
 		if pin == 0 {
-			fmt.Fprintln(h.out, takeOff)
+			h.say(takeOff)
 			return nil
 		}
 		return h.ask(ctx, fmt.Sprintf("Clip %s between %s and ground of the side header, plus at the pin", quantity.Farads(c.farads), place(t.Variant, pin)))

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/stretchr/testify/require"
 
+	"chipassay/host/assay/thresholds"
 	"chipassay/vectors/library"
 )
 
@@ -22,7 +23,7 @@ func TestPersonIsAskedToClip(t *testing.T) {
 	cmd := &cobra.Command{}
 	cmd.SetErr(&said)
 	cmd.SetIn(strings.NewReader("\n\n"))
-	q := c.request(cmd, nil, typ)
+	q := c.request(headerOf(cmd, thresholds.Cautions...), nil, typ)
 	require.InDelta(t, 470e-9, q.Farads, 1e-15)
 	require.False(t, q.All)
 	require.NoError(t, q.Clip(t.Context(), 1))

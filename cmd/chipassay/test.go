@@ -14,6 +14,7 @@ import (
 
 	"chipassay/host/adapter"
 	"chipassay/host/assay"
+	"chipassay/host/assay/thresholds"
 	"chipassay/host/assay/timing"
 	"chipassay/host/console"
 	"chipassay/host/marking"
@@ -147,8 +148,8 @@ func runTest(cmd *cobra.Command, typed string, f testFlags) (err error) {
 		return err
 	}
 	defer a.Close()
-	p.Thresholds = f.clipping.request(cmd, f.socket, chip)
-	f.clipToTime(cmd, p.Timing, chip)
+	p.Thresholds = f.clipping.request(headerOf(cmd, thresholds.Cautions...), f.socket, chip)
+	f.clipToTime(headerOf(cmd, timingCautions...), p.Timing, chip)
 	r, err := assayOn(cmd, a, p, f.repetition(cmd))
 	if err != nil {
 		return err
@@ -308,13 +309,13 @@ func unmeasuredInputs(typ part.Type) error {
 }
 
 // clipToTime says how what times the part is clipped on: the virtual adapter does it by itself.
-func (f testFlags) clipToTime(cmd *cobra.Command, t *timing.Plan, typ part.Type) {
+func (f testFlags) clipToTime(h helper, t *timing.Plan, typ part.Type) {
 	switch {
 	case t == nil:
 	case f.socket != nil:
 		t.Clip = itself(typ.Variant, f.socket)
 	default:
-		t.Clip = asking(headerOf(cmd, timingCautions...), typ.Variant)
+		t.Clip = asking(h, typ.Variant)
 	}
 }
 

@@ -81,7 +81,7 @@ var timingCautions = []string{
 }
 
 // asking has a person clip: the supply is off, and the adapter has started.
-func asking(h *header, v *part.Variant) func(context.Context, timing.Clips) error {
+func asking(h helper, v *part.Variant) func(context.Context, timing.Clips) error {
 	moved := false
 	return func(ctx context.Context, c timing.Clips) error {
 		if c.SameAsLast {

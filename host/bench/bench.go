@@ -42,6 +42,9 @@ type Means struct {
 	Plan     func(part.Type) (assay.Plan, error) // how logic is tested
 	Memory   func(part.Type) assay.MemoryPlan    // how a memory is
 	Identify func() (identify.Plan, error)       // how a chip without a marking is identified
+	// Capacitor has the plan of a type measure with a capacitor, which the virtual socket has
+	// clipped on by itself. The error says what of it does not fit the type.
+	Capacitor func(c Capacitor, t part.Type, socket *virtual.Socket, h Helper) (func(*assay.Plan), error)
 
 	// Adapter connects to the adapter at its port. Where the error is a link.ErrNoAdapter
 	// the virtual one takes its place.
@@ -107,6 +110,9 @@ type work struct {
 
 	lines chan string                   // to a drawer run
 	stop  context.CancelFunc            // of the test that is running in it; nil for none
+	hurry context.CancelFunc            // of the look for a lost adapter in it; nil for none
+	done  chan struct{}                 // closed when the person has done what is asked for; nil for nothing
+	asked bool                          // something is clipped on
 	calls chan func(*exploration) error // to an exploration
 }
 

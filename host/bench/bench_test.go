@@ -28,6 +28,7 @@ type cable struct {
 	socket *virtual.Socket
 	conn   link.Conn
 	pulled bool
+	silent bool // at its port nobody answers, however long one waits
 }
 
 func (c *cable) Read(p []byte) (int, error) {
@@ -101,7 +102,16 @@ func byHand(t *testing.T, atLeast time.Duration) (*Bench, *cable) {
 			p.AtLeast = atLeast
 			return p, err
 		},
-		Adapter: func(ctx context.Context) (*adapter.Adapter, error) { return adapter.Open(ctx, link.New(c, 0)) },
+		Adapter: func(ctx context.Context) (*adapter.Adapter, error) {
+			c.Lock()
+			silent := c.silent
+			c.Unlock()
+			if silent {
+				<-ctx.Done()
+				return nil, ctx.Err()
+			}
+			return adapter.Open(ctx, link.New(c, 0))
+		},
 		Records: func(context.Context, bool) (*record.Store, error) {
 			return record.Open(filepath.Join(t.TempDir(), "records"))
 		},
@@ -152,18 +162,36 @@ func TestRunByHand(t *testing.T) {
 	assert.True(t, s.Drawer.Standing.Empty)
 	c.seat(t, "7400")
 	s = until(t, b, "tested", func(s State) bool { return s.Drawer.Verdicts == 1 && len(s.Drawer.Standing.Written) == 1 })
-	assert.Equal(t, verdict.Pass, s.Drawer.Last.Verdict)
-	assert.Contains(t, s.Drawer.Recorded, "number 1")
+	assert.Equal(t, verdict.Pass, s.Drawer.Standing.Sheet.Verdict)
+	assert.Contains(t, s.Drawer.Standing.Recorded, "number 1")
 	assert.ErrorIs(t, b.Run(Order{Drawer: "D4", Part: "7400"}), ErrRefused, "one work at a time")
 	require.NoError(t, b.Tell("note from the point controller"))
 	said := until(t, b, "corrected", func(s State) bool { return s.Message.Text == "corrected" }).Message.Number
 	c.seat(t, "")
 	until(t, b, "empty", func(s State) bool { return s.Drawer.Standing.Empty })
 	c.seat(t, "7400", "2 open")
-	until(t, b, "tested", func(s State) bool { return s.Drawer.Verdicts == 2 && len(s.Drawer.Standing.Written) == 2 })
+	s = until(t, b, "tested", func(s State) bool { return s.Drawer.Verdicts == 2 && len(s.Drawer.Standing.Written) == 2 })
+	number := s.Drawer.Standing.Written[1].BagNumber
 	require.NoError(t, b.Tell("undo"))
 	s = until(t, b, "taken back", func(s State) bool { return len(s.Drawer.Standing.Written) == 1 })
 	assert.Greater(t, s.Message.Number, said, "each message has a number of its own")
+	assert.Equal(t, "taken back", s.Drawer.Standing.Recorded)
+	assert.Equal(t, "taken back: the test of chip "+number+": fail", s.Message.Text, "by the number that was shown")
+	require.NoError(t, b.Tell("part 7399"))
+	until(t, b, "refused", func(s State) bool { return strings.Contains(s.Message.Text, "7399") })
+	require.NoError(t, b.Tell("note "+strings.Repeat("x", record.MaxText+1)))
+	until(t, b, "too long", func(s State) bool { return s.Message.Text == "the note is too long: 10000 characters at most" })
+	require.NoError(t, b.Tell("note x"))
+	until(t, b, "another word: what was said is of before", func(s State) bool { return s.Message.Text == "" })
+	require.NoError(t, b.Tell("part 7399"))
+	until(t, b, "refused", func(s State) bool { return strings.Contains(s.Message.Text, "7399") })
+	c.seat(t, "")
+	until(t, b, "empty", func(s State) bool { return s.Drawer.Standing.Empty })
+	c.seat(t, "7400", "2 open")
+	s = until(t, b, "tested", func(s State) bool { return s.Drawer.Verdicts == 3 && len(s.Drawer.Standing.Written) == 2 })
+	assert.Empty(t, s.Message.Text, "of the chip before")
+	require.NoError(t, b.Tell("undo"))
+	until(t, b, "taken back", func(s State) bool { return len(s.Drawer.Standing.Written) == 1 })
 	require.NoError(t, b.Tell("end"))
 	s = until(t, b, "over", func(s State) bool { return s.Work == Idle })
 	assert.Contains(t, s.Drawer.Summary, "1 chip: 1 pass")
@@ -174,7 +202,8 @@ func TestRunByHand(t *testing.T) {
 // What is asked for wrongly is refused in words, and nothing begins.
 func TestRunsThatAreRefused(t *testing.T) {
 	b, _ := byHand(t, 0)
-	for _, o := range []Order{{Part: "7400"}, {Drawer: "D3"}, {Drawer: "D3", Part: "7399"}, {Drawer: "D3", Part: "7400", Lot: "no such lot"}} {
+	long := strings.Repeat("D", record.MaxText+1) // no record could hold it
+	for _, o := range []Order{{Drawer: "D3", Part: "7400", DateCode: "7854"}, {Drawer: "D3", Part: "4116"}, {Drawer: long, Part: "7400"}, {Drawer: "D3", Part: "7400", Operator: long}, {Part: "7400"}, {Drawer: "D3"}, {Drawer: "D3", Part: "7399"}, {Drawer: "D3", Part: "7400", Lot: "no such lot"}} {
 		err := b.Run(o)
 		assert.ErrorIs(t, err, ErrRefused, "%+v", o)
 		assert.NotEmpty(t, err.Error())
@@ -204,6 +233,7 @@ func TestStopInTheMiddleOfATest(t *testing.T) {
 	s := until(t, b, "stopped", waits)
 	assert.False(t, c.live())
 	assert.Contains(t, s.Message.Text, "not recorded")
+	assert.Nil(t, s.Drawer.Standing.Sheet)
 	assert.Zero(t, s.Drawer.Verdicts)
 	assert.Empty(t, verdicts(t, b))
 	assert.Equal(t, DrawerRun, s.Work)
@@ -228,6 +258,7 @@ func TestUnplugged(t *testing.T) {
 	c.pull(true)
 	s := until(t, b, "lost", func(s State) bool { return s.Drawer.Standing.Lost })
 	assert.Contains(t, s.Drawer.Standing.Awaits, "does not answer")
+	assert.True(t, s.Adapter.Lost)
 	for _, v := range verdicts(t, b) {
 		assert.Equal(t, verdict.NotTested, v, "as in the terminal")
 	}
@@ -235,6 +266,32 @@ func TestUnplugged(t *testing.T) {
 	s = until(t, b, "back", func(s State) bool { return !s.Drawer.Standing.Lost })
 	assert.False(t, s.Adapter.Lost)
 	assert.False(t, c.live(), "opening an adapter makes its socket safe")
+}
+
+// The word of the operator does not wait until an adapter that is lost was looked for. A test
+// after it is back can be stopped as one before.
+func TestWordsWhileTheAdapterIsLookedFor(t *testing.T) {
+	b, c := testing7400(t)
+	require.Eventually(t, c.live, 20*time.Second, time.Millisecond)
+	c.Lock()
+	c.pulled, c.silent = true, true
+	c.Unlock()
+	until(t, b, "lost", func(s State) bool { return s.Drawer.Standing.Lost })
+	require.NoError(t, b.Start())
+	until(t, b, "refused", func(s State) bool { return s.Message.Text == "the adapter does not answer: check its cable" })
+	c.Lock()
+	c.pulled, c.silent = false, false
+	c.Unlock()
+	require.NoError(t, b.Tell("note x"))
+	until(t, b, "back", func(s State) bool { return !s.Drawer.Standing.Lost })
+	require.NoError(t, b.Tell("retest"))
+	until(t, b, "testing again", func(s State) bool { return s.Drawer.Standing.Testing })
+	require.Eventually(t, c.live, 20*time.Second, time.Millisecond)
+	b.Stop()
+	until(t, b, "stopped", waits)
+	assert.False(t, c.live())
+	require.NoError(t, b.Tell("end"))
+	until(t, b, "over", func(s State) bool { return s.Work == Idle })
 }
 
 // A bench that is closed in the middle of a test switches the supply off.

@@ -19,12 +19,13 @@ type Order struct {
 	Drawer, Part, Operator, Lot, DateCode string
 	KeepDate                              bool
 	Identify                              bool // the chips have no marking
+	Capacitor                                  // empty for none
 }
 
 // Run begins a drawer run: with chips that come by hand or, at the virtual adapter, with
 // those of practice.
 func (b *Bench) Run(o Order) error {
-	o.Drawer, o.Part = strings.TrimSpace(o.Drawer), strings.TrimSpace(o.Part)
+	o.Drawer, o.Part, o.Capacitor = strings.TrimSpace(o.Drawer), strings.TrimSpace(o.Part), o.Capacitor.trimmed()
 	if o.Drawer == "" {
 		return refused("name the drawer")
 	}
@@ -34,7 +35,7 @@ func (b *Bench) Run(o Order) error {
 			return refused("%v", err)
 		}
 	}
-	station := &drawer.Station{Plan: b.means.Plan, Memory: b.memory}
+	station := &drawer.Station{Plan: b.planned(o), Memory: b.memory}
 	if o.Identify {
 		plan, err := b.means.Identify()
 		if err != nil {
@@ -53,10 +54,11 @@ func (b *Bench) Run(o Order) error {
 		if r.Typed == "" && !o.Identify {
 			return refused("name the part that is printed on the chips, or choose that they are identified")
 		}
-		if !o.Identify {
-			if _, err := b.means.Find(r.Typed); err != nil {
-				return refused("%v", err)
-			}
+		if err := r.Check(); err != nil {
+			return refused("%v", err)
+		}
+		if err := b.fits(o, r.Typed); err != nil {
+			return err
 		}
 		w.lines = make(chan string, 16)
 		r.Hand = hand(w.lines)
@@ -64,6 +66,16 @@ func (b *Bench) Run(o Order) error {
 		return nil
 	}, func(ctx context.Context, w *work) error {
 		r.Bench, r.Screen = &stoppable{r.Bench, b, w}, screen{b, r}
+		if again := r.Reconnect; again != nil {
+			r.Reconnect = func(ctx context.Context) (drawer.Bench, error) {
+				ctx, cancel := context.WithCancel(ctx)
+				defer cancel()
+				b.hurries(w, cancel)
+				defer b.hurries(w, nil)
+				found, err := again(ctx)
+				return &stoppable{found, b, w}, err
+			}
+		}
 		summary, err := r.Do(ctx)
 		b.run(func(d *Drawer) { d.Summary, d.Tray = summary.String(), summary.Tray })
 		return err
@@ -123,6 +135,12 @@ func (b *Bench) Tell(line string) error {
 	}
 	select {
 	case b.work.lines <- line:
+		if b.work.hurry != nil { // a port at which nobody answers takes its time
+			b.work.hurry()
+		}
+		if b.state.Message.Text != "" { // it was of what was done before
+			b.changeLocked(func(s *State) { s.Message.Text = "" })
+		}
 		return nil
 	default:
 		return refused("the chip is being tested: wait until it is done")
@@ -130,8 +148,12 @@ func (b *Bench) Tell(line string) error {
 }
 
 // Start tests the chip in the socket, or seats the next in practice: what Enter does. It
-// is refused while a chip is being tested.
+// is refused while a chip is being tested, but where the person was asked to do something: it
+// is done then.
 func (b *Bench) Start() error {
+	if b.answered() {
+		return nil
+	}
 	if s, _ := b.State(); s.Drawer != nil && s.Drawer.Standing.Testing {
 		return refused("the chip is being tested: leave it alone")
 	}
@@ -145,6 +167,13 @@ func (b *Bench) run(how func(d *Drawer)) {
 		how(&d)
 		s.Drawer = &d
 	})
+}
+
+// hurries notes how the look for a lost adapter is cut short.
+func (b *Bench) hurries(w *work, by context.CancelFunc) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	w.hurry = by
 }
 
 // A hand is the operator of a drawer run.
@@ -172,6 +201,7 @@ func (s *stoppable) Test(ctx context.Context, t part.Type) (*assay.Result, error
 	s.set(cancel)
 	defer s.set(nil)
 	result, err := s.Bench.Test(inner, t)
+	s.bench.unclipped(s.work)
 	s.bench.change(func(s *State) { s.Progress, s.Stopping = 0, false })
 	if inner.Err() != nil && ctx.Err() == nil {
 		return nil, drawer.ErrStopped
@@ -197,15 +227,27 @@ func (s screen) Show(now drawer.Standing) {
 	state, _ := s.bench.State()
 	before := state.Drawer.Standing
 	same := before.Tally == now.Tally && before.Awaits == now.Awaits && before.Testing == now.Testing && before.Paused == now.Paused &&
-		before.Lost == now.Lost && before.Empty == now.Empty && before.Last == now.Last && state.Drawer.Part == s.run.Typed
+		before.Lost == now.Lost && before.Empty == now.Empty && before.Kept == now.Kept && before.Last == now.Last && before.Sheet == now.Sheet &&
+		before.Recorded == now.Recorded && state.Drawer.Part == s.run.Typed
 	if same {
 		return
 	}
-	s.bench.run(func(d *Drawer) { d.Standing, d.Part = now, s.run.Typed })
+	s.bench.change(func(state *State) {
+		if now.Testing && !before.Testing { // what was said was of the chip before
+			state.Message.Text = ""
+		}
+		state.Adapter.Lost = now.Lost
+		d := *state.Drawer
+		d.Standing, d.Part = now, s.run.Typed
+		state.Drawer = &d
+	})
 }
 
 func (s screen) Verdict(d report.Document, written string) {
-	s.bench.run(func(run *Drawer) { run.Last, run.Recorded, run.Verdicts = &d, written, run.Verdicts+1 })
+	s.bench.run(func(run *Drawer) {
+		run.Standing.Sheet, run.Standing.Recorded = &d, written
+		run.Verdicts++
+	})
 }
 
 func (screen) Close() {}

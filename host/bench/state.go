@@ -45,9 +45,8 @@ type Drawer struct {
 	Order    Order
 	Part     string // that is tested now, as typed
 	Standing drawer.Standing
-	Verdicts int              // that were shown
-	Last     *report.Document // of the chip in the socket, or the last that was there; nil for none
-	Recorded string           // what was recorded of it
-	Summary  string           // of a run that ended
+	Verdicts int     // that were shown
+	Summary  string  // of a run that ended
+	Asking   *Asking // what the person is asked to do; nil for nothing
 	Tray     report.Tray
 }

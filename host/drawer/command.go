@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -128,6 +129,9 @@ func (r *Run) setDate(ctx context.Context, code string) error {
 }
 
 func (r *Run) setNote(ctx context.Context, text string) error {
+	if err := fits("the note", text); err != nil {
+		return err
+	}
 	if r.seat() != tested {
 		r.next.note = text
 		return nil
@@ -136,6 +140,9 @@ func (r *Run) setNote(ctx context.Context, text string) error {
 }
 
 func (r *Run) setMarking(ctx context.Context, text string) error {
+	if err := fits("the marking", text); err != nil {
+		return err
+	}
 	if r.seat() != tested {
 		r.next.marking = text
 		return nil
@@ -158,6 +165,7 @@ func (r *Run) correct(ctx context.Context, change func(*record.Record, *report.D
 	if entry, err = r.append(ctx, entry, sheets); err != nil {
 		return err
 	}
+	r.found = finding{entry.Chip, sheet, r.asWritten(entry)}
 	r.Screen.Say("corrected")
 	return nil
 }
@@ -182,8 +190,21 @@ func (r *Run) undo(ctx context.Context, _ string) error {
 	if r.seat() == tested && r.last.Chip != last.Chip {
 		r.unseat()
 	}
-	r.Screen.Say("taken back: " + last.words())
+	r.restate(last.Chip)
+	r.Screen.Say("taken back: " + r.called(last))
 	return nil
+}
+
+// restate has what is shown of a chip be what holds now that a record of it was taken back.
+func (r *Run) restate(chip int64) {
+	if r.found.chip != chip {
+		return
+	}
+	if n := len(r.written); n > 0 && r.written[n-1].Chip == chip {
+		r.found.sheet, r.found.words = &r.sheets[len(r.sheets)-1], r.asWritten(r.written[n-1].Record)
+		return
+	}
+	r.found.chip, r.found.words = 0, "taken back"
 }
 
 // unseat leaves the chip in the socket without a record.
@@ -195,15 +216,19 @@ func (r *Run) unseat() {
 	}
 }
 
-// words name a row.
-func (w row) words() string {
+// called is what a row is called.
+func (r *Run) called(w row) string {
 	switch {
 	case w.Kind == record.Correction:
 		return "the correction"
 	case w.RetestOf != 0:
 		return "the retest; the test before it counts"
 	}
-	return fmt.Sprintf("the test of chip %d: %s", len(w.sheets)+1, w.Verdict)
+	number := strconv.Itoa(len(w.sheets) + 1)
+	if r.Numbers { // as it was shown when it was recorded
+		number = w.BagNumber()
+	}
+	return fmt.Sprintf("the test of chip %s: %s", number, w.Verdict)
 }
 
 func (r *Run) skipNext(context.Context, string) error {
@@ -213,6 +238,9 @@ func (r *Run) skipNext(context.Context, string) error {
 }
 
 func (r *Run) changePart(_ context.Context, typed string) error {
+	if err := fits("the part", typed); err != nil {
+		return err
+	}
 	if r.Identify { // what is printed on the chip orders what it may be
 		if readable(typed) {
 			r.next.marking = typed

@@ -67,15 +67,22 @@ type Standing struct {
 	Paused  bool
 	Lost    bool // the adapter does not answer
 	Empty   bool // the socket, so that a chip may be seated
+	Kept    bool // the chip in the socket is the one that was recorded last
 	News    bool // it has just changed: a view that does not show it all the time prints it now
 	Written []Written
-	Last    int64 // serial of the last record that was not taken back; 0 for none
+
+	// Sheet is what was found of the chip in the socket, or of the last that was there, as it
+	// was corrected since; nil where nothing was, as of a chip whose test was stopped.
+	Sheet    *report.Document
+	Recorded string // what was recorded of it
+	Last     int64  // serial of the last record that was not taken back; 0 for none
 }
 
 // Written is a chip of a run that is recorded, and the document of its last test.
 type Written struct {
 	Chip      int64  // its number in the records
 	BagNumber string // the same with the letter of the bench, if it has one
+	Marking   string // as it was written last; empty for none
 	report.Document
 }
 
@@ -116,6 +123,14 @@ type Run struct {
 	counted Standing          // what of the last that was shown changes with these two alone
 	last    record.Record     // the latest test, to which a retest belongs
 	trouble assay.Trouble     // of that chip when it was tested last
+	found   finding
+}
+
+// A finding is what is known of the chip in the socket, or of the last that was there.
+type finding struct {
+	chip  int64            // its number in the records; 0 where it was not recorded
+	sheet *report.Document // nil where it was not tested
+	words string           // what was recorded of it
 }
 
 // A row is a record with how things stood before it, for an undo.
@@ -144,14 +159,9 @@ const (
 // Do works on the drawer until the operator ends it, no more chips come or ctx is
 // done, which are no errors, and returns what came of it.
 func (r *Run) Do(ctx context.Context) (Summary, error) {
-	var err error
-	if r.typ, err = r.find(r.Typed); err != nil {
+	err := r.Check()
+	if err != nil {
 		return Summary{}, err
-	}
-	if r.DateCode != "" {
-		if err := r.date(r.DateCode); err != nil {
-			return Summary{}, err
-		}
 	}
 	defer r.Screen.Close()
 	r.printf("%s: %s.%s", r.Drawer, strings.TrimSpace(r.typ.String()), r.opening())
@@ -165,6 +175,27 @@ func (r *Run) Do(ctx context.Context) (Summary, error) {
 	s := r.summary()
 	r.Screen.Say(s.String())
 	return s, err
+}
+
+// Check says what is wrong with what was typed for a run: that is to be known before the
+// first chip comes.
+func (r *Run) Check() error {
+	err := cmp.Or(fits("the drawer's name", r.Drawer), fits("the operator's name", r.Operator), fits("the part", r.Typed))
+	if err != nil {
+		return err
+	}
+	if r.typ, err = r.find(r.Typed); err != nil || r.DateCode == "" {
+		return err
+	}
+	return r.date(r.DateCode)
+}
+
+// fits refuses a text that is too long for a record.
+func fits(what, text string) error {
+	if len(text) > record.MaxText {
+		return invalid(fmt.Sprintf("%s is too long: %d characters at most", what, record.MaxText))
+	}
+	return nil
 }
 
 // opening words how a chip comes into the socket.
@@ -205,6 +236,7 @@ func (r *Run) wait(ctx context.Context) {
 
 // test tests what is in the socket and writes the record.
 func (r *Run) test(ctx context.Context) error {
+	r.found = finding{}
 	r.show(Standing{Testing: true, News: true})
 	typ := r.typ
 	if r.Identify {
@@ -232,7 +264,7 @@ func (r *Run) test(ctx context.Context) error {
 		if r.state = passedOver; result.Seating != nil && result.Seating.Found == contact.EmptySocket {
 			r.state = waiting
 		}
-		r.Screen.Verdict(sheet, "not recorded: "+why)
+		r.judge(0, sheet, "not recorded: "+why)
 		return nil
 	}
 	written, err := r.write(ctx, sheet)
@@ -240,13 +272,19 @@ func (r *Run) test(ctx context.Context) error {
 		r.Screen.Say("NOT RECORDED: test the chip in the socket again")
 		return fmt.Errorf("the last chip was not recorded: %w", err)
 	}
-	r.Screen.Verdict(sheet, r.asWritten(written))
+	r.judge(written.Chip, sheet, r.asWritten(written))
 	r.state, r.trouble = tested, result.Trouble
 	if r.trouble.Condemns() && !reject {
 		r.Screen.Say(r.cleaning())
 	}
 	r.forget()
 	return nil
+}
+
+// judge shows the verdict on the chip in the socket.
+func (r *Run) judge(chip int64, sheet report.Document, words string) {
+	r.found = finding{chip, &sheet, words}
+	r.Screen.Verdict(sheet, words)
 }
 
 // asWritten words what was recorded.

@@ -177,7 +177,7 @@ func (r *Run) take(ctx context.Context) error {
 	if r.next.as != skipped {
 		return r.test(ctx)
 	}
-	r.state = passedOver
+	r.state, r.found = passedOver, finding{}
 	r.forget()
 	r.Screen.Say("skipped; take it out")
 	return nil

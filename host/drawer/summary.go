@@ -62,7 +62,8 @@ func (r *Run) show(now Standing) {
 	if now.Testing {
 		now.Awaits = "testing: leave the chip alone"
 	}
-	now.Paused, now.Lost, now.Empty = r.state == paused, r.state == lost, r.seat() == waiting
+	now.Paused, now.Lost, now.Empty, now.Kept = r.state == paused, r.state == lost, r.seat() == waiting, r.seat() == tested
+	now.Sheet, now.Recorded = r.found.sheet, r.found.words
 	r.Screen.Show(now)
 }
 
@@ -78,7 +79,7 @@ func (r *Run) current() (list []Written) {
 		if i+1 < len(r.written) {
 			after = r.written[i+1].sheets
 		}
-		now := Written{w.Chip, w.BagNumber(), after[len(after)-1]}
+		now := Written{w.Chip, w.BagNumber(), w.Marking, after[len(after)-1]}
 		if at, ok := places[w.Chip]; ok {
 			list[at] = now
 			continue

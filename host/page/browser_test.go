@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -154,23 +155,42 @@ func TestViewsAreReadableAndAccessible(t *testing.T) {
 	until(t, page, shows("Seat the next chip"))
 	do(t, page, chromedp.Click(`[data-do="undo"]`))
 	until(t, page, shows("nothing of this run is left to take back"))
-	do(t, page, chromedp.Evaluate[chromedp.Void](`document.activeElement.blur()`))
 	legible(t, page, "a run before its first chip")
 	next(t, page, "PASS")
 	next(t, page, "FAIL")
+	require.NoError(t, sight.On(page, 1920, 1080, sight.Light))
+	for _, text := range []string{".word", ".reason"} { // a letter of 1/200 of the distance, 10 mm at two metres, is 38 CSS pixels (common practice)
+		size := eval[float64](t, page, fmt.Sprintf(`parseFloat(getComputedStyle(document.querySelector(".now %s")).fontSize)`, text))
+		assert.GreaterOrEqual(t, size, 38.0, text)
+	}
 	legible(t, page, "a chip that failed")
 }
 
-// A page that is loaded again in the middle of a run shows the run as it stands.
+// A page that is loaded again in the middle of a run shows the run as it stands, and is the
+// same viewer; a tab that is duplicated has a copy of the session's storage (WHATWG HTML,
+// 12.2.2) and must find no viewer in it. A note that was typed leaves Enter to the next chip.
 func TestReloadInTheMiddleOfARun(t *testing.T) {
 	s := serve(t, twoChips)
 	page := tab(t, s.address)
 	begin(t, page)
 	next(t, page, "PASS")
+	s.viewers.Lock()
+	before := slices.Clone(s.viewers.list)
+	s.viewers.Unlock()
+	assert.Zero(t, eval[int](t, page, "sessionStorage.length"))
 	do(t, page, chromedp.Reload())
 	until(t, page, `document.body.dataset.live === "yes"`)
 	until(t, page, `document.querySelector(".word")?.innerText.includes("PASS")`)
+	s.viewers.Lock()
+	assert.Equal(t, before, s.viewers.list)
+	s.viewers.Unlock()
+	do(t, page, chromedp.SendKeys(`.say [name="note"]`, "point controller\r"))
+	until(t, page, shows("note: point controller"))
+	until(t, page, `document.activeElement === document.body`)
+	require.NoError(t, sight.On(page, 360, 740, sight.Light))
+	do(t, page, chromedp.Evaluate[chromedp.Void](`scrollTo(0, 1e6); undefined`))
 	next(t, page, "FAIL")
+	until(t, page, `document.querySelector(".word").getBoundingClientRect().top >= 0`) // the verdict is in sight
 }
 
 // Two pages show the same bench. One holds the controls, and passes them on to the other,
@@ -215,7 +235,7 @@ func TestVerdictsAreHeard(t *testing.T) {
 	next(t, page, "PASS")
 	assert.Empty(t, eval[string](t, page, `(document.body.dataset.heard ?? "") + (document.body.dataset.spoken ?? "")`))
 	do(t, page, chromedp.Click("summary"), chromedp.Click(`[data-setting="tone"]`), chromedp.Click(`[data-setting="speech"]`))
-	do(t, page, chromedp.Evaluate[chromedp.Void](`document.activeElement.blur()`), chromedp.KeyEvent(kb.Enter))
+	do(t, page, chromedp.KeyEvent(kb.Enter))
 	until(t, page, `document.body.dataset.heard === "fail" && document.body.dataset.spoken.startsWith("FAIL")`)
 }
 

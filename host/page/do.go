@@ -2,6 +2,7 @@ package page
 
 import (
 	"errors"
+	"io"
 	"maps"
 	"net/http"
 	"net/url"
@@ -30,6 +31,7 @@ var runActions = map[string]action{
 		return s.Bench.Run(bench.Order{
 			Drawer: f.Get("drawer"), Part: f.Get("part"), Operator: f.Get("operator"), Lot: f.Get("lot"), DateCode: f.Get("date"),
 			KeepDate: f.Get("keep") != "", Identify: f.Get("identify") != "",
+			Capacitor: bench.Capacitor{Marked: f.Get("capacitor"), Resistor: f.Get("resistor")},
 		})
 	},
 	"start":   func(s *Server, _ url.Values) error { return s.Bench.Start() },
@@ -90,8 +92,14 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 	case what == "off":
 		s.Off()
 	case what == "look":
+		before, _ := s.Bench.State()
 		if err := s.Bench.Open(r.Context()); err != nil {
 			http.Error(w, err.Error(), http.StatusUnprocessableEntity)
+			return
+		}
+		if now, _ := s.Bench.State(); now.Message.Number != before.Message.Number { // not every view has it
+			w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+			io.WriteString(w, now.Message.Text)
 			return
 		}
 	case actions[what] == nil:
@@ -99,7 +107,8 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 		return
 	default:
 		if err := actions[what](s, r.PostForm); err != nil {
-			http.Error(w, err.Error(), http.StatusUnprocessableEntity)
+			line, _, _ := strings.Cut(onBench(err.Error()), "\n") // what is listed behind, the page has
+			http.Error(w, line, http.StatusUnprocessableEntity)
 			return
 		}
 	}

@@ -82,6 +82,9 @@ func (v view) Answer() *finding {
 // apart are the facts that say what would tell the chip from what else it could be.
 var apart = []string{"Same logic", "Or else", "Doubt"}
 
+// Said is why it is the answer, as a page says it.
+func (a finding) Said() string { return onBench(a.Sentence()) }
+
 // Proof are the facts that speak for the answer.
 func (a finding) Proof() []report.Fact {
 	return slices.DeleteFunc(a.Evidence(), func(f report.Fact) bool { return slices.Contains(apart, f.Label) })

@@ -177,7 +177,7 @@ func (s *Server) lettered(f url.Values) error {
 		return errors.New("nothing was typed")
 	}
 	state, _ := s.Bench.State()
-	if state.Work == bench.DrawerRun && lastChip(state) == chip && !state.Drawer.Standing.Empty && !state.Drawer.Standing.Testing {
+	if state.Work == bench.DrawerRun && lastChip(state) == chip && state.Drawer.Standing.Kept && !state.Drawer.Standing.Testing {
 		return s.Bench.Tell("marking " + text)
 	}
 	if err := mark(context.Background(), s.Bench.Records(), chip, text); err != nil {

@@ -127,6 +127,7 @@ func filterOf(asked url.Values) (f record.Filter) {
 	for name, field := range filterFields(&f) {
 		*field = strings.Join(strings.Fields(asked.Get(name)), " ")
 	}
+	f.Drawer, f.Lot = strings.TrimSpace(asked.Get("drawer")), strings.TrimSpace(asked.Get("lot")) // as they are written
 	return f
 }
 

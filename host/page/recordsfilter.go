@@ -104,7 +104,7 @@ func (f filterForm) Fields() []field {
 }
 
 // Open reports whether the fields are to be seen at once.
-func (f filterForm) Open() bool { return f.Chips || len(f.Wrong) > 0 }
+func (f filterForm) Open() bool { return len(f.Wrong) > 0 }
 
 // Chosen says which chips the fields choose, where they are not to be seen; empty for all.
 func (f filterForm) Chosen() string {

@@ -3,9 +3,11 @@ package page
 import (
 	"bytes"
 	"embed"
+	"fmt"
 	"html/template"
 	"io/fs"
 	"net/http"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -77,16 +79,37 @@ func (v view) Behind() string {
 // of those that are to come; nil where that is not known.
 func (v view) Pictured() *report.Document {
 	d := v.State.Drawer
-	if d.Last != nil && (!d.Standing.Empty || d.Standing.Testing) {
-		return d.Last
+	if d.Standing.Sheet != nil && !d.Standing.Empty {
+		return d.Standing.Sheet
 	}
 	t, err := v.server.Bench.Find(d.Part)
 	if err != nil {
-		return d.Last
+		return d.Standing.Sheet
 	}
 	drawn := report.Pinout(t)
 	return &drawn
 }
+
+// said makes words for a terminal name what a page has instead.
+var said = strings.NewReplacer(
+	"; help lists more", "", "; help lists what you can type", "",
+	"paused; go, or Enter, goes on", "paused", "paused: go, or Enter, goes on", "paused: Enter goes on", "type go first", "go on first",
+	"type retest and seat", "press Test again and seat", "type retest", "test it again", "retest seats it again", "Test again seats it again",
+	": chipassay parts lists them", "", "chipassay yield --by lot lists them", "the page Lots lists them",
+	"with a capacitor to clip on, add --capacitor 100n", "a run that begins with a capacitor of 100n times them",
+	"run chipassay adapter check", "check the adapter on its page", "; the forms are\n", ": Every form lists them\n",
+)
+
+// tested is the command that tests a part.
+var tested = regexp.MustCompile(`chipassay test [^ ;]+`)
+
+// onBench is what is said for a terminal as a page says it.
+func onBench(text string) string {
+	return tested.ReplaceAllString(said.Replace(text), "a run on the Bench page")
+}
+
+// Said is what was said, as a page says it.
+func (view) Said(text string) string { return onBench(text) }
 
 // recent is how many of the last chips are listed.
 const recent = 20
@@ -157,7 +180,24 @@ func (s *Server) reading(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
-	w.Write([]byte(Reading(lib, r.URL.Query().Get("part"), r.URL.Query().Get("date"), time.Now())))
+	w.Write([]byte(onBench(Reading(lib, r.URL.Query().Get("part"), r.URL.Query().Get("date"), time.Now()))))
+}
+
+// datesIn says what of a whole marking is read as a date code, beside the part's number.
+func datesIn(typed string, lib *library.Library, now time.Time) (words []string) {
+	if len(strings.Fields(typed)) < 2 { // a number alone is the part's
+		return nil
+	}
+	m, err := marking.Read(typed, lib, now)
+	if err != nil {
+		return nil
+	}
+	for _, d := range m.Dates {
+		if !slices.ContainsFunc(m.Parts, func(p marking.PartReading) bool { return p.Token == d.Token }) {
+			words = append(words, fmt.Sprintf("%s is read as a date code, %s", d.Token, d.Code.Words()))
+		}
+	}
+	return words
 }
 
 // Reading says in a line what a marking, a date code, or both are taken for.
@@ -171,6 +211,9 @@ func Reading(lib *library.Library, typed, date string, now time.Time) string {
 		}
 		since = marking.MadeSince(t.Family)
 		words = append(words, t.String())
+		if strings.TrimSpace(date) == "" {
+			words = append(words, datesIn(typed, lib, now)...)
+		}
 	}
 	if date = strings.TrimSpace(date); date != "" {
 		d, err := marking.ReadDateCode(date, since, now)

@@ -3,8 +3,21 @@
 import { morph } from "./morph.js";
 import { announce, settings } from "./voice.js";
 
-// crypto.randomUUID is only there in secure contexts; a page on a network has none.
-export const viewer = sessionStorage.viewer ??= Array.from(crypto.getRandomValues(new Uint32Array(4)), (n) => n.toString(36)).join("-");
+// A page that is loaded again, or leads to another, stays the same viewer: its id is in the
+// session's storage from when it is left until the next takes it. While a page is open it is
+// not there, for a browser copies that storage to a tab that is duplicated.
+export let viewer = taken();
+window.addEventListener("pagehide", () => { sessionStorage.viewer = viewer; });
+window.addEventListener("pageshow", (event) => { if (event.persisted) viewer = taken(); });
+
+/** taken is the id that the page before has left, else a new one. */
+function taken() {
+  const left = sessionStorage.viewer;
+  sessionStorage.removeItem("viewer");
+  // crypto.randomUUID is only there in secure contexts; a page on a network has none.
+  return left ?? Array.from(crypto.getRandomValues(new Uint32Array(4)), (n) => n.toString(36)).join("-");
+}
+
 const said = document.getElementById("said");
 
 /** say shows a line to the person; an empty one takes it away. */
@@ -16,7 +29,7 @@ function say(text) {
 export async function post(what, values = new URLSearchParams()) {
   try {
     const answer = await fetch("/do/" + what, { method: "POST", body: values, headers: { "X-Viewer": viewer } });
-    say(answer.ok ? "" : (await answer.text()).trim());
+    say((await answer.text()).trim());
     return answer.ok;
   } catch {
     say("The program does not answer: start chipassay bench again.");
@@ -25,6 +38,15 @@ export async function post(what, values = new URLSearchParams()) {
 }
 
 let events;
+let word; // in large letters
+
+/** lookUp brings what stands in large letters into sight where it is new, unless a person types about a chip. */
+function lookUp() {
+  const large = document.querySelector("#live .word");
+  const before = word;
+  word = large?.textContent ?? "";
+  if (large && before !== undefined && word !== before && !document.activeElement.closest(".say")) large.scrollIntoView({ block: "nearest" });
+}
 
 /** follow keeps the parts of the page as the bench is. */
 function follow() {
@@ -39,6 +61,7 @@ function follow() {
     }
     settings();
     announce();
+    lookUp();
     document.dispatchEvent(new Event("bench"));
   };
   events.onerror = () => document.body.classList.add("cut-off");
@@ -58,7 +81,9 @@ document.addEventListener("submit", async (event) => {
   const form = event.target;
   if (!form.dataset.do) return;
   event.preventDefault();
-  if (await post(form.dataset.do, new URLSearchParams(new FormData(form)))) form.reset();
+  if (!await post(form.dataset.do, new URLSearchParams(new FormData(form)))) return;
+  form.reset();
+  if (form.closest(".say")) document.activeElement.blur(); // so that the next Enter is the page's again
 });
 
 document.addEventListener("click", (event) => {
@@ -66,6 +91,7 @@ document.addEventListener("click", (event) => {
   if (!button || button.disabled) return;
   const { do: what, ask, ...values } = button.dataset;
   if (ask && !confirm(ask)) return;
+  if (event.detail > 0 && button.nodeName === "BUTTON") button.blur(); // by mouse or finger: likewise
   post(what, new URLSearchParams(values));
 });
 
@@ -78,7 +104,8 @@ document.addEventListener("keydown", (event) => {
     return;
   }
   const pressed = (event.key === "Enter" || event.key === " ") && "button, a, summary, "; // which are theirs
-  if (event.target.closest((pressed || "") + "input, select, textarea") && event.key !== "Escape") return;
+  const unused = event.key === "Enter" && event.target.matches("[data-setting]"); // nothing is a box's own
+  if (event.target.closest((pressed || "") + "input, select, textarea") && event.key !== "Escape" && !unused) return;
   const key = event.key === "Enter" ? "[data-enter]" : `[data-key="${CSS.escape(event.key.length > 1 ? event.key : event.key.toLowerCase())}"]`;
   const wanted = document.querySelector(key);
   if (!wanted) return;
@@ -97,11 +124,11 @@ document.addEventListener("input", async (event) => {
   if (answer.ok) output.textContent = await answer.text();
 });
 
-// A page that the browser prepares before anybody opens it is no page yet. What it kept for
-// the session until then is dropped when it is opened, the viewer too.
 function begin() {
-  sessionStorage.viewer = viewer;
   if (shows || !document.hidden) follow();
 }
-if (document.prerendering) document.addEventListener("prerenderingchange", begin, { once: true });
+
+// A page that the browser prepares before anybody opens it is no page yet, and has a session's
+// storage of its own until then.
+if (document.prerendering) document.addEventListener("prerenderingchange", () => { viewer = taken(); begin(); }, { once: true });
 else begin();

@@ -112,7 +112,8 @@ find("input").addEventListener("change", async (event) => {
   let [image] = event.target.files;
   event.target.value = "";
   if (!image) return;
-  if (!["image/jpeg", "image/png"].includes(image.type)) { // as HEIC or WebP, which the browser may read
+  const taken = ["image/jpeg", "image/png"].includes(image.type); // not HEIC or WebP, which the browser may read
+  if (!taken || image.size > 8 * 2 ** 20) { // or one of a telephone with very many pixels
     try {
       const bitmap = await createImageBitmap(image);
       image = await still(bitmap, bitmap.width, bitmap.height);
