@@ -10,7 +10,7 @@ import (
 
 // rowsOf are the rows of a text as CSV.
 func rowsOf(t *testing.T, text string) []Row {
-	rows, err := ReadCSV(strings.NewReader(text))
+	rows, err := ReadCSV(strings.NewReader(text), "")
 	require.NoError(t, err)
 	return rows
 }
@@ -29,13 +29,31 @@ func TestReadCSV(t *testing.T) {
 	} {
 		assert.Equal(t, want, rowsOf(t, text), name)
 	}
+	assert.Equal(t, []Row{{1, []string{"IC", "Fach", "Notiz"}}, {2, []string{"7400", "D1", "alt, gut, von oben, neu"}}},
+		rowsOf(t, "IC;Fach;Notiz\n7400;D1;alt, gut, von oben, neu\n"), "more commas than semicolons, but not in each line")
 	assert.Equal(t, []Row{{1, []string{"=1+1", "'s", "-5"}}}, rowsOf(t, "'=1+1,'s,'-5"), "as this program writes them")
-	_, err := ReadCSV(strings.NewReader("PK\x03\x04\x00\x00"))
+	_, err := ReadCSV(strings.NewReader("PK\x03\x04\x00\x00"), "")
 	require.ErrorIs(t, err, ErrList)
-	_, err = ReadCSV(strings.NewReader(strings.Repeat("x", maxSize+1)))
+	_, err = ReadCSV(strings.NewReader(strings.Repeat("x", maxSize+1)), "")
 	require.ErrorIs(t, err, ErrList)
-	_, err = ReadCSV(strings.NewReader(strings.Repeat("x\n", maxRows+1)))
+	_, err = ReadCSV(strings.NewReader(strings.Repeat("x\n", maxRows+1)), "")
 	require.ErrorIs(t, err, ErrList)
+}
+
+// A file that is not Unicode is read in the coding in which its headers are named: those of ISO 8859-1's and 8859-2's kin of
+// Windows, of a Macintosh, and of DOS. Source: the tables of RFC 1345's and Unicode's mappings (from memory).
+func TestCodings(t *testing.T) {
+	for name, c := range map[string]struct{ columns, text, drawer string }{
+		"Windows-1252": {"part=Bauteil,count=Stück", "Bauteil;St\xfcck;Lade\n7400;2;T\xfcr\n", "Tür"},
+		"Windows-1250": {"part=Układ, count=ILOŚĆ", "Uk\xb3ad;Ilo\x9c\xe6;Szuflada\n7400;2;\xa3\xf3d\x9f\n", "Łódź"},
+		"Macintosh":    {"part=Circuit,count=Quantité", "Circuit;Quantit\x8e;Tiroir\n7400;2;\x8e\x8f\n", "éè"},
+		"DOS":          {"part=Bauteil,count=Stück", "Bauteil;St\x81ck;Lade\n7400;2;T\x81r\n", "Tür"},
+		"none":         {"part=Bauteil,count=Größe", "Bauteil;Lade\n7400;T\xfcr\n", "Tür"},
+	} {
+		rows, err := ReadCSV(strings.NewReader(c.text), c.columns)
+		require.NoError(t, err, name)
+		assert.Equal(t, c.drawer, rows[1].Cells[len(rows[1].Cells)-1], name)
+	}
 }
 
 // Source: bills of materials as KiCad writes them. kicad-cli: the output in KiCad's issue 22613, which lacks the quantity, and
@@ -76,15 +94,18 @@ func TestCounts(t *testing.T) {
 		want             int
 	}{
 		{"", "", 1}, {"", "U1", 1}, {"", "U1, U2 U5-U7", 5}, {"", "IC10-IC12;IC20", 4}, {"", "U7-U5", 1}, {"", "U3-5", 3},
-		{"3", "U1", 3}, {"0", "U1", 0}, {"4 pcs", "", 4}, {"12x", "", 12},
+		{"3", "U1", 3}, {"0", "U1", 0}, {"4 pcs", "", 4}, {"12x", "", 12}, {"x5", "", 5}, {"3 x", "", 3}, {"12Stk.", "", 12}, {"3,00", "", 3}, {"2.0", "", 2}, {"1 tube", "", 1},
 	} {
 		n, err := countOf(c.cell, c.references)
 		assert.NoError(t, err)
 		assert.Equal(t, c.want, n, "%+v", c)
 	}
-	for _, cell := range []string{"many", "-1", "10001", "2.5"} {
+	for _, cell := range []string{"many", "-1", "10001", "2.5", "1.000", "2-3", "99999999999999999999"} {
 		_, err := countOf(cell, "")
 		assert.Error(t, err, cell)
+	}
+	for cell, remark := range map[string]string{"12": "", "12 Stk": "", "5 szt.": "", "3x": "", "4 PCS": "", "1 Tube": "1 Tube", "6 (2 bent)": "6 (2 bent)", "many": ""} {
+		assert.Equal(t, remark, remarkOf(cell), cell)
 	}
 	for references, other := range map[string]bool{"": false, "U1": false, "IC3, IC4": false, "R1": true, "C1-C9": true, "SW2": true, "7": false, "DD1": false} {
 		assert.Equal(t, other, isOther(references), references)
@@ -127,7 +148,7 @@ func FuzzReadCSV(f *testing.F) {
 	f.Add([]byte("Reference,Value,Qty\nU1-U3,7400,3\n"))
 	f.Add([]byte("IC;Code\n\"7400;x"))
 	f.Fuzz(func(t *testing.T, text []byte) {
-		rows, err := ReadCSV(strings.NewReader(string(text)))
+		rows, err := ReadCSV(strings.NewReader(string(text)), "")
 		if err != nil {
 			return
 		}
