@@ -532,6 +532,9 @@ func TestMovedThereAndBack(t *testing.T) {
 	require.NoError(t, err)
 
 	own := filepath.Join(dir, "own.sqlite")
+	_, err = MoveToServer(t.Context(), file, server, "", own)
+	require.ErrorIs(t, err, ErrNoLetter)
+	require.NoFileExists(t, own)
 	for range 2 { // the second goes on where the first was cut off: nowhere
 		b, err := MoveToServer(t.Context(), file, server, "A", own)
 		require.NoError(t, err)

@@ -42,6 +42,9 @@ const pause = 15 * time.Second
 // was taken until then stays taken.
 const soon = 5 * time.Second
 
+// ErrNoLetter is the error of a computer that is no bench.
+var ErrNoLetter = errors.New("which bench is this? Give its letter once: --bench A. It stands before the numbers on its bags, as A17")
+
 // OpenBench opens the bench's own file, from which rows are handed over to the server at the
 // address. The letter is given the first time, for good, and then the server must be reached; later it
 // may be empty, and the server away.
@@ -51,7 +54,7 @@ func OpenBench(ctx context.Context, address, letter, own string) (s *Store, err 
 	}
 	if _, err := os.Stat(own); errors.Is(err, fs.ErrNotExist) {
 		if letter == "" {
-			return nil, errors.New("which bench is this? Give its letter once: --bench A. It stands before the numbers on its bags, as A17")
+			return nil, ErrNoLetter
 		}
 		if err := vacant(ctx, address, letter); err != nil { // before there is a file of no bench
 			return nil, err
@@ -72,7 +75,7 @@ func OpenBench(ctx context.Context, address, letter, own string) (s *Store, err 
 	}
 	switch {
 	case o.bench.letter == "" && letter == "":
-		return s, errors.New("which bench is this? Give its letter once: --bench A")
+		return s, ErrNoLetter
 	case o.bench.letter == "":
 		if o.bench, err = s.claim(ctx, address, letter); err != nil {
 			return s, err

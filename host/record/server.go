@@ -210,7 +210,7 @@ func (s *Server) migrate(ctx context.Context, steps []string) error {
 		return err
 	}
 	if version > newest {
-		return fmt.Errorf("records on %s %w (version %d, this one knows %d): update chipassay", s.address, ErrNewer, version, newest)
+		return fmt.Errorf("the database %s %w (version %d, this one knows %d): update chipassay", s.address, ErrNewer, version, newest)
 	}
 	set := ""
 	if version > 0 {
