@@ -38,9 +38,9 @@ var (
 // eeschema/python_scripts, its board editor (Id, Designator, Footprint, Quantity, Designation, Supplier and ref); others are
 // common practice.
 var usual = map[Field][]string{
-	Part:      {"value", "part", "designation", "part number", "type", "ic", "chip", "marking", "device", "wert", "typ", "bauteil"},
-	Count:     {"qty", "qnty", "quantity", "count", "amount", "pieces", "number", "anzahl", "menge", "stück"},
-	Reference: {"reference", "references", "ref", "refs", "designator", "designators", "reference(s)", "referenz"},
+	Part:      {"value", "part", "designation", "part number", "type", "ic", "chip", "marking", "device", "wert", "typ", "bauteil", "valeur", "circuit", "wartość", "układ"},
+	Count:     {"qty", "qnty", "quantity", "count", "amount", "pieces", "number", "anzahl", "menge", "stück", "qté", "quantité", "ilość"},
+	Reference: {"reference", "references", "ref", "refs", "designator", "designators", "reference(s)", "referenz", "référence", "repère", "oznaczenie"},
 	Left:      {"dnp", "do not populate", "exclude from bom", "exclude_from_bom"},
 }
 

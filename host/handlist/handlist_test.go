@@ -82,6 +82,11 @@ func TestBillsOfMaterials(t *testing.T) {
 		assert.Equal(t, []any{"4700", true}, []any{lines[1].Part, lines[1].Other}, name)
 		assert.Equal(t, []any{"7447", true, false}, []any{lines[2].Part, lines[2].Left, lines[2].Other}, name)
 	}
+	for _, head := range []string{"Referenz;Wert;Menge", "Référence;Valeur;Qté", "Oznaczenie;Wartość;Ilość"} { // translated
+		_, columns, err := PartsList(rowsOf(t, head+"\nU1;7400;2\n"))
+		require.NoError(t, err, head)
+		assert.Equal(t, Columns{Reference: {0}, Part: {1}, Count: {2}}, columns, head)
+	}
 	_, _, err := PartsList(rowsOf(t, "IC,Lade\n7400,D3\n"))
 	require.ErrorIs(t, err, ErrList, "nothing says how many")
 	_, _, err = PartsList(nil)
