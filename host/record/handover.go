@@ -204,7 +204,6 @@ func (s *Store) oneChain(ctx context.Context) error {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	if !o.asked {
-		o.asked = true
 		ctx, cancel := context.WithTimeout(ctx, soon)
 		defer cancel()
 		_ = s.handOver(ctx)
@@ -237,7 +236,7 @@ func (s *Store) HandOver(ctx context.Context) error {
 
 func (s *Store) handOver(ctx context.Context) (err error) {
 	o := s.outlet
-	defer func() { o.failed, o.again = err, time.Now().Add(o.pause) }()
+	defer func() { o.asked, o.failed, o.again = true, err, time.Now().Add(o.pause) }()
 	before := o.server
 	if err = s.handOverOnce(ctx); before != nil && errors.Is(err, ErrUnreachable) {
 		before.dropIdle() // which may be from before the server was away
