@@ -26,6 +26,7 @@ func TestReadCSV(t *testing.T) {
 		"mark":         "\uFEFFIC;Lade;Stück\n\n7400;\"D3,\nlinks\";2\n",
 		"UTF-16":       "\xff\xfeI\x00C\x00;\x00L\x00a\x00d\x00e\x00;\x00S\x00t\x00\xfc\x00c\x00k\x00\n\x00\n\x007\x004\x000\x000\x00;\x00D\x003\x00,\x00 \x00l\x00i\x00n\x00k\x00s\x00;\x002\x00",
 		"Windows-1252": "IC;Lade;St\xfcck\n\n7400;D3, links;2\n",
+		"Macintosh":    "IC;Lade;Stück\r\r7400;D3, links;2\r",
 	} {
 		assert.Equal(t, want, rowsOf(t, text), name)
 	}
@@ -34,6 +35,9 @@ func TestReadCSV(t *testing.T) {
 	assert.Equal(t, []Row{{1, []string{"=1+1", "'s", "-5"}}}, rowsOf(t, "'=1+1,'s,'-5"), "as this program writes them")
 	_, err := ReadCSV(strings.NewReader("PK\x03\x04\x00\x00"), "")
 	require.ErrorIs(t, err, ErrList)
+	_, err = ReadCSV(strings.NewReader("IC;Note\n7400;a\n\"7402;b\n7404;c\n"), "")
+	require.ErrorContains(t, err, "a quotation mark in line 3 is not closed")
+	assert.Len(t, rowsOf(t, "IC;Note\n7400;3,5\" disk\n7402;b\n"), 3, "an inch")
 	_, err = ReadCSV(strings.NewReader(strings.Repeat("x", maxSize+1)), "")
 	require.ErrorIs(t, err, ErrList)
 	_, err = ReadCSV(strings.NewReader(strings.Repeat("x\n", maxRows+1)), "")

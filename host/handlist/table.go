@@ -4,12 +4,12 @@
 package handlist
 
 import (
-	"bufio"
 	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -70,18 +70,26 @@ func ReadCSV(r io.Reader, columns string) ([]Row, error) {
 	if text, err = toUTF8(text, columns); err != nil {
 		return nil, err
 	}
-	table := csv.NewReader(bufio.NewReader(bytes.NewReader(text)))
+	if bytes.IndexByte(text, '\n') < 0 { // as a Macintosh ends lines
+		text = bytes.ReplaceAll(text, []byte("\r"), []byte("\n"))
+	}
+	table := csv.NewReader(bytes.NewReader(text))
 	table.Comma, table.FieldsPerRecord, table.LazyQuotes = separator(string(text)), -1, true
 	var rows []Row
+	line, several := 0, false // the last row's first line, and whether a cell of it goes over several
 	for {
 		cells, err := table.Read()
 		if errors.Is(err, io.EOF) {
+			if several && bytes.Count(text, []byte{'"'})%2 != 0 {
+				return nil, fmt.Errorf("%w: a quotation mark in line %d is not closed", ErrList, line)
+			}
 			return rows, nil
 		}
 		if err != nil {
 			return nil, fmt.Errorf("%w: %w", ErrList, err)
 		}
-		line, _ := table.FieldPos(0)
+		line, _ = table.FieldPos(0)
+		several = slices.ContainsFunc(cells, func(c string) bool { return strings.Contains(c, "\n") })
 		if rows = appendRow(rows, line, cells); len(rows) > maxRows {
 			return nil, fmt.Errorf("%w: it has over %d rows", ErrList, maxRows)
 		}

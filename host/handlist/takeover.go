@@ -62,6 +62,11 @@ func (t Table) TakeOver(c Columns, file string, now time.Time, find func(string)
 			over.Doubts = append(over.Doubts, Doubt{row.Line, d})
 		}
 		r.Note = strings.Join(append(doubts, t.notes(c, row)...), "; ")
+		for _, text := range []string{r.Marking, r.Drawer, r.Lot, r.Note} {
+			if len(text) > record.MaxText {
+				return over, fmt.Errorf("%w: line %d has a text of %d bytes, over %d: shorten it", ErrList, row.Line, len(text), record.MaxText)
+			}
+		}
 		over.Rows++
 		for i := range n {
 			one := r

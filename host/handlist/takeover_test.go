@@ -3,6 +3,7 @@ package handlist
 import (
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -63,6 +64,14 @@ func TestTakeOver(t *testing.T) {
 	}
 	_, err = takenOver(t, "IC,n\n"+"7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,1\n", "part=IC,count=n")
 	require.ErrorIs(t, err, ErrList)
+}
+
+// What no record can hold is said before anything is added, with its line.
+func TestTooLong(t *testing.T) {
+	_, err := takenOver(t, "IC,Note\n7400,"+strings.Repeat("x", record.MaxText)+"\n", "part=IC,note=Note")
+	require.NoError(t, err)
+	_, err = takenOver(t, "IC,Note\n\n7400,"+strings.Repeat("x", record.MaxText+1)+"\n", "part=IC,note=Note")
+	require.ErrorContains(t, err, "line 3 has a text of 10001 bytes")
 }
 
 // A list that is taken over twice adds what is new in it; all or nothing.
