@@ -19,13 +19,18 @@ import (
 )
 
 // What the two commands do that bring a bought board to its check, on one board: flash writes the image through the
-// bootloader, and check talks to what was written, in the simulated MCU on a carrier with a fault. An
-// image that was written before is flashed over.
+// bootloader, and check talks to what was written, in the simulated MCU on a carrier with a fault. The image calls itself by
+// another name, so that none other runs, and one that was written before is flashed over.
 func TestBoughtBoard(t *testing.T) {
 	image, err := hexfile.Read(bytes.NewReader(images.ATmega2560HEX), 0xFF)
 	if err != nil {
 		t.Fatal(err)
 	}
+	const ours, theirs = "ATmega2560, revision B", "ATMEGA2560, revision B"
+	if bytes.Count(image, []byte(ours)) != 1 {
+		t.Fatal("the image does not say once which board it is for")
+	}
+	image = bytes.Replace(image, []byte(ours), []byte(theirs), 1)
 	bench, err := NewBench(damaged(t, "R224 open").Socket(nil, 1))
 	if err != nil {
 		t.Fatal(err)
@@ -63,8 +68,8 @@ func TestBoughtBoard(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if a.Capabilities.Firmware != images.Version {
-		t.Errorf("firmware %s runs, not %s", a.Capabilities.Firmware, images.Version)
+	if c := a.Capabilities; c.Firmware != images.Version || c.Board != theirs {
+		t.Errorf("firmware %s of %s runs, not %s of %s", c.Firmware, c.Board, images.Version, theirs)
 	}
 	r, err := selfcheck.Check(t.Context(), a, selfcheck.Options{})
 	if err != nil {
