@@ -93,6 +93,8 @@ func TestBillsOfMaterials(t *testing.T) {
 	}
 	_, _, err := PartsList(rowsOf(t, "IC,Lade\n7400,D3\n"))
 	require.ErrorIs(t, err, ErrList, "nothing says how many")
+	_, _, err = PartsList(rowsOf(t, "Ref,Qty\nU1,1\n"))
+	require.ErrorIs(t, err, ErrList, "nothing says which")
 	_, _, err = PartsList(nil)
 	require.ErrorIs(t, err, ErrList)
 }
@@ -121,6 +123,16 @@ func TestCounts(t *testing.T) {
 	}
 }
 
+// D is a diode or a circuit, and 4007 beside it a diode of that short name.
+func TestReferencesWithD(t *testing.T) {
+	table := Table{Rows: []Row{{1, []string{"D1, D2", "7400"}}, {2, []string{"D3", "4007"}}, {3, []string{"U1", "4007"}}}}
+	var got [][2]bool
+	for _, l := range table.Lines(Columns{Reference: {0}, Part: {1}}) {
+		got = append(got, [2]bool{l.Diode, l.Other})
+	}
+	require.Equal(t, [][2]bool{{true, false}, {true, true}, {false, false}}, got)
+}
+
 // A header that is mistyped is said with those of the row that is meant.
 func TestMistypedHeader(t *testing.T) {
 	rows := rowsOf(t, "Werkstatt,,\nIC,Code,Lade\n7400,7938,D3\n")
@@ -131,6 +143,13 @@ func TestMistypedHeader(t *testing.T) {
 		_, err = table.Named(typed, false)
 		require.ErrorContains(t, err, want)
 	}
+}
+
+// A header with one of the names is meant before a longer row with none.
+func TestHeaderWithOneName(t *testing.T) {
+	table, err := Headed(rowsOf(t, "signal,box,of,1974\nIC,Code\n7400,7938\n"), "part=IC, date=Kode")
+	require.NoError(t, err)
+	require.Equal(t, []string{"IC", "Code"}, table.Head)
 }
 
 func TestNamedColumns(t *testing.T) {
