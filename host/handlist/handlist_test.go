@@ -118,7 +118,7 @@ func TestCounts(t *testing.T) {
 	for cell, remark := range map[string]string{"12": "", "12 Stk": "", "5 szt.": "", "3x": "", "4 PCS": "", "1 Tube": "1 Tube", "6 (2 bent)": "6 (2 bent)", "many": ""} {
 		assert.Equal(t, remark, remarkOf(cell), cell)
 	}
-	for references, other := range map[string]bool{"": false, "U1": false, "IC3, IC4": false, "R1": true, "C1-C9": true, "SW2": true, "7": false, "DD1": false} {
+	for references, other := range map[string]bool{"": false, "U1": false, "IC3, IC4": false, "R1": true, "C1-C9": true, "SW2": true, "7": false, "DD1": false, "r1": true, "xt2": true, "R_1": true, "R[1]": true} {
 		assert.Equal(t, other, isOther(references), references)
 	}
 }
