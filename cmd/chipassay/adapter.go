@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"chipassay/host/adapter"
 	"chipassay/host/report"
@@ -38,9 +39,20 @@ func adapterCommand(d *definitions) *cobra.Command {
 func (f *adapterFlags) add(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	f.connection.flags(cmd)
+	oneName(flags, "port", "adapter") // who has flashed a board goes on with the same words
 	flags.BoolVar(&f.asJSON, "json", false, "print one JSON object")
 	flags.Float64Var(&f.spread, "board-spread", 0, "virtual adapter: tolerance of its board's resistors, %")
 	flags.Uint64Var(&f.seed, "seed", 1, "virtual adapter: random seed")
+}
+
+// oneName has a flag understood under another name.
+func oneName(flags *pflag.FlagSet, other, name string) {
+	flags.SetNormalizeFunc(func(_ *pflag.FlagSet, typed string) pflag.NormalizedName {
+		if typed == other {
+			typed = name
+		}
+		return pflag.NormalizedName(typed)
+	})
 }
 
 // board is the virtual adapter's board, its resistors spread as the flags say.

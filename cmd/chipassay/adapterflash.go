@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"chipassay/firmware/images"
 	"chipassay/host/flash"
@@ -55,12 +54,7 @@ Exit status: 0 flashed; 3 not flashed, or not verified.`,
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&f.adapter, "port", "", "serial port of the board; also --adapter (default: the only one)")
-	flags.SetNormalizeFunc(func(_ *pflag.FlagSet, name string) pflag.NormalizedName {
-		if name == "adapter" { // as all other commands call it
-			name = "port"
-		}
-		return pflag.NormalizedName(name)
-	})
+	oneName(flags, "adapter", "port") // as all other commands call it
 	f.portFlags(cmd)
 	flags.BoolVar(&f.socketEmpty, "socket-empty", false, "you have looked: no chip is in the socket (if no firmware answers)")
 	flags.BoolVar(&f.asJSON, "json", false, "print one JSON object")
@@ -99,11 +93,14 @@ func (f *flashFlags) run(cmd *cobra.Command) error {
 	if f.asJSON {
 		return report.WriteJSON(cmd.OutOrStdout(), flashed{f.adapter, before.Firmware, now, len(image)})
 	}
-	was := ""
+	was, named := "", ""
+	if cmd.Flags().Changed("port") {
+		named = " --port " + f.adapter
+	}
 	if before.Firmware != "" {
 		was = " (it was " + before.Firmware + ")"
 	}
-	_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s: %d bytes written, read back and compared. Firmware %s runs%s.\nNext: chipassay adapter check\n", f.adapter, len(image), now, was)
+	_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s: %d bytes written, read back and compared. Firmware %s runs%s.\nNext: chipassay adapter check%s\n", f.adapter, len(image), now, was, named)
 	return err
 }
 

@@ -46,6 +46,9 @@ the records of practice: chipassay log --practice.`,
 }
 
 func runDemo(cmd *cobra.Command, d *definitions, folder string, seed uint64) error {
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return fmt.Errorf("the report's folder: %w; name one that you may write to: chipassay demo FOLDER", err)
+	}
 	places, err := virtual.ParseTray(strings.NewReader(demoTray), d.typed)
 	if err != nil {
 		return err
@@ -118,11 +121,8 @@ func assayVirtual(cmd *cobra.Command, d *definitions, typ part.Type, chip *virtu
 	return assayOn(cmd, a, p, assay.Repetition{})
 }
 
-// writeTray writes the report of a tray into a folder and says where it is.
+// writeTray writes the report of a tray into a folder, which is there, and says where it is.
 func writeTray(cmd *cobra.Command, folder string, tray report.Tray) error {
-	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return fmt.Errorf("the report's folder: %w", err)
-	}
 	page, object := filepath.Join(folder, "report.html"), filepath.Join(folder, "report.json")
 	if err := writeRun(page, tray); err != nil {
 		return err

@@ -98,7 +98,7 @@ func TestFlashUpdatesABoard(t *testing.T) {
 	status, out := flashing(t, b)
 	require.Equal(t, 0, status, out)
 	image := flashImage(t)
-	require.Contains(t, out, fmt.Sprintf("%d bytes written, read back and compared. Firmware %s runs (it was %s).", len(image), images.Version, images.Version))
+	require.Contains(t, out, fmt.Sprintf("%d bytes written, read back and compared. Firmware %s runs (it was %s).\nNext: chipassay adapter check --port %s\n", len(image), images.Version, images.Version, b.path))
 	require.Equal(t, image, b.Flash[:len(image)])
 }
 
@@ -144,7 +144,7 @@ func TestFlashOfANewBoard(t *testing.T) {
 	require.NotContains(t, out, `"before"`)
 	require.Nil(t, heard)
 
-	status, out = typed(t, b, "adapter", "check", "--adapter", b.path, "--baud", "1000000")
+	status, out = typed(t, b, "adapter", "check", "--port", b.path, "--baud", "1000000")
 	require.Equal(t, 0, status, out)
 	require.Contains(t, out, "No fault found.")
 }

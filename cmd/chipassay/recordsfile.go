@@ -87,7 +87,11 @@ func (f *recordsFile) forChips(ctx context.Context, virtual bool) (*record.Store
 	if err != nil {
 		return nil, err
 	}
-	for r, err := range s.Find(ctx, record.Query{All: true, NewestFirst: true, Limit: 1}) {
+	all, _, err := s.Together(ctx) // of several benches none has others than the rest
+	if err != nil {
+		return nil, errors.Join(err, s.Close())
+	}
+	for r, err := range all.Find(ctx, record.Query{All: true, NewestFirst: true, Limit: 1}) {
 		if err == nil && strings.HasPrefix(r.Adapter, virtualAdapter) != virtual {
 			here, those, advice := "real", "virtual chips", "name another file with --records"
 			if !virtual {
@@ -96,7 +100,7 @@ func (f *recordsFile) forChips(ctx context.Context, virtual bool) (*record.Store
 			if !virtual && f.own() {
 				advice = "move that file away, and go on with a new one"
 			}
-			err = fmt.Errorf("%s holds records of %s chips; %s do not belong there: %s", s.Path(), here, those, advice)
+			err = fmt.Errorf("%s holds records of %s chips; %s do not belong there: %s", all.Path(), here, those, advice)
 		}
 		if err != nil {
 			return nil, errors.Join(err, s.Close())

@@ -36,7 +36,7 @@ func (l *handList) flags(cmd *cobra.Command) {
 
 // take shows what a list would add, asks where a person can answer, and adds it.
 func (l *handList) take(cmd *cobra.Command, d *definitions, file *recordsFile, name string) error {
-	rows, err := handlist.Open(name, cmd.InOrStdin())
+	rows, err := handlist.Open(name, cmd.InOrStdin(), l.columns)
 	if err != nil {
 		return err
 	}
@@ -142,12 +142,16 @@ func writeTakeover(w io.Writer, over handlist.Takeover, columns string) error {
 	if over.Duplicates > 0 {
 		fmt.Fprintf(w, "in the records from this list already: %s\n", someChips(over.Duplicates))
 	}
+	if over.Alike > 0 {
+		fmt.Fprintf(w, "as %s from %s in the records: is it that list under another name?\n", someChips(over.Alike), console.Printable(over.Like))
+	}
 	if len(over.Doubts) > 0 {
 		fmt.Fprintf(w, "\nNot understood, kept as a note: %d\n", len(over.Doubts))
-		for _, d := range over.Doubts[:min(len(over.Doubts), mostShown)] {
-			fmt.Fprintf(w, "  line %d: %s\n", d.Line, console.Printable(d.Why))
+		doubts := eachOnce(over.Doubts)
+		for _, d := range doubts[:min(len(doubts), mostShown)] {
+			fmt.Fprintf(w, "  %s\n", console.Printable(d))
 		}
-		if more := len(over.Doubts) - mostShown; more > 0 {
+		if more := len(doubts) - mostShown; more > 0 {
 			fmt.Fprintf(w, "  … %d more\n", more)
 		}
 	}
@@ -156,6 +160,25 @@ func writeTakeover(w io.Writer, over handlist.Takeover, columns string) error {
 	}
 	fmt.Fprintln(w)
 	return nil
+}
+
+// eachOnce says what is not understood, once where several lines have the same.
+func eachOnce(doubts []handlist.Doubt) (said []string) {
+	lines, order := map[string][]int{}, []string{}
+	for _, d := range doubts {
+		if lines[d.Why] == nil {
+			order = append(order, d.Why)
+		}
+		lines[d.Why] = append(lines[d.Why], d.Line)
+	}
+	for _, why := range order {
+		more := ""
+		if n := len(lines[why]) - 1; n > 0 {
+			more = fmt.Sprintf(" and %d more", n)
+		}
+		said = append(said, fmt.Sprintf("line %d%s: %s", lines[why][0], more, why))
+	}
+	return said
 }
 
 // alone refuses the flags of hand-kept lists for what export wrote.

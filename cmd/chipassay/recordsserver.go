@@ -48,7 +48,8 @@ func (f *recordsFile) letters(typed []string) ([]string, error) {
 
 // useBench opens this bench's records, or those of the bench that was named, for work.
 func (f *recordsFile) useBench(work func(*record.Store) error) (err error) {
-	if _, none := f.existing(); none != nil && f.bench == "" { // a computer that is no bench reads
+	s, err := f.openBench()
+	if errors.Is(err, record.ErrNoLetter) { // a computer that is no bench reads
 		if f.of == "" {
 			return record.ErrWhichBench
 		}
@@ -60,7 +61,6 @@ func (f *recordsFile) useBench(work func(*record.Store) error) (err error) {
 			return work(of)
 		})
 	}
-	s, err := f.openBench()
 	if err != nil {
 		return err
 	}
@@ -98,10 +98,10 @@ func (f *recordsFile) useAll(cmd *cobra.Command, lot string, work func(*record.S
 		}
 		return work(all)
 	}
-	if _, none := f.existing(); none != nil { // a computer that is no bench only reads
+	s, err := f.openBench()
+	if errors.Is(err, record.ErrNoLetter) { // a computer that is no bench only reads
 		return f.withServer(ctx, func(server *record.Server) error { return chosen(server.All()) })
 	}
-	s, err := f.openBench()
 	if err != nil {
 		return err
 	}

@@ -70,7 +70,7 @@ their reference: R, C, D …`,
 
 // partsList reads a parts list.
 func partsList(cmd *cobra.Command, name, columns string) ([]handlist.Line, error) {
-	rows, err := handlist.Open(name, cmd.InOrStdin())
+	rows, err := handlist.Open(name, cmd.InOrStdin(), columns)
 	if err != nil {
 		return nil, err
 	}

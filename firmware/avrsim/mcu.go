@@ -131,19 +131,26 @@ func (m *MCU) load(image []byte) error {
 			return fmt.Errorf("load the image: %w", err)
 		}
 		fits := true
-		inC := C.CBytes(content)
 		switch at := segment.Paddr; {
 		case at < ramBase:
-			fits = bool(C.machine_flash(m.machine, inC, C.uint32_t(len(content)), C.uint32_t(at)))
+			fits = m.flash(content, uint32(at))
 		case at >= eepromBase && at < fuseBase:
+			inC := C.CBytes(content)
 			fits = bool(C.machine_eeprom(m.machine, inC, C.uint32_t(len(content)), C.uint32_t(at-eepromBase)))
+			C.free(inC)
 		}
-		C.free(inC)
 		if !fits {
 			return fmt.Errorf("load the image: %d bytes at %#x do not fit", len(content), segment.Paddr)
 		}
 	}
 	return nil
+}
+
+// flash puts bytes into the flash, if they fit.
+func (m *MCU) flash(content []byte, at uint32) bool {
+	inC := C.CBytes(content)
+	defer C.free(inC)
+	return bool(C.machine_flash(m.machine, inC, C.uint32_t(len(content)), C.uint32_t(at)))
 }
 
 // Close gives the simulated MCU back.

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"chipassay/host/sheet"
 )
 
 // A Field is what a column of a list says.
@@ -36,9 +38,9 @@ var (
 // eeschema/python_scripts, its board editor (Id, Designator, Footprint, Quantity, Designation, Supplier and ref); others are
 // common practice.
 var usual = map[Field][]string{
-	Part:      {"value", "part", "designation", "part number", "type", "ic", "chip", "marking", "device", "wert", "typ", "bauteil"},
-	Count:     {"qty", "qnty", "quantity", "count", "amount", "pieces", "number", "anzahl", "menge", "stück"},
-	Reference: {"reference", "references", "ref", "refs", "designator", "designators", "reference(s)", "referenz"},
+	Part:      {"value", "part", "designation", "part number", "type", "ic", "chip", "marking", "device", "wert", "typ", "bauteil", "valeur", "circuit", "wartość", "układ"},
+	Count:     {"qty", "qnty", "quantity", "count", "amount", "pieces", "number", "anzahl", "menge", "stück", "qté", "quantité", "ilość"},
+	Reference: {"reference", "references", "ref", "refs", "designator", "designators", "reference(s)", "referenz", "référence", "repère", "oznaczenie"},
 	Left:      {"dnp", "do not populate", "exclude from bom", "exclude_from_bom"},
 }
 
@@ -68,7 +70,7 @@ func (t Table) Named(typed string, partsList bool) (Columns, error) {
 		case len(c[f]) > 0 && f != Note:
 			return nil, fmt.Errorf("--columns: %s is named twice", f)
 		}
-		i := slices.IndexFunc(t.Head, func(h string) bool { return strings.EqualFold(h, name) })
+		i := indexOf(t.Head, name)
 		if i < 0 {
 			return nil, fmt.Errorf("--columns %s: no column is headed %q; the headers are %s", strings.TrimSpace(pair), name, strings.Join(t.Head, ", "))
 		}
@@ -80,6 +82,40 @@ func (t Table) Named(typed string, partsList bool) (Columns, error) {
 	return c, nil
 }
 
+// headers are those that a person names.
+func headers(typed string) (names []string) {
+	for pair := range strings.SplitSeq(typed, ",") {
+		if _, name, _ := strings.Cut(pair, "="); strings.TrimSpace(name) != "" {
+			names = append(names, strings.TrimSpace(name))
+		}
+	}
+	return names
+}
+
+// indexOf is where a name is among the cells of a header, or -1.
+func indexOf(cells []string, name string) int {
+	return slices.IndexFunc(cells, func(h string) bool { return strings.EqualFold(h, name) })
+}
+
+// hasAll reports whether all names are there.
+func hasAll(cells, names []string) bool {
+	return !slices.ContainsFunc(names, func(name string) bool { return indexOf(cells, name) < 0 })
+}
+
+// partsHeader are the columns of a parts list's header by their usual names, if it is one.
+func partsHeader(cells []string) (Columns, bool) {
+	c := Columns{}
+	for field, names := range usual {
+		for _, name := range names {
+			if at := indexOf(cells, name); at >= 0 {
+				c[field] = []int{at}
+				break
+			}
+		}
+	}
+	return c, len(c[Part]) > 0 && len(cells) > 1 && (len(c[Count]) > 0 || len(c[Reference]) > 0)
+}
+
 func listed(fields []Field) string {
 	var names []string
 	for _, f := range fields {
@@ -88,11 +124,8 @@ func listed(fields []Field) string {
 	return strings.Join(names, ", ")
 }
 
-// preamble is how many rows can be before the header, and maxCells more than any header has.
-const (
-	preamble = 20
-	maxCells = 10_000
-)
+// maxCells is more than any header has.
+const maxCells = 10_000
 
 // Headed makes a table of rows, the header being the first that has all columns a person names. If none has, it is the one that
 // most likely is meant, so that what is wrong can be said: that with most of them, or else with the most cells.
@@ -101,17 +134,15 @@ func Headed(rows []Row, typed string) (Table, error) {
 		return Table{}, fmt.Errorf("%w: it is empty", ErrList)
 	}
 	best, most := 0, -1
-	for i, r := range rows[:min(len(rows), preamble)] {
-		all, score := true, 0
-		for pair := range strings.SplitSeq(typed, ",") {
-			_, name, _ := strings.Cut(pair, "=")
-			there := slices.ContainsFunc(r.Cells, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(name)) })
-			if all = all && there; there {
+	for i, r := range rows[:min(len(rows), sheet.Preamble)] {
+		if hasAll(r.Cells, headers(typed)) {
+			return Table{r.Cells, rows[i+1:]}, nil
+		}
+		score := 0
+		for _, name := range headers(typed) {
+			if indexOf(r.Cells, name) >= 0 {
 				score += maxCells
 			}
-		}
-		if all {
-			return Table{r.Cells, rows[i+1:]}, nil
 		}
 		for _, cell := range r.Cells[:min(len(r.Cells), maxCells-1)] {
 			if cell != "" {
@@ -129,17 +160,8 @@ func Headed(rows []Row, typed string) (Table, error) {
 // again, the list is what follows the last: an older script of KiCad writes all components one by one first, and
 // then the same in groups.
 func PartsList(rows []Row) (Table, Columns, error) {
-	for i, r := range rows[:min(len(rows), preamble)] {
-		c := Columns{}
-		for field, names := range usual {
-			for _, name := range names {
-				if at := slices.IndexFunc(r.Cells, func(h string) bool { return strings.EqualFold(h, name) }); at >= 0 {
-					c[field] = []int{at}
-					break
-				}
-			}
-		}
-		if len(c[Part]) > 0 && len(r.Cells) > 1 && (len(c[Count]) > 0 || len(c[Reference]) > 0) {
+	for i, r := range rows[:min(len(rows), sheet.Preamble)] {
+		if c, is := partsHeader(r.Cells); is {
 			for j := len(rows) - 1; j > i; j-- {
 				if slices.Equal(rows[j].Cells, r.Cells) {
 					i = j

@@ -10,7 +10,7 @@ import (
 
 // rowsOf are the rows of a text as CSV.
 func rowsOf(t *testing.T, text string) []Row {
-	rows, err := ReadCSV(strings.NewReader(text))
+	rows, err := ReadCSV(strings.NewReader(text), "")
 	require.NoError(t, err)
 	return rows
 }
@@ -26,16 +26,38 @@ func TestReadCSV(t *testing.T) {
 		"mark":         "\uFEFFIC;Lade;Stück\n\n7400;\"D3,\nlinks\";2\n",
 		"UTF-16":       "\xff\xfeI\x00C\x00;\x00L\x00a\x00d\x00e\x00;\x00S\x00t\x00\xfc\x00c\x00k\x00\n\x00\n\x007\x004\x000\x000\x00;\x00D\x003\x00,\x00 \x00l\x00i\x00n\x00k\x00s\x00;\x002\x00",
 		"Windows-1252": "IC;Lade;St\xfcck\n\n7400;D3, links;2\n",
+		"Macintosh":    "IC;Lade;Stück\r\r7400;D3, links;2\r",
 	} {
 		assert.Equal(t, want, rowsOf(t, text), name)
 	}
+	assert.Equal(t, []Row{{1, []string{"IC", "Fach", "Notiz"}}, {2, []string{"7400", "D1", "alt, gut, von oben, neu"}}},
+		rowsOf(t, "IC;Fach;Notiz\n7400;D1;alt, gut, von oben, neu\n"), "more commas than semicolons, but not in each line")
 	assert.Equal(t, []Row{{1, []string{"=1+1", "'s", "-5"}}}, rowsOf(t, "'=1+1,'s,'-5"), "as this program writes them")
-	_, err := ReadCSV(strings.NewReader("PK\x03\x04\x00\x00"))
+	_, err := ReadCSV(strings.NewReader("PK\x03\x04\x00\x00"), "")
 	require.ErrorIs(t, err, ErrList)
-	_, err = ReadCSV(strings.NewReader(strings.Repeat("x", maxSize+1)))
+	_, err = ReadCSV(strings.NewReader("IC;Note\n7400;a\n\"7402;b\n7404;c\n"), "")
+	require.ErrorContains(t, err, "a quotation mark in line 3 is not closed")
+	assert.Len(t, rowsOf(t, "IC;Note\n7400;3,5\" disk\n7402;b\n"), 3, "an inch")
+	_, err = ReadCSV(strings.NewReader(strings.Repeat("x", maxSize+1)), "")
 	require.ErrorIs(t, err, ErrList)
-	_, err = ReadCSV(strings.NewReader(strings.Repeat("x\n", maxRows+1)))
+	_, err = ReadCSV(strings.NewReader(strings.Repeat("x\n", maxRows+1)), "")
 	require.ErrorIs(t, err, ErrList)
+}
+
+// A file that is not Unicode is read in the coding in which its headers are named: those of ISO 8859-1's and 8859-2's kin of
+// Windows, of a Macintosh, and of DOS. Source: the tables of RFC 1345's and Unicode's mappings (from memory).
+func TestCodings(t *testing.T) {
+	for name, c := range map[string]struct{ columns, text, drawer string }{
+		"Windows-1252": {"part=Bauteil,count=Stück", "Bauteil;St\xfcck;Lade\n7400;2;T\xfcr\n", "Tür"},
+		"Windows-1250": {"part=Układ, count=ILOŚĆ", "Uk\xb3ad;Ilo\x9c\xe6;Szuflada\n7400;2;\xa3\xf3d\x9f\n", "Łódź"},
+		"Macintosh":    {"part=Circuit,count=Quantité", "Circuit;Quantit\x8e;Tiroir\n7400;2;\x8e\x8f\n", "éè"},
+		"DOS":          {"part=Bauteil,count=Stück", "Bauteil;St\x81ck;Lade\n7400;2;T\x81r\n", "Tür"},
+		"none":         {"part=Bauteil,count=Größe", "Bauteil;Lade\n7400;T\xfcr\n", "Tür"},
+	} {
+		rows, err := ReadCSV(strings.NewReader(c.text), c.columns)
+		require.NoError(t, err, name)
+		assert.Equal(t, c.drawer, rows[1].Cells[len(rows[1].Cells)-1], name)
+	}
 }
 
 // Source: bills of materials as KiCad writes them. kicad-cli: the output in KiCad's issue 22613, which lacks the quantity, and
@@ -64,8 +86,15 @@ func TestBillsOfMaterials(t *testing.T) {
 		assert.Equal(t, []any{"4700", true}, []any{lines[1].Part, lines[1].Other}, name)
 		assert.Equal(t, []any{"7447", true, false}, []any{lines[2].Part, lines[2].Left, lines[2].Other}, name)
 	}
+	for _, head := range []string{"Referenz;Wert;Menge", "Référence;Valeur;Qté", "Oznaczenie;Wartość;Ilość"} { // translated
+		_, columns, err := PartsList(rowsOf(t, head+"\nU1;7400;2\n"))
+		require.NoError(t, err, head)
+		assert.Equal(t, Columns{Reference: {0}, Part: {1}, Count: {2}}, columns, head)
+	}
 	_, _, err := PartsList(rowsOf(t, "IC,Lade\n7400,D3\n"))
 	require.ErrorIs(t, err, ErrList, "nothing says how many")
+	_, _, err = PartsList(rowsOf(t, "Ref,Qty\nU1,1\n"))
+	require.ErrorIs(t, err, ErrList, "nothing says which")
 	_, _, err = PartsList(nil)
 	require.ErrorIs(t, err, ErrList)
 }
@@ -75,20 +104,33 @@ func TestCounts(t *testing.T) {
 		cell, references string
 		want             int
 	}{
-		{"", "", 1}, {"", "U1", 1}, {"", "U1, U2 U5-U7", 5}, {"", "IC10-IC12;IC20", 4}, {"", "U7-U5", 1}, {"", "U3-5", 3},
-		{"3", "U1", 3}, {"0", "U1", 0}, {"4 pcs", "", 4}, {"12x", "", 12},
+		{"", "", 1}, {"", "U1", 1}, {"", "U1, U2 U5-U7", 5}, {"", "IC10-IC12;IC20", 4}, {"", "U7-U5", 1}, {"", "U3-5", 3}, {"", "U6001-U6003", 3},
+		{"3", "U1", 3}, {"0", "U1", 0}, {"4 pcs", "", 4}, {"12x", "", 12}, {"x5", "", 5}, {"3 x", "", 3}, {"12Stk.", "", 12}, {"3,00", "", 3}, {"2.0", "", 2}, {"1 tube", "", 1},
 	} {
 		n, err := countOf(c.cell, c.references)
 		assert.NoError(t, err)
 		assert.Equal(t, c.want, n, "%+v", c)
 	}
-	for _, cell := range []string{"many", "-1", "10001", "2.5"} {
+	for _, cell := range []string{"many", "-1", "10001", "2.5", "1.000", "2-3", "99999999999999999999"} {
 		_, err := countOf(cell, "")
 		assert.Error(t, err, cell)
 	}
-	for references, other := range map[string]bool{"": false, "U1": false, "IC3, IC4": false, "R1": true, "C1-C9": true, "SW2": true, "7": false, "DD1": false} {
+	for cell, remark := range map[string]string{"12": "", "12 Stk": "", "5 szt.": "", "3x": "", "4 PCS": "", "1 Tube": "1 Tube", "6 (2 bent)": "6 (2 bent)", "many": ""} {
+		assert.Equal(t, remark, remarkOf(cell), cell)
+	}
+	for references, other := range map[string]bool{"": false, "U1": false, "IC3, IC4": false, "R1": true, "C1-C9": true, "SW2": true, "7": false, "DD1": false, "r1": true, "xt2": true, "R_1": true, "R[1]": true} {
 		assert.Equal(t, other, isOther(references), references)
 	}
+}
+
+// D is a diode or a circuit, and 4007 beside it a diode of that short name.
+func TestReferencesWithD(t *testing.T) {
+	table := Table{Rows: []Row{{1, []string{"D1, D2", "7400"}}, {2, []string{"D3", "4007"}}, {3, []string{"U1", "4007"}}}}
+	var got [][2]bool
+	for _, l := range table.Lines(Columns{Reference: {0}, Part: {1}}) {
+		got = append(got, [2]bool{l.Diode, l.Other})
+	}
+	require.Equal(t, [][2]bool{{true, false}, {true, true}, {false, false}}, got)
 }
 
 // A header that is mistyped is said with those of the row that is meant.
@@ -101,6 +143,13 @@ func TestMistypedHeader(t *testing.T) {
 		_, err = table.Named(typed, false)
 		require.ErrorContains(t, err, want)
 	}
+}
+
+// A header with one of the names is meant before a longer row with none.
+func TestHeaderWithOneName(t *testing.T) {
+	table, err := Headed(rowsOf(t, "signal,box,of,1974\nIC,Code\n7400,7938\n"), "part=IC, date=Kode")
+	require.NoError(t, err)
+	require.Equal(t, []string{"IC", "Code"}, table.Head)
 }
 
 func TestNamedColumns(t *testing.T) {
@@ -127,7 +176,7 @@ func FuzzReadCSV(f *testing.F) {
 	f.Add([]byte("Reference,Value,Qty\nU1-U3,7400,3\n"))
 	f.Add([]byte("IC;Code\n\"7400;x"))
 	f.Fuzz(func(t *testing.T, text []byte) {
-		rows, err := ReadCSV(strings.NewReader(string(text)))
+		rows, err := ReadCSV(strings.NewReader(string(text)), "")
 		if err != nil {
 			return
 		}

@@ -25,7 +25,7 @@ func TestOpen(t *testing.T) {
 	want := []Row{{1, []string{"IC", "Drawer"}}, {2, []string{"7400", "D3"}}}
 	const text = "IC,Drawer\n7400,D3\n"
 	for _, name := range []string{file("list.csv", text), file("list.xlsx", book.String()), "-"} {
-		rows, err := Open(name, strings.NewReader(text))
+		rows, err := Open(name, strings.NewReader(text), "")
 		require.NoError(t, err, name)
 		require.Equal(t, want, rows, name)
 	}
@@ -33,7 +33,27 @@ func TestOpen(t *testing.T) {
 		file("list.ods", text): "save it as .xlsx or CSV", file("bad.xlsx", text): "bad.xlsx: not a spreadsheet",
 		file("bad.csv", "a\x00b"): "it holds bytes of 0", filepath.Join(dir, "none.csv"): "no such file",
 	} {
-		_, err := Open(name, nil)
+		_, err := Open(name, nil, "")
 		require.ErrorContains(t, err, words, name)
+	}
+}
+
+// A workbook's list is on the first sheet that has its header, behind a title page or an empty one.
+func TestSheetOfAList(t *testing.T) {
+	title := sheet.Sheet{Name: "title", Head: []string{"Tram museum"}, Rows: sheet.Of([][]any{{"IC"}, {"signal department"}})}
+	list := sheet.Sheet{Name: "list", Head: []string{"IC", "Drawer"}, Rows: sheet.Of([][]any{{"7400", "D3"}})}
+	parts := sheet.Sheet{Name: "parts", Head: []string{"Value", "Qty"}, Rows: sheet.Of([][]any{{"7404", 2}})}
+	var book bytes.Buffer
+	require.NoError(t, sheet.Write(&book, sheet.Sheet{Name: "Sheet1", Rows: sheet.Of(nil)}, title, list, parts))
+	name := filepath.Join(t.TempDir(), "list.xlsx")
+	require.NoError(t, os.WriteFile(name, book.Bytes(), 0o600))
+	for columns, want := range map[string][]Row{
+		"part=IC, drawer=drawer": {{1, []string{"IC", "Drawer"}}, {2, []string{"7400", "D3"}}},
+		"":                       {{1, []string{"Value", "Qty"}}, {2, []string{"7404", "2"}}},
+		"part=Chip":              nil,
+	} {
+		rows, err := Open(name, nil, columns)
+		require.NoError(t, err)
+		require.Equal(t, want, rows, columns)
 	}
 }

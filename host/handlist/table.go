@@ -4,12 +4,12 @@
 package handlist
 
 import (
-	"bufio"
 	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -49,10 +49,10 @@ func (r Row) cell(i int) string {
 // separators are what parts cells, where several would do the earliest.
 const separators = ",;\t|"
 
-// ReadCSV reads a list as CSV. The separator is the one of comma, semicolon, tab and bar that
-// is most often in the file's first lines outside of quotes. A file that is neither UTF-8 nor marked as UTF-16 is read as
-// Windows-1252, in which spreadsheets write.
-func ReadCSV(r io.Reader) ([]Row, error) {
+// ReadCSV reads a list as CSV, whose columns a person may have named ("part=IC, date=Code"). The separator is the one
+// of comma, semicolon, tab and bar that is on the most of the file's first lines outside of quotes. A file that is neither
+// UTF-8 nor marked as UTF-16 is read in the first of the usual codings in which its columns are named so.
+func ReadCSV(r io.Reader, columns string) ([]Row, error) {
 	text, err := io.ReadAll(io.LimitReader(r, maxSize+1))
 	if err != nil {
 		return nil, err
@@ -67,23 +67,29 @@ func ReadCSV(r io.Reader) ([]Row, error) {
 	if bytes.IndexByte(text, 0) >= 0 {
 		return nil, fmt.Errorf("%w: it holds bytes of 0, so it is no CSV", ErrList)
 	}
-	if !utf8.Valid(text) {
-		if text, err = charmap.Windows1252.NewDecoder().Bytes(text); err != nil {
-			return nil, err
-		}
+	if text, err = toUTF8(text, columns); err != nil {
+		return nil, err
 	}
-	table := csv.NewReader(bufio.NewReader(bytes.NewReader(text)))
+	if bytes.IndexByte(text, '\n') < 0 { // as a Macintosh ends lines
+		text = bytes.ReplaceAll(text, []byte("\r"), []byte("\n"))
+	}
+	table := csv.NewReader(bytes.NewReader(text))
 	table.Comma, table.FieldsPerRecord, table.LazyQuotes = separator(string(text)), -1, true
 	var rows []Row
+	line, several := 0, false // the last row's first line, and whether a cell of it goes over several
 	for {
 		cells, err := table.Read()
 		if errors.Is(err, io.EOF) {
+			if several && bytes.Count(text, []byte{'"'})%2 != 0 {
+				return nil, fmt.Errorf("%w: a quotation mark in line %d is not closed", ErrList, line)
+			}
 			return rows, nil
 		}
 		if err != nil {
 			return nil, fmt.Errorf("%w: %w", ErrList, err)
 		}
-		line, _ := table.FieldPos(0)
+		line, _ = table.FieldPos(0)
+		several = slices.ContainsFunc(cells, func(c string) bool { return strings.Contains(c, "\n") })
 		if rows = appendRow(rows, line, cells); len(rows) > maxRows {
 			return nil, fmt.Errorf("%w: it has over %d rows", ErrList, maxRows)
 		}
@@ -98,12 +104,36 @@ func fromUTF16(text []byte) ([]byte, error) {
 	return unicode.UTF16(unicode.LittleEndian, unicode.ExpectBOM).NewDecoder().Bytes(text)
 }
 
+// codings are those in which spreadsheets write text that is not Unicode: in the west of Europe and in its middle, on
+// a Macintosh, and under DOS.
+var codings = []*charmap.Charmap{charmap.Windows1252, charmap.Windows1250, charmap.Macintosh, charmap.CodePage850, charmap.CodePage852}
+
+// toUTF8 makes UTF-8 of a text in the first coding in which it holds all headers that a person named, or else in the first.
+func toUTF8(text []byte, columns string) ([]byte, error) {
+	if utf8.Valid(text) {
+		return text, nil
+	}
+	for _, coding := range codings {
+		decoded, err := coding.NewDecoder().Bytes(text)
+		if err != nil {
+			return nil, err
+		}
+		lower, all := strings.ToLower(string(decoded)), true
+		for _, name := range headers(columns) {
+			all = all && strings.Contains(lower, strings.ToLower(name))
+		}
+		if all {
+			return decoded, nil
+		}
+	}
+	return codings[0].NewDecoder().Bytes(text)
+}
+
 // appendRow appends a row, unless it is empty. The apostrophe before what a spreadsheet would
 // run as a formula is no part of a cell.
 func appendRow(rows []Row, line int, cells []string) []Row {
 	empty := true
-	for i, c := range cells {
-		c = strings.Join(strings.Fields(c), " ")
+	for i, c := range trimmed(cells) {
 		if len(c) > 1 && c[0] == '\'' && strings.ContainsRune("=+-@", rune(c[1])) {
 			c = c[1:]
 		}
@@ -116,27 +146,40 @@ func appendRow(rows []Row, line int, cells []string) []Row {
 	return append(rows, Row{line, cells})
 }
 
-// separator is what parts the cells of a text.
+// trimmed is cells without blanks around them, in place, and with one where several are.
+func trimmed(cells []string) []string {
+	for i, c := range cells {
+		cells[i] = strings.Join(strings.Fields(c), " ")
+	}
+	return cells
+}
+
+// separator is what parts the cells of a text: what is on the most of its first lines, for a note may hold several commas; of
+// those on as many, what is there most often.
 func separator(text string) rune {
 	const enough = 50 // lines
-	counts := map[rune]int{}
-	lines, quoted := 0, false
+	lines, counts, here := map[rune]int{}, map[rune]int{}, map[rune]bool{}
+	n, quoted := 0, false
 	for _, c := range text {
 		switch {
 		case c == '"':
 			quoted = !quoted
 		case c == '\n':
-			lines++
+			clear(here)
+			n++
 		case !quoted && strings.ContainsRune(separators, c):
-			counts[c]++
+			if counts[c]++; !here[c] {
+				lines[c]++
+				here[c] = true
+			}
 		}
-		if lines == enough {
+		if n == enough {
 			break
 		}
 	}
 	best := ','
 	for _, c := range separators {
-		if counts[c] > counts[best] {
+		if lines[c] > lines[best] || lines[c] == lines[best] && counts[c] > counts[best] {
 			best = c
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -19,8 +20,10 @@ import (
 // the list says of it.
 type Takeover struct {
 	Records    []record.Record
-	Rows       int     // of which records are made
-	Duplicates int     // chips that were taken over before
+	Rows       int // of which records are made
+	Duplicates int // chips that were taken over from this list before
+	Alike      int // chips that are as others that were taken over from the list Like
+	Like       string
 	Doubts     []Doubt // what is not understood, and kept as a note
 	Without    []int   // lines without a part, or of no chip, which are left out
 }
@@ -59,6 +62,11 @@ func (t Table) TakeOver(c Columns, file string, now time.Time, find func(string)
 			over.Doubts = append(over.Doubts, Doubt{row.Line, d})
 		}
 		r.Note = strings.Join(append(doubts, t.notes(c, row)...), "; ")
+		for _, text := range []string{r.Marking, r.Drawer, r.Lot, r.Note} {
+			if len(text) > record.MaxText {
+				return over, fmt.Errorf("%w: line %d has a text of %d bytes, over %d: shorten it", ErrList, row.Line, len(text), record.MaxText)
+			}
+		}
 		over.Rows++
 		for i := range n {
 			one := r
@@ -113,7 +121,7 @@ func (t Table) record(c Columns, row Row, now time.Time, find func(string) (part
 }
 
 // notes are the texts of a row that belong to no other field: of columns that no person named,
-// with their headers.
+// with their headers, and what stands behind a number of chips.
 func (t Table) notes(c Columns, row Row) (texts []string) {
 	for i, cell := range row.Cells {
 		if cell == "" {
@@ -122,6 +130,8 @@ func (t Table) notes(c Columns, row Row) (texts []string) {
 		switch {
 		case slices.Contains(c[Note], i):
 			texts = append(texts, cell)
+		case slices.Contains(c[Count], i) && remarkOf(cell) != "":
+			texts = append(texts, t.Head[i]+": "+cell)
 		case c.named(i):
 		case i < len(t.Head) && t.Head[i] != "":
 			texts = append(texts, t.Head[i]+": "+cell)
@@ -165,20 +175,48 @@ func (t Table) Words(c Columns) string {
 	return words
 }
 
-// Skip leaves out the chips that the records hold from the same line of the same file already.
+// from is what each record of a list names as its reason: the line, the file, and which of several chips.
+var from = regexp.MustCompile(`^not tested by this program: from line \d+ of (.*?)(?:, chip \d+)?$`)
+
+// Skip leaves out the chips that the records hold already from a list of the same name, in whatever line they were: of
+// chips that are alike as many as there are. It counts those that are alike and came from another list.
 func (over *Takeover) Skip(ctx context.Context, s *record.Store, file string) error {
-	there := map[[7]string]bool{}
-	key := func(r record.Record) [7]string {
-		return [7]string{r.Reason, r.Type, r.Marking, r.Drawer, r.Lot, r.DateCode, r.Note}
+	type likeness [6]string
+	like := func(r record.Record) likeness {
+		return likeness{r.Type, r.Marking, r.Drawer, r.Lot, r.DateCode, r.Note}
 	}
-	for r, err := range s.Find(ctx, record.Query{All: true, Verdict: verdict.NotTested, Text: filepath.Base(file)}) {
+	there, elsewhere, names := map[likeness]int{}, map[likeness]int{}, map[likeness]string{}
+	all, _, err := s.Together(ctx) // another bench may have had the list
+	if err != nil {
+		return err
+	}
+	for r, err := range all.Find(ctx, record.Query{All: true, Verdict: verdict.NotTested, Text: "not tested by this program: from line "}) {
 		if err != nil {
 			return err
 		}
-		there[key(r)] = true // also of rows that were corrected since
+		list := from.FindStringSubmatch(r.Reason)
+		switch {
+		case list == nil, r.Kind != record.Test, r.Serial != r.Chip: // a chip counts once, also where it was corrected since
+		case list[1] == filepath.Base(file):
+			there[like(r)]++
+		default:
+			elsewhere[like(r)]++
+			names[like(r)] = list[1]
+		}
 	}
 	before := len(over.Records)
-	over.Records = slices.DeleteFunc(over.Records, func(r record.Record) bool { return there[key(r)] })
+	over.Records = slices.DeleteFunc(over.Records, func(r record.Record) bool {
+		k := like(r)
+		there[k]--
+		return there[k] >= 0
+	})
 	over.Duplicates += before - len(over.Records)
+	for _, r := range over.Records {
+		if k := like(r); elsewhere[k] > 0 {
+			elsewhere[k]--
+			over.Alike++
+			over.Like = names[k]
+		}
+	}
 	return nil
 }

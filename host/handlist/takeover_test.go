@@ -2,6 +2,8 @@ package handlist
 
 import (
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -32,7 +34,7 @@ func takenOver(t *testing.T, text, columns string) (Takeover, error) {
 // stays readable, and no row passes as tested.
 func TestTakeOver(t *testing.T) {
 	over, err := takenOver(t, `Chip,Aufdruck,Datum,Kiste,Los,Menge,Notiz,Preis
-74LS00,DM74LS00N 8123,8123,D3,depot,2,ok getestet,1.50
+74LS00,DM74LS00N 8123,8123,D3,depot,2 in a tube,ok getestet,1.50
 ,SN7400N,,D1,,,,
 4011,,1982,D2,,,,
 ????,,7938,D2,,0x,,
@@ -46,7 +48,7 @@ func TestTakeOver(t *testing.T) {
 	assert.Equal(t, record.Record{
 		Time: now, Part: "7400", Type: "74LS00", Family: "74LS", Drawer: "D3", Lot: "depot", Marking: "DM74LS00N 8123",
 		DateCode: "8123", From: time.Date(1981, 6, 1, 0, 0, 0, 0, time.UTC), To: time.Date(1981, 6, 7, 0, 0, 0, 0, time.UTC), Year: 1981,
-		Verdict: verdict.NotTested, Reason: "not tested by this program: from line 2 of TestTakeOver.csv, chip 2", Note: "ok getestet; Preis: 1.50",
+		Verdict: verdict.NotTested, Reason: "not tested by this program: from line 2 of TestTakeOver.csv, chip 2", Note: "Menge: 2 in a tube; ok getestet; Preis: 1.50",
 	}, r)
 	r = over.Records[2]
 	assert.Equal(t, []string{"7400", "SN7400N", ""}, []string{r.Type, r.Marking, r.Note}, "the marking does where the part is not given")
@@ -62,6 +64,14 @@ func TestTakeOver(t *testing.T) {
 	}
 	_, err = takenOver(t, "IC,n\n"+"7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,10000\n7400,1\n", "part=IC,count=n")
 	require.ErrorIs(t, err, ErrList)
+}
+
+// What no record can hold is said before anything is added, with its line.
+func TestTooLong(t *testing.T) {
+	_, err := takenOver(t, "IC,Note\n7400,"+strings.Repeat("x", record.MaxText)+"\n", "part=IC,note=Note")
+	require.NoError(t, err)
+	_, err = takenOver(t, "IC,Note\n\n7400,"+strings.Repeat("x", record.MaxText+1)+"\n", "part=IC,note=Note")
+	require.ErrorContains(t, err, "line 3 has a text of 10001 bytes")
 }
 
 // A list that is taken over twice adds what is new in it; all or nothing.
@@ -86,6 +96,21 @@ func TestSkip(t *testing.T) {
 		reasons = append(reasons, r.Type)
 	}
 	require.Equal(t, []string{"7400", "7402"}, reasons, "of a larger count the rest")
+
+	// The list was sorted, a line was put in, and two lines are alike; then it is kept under another name.
+	over, err = takenOver(t, "IC,n\n7403,1\nXR2206,\nXR2206,\n7400,2\n", "part=IC,count=n")
+	require.NoError(t, err)
+	again := over
+	again.Records = slices.Clone(over.Records)
+	require.NoError(t, over.Skip(t.Context(), s, t.Name()+".csv"))
+	require.Equal(t, []int{3, 0}, []int{over.Duplicates, over.Alike})
+	reasons = nil
+	for _, r := range over.Records {
+		reasons = append(reasons, r.Marking)
+	}
+	require.Equal(t, []string{"7403", "XR2206"}, reasons)
+	require.NoError(t, again.Skip(t.Context(), s, "copy.csv"))
+	require.Equal(t, []any{0, 3, t.Name() + ".csv"}, []any{again.Duplicates, again.Alike, again.Like})
 
 	over.Records[1].Verdict = "good"
 	require.ErrorIs(t, s.AppendAll(t.Context(), over.Records), record.ErrRecord)

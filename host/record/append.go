@@ -52,12 +52,16 @@ func (s *Store) write(ctx context.Context, rows func(*writer) error) error {
 	case s.remote != nil:
 		return fmt.Errorf("%w, and this computer is none", ErrRemote)
 	}
+	if s.outlet == nil {
+		return s.writeHere(ctx, rows)
+	}
+	if err := s.oneChain(ctx); err != nil {
+		return err
+	}
 	if err := s.writeHere(ctx, rows); err != nil {
 		return err
 	}
-	if s.outlet != nil {
-		s.handedSoon(ctx)
-	}
+	s.handedSoon(ctx)
 	return nil
 }
 

@@ -28,6 +28,7 @@ type outlet struct {
 	failed error   // why the last attempt failed, or nil
 	pause  time.Duration
 	again  time.Time // when the next attempt is made by itself
+	asked  bool      // before this program's first row, whether the server has the same rows
 }
 
 // A benchRow is whose own file a file is.
@@ -41,6 +42,9 @@ const pause = 15 * time.Second
 // was taken until then stays taken.
 const soon = 5 * time.Second
 
+// ErrNoLetter is the error of a computer that is no bench.
+var ErrNoLetter = errors.New("which bench is this? Give its letter once: --bench A. It stands before the numbers on its bags, as A17")
+
 // OpenBench opens the bench's own file, from which rows are handed over to the server at the
 // address. The letter is given the first time, for good, and then the server must be reached; later it
 // may be empty, and the server away.
@@ -48,8 +52,13 @@ func OpenBench(ctx context.Context, address, letter, own string) (s *Store, err 
 	if letter != "" && !letters.MatchString(letter) {
 		return nil, fmt.Errorf("bench %q: a bench is named by one to three capital letters: A", letter)
 	}
-	if _, err := os.Stat(own); errors.Is(err, fs.ErrNotExist) && letter == "" {
-		return nil, errors.New("which bench is this? Give its letter once: --bench A. It stands before the numbers on its bags, as A17")
+	if _, err := os.Stat(own); errors.Is(err, fs.ErrNotExist) {
+		if letter == "" {
+			return nil, ErrNoLetter
+		}
+		if err := vacant(ctx, address, letter); err != nil { // before there is a file of no bench
+			return nil, err
+		}
 	}
 	if s, err = Open(own); err != nil {
 		return nil, err
@@ -66,7 +75,7 @@ func OpenBench(ctx context.Context, address, letter, own string) (s *Store, err 
 	}
 	switch {
 	case o.bench.letter == "" && letter == "":
-		return s, errors.New("which bench is this? Give its letter once: --bench A")
+		return s, ErrNoLetter
 	case o.bench.letter == "":
 		if o.bench, err = s.claim(ctx, address, letter); err != nil {
 			return s, err
@@ -124,6 +133,26 @@ func (s *Store) benchRow(ctx context.Context) (b benchRow, err error) {
 	return b, damaged(err)
 }
 
+// vacant is the error of a server that is away, or has the letter already.
+func vacant(ctx context.Context, address, letter string) error {
+	server, err := OpenServer(ctx, address)
+	if err != nil {
+		return fmt.Errorf("a bench gets its letter from the server: %w", err)
+	}
+	return errors.Join(server.vacant(ctx, letter), server.Close())
+}
+
+func (s *Server) vacant(ctx context.Context, letter string) error {
+	var taken bool
+	if err := s.all.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM chipassay.bench WHERE letter = ?)", letter).Scan(&taken); err != nil {
+		return s.explain(err)
+	}
+	if taken {
+		return fmt.Errorf("bench %s is another's, whose own file is elsewhere: choose another letter, or bring its records here with records move", letter)
+	}
+	return nil
+}
+
 // claim makes a file that of a bench, if nobody has the letter.
 func (s *Store) claim(ctx context.Context, address, letter string) (b benchRow, err error) {
 	server, err := OpenServer(ctx, address)
@@ -131,12 +160,8 @@ func (s *Store) claim(ctx context.Context, address, letter string) (b benchRow, 
 		return b, fmt.Errorf("a bench gets its letter from the server: %w", err)
 	}
 	defer server.Close()
-	var taken bool
-	if err := server.all.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM chipassay.bench WHERE letter = ?)", letter).Scan(&taken); err != nil {
-		return b, server.explain(err)
-	}
-	if taken {
-		return b, fmt.Errorf("bench %s is another's, whose own file is elsewhere: choose another letter, or bring its records here with records move", letter)
+	if err := server.vacant(ctx, letter); err != nil {
+		return b, err
 	}
 	b = benchRow{letter, randomID(), server.set}
 	// Here first: after a kill between the two the letter is asked for again, with the same id.
@@ -171,6 +196,24 @@ func (s *Server) admit(ctx context.Context, b benchRow) error {
 	return nil
 }
 
+// oneChain is the error of a file that differs from what the server has, as one that is restored from an old backup: the
+// number that it would give next is on a bag already. So what waits is handed over before this program's first row. A server
+// that is away stops nothing.
+func (s *Store) oneChain(ctx context.Context) error {
+	o := s.outlet
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if !o.asked {
+		ctx, cancel := context.WithTimeout(ctx, soon)
+		defer cancel()
+		_ = s.handOver(ctx)
+	}
+	if errors.Is(o.failed, ErrDiverged) {
+		return o.failed
+	}
+	return nil
+}
+
 // handedSoon hands over what was just written. A failure is kept for Waiting, and a bench goes on.
 func (s *Store) handedSoon(ctx context.Context) {
 	o := s.outlet
@@ -193,7 +236,7 @@ func (s *Store) HandOver(ctx context.Context) error {
 
 func (s *Store) handOver(ctx context.Context) (err error) {
 	o := s.outlet
-	defer func() { o.failed, o.again = err, time.Now().Add(o.pause) }()
+	defer func() { o.asked, o.failed, o.again = true, err, time.Now().Add(o.pause) }()
 	before := o.server
 	if err = s.handOverOnce(ctx); before != nil && errors.Is(err, ErrUnreachable) {
 		before.dropIdle() // which may be from before the server was away

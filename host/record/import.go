@@ -203,7 +203,7 @@ func inOrder(head []string) (order []column, err error) {
 			c, err = column{name: name, set: setBench}, nil
 		}
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("the header: %w, so export did not write this: take over a list kept by hand with --columns", err)
 		}
 		if seen[name] {
 			return nil, fmt.Errorf("column %q stands there twice", name)

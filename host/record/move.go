@@ -25,6 +25,11 @@ func MoveToServer(ctx context.Context, file, address, letter, own string) (s *St
 		if err := Restore(ctx, file, own); err != nil { // verified, and never over a file
 			return nil, err
 		}
+		defer func() {
+			if err != nil {
+				err = errors.Join(err, removeLetterless(ctx, own)) // a copy that is in the way of the right one
+			}
+		}()
 	} else if same, err := sameHead(ctx, file, own); err != nil {
 		return nil, err
 	} else if !same {
@@ -37,6 +42,19 @@ func MoveToServer(ctx context.Context, file, address, letter, own string) (s *St
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
+}
+
+// removeLetterless removes a file that is no bench's.
+func removeLetterless(ctx context.Context, path string) error {
+	s, err := Open(path)
+	if err != nil {
+		return err
+	}
+	b, err := s.benchRow(ctx)
+	if err := errors.Join(err, s.Close()); err != nil || b.letter != "" {
+		return err
+	}
+	return os.Remove(path)
 }
 
 // sameHead reports whether two files end with the same rows.

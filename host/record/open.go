@@ -49,13 +49,14 @@ func PracticePath() (string, error) { return pathOf("practice.sqlite") }
 func BenchPath() (string, error) { return pathOf("bench.sqlite") }
 
 func pathOf(name string) (string, error) {
+	const advice = "where to keep records: %w; name a file with --records FILE"
 	dir, err := dataDir()
 	if err != nil {
-		return "", fmt.Errorf("where to keep records: %w", err)
+		return "", fmt.Errorf(advice, err)
 	}
 	dir = filepath.Join(dir, "chipassay")
 	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return "", fmt.Errorf("where to keep records: %w", err)
+		return "", fmt.Errorf(advice, err)
 	}
 	return filepath.Join(dir, name), nil
 }

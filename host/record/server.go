@@ -56,7 +56,8 @@ type Server struct {
 
 // IsServer reports whether a name of records is the address of a server, and not a file.
 func IsServer(name string) bool {
-	return strings.HasPrefix(name, "postgres://") || strings.HasPrefix(name, "postgresql://")
+	scheme, _, ok := strings.Cut(name, ":")
+	return ok && (strings.EqualFold(scheme, "postgres") || strings.EqualFold(scheme, "postgresql")) // in any case: RFC 3986, 3.1
 }
 
 // OpenServer opens the records in a PostgreSQL database, and makes their tables if there are none.
@@ -66,7 +67,8 @@ func OpenServer(ctx context.Context, address string) (*Server, error) {
 }
 
 func openServer(ctx context.Context, address string, steps []string) (*Server, error) {
-	config, err := pgx.ParseConfig(address)
+	scheme, rest, _ := strings.Cut(address, ":")
+	config, err := pgx.ParseConfig(strings.ToLower(scheme) + ":" + rest)
 	if err != nil { // its text may hold what was typed
 		return nil, errors.New("the address of the records server is not understood: as postgres://name@host/database; the password belongs in ~/.pgpass or PGPASSWORD")
 	}
@@ -183,6 +185,9 @@ func (s *Server) Benches(ctx context.Context) (letters []string, err error) {
 	return letters, rows.Err()
 }
 
+// errTables is the error for tables that could not be made or changed.
+var errTables = errors.New("the tables cannot be made")
+
 // migrationLock is PostgreSQL's number of the lock under which versions change: "chip", 1.
 const migrationLock = "SELECT pg_advisory_xact_lock(1667787120, 1)"
 
@@ -205,7 +210,7 @@ func (s *Server) migrate(ctx context.Context, steps []string) error {
 		return err
 	}
 	if version > newest {
-		return fmt.Errorf("records on %s %w (version %d, this one knows %d): update chipassay", s.address, ErrNewer, version, newest)
+		return fmt.Errorf("the database %s %w (version %d, this one knows %d): update chipassay", s.address, ErrNewer, version, newest)
 	}
 	set := ""
 	if version > 0 {
@@ -218,7 +223,7 @@ func (s *Server) migrate(ctx context.Context, steps []string) error {
 	for version < newest {
 		// Many statements at once: PostgreSQL prepares only one.
 		if _, err := tx.ExecContext(ctx, steps[version-firstOnServer+1], pgx.QueryExecModeSimpleProtocol); err != nil {
-			return fmt.Errorf("to version %d, which takes the right to create a schema in the database: %w", version+1, err)
+			return fmt.Errorf("to version %d: %w: %w", version+1, errTables, err)
 		}
 		version++
 		if _, err := tx.ExecContext(ctx, "INSERT INTO chipassay.version (version, set_id) VALUES (?, ?)", version, set); err != nil {
@@ -259,8 +264,11 @@ func (s *Server) explain(err error) error {
 		advice = fmt.Sprintf("it does not let %s in: check the name, and the password in ~/.pgpass or PGPASSWORD", s.config.User)
 	case errors.As(err, &refused) && refused.Code == "3D000":
 		advice = fmt.Sprintf("there is no database %s: make it there with createdb %s", s.config.Database, s.config.Database)
+	case errors.As(err, &refused) && refused.Code == "42501" && errors.Is(err, errTables):
+		return fmt.Errorf("records on %s: who connects first makes the tables, and %s has no right to: connect once as the database's owner, or run there ALTER DATABASE %s OWNER TO %s",
+			s.address, s.config.User, s.config.Database, s.config.User)
 	case errors.As(err, &refused) && refused.Code == "42501":
-		return fmt.Errorf("records on %s: %s has not the right: %s", s.address, s.config.User, oneLine(refused.Message))
+		return fmt.Errorf("records on %s: %s lacks a right: %s", s.address, s.config.User, oneLine(refused.Message))
 	case errors.As(err, &refused) && strings.HasPrefix(refused.Code, "57P"):
 		advice = "it is shutting down or starting: try again"
 	case errors.As(err, &refused):

@@ -37,26 +37,35 @@ type Row struct {
 // Read yields the rows of the first sheet of a workbook, as they are shown; but dates are those of ISO 8601 where their
 // form is left to the country. A file that the library stumbles over is not a spreadsheet: excelize 2.11.0, the newest
 // for Go 1.26 without a patch level, panics on some that are damaged or encrypted, and has no limit to row numbers.
-func Read(r io.Reader) iter.Seq2[Row, error] { return read(r, false) }
+func Read(r io.Reader) iter.Seq2[Row, error] { return read(r, nil) }
 
-// ReadByHand is Read of a sheet that a person made: what stands in cells that are merged downwards, as one drawer beside
-// several chips, stands in each of their rows.
-func ReadByHand(r io.Reader) iter.Seq2[Row, error] { return read(r, true) }
+// ReadByHand is Read of a workbook that a person made: of the first sheet that has a header among its first rows, for
+// others may be before it, and of the very first where none has. What stands in cells that are merged downwards, as one
+// drawer beside several chips, stands in each of their rows.
+func ReadByHand(r io.Reader, header func(cells []string) bool) iter.Seq2[Row, error] {
+	return read(r, header)
+}
 
-func read(r io.Reader, byHand bool) iter.Seq2[Row, error] {
+func read(r io.Reader, header func([]string) bool) iter.Seq2[Row, error] {
 	return func(yield func(Row, error) bool) {
-		book, rows, err := open(r)
+		book, err := open(r)
 		if err != nil {
 			yield(Row{}, err)
 			return
 		}
 		defer book.Close() // of temporary files
-		var down []merged
-		if byHand {
-			if down, err = mergedDown(book); err != nil {
+		name, down := book.GetSheetName(0), []merged(nil)
+		if header != nil {
+			name = headed(book, header)
+			if down, err = mergedDown(book, name); err != nil {
 				yield(Row{}, fmt.Errorf("%w: %w", ErrSheet, err))
 				return
 			}
+		}
+		rows, err := rowsIn(book, name)
+		if err != nil {
+			yield(Row{}, err)
+			return
 		}
 		defer rows.Close()
 		for n := 1; ; n++ {
@@ -74,17 +83,49 @@ func read(r io.Reader, byHand bool) iter.Seq2[Row, error] {
 	}
 }
 
-// open gives a workbook, and the rows of its first sheet.
-func open(r io.Reader) (book *excelize.File, rows *excelize.Rows, err error) {
+// open gives a workbook.
+func open(r io.Reader) (book *excelize.File, err error) {
 	defer stumbled(&err)
 	book, err = excelize.OpenReader(r, excelize.Options{UnzipSizeLimit: maxUnpacked, ShortDatePattern: "yyyy-mm-dd"})
 	if err != nil {
-		return nil, nil, fmt.Errorf("%w: %w", ErrSheet, err)
+		return nil, fmt.Errorf("%w: %w", ErrSheet, err)
 	}
-	if rows, err = book.Rows(book.GetSheetName(0)); err != nil {
-		return nil, nil, fmt.Errorf("%w: %w", ErrSheet, errors.Join(err, book.Close()))
+	return book, nil
+}
+
+// rowsIn gives the rows of a sheet.
+func rowsIn(book *excelize.File, name string) (rows *excelize.Rows, err error) {
+	defer stumbled(&err)
+	if rows, err = book.Rows(name); err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrSheet, err)
 	}
-	return book, rows, nil
+	return rows, nil
+}
+
+// Preamble is how many rows can be before the header of a list.
+const Preamble = 20
+
+// headed is the name of the first sheet with a header among its first rows, or of the first. A sheet that cannot be read has none.
+func headed(book *excelize.File, header func([]string) bool) string {
+	for _, name := range book.GetSheetList() {
+		rows, err := rowsIn(book, name)
+		if err != nil {
+			continue
+		}
+		found := false
+		for n := 1; n <= Preamble && !found; n++ {
+			more, cells, err := next(rows, n)
+			if !more || err != nil {
+				break
+			}
+			found = header(cells)
+		}
+		_ = rows.Close() // of a temporary file
+		if found {
+			return name
+		}
+	}
+	return book.GetSheetName(0)
 }
 
 // next gives row n, if there is one.
@@ -118,9 +159,9 @@ type merged struct {
 	value               string
 }
 
-func mergedDown(book *excelize.File) (down []merged, err error) {
+func mergedDown(book *excelize.File, name string) (down []merged, err error) {
 	defer stumbled(&err)
-	cells, err := book.GetMergeCells(book.GetSheetName(0))
+	cells, err := book.GetMergeCells(name)
 	if err != nil {
 		return nil, err
 	}

@@ -160,7 +160,7 @@ func TestReadByHand(t *testing.T) {
 	var file bytes.Buffer
 	require.NoError(t, book.Write(&file))
 	var got []string
-	for row, err := range ReadByHand(bytes.NewReader(file.Bytes())) {
+	for row, err := range ReadByHand(bytes.NewReader(file.Bytes()), func([]string) bool { return false }) {
 		require.NoError(t, err)
 		got = append(got, strings.Join(row.Cells, "|"))
 	}

@@ -197,6 +197,10 @@ func needs(lines []handlist.Line, find func(string) (part.Type, bool, error)) (l
 			continue
 		}
 		typ, named, err := find(l.Part)
+		if err != nil && l.Diode {
+			list.Others++
+			continue
+		}
 		if err != nil {
 			list.Unknown = append(list.Unknown, Unknown{l, why(err)})
 			continue

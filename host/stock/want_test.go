@@ -89,6 +89,20 @@ func TestWantOfAnyFamily(t *testing.T) {
 	assert.Equal(t, "4011 of any family", list.Needs[0].Part)
 }
 
+// D is a diode, or a circuit in drawings after DIN 40719: what is known as a part is one, but for what people call 1N4007.
+func TestWantOfD(t *testing.T) {
+	lines := handlist.Table{Head: []string{"Ref", "Value"}, Rows: []handlist.Row{{Line: 2, Cells: []string{"D1", "SN7400N"}}, {Line: 3, Cells: []string{"D2,D3", "1N4148"}},
+		{Line: 4, Cells: []string{"D4", "4007"}}, {Line: 5, Cells: []string{"D5", "CD4007UBE"}}, {Line: 6, Cells: []string{"U1", "4007"}}}}
+	list, err := Want(lines.Lines(handlist.Columns{handlist.Reference: {0}, handlist.Part: {1}}), Holdings{}, wantShelf(t))
+	require.NoError(t, err)
+	var needs []string
+	for _, n := range list.Needs {
+		needs = append(needs, n.References)
+	}
+	assert.Equal(t, []string{"D1", "D5", "U1"}, needs)
+	assert.Equal(t, []int{2, 0}, []int{list.Others, len(list.Unknown)})
+}
+
 // Held are whole good chips, and those that are not tested; not the doubtful, bad, or good in part.
 func TestHeld(t *testing.T) {
 	s, err := record.Open(filepath.Join(t.TempDir(), "records"))

@@ -12,7 +12,8 @@
 // resistor) between two positions of the side header, "clip 1u 2" for one to ground,
 // "unclip" for all of them, and "press" and "release" for the button. The carrier
 // is complete and good, on 5 V, unless --groups, --board-defect or --supply say
-// otherwise.
+// otherwise. With --bought the board has a bootloader alone: `chipassay adapter flash`
+// writes the firmware.
 package main
 
 import (
@@ -61,8 +62,9 @@ func main() {
 		return nil
 	})
 	flag.Func("board-defect", "the `TEXT` of something wrong with the carrier; may be repeated", func(text string) error { return board.Damage(text) })
+	bought := flag.Bool("bought", false, "a board with a bootloader alone, which is yet to be flashed")
 	flag.Usage = func() {
-		fmt.Fprintln(os.Stderr, "usage: bench [--chip PART] [--defect TEXT]... [--seed NUMBER] [--groups GROUPS] [--supply VOLTS] [--board-defect TEXT]...")
+		fmt.Fprintln(os.Stderr, "usage: bench [--chip PART] [--defect TEXT]... [--seed NUMBER] [--groups GROUPS] [--supply VOLTS] [--board-defect TEXT]... [--bought]")
 		flag.PrintDefaults()
 	}
 	flag.Parse()
@@ -78,7 +80,7 @@ func main() {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	defer stop()
-	if err := serve(whileGoRuns(ctx), socket); err != nil {
+	if err := serve(whileGoRuns(ctx), socket, *bought); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
@@ -149,7 +151,7 @@ func execute(r io.Reader, bench *avrsim.Bench) {
 	}
 }
 
-func serve(ctx context.Context, socket *virtual.Socket) error {
+func serve(ctx context.Context, socket *virtual.Socket, bought bool) error {
 	bench, err := avrsim.NewBench(socket)
 	if err != nil {
 		return err
@@ -161,5 +163,8 @@ func serve(ctx context.Context, socket *virtual.Socket) error {
 	}
 	fmt.Println("PORT", port.Path)
 	go execute(os.Stdin, bench)
+	if bought {
+		return bench.ServeBought(ctx, port, avrsim.RealTime)
+	}
 	return bench.Serve(ctx, port, avrsim.RealTime)
 }

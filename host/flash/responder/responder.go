@@ -126,9 +126,9 @@ func (b *Board) reset() {
 	b.out, b.late = slices.Clone(b.Noise), nil
 }
 
-// greeting is CMD_SIGN_ON with the sequence number 1, as AVR068 has it: 1B 01 00 01 0E 01 and
+// Greeting is CMD_SIGN_ON with the sequence number 1, as AVR068 has it: 1B 01 00 01 0E 01 and
 // the exclusive OR.
-var greeting = []byte{0x1B, 1, 0, 1, 0x0E, 1, 0x1B ^ 1 ^ 1 ^ 0x0E ^ 1}
+var Greeting = []byte{0x1B, 1, 0, 1, 0x0E, 1, 0x1B ^ 1 ^ 1 ^ 0x0E ^ 1}
 
 // Write takes bytes from the host.
 func (b *Board) Write(p []byte) (int, error) {
@@ -136,7 +136,7 @@ func (b *Board) Write(p []byte) (int, error) {
 	if b.FromHost != nil {
 		p = b.FromHost(slices.Clone(p))
 	}
-	if b.Running && b.ResetBySignOn && slices.Equal(p, greeting) {
+	if b.Running && b.ResetBySignOn && slices.Equal(p, Greeting) {
 		b.reset()
 	}
 	if b.Running {
