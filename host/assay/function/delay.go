@@ -55,6 +55,10 @@ func mostDelay(t part.Type, c *logic.Circuit) time.Duration {
 // shortWaits are what may be waited for instead of the usual time; the MCU can do no shorter one.
 var shortWaits = []time.Duration{500 * time.Nanosecond, time.Microsecond, 2 * time.Microsecond}
 
+// SampledAfter is how much longer than asked for a wait of the real adapter may be, from the first input that changes to the last
+// output that is sampled: firmware/avrsim, TestStepsSettle and TestSweepsSettle.
+const SampledAfter = 1100 * time.Nanosecond
+
 // ShortWait is the shortest wait after which a good part's driving outputs are all read right, the
 // usual one where it is none of those that are tried.
 func (v Vectors) ShortWait() time.Duration {
