@@ -274,14 +274,14 @@ func TestActionsCloseTogether(t *testing.T) {
 	}
 }
 
-// SPEC.md, WATCH, and firmware/README.md: what follows an action within 9 µs is seen within 2.5 µs, at whatever time the
+// SPEC.md, WATCH, and firmware/README.md: what follows an action within 95 µs is seen within 2.5 µs, at whatever time the
 // interrupts come, after the first action and after the others.
 func TestEdgesSoonAfterAnActionAreTimed(t *testing.T) {
 	for _, second := range []uint32{0, 40, 500} { // µs after the first, 0 without one
 		p := open(t, "")
 		call := powered(t, p.Conn, 22, 7)
 		call.must(&protocol.Pulls{Bias: protocol.Pull{On: true}}, &protocol.Acknowledged{Request: protocol.TypePulls})
-		for after := uint64(4); after < 150; after += 7 {
+		for after := uint64(4); after < 95*16; after += 1 + after/8 {
 			var driven func() uint64
 			p.bench.using.Lock()
 			driven = turning(p.bench, watchedPin, func() []uint64 { return []uint64{after} })
@@ -298,7 +298,8 @@ func TestEdgesSoonAfterAnActionAreTimed(t *testing.T) {
 				t.Fatalf("%d cycles after an action at %d µs: %+v", after, second, reply)
 			}
 			seen, gap := uint64(reply.Edges[0].At-reply.Acted[len(reply.Acted)-1]), uint64(reply.Edges[0].Gap)
-			if seen < after || seen-gap > after && gap <= seen || gap > 40 {
+			truly := after + 5 // what it drives comes 5 cycles after an action's time at port A
+			if seen < truly || gap <= seen && seen-gap > truly || gap > 40 {
 				t.Errorf("%d cycles after an action at %d µs: seen after %d, with a gap of %d", after, second, seen, gap)
 			}
 		}

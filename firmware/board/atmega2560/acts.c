@@ -22,7 +22,7 @@ enum {
 	READY = 212,                    /* and the line is not looked at; */
 	LEAST = 40,                     /* so long a search must be */
 	/* Cycles after the last of some acts: */
-	SOON = 10 * (F_CPU / 1000000), /* the line is looked at before all else, */
+	SOON = 100 * (F_CPU / 1000000), /* the line is looked at before all else, for short pulses end then, */
 	A_LOOK = 8,                    /* so long each time at least, */
 	SEEN_AFTER = 20,               /* and the clock is read so long after the look before, at most; */
 	NOTED = 270,                   /* so long the rest takes until it is looked at again */
@@ -197,11 +197,14 @@ static void note_soon(struct lookout *l)
 	}
 }
 
-/* How often to look soon after what is due, that all is noted before the clock is there. */
-static uint8_t looks_after(uint16_t due, uint16_t until)
+/* How often to look soon after a burst, first and last of which are due so, that all is noted before the clock is there. */
+static uint8_t looks_after(uint16_t first, uint16_t last, uint16_t until)
 {
-	int16_t room = (int16_t)(until - NOTED - due);
+	int16_t room = (int16_t)(until - NOTED - last), late = (int16_t)(TCNT3 + READY - first);
 
+	if (late > 0) {
+		room = (int16_t)(room - late);
+	}
 	if (room <= 0) {
 		return 0;
 	}
@@ -237,7 +240,7 @@ uint8_t board_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, u
 		while (end < count && (uint16_t)(made[end].due - made[end - 1].due) < CLOSE) {
 			end++;
 		}
-		soon.looks = looks_after(made[end - 1].due, end < count ? (uint16_t)(made[end].due - READY) : until);
+		soon.looks = looks_after(made[done].due, made[end - 1].due, end < count ? (uint16_t)(made[end].due - READY) : until);
 		if (!search_before(l, made[done].due)) {
 			break;
 		}
