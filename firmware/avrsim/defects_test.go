@@ -19,7 +19,8 @@ func TestDefectsInTimeAndInside(t *testing.T) {
 	}{
 		{"7410", "12 late 30 us", assay.Fail, "pin 12 (1Y) follows late: wrong 20 µs after a change, right after 100 µs"},
 		{"7410", "12 late 0.3 us", assay.Pass, ""},
-		{"7400", "3 late 4 us", assay.Fail, "pin 3 (1Y) follows late: wrong 0.5 µs after a change, right after 5 µs (1Y rises "},
+		{"7400", "3 late 4 us", assay.Fail, "pin 3 (1Y) follows late: wrong 0.5 µs after a change, right after 5 µs (1Y rises 3.7 ± 0.6 µs"}, // and no interrupt in the one step hides it
+		{"74LS74", "5 late 2.2 us", assay.Fail, "pin 5 (1Q) follows late: wrong 0.5 µs after a change, right after 5 µs (1Q rises "},         // in a walk, not a sweep
 		{"7410", "12 shorted to 6 20 ohms", assay.NotTested, "pins 6 and 12 shorted"},
 		{"7410", "12 shorted to 8 200 ohms", assay.NotTested, "pins 8 and 12 shorted"},
 		{"74174", "bit 0 of 1Q ignores clear", assay.Fail, "pin 2 (1Q) does not follow rule 1 of Q (/CLR)"},

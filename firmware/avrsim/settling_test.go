@@ -94,3 +94,29 @@ func TestAccessesPause(t *testing.T) {
 		}
 	}
 }
+
+// A STEP and a SPOT of a PATTERN settle as long as asked for, and no more than a µs longer, though an interpreter carries them out: what
+// is late by more than that is found (host/assay/function, delay.go).
+func TestStepsSettle(t *testing.T) {
+	for _, settle := range []uint16{0, 8, 16, 32, 80} {
+		for name, code := range map[string]assembly{
+			"STEP": {protocol.OpStep, 0x05, 0, 0, 0}, "SPOT": {protocol.OpSpot, 3},
+		} {
+			p := open(t, "")
+			line := powered(t, p.Conn, 28, 12)
+			var a assembly
+			a.loop(1, 0, 200)
+			a.put(code[0], code[1:]...)
+			a.put(protocol.OpNext, 1)
+			a.put(protocol.OpEnd)
+			load := &protocol.PatternLoad{Direction: positions(1, 3), Settle: settle, Mask: positions(2, 16, 27), Code: a}
+			line.must(load, &protocol.Acknowledged{Request: protocol.TypePattern})
+			var seen settling
+			seen.watch(p.bench.Carrier)
+			line.must(&protocol.PatternRun{BudgetMS: 500}, new(protocol.PatternReply))
+			if seen.least == never || seen.least < uint64(settle) || seen.least > uint64(settle)+16 {
+				t.Errorf("%s settling %d/16 µs takes %d cycles", name, settle, seen.least)
+			}
+		}
+	}
+}

@@ -25,7 +25,11 @@ func TestTimedWithACapacitor(t *testing.T) {
 		{"74LS123", "", timing.Plan{Farads: 100e-9, Section: "1"}, assay.Pass, 430e-6, 475e-6},
 		{"74LS123", "pulse of 1Q 3 times too long", timing.Plan{Farads: 100e-9, Section: "1"}, assay.Fail, 0, 0},
 		// as short as the adapter can act in: retrigger and clear are tried
-		{"74123", "", timing.Plan{Farads: 47e-9, Section: "1"}, assay.Pass, 125e-6, 160e-6},
+		{"74123", "", timing.Plan{Farads: 10e-9, Section: "1"}, assay.Pass, 26e-6, 36e-6},
+		{"74123", "1Q not retriggered", timing.Plan{Farads: 10e-9, Section: "1"}, assay.Fail, 0, 0},
+		{"74LS123", "", timing.Plan{Farads: 10e-9, Section: "1"}, assay.Pass, 40e-6, 50e-6},
+		{"74LS123", "1Q not retriggered", timing.Plan{Farads: 10e-9, Section: "1"}, assay.Fail, 0, 0},
+		{"74LS123", "pulse of 1Q not cleared", timing.Plan{Farads: 10e-9, Section: "1"}, assay.Fail, 0, 0},
 		{"4047B", "", timing.Plan{Farads: 1e-9, Ohms: 10e3, Section: "astable"}, assay.Pass, 28e-6, 45e-6},
 	} {
 		p := open(t, c.part, defects(c.defect)...)
@@ -50,7 +54,7 @@ func TestTimedWithACapacitor(t *testing.T) {
 			continue
 		}
 		s := r.Timing.Sections[0]
-		if c.part == "74123" && (len(s.NotJudged) > 0 || len(s.Checks) != 27) {
+		if c.part == "74123" && c.defect == "" && (len(s.NotJudged) > 0 || len(s.Checks) != 27) {
 			t.Errorf("%s: %d checks, not judged: %q", c.part, len(s.Checks), s.NotJudged)
 		}
 		if c.least > 0 && (s.Pulse.Seconds < c.least || s.Pulse.Seconds > c.most) {

@@ -273,3 +273,35 @@ func TestActionsCloseTogether(t *testing.T) {
 		}
 	}
 }
+
+// SPEC.md, WATCH, and firmware/README.md: what follows an action within 95 µs is seen within 2.5 µs, at whatever time the
+// interrupts come, after the first action and after the others.
+func TestEdgesSoonAfterAnActionAreTimed(t *testing.T) {
+	for _, second := range []uint32{0, 40, 500} { // µs after the first, 0 without one
+		p := open(t, "")
+		call := powered(t, p.Conn, 22, 7)
+		call.must(&protocol.Pulls{Bias: protocol.Pull{On: true}}, &protocol.Acknowledged{Request: protocol.TypePulls})
+		for after := uint64(4); after < 95*16; after += 1 + after/8 {
+			var driven func() uint64
+			p.bench.using.Lock()
+			driven = turning(p.bench, watchedPin, func() []uint64 { return []uint64{after} })
+			p.bench.using.Unlock()
+			off, on := protocol.WatchAction{Bias: protocol.Pull{On: true}}, protocol.WatchAction{AtUS: second, Direction: positions(acted), Level: positions(acted), Bias: protocol.Pull{On: true}}
+			ask := &protocol.Watch{Watched: watchedPin, UntilUS: second + 200, Edges: 1, Actions: []protocol.WatchAction{off, on}}
+			if second == 0 {
+				ask.Actions = ask.Actions[1:]
+			}
+			call.must(&protocol.Apply{Steps: []protocol.Drive{{}}}, new(protocol.ApplyReply))
+			var reply protocol.WatchReply
+			call.must(ask, &reply)
+			if driven() == 0 || len(reply.Acted) != len(ask.Actions) || len(reply.Edges) != 1 {
+				t.Fatalf("%d cycles after an action at %d µs: %+v", after, second, reply)
+			}
+			seen, gap := uint64(reply.Edges[0].At-reply.Acted[len(reply.Acted)-1]), uint64(reply.Edges[0].Gap)
+			truly := after + 5 // what it drives comes 5 cycles after an action's time at port A
+			if seen < truly || gap <= seen && seen-gap > truly || gap > 40 {
+				t.Errorf("%d cycles after an action at %d µs: seen after %d, with a gap of %d", after, second, seen, gap)
+			}
+		}
+	}
+}

@@ -79,6 +79,25 @@ __attribute__((noinline)) static bool fold(void)
 	return true;
 }
 
+/* Apart, so that all of it is in registers before the first toggle: nothing but the settling is between that and the sample. */
+__attribute__((noinline)) static uint32_t flip_and_sample(uint32_t toggles, uint16_t settle, uint32_t mask)
+{
+	board_flip(toggles);
+	board_wait_16ths(settle);
+	return board_sample_of(mask);
+}
+
+/* Toggles, settles and folds; false likewise. */
+__attribute__((noinline)) static bool step(uint32_t toggles)
+{
+	if (program.lasting) {
+		board_flip(toggles);
+		return fold();
+	}
+	signature = signature_fold(signature, flip_and_sample(toggles, program.brief, program.mask));
+	return true;
+}
+
 /* Goes on with a WAIT; false while it is not over, or the program is to be left. A
  * refresh takes so long that the clock for the next look may have gone round in it,
  * so that each WAIT looks by itself, however short it is. */
@@ -276,15 +295,13 @@ __attribute__((noinline)) static void interpret(void)
 			at += 2;
 			break;
 		case OP_SPOT:
-			board_flip(position_words[at[1]]);
-			if (!fold()) {
+			if (!step(position_words[at[1]])) {
 				return;
 			}
 			at += 2;
 			break;
 		case OP_STEP:
-			board_flip(get_u32(at + 1));
-			if (!fold()) {
+			if (!step(get_u32(at + 1))) {
 				return;
 			}
 			at += 5;

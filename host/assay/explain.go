@@ -373,7 +373,7 @@ const levelsUntested = "output levels under load, input currents"
 const speedUntested = "speed: propagation delay, setup and hold times, maximum clock frequency"
 
 // saySpeed says what right answers after a short wait prove: it finds a sick output, not a
-// slow grade, whose delay is less than a tenth of it.
+// slow grade, whose delay is less than a tenth of it. What the adapter adds to the wait is in it.
 func (r *Result) saySpeed() {
 	h := r.read.Hurried
 	i := slices.Index(r.NotTested, speedUntested)
@@ -381,7 +381,7 @@ func (r *Result) saySpeed() {
 		return
 	}
 	r.NotTested[i] = fmt.Sprintf("%s; only that the outputs which drive both ways were right %g µs after %s, which finds a sick output, not a slow grade",
-		speedUntested, float64(h.Wait)/float64(time.Microsecond), changeWords(h, r.VectorsPlanned))
+		speedUntested, float64(h.Wait+function.SampledAfter)/float64(time.Microsecond), changeWords(h, r.VectorsPlanned))
 }
 
 // changeWords says after which changes outputs were judged.

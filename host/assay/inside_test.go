@@ -161,9 +161,9 @@ func TestLateOutputsAreTimed(t *testing.T) {
 // Right answers after a short wait are said for what they prove, where there was one.
 func TestWhatAShortWaitProves(t *testing.T) {
 	for typ, want := range map[string]string{
-		"7400": "right 0.5 µs after each change, which finds a sick output, not a slow grade", "74L00": "right 1 µs after each change",
-		"74LS244": "right 0.5 µs after each change between L and H, not out of Z, which finds",
-		"74LS173": "0.5 µs after changes between L and H, not out of Z, in the first ",
+		"7400": "right 1.6 µs after each change, which finds a sick output, not a slow grade", "74L00": "right 2.1 µs after each change",
+		"74LS244": "right 1.6 µs after each change between L and H, not out of Z, which finds",
+		"74LS173": "1.6 µs after changes between L and H, not out of Z, in the first ",
 		"4011B":   "", "4060B": "", "7401": "", "4502B": "",
 	} {
 		r := wholeAssay(t, typ)

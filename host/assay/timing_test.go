@@ -99,7 +99,10 @@ func TestGoodMonostablesAndOscillatorsPass(t *testing.T) {
 		{"4538B", 1e-6, 0, "", false, 9.6e-3, 11e-3},
 		{"4047B", 1e-9, 10e3, "astable", true, 28e-6, 45e-6},
 		{"4047B", 1e-9, 100e3, "monostable", true, 0, 0}, // with a second trigger, which the ring's one threshold must not end at once
+		{"4060A", 1e-9, 10e3, "", false, 550e-6, 900e-6}, // 2.2 R C by 16 and twice as much: what drives the resistor is weak
 		{"555", 100e-9, 10e3, "", false, 500e-6, 560e-6},
+		{"555", 22e-9, 10e3, "", false, 110e-6, 125e-6}, // charged by two biases, as a wire joins THR and DIS: to be found all the same
+		{"555", 10e-9, 10e3, "monostable", true, 50e-6, 56e-6},
 		{"556", 100e-9, 0, "", false, 500e-6, 560e-6},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -18,9 +18,14 @@ enum {
 	LEVELS_AFTER = 15, /* to the levels, */
 	LOOKED_AFTER = 26, /* and to the look after all is done */
 	/* Cycles before an act: */
-	QUIET = 20 * (F_CPU / 1000000), /* no interrupt is let in, for two may wait, of 8 µs each; */
-	READY = 184,                    /* and the line is not looked at; */
+	QUIET = 32 * (F_CPU / 1000000), /* no interrupt is let in, for two may wait, of 8 µs each, before READY; */
+	READY = 212,                    /* and the line is not looked at; */
 	LEAST = 40,                     /* so long a search must be */
+	/* Cycles after the last of some acts: */
+	SOON = 100 * (F_CPU / 1000000), /* the line is looked at before all else, for short pulses end then, */
+	A_LOOK = 8,                    /* so long each time at least, */
+	SEEN_AFTER = 20,               /* and the clock is read so long after the look before, at most; */
+	NOTED = 270,                   /* so long the rest takes until it is looked at again */
 	/* Cycles between acts: */
 	CLOSE = BOARD_CLOSE_US * (F_CPU / 1000000)
 };
@@ -71,6 +76,13 @@ struct made {
 	uint16_t due, clock;
 	uint8_t before, after;
 };
+
+/* How often to look after a burst; when the line was last as it was right after it, by the clock, and the edge that
+ * came then, with its gap, 0 for none. */
+static struct {
+	uint8_t looks;
+	uint16_t seen, at, gap;
+} soon;
 
 /* Makes an act at a time. Interrupts are off. All that is written is in registers by then. */
 static inline void write_at(const struct ports *p, uint16_t due, const volatile uint8_t *line, struct made *m)
@@ -124,8 +136,27 @@ static inline void write_at(const struct ports *p, uint16_t due, const volatile 
 	m->after = after;
 }
 
-/* Acts that are close together, each at its time or, where one was late, as much later. Not inlined, so that it has
- * all registers of the MCU to itself: from one to the next are 5 µs at least. */
+/* Looks for an edge soon after an act. */
+static inline void look_after(const struct made *m, const volatile uint8_t *line)
+{
+	uint8_t left = soon.looks, bit = watched_bit, level = m->after & bit;
+
+	while (left > 0 && (*line & bit) == level) {
+		left--;
+	}
+	soon.at = TCNT3;
+	soon.seen = (uint16_t)(soon.at - SEEN_AFTER);
+	soon.gap = 0;
+	if (left == soon.looks) { /* at the first look, or without any */
+		soon.seen = (uint16_t)(m->clock + LOOKED_AFTER - 1);
+	}
+	if (left > 0) {
+		soon.gap = (uint16_t)(soon.at - soon.seen);
+	}
+}
+
+/* Acts that are close together, each at its time or, where one was late, as much later, and a look after the last. Not
+ * inlined, so that it has all registers of the MCU to itself: from one to the next are 5 µs at least. */
 __attribute__((noinline)) static void burst(const struct ports *p, struct made *m, uint8_t count)
 {
 	const volatile uint8_t *line = watched_line;
@@ -138,6 +169,7 @@ __attribute__((noinline)) static void burst(const struct ports *p, struct made *
 		m++;
 		count--;
 	} while (count > 0);
+	look_after(m - 1, line);
 }
 
 /* Puts down the edges at an act. One that came before the look before it is put down at its time. */
@@ -153,7 +185,30 @@ static void note(struct lookout *l, const struct made *m)
 	if (after != before && l->found < l->most) {
 		search_put(l, (uint16_t)(m->clock + LOOKED_AFTER), LOOKED_AFTER - BEFORE_AFTER);
 	}
-	l->seen = (uint16_t)(m->clock + LOOKED_AFTER - 1);
+}
+
+/* Puts down the edge soon after an act, if there is one. */
+static void note_soon(struct lookout *l)
+{
+	l->seen = soon.seen;
+	if (soon.gap != 0 && l->found < l->most) {
+		search_put(l, soon.at, soon.gap);
+		l->seen = soon.at;
+	}
+}
+
+/* How often to look soon after a burst, first and last of which are due so, that all is noted before the clock is there. */
+static uint8_t looks_after(uint16_t first, uint16_t last, uint16_t until)
+{
+	int16_t room = (int16_t)(until - NOTED - last), late = (int16_t)(TCNT3 + READY - first);
+
+	if (late > 0) {
+		room = (int16_t)(room - late);
+	}
+	if (room <= 0) {
+		return 0;
+	}
+	return (uint8_t)((room < SOON ? room : SOON) / A_LOOK);
 }
 
 /* Looks until an act is due, quietly in the end. Gives whether it is to be made. */
@@ -185,6 +240,7 @@ uint8_t board_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, u
 		while (end < count && (uint16_t)(made[end].due - made[end - 1].due) < CLOSE) {
 			end++;
 		}
+		soon.looks = looks_after(made[done].due, made[end - 1].due, end < count ? (uint16_t)(made[end].due - READY) : until);
 		if (!search_before(l, made[done].due)) {
 			break;
 		}
@@ -193,6 +249,7 @@ uint8_t board_acts(struct lookout *l, uint8_t n, uint8_t count, uint16_t from, u
 			at[done] = (uint16_t)(made[done].clock + LEVELS_AFTER - from);
 			note(l, &made[done]);
 		}
+		note_soon(l);
 	}
 	if (done == count && (int16_t)(until - TCNT3) > LEAST) {
 		(void)search_on(l, until);

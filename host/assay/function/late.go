@@ -23,9 +23,12 @@ const (
 	lateBudget = time.Second
 )
 
-// lateTrials is how often the engine is asked with each wait: what fails at random
-// does not fail each time with one and never with the other.
-const lateTrials = 4
+// engineTrials is how often the engine is asked with each wait: what fails at random does not fail half the time with
+// one and never with the other. lateTrials is how often one step is timed, or asked.
+const (
+	engineTrials = 8
+	lateTrials   = 4
+)
 
 // Lateness is what follows late.
 type Lateness struct {
@@ -121,7 +124,8 @@ func lateInSteps(ctx context.Context, socket Socket, v Vectors, failed int) (lat
 	return union(short), tooShort, enough, nil
 }
 
-// lateForEngine asks the adapter's engine, which waits less.
+// lateForEngine asks the adapter's engine, which waits less. Its wait is longer now and then, by an interrupt: what is
+// wrong half the time, and with a longer wait never, is late.
 func lateForEngine(ctx context.Context, socket Socket, v Vectors, _ int) (late part.Pins, tooShort, enough time.Duration, err error) {
 	short, usual := v.ShortWait(), v.usualWait()
 	if short >= usual || !socket.Can().Walk { // with which it was answered right step by step
@@ -129,31 +133,39 @@ func lateForEngine(ctx context.Context, socket Socket, v Vectors, _ int) (late p
 	}
 	d := v.driving()
 	prompt := v.prompt() | d.pins
-	wrong := func(wait time.Duration, pins part.Pins) (always, never bool, err error) {
-		always, never = true, true
-		for range lateTrials {
+	wrong := func(wait time.Duration, pins part.Pins) (times int, err error) {
+		for range engineTrials {
 			right, err := v.prompted(ctx, socket, d, wait, pins)
 			if err != nil {
-				return false, false, err
+				return 0, err
 			}
-			always, never = always && !right, never && right
+			if !right {
+				times++
+			}
 		}
-		return always, never, nil
+		return times, nil
 	}
-	if always, _, err := wrong(short, prompt); err != nil || !always {
+	if times, err := wrong(short, prompt); err != nil || times < engineTrials/2 {
 		return 0, 0, 0, err
 	}
-	if _, never, err := wrong(usual, prompt); err != nil || !never {
-		return 0, 0, 0, err
-	}
-	for pin := range prompt.All() {
-		always, _, err := wrong(short, part.PinSet(pin))
+	for _, enough = range []time.Duration{usual, 4 * usual} {
+		times, err := wrong(enough, prompt)
 		if err != nil {
 			return 0, 0, 0, err
 		}
-		late = late.With(pin, always)
+		if times > 0 {
+			continue
+		}
+		for pin := range prompt.All() {
+			times, err := wrong(short, part.PinSet(pin))
+			if err != nil {
+				return 0, 0, 0, err
+			}
+			late = late.With(pin, times > 0)
+		}
+		return late, short, enough, nil
 	}
-	return late, short, usual, nil
+	return 0, 0, 0, nil
 }
 
 // wrongAfter gives the outputs that are wrong in each step when it settles for a wait.

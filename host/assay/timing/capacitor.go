@@ -41,7 +41,7 @@ func MeasureCapacitor(ctx context.Context, s Socket, v *part.Variant, x *part.Ti
 	if err != nil || !b.exact {
 		return 0, 0, err
 	}
-	if named < leastPaired {
+	if named < leastPaired*float64(1+2*len(x.Wires)) { // a wire puts two biases in parallel, which begin at twice the voltage
 		farads, within, err = b.small()
 	} else {
 		farads, within, err = b.paired()
@@ -57,7 +57,7 @@ func MeasureCapacitor(ctx context.Context, s Socket, v *part.Variant, x *part.Ti
 	return farads, within, err
 }
 
-// leastPaired, F, is the least capacitor that is charged twice: a smaller one is past the junctions' voltage in
+// leastPaired, F, is the least capacitor that is charged twice, by one bias: a smaller one is past the junctions' voltage in
 // the shortest time between two actions.
 const leastPaired = 9.9e-9
 

@@ -26,12 +26,12 @@ const retryBelow, retries = 20e-6, 3
 const leastShare = 0.1
 
 const (
-	// actable, s, is the least pulse within which the adapter can act once, and actableTwice twice: in the simulated
-	// microcontroller the second action comes 54 µs after the trigger at the earliest.
-	actable, actableTwice = 60e-6, 100e-6
+	// actable, s, is the least pulse within which the adapter can act once, and actableTwice twice: actions are 6 µs apart, and
+	// for 100 µs after the last it sees an edge to a µs (firmware/README.md).
+	actable, actableTwice = 25e-6, 28e-6
 	// soonEnough is the share of a pulse by which an action in it must have come, and lookAgain, s, how long it takes
-	// to be seen what came of it.
-	soonEnough, lookAgain = 0.8, 20e-6
+	// an older firmware to see what came of it. known is the share to which a pulse must be known that an action may have prolonged.
+	soonEnough, lookAgain, known = 0.8, 20e-6, 0.15
 )
 
 // A transition is one change of one input of a section.
@@ -339,7 +339,8 @@ func (b *bench) again(t transition, with part.Pins, prolongs bool) error {
 			return err
 		}
 		edges, second := after(w, w.Acted[1]), (w.Acted[3] - w.Acted[1]).Seconds()
-		if second > soonEnough*pulse {
+		uncertain := len(edges) == 2 && width(edges[0], edges[1]).Uncertainty > known*pulse
+		if second > soonEnough*pulse || uncertain {
 			if attempt < retries {
 				continue
 			}
@@ -410,7 +411,11 @@ func (b *bench) clearBy(t transition, pin int) error {
 			return err
 		}
 		edges, at := after(w, w.Acted[1]), w.Acted[len(actions)-1]
-		if (at - w.Acted[1]).Seconds() > min(soonEnough*pulse, pulse-lookAgain) {
+		latest := soonEnough * pulse
+		if w.Within == 0 {
+			latest = min(latest, pulse-lookAgain)
+		}
+		if (at - w.Acted[1]).Seconds() > latest {
 			if attempt < retries {
 				continue
 			}
