@@ -161,7 +161,7 @@ func TestAnotherPartIsNamedFirst(t *testing.T) {
 func TestTheSentenceOfAnotherPart(t *testing.T) {
 	for _, c := range []struct{ typed, inside, cause, first string }{
 		{"7400", "7402", "probably a 7402 (or ", "7402"},
-		{"74161", "74163", "probably a 74163 (or 40163 or 4163), not a 74161", "74163"}, // the TTL part forbids some of what probing does
+		{"74161", "74163", "probably a 74163, not a 74161", "74163"}, // the TTL part forbids some of what probing does
 		{"74174", "74175", "probably a 74175, not a 74174", "74175"},
 		{"7400", "7490", "probably a 7490, not a 7400", "7490"},
 		{"7485", "7486", "probably a 7486, not a 7485", "7486"},
