@@ -150,6 +150,7 @@ func TestViewsAreReadableAndAccessible(t *testing.T) {
 	s := serve(t, twoChips)
 	page := tab(t, s.address)
 	until(t, page, shows("2 virtual chips"))
+	do(t, page, chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach(d => { d.open = true; }); undefined`)) // the menu too
 	legible(t, page, "before a run")
 	do(t, page, chromedp.KeyEvent(kb.Enter))
 	until(t, page, shows("Seat the next chip"))
