@@ -160,7 +160,7 @@ func faulty(open part.Pins, v *part.Variant) (pins part.Pins) {
 // sameAsFirst separates the fits with the function of the first from the rest.
 func sameAsFirst(fits []match.Fit) (alike, rest []match.Fit) {
 	for i, f := range fits {
-		if i == 0 || sameFunction(fits[0].Variant, f.Variant) {
+		if i == 0 || proof.SameFunction(fits[0].Variant, f.Variant) {
 			alike = append(alike, f)
 		} else {
 			rest = append(rest, f)
@@ -281,7 +281,7 @@ func listed(numbers []string) string {
 
 // strangers are parts that pass the test of a part and that the chip was not compared with.
 func (a *Answer) strangers(v *part.Variant) (numbers []string) {
-	for _, number := range intruders(v) {
+	for _, number := range proof.IntrudersOf(v) {
 		compared := slices.ContainsFunc(a.plan.Candidates, func(c match.Candidate) bool { return c.Variant.Part.Number == number })
 		if !compared && !slices.Contains(numbers, number) {
 			numbers = append(numbers, number)
@@ -308,11 +308,11 @@ func (a *Answer) candidate(c match.Candidate) Candidate {
 
 // equals are the numbers of other parts on the same pins that no test tells from a part.
 func (a *Answer) equals(v *part.Variant) (numbers []string) {
-	pass := intruders(v)
+	pass := proof.IntrudersOf(v)
 	for _, c := range a.plan.Candidates {
 		o := c.Variant
 		if o.Part != v.Part && !c.LeavesOpen() && probe.SeatOf(o) == probe.SeatOf(v) && slices.Contains(pass, o.Part.Number) &&
-			!slices.Contains(numbers, o.Part.Number) && passes(v, o) {
+			!slices.Contains(numbers, o.Part.Number) && proof.Passes(v, o) {
 			numbers = append(numbers, o.Part.Number)
 		}
 	}
@@ -326,22 +326,5 @@ func firstFamily(families []*part.Family, first *part.Family) []*part.Family {
 	return append([]*part.Family{first}, rest...)
 }
 
-// intruders are the parts that pass the whole test of one.
-func intruders(v *part.Variant) (numbers []string) {
-	for _, f := range v.Families {
-		some, _ := proof.Intruders(part.Type{Variant: v, Family: f})
-		numbers = append(numbers, some...)
-	}
-	return numbers
-}
-
-// passes reports whether a good chip of a part passes the whole test of another.
-func passes(v, as *part.Variant) bool {
-	return v.Part == as.Part || slices.Contains(intruders(as), v.Part.Number)
-}
-
-// sameFunction reports whether each of two parts passes the other's test.
-func sameFunction(a, b *part.Variant) bool { return passes(a, b) && passes(b, a) }
-
 // toldApart reports whether two parts are of one function, or each fails the other's test.
-func toldApart(a, b *part.Variant) bool { return passes(a, b) == passes(b, a) }
+func toldApart(a, b *part.Variant) bool { return proof.Passes(a, b) == proof.Passes(b, a) }

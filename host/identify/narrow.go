@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"chipassay/vectors/match"
+	"chipassay/vectors/proof"
 )
 
 // The bounds of the search for steps that tell candidates apart.
@@ -64,7 +65,7 @@ func (s *stranger) narrow(ctx context.Context, candidates []match.Candidate) err
 func (s *stranger) stuck() bool {
 	first := s.fits[0]
 	return first.Remembers() && !first.LeavesOpen() && slices.ContainsFunc(s.fits[1:], func(f match.Fit) bool {
-		return f.Remembers() && !f.LeavesOpen() && !sameFunction(first.Variant, f.Variant)
+		return f.Remembers() && !f.LeavesOpen() && !proof.SameFunction(first.Variant, f.Variant)
 	})
 }
 

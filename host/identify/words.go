@@ -5,6 +5,7 @@ import (
 
 	"chipassay/host/probe"
 	"chipassay/vectors/part"
+	"chipassay/vectors/proof"
 )
 
 // Likely are the families of a candidate that the measured inputs allow: those of their
@@ -48,7 +49,7 @@ func apart(v, o *part.Variant) string {
 		return "output stage: a pull-up would show it"
 	case differ(func(a, b part.Pin) bool { return both(a, b) && a.Drive != b.Drive }):
 		return "output current"
-	case v.Memory == nil && !passes(v, o) && !passes(o, v):
+	case v.Memory == nil && !proof.Passes(v, o) && !proof.Passes(o, v):
 		return "function: each fails the other's test"
 	case !slices.ContainsFunc(v.Families, func(f *part.Family) bool { return slices.Contains(o.Families, f) }):
 		return "family: currents and speed"

@@ -126,16 +126,22 @@ func Intruders(t part.Type) (numbers []string, known bool) {
 	return besides(t, r.Coverage.Intruders), known && err == nil
 }
 
-// SameFunction reports whether each of two parts passes the other's test.
-func SameFunction(a, b *part.Variant) bool { return passes(a, b) && passes(b, a) }
-
-// passes reports whether a good chip of a part passes another's test in some family.
-func passes(v, as *part.Variant) bool {
-	return v.Part == as.Part || slices.ContainsFunc(as.Families, func(f *part.Family) bool {
-		numbers, _ := Intruders(part.Type{Variant: as, Family: f})
-		return slices.Contains(numbers, v.Part.Number)
-	})
+// IntrudersOf gives the numbers of the parts that would pass the whole test of a variant, in any of its families.
+func IntrudersOf(v *part.Variant) (numbers []string) {
+	for _, f := range v.Families {
+		some, _ := Intruders(part.Type{Variant: v, Family: f})
+		numbers = append(numbers, some...)
+	}
+	return numbers
 }
+
+// Passes reports whether a good chip of a variant passes the whole test of another.
+func Passes(v, as *part.Variant) bool {
+	return v.Part == as.Part || slices.Contains(IntrudersOf(as), v.Part.Number)
+}
+
+// SameFunction reports whether each of two variants passes the other's test.
+func SameFunction(a, b *part.Variant) bool { return Passes(a, b) && Passes(b, a) }
 
 // Long works out the proof of a long test, which runs dividers through millions of
 // clocks: seconds for most, a minute for a divider of 20 stages.
