@@ -32,7 +32,8 @@ func TestReadCSV(t *testing.T) {
 	}
 	assert.Equal(t, []Row{{1, []string{"IC", "Fach", "Notiz"}}, {2, []string{"7400", "D1", "alt, gut, von oben, neu"}}},
 		rowsOf(t, "IC;Fach;Notiz\n7400;D1;alt, gut, von oben, neu\n"), "more commas than semicolons, but not in each line")
-	assert.Equal(t, []Row{{1, []string{"=1+1", "'s", "-5"}}}, rowsOf(t, "'=1+1,'s,'-5"), "as this program writes them")
+	assert.Equal(t, []string{"IC", "Fach, Reihe", "Notiz"}, rowsOf(t, "IC;Fach, Reihe;Notiz\n7400;D1, 2;alt\n")[0].Cells, "both in each line, semicolons more often")
+	assert.Equal(t, []Row{{1, []string{"=1+1", "'s", "-5", "'"}}}, rowsOf(t, "'=1+1,'s,'-5,'"), "as this program writes them")
 	_, err := ReadCSV(strings.NewReader("PK\x03\x04\x00\x00"), "")
 	require.ErrorIs(t, err, ErrList)
 	_, err = ReadCSV(strings.NewReader("IC;Note\n7400;a\n\"7402;b\n7404;c\n"), "")

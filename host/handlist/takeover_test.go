@@ -50,6 +50,7 @@ func TestTakeOver(t *testing.T) {
 		DateCode: "8123", From: time.Date(1981, 6, 1, 0, 0, 0, 0, time.UTC), To: time.Date(1981, 6, 7, 0, 0, 0, 0, time.UTC), Year: 1981,
 		Verdict: verdict.NotTested, Reason: "not tested by this program: from line 2 of TestTakeOver.csv, chip 2", Note: "Menge: 2 in a tube; ok getestet; Preis: 1.50",
 	}, r)
+	assert.Equal(t, "not tested by this program: from line 2 of TestTakeOver.csv", over.Records[0].Reason)
 	r = over.Records[2]
 	assert.Equal(t, []string{"7400", "SN7400N", ""}, []string{r.Type, r.Marking, r.Note}, "the marking does where the part is not given")
 	r = over.Records[3]
