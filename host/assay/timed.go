@@ -97,6 +97,20 @@ func (r *Result) timed(ctx context.Context, socket Socket, p Plan) {
 	r.blameMarking(ctx, socket, p)
 }
 
+// besideTheTiming are the pins of the timing circuit that stand open or at their bias, as RINT of a 74122 and CTL of a 555 do.
+func besideTheTiming(v *part.Variant) (pins part.Pins) {
+	pins = externalPins(v)
+	for _, x := range v.Timings {
+		used := []int{x.Positive, x.Negative, x.Resistor[0], x.Resistor[1], x.Supplied}
+		for _, w := range x.Wires {
+			used = append(used, w[:]...)
+		}
+		used = slices.DeleteFunc(used, func(pin int) bool { return pin == 0 })
+		pins = pins&^part.PinSet(used...) | x.Open
+	}
+	return pins
+}
+
 // judgeTiming gives the verdict. It passes nothing that was not seen.
 func (r *Result) judgeTiming(vectors string) {
 	v, found := r.Type.Variant, r.Timing
@@ -156,6 +170,9 @@ func (r *Result) judgeTiming(vectors string) {
 	r.Reason = fmt.Sprintf("%s; %s", vectors, strings.Join(words, "; "))
 	r.dropTimed(len(open) > 0 || len(found.Untimed) > 0)
 	r.NotTested = append(r.NotTested, open...)
+	if beside := besideTheTiming(v); beside != 0 {
+		r.NotTested = append(r.NotTested, v.Named(beside)+": nothing that was timed shows it")
+	}
 	partial := untestedPins(v)&^r.timedPins()&^externalPins(v) | untimed
 	if r.Partial = slices.Collect(partial.All()); len(r.Partial) > 0 || len(open) > 0 {
 		r.Reason = inPart + r.Reason

@@ -365,7 +365,7 @@ func delayOf(ctx context.Context, socket Socket, steps []stimulus.Step, at, pin 
 			return nil, err
 		}
 		w, err := socket.Watch(ctx, adapter.Watch{
-			Pin: pin, Until: 2*enough + 50*time.Microsecond, Edges: 1,
+			Pin: pin, Until: 2*enough + lookedOn, Edges: 1,
 			Actions: []adapter.WatchAction{{Step: steps[at], Bias: adapter.Low}},
 		})
 		if err != nil {
@@ -385,6 +385,9 @@ func delayOf(ctx context.Context, socket Socket, steps []stimulus.Step, at, pin 
 	}
 	return best, nil
 }
+
+// lookedOn is how much longer than it may take an edge is looked for: a watch that ends sooner begins its looks later (firmware/README.md).
+const lookedOn = 300 * time.Microsecond
 
 // usualGap is the most that an edge's gap is where the adapter looked: 1.25 µs. One that came while it could not is timed again.
 const usualGap = 1500 * time.Nanosecond
