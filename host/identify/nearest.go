@@ -12,12 +12,17 @@ func (a *Answer) nearest() *match.NearFit {
 	blind := a.Record.Blind()
 	var best *match.NearFit
 	price := func(f match.NearFit) float64 { return f.Bits - hintBits*float64(a.plan.Hint.agrees(f.Variant)) }
-	for _, f := range a.Record.RankNearly(a.plan.Candidates) {
+	for _, f := range a.Record.RankNearly(a.plan.Candidates, a.known()) {
 		if len(a.families(f.Variant)) > 0 && blind-f.Bits >= max(leastFaultGain, leastShare*blind) && (best == nil || price(f) < price(*best)) {
 			best = &f
 		}
 	}
 	return best
+}
+
+// betterNearly reports whether the nearest part explains far more than the likeliest with one fault.
+func (a *Answer) betterNearly() bool {
+	return a.Nearest != nil && a.Nearest.Bits+farBehind < a.Candidates[0].Bits
 }
 
 // unexplained says that no part explains the chip, and what is known of it all the same.
