@@ -64,7 +64,7 @@ func (a *Answer) decide(ctx context.Context, s *stranger) error {
 	_, memories := a.possible(s.fits)
 	broken := a.broken(failed)
 	if a.Nearest = a.nearest(); broken && a.betterNearly() {
-		broken, a.Candidates = false, nil
+		broken = false
 	}
 	switch {
 	case len(untested) > 0 && !(broken && farBetter*a.Candidates[0].Bits < untested[0].fit.Bits):
@@ -79,6 +79,7 @@ func (a *Answer) decide(ctx context.Context, s *stranger) error {
 		a.remembers(memories)
 		return nil
 	}
+	a.nearestFirst()
 	if a.Reason = a.unexplained("no single fault of a part of the library explains it"); a.plan.NoTable {
 		return nil
 	}

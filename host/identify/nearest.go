@@ -2,6 +2,7 @@ package identify
 
 import (
 	"fmt"
+	"slices"
 
 	"chipassay/vectors/match"
 )
@@ -23,6 +24,21 @@ func (a *Answer) nearest() *match.NearFit {
 // betterNearly reports whether the nearest part explains far more than the likeliest with one fault.
 func (a *Answer) betterNearly() bool {
 	return a.Nearest != nil && a.Nearest.Bits+farBehind < a.Candidates[0].Bits
+}
+
+// nearestFirst names the nearest part before those with one fault, which explain less.
+func (a *Answer) nearestFirst() {
+	if a.Nearest == nil {
+		return
+	}
+	c := a.candidate(a.Nearest.Candidate)
+	c.Bits, c.Faults = a.Nearest.Bits, []string{c.Variant.Named(a.Nearest.But) + " answers otherwise"}
+	if a.Nearest.But.Len() > 1 {
+		c.Faults[0] = c.Variant.Named(a.Nearest.But) + " answer otherwise"
+	}
+	rest := slices.DeleteFunc(a.Candidates, func(o Candidate) bool { return o.Variant == c.Variant })
+	a.Candidates = append([]Candidate{c}, rest...)
+	a.Candidates = a.Candidates[:min(len(a.Candidates), mostNamed)]
 }
 
 // unexplained says that no part explains the chip, and what is known of it all the same.
