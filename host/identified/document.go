@@ -169,8 +169,6 @@ func (d Document) Why() string {
 func (d Document) What() string {
 	switch {
 	case len(d.Candidates) > 0:
-	case d.Nearest != nil:
-		return "Nearest to a " + d.Nearest.Part + ": broken, or a chip that the library lacks"
 	case d.Table != nil:
 		return "A chip that the library lacks, or a broken one"
 	default:

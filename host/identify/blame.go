@@ -32,13 +32,14 @@ func (a *Answer) blame(c Candidate, r *assay.Result) {
 }
 
 // atOdds reports whether each fault that explains the chip sets a pin apart from others that are
-// like it. A failure without wrong vectors is one of levels or of speed, by the data sheet.
+// like it, or is an input that has no contact, as was measured before power: a part without that
+// input would have to be the same in all else. A failure without wrong vectors is one of levels or of speed, by the data sheet.
 func (a *Answer) atOdds(c Candidate, r *assay.Result) bool {
 	faults := a.culprits(c, r)
 	if len(faults) == 0 {
 		return r.FailureCount == 0
 	}
-	return !slices.ContainsFunc(faults, func(f fault.Fault) bool { return !unsound(c.Variant, f) })
+	return !slices.ContainsFunc(faults, func(f fault.Fault) bool { return !a.Open.Has(f.Pin) && !unsound(c.Variant, f) })
 }
 
 // fewestAlike is how many inputs of one name a part has at least of which each must act: a

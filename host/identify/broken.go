@@ -34,7 +34,7 @@ func (a *Answer) broken(failed []tested) bool {
 		a.Candidates = append(a.Candidates, c)
 	}
 	for _, f := range a.Record.RankBroken(a.plan.Candidates, a.known()) {
-		if len(a.Candidates) > 4*mostNamed || f.Mismatches > 0 || blind-f.Bits < leastGain || len(a.families(f.Variant)) == 0 || a.named(f.Variant) {
+		if len(a.Candidates) > 4*mostNamed || f.Mismatches > 0 || blind-f.Bits < leastGain || len(a.families(f.Variant)) == 0 || a.named(f.Variant) || a.drives(f) {
 			continue
 		}
 		c := a.candidate(f.Candidate)
@@ -84,6 +84,16 @@ func (a *Answer) testBroken(ctx context.Context, seat assay.Socket, failed []tes
 		a.doubt("it passes the test of a %s, but did not answer as one before", c.Part.Number)
 	}
 	return nil
+}
+
+// drives reports whether an input of a part, but for those of its faults, was seen to drive. Some
+// definitions leave open what the part does at the levels that were applied; its test would drive
+// an output all the same.
+func (a *Answer) drives(f match.BrokenFit) bool {
+	return slices.ContainsFunc(f.Variant.Pins, func(p part.Pin) bool {
+		faulty := slices.ContainsFunc(f.Faults, func(one fault.Fault) bool { return one.Pin == p.Number })
+		return p.Role == part.Input && !faulty && a.Record.Outputs.Has(p.Number)
+	})
 }
 
 // leastShare is how much of what a chip did a broken part must explain for the chip to be called

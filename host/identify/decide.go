@@ -63,17 +63,23 @@ func (a *Answer) decide(ctx context.Context, s *stranger) error {
 	}
 	_, memories := a.possible(s.fits)
 	broken := a.broken(failed)
+	if a.Nearest = a.nearest(); broken && a.betterNearly() {
+		broken = false
+	}
 	switch {
 	case len(untested) > 0 && !(broken && farBetter*a.Candidates[0].Bits < untested[0].fit.Bits):
+		a.Nearest = nil
 		a.found(untested[0], possible)
 		return nil
 	case broken && (len(memories) == 0 || a.Candidates[0].Bits < memories[0].Bits):
+		a.Nearest = nil
 		return a.testBroken(ctx, s.seat, failed)
 	case len(memories) > 0:
+		a.Nearest = nil
 		a.remembers(memories)
 		return nil
 	}
-	a.Nearest = a.nearest()
+	a.nearestFirst()
 	if a.Reason = a.unexplained("no single fault of a part of the library explains it"); a.plan.NoTable {
 		return nil
 	}

@@ -241,6 +241,7 @@ func TestWhatNoPartIsMadeLikeIsFaulty(t *testing.T) {
 		{"74LS373", "3 stuck low", "", verdict.Fail},
 		{"74LS163", "14 dead pull-up", "", verdict.Fail},
 		{"74163", "14 dead pull-up", "", verdict.Fail}, // whose data sheet forbids much of the probing
+		{"74LS138", "6 open", "", verdict.Fail},        // as was measured before power
 		{"74163", "9 stuck high", "SN74163N 7938", verdict.Fail},
 		{"74163", "9 stuck high", "SN7416?N 7938", verdict.NotTested},
 		{"74LS373", "11 stuck high", "", verdict.NotTested},
@@ -339,10 +340,24 @@ func TestWhatIsRightNamesTheNearestPart(t *testing.T) {
 		a := identified(t, identify.Plan{NoTable: true}, typeOf(t, c.name), defects...)
 		require.Equal(t, 3, a.Exit(), c.name)
 		require.NotNil(t, a.Nearest, "%s: %s", c.name, a.Reason)
+		require.Equal(t, c.nearest, a.Candidates[0].Part.Number)
 		require.Equal(t, c.nearest, a.Nearest.Variant.Part.Number)
 		require.Zero(t, a.Nearest.But&^c.but, "%s: %v", c.name, a.Nearest.But)
 		require.Contains(t, a.Reason, "answers as a "+c.nearest)
 	}
+}
+
+// Parts that leave open what was seen explain every chip. One whose inputs drive here is not
+// named, and the chip is not tested as it: as a 4056 a 74HC42 took 150 mA.
+func TestAChipIsNotTestedAsAPartWhoseInputsDrive(t *testing.T) {
+	contact, err := virtual.ParseDefect("12 intermittent 20")
+	require.NoError(t, err)
+	dead, err := virtual.ParseDefect("4 dead pull-down")
+	require.NoError(t, err)
+	a := identified(t, identify.Plan{NoTable: true}, typeOf(t, "74HC42"), contact, dead)
+	require.Zero(t, a.Tests)
+	require.Equal(t, 3, a.Exit())
+	require.NotContains(t, a.Reason, "too much")
 }
 
 // What is not seated right is not powered, whatever it is.

@@ -2,6 +2,7 @@ package identify
 
 import (
 	"fmt"
+	"slices"
 
 	"chipassay/vectors/match"
 )
@@ -12,12 +13,32 @@ func (a *Answer) nearest() *match.NearFit {
 	blind := a.Record.Blind()
 	var best *match.NearFit
 	price := func(f match.NearFit) float64 { return f.Bits - hintBits*float64(a.plan.Hint.agrees(f.Variant)) }
-	for _, f := range a.Record.RankNearly(a.plan.Candidates) {
+	for _, f := range a.Record.RankNearly(a.plan.Candidates, a.known()) {
 		if len(a.families(f.Variant)) > 0 && blind-f.Bits >= max(leastFaultGain, leastShare*blind) && (best == nil || price(f) < price(*best)) {
 			best = &f
 		}
 	}
 	return best
+}
+
+// betterNearly reports whether the nearest part explains far more than the likeliest with one fault.
+func (a *Answer) betterNearly() bool {
+	return a.Nearest != nil && a.Nearest.Bits+farBehind < a.Candidates[0].Bits
+}
+
+// nearestFirst names the nearest part before those with one fault, which explain less.
+func (a *Answer) nearestFirst() {
+	if a.Nearest == nil {
+		return
+	}
+	c := a.candidate(a.Nearest.Candidate)
+	c.Bits, c.Faults = a.Nearest.Bits, []string{c.Variant.Named(a.Nearest.But) + " answers otherwise"}
+	if a.Nearest.But.Len() > 1 {
+		c.Faults[0] = c.Variant.Named(a.Nearest.But) + " answer otherwise"
+	}
+	rest := slices.DeleteFunc(a.Candidates, func(o Candidate) bool { return o.Variant == c.Variant })
+	a.Candidates = append([]Candidate{c}, rest...)
+	a.Candidates = a.Candidates[:min(len(a.Candidates), mostNamed)]
 }
 
 // unexplained says that no part explains the chip, and what is known of it all the same.

@@ -32,6 +32,14 @@ type Inputs struct {
 	Bipolar  bool      // an open input acts as a high; an open MOS input may act as anything
 }
 
+// opened is the level that an open input acts as: a TTL input a high, another any.
+func (in Inputs) opened() logic.Value {
+	if in.Bipolar {
+		return logic.One
+	}
+	return logic.X
+}
+
 // RankBroken gives the candidates with the trace's package and supply pins, each with the
 // faults of single signal pins that explain most, best first. It leaves out candidates that
 // no fault brings near.
@@ -201,12 +209,8 @@ func (g *gates) inject(faults []fault.Fault, bipolar bool) {
 				g.m.Stick(node, logic.Zero, mask)
 			case fault.StuckHigh:
 				g.m.Stick(node, logic.One, mask)
-			case fault.Open: // an open TTL input acts as a high, another floats anywhere
-				level := logic.X
-				if bipolar {
-					level = logic.One
-				}
-				g.m.Stick(node, level, mask)
+			case fault.Open:
+				g.m.Stick(node, Inputs{Bipolar: bipolar}.opened(), mask)
 			}
 		}
 		s := &g.shapes[f.Pin]

@@ -19,8 +19,8 @@ type NearFit struct {
 const exception = 10
 
 // RankNearly gives the parts of logic that explain the trace but for some pins, best first: half
-// of a part's outputs are right, or more.
-func (t Trace) RankNearly(candidates []Candidate) (fits []NearFit) {
+// of a part's outputs are right, or more. An input without contact is one of these pins.
+func (t Trace) RankNearly(candidates []Candidate, inputs Inputs) (fits []NearFit) {
 	unforeseen := [part.MaxPins + 1]float64{}
 	for _, step := range t.prices() {
 		for pin, bits := range step {
@@ -32,7 +32,7 @@ func (t Trace) RankNearly(candidates []Candidate) (fits []NearFit) {
 			continue
 		}
 		f := NearFit{Candidate: c}
-		price := t.byPin(c, &f.But)
+		price := t.byPin(c, inputs, &f.But)
 		outputs, wrong := 0, 0
 		for pin := range t.Signals().All() {
 			if f.But.Has(pin) {
@@ -56,8 +56,14 @@ func (t Trace) RankNearly(candidates []Candidate) (fits []NearFit) {
 
 // byPin simulates a candidate from an unknown state. It gives the price of each pin's readings,
 // and collects the pins of which one contradicts the part.
-func (t Trace) byPin(c Candidate, but *part.Pins) (price [part.MaxPins + 1]float64) {
+func (t Trace) byPin(c Candidate, inputs Inputs, but *part.Pins) (price [part.MaxPins + 1]float64) {
 	r, g := newReader(t), unpowered(c.Circuit)
+	for pin := range inputs.Open.All() {
+		if node, ok := c.Circuit.Inputs[pin]; ok {
+			g.m.Stick(node, inputs.opened(), allLanes)
+			*but = but.With(pin, true)
+		}
+	}
 	for _, s := range t.Steps {
 		g.take(s)
 		for pin := range r.signals.All() {
