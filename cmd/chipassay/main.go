@@ -127,6 +127,7 @@ use.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
+	root.SetFlagErrorFunc(wrongValue)
 	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {
 		if d.say = cmd.ErrOrStderr(); console.IsTerminal(os.Stdin) && console.IsTerminal(os.Stderr) {
 			d.ask = os.Stdin
