@@ -31,14 +31,15 @@ const (
 // by what evidence, and how it did in its own test.
 type Document struct {
 	Version        int               `json:"version"`
-	Marking        string            `json:"marking,omitempty"` // what could be read of it
-	DateCode       *marking.DateCode `json:"date_code"`         // null where none was read
-	Pins           int               `json:"pins"`              // of the package; 0 where it was not found
-	Supply         []int             `json:"supply"`            // pins: VCC, GND; empty where they were not found
-	Open           []int             `json:"open"`              // signal pins without contact
-	Candidates     []Candidate       `json:"candidates"`        // the likeliest first
-	Silent         []string          `json:"silent"`            // numbers that nothing excludes, for they need parts outside
-	ToldApart      map[string]string `json:"told_apart_by"`     // in what each of the others differs from the first: "output current", "nothing"
+	Marking        string            `json:"marking,omitempty"`      // what could be read of it
+	Contradicted   []string          `json:"contradicted,omitempty"` // numbers that the marking gives and the chip is not
+	DateCode       *marking.DateCode `json:"date_code"`              // null where none was read
+	Pins           int               `json:"pins"`                   // of the package; 0 where it was not found
+	Supply         []int             `json:"supply"`                 // pins: VCC, GND; empty where they were not found
+	Open           []int             `json:"open"`                   // signal pins without contact
+	Candidates     []Candidate       `json:"candidates"`             // the likeliest first
+	Silent         []string          `json:"silent"`                 // numbers that nothing excludes, for they need parts outside
+	ToldApart      map[string]string `json:"told_apart_by"`          // in what each of the others differs from the first: "output current", "nothing"
 	Certain        bool              `json:"certain"`
 	Doubts         []string          `json:"doubts"` // why it is not certain, the weightiest first
 	Verdict        verdict.Verdict   `json:"verdict"`
@@ -77,7 +78,7 @@ type Nearest struct {
 // Of is the document of an answer. The date code is that of the marking, or nil.
 func Of(a *identify.Answer, marked string, date *marking.DateCode) Document {
 	d := Document{
-		Version: Version, Marking: marked, DateCode: date,
+		Version: Version, Marking: marked, Contradicted: a.Contradicted(), DateCode: date,
 		Pins: a.Seat.Pins, Supply: []int{}, Open: append([]int{}, slices.Collect(a.Open.All())...),
 		Candidates: []Candidate{}, ToldApart: map[string]string{}, Silent: append([]string{}, a.Silent...), Certain: a.Certain, Doubts: append([]string{}, a.Doubts...),
 		Verdict: a.Verdict, Reason: a.Reason, Technology: a.Technology,
@@ -187,7 +188,7 @@ func (d Document) What() string {
 // Evidence are the facts that speak for the answer, and against it, the most important
 // first; the last is how it was reached.
 func (d Document) Evidence() []report.Fact {
-	facts := []report.Fact{{Label: "Package", Value: d.packageWords()}}
+	facts := []report.Fact{{Label: "Marking", Value: d.markingWords()}, {Label: "Package", Value: d.packageWords()}}
 	if d.Table != nil {
 		facts = append(facts, report.Fact{Label: "Inputs", Value: cmp.Or(pinList(d.Table.Inputs), "none") + d.inputWords(": ")})
 		facts = append(facts, d.Table.equationFacts()...)

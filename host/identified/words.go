@@ -47,6 +47,14 @@ func (d Document) WriteBrief(w io.Writer, colour bool) error {
 	return b.Write(w, colour)
 }
 
+// markingWords say that the marking is another part's.
+func (d Document) markingWords() string {
+	if len(d.Contradicted) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("this is no %s: misread, or printed anew", strings.Join(d.Contradicted, " or "))
+}
+
 func (d Document) packageWords() string {
 	if d.Pins == 0 {
 		return ""

@@ -3,6 +3,7 @@ package identify
 import (
 	"cmp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"chipassay/vectors/match"
@@ -55,6 +56,37 @@ func (h Hint) agrees(v *part.Variant) (n int) {
 // names reports whether the marking gives the number of a part in full.
 func (h Hint) names(v *part.Variant) bool {
 	return h.speaksFor(v, func(group, name string) bool { return readable(strings.ReplaceAll(group, "?", " "), name) })
+}
+
+// Contradicted are the numbers of the parts that the marking gives in full, where a chip that passes is none of them: it was
+// misread, or printed anew. A group that may be a date code counts for none.
+func (a *Answer) Contradicted() (numbers []string) {
+	if !a.Verdict.Passed() || len(a.Candidates) == 0 {
+		return nil
+	}
+	hint, first := Hint{Marking: a.plan.Hint.withoutDates()}, a.Candidates[0]
+	for _, c := range a.plan.Candidates {
+		number := c.Variant.Part.Number
+		switch {
+		case !hint.names(c.Variant) || slices.Contains(numbers, number):
+		case number == first.Part.Number, slices.Contains(first.SameFunction, number):
+			return nil
+		default:
+			numbers = append(numbers, number)
+		}
+	}
+	return numbers
+}
+
+// withoutDates is the marking without the groups that may be date codes.
+func (h Hint) withoutDates() string {
+	return strings.Join(slices.DeleteFunc(strings.Fields(h.Marking), mayBeDate), " ")
+}
+
+// mayBeDate reports whether a group is four digits of a year and a week, 01 to 53.
+func mayBeDate(group string) bool {
+	week, err := strconv.Atoi(group)
+	return err == nil && len(group) == 4 && week%100 >= 1 && week%100 <= 53
 }
 
 // speaksFor reports whether a part's number, or its name in a family, can be read in the marking.
