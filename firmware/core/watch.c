@@ -4,8 +4,8 @@
  * reply at the end. */
 #include "watch.h"
 
+#include "actions.h"
 #include "board.h"
-#include "fitted.h"
 #include "measure.h"
 #include "socket.h"
 
@@ -13,21 +13,6 @@ enum {
 	A_US = 16,           /* of the clock */
 	SPAN = 1900 * A_US,  /* of looks in one go, and from an action to the next: less than half a turn of the clock */
 	LEAD = 94 * A_US     /* before an action the looks end: a look at the current, registers that are shifted, and what it takes to begin */
-};
-
-/* An action as SPEC.md lays it out. */
-struct action {
-	uint32_t at_us; /* after the first */
-	uint32_t direction, level;
-	struct pulling pulls[PULLS];
-};
-
-/* A watch as SPEC.md lays it out. */
-struct layout {
-	bool halts, unpowered;
-	uint8_t watched, edges, measured, averaging, actions;
-	uint32_t until_us;
-	const uint8_t *at; /* its actions, then its halt */
 };
 
 /* The watch under way: all that the time between two looks hangs on is read before. */
@@ -66,86 +51,6 @@ static uint8_t turns[MOST_EDGES];
 enum { NOT_FIRST = 0xFF }; /* more than the longest watch has */
 static enum refusal guarded;      /* what the last look at the current said */
 
-static bool read_action(const uint8_t *at, struct action *a)
-{
-	a->at_us = get_u32(at);
-	a->direction = get_u32(at + 4);
-	a->level = get_u32(at + 8);
-	return measure_read_pulls(at[12], at + 13, a->pulls);
-}
-
-static bool read_layout(struct layout *w, const uint8_t *payload, uint16_t length)
-{
-	uint16_t steps;
-
-	if (length < WATCH_HEADER_LEN) {
-		return false;
-	}
-	w->halts = (payload[0] & WATCH_HALT) != 0;
-	w->unpowered = (payload[0] & WATCH_UNPOWERED) != 0;
-	w->watched = payload[1];
-	w->until_us = get_u32(payload + 2);
-	w->edges = payload[6];
-	w->measured = payload[7];
-	w->averaging = payload[8];
-	w->at = payload + WATCH_HEADER_LEN;
-	length = (uint16_t)(length - WATCH_HEADER_LEN);
-	steps = (uint16_t)(length / WATCH_ACTION_LEN - (w->halts ? 1 : 0)); /* of none it makes too many */
-	w->actions = (uint8_t)steps;
-	return (payload[0] & ~(WATCH_HALT | WATCH_UNPOWERED)) == 0 && payload[9] == 0 && length % WATCH_ACTION_LEN == 0 && steps >= 1 &&
-	       steps <= MOST_ACTIONS && w->edges >= 1 && w->edges <= MOST_EDGES && w->averaging <= MOST_AVERAGING &&
-	       (w->measured != 0 || w->averaging == 0);
-}
-
-/* Whether the actions may be, as far as their positions go. */
-static enum refusal may_act(const struct layout *w, uint32_t *detail)
-{
-	uint32_t driven = 0, measured = position_bit(w->measured), watched = position_bit(w->watched);
-	uint32_t last_us = 0;
-	struct pulling pulls[PULLS] = {{false, 0}, {false, 0}};
-	const uint8_t *at = w->at;
-	enum refusal refusal;
-	uint8_t i;
-
-	for (i = 0; i < w->actions + (w->halts ? 1 : 0); i++) {
-		bool halts = i == w->actions;
-		struct action a;
-
-		if (!read_action(at, &a) || (i == 0 || halts ? a.at_us != 0 : a.at_us < last_us) || a.at_us >= w->until_us) {
-			return BAD_PAYLOAD;
-		}
-		at += WATCH_ACTION_LEN;
-		last_us = a.at_us;
-		driven |= a.direction;
-		pulls[PULL_BIAS].on |= a.pulls[PULL_BIAS].on;
-		pulls[PULL_BIAS].up |= a.pulls[PULL_BIAS].up;
-		pulls[PULL_LOAD].on |= a.pulls[PULL_LOAD].on;
-		pulls[PULL_LOAD].up |= a.pulls[PULL_LOAD].up;
-	}
-	*detail = (watched & ~fitted.positions) | (measured & ~socket_measured()) | (watched & driven & ~fitted.sense);
-	if (*detail != 0 || watched == 0 || (measured == 0 && w->measured != 0)) {
-		return BAD_POSITION;
-	}
-	refusal = socket_may_pull(pulls, detail);
-	return refusal == ACCEPTED ? socket_may_drive(driven, detail) : refusal;
-}
-
-static enum refusal may_take(const struct layout *w, uint32_t *detail)
-{
-	bool near = (position_bit(w->measured) & NEAR_POSITIONS) != 0;
-	uint32_t us = 0;
-
-	*detail = 0;
-	if (socket_now()->high == 0 && !w->unpowered) {
-		return NOT_POWERED;
-	}
-	if (w->measured != 0) {
-		us = measure_voltages_us(near, !near, w->averaging);
-	}
-	*detail = MAX_BUSY_MS;
-	return w->until_us > MAX_BUSY_MS * UINT32_C(1000) - us ? LIMIT : ACCEPTED;
-}
-
 /* Carries the clock on, less than a turn after it was last. */
 static void carry_on(uint16_t clock)
 {
@@ -164,14 +69,14 @@ static bool go_on(void)
 
 /* Plans the actions and the halt, and looks at the current as it does: each takes some 80 µs. The
  * pulls of the first are set. */
-static void plan(const struct layout *w)
+static void plan(const struct watch_layout *w)
 {
 	const uint8_t *at = w->at;
 	struct action a;
 	uint8_t i;
 
 	for (i = 0; i < w->actions && go_on(); i++) {
-		(void)read_action(at, &a); /* it was checked */
+		(void)actions_read(at, &a); /* it was checked */
 		at += WATCH_ACTION_LEN;
 		if (i == 0) {
 			socket_pull(a.pulls);
@@ -191,14 +96,14 @@ static void plan(const struct layout *w)
 		planned[n].in_one_go = (uint8_t)(next - n);
 	}
 	if (w->halts) {
-		(void)read_action(at, &a);
+		(void)actions_read(at, &a);
 		socket_plan(w->actions, a.direction, a.level, a.pulls, true);
 		course.halt[PULL_BIAS] = a.pulls[PULL_BIAS];
 		course.halt[PULL_LOAD] = a.pulls[PULL_LOAD];
 	}
 }
 
-static void begin(const struct layout *w)
+static void begin(const struct watch_layout *w)
 {
 	uint8_t i;
 
@@ -421,7 +326,7 @@ static uint8_t *put_times(uint8_t *at)
 }
 
 /* Watches, then measures, and writes the reply. */
-static enum refusal carry_out(const struct layout *w, uint8_t **reply)
+static enum refusal carry_out(const struct watch_layout *w, uint8_t **reply)
 {
 	uint8_t stopped = STOPPED_TIME, bit = 0;
 	uint8_t *at = *reply;
@@ -457,19 +362,19 @@ static enum refusal carry_out(const struct layout *w, uint8_t **reply)
 
 enum refusal watch(const uint8_t *payload, uint16_t length, uint8_t **reply, uint32_t *detail)
 {
-	struct layout w;
+	struct watch_layout w;
 	enum refusal refusal;
 
 	*detail = length;
-	if (!read_layout(&w, payload, length)) {
+	if (!actions_layout(&w, payload, length)) {
 		return BAD_PAYLOAD;
 	}
-	refusal = may_act(&w, detail);
+	refusal = actions_may(&w, detail);
 	if (refusal == BAD_PAYLOAD) {
 		*detail = length;
 	}
 	if (refusal == ACCEPTED) {
-		refusal = may_take(&w, detail);
+		refusal = actions_may_take(&w, detail);
 	}
 	if (refusal != ACCEPTED) {
 		return refusal;
