@@ -73,9 +73,9 @@ func TestWorkbench(t *testing.T) {
 	must(b.Open(t.Context()))
 	must(b.Run(bench.Order{Drawer: "D3", Part: "7400"}))
 	seat("7400")
-	s := until("tested", func(s bench.State) bool { return s.Drawer.Verdicts == 1 && !s.Drawer.Standing.Testing })
-	if s.Drawer.Last.Verdict != verdict.Pass {
-		t.Errorf("a good chip: %v, %s", s.Drawer.Last.Verdict, s.Drawer.Last.Reason)
+	s := until("tested", func(s bench.State) bool { return s.Drawer.Verdicts == 1 && !s.Drawer.Standing.Testing && s.Drawer.Standing.Sheet != nil })
+	if s.Drawer.Standing.Sheet.Verdict != verdict.Pass {
+		t.Errorf("a good chip: %v, %s", s.Drawer.Standing.Sheet.Verdict, s.Drawer.Standing.Sheet.Reason)
 	}
 	p.bench.Swap(nil)
 	until("empty", func(s bench.State) bool { return s.Drawer.Standing.Empty })
@@ -86,7 +86,7 @@ func TestWorkbench(t *testing.T) {
 	b.Stop()
 	s = until("stopped", func(s bench.State) bool { return !s.Drawer.Standing.Testing && !s.Stopping })
 	if s.Drawer.Verdicts != 1 {
-		t.Errorf("a test that was stopped gave a verdict: %v", s.Drawer.Last.Verdict)
+		t.Errorf("a test that was stopped gave a verdict: %v", s.Drawer.Verdicts)
 	}
 	must(b.Tell("end"))
 	until("over", func(s bench.State) bool { return s.Work == bench.Idle })

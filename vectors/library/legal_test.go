@@ -15,7 +15,7 @@ import (
 
 // Every sequence of the library keeps the rules of legal stimulus, as a checker
 // sees it that reads them from the definitions and shares nothing with the
-// generator: a clock, a set, a clear and an enable change alone; the inputs of
+// generator: a clock, a set, a clear and an enable change alone, and not as a pin that floated is driven; the inputs of
 // pulse-triggered flip-flops stay while the pulse is high; what is unstable is not
 // released together; what the data sheet forbids is not applied; and no pin is
 // driven against the chip.
@@ -124,6 +124,10 @@ func checkLegal(t *testing.T, l *legality, s *stimulus.Sequence) {
 		if len(l.v.Logic.Registers) > 0 && changed&l.alone != 0 && !l.joined(was.Drive, was.Drive^is.Drive) {
 			if changed.Len() != 1 { // require.Equal takes longer than all else here
 				t.Fatalf("step %d: pins %v change together", i+1, changed)
+			}
+			// An adapter drives a pin anew some time after or before a level changes.
+			if anew := is.Driven & was.Z; anew != 0 {
+				t.Fatalf("step %d: pins %v, which nothing drove, are driven as pins %v change", i+1, anew, changed)
 			}
 		}
 		for _, p := range l.pulses {

@@ -29,8 +29,14 @@ func newWalker(c *logic.Circuit, s *Sequence) *walker {
 
 // to drives the pins to new levels, settles and adds a step. Where the chip then
 // drives pins that the adapter drives now, these are released in a step before:
-// a latch that is open towards them would take in whatever they float to.
+// a latch that is open towards them would take in whatever they float to. Pins that were left
+// undriven are driven in a step before what a register may take them in by.
 func (w *walker) to(drive part.Pins) {
+	if anew := w.anew(); anew != 0 && (w.drive^drive)&^anew != 0 {
+		w.drive = w.drive&^anew | drive&anew
+		w.settle()
+		w.s.Steps = append(w.s.Steps, w.step())
+	}
 	if turning := w.turning(drive); turning != 0 {
 		floated := w.floated
 		w.floated |= turning
@@ -41,6 +47,15 @@ func (w *walker) to(drive part.Pins) {
 	w.drive = drive
 	w.settle()
 	w.s.Steps = append(w.s.Steps, w.step())
+}
+
+// anew gives the pins of a part that remembers which the chip releases and nothing drove in the last step, but the
+// adapter is to drive now.
+func (w *walker) anew() part.Pins {
+	if len(w.c.Registers) == 0 || len(w.s.Steps) == 0 {
+		return 0
+	}
+	return w.released() & w.s.Inputs &^ w.floated &^ w.s.Steps[len(w.s.Steps)-1].Driven
 }
 
 // turning gives the pins that the adapter drives now and the chip drives at other levels.
