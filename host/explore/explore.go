@@ -113,7 +113,7 @@ func New(socket Socket, t part.Type) (*Session, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Session{Type: t, socket: socket, circuit: c, rules: stimulus.RulesOf(c)}
+	s := &Session{Type: t, socket: socket, circuit: c, rules: stimulus.RulesIn(c, t.Family)}
 	for _, p := range t.Variant.Pins {
 		s.fixed = s.fixed.With(p.Number, p.Drivable() && (p.Tied != part.NotTied || p.Untested != ""))
 	}

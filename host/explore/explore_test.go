@@ -219,6 +219,22 @@ func TestForbiddenStepsAreRefused(t *testing.T) {
 	}
 }
 
+// The load of a 74161 should not rise while the clock is low, which "is not applicable to the
+// 'LS160A thru 'LS163A or 'S162 or 'S163" (SN54160 to SN74S163 data sheet, Texas Instruments).
+func TestARuleOfOneFamilyBindsNoOther(t *testing.T) {
+	const load = "CLK=H; /CLR=L; /CLR=H; B=H ENP=H ENT=H /LOAD=L; CLK=L"
+	b := powered(t, "74161")
+	b.do(load)
+	if err := b.try("/LOAD=H"); err == nil || err.Error() != "pin 9 (/LOAD) must not change while pin 2 (CLK) is low (data sheet)" {
+		t.Errorf("%v", err)
+	}
+	b = powered(t, "74LS161")
+	b.do(load + "; /LOAD=H; CLK=H") // it counts from 0 instead of loading 2
+	b.shows("QA=H QB=L QC=L QD=L")
+	b.do("CLK=L; ENP=L; CLK=H")
+	b.shows("QA=H QB=L QC=L QD=L")
+}
+
 // LED of 1.8 V from 5 V to the output of a 7400, at most 10 mA: (5 - 1.8 - 0.4) / 10 mA is
 // 280 Ω, in E12 330 Ω, 8.5 mA at VOL of 0.4 V (Ohm's law). With the output at 0.06 V, and
 // the supply at 4.93 V, 9.3 mA at most flow, and 200 Ω before the output leave

@@ -1,5 +1,7 @@
 package part
 
+import "slices"
+
 // Logic is the function of a variant: what the definition's equations, tables
 // and registers say, with gates expanded, buses split into bits and names
 // resolved to signals. Equations stand in an order in which each comes after
@@ -85,9 +87,13 @@ type Never struct {
 
 // Stable are inputs that must not change while a condition of the inputs holds.
 type Stable struct {
-	Signals []int
-	While   Expr
+	Signals  []int
+	While    Expr
+	Families []*Family // whose data sheets say so; nil for all of the variant's
 }
+
+// In reports whether the rule holds in a family.
+func (s Stable) In(f *Family) bool { return s.Families == nil || slices.Contains(s.Families, f) }
 
 // Together are pins that the data sheet joins by a wire while a condition of the
 // inputs holds: they change in one step. An output among them is an input then,

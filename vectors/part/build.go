@@ -19,6 +19,7 @@ type builder struct {
 	joins  []line          // joined statements: what names they hold is looked up in the last package
 	timed  []statement     // timing statements: they need the names
 	memory map[string]line // the statements of a memory by what they say
+	ruled  []ruledFamilies // of the part's own rules
 	head   line
 }
 
@@ -32,6 +33,7 @@ func (s *source) build(b *block) (*Part, error) {
 	if len(variants) == 0 {
 		variants = []variantBlock{{head: b.head}}
 	}
+	var ruled []ruledFamilies
 	for _, vb := range variants {
 		builder := &builder{src: s, block: b, part: p, pinAt: map[string]line{}, head: vb.head, v: &Variant{Part: p}}
 		if err := builder.readHead(vb.head, len(b.variants) > 0); err != nil {
@@ -41,6 +43,12 @@ func (s *source) build(b *block) (*Part, error) {
 			return nil, err
 		}
 		p.Variants = append(p.Variants, builder.v)
+		ruled = append(ruled, builder.ruled...)
+	}
+	for _, r := range ruled {
+		if err := s.checkRuled(p, r); err != nil {
+			return nil, err
+		}
 	}
 	if p.Kind == "" {
 		return nil, s.errorAt(b.head, 1, "part %s has no kind statement", b.number)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 )
 
 // buildLogic resolves the names and makes equations and registers of what was written.
@@ -329,7 +330,7 @@ func (b *builder) rule(s *scope, l line, width int) (Rule, error) {
 }
 
 // constraint reads never EXPRESSION "why", unstable NAME NAME, and stable or
-// together NAME NAME while EXPRESSION.
+// together NAME NAME while EXPRESSION, a stable one with its families.
 func (b *builder) constraint(s *scope, st statement, logic *Logic) error {
 	l := st.line
 	if st.keyword == "unstable" {
@@ -348,9 +349,7 @@ func (b *builder) constraint(s *scope, st statement, logic *Logic) error {
 		return nil
 	}
 	if st.keyword == "stable" {
-		c, err := b.namesWhile(s, l, "write the inputs and when they must not change: stable D_U while !CLK")
-		logic.Stable = append(logic.Stable, Stable(c))
-		return err
+		return b.stable(s, st, logic)
 	}
 	if st.keyword == "together" {
 		c, err := b.namesWhile(s, l, "write the pins and when they change in one step: together SET R while BYP")
@@ -369,6 +368,10 @@ func (b *builder) constraint(s *scope, st statement, logic *Logic) error {
 	if why.kind != quoted {
 		return b.src.errorAt(l, why.col, "the reason must follow in quotes: never /WR & /RD \"…\"")
 	}
+	p.next++
+	if err := p.atEnd(); err != nil {
+		return err
+	}
 	when, err := s.elaborate(n, 1)
 	if err != nil {
 		return err
@@ -377,6 +380,49 @@ func (b *builder) constraint(s *scope, st statement, logic *Logic) error {
 		return s.fail(n, "the combination must be one bit, as in A & !B or A == 3")
 	}
 	logic.Never = append(logic.Never, Never{When: when, Why: why.text})
+	return nil
+}
+
+// stable reads stable NAME NAME while EXPRESSION in FAMILY FAMILY. A rule that holds in none
+// of the variant's families is left out.
+func (b *builder) stable(s *scope, st statement, logic *Logic) error {
+	head, families, err := b.cutFamilies(st.line)
+	if err != nil {
+		return err
+	}
+	l := st.line
+	l.tokens = head
+	c, err := b.namesWhile(s, l, "write the inputs and when they must not change: stable D_U while !CLK")
+	if err != nil {
+		return err
+	}
+	if families != nil && st.inherited == 0 {
+		b.ruled = append(b.ruled, ruledFamilies{st.line, families})
+	}
+	rule := Stable{Signals: c.Signals, While: c.While, Families: families}
+	if slices.ContainsFunc(b.v.Families, rule.In) {
+		logic.Stable = append(logic.Stable, rule)
+	}
+	return nil
+}
+
+// ruledFamilies are the families that a line names for its rule.
+type ruledFamilies struct {
+	line     line
+	families []*Family
+}
+
+// checkRuled sees that a part is made in the families that a rule of its own names.
+func (s *source) checkRuled(p *Part, r ruledFamilies) error {
+	for _, f := range r.families {
+		if !slices.Contains(p.Families(), f) {
+			var names []string
+			for _, f := range p.Families() {
+				names = append(names, f.Name)
+			}
+			return s.errorAt(r.line, columnOf(r.line, f.Name), "part %s is not made in family %s: its families are %s", p.Number, f.Name, strings.Join(names, " "))
+		}
+	}
 	return nil
 }
 

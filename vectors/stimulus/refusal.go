@@ -31,9 +31,10 @@ func (r *Rules) Refusal(from, to part.Pins) string {
 // A Breach is a step that the data sheet forbids.
 type Breach struct {
 	Why   string
-	Pulse bool      // an input of pulse-triggered flip-flops changes while their clock is high
-	Held  part.Pins // what should not have changed; none where the levels themselves are forbidden
-	While string    // at which levels: "pin 2 (CLK) is low"
+	Rule  *part.Stable // the statement that it breaks, if it is one of inputs that stay
+	Pulse bool         // an input of pulse-triggered flip-flops changes while their clock is high
+	Held  part.Pins    // what should not have changed; none where the levels themselves are forbidden
+	While string       // at which levels: "pin 2 (CLK) is low"
 }
 
 // Breach gives what the data sheet has against taking the driven levels from one to
@@ -43,13 +44,13 @@ func (r *Rules) Breach(from, to part.Pins) (b Breach, ok bool) {
 	changed := (from ^ to) & (r.sensitive | r.data)
 	for _, p := range r.pulses {
 		if held := changed & p.hold; held != 0 && (from|to)&p.clock != 0 {
-			return heldBreach(v, held, true, v.Named(p.clock)+" is high"), true
+			return heldBreach(v, held, nil, v.Named(p.clock)+" is high"), true
 		}
 	}
-	for _, s := range r.c.Stable {
+	for _, s := range r.stable {
 		for _, levels := range []part.Pins{from, to} {
 			if held := changed & s.Pins; held != 0 && r.holds(s.While, levels) {
-				return heldBreach(v, held, false, levelWords(v, r.c.Support(s.While), levels)), true
+				return heldBreach(v, held, s.rule, levelWords(v, r.c.Support(s.While), levels)), true
 			}
 		}
 	}
@@ -61,8 +62,8 @@ func (r *Rules) Breach(from, to part.Pins) (b Breach, ok bool) {
 	return Breach{}, false
 }
 
-func heldBreach(v *part.Variant, held part.Pins, pulse bool, while string) Breach {
-	return Breach{fmt.Sprintf("%s must not change while %s", v.Named(held), while), pulse, held, while}
+func heldBreach(v *part.Variant, held part.Pins, rule *part.Stable, while string) Breach {
+	return Breach{fmt.Sprintf("%s must not change while %s", v.Named(held), while), rule, rule == nil, held, while}
 }
 
 // levelWords say at which levels some pins are: "pin 2 (CLK) is low".

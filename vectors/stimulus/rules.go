@@ -12,6 +12,7 @@ type Rules struct {
 	c         *logic.Circuit
 	sensitive part.Pins // clocks, sets, clears, enables of latches: one a step, alone
 	data      part.Pins // all others: any number a step
+	stable    []stable
 	pulses    []pulse
 	probe     *logic.Machine // answers whether a combination is forbidden
 }
@@ -22,8 +23,18 @@ type pulse struct {
 	hold  part.Pins
 }
 
-// RulesOf works out the rules for a circuit.
-func RulesOf(c *logic.Circuit) *Rules {
+// stable are pins that must stay while a node is 1, with the statement that says so.
+type stable struct {
+	logic.Stable
+	rule *part.Stable
+}
+
+// RulesOf works out the rules for a circuit that hold in any of its families: the vectors of
+// a part serve all of them.
+func RulesOf(c *logic.Circuit) *Rules { return RulesIn(c, nil) }
+
+// RulesIn works out the rules for a circuit that hold in a family, in any where that is nil.
+func RulesIn(c *logic.Circuit, f *part.Family) *Rules {
 	r := &Rules{c: c, sensitive: c.Clocks() | c.Asynchronous(), probe: c.NewMachine()}
 	for _, p := range c.Variant.Pins {
 		if c.Inputs[p.Number] == 0 && !isInput(c, p.Number) || p.Tied != part.NotTied || p.Untested != "" {
@@ -36,6 +47,11 @@ func RulesOf(c *logic.Circuit) *Rules {
 	}
 	for _, reg := range c.Registers {
 		r.addPulses(reg)
+	}
+	for i, s := range c.Stable {
+		if rule := &c.Variant.Logic.Stable[i]; f == nil || rule.In(f) {
+			r.stable = append(r.stable, stable{s, rule})
+		}
 	}
 	return r
 }
@@ -71,7 +87,7 @@ func (r *Rules) Allows(from, to part.Pins) bool {
 			return false
 		}
 	}
-	for _, s := range r.c.Stable {
+	for _, s := range r.stable {
 		if changed&s.Pins != 0 && (r.holds(s.While, from) || r.holds(s.While, to)) {
 			return false
 		}

@@ -75,6 +75,25 @@ func TestWhatAStepMayChange(t *testing.T) {
 	}
 }
 
+// A rule of some families binds their chips alone; the vectors, which serve all families of
+// a part, keep it (vectors/README.md, Logic).
+func TestRulesOfAFamily(t *testing.T) {
+	text := strings.NewReplacer("families 74\n", "families 74 74LS\n", "stable EN while W", "stable EN while W in 74").Replace(ruled)
+	parts, err := part.Parse("ruled.part", text)
+	require.NoError(t, err)
+	v := parts[0].Variants[0]
+	c, err := logic.Compile(v)
+	require.NoError(t, err)
+	from := part.PinSet(v.Pin("/CLR").Number, v.Pin("W").Number)
+	to := from | part.PinSet(v.Pin("EN").Number)
+	for family, why := range map[string]string{"74": "pin 4 (EN) must not change while pin 5 (W) is high", "74LS": ""} {
+		rules := stimulus.RulesIn(c, part.FamilyByName(family))
+		require.Equal(t, why == "", rules.Allows(from, to), family)
+		require.Equal(t, why, rules.Refusal(from, to), family)
+	}
+	require.False(t, stimulus.RulesOf(c).Allows(from, to))
+}
+
 // Up to 18 inputs are swept whole, 2^18 steps, one pin changing in each.
 func TestTheLargestSweep(t *testing.T) {
 	and := func(inputs int) *part.Variant {

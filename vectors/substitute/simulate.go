@@ -19,7 +19,7 @@ func (l looker) dropIn(v *part.Variant) (extra []Difference, ok bool) {
 	of := l.of.Variant
 	switch {
 	case l.itself(v):
-		return nil, true
+		return l.timing(v, same), true
 	case l.untold || v.Memory != nil || v.Refusal != "" || len(v.Pins) != len(of.Pins) || v.VCC() != of.VCC() || v.GND() != of.GND():
 		return nil, false
 	}

@@ -31,7 +31,7 @@ type Difference struct {
 	Words  string
 	Change bool // something must be changed or checked for it
 
-	plain bool // it is one of the plain family, where the part is made in that
+	rule *part.Stable // the statement that makes it, which may hold in some families only
 }
 
 // rank puts first what asks for a change.
@@ -87,6 +87,7 @@ func For(t part.Type, parts []*part.Part, catalogue *tied.Catalogue, load Load) 
 	}
 	s.Untold = p.Coverage.BelowFloor(t.Variant) != ""
 	l := looker{of: t, sequence: p.Sequence, untold: s.Untold, load: load, test: twin.TestOf(twin.Of(p.Circuit), p.Sequence)}
+	l.test.Family = t.Family
 	taken := map[*part.Variant]bool{}
 	for _, q := range parts {
 		for _, v := range q.Variants {
@@ -139,9 +140,7 @@ func (l looker) byFamily(v *part.Variant, extra []Difference) (all []Substitute)
 		}
 		t := part.Type{Variant: v, Family: f}
 		differences := slices.Concat(extra, between(l.of, t), l.load.On(t))
-		if f.Name != plainFamily && slices.ContainsFunc(v.Families, func(f *part.Family) bool { return f.Name == plainFamily }) {
-			differences = slices.DeleteFunc(differences, func(d Difference) bool { return d.plain })
-		}
+		differences = slices.DeleteFunc(differences, func(d Difference) bool { return d.rule != nil && !d.rule.In(f) })
 		slices.SortStableFunc(differences, func(a, b Difference) int { return a.rank() - b.rank() })
 		i := slices.IndexFunc(all, func(s Substitute) bool { return slices.Equal(s.Differences, differences) })
 		if i < 0 {
@@ -151,10 +150,6 @@ func (l looker) byFamily(v *part.Variant, extra []Difference) (all []Substitute)
 	}
 	return all
 }
-
-// plainFamily is the one whose counters and registers gate their clocks or are
-// pulse-triggered: what a definition forbids of steering inputs is meant for it.
-const plainFamily = "74"
 
 // sorted puts gates first, whole packages, those of fewest ties and of fewest changes first, then of fewest differences, then by
 // family and number.

@@ -184,6 +184,13 @@ func TestWhatDiffers(t *testing.T) {
 		// A 4163 permits what a 74163 does not: its enables must not change while the clock is low (data books).
 		{"4163B", "", "74163", "/CLR /LOAD ENP ENT must not change while pin 2 (CLK) is low; pull-up of 4.7 kΩ at outputs that feed 4000B; a 4000B output drives no of its inputs; supply of 5.25 V at most; 10 ns a gate, not 125"},
 		{"4163B", "", "74HC163", "supply of 6 V at most; 9 ns a gate, not 125"},
+		// So does a 74LS163 (SN54160 to SN74S163, Texas Instruments, read). Of the up/down counters a
+		// 74LS191 wants the same of its modes as a 74191 (National, 1989, read), and a 74F191 does
+		// not (Fairchild, read).
+		{"74LS163", "", "74163", "/CLR /LOAD ENP ENT must not change while pin 2 (CLK) is low; an input is 8 74LS loads; 10 ns a gate, not 9.5"},
+		{"74F191", "", "74LS191", "/CTEN D_U must not change while pin 14 (CLK) is low; drives 13 74F inputs, not 33; 9.5 ns a gate, not 3.4"},
+		{"74LS191", "", "74191", "an input is 12 74LS loads; 10 ns a gate, not 9.5"},
+		{"74LS191", "", "74F191", "an input is 4.5 74LS loads; drives 50 74LS inputs, not 20; 3.4 ns a gate, not 9.5"},
 		// What an output withstands: 7406 30 V, 7416 15 V, both 40 mA (SN7406/SN7416, SDLS031A,
 		// read); 74F06 12 V (Philips, 1992, read). A gate's output stands 5.5 V.
 		{"7406", "", "7416", "outputs to 15 V at most, not 30"},

@@ -144,7 +144,7 @@ func (l looker) trigger(c *logic.Circuit, fit twin.Fit) (all []Difference) {
 		case b.Pulse:
 			d.Words = "pulse-triggered: its inputs must be steady while the clock is high"
 		case b.Held != 0:
-			d.Words, d.plain = fmt.Sprintf("%s must not change while %s", names(c.Variant, b.Held), b.While), true
+			d.Words, d.rule = fmt.Sprintf("%s must not change while %s", names(c.Variant, b.Held), b.While), b.Rule
 		}
 		all = append(all, d)
 	}

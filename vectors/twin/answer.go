@@ -54,7 +54,7 @@ func (t *Test) Walk(c *logic.Circuit, f Fit) (breaches []Breach, ok bool) {
 	heldAt(of, t.Circuit.Variant)
 	heldAt(m, c.Variant)
 	m.PowerUp(2)
-	rules, others := stimulus.RulesOf(t.Circuit), stimulus.RulesOf(c)
+	rules, others := stimulus.RulesIn(t.Circuit, t.Family), stimulus.RulesOf(c)
 	var free, tied part.Pins
 	for _, u := range t.Units {
 		free |= u.Inputs
@@ -101,13 +101,18 @@ func (t *Test) Walk(c *logic.Circuit, f Fit) (breaches []Breach, ok bool) {
 // merge adds a breach to others: pins that must not change at the same levels are one.
 func merge(all []Breach, b Breach) []Breach {
 	i := slices.IndexFunc(all, func(o Breach) bool {
-		return o.Pulse && b.Pulse || o.While == b.While && (b.While != "" || o.Why == b.Why)
+		return o.Pulse && b.Pulse || sameFamilies(o.Rule, b.Rule) && o.While == b.While && (b.While != "" || o.Why == b.Why)
 	})
 	if i < 0 {
 		return append(all, b)
 	}
 	all[i].Held |= b.Held
 	return all
+}
+
+// sameFamilies reports whether two rules hold in the same families.
+func sameFamilies(a, b *part.Stable) bool {
+	return a == b || a != nil && b != nil && slices.Equal(a.Families, b.Families)
 }
 
 // levels gives the inputs of the part that are high where some of the other's are.

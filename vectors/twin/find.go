@@ -80,6 +80,7 @@ const (
 // A Test is a part with its whole test, and what of the test concerns each unit.
 type Test struct {
 	*Chip
+	Family   *part.Family // whose rules a walk obeys; nil for those of any
 	sequence *stimulus.Sequence
 	steps    [][]stimulus.Step // by unit
 	shown    []bool            // by unit: the test wants every output at both levels
