@@ -11,7 +11,7 @@ import (
 // A good chip whose pins are inputs and outputs passes on the real program too, which drives pins anew some time after
 // the levels of a step change: a register must not be clocked by then.
 func TestBusesAreDrivenBeforeTheirClock(t *testing.T) {
-	for _, name := range []string{"74LS299", "74HC299", "74LS646", "74598", "74LS323", "74LS322", "4034B", "4599B", "74HC543", "7429853", "74990"} {
+	for _, name := range []string{"74HC299", "74LS646"} {
 		r := assayed(t, open(t, name), name)
 		if !r.Verdict.Passed() || r.Verdict == assay.PassBut {
 			t.Errorf("%s: %s: %s", name, r.Verdict, r.Reason)
