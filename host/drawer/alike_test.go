@@ -18,6 +18,11 @@ func TestChipsThatFailAlike(t *testing.T) {
 		return report.Document{Verdict: v, Pins: make([]report.Pin, of), PinsFailed: pins}
 	}
 	at13 := chip(verdict.Fail, 14, 13)
+	leaky := chip(verdict.PassBut, 14)
+	leaky.VCC = 14
+	leaky.Levels = []report.Level{{Pin: 13, Standing: "outside"}, {Pin: 12, Standing: "inside"}, {Pin: 14, Standing: "outside"}}
+	remarked := leaky
+	remarked.FamilyCheck = "another family than marked"
 	for name, c := range map[string]struct {
 		sheets []report.Document
 		want   int
@@ -28,6 +33,8 @@ func TestChipsThatFailAlike(t *testing.T) {
 		"another position":   {[]report.Document{at13, chip(verdict.Fail, 16, 13)}, 1},
 		"another pin too":    {[]report.Document{at13, chip(verdict.Fail, 14, 12, 13)}, 1},
 		"a good one between": {[]report.Document{at13, chip(verdict.Pass, 14), at13}, 1},
+		"a level outside":    {[]report.Document{at13, leaky, leaky}, 3},
+		"another family":     {[]report.Document{remarked, remarked}, 0},
 		"no pin is known":    {[]report.Document{chip(verdict.Fail, 14), chip(verdict.Fail, 14)}, 0},
 	} {
 		require.Equal(t, c.want, alike(c.sheets), name)
