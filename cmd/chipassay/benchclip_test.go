@@ -38,8 +38,14 @@ func TestBenchAsksToClip(t *testing.T) {
 	require.NoError(t, p.Thresholds.Clip(t.Context(), 0))
 	p = planned("74123", bench.Capacitor{Marked: "100n"})
 	require.Nil(t, p.Thresholds)
-	require.NoError(t, p.Timing.Clip(t.Context(), timing.Clips{Section: "1", Positive: 15, Negative: 14, Farads: 100e-9}))
-	require.Len(t, asked, 2)
+	first := timing.Clips{Section: "1", Positive: 15, Negative: 14, Farads: 100e-9}
+	second := timing.Clips{Section: "2", Positive: 7, Negative: 6, Farads: 100e-9, Moved: true}
+	for _, c := range []timing.Clips{first, second, first} { // the third is the next chip's: nothing is clipped to it yet
+		require.NoError(t, p.Timing.Clip(t.Context(), c))
+	}
+	require.Len(t, asked, 4)
+	assert.Contains(t, asked[2], "move the capacitor")
+	assert.Contains(t, asked[3], "clip the capacitor")
 	assert.Contains(t, asked[0], "position 27 (pin 13, 6A)")
 	assert.Contains(t, asked[1], "the capacitor of 100 nF")
 	for number, c := range map[string]bench.Capacitor{"7414": {Marked: "100"}, "7404": {Marked: "1u", Resistor: "10k"}, "555": {Marked: "100n"}, "74123": {Marked: "1x"}} {

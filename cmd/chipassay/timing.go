@@ -47,10 +47,10 @@ func (f timingFlags) plan(typ part.Type) (*timing.Plan, error) {
 	return &p, timing.Refuse(typ, p)
 }
 
-// clipped is what a person is asked to clip on, in words; moved tells that it is to be moved there from another section.
-func clipped(v *part.Variant, c timing.Clips, moved bool) []string {
+// clipped is what a person is asked to clip on, in words.
+func clipped(v *part.Variant, c timing.Clips) []string {
 	verb, head := "clip", "For "+v.Pins[v.Timings[0].Output-1].Name
-	if moved {
+	if c.Moved {
 		verb = "move"
 	}
 	for _, x := range v.Timings {
@@ -82,14 +82,11 @@ var timingCautions = []string{
 
 // asking has a person clip: the supply is off, and the adapter has started.
 func asking(h helper, v *part.Variant) func(context.Context, timing.Clips) error {
-	moved := false
 	return func(ctx context.Context, c timing.Clips) error {
 		if c.SameAsLast {
 			return nil
 		}
-		words := clipped(v, c, moved)
-		moved = true
-		return h.ask(ctx, listed(words))
+		return h.ask(ctx, listed(clipped(v, c)))
 	}
 }
 

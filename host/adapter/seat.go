@@ -86,7 +86,7 @@ func (a *Adapter) seat(pins, vcc, gnd int, unsupplied bool) (*Seat, error) {
 	case pins > Positions:
 		return nil, fmt.Errorf("%w seat a package of %d pins: the socket has %d positions", ErrCannot, pins, Positions)
 	case !c.holds(pins):
-		return nil, fmt.Errorf("%w seat a package of %d pins: positions 9 to 20 are not fitted; add the far half (firmware/carrier/README.md)", ErrCannot, pins)
+		return nil, fmt.Errorf("%w seat a package of %d pins: positions 9 to 20 are not fitted; add the far half (firmware/carrier/README.md), or if it is there, run chipassay adapter check", ErrCannot, pins)
 	case vcc < 1 || vcc > pins || gnd < 1 || gnd > pins || vcc == gnd:
 		return nil, fmt.Errorf("%w supply a %d-pin package at pins %d and %d", ErrCannot, pins, vcc, gnd)
 	}
@@ -147,7 +147,7 @@ func missingSwitch(control string) string {
 	if control == "" {
 		return ""
 	}
-	return "; fit the other switches (firmware/carrier/README.md)"
+	return "; fit the other switches (firmware/carrier/README.md), or if they are there, run chipassay adapter check"
 }
 
 // holds reports whether every position that a package touches is there.

@@ -54,12 +54,31 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 		r.Cause = cmp.Or(oneCause(v, best), unexplained)
 	}
 	r.Findings = append(r.Findings, r.Reason)
+	if pins := adapters(v, best); pins != 0 {
+		first := min(1, len(r.Findings))
+		r.Findings = slices.Insert(r.Findings, first, "if other chips fail at "+pins.Words()+" too, run chipassay adapter check")
+	}
 	if len(others) > 0 {
 		r.Findings = append(r.Findings, "or it is another part: "+anotherWords(others, r.Type))
 	}
 	if len(r.GatesSound) > 0 {
 		r.Findings = append(r.Findings, part.Listed("gate", r.GatesSound)+" gave every right answer")
 	}
+}
+
+// adapters are the pins of the likeliest cause where it may as well be the adapter's: a
+// contact of its socket, or the resistor by which it drives an input.
+func adapters(v *part.Variant, causes []fault.Cause) (pins part.Pins) {
+	if len(causes) == 0 {
+		return 0
+	}
+	for _, f := range causes[0].Faults {
+		pins = pins.With(f.Pin, f.Kind == fault.Open || v.Pins[f.Pin-1].Drivable())
+		if f.Kind == fault.Short {
+			pins = pins.With(f.Other, v.Pins[f.Other-1].Drivable())
+		}
+	}
+	return pins
 }
 
 // cause finds what explains a failure, the likeliest first: a fault of one pin; an

@@ -30,6 +30,7 @@ func (r *Result) time(ctx context.Context, socket Socket, p Plan) error {
 		x := &v.Timings[i]
 		clips := p.Timing.ClipsOf(x)
 		clips.SameAsLast = n > 0 && clips.Same(last)
+		clips.Moved = n > 0 && !clips.SameAsLast
 		last = clips
 		if p.Timing.Clip != nil {
 			if err := p.Timing.Clip(ctx, clips); err != nil {

@@ -162,7 +162,7 @@ func why(ctx context.Context, err error) string {
 	case ctx.Err() != nil:
 		return stopped
 	}
-	return err.Error()
+	return plain(err)
 }
 
 // beyond is an error that concerns more than the work: what the work itself came to is

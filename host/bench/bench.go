@@ -205,7 +205,7 @@ func (b *Bench) end(w *work, err error, stopped bool) {
 	b.changeLocked(func(s *State) {
 		s.Work, s.Stopping, s.Progress = Idle, false, 0
 		if err != nil && !stopped {
-			s.Message = Message{s.Message.Number + 1, err.Error()}
+			s.Message = Message{s.Message.Number + 1, plain(err)}
 			s.Adapter.Lost = s.Adapter.Lost || gone(err)
 		}
 	})

@@ -14,6 +14,14 @@ func gone(err error) bool {
 	return errors.Is(err, link.ErrUnplugged) || errors.Is(err, link.ErrTimeout)
 }
 
+// plain is an error in words: of an adapter that does not answer not what was asked of it, and at which port.
+func plain(err error) string {
+	if gone(err) {
+		return "the adapter does not answer: check its cable"
+	}
+	return err.Error()
+}
+
 // Open finds the adapter, or takes the virtual one where there is none, and opens the
 // records of its chips. It is also how an adapter is looked for that was not there before,
 // or was lost; it is refused while a work goes on.

@@ -108,7 +108,7 @@ func (x *exploration) do(ctx context.Context, w *work) (err error) {
 	x.ctx = ctx
 	defer func() {
 		if err != nil && ctx.Err() == nil {
-			x.trouble = err.Error()
+			x.trouble = plain(err)
 		}
 		x.walk = nil
 		err = errors.Join(err, x.session.Close(context.WithoutCancel(ctx)))
@@ -247,6 +247,10 @@ func (b *Bench) explore(what func(x *exploration) error) error {
 		}
 		if x.ctx.Err() != nil {
 			answer <- refused("the exploration was stopped; the supply is off")
+			return err
+		}
+		if gone(err) {
+			answer <- refused("%s", plain(err))
 			return err
 		}
 		answer <- err

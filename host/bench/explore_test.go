@@ -2,8 +2,10 @@ package bench_test
 
 import (
 	"context"
+	"fmt"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -233,6 +235,47 @@ func TestAWalkIsStopped(t *testing.T) {
 }
 
 // Whoever ends it, the supply is off then.
+// A pulled is the line to an adapter whose cable may be pulled out.
+type pulled struct {
+	link.Conn
+	out atomic.Bool
+}
+
+func (c *pulled) Read(p []byte) (int, error) {
+	if c.out.Load() {
+		return 0, fmt.Errorf("/dev/ttyACM0: %w", link.ErrUnplugged)
+	}
+	return c.Conn.Read(p)
+}
+
+// A person is told of the cable, and neither of the request nor of the port.
+func TestTheCableIsPulledInAnExploration(t *testing.T) {
+	typ, err := library.Open("7400")
+	require.NoError(t, err)
+	chip, err := virtual.NewChip(typ)
+	require.NoError(t, err)
+	conn, err := virtual.Open(t.Context(), virtual.NewBoard().Socket(chip, 1))
+	require.NoError(t, err)
+	cable := &pulled{Conn: conn}
+	file := filepath.Join(t.TempDir(), "records")
+	b := bench.New(bench.Means{
+		Find:    library.Open,
+		Adapter: func(ctx context.Context) (*adapter.Adapter, error) { return adapter.Open(ctx, link.New(cable, 0)) },
+		Records: func(context.Context, bool) (*record.Store, error) { return record.Open(file) },
+	})
+	require.NoError(t, b.Open(t.Context()))
+	t.Cleanup(func() { _ = b.Close() }) // its adapter is gone
+	require.NoError(t, b.Explore("7400", "", ""))
+	becomes(t, b, on)
+	cable.out.Store(true)
+	require.ErrorIs(t, b.Toggle(1), bench.ErrRefused, "whoever noticed it first")
+	s := becomes(t, b, idle)
+	const words = "the adapter does not answer: check its cable"
+	assert.Equal(t, words, s.Explore.Trouble)
+	assert.Equal(t, words, s.Message.Text)
+	assert.True(t, s.Adapter.Lost)
+}
+
 func TestAnExplorationEnds(t *testing.T) {
 	for name, end := range map[string]func(*bench.Bench){"stopped": (*bench.Bench).Stop, "unattended": (*bench.Bench).Unattended} {
 		b := exploring(t, "7400", "", "")

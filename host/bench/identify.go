@@ -60,7 +60,7 @@ func (b *Bench) Identify(h identify.Hint, chip, defects string) error {
 			case ctx.Err() != nil:
 				i.Trouble = "stopped; the supply is off"
 			case err != nil:
-				i.Trouble = err.Error()
+				i.Trouble = plain(err)
 			default:
 				i.Answer = &d
 			}

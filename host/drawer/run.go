@@ -277,6 +277,7 @@ func (r *Run) test(ctx context.Context) error {
 	if r.trouble.Condemns() && !reject {
 		r.Screen.Say(r.cleaning())
 	}
+	r.suspect()
 	r.forget()
 	return nil
 }

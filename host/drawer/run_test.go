@@ -33,6 +33,7 @@ type bench struct {
 	verdicts []assay.Verdict // of the tests in turn; the last one again and again
 	seatings []*contact.Seating
 	troubles []assay.Trouble // of the tests in turn
+	pins     []int           // that fail in every test
 	gone     []int           // which tests find no adapter, from 0
 	tests    []string        // types tested
 	stop     func()
@@ -76,6 +77,7 @@ func (b *bench) Test(_ context.Context, t part.Type) (*assay.Result, error) {
 		return nil, errGone
 	}
 	r := &assay.Result{Type: t, Verdict: assay.Pass, Reason: "as scripted", Grade: verdict.Strong, Started: time.Date(2026, time.May, 4, 10, 0, i, 0, time.UTC)}
+	r.PinsFailed = b.pins
 	if len(b.verdicts) > 0 {
 		r.Verdict = b.verdicts[min(i, len(b.verdicts)-1)]
 	}

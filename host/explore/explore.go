@@ -187,7 +187,7 @@ func (s *Session) seated(ctx context.Context) (err error) {
 	s.cautions, s.limitMA = nil, assay.SupplyLimitMA(s.Type.Family)
 	switch {
 	case seating.OneOpen(s.Type.Variant): // its supply does no harm
-		s.cautions = append(s.cautions, seating.Found+": dirt, a bent pin or an open bond")
+		s.cautions = append(s.cautions, seating.Found+": dirt, a bent pin, an open bond or the adapter (run chipassay adapter check)")
 	case s.PowerAnyway && seating.Anyway(s.Type.Variant):
 		s.limitMA = assay.LowLimitMA(s.Type)
 		s.cautions = append(s.cautions, seating.PoweredAnyway(s.limitMA))

@@ -69,7 +69,7 @@ func (v view) Exploring() bool { return v.Work == "explore" && v.State.Explore !
 
 // Trouble is why an explored chip is not powered, or what ended the exploration.
 func (v view) Trouble() string {
-	return report.Sentence(strings.TrimPrefix(v.State.Explore.Trouble, explore.ErrSeating.Error()+": "))
+	return report.Sentence(onBench(strings.TrimPrefix(v.State.Explore.Trouble, explore.ErrSeating.Error()+": ")))
 }
 
 // Chip is the explored chip as it is drawn.

@@ -137,6 +137,16 @@ func TestSupplyOffIsShown(t *testing.T) {
 	holds(t, page, "Test its contacts and switch on")
 }
 
+// What may be the adapter's fault names its page, and no command of the terminal.
+func TestTheAdaptersPageIsNamed(t *testing.T) {
+	typ, err := library.Open("7400")
+	require.NoError(t, err)
+	s := New(bench.New(bench.Means{}), func() (*library.Library, error) { return library.With() }, nil)
+	e := &bench.Explore{Type: typ, Trouble: "not powered: pins 1 and 2 shorted: take the chip out and run chipassay adapter check"}
+	page := live(t, s, "explore", bench.State{Adapter: bench.Adapter{Virtual: true}, Work: bench.Exploring, Explore: e})
+	holds(t, page, "Pins 1 and 2 shorted: take the chip out and check the adapter on its page.")
+}
+
 // What was not measured, a released output, and a pin of which nothing is known.
 func TestOddPinsAreDrawn(t *testing.T) {
 	typ, err := library.Open("74LS125")

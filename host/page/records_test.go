@@ -147,6 +147,15 @@ func TestRecordsOfChips(t *testing.T) {
 	for address, a := range pages {
 		assert.Less(t, a.status, 400, "%s\n%s", address, a.body)
 	}
+	paper := regexp.MustCompile(`<(?:a href|form [^>]*action)="/(?:certificate|report|labels|chip/\d+/json)[^>]*>`)
+	papers := 0
+	for address, a := range pages {
+		for _, tag := range paper.FindAllString(a.body, -1) {
+			papers++
+			assert.Contains(t, tag, `target="_blank"`, "%s: a paper in place of the only page would pause a run", address)
+		}
+	}
+	assert.Greater(t, papers, 10)
 	for address, words := range map[string][]string{
 		"/drawers":                         {">D3</a>", ">cabinet,  left</a>", ">7 chips</p>", "from point controller A", "PASS, BUT", "NOT TESTED", "95 % interval"},
 		"/stock":                           {"Good:", "To discard:", "Still good for something:", "Not tested: test again"},

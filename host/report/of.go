@@ -76,7 +76,10 @@ func Of(r *assay.Result, typed, place string, date *marking.DateCode, note strin
 }
 
 // gateStates are what may be said of a gate, in the order of the report.
-var gateStates = []string{"sound", "failed", "tested in part", "not tested"}
+var gateStates = []string{"sound", "failed", outsideLimits, "tested in part", "not tested"}
+
+// outsideLimits is a gate that gave every right answer, with a level or current outside its limit.
+const outsideLimits = "outside limits"
 
 // gatesOf reports which gates are sound. One with a pin that the test leaves out is
 // tested in part at best.
@@ -88,6 +91,8 @@ func gatesOf(r *assay.Result) []Gate {
 		switch sound := slices.Contains(r.GatesSound, g.Name); {
 		case slices.Contains(r.GatesFailed, g.Name):
 			state = "failed"
+		case sound && slices.ContainsFunc(g.Pins, r.Levels.Outside):
+			state = outsideLimits
 		case sound && slices.ContainsFunc(g.Pins, leftOut):
 			state = "tested in part"
 		case sound:

@@ -332,7 +332,7 @@ func (c *contact) unlike() Seating {
 	return Seating{
 		Found: fmt.Sprintf("the pins do not behave like those of a %s, either way round", c.v.Part.Number),
 		Advice: "check the marking and which end pin 1 is at; it may be another part, or broken, " +
-			"or have unusual input protection: then --power-anyway powers it at a low limit",
+			"or have unusual input protection: then --power-anyway powers it at a low limit. If other chips do the same, run chipassay adapter check",
 		Kind: Unlike,
 	}
 }
@@ -363,6 +363,9 @@ func (c *contact) groundVolts(s seated, m adapter.Measured) float64 {
 	return c.reckoned(s, m)
 }
 
+// orAdapter ends advice on what the adapter's own resistors, registers and joints may show as well.
+const orAdapter = ", or the adapter: take the chip out and run chipassay adapter check"
+
 func noContact(pins ...int) Seating {
 	if len(pins) == 0 {
 		return Seating{}
@@ -372,10 +375,9 @@ func noContact(pins ...int) Seating {
 		verb = " make no contact"
 	}
 	return Seating{
-		Found: part.PinSet(pins...).Words() + verb,
-		Advice: "take the chip out, straighten bent pins, clean tarnished ones, and test again. " +
-			"If it stays so, check that it is the right part; then a bond wire is broken",
-		Pins: pins,
-		Kind: Open,
+		Found:  part.PinSet(pins...).Words() + verb,
+		Advice: "straighten bent pins, clean tarnished ones and test again. If it stays so and is the right part, a bond wire is broken" + orAdapter,
+		Pins:   pins,
+		Kind:   Open,
 	}
 }

@@ -165,10 +165,9 @@ func (c *contact) supplyShorts(s seated, pins part.Pins) (Seating, error) {
 
 func shorted(found string, pins part.Pins) Seating {
 	return Seating{
-		Found: found,
-		Advice: "take the chip out, look for a whisker or solder between its pins, clean them, and test again. " +
-			"If it stays so, the chip is broken inside",
-		Kind: Shorted,
-		Pins: slices.Collect(pins.All()),
+		Found:  found,
+		Advice: "look for a whisker or solder, clean the pins and test again. If it stays so, the chip is broken" + orAdapter,
+		Kind:   Shorted,
+		Pins:   slices.Collect(pins.All()),
 	}
 }

@@ -198,7 +198,7 @@ func nowhere(ctx context.Context, p Prober, seats []probe.Seat, volts []Volts) (
 	return Seating{
 		Kind:  Unlike,
 		Found: "the pins do not answer as those of any part of the library do, either way round",
-		Advice: "see that pin 1 is at the lever end and that all pins touch; else the chip is of another kind, or broken: " +
+		Advice: "see that pin 1 is at the lever end and that all pins touch; else the chip is of another kind, or broken, or the adapter is (run chipassay adapter check): " +
 			"it was not powered",
 	}, volts, nil
 }

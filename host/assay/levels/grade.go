@@ -60,6 +60,15 @@ func (r Reading) Standing() Standing {
 	return Outside
 }
 
+// Outside reports whether a reading at a pin is outside its limit, and held against the
+// chip: an output's level is not where the supply was low. Of nil nothing is.
+func (l *Levels) Outside(pin int) bool {
+	return l != nil && slices.ContainsFunc(l.Readings, func(r Reading) bool {
+		excused := l.LowSupply && (r.Quantity == VOL || r.Quantity == VOH)
+		return r.Pin == pin && r.Standing() == Outside && !excused
+	})
+}
+
 // Grade grades a chip by its verdict and its levels, nil where none were measured. It
 // says why the grade is not the best, and what is wrong with a chip whose every vector
 // was right. What was not measured is not held against the chip.

@@ -82,6 +82,24 @@ func TestGrades(t *testing.T) {
 	require.Equal(t, verdict.None, g)
 }
 
+// A weak output makes its own gate outside, and no other; where the supply was low its level
+// is not held against it, a leak is. Data sheet: VOL at most 0.5 V, IIH 20 µA (74LS).
+func TestPinsOutside(t *testing.T) {
+	l := measured(t, open(t, "74LS00"), "3 weak 100 ohms", "4 leaks 0.2 mA")
+	outside := func() (pins []int) {
+		for pin := range 15 {
+			if l.Outside(pin) {
+				pins = append(pins, pin)
+			}
+		}
+		return pins
+	}
+	require.Equal(t, []int{3, 4}, outside())
+	l.LowSupply = true
+	require.Equal(t, []int{4}, outside())
+	require.False(t, (*levels.Levels)(nil).Outside(3))
+}
+
 // A good chip of every part in every family has every level inside its limit; the
 // ordinary run measures one of each kind (sample.KindOf).
 func TestGoodChipsOfTheWholeLibraryAreSound(t *testing.T) {

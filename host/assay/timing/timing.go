@@ -50,6 +50,7 @@ type Clips struct {
 	Ohms       float64
 	Wires      [][2]int
 	SameAsLast bool // nothing has to be moved
+	Moved      bool // from another section of the same chip
 }
 
 // A Time is one that was measured, s.
