@@ -102,10 +102,7 @@ func Read(ctx context.Context, socket Socket, v Vectors) (b Readback, err error)
 	b.Comparison = o.comparison()
 	switch {
 	case err == nil && b.Rounds == 1 && b.Misread && v.AtLeast > 0 && socket.Spent()-began < quickOrder:
-		var passed []adapter.Span
-		passed, o.passed = o.passed, nil
 		b.Fleeting, err = o.fleeting(v, b.Observed)
-		o.passed = passed
 	case err == nil && !b.Wrong:
 		o.steps = forward
 		if b.Hurried, err = o.hurry(v); b.Hurried.wrong {
@@ -125,6 +122,7 @@ func Read(ctx context.Context, socket Socket, v Vectors) (b Readback, err error)
 // fleeting applies the vectors again after a first round with errors, and reports whether they are gone: all, or most of them.
 // What remembers may err by the state that it came up in: the second round is then held against a third, which begins alike.
 func (o *observer) fleeting(v Vectors, first []fault.Observation) (bool, error) {
+	defer func(passed []adapter.Span) { o.passed = passed }(o.passed)
 	second, err := o.round()
 	if err != nil || !o.wrong {
 		return err == nil, err
