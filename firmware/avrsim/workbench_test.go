@@ -73,7 +73,9 @@ func TestWorkbench(t *testing.T) {
 	must(b.Open(t.Context()))
 	must(b.Run(bench.Order{Drawer: "D3", Part: "7400"}))
 	seat("7400")
-	s := until("tested", func(s bench.State) bool { return s.Drawer.Verdicts == 1 && !s.Drawer.Standing.Testing && s.Drawer.Standing.Sheet != nil })
+	s := until("tested", func(s bench.State) bool {
+		return s.Drawer.Verdicts == 1 && !s.Drawer.Standing.Testing && s.Drawer.Standing.Sheet != nil
+	})
 	if s.Drawer.Standing.Sheet.Verdict != verdict.Pass {
 		t.Errorf("a good chip: %v, %s", s.Drawer.Standing.Sheet.Verdict, s.Drawer.Standing.Sheet.Reason)
 	}
