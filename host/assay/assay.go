@@ -226,7 +226,11 @@ func (r *Result) judge(ctx context.Context, socket Socket, p Plan) {
 		return
 	case r.FailureCount == 0 && r.Seating != nil:
 		r.Verdict, r.Reason = Fail, r.Seating.String()
-		r.Findings = []string{fmt.Sprintf("all %d vectors were right, which may be chance with an open input", r.VectorsApplied)}
+		why := "which may be chance with an open input"
+		if r.Seating.Kind == contact.Touching {
+			why = "so the pins touch through a resistance at most, or the adapter is at fault"
+		}
+		r.Findings = []string{fmt.Sprintf("all %d vectors were right, %s", r.VectorsApplied, why)}
 		return
 	case r.FailureCount == 0:
 		if r.held && r.Levels != nil {
