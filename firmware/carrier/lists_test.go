@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"chipassay/firmware/carrier/ngspice"
 )
 
 // The parts list has each part once, in its group.
@@ -154,7 +156,7 @@ func TestMeterReadings(t *testing.T) {
 		t.Errorf("%d readings", len(readings))
 	}
 	b.WriteString("Rground rail 0 1g\n.control\n" + control.String() + "quit\n.endc\n.end\n")
-	out := ngspice(t, b.String())
+	out := ngspice.Run(t, b.String())
 	for i, s := range readings {
 		_, after, found := strings.Cut(out, fmt.Sprintf("\nr%d = ", i+1))
 		if !found {

@@ -10,28 +10,9 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-)
 
-// ngspice runs a deck and gives what it printed.
-func ngspice(t *testing.T, deck string) string {
-	t.Helper()
-	program, err := exec.LookPath("ngspice")
-	if err != nil {
-		t.Fatal("ngspice is missing; install it: apt-get install -y --no-install-recommends ngspice")
-	}
-	file := filepath.Join(t.TempDir(), "deck.cir")
-	if err := os.WriteFile(file, []byte(deck), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	var complaints strings.Builder
-	cmd := exec.Command(program, "-b", file)
-	cmd.Stderr = &complaints
-	out, err := cmd.Output()
-	if err != nil {
-		t.Fatalf("ngspice: %v\n%s%s", err, out, &complaints)
-	}
-	return string(out)
-}
+	"chipassay/firmware/carrier/ngspice"
+)
 
 var printed = regexp.MustCompile(`(?m)^\s*(\S+)\s+=?\s*([-+]?\d\.\d+e[-+]\d+)\s*$`)
 
@@ -48,7 +29,7 @@ func operate(t *testing.T, n *Netlist, s State, o Operating, chip string) map[st
 // solve gives the operating point of a deck likewise.
 func solve(t *testing.T, deck string) map[string]float64 {
 	t.Helper()
-	out := ngspice(t, deck+".op\n.print op all\n.end\n")
+	out := ngspice.Run(t, deck+".op\n.print op all\n.end\n")
 	at := map[string]float64{}
 	for _, m := range printed.FindAllStringSubmatch(out, -1) {
 		v, err := strconv.ParseFloat(m[2], 64)
@@ -205,7 +186,7 @@ func TestSettlingFromBias(t *testing.T) {
 	if deck == b.String() {
 		t.Fatal("no source of the bias at L8")
 	}
-	out := ngspice(t, deck+".tran 50n 50u\n.measure tran digital when v(L8)=3.0 rise=1\n.measure tran voltage when v(L8)=4.995 rise=1\n.end\n")
+	out := ngspice.Run(t, deck+".tran 50n 50u\n.measure tran digital when v(L8)=3.0 rise=1\n.measure tran voltage when v(L8)=4.995 rise=1\n.end\n")
 	for name, c := range map[string]struct{ least, most float64 }{"digital": {2e-6, 11e-6}, "voltage": {10e-6, 41e-6}} {
 		m := regexp.MustCompile(name + `\s*=\s*(\S+)`).FindStringSubmatch(out)
 		if len(m) == 0 {

@@ -2,13 +2,13 @@ package virtual
 
 import (
 	"fmt"
-	"os"
-	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
 	"testing"
+
+	"chipassay/firmware/carrier/ngspice"
 )
 
 // A spiceState is a state of a deck: the sources that are set to other values before
@@ -19,10 +19,6 @@ type spiceState []string // "Vin=0.8"
 // what a state sets stays. For each it gives the values of the vectors asked for.
 func operate(t testing.TB, deck string, states []spiceState, vectors []string) []map[string]float64 {
 	t.Helper()
-	program, err := exec.LookPath("ngspice")
-	if err != nil {
-		t.Fatal("ngspice is missing; install it: apt-get install -y --no-install-recommends ngspice")
-	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "* chips in states\n%s\n.option gmin=1e-13\n.control\nset numdgt=7\n", deck)
 	for _, s := range states {
@@ -36,24 +32,16 @@ func operate(t testing.TB, deck string, states []spiceState, vectors []string) [
 		}
 	}
 	b.WriteString("quit\n.endc\n.end\n")
-	file := filepath.Join(t.TempDir(), "deck.cir")
-	if err := os.WriteFile(file, []byte(b.String()), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	var complaints strings.Builder
-	run := exec.Command(program, "-b", file)
-	run.Stderr = &complaints
-	out, err := run.Output()
-	if err != nil {
-		t.Fatalf("ngspice: %v\n%s\n%s", err, complaints.String(), out)
-	}
+	out := ngspice.Run(t, b.String())
 	var points []map[string]float64
-	for i, text := range strings.Split(string(out), "\nstate\n")[1:] {
+	for i, text := range strings.Split(out, "\nstate\n")[1:] {
 		values := map[string]float64{}
 		for _, m := range vectorLine.FindAllStringSubmatch(text, -1) {
-			if values[m[1]], err = strconv.ParseFloat(m[2], 64); err != nil {
+			v, err := strconv.ParseFloat(m[2], 64)
+			if err != nil {
 				t.Fatal(err)
 			}
+			values[m[1]] = v
 		}
 		if len(values) < len(vectors) {
 			t.Fatalf("state %d, %v: ngspice printed %d of %d values:\n%s", i, states[i], len(values), len(vectors), text)

@@ -3,15 +3,11 @@ package virtual
 import (
 	"fmt"
 	"math"
-	"os"
-	"os/exec"
-	"path/filepath"
-	"regexp"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
 
+	"chipassay/firmware/carrier/ngspice"
 	"chipassay/host/adapter"
 	"chipassay/vectors/part"
 )
@@ -35,24 +31,13 @@ func spiceTimes(t *testing.T, deck string, until float64, events []string) (seco
 		fmt.Fprintf(&b, "meas tran t%d %s\n", i, event)
 	}
 	b.WriteString("quit\n.endc\n.end\n")
-	file := filepath.Join(t.TempDir(), "deck.cir")
-	if err := os.WriteFile(file, []byte(b.String()), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	out, err := exec.Command("ngspice", "-b", file).CombinedOutput()
-	if err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
+	found := ngspice.Measure(t, b.String())
 	for i, event := range events {
-		m := regexp.MustCompile(fmt.Sprintf(`(?m)^t%d\s*=\s*(\S+)`, i)).FindStringSubmatch(string(out))
-		if m == nil {
-			t.Fatalf("no time %s:\n%s", event, out)
+		at, ok := found[fmt.Sprintf("t%d", i)]
+		if !ok {
+			t.Fatalf("no time %s: %v", event, found)
 		}
-		s, err := strconv.ParseFloat(m[1], 64)
-		if err != nil {
-			t.Fatal(err)
-		}
-		seconds = append(seconds, s)
+		seconds = append(seconds, at)
 	}
 	return seconds
 }

@@ -3,14 +3,11 @@ package thresholds
 import (
 	"fmt"
 	"math"
-	"os"
-	"os/exec"
 	"path/filepath"
-	"regexp"
-	"strconv"
 	"testing"
 	"time"
 
+	"chipassay/firmware/carrier/ngspice"
 	"chipassay/host/adapter"
 	"chipassay/host/assay/levels"
 	"chipassay/vectors/library"
@@ -23,22 +20,7 @@ func spice(t *testing.T, chip, deck, control string) map[string]float64 {
 	if err != nil {
 		t.Fatal(err)
 	}
-	file := filepath.Join(t.TempDir(), "deck.cir")
-	text := fmt.Sprintf("* a ramp\n.include %s\n%s.option gmin=1e-13\n.control\n%squit\n.endc\n.end\n", models, deck, control)
-	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	out, err := exec.Command("ngspice", "-b", file).CombinedOutput()
-	if err != nil {
-		t.Fatalf("%v: %s (apt-get install ngspice)", err, out)
-	}
-	found := map[string]float64{}
-	for _, m := range regexp.MustCompile(`(?m)^(\w+)\s*=\s*(\S+)`).FindAllStringSubmatch(string(out), -1) {
-		if v, err := strconv.ParseFloat(m[2], 64); err == nil {
-			found[m[1]] = v
-		}
-	}
-	return found
+	return ngspice.Measure(t, fmt.Sprintf("* a ramp\n.include %s\n%s.option gmin=1e-13\n.control\n%squit\n.endc\n.end\n", models, deck, control))
 }
 
 // near is a socket whose converters are near ones; nothing else is asked of it.

@@ -3,13 +3,10 @@ package timing
 import (
 	"context"
 	"fmt"
-	"os"
-	"os/exec"
 	"path/filepath"
-	"regexp"
-	"strconv"
 	"testing"
 
+	"chipassay/firmware/carrier/ngspice"
 	"chipassay/host/adapter"
 	"chipassay/vectors/library"
 )
@@ -21,22 +18,7 @@ func spice(t *testing.T, deck, control string) map[string]float64 {
 	if err != nil {
 		t.Fatal(err)
 	}
-	file := filepath.Join(t.TempDir(), "deck.cir")
-	text := fmt.Sprintf("* a timer\n.include %s\n%s.control\n%squit\n.endc\n.end\n", models, deck, control)
-	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	out, err := exec.Command("ngspice", "-b", file).CombinedOutput()
-	if err != nil {
-		t.Fatalf("%v: %s (apt-get install ngspice)", err, out)
-	}
-	found := map[string]float64{}
-	for _, m := range regexp.MustCompile(`(?m)^(\w+)\s*=\s*(\S+)`).FindAllStringSubmatch(string(out), -1) {
-		if v, err := strconv.ParseFloat(m[2], 64); err == nil {
-			found[m[1]] = v
-		}
-	}
-	return found
+	return ngspice.Measure(t, fmt.Sprintf("* a timer\n.include %s\n%s.control\n%squit\n.endc\n.end\n", models, deck, control))
 }
 
 // supplied is a socket whose chip stands at the adapter's rail less what the supply switch takes.
