@@ -258,7 +258,7 @@ func (r *Result) unlike() string {
 	if len(driving) > 1 {
 		verb = "drive, but are no outputs"
 	}
-	return fmt.Sprintf("probably not a %s, nor any part of this library: %s %s of a %[1]s", r.Type.Name(), part.PinSet(driving...).Words(), verb)
+	return fmt.Sprintf("probably not a %s, but a part that was not recognised: %s %s of a %[1]s", r.Type.Name(), part.PinSet(driving...).Words(), verb)
 }
 
 // narrow keeps of the parts that probing cannot distinguish those that behave in the

@@ -37,7 +37,7 @@ func (r *Result) explain(p Plan, observed []fault.Observation, errs map[int]int,
 	}
 	if words := r.unlike(); words != "" && !r.other.found() && len(others) == 0 && len(r.exact(p, observed, held)) == 0 {
 		r.Reason = words
-		r.Findings = append([]string{words + ": check its marking"}, r.Findings...)
+		r.Findings = append([]string{"check its marking, or try chipassay identify"}, r.Findings...)
 		return
 	}
 	if r.Seating != nil {
