@@ -109,7 +109,8 @@ func (m *memory) pins() []int {
 
 // look looks around one combination of the inputs after the other, until the search is over:
 // by turns one in which a single input differs from all others, and one at random. Where there
-// are few inputs, bursts of pulses follow the first combinations.
+// are few inputs, bursts of pulses follow the first combinations; else some pulses of each input
+// follow each at random, which shift a bit through eight stages.
 func (m *memory) look(ctx context.Context, random *rand.Rand) error {
 	for n := 0; !m.over(); n++ {
 		pins := m.pins()
@@ -123,8 +124,13 @@ func (m *memory) look(ctx context.Context, random *rand.Rand) error {
 		if err := m.around(ctx, high, backwards); err != nil {
 			return err
 		}
-		if n == 2*(len(pins)+1) {
+		switch few := m.few(len(m.pins())); {
+		case few && n == 2*(len(pins)+1):
 			if err := m.bursts(ctx); err != nil {
+				return err
+			}
+		case !few && n%2 == 1:
+			if err := m.pulses(ctx); err != nil {
 				return err
 			}
 		}
@@ -199,12 +205,27 @@ const (
 	burstShare = 0.75
 )
 
+// few reports whether so many inputs leave time for bursts.
+func (m *memory) few(inputs int) bool {
+	return float64(inputs*inputs*2*burst) <= burstShare*float64(m.most)
+}
+
+// pulses pulses each pin from the combination at hand.
+func (m *memory) pulses(ctx context.Context) error {
+	for _, pin := range m.pins() {
+		if m.over() {
+			break
+		}
+		if _, err := m.flip(ctx, slices.Repeat([]int{pin}, 2*perLook)...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // bursts pulses each pin while all others are low, and while one other is high.
 func (m *memory) bursts(ctx context.Context) error {
 	pins := m.pins()
-	if float64(len(pins)*len(pins)*2*burst) > burstShare*float64(m.most) {
-		return nil
-	}
 	for n := range len(pins) + 1 {
 		high := lone(pins, n)
 		if err := m.to(ctx, high); err != nil {
