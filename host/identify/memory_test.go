@@ -50,7 +50,7 @@ func nothing(t *testing.T, seat probe.Seat) match.Candidate {
 // latching are parts without registers that remember all the same: with both directions on, each
 // side of the bus drives the other, and holds what was there (from memory of the data books,
 // which name it as a way to store data).
-var latching = []string{"74242", "74243", "74620", "74621", "74622", "74623"}
+var latching = []string{"74242", "74243", "74620", "74621", "74622", "74623", "741622", "742242", "742620", "742623", "7429861", "7429862", "7429863", "7429864"}
 
 // remembering are the types with a state, and those without.
 func remembering(t *testing.T, random *rand.Rand) (with, without []part.Type) {
