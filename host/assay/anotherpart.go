@@ -17,6 +17,7 @@ import (
 	"chipassay/vectors/match"
 	"chipassay/vectors/part"
 	"chipassay/vectors/proof"
+	"chipassay/vectors/stimulus"
 )
 
 // another is what probing says that a chip is instead of what was typed.
@@ -85,24 +86,17 @@ func (r *Result) identify(ctx context.Context, meter probe.Socket, p Plan, seat 
 	r.other.record = record
 	r.other.rank(r.Type, parts, r.Seating != nil && r.Seating.Kind == contact.Touching)
 	if r.read.Misread {
-		r.other.without(fault.Impostors(p.Sequence, fault.Good(p.Sequence), circuitsOf(r.other.group)))
+		r.other.without(p.Sequence)
 	}
 	return err
 }
 
 // without leaves out parts that answer every vector as the typed part does: they explain no wrong answer.
-func (a *another) without(same []string) {
-	a.group = slices.DeleteFunc(a.group, func(f match.Fit) bool { return slices.Contains(same, f.Variant.Part.Number) })
-}
-
-// circuitsOf are the circuits of parts of logic.
-func circuitsOf(fits []match.Fit) (circuits []*logic.Circuit) {
-	for _, f := range fits {
-		if f.Circuit != nil {
-			circuits = append(circuits, f.Circuit)
-		}
-	}
-	return circuits
+func (a *another) without(s *stimulus.Sequence) {
+	good := fault.Good(s)
+	a.group = slices.DeleteFunc(a.group, func(f match.Fit) bool {
+		return f.Circuit != nil && len(fault.Impostors(s, good, []*logic.Circuit{f.Circuit})) > 0
+	})
 }
 
 // What a part must explain to be named: so much more than one that predicts nothing, in
@@ -156,8 +150,8 @@ func (a *another) rank(t part.Type, parts []match.Candidate, touching bool) {
 	slices.SortStableFunc(fits, func(x, y match.Fit) int { return cmp.Compare(distance(t, x.Variant), distance(t, y.Variant)) })
 	cheap := func(f match.Fit) bool { return price(f) <= price(best)+equallyWell }
 	for _, f := range fits {
-		excused := madeIn(f.Variant, made) && slices.ContainsFunc(fits, func(g match.Fit) bool { return cheap(g) && forbidsMore(f, g) })
-		if !cheap(f) && !excused {
+		excused := func(g match.Fit) bool { return cheap(g) && forbidsMore(f, g) }
+		if !cheap(f) && (!madeIn(f.Variant, made) || !slices.ContainsFunc(fits, excused)) {
 			continue
 		}
 		switch {
